@@ -1,0 +1,109 @@
+"""Role → acts, one table; the guard that every view wears."""
+
+from collections.abc import Callable
+from enum import Enum
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+
+from clinic.models import Member, Role
+
+
+class Act(Enum):
+    SEE_PATIENTS = "see patients"
+    REGISTER_PATIENTS = "register and amend patients"
+    END_CARE = "end a patient's care"
+    ASSESS_RISK = "record a risk assessment"
+    RECORD_VISIT = "record a visit"
+    SEE_PICTURES = "see pictures"
+    ADD_PICTURES = "register lesions and add pictures"
+    NOTE_SIGNS = "note an urgent sign"
+    EXAMINE = "record an examination in person"
+    SEE_DECISIONS = "see what waits for a decision"
+    SIGN_OFF = "sign a decision"
+    RECORD_RESULTS = "record procedures and diagnoses"
+    TELL_PATIENT = "record that the patient was told"
+    SEE_WORKLIST = "see the day's list"
+    CONTACT = "claim work and log contact attempts"
+    BOOK = "book and change appointments"
+    PROPOSE_CLOSING = "propose to close a recall"
+    CLOSE_RECALLS = "close a recall of urgency A or B"
+    SEE_MISSED = "audit missed follow-ups"
+    SEE_TRAIL = "see the audit trail"
+    SEE_RULES = "see the rules"
+    PROPOSE_POLICY = "propose a rule set or limits"
+    APPROVE_POLICY = "approve a rule set or limits"
+    MANAGE_STAFF = "manage accounts"
+
+
+_CARE = {
+    Act.SEE_PATIENTS,
+    Act.REGISTER_PATIENTS,
+    Act.RECORD_VISIT,
+    Act.SEE_PICTURES,
+    Act.ADD_PICTURES,
+    Act.NOTE_SIGNS,
+    Act.SEE_DECISIONS,
+    Act.SEE_WORKLIST,
+    Act.CONTACT,
+    Act.BOOK,
+    Act.PROPOSE_CLOSING,
+    Act.SEE_MISSED,
+    Act.SEE_RULES,
+}
+
+ACTS: dict[str, frozenset[Act]] = {
+    Role.NURSE: frozenset(_CARE | {Act.ASSESS_RISK, Act.TELL_PATIENT}),
+    Role.DERMATOLOGIST: frozenset(set(Act) - {Act.MANAGE_STAFF}),
+    Role.MANAGER: frozenset(
+        {
+            Act.SEE_PATIENTS,
+            Act.SEE_DECISIONS,
+            Act.SEE_WORKLIST,
+            Act.SEE_MISSED,
+            Act.SEE_TRAIL,
+            Act.SEE_RULES,
+            Act.PROPOSE_POLICY,
+        }
+    ),
+    Role.ADMINISTRATOR: frozenset({Act.MANAGE_STAFF}),
+}
+
+
+def may(member: Any, act: Act) -> bool:
+    """True if this signed-in member may do `act`; asked on the server for every action."""
+    return bool(getattr(member, "is_authenticated", False)) and act in ACTS.get(member.role, frozenset())
+
+
+class NotAllowed(PermissionDenied):
+    pass
+
+
+def require(member: Member, act: Act) -> None:
+    """For topic functions whose right depends on the row, such as closing a recall."""
+    if not may(member, act):
+        raise NotAllowed(f"{member} may not {act.value}")
+
+
+View = Callable[..., HttpResponse]
+
+
+def allow(act: Act | None) -> Callable[[View], View]:
+    """Guard of a view: anonymous goes to the log-in page, a wrong role gets 403. None = any member."""
+
+    def guard(view: View) -> View:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            if act is not None and not may(request.user, act):
+                raise NotAllowed(act.value)
+            return view(request, *args, **kwargs)
+
+        guarded.act = act  # type: ignore[attr-defined]
+        return guarded
+
+    return guard

@@ -1,0 +1,12 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class ClinicConfig(AppConfig):
+    name = "clinic"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from clinic import triggers
+
+        post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")

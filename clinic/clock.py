@@ -1,0 +1,29 @@
+"""The one clock of the shells; the cores never see it. Demo and tests set it back with `at`."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from datetime import date, datetime
+
+from django.utils import timezone
+
+_set_to: ContextVar[datetime | None] = ContextVar("clock", default=None)
+
+
+def now() -> datetime:
+    return _set_to.get() or timezone.now()
+
+
+def today() -> date:
+    """The local date of the clinic: due dates are local days, never derived from a UTC date."""
+    return timezone.localdate(now())
+
+
+@contextmanager
+def at(moment: datetime) -> Iterator[None]:
+    """Run a block as if it were `moment`."""
+    token = _set_to.set(moment)
+    try:
+        yield
+    finally:
+        _set_to.reset(token)

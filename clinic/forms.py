@@ -1,0 +1,146 @@
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+
+from clinic import clock
+from clinic.models import ContactRoute, Member, Patient, PatientStatus, Purpose, RiskAssessment
+from clinic.risk import FACTORS
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def day_field(label: str, *, future: bool = False, **more: Any) -> forms.DateField:
+    return forms.DateField(label=label, widget=DayInput(), validators=[] if future else [not_in_future], **more)
+
+
+def not_in_future(day: date) -> None:
+    if day > clock.today():
+        raise ValidationError("This day lies in the future.")
+    if day.year < 1900:
+        raise ValidationError("This day lies too far in the past; check the year.")
+
+
+class RevisionForm(forms.Form):
+    """Carries the revision that was on the screen, so that a stale form is shown and not merged."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+
+    def seen(self) -> int:
+        """The revision of a form that is only a button; a mangled one counts as stale."""
+        return self.cleaned_data["revision"] if self.is_valid() else 0
+
+
+class PatientForm(forms.ModelForm):
+    born = day_field("Date of birth")
+
+    class Meta:
+        model = Patient
+        fields = ["given_name", "family_name", "born", "address_hint", "interpreter"]
+
+
+class RegisterForm(PatientForm):
+    phone = forms.CharField(label="Telephone", max_length=200, required=False)
+    same_name_checked = forms.BooleanField(
+        label="I have checked: this is another person of the same name", required=False
+    )
+
+    field_order = ["given_name", "family_name", "born", "phone", "address_hint", "interpreter"]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        family, born, given = data.get("family_name"), data.get("born"), data.get("given_name", "")
+        same = Patient.objects.filter(family_name__iexact=family or "", given_name__iexact=given, born=born)
+        if family and born and not data.get("same_name_checked") and same.exists():
+            raise ValidationError(
+                f"{same[0]} born on this day is already registered as {same[0].number}. "
+                "If this is another person, tick the box below."
+            )
+        return data
+
+
+class AmendForm(RevisionForm, PatientForm):
+    pass
+
+
+class RouteForm(forms.ModelForm):
+    class Meta:
+        model = ContactRoute
+        fields = ["kind", "value"]
+
+
+class EndCareForm(RevisionForm):
+    status = forms.ChoiceField(choices=[choice for choice in PatientStatus.choices if choice[0] != "active"])
+    on = day_field("Since", initial=clock.today)
+    ground = forms.CharField(label="Ground, and where it is known from", max_length=200)
+
+
+class RiskForm(forms.ModelForm):
+    assessed_on = day_field("Assessed on", initial=clock.today)
+
+    class Meta:
+        model = RiskAssessment
+        fields = ["assessed_on", *FACTORS, "note"]
+        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
+
+
+class VisitForm(forms.Form):
+    attended_on = day_field("Came on", initial=clock.today)
+    done = forms.MultipleChoiceField(
+        label="What was done", widget=forms.CheckboxSelectMultiple, help_text="Only what was done completes a recall."
+    )
+    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+
+    def __init__(self, *args: Any, subjects: list[tuple[str, str]] = (), **kwargs: Any) -> None:  # type: ignore[assignment]
+        super().__init__(*args, **kwargs)
+        self.fields["done"].choices = done_choices(subjects)
+
+    def clean_done(self) -> list[tuple[str, str]]:
+        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
+
+
+def done_choices(subjects: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """`subjects`: (key, words) of the patient's lesions; whole-person items come first."""
+    whole = [
+        Purpose.FULL_SKIN_CHECK,
+        Purpose.RISK_ASSESSMENT,
+        Purpose.NODE_EXAMINATION,
+        Purpose.RESULT_VISIT,
+        Purpose.WOUND_CHECK,
+        Purpose.SUTURE_REMOVAL,
+        Purpose.IMAGING_OR_LABORATORY,
+    ]
+    choices = [(f"{purpose.value}|patient", purpose.label) for purpose in whole]
+    for key, words in subjects:
+        for purpose in (Purpose.LESION_IMAGE, Purpose.LESION_EXAMINATION):
+            choices.append((f"{purpose.value}|{key}", f"{purpose.label}: {words}"))
+    return choices
+
+
+class MemberForm(forms.ModelForm):
+    password = forms.CharField(widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}), required=False)
+
+    class Meta:
+        model = Member
+        fields = ["username", "name", "role", "is_active"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk is None:
+            self.fields["password"].required = True
+        else:
+            self.fields["username"].disabled = True
+            self.fields["password"].help_text = "Leave empty to keep the present one."
+
+    def clean_password(self) -> str:
+        password = self.cleaned_data["password"]
+        if password:
+            validate_password(password, self.instance)
+        return password

@@ -1,0 +1,111 @@
+"""Background work as the database knows it: what waits, and who does it. The queue only rings a bell.
+
+An app registers its kinds of work and its daily chores. Celery tasks (clinic/tasks.py) and the worker
+without a broker (`manage.py work`) call the same functions.
+"""
+
+import logging
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from functools import partial
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from clinic import clock
+from clinic.models import ChoreRun
+
+log = logging.getLogger("quarterday.jobs")
+
+
+@dataclass(frozen=True)
+class Work:
+    """`waiting` lists ids of unfinished rows, a batch at a time; `do` is idempotent and returns quietly if the row is gone."""
+
+    name: str
+    queue: str
+    waiting: Callable[[], Iterable[int]]
+    do: Callable[[int], object]
+
+
+@dataclass(frozen=True)
+class Chore:
+    """Runs once for each local date, at or after `due` in the clinic's zone."""
+
+    name: str
+    due: time
+    do: Callable[[date], object]
+
+
+WORK: dict[str, Work] = {}
+CHORES: dict[str, Chore] = {}
+
+
+def register_work(work: Work) -> None:
+    WORK[work.name] = work
+
+
+def register_chore(chore: Chore) -> None:
+    CHORES[chore.name] = chore
+
+
+def ring(name: str, row_id: int) -> None:
+    """Ask for work after commit; a broker that is down never breaks the page, the sweep finds the row."""
+    transaction.on_commit(partial(_publish, name, row_id), robust=True)
+
+
+def _publish(name: str, row_id: int) -> None:
+    if settings.QUARTERDAY_BELL != "celery":
+        return
+    from clinic.tasks import do
+
+    # An expired ring costs nothing: the row still waits, and the sweep rings again.
+    do.apply_async(args=[name, row_id], queue=WORK[name].queue, expires=60, retry=False)
+
+
+def sweep(now: datetime) -> int:
+    """Ring again for every row that still waits; returns how many."""
+    rung = 0
+    for work in WORK.values():
+        for row_id in work.waiting():
+            _publish(work.name, row_id)
+            rung += 1
+    return rung
+
+
+def work_once(worker: str) -> int:
+    """Do every waiting row here and now; for the worker without a broker. Returns how many were done."""
+    done = 0
+    for work in WORK.values():
+        for row_id in list(work.waiting()):
+            try:
+                work.do(row_id)
+            except Exception:
+                log.exception("%s: %s %s failed and stays in the list", worker, work.name, row_id)
+            else:
+                done += 1
+    return done
+
+
+def chores(now: datetime) -> list[str]:
+    """Run the chores of this local day that are due and have not run; returns their names."""
+    local = timezone.localtime(now)
+    ran = []
+    for chore in CHORES.values():
+        if local.time() >= chore.due and _start(chore, local.date(), now):
+            chore.do(local.date())
+            ChoreRun.objects.filter(name=chore.name, day=local.date()).update(finished_at=clock.now())
+            ran.append(chore.name)
+    return ran
+
+
+def _start(chore: Chore, day: date, now: datetime) -> bool:
+    """The unique row is the lock: of two workers only one gets it."""
+    try:
+        with transaction.atomic():
+            ChoreRun.objects.create(name=chore.name, day=day, started_at=now)
+    except IntegrityError:
+        return False
+    return True

@@ -1,0 +1,34 @@
+from clinic.models.audit import AuditRecord, ReadRecord
+from clinic.models.base import StaleRow, Stated, change
+from clinic.models.chores import ChoreRun
+from clinic.models.patient import ContactRoute, Patient, PatientStatus, RouteKind
+from clinic.models.policy import Policy, PolicyKind, PolicyState
+from clinic.models.risk import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
+from clinic.models.staff import Member, Role
+from clinic.models.visit import DoneItem, Purpose, Visit
+
+__all__ = [
+    "AtypicalBand",
+    "AuditRecord",
+    "ChoreRun",
+    "ContactRoute",
+    "DoneItem",
+    "Member",
+    "NaeviBand",
+    "Patient",
+    "PatientStatus",
+    "Phototype",
+    "Policy",
+    "PolicyKind",
+    "PolicyState",
+    "Purpose",
+    "ReadRecord",
+    "RiskAssessment",
+    "Role",
+    "RouteKind",
+    "StaleRow",
+    "Stated",
+    "Tier",
+    "Visit",
+    "change",
+]

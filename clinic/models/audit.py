@@ -1,0 +1,36 @@
+from django.db import models
+
+
+class AuditRecord(models.Model):
+    """Append-only by database triggers (clinic/triggers.py); written in the transaction of the change."""
+
+    at = models.DateTimeField()
+    by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT)
+    action = models.CharField(max_length=40)
+    patient = models.ForeignKey("clinic.Patient", null=True, on_delete=models.PROTECT, related_name="audit_records")
+    subject = models.CharField(max_length=60, help_text="model label and key, e.g. lesions.lesion:12")
+    facts_revision = models.PositiveIntegerField(null=True)
+    details = models.JSONField(default=dict)
+
+    class Meta:
+        ordering = ["-pk"]
+        indexes = [models.Index(fields=["patient", "-id"]), models.Index(fields=["subject", "-id"])]
+
+    def __str__(self) -> str:
+        return f"{self.action} {self.subject}"
+
+
+class ReadRecord(models.Model):
+    """Who opened which patient's page; a table of its own because reads far outnumber changes."""
+
+    at = models.DateTimeField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="reads")
+    page = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ["-pk"]
+        indexes = [models.Index(fields=["patient", "-id"]), models.Index(fields=["by", "-id"])]
+
+    def __str__(self) -> str:
+        return f"{self.by_id} read {self.patient_id}"

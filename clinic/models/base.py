@@ -1,0 +1,31 @@
+from typing import Any
+
+from django.db import models
+from django.utils import timezone
+
+
+class Stated(models.Model):
+    """A row with a state: `revision` is what a guarded update saw, `changed_at` when it was recorded."""
+
+    revision = models.PositiveIntegerField(default=1)
+    changed_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        abstract = True
+
+
+class StaleRow(Exception):
+    """Somebody else changed the row after it was shown; the caller shows what stands now."""
+
+    def __init__(self, row: models.Model) -> None:
+        super().__init__(f"{row._meta.verbose_name} {row.pk} was changed by somebody else")
+        self.row = row
+
+
+def change(row: "Stated", *, seen: int, at: Any, where: dict[str, Any] | None = None, **fields: Any) -> None:
+    """Guarded update: applies `fields` only if `row` still has revision `seen`; the row count is the lock."""
+    found = type(row)._default_manager.filter(pk=row.pk, revision=seen, **(where or {}))
+    if not found.update(**fields, revision=seen + 1, changed_at=at):
+        row.refresh_from_db()
+        raise StaleRow(row)
+    row.refresh_from_db()

@@ -1,0 +1,69 @@
+from datetime import date
+
+from django.db import models
+from django.db.models import Q
+
+from clinic.models.base import Stated
+
+
+class PatientStatus(models.TextChoices):
+    ACTIVE = "active", "in the clinic's care"
+    DECEASED = "deceased", "deceased"
+    TRANSFERRED = "transferred", "transferred, accepted elsewhere"
+    DISCHARGED = "discharged", "discharged by a clinician"
+
+
+class Patient(Stated):
+    """`facts_revision` is bumped by every audited change of facts; it is also the patient's lock."""
+
+    number = models.CharField(max_length=12, unique=True, editable=False)
+    given_name = models.CharField("given name", max_length=80, blank=True)
+    family_name = models.CharField("family name", max_length=80)
+    born = models.DateField("date of birth")
+    address_hint = models.CharField("town or postcode", max_length=80, blank=True)
+    interpreter = models.CharField("interpreter needed", max_length=40, blank=True, help_text="Language, if one is needed.")
+    status = models.CharField(max_length=12, choices=PatientStatus, default=PatientStatus.ACTIVE)
+    status_on = models.DateField(null=True, blank=True)
+    status_ground = models.CharField(max_length=200, blank=True)
+    records_since = models.DateField(null=True, blank=True, help_text="Start of this clinic's records, if history was imported.")
+    merged_into = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from")
+    facts_revision = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering = ["family_name", "given_name", "born", "pk"]
+        indexes = [models.Index(fields=["family_name", "given_name"])]
+        constraints = [
+            models.CheckConstraint(condition=Q(status__in=PatientStatus.values), name="a_patient_has_a_known_status"),
+            models.CheckConstraint(
+                condition=Q(status="active") | (Q(status_on__isnull=False) & ~Q(status_ground="")),
+                name="an_ended_patient_has_a_day_and_a_ground",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.given_name} {self.family_name}".strip()
+
+    def age_on(self, day: date) -> int:
+        return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
+
+
+class RouteKind(models.TextChoices):
+    PHONE = "phone", "telephone"
+    EMAIL = "email", "e-mail"
+    POST = "post", "letter"
+
+
+class ContactRoute(Stated):
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="routes")
+    kind = models.CharField(max_length=8, choices=RouteKind)
+    value = models.CharField("number or address", max_length=200)
+    dead_since = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["patient", "kind", "value"], name="a_contact_route_is_listed_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.value}"

@@ -1,0 +1,67 @@
+from django.db import models
+
+from clinic.models.base import Stated
+
+
+class Tier(models.TextChoices):
+    AVERAGE = "average", "average"
+    ABOVE_AVERAGE = "above_average", "above average"
+    HIGH = "high", "high"
+    VERY_HIGH = "very_high", "very high"
+
+
+class NaeviBand(models.TextChoices):
+    UNDER_16 = "0-15", "up to 15"
+    UNDER_41 = "16-40", "16 to 40"
+    UNDER_101 = "41-100", "41 to 100"
+    OVER_100 = "over100", "more than 100"
+
+
+class AtypicalBand(models.TextChoices):
+    NONE = "0", "none"
+    FEW = "1-5", "1 to 5"
+    SOME = "6-10", "6 to 10"
+    MANY = "over10", "more than 10"
+
+
+class Phototype(models.TextChoices):
+    I = "I", "I: always burns, never tans"  # noqa: E741
+    II = "II", "II: burns easily, tans poorly"
+    III = "III", "III: burns sometimes, tans gradually"
+    IV = "IV", "IV: burns rarely, tans well"
+    V = "V", "V: brown skin"
+    VI = "VI", "VI: dark brown or black skin"
+
+
+class RiskAssessment(Stated):
+    """A dated, signed snapshot; never edited: the latest counts."""
+
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="risk_assessments")
+    assessed_on = models.DateField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
+    naevi = models.CharField("moles on the whole body", max_length=8, choices=NaeviBand)
+    atypical = models.CharField("atypical moles", max_length=8, choices=AtypicalBand)
+    phototype = models.CharField("skin phototype", max_length=4, choices=Phototype)
+    red_hair = models.BooleanField("red hair", default=False)
+    relatives = models.PositiveSmallIntegerField("first-degree relatives with melanoma", default=0)
+    gene_carrier = models.BooleanField("carries CDKN2A or an equivalent variant", default=False)
+    past_melanoma = models.BooleanField("melanoma in the past", default=False)
+    past_keratinocyte = models.BooleanField("basal or squamous cell carcinoma in the past", default=False)
+    many_keratoses = models.BooleanField("more than 20 solar keratoses", default=False)
+    some_keratoses = models.BooleanField("some solar keratoses", default=False)
+    blistering_burns = models.BooleanField("several sunburns in the past", default=False)
+    blue_eyes = models.BooleanField("blue eyes", default=False)
+    immunosuppressed = models.BooleanField("immunosuppressed or transplanted", default=False)
+    note = models.TextField(blank=True)
+    tier = models.CharField(max_length=16, choices=Tier)
+    reasons = models.JSONField(default=list)
+
+    class Meta:
+        ordering = ["-assessed_on", "-pk"]
+        indexes = [models.Index(fields=["patient", "-assessed_on"])]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(tier__in=Tier.values), name="a_risk_assessment_has_a_known_tier"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_tier_display()} on {self.assessed_on}"

@@ -1,0 +1,46 @@
+from django.db import models
+
+from clinic.models.base import Stated
+
+
+class Purpose(models.TextChoices):
+    """The purposes of FACTS schema 1."""
+
+    FULL_SKIN_CHECK = "full_skin_check", "full skin check"
+    LESION_IMAGE = "lesion_image", "picture of a lesion"
+    LESION_EXAMINATION = "lesion_examination", "examination of a lesion in person"
+    RESULT_VISIT = "result_visit", "visit for a result"
+    WOUND_CHECK = "wound_check", "wound check"
+    SUTURE_REMOVAL = "suture_removal", "removal of sutures"
+    RISK_ASSESSMENT = "risk_assessment", "risk assessment"
+    NODE_EXAMINATION = "node_examination", "lymph node examination"
+    IMAGING_OR_LABORATORY = "imaging_or_laboratory", "imaging or laboratory test"
+
+
+class Visit(Stated):
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="visits")
+    attended_on = models.DateField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-attended_on", "-pk"]
+
+    def __str__(self) -> str:
+        return f"visit on {self.attended_on}"
+
+
+class DoneItem(models.Model):
+    """What was done, not what was due: only this completes a recall."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="done")
+    purpose = models.CharField(max_length=24, choices=Purpose)
+    subject = models.CharField(max_length=40, default="patient")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "purpose", "subject"], name="an_item_is_done_once_in_a_visit"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_purpose_display()} ({self.subject})"

@@ -1,0 +1,129 @@
+"""Register and find people, keep the ways to reach them, end their care with a ground."""
+
+import re
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Q, QuerySet
+
+from clinic import audit, clock
+from clinic.models import ContactRoute, Member, Patient, PatientStatus, change
+
+_NUMBER = "QD-{:05d}"
+NAMES = ("given_name", "family_name", "address_hint", "interpreter")
+
+
+class PatientRefused(ValueError):
+    """A sentence that says why."""
+
+
+@transaction.atomic
+def register(
+    *, by: Member, family_name: str, born: date, given_name: str = "", phone: str = "", **more: Any
+) -> Patient:
+    """A new record; its number follows from its key, so two at once cannot get the same."""
+    now = clock.now()
+    patient = Patient.objects.create(
+        given_name=given_name, family_name=family_name, born=born, number=f"new-{now.timestamp():.0f}"[-12:], changed_at=now, **more
+    )
+    patient.number = _NUMBER.format(patient.pk)
+    patient.save(update_fields=["number"])
+    if phone:
+        ContactRoute.objects.create(patient=patient, kind="phone", value=phone, changed_at=now)
+    audit.record("patient.register", by=by, subject=patient, patient=patient)
+    return patient
+
+
+@transaction.atomic
+def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Patient:
+    """Raises StaleRow when the record changed since it was shown."""
+    before = {name: str(getattr(patient, name)) for name in fields}
+    birth_moved = "born" in fields and fields["born"] != patient.born
+    change(patient, seen=revision, at=clock.now(), **fields)
+    after = {name: str(getattr(patient, name)) for name in fields}
+    moved = {name: [before[name], after[name]] for name in fields if before[name] != after[name]}
+    action = "patient.correct_birth" if birth_moved else "patient.amend"
+    audit.record(action, by=by, subject=patient, patient=patient, changed=moved)
+    return patient
+
+
+@transaction.atomic
+def end_care(*, patient: Patient, by: Member, revision: int, status: str, on: date, ground: str) -> Patient:
+    """Deceased, transferred or discharged: nothing is planned any more, and the ground is on record."""
+    if status == PatientStatus.ACTIVE or not ground.strip():
+        raise PatientRefused("Care ends with a status and a ground in words.")
+    change(patient, seen=revision, at=clock.now(), status=status, status_on=on, status_ground=ground.strip())
+    audit.record("patient.end_care", by=by, subject=patient, patient=patient, status=status, ground=ground)
+    return patient
+
+
+@transaction.atomic
+def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
+    """The way back, also for a person wrongly recorded as deceased."""
+    was = patient.status
+    change(patient, seen=revision, at=clock.now(), status=PatientStatus.ACTIVE, status_on=None, status_ground="")
+    audit.record("patient.resume_care", by=by, subject=patient, patient=patient, was=was)
+    return patient
+
+
+@transaction.atomic
+def add_route(*, patient: Patient, by: Member, kind: str, value: str) -> ContactRoute:
+    if patient.routes.filter(kind=kind, value=value).exists():
+        raise PatientRefused("This number or address is already on the record.")
+    route = ContactRoute.objects.create(patient=patient, kind=kind, value=value, changed_at=clock.now())
+    audit.record("patient.add_route", by=by, subject=route, patient=patient, kind=kind)
+    return route
+
+
+@transaction.atomic
+def kill_route(*, route: ContactRoute, by: Member | None, on: date | None = None) -> ContactRoute:
+    """A dead number stays on the record and is offered no more."""
+    if route.dead_since is None:
+        change(route, seen=route.revision, at=clock.now(), dead_since=on or clock.today())
+        audit.record("patient.kill_route", by=by, subject=route, patient=route.patient)
+    return route
+
+
+def search(words: str) -> QuerySet[Patient]:
+    """By number, by any part of the name, by date of birth as 1949-09-30 or 30.9.1949."""
+    found = Patient.objects.filter(merged_into__isnull=True)
+    for word in words.split():
+        born = _as_day(word)
+        matches = Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(number__icontains=word)
+        found = found.filter(matches | Q(born=born) if born else matches)
+    return found
+
+
+def _as_day(word: str) -> date | None:
+    iso = re.fullmatch(r"(\d{4})-(\d{1,2})-(\d{1,2})", word)
+    local = re.fullmatch(r"(\d{1,2})[./](\d{1,2})[./](\d{4})", word)
+    parts = iso.groups() if iso else tuple(reversed(local.groups())) if local else None
+    try:
+        return date(*map(int, parts)) if parts else None
+    except ValueError:
+        return None
+
+
+def namesakes(patient: Patient) -> QuerySet[Patient]:
+    """Others with the same family name and the same initial: the page says so in plain sight."""
+    others = Patient.objects.filter(family_name__iexact=patient.family_name, merged_into__isnull=True)
+    return others.filter(given_name__istartswith=patient.given_name[:1]).exclude(pk=patient.pk)
+
+
+def shared_names(patients: list[Patient]) -> set[int]:
+    """Keys of those in the list whose full name somebody else in the database bears as well."""
+    names = {(patient.given_name.lower(), patient.family_name.lower()) for patient in patients}
+    families = {family for _, family in names}
+    bearers: dict[tuple[str, str], list[int]] = {}
+    rows = Patient.objects.filter(_any_family(families), merged_into__isnull=True)
+    for pk, given, family in rows.values_list("pk", "given_name", "family_name"):
+        bearers.setdefault((given.lower(), family.lower()), []).append(pk)
+    return {pk for keys in bearers.values() if len(keys) > 1 for pk in keys}
+
+
+def _any_family(families: set[str]) -> Q:
+    either = Q(pk__in=[])
+    for family in sorted(families):
+        either |= Q(family_name__iexact=family)
+    return either

@@ -1,0 +1,24 @@
+from datetime import date, time
+
+from django.apps import AppConfig
+
+
+class ProjectConfig(AppConfig):
+    """Makes the project's commands and its daily chore known; it has no tables."""
+
+    name = "clinic.project"
+    label = "project"
+
+    def ready(self) -> None:
+        # Every process must know the Celery app, or what it publishes goes to Celery's default broker.
+        from clinic import jobs
+        from clinic.project import celery  # noqa: F401
+
+        jobs.register_chore(jobs.Chore("ended sessions", time(3, 40), clear_ended_sessions))
+
+
+def clear_ended_sessions(day: date) -> None:
+    """Django keeps the row of every session that ran out, and with it who was signed in."""
+    from django.core.management import call_command
+
+    call_command("clearsessions")

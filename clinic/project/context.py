@@ -1,0 +1,48 @@
+"""What every page carries: the places of this role, and the notices nobody may miss."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.urls import reverse
+
+from clinic import clock, panels
+
+
+@dataclass(frozen=True)
+class PlaceLink:
+    label: str
+    url: str
+    count: int
+    current: bool
+
+
+def desk(request: HttpRequest) -> dict[str, Any]:
+    if not getattr(request, "user", None) or not request.user.is_authenticated:
+        return {"places": [], "notices": _house_notices(), "today": clock.today()}
+    return {
+        "places": _places(request),
+        "notices": _house_notices() + panels.notices_for(request),
+        "today": clock.today(),
+    }
+
+
+def _places(request: HttpRequest) -> list[PlaceLink]:
+    links = []
+    for place in panels.places_for(request):
+        url = reverse(place.url_name)
+        count = place.count(request) if place.count else 0
+        links.append(PlaceLink(place.label, url, count, request.path.startswith(url)))
+    return links
+
+
+def _house_notices() -> list[str]:
+    notices = []
+    if settings.DEMO:
+        notices.append("Demonstration: every person and picture here is invented. Not for real patients.")
+    if settings.QUARTERDAY_BELL == "database":
+        notices.append(
+            "No message broker was found: background work is done by one plain worker, more slowly."
+        )
+    return notices

@@ -1,0 +1,22 @@
+"""Health check: ask for a page as the proxy would. `python -m clinic.project.knock URL`"""
+
+import os
+import sys
+import urllib.error
+import urllib.request
+
+
+def knock(page: str, host: str) -> int:
+    """Return 0 where the page answers 200, else 1."""
+    asked = urllib.request.Request(page, headers={"Host": host, "X-Forwarded-Proto": "https"})
+    direct = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    try:
+        with direct.open(asked, timeout=4) as answer:
+            return int(answer.status != 200)
+    except (urllib.error.URLError, OSError) as error:
+        sys.stderr.write(f"{page}: {error}\n")
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(knock(sys.argv[1], os.environ.get("ALLOWED_HOSTS", "localhost").split(",")[0].strip()))

@@ -1,0 +1,163 @@
+import fcntl
+import secrets
+import sys
+import urllib.error
+import urllib.request
+from datetime import date
+from pathlib import Path
+from typing import IO, Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import connections
+
+from clinic import clock
+from clinic.project import brokers, demo_house
+from clinic.project.launcher import Child, GaveUp, House, ended_by_signals
+
+FIRST_PORT = 8000
+WSGI = "clinic.project.wsgi:application"
+# What Celery and `manage.py work` log once they take work.
+WORKER_READY = (" ready.", "takes its work from the database")
+NO_BROKER = (
+    "No redis-server and no server wheel was found: a plain worker takes the work from the database.\n"
+    "Everything works; a picture is measured a second later than with a broker."
+)
+
+
+class Command(BaseCommand):
+    help = "Build the demo clinic and run all of it on this machine until Ctrl-C."
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--rebuild", action="store_true", help="make the demo anew, with new passwords")
+        parser.add_argument("--port", type=int, default=FIRST_PORT, help="first port to try (8000)")
+
+    def handle(self, *args: Any, rebuild: bool, port: int, **options: Any) -> None:
+        if not settings.DEMO:
+            raise CommandError("Start the demo with: python3 manage.py demo")
+        with ended_by_signals():
+            try:
+                self.run(rebuild, port)
+            except KeyboardInterrupt:
+                self.say("\nEverything has ended. The data stays; start again with: python3 manage.py demo")
+
+    def say(self, words: str) -> None:
+        self.stdout.write(words)
+        self.stdout.flush()
+
+    def run(self, rebuild: bool, port: int) -> None:
+        folder: Path = settings.DATA_DIR
+        held = self.lock(folder)
+        house = House(self.say)
+        try:
+            built = self.prepared(folder, rebuild)
+            self.open(house, folder, port, built)
+            house.watch()
+        except GaveUp as error:
+            house.stop()
+            raise CommandError(str(error)) from error
+        finally:
+            house.stop()
+            held.close()
+
+    def lock(self, folder: Path) -> IO[str]:
+        """Hold the data folder for this launcher alone: two brokers on one file would spoil it."""
+        held = (folder / "lock").open("a")
+        try:
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            held.close()
+            raise CommandError(f"The demo is already running on {folder}.") from error
+        return held
+
+    def prepared(self, folder: Path, rebuild: bool) -> demo_house.Built:
+        from clinic.project import demo_data
+
+        try:
+            built = demo_house.prepare(folder, demo_data.build, self.say, rebuild)
+        except demo_house.NotOurs as error:
+            raise CommandError(str(error), returncode=2) from error
+        demo_house.collect_static(folder)
+        # The children open the database for themselves; a connection held here would only be in the way.
+        connections.close_all()
+        return built
+
+    def open(self, house: House, folder: Path, port: int, built: demo_house.Built) -> None:
+        env = {"SECRET_KEY": secrets.token_urlsafe(50), **start_broker(house, folder)}
+        if env["QUARTERDAY_BELL"] == "database":
+            self.say(NO_BROKER)
+        worker = start_worker(house, folder, env)
+        chosen, taken = brokers.first_free_port(port)
+        for number in taken:
+            self.say(f"Port {number} is taken; trying the next one.")
+        page = start_web(house, folder, env, chosen)
+        house.wait_until(lambda: any(sign in worker.log.read_text() for sign in WORKER_READY), worker, 60)
+        self.greet(page, built)
+
+    def greet(self, page: str, built: demo_house.Built) -> None:
+        today = clock.today()
+        age = f", {age_in_words(built.on, today)}" if built.on != today else ""
+        self.say(f"\nQuarterday's demo clinic is open at {page}  (this machine only{age})\n")
+        width = max((len(row.role) for row in built.logins), default=0)
+        name = max((len(row.username) for row in built.logins), default=0)
+        for row in built.logins:
+            self.say(f"  {row.role:{width}}  {row.username:{name}}  {row.password}   {row.name}")
+        self.say("\nAll people and pictures are invented. Ctrl-C ends everything.")
+
+
+def age_in_words(built: date, today: date) -> str:
+    return f"built {(today - built).days} days ago; --rebuild makes its lists of today"
+
+
+def start_broker(house: House, folder: Path) -> dict[str, str]:
+    """Start the first server that comes up and say how to reach it, or that there is none."""
+    data = folder / "broker"
+    data.mkdir(exist_ok=True, mode=0o700)
+    for server in brokers.servers():
+        port = brokers.any_free_port()
+        child = house.start(Child("broker", brokers.command(server, port, data), folder / "broker.log"))
+        try:
+            house.wait_until(lambda port=port: brokers.answers(port), child, 10)  # type: ignore[misc]
+        except GaveUp as error:
+            house.say(str(error))
+            house.give_up(child)
+        else:
+            return {"QUARTERDAY_BELL": "celery", "QUARTERDAY_BROKER_URL": brokers.address(port)}
+    return {"QUARTERDAY_BELL": "database"}
+
+
+def start_worker(house: House, folder: Path, env: dict[str, str]) -> Child:
+    """Start Celery with its beat inside, or where no broker is up the worker that reads the database."""
+    if env["QUARTERDAY_BELL"] == "database":
+        words = [sys.executable, str(settings.BASE_DIR / "manage.py"), "work"]
+    else:
+        words = [
+            *(sys.executable, "-m", "celery", "--workdir", str(settings.BASE_DIR)),
+            *("-A", "clinic.project.celery", "worker", "--beat", "--queues", "quick,pictures"),
+            *("--concurrency", "2", "--loglevel", "INFO", "--without-gossip", "--without-mingle"),
+        ]
+    return house.start(Child("worker", words, folder / "worker.log", env))
+
+
+def start_web(house: House, folder: Path, env: dict[str, str], port: int) -> str:
+    """Start the web server, wait for its first page and return the page's address."""
+    words = [
+        *(sys.executable, "-m", "gunicorn", WSGI, "--chdir", str(settings.BASE_DIR), "--no-control-socket"),
+        *("--worker-class", "gthread", "--workers", "2", "--threads", "4"),
+        *("--bind", f"{brokers.LOCAL}:{port}"),
+    ]
+    child = house.start(Child("web server", words, folder / "web.log", env))
+    page = f"http://{brokers.LOCAL}:{port}/"
+    house.wait_until(lambda: opens(page), child, 60)
+    return page
+
+
+def opens(page: str) -> bool:
+    """Say whether a page can be read; a proxy set for other hosts is not asked."""
+    direct = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    try:
+        with direct.open(page, timeout=5) as answer:
+            return bool(answer.status == 200)
+    except (urllib.error.URLError, OSError):
+        return False

@@ -1,0 +1,20 @@
+"""Envelopes for Celery: each takes ids, and calls one function."""
+
+from celery import shared_task
+
+from clinic import clock, jobs
+
+
+@shared_task(name="clinic.tasks.do")
+def do(name: str, row_id: int) -> None:
+    jobs.WORK[name].do(row_id)
+
+
+@shared_task(name="clinic.tasks.sweep")
+def sweep() -> int:
+    return jobs.sweep(clock.now())
+
+
+@shared_task(name="clinic.tasks.chores")
+def chores() -> list[str]:
+    return jobs.chores(clock.now())

@@ -1,0 +1,54 @@
+"""Append-only tables by database triggers, recreated after every migrate.
+
+Django rebuilds a table on SQLite when a column changes, and the rebuild drops triggers silently.
+"""
+
+from typing import Any
+
+from django.db import connections
+
+APPEND_ONLY = ("clinic_auditrecord", "clinic_readrecord", "lesions_signoff", "lesions_addendum", "scheduling_contactattempt")
+_VERBS = ("UPDATE", "DELETE")
+
+
+def name(table: str, verb: str) -> str:
+    return f"{table}_no_{verb.lower()}"
+
+
+def recreate(*, using: str = "default", **_: Any) -> None:
+    connection = connections[using]
+    present = set(connection.introspection.table_names())
+    statements = _sqlite if connection.vendor == "sqlite" else _postgres
+    with connection.cursor() as cursor:
+        for table in APPEND_ONLY:
+            if table in present:
+                for statement in statements(table):
+                    cursor.execute(statement)
+
+
+def _sqlite(table: str) -> list[str]:
+    return [
+        f"CREATE TRIGGER IF NOT EXISTS {name(table, verb)} BEFORE {verb} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
+        for verb in _VERBS
+    ]
+
+
+def _postgres(table: str) -> list[str]:
+    function = (
+        "CREATE OR REPLACE FUNCTION quarterday_append_only() RETURNS trigger LANGUAGE plpgsql AS "
+        "$$ BEGIN RAISE EXCEPTION '% is append-only', TG_TABLE_NAME; END $$"
+    )
+    triggers = [
+        f"CREATE OR REPLACE TRIGGER {name(table, verb)} BEFORE {verb} ON {table} "
+        "FOR EACH ROW EXECUTE FUNCTION quarterday_append_only()"
+        for verb in _VERBS
+    ]
+    truncate = (
+        f"CREATE OR REPLACE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
+        "FOR EACH STATEMENT EXECUTE FUNCTION quarterday_append_only()"
+    )
+    return [function, *triggers, truncate]
+
+
+

@@ -1,0 +1,202 @@
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.views.decorators.http import require_POST
+
+from clinic import audit, panels, risk, staffing, visits
+from clinic import patients as people
+from clinic.access import Act, allow, may
+from clinic.forms import AmendForm, EndCareForm, MemberForm, RegisterForm, RevisionForm, RiskForm, RouteForm, VisitForm
+from clinic.models import ContactRoute, Member, Patient, StaleRow
+
+PAGE = 50
+
+
+def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
+    """Somebody else was quicker: shows that nothing was overwritten, and the way back."""
+    what = f"The {error} while this page was open. Nothing of yours was saved."
+    context = {"what": what, "back_url": back, **kwargs}
+    return render(request, "clinic/conflict.html", context, status=409)
+
+
+def page_form(request: HttpRequest, form: Any, title: str, *, back: str, button: str, **more: Any) -> HttpResponse:
+    """A page that is one form; 422 tells a script what a person reads on the page."""
+    status = 422 if form.is_bound and form.errors else 200
+    context = {"form": form, "title": title, "back": resolve_url(back), "button": button, **more}
+    return render(request, "clinic/form_page.html", context, status=status)
+
+
+@allow(Act.SEE_PATIENTS)
+def patients(request: HttpRequest) -> HttpResponse:
+    words = request.GET.get("q", "").strip()
+    page = Paginator(people.search(words), PAGE).get_page(request.GET.get("page"))
+    shared = people.shared_names(list(page.object_list))
+    context = {"page": page, "words": words, "shared": shared, "may_register": may(request.user, Act.REGISTER_PATIENTS)}
+    if not page.object_list:
+        context["total"] = Patient.objects.count()
+    return render(request, "clinic/patients.html", context)
+
+
+@allow(Act.REGISTER_PATIENTS)
+def register(request: HttpRequest) -> HttpResponse:
+    form = RegisterForm(request.POST or None)
+    if form.is_valid():
+        data = {key: value for key, value in form.cleaned_data.items() if key != "same_name_checked"}
+        patient = people.register(by=request.user, **data)
+        messages.success(request, f"{patient} is registered as {patient.number}.")
+        return redirect("clinic:patient", patient.pk)
+    return page_form(request, form, "Register a patient", back="clinic:patients", button="Register")
+
+
+@allow(Act.SEE_PATIENTS)
+def patient(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    if found.merged_into_id:
+        return redirect("clinic:patient", found.merged_into_id)
+    audit.read(found, by=request.user, page="patient")
+    context = {
+        "patient": found,
+        "namesakes": list(people.namesakes(found)[:3]),
+        "risk": risk.current(found),
+        "routes": list(found.routes.all()),
+        "columns": panels.panels_for(found, request),
+        "buttons": panels.buttons_for(request),
+        "route_form": RouteForm(),
+        "may_register": may(request.user, Act.REGISTER_PATIENTS),
+        "may_assess": may(request.user, Act.ASSESS_RISK),
+        "may_visit": may(request.user, Act.RECORD_VISIT),
+        "may_trail": may(request.user, Act.SEE_TRAIL),
+        "may_end": may(request.user, Act.END_CARE),
+    }
+    return render(request, "clinic/patient.html", context)
+
+
+@allow(Act.REGISTER_PATIENTS)
+def amend(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    form = AmendForm(request.POST or None, instance=found, initial={"revision": found.revision})
+    if form.is_valid():
+        fresh = get_object_or_404(Patient, pk=pk)
+        try:
+            people.amend(patient=fresh, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, page_of(fresh))
+        return redirect("clinic:patient", pk)
+    return _about(request, found, form, "Amend the details", "Save")
+
+
+def page_of(patient: Patient) -> str:
+    return resolve_url("clinic:patient", patient.pk)
+
+
+def _about(request: HttpRequest, patient: Patient, form: Any, title: str, button: str, **more: Any) -> HttpResponse:
+    return page_form(request, form, title, back=page_of(patient), button=button, patient=patient, **more)
+
+
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+def add_route(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    form = RouteForm(request.POST)
+    if not form.is_valid():
+        return _about(request, found, form, "Add a way to reach the patient", "Add")
+    try:
+        people.add_route(patient=found, by=request.user, **form.cleaned_data)
+    except people.PatientRefused as error:
+        form.add_error(None, str(error))
+        return _about(request, found, form, "Add a way to reach the patient", "Add")
+    return redirect("clinic:patient", pk)
+
+
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+def kill_route(request: HttpRequest, pk: int, route: int) -> HttpResponse:
+    found = get_object_or_404(ContactRoute.objects.select_related("patient"), pk=route, patient_id=pk)
+    people.kill_route(route=found, by=request.user)
+    return redirect("clinic:patient", pk)
+
+
+@allow(Act.END_CARE)
+def end_care(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    form = EndCareForm(request.POST or None, initial={"revision": found.revision})
+    if form.is_valid():
+        try:
+            people.end_care(patient=found, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, page_of(found))
+        return redirect("clinic:patient", pk)
+    return _about(request, found, form, "End this patient's care", "End care")
+
+
+@allow(Act.END_CARE)
+@require_POST
+def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    form = RevisionForm(request.POST)
+    try:
+        people.resume_care(patient=found, by=request.user, revision=form.seen())
+    except StaleRow as error:
+        return conflict(request, error, page_of(found))
+    return redirect("clinic:patient", pk)
+
+
+@allow(Act.ASSESS_RISK)
+def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    form = RiskForm(request.POST or None)
+    if form.is_valid():
+        row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
+        messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
+        return redirect("clinic:patient", pk)
+    note = "Risk tiers order check-ups; they follow restated guideline rows and do not replace judgement."
+    return _about(request, found, form, "Risk assessment", "Record", note=note)
+
+
+@allow(Act.RECORD_VISIT)
+def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    form = VisitForm(request.POST or None, subjects=panels.subjects_of(found))
+    if form.is_valid():
+        visits.record(patient=found, by=request.user, **form.cleaned_data)
+        return redirect("clinic:patient", pk)
+    return _about(request, found, form, "Record a visit", "Record")
+
+
+@allow(Act.SEE_TRAIL)
+def trail(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    audit.read(found, by=request.user, page="trail")
+    page = Paginator(audit.trail(found), PAGE).get_page(request.GET.get("page"))
+    rows = [{"row": row, "words": audit.words(row.action)} for row in page.object_list]
+    reads = list(found.reads.select_related("by")[:PAGE])
+    return render(request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads})
+
+
+@allow(Act.MANAGE_STAFF)
+def staff(request: HttpRequest) -> HttpResponse:
+    return render(request, "clinic/staff.html", {"members": Member.objects.order_by("name", "pk")})
+
+
+@allow(Act.MANAGE_STAFF)
+def add_member(request: HttpRequest) -> HttpResponse:
+    form = MemberForm(request.POST or None)
+    if form.is_valid():
+        data = {key: value for key, value in form.cleaned_data.items() if key != "is_active"}
+        staffing.add(by=request.user, **data)
+        return redirect("clinic:staff")
+    return page_form(request, form, "Add a member of staff", back="clinic:staff", button="Add")
+
+
+@allow(Act.MANAGE_STAFF)
+def amend_member(request: HttpRequest, pk: int) -> HttpResponse:
+    member = get_object_or_404(Member, pk=pk)
+    form = MemberForm(request.POST or None, instance=member)
+    if form.is_valid():
+        data = {key: value for key, value in form.cleaned_data.items() if key != "username"}
+        staffing.amend(member=get_object_or_404(Member, pk=pk), by=request.user, **data)
+        return redirect("clinic:staff")
+    return page_form(request, form, f"Change {member}", back="clinic:staff", button="Save")

@@ -1,0 +1,42 @@
+from lesions.models.images import Delivery, Image, ImageKind, RefusedUpload, ScaleOrigin
+from lesions.models.measures import Assessment, Comparison, Flag, JobState
+from lesions.models.pathology import (
+    MALIGNANT,
+    Diagnosis,
+    DiagnosisCode,
+    Procedure,
+    ProcedureKind,
+    StageBasis,
+)
+from lesions.models.register import Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
+from lesions.models.review import Addendum, Decision, Review, ReviewState, SignOff
+
+__all__ = [
+    "MALIGNANT",
+    "Addendum",
+    "Assessment",
+    "Comparison",
+    "Decision",
+    "Delivery",
+    "Diagnosis",
+    "DiagnosisCode",
+    "Flag",
+    "Image",
+    "ImageKind",
+    "JobState",
+    "Lesion",
+    "LesionState",
+    "Monitoring",
+    "Procedure",
+    "ProcedureKind",
+    "RefusedUpload",
+    "Review",
+    "ReviewState",
+    "ScaleOrigin",
+    "Side",
+    "Sign",
+    "SignOff",
+    "StageBasis",
+    "UrgentSign",
+    "View",
+]

@@ -1,0 +1,86 @@
+from django.db import models
+from django.db.models import Q
+
+from clinic.models.base import Stated
+
+
+class ImageKind(models.TextChoices):
+    DERMOSCOPIC = "dermoscopic", "dermoscopic"
+    CLOSE_UP = "close_up", "close-up"
+    OVERVIEW = "overview", "overview"
+
+
+class ScaleOrigin(models.TextChoices):
+    DEVICE = "device", "calibration of the device"
+    RULER = "ruler", "ruler in the picture"
+    HAND = "hand", "two points by hand"
+    GIVEN = "given", "entered by staff"
+
+
+class Image(Stated):
+    """Original bytes are kept under their SHA-256; browsers only get the cleaned derivative.
+
+    `sha256` names the file in lesions/storage.py. Width and height are those after EXIF orientation.
+    """
+
+    lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="images")
+    kind = models.CharField(max_length=12, choices=ImageKind, default=ImageKind.DERMOSCOPIC)
+    sha256 = models.CharField(max_length=64)
+    derivative_sha256 = models.CharField(max_length=64)
+    format = models.CharField(max_length=8)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    bytes = models.PositiveBigIntegerField()
+    filename = models.CharField(max_length=200)
+    taken_on = models.DateField()
+    uploaded_at = models.DateTimeField()
+    uploaded_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    mm_per_px = models.FloatField(null=True, blank=True)
+    scale_origin = models.CharField(max_length=8, choices=ScaleOrigin, null=True, blank=True)  # noqa: DJ001 null = no scale
+    scale_uncertainty = models.FloatField(null=True, blank=True, help_text="relative, 0.02 = 2 %")
+    remark = models.CharField(max_length=200, blank=True, help_text="what staff should know, such as another day in the file")
+
+    class Meta:
+        ordering = ["taken_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["sha256"], name="a_picture_is_filed_once"),
+            models.CheckConstraint(
+                condition=Q(mm_per_px__isnull=True, scale_origin__isnull=True) | Q(mm_per_px__gt=0, scale_origin__isnull=False),
+                name="a_scale_has_an_origin",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} picture of {self.taken_on}"
+
+
+class RefusedUpload(Stated):
+    """A file that could not be taken: work until somebody has dealt with it (a new picture, or a reason)."""
+
+    lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="refused_uploads")
+    filename = models.CharField(max_length=200)
+    reason = models.TextField()
+    at = models.DateTimeField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    settled_at = models.DateTimeField(null=True, blank=True)
+    settled_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.filename}: {self.reason}"
+
+
+class Delivery(models.Model):
+    """A picture's bytes went to this member: a signature needs it."""
+
+    image = models.ForeignKey(Image, on_delete=models.PROTECT, related_name="deliveries")
+    member = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["image", "member"], name="the_last_delivery_of_a_picture_counts")]
+
+    def __str__(self) -> str:
+        return f"{self.image_id} to {self.member_id}"

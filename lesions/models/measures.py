@@ -1,0 +1,86 @@
+from django.db import models
+from django.db.models import Q
+
+from clinic.models.base import Stated
+
+
+class JobState(models.TextChoices):
+    QUEUED = "queued", "waits to be measured"
+    RUNNING = "running", "being measured"
+    DONE = "done", "measured"
+    FAILED = "failed", "could not be measured"
+
+
+class Assessment(Stated):
+    """One image × one algorithm version × one outline. An unfinished row is the job; the queue only rings.
+
+    `result` is the measure object of the image core (interfaces.md, schema 1).
+    """
+
+    image = models.ForeignKey("lesions.Image", on_delete=models.PROTECT, related_name="assessments")
+    version = models.CharField(max_length=20)
+    outline_key = models.CharField(max_length=64, default="automatic", help_text="or the SHA-256 of a drawn outline")
+    outline = models.JSONField(null=True, blank=True)
+    drawn_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    state = models.CharField(max_length=8, choices=JobState, default=JobState.QUEUED)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    queued_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+    failure = models.TextField(blank=True)
+    result = models.JSONField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["state", "queued_at"])]
+        constraints = [
+            models.UniqueConstraint(fields=["image", "version", "outline_key"], name="an_outline_is_measured_once_a_version"),
+            models.CheckConstraint(condition=Q(state__in=JobState.values), name="an_assessment_has_a_known_state"),
+            models.CheckConstraint(
+                condition=~Q(state="done") | Q(result__isnull=False, finished_at__isnull=False),
+                name="a_done_assessment_has_a_result",
+            ),
+            models.CheckConstraint(condition=~Q(state="failed") | ~Q(failure=""), name="a_failed_assessment_says_why"),
+        ]
+
+    def __str__(self) -> str:
+        return f"assessment {self.pk}"
+
+
+class Comparison(models.Model):
+    """Two assessments of one lesion at the same version; `result` is the compare object of the core."""
+
+    earlier = models.ForeignKey(Assessment, on_delete=models.PROTECT, related_name="compared_later")
+    later = models.ForeignKey(Assessment, on_delete=models.PROTECT, related_name="compared_earlier")
+    made_at = models.DateTimeField()
+    aligned = models.BooleanField()
+    result = models.JSONField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["earlier", "later"], name="two_assessments_are_compared_once"),
+            models.CheckConstraint(condition=~Q(earlier=models.F("later")), name="a_comparison_has_two_sides"),
+        ]
+
+    def __str__(self) -> str:
+        return f"comparison {self.pk}"
+
+
+class Flag(models.Model):
+    """A reason to look, with value, limit and where the limit comes from. It orders work; it is no diagnosis."""
+
+    review = models.ForeignKey("lesions.Review", on_delete=models.PROTECT, related_name="flags")
+    code = models.CharField(max_length=40)
+    text = models.TextField()
+    value = models.FloatField(null=True)
+    unit = models.CharField(max_length=16, blank=True)
+    uncertainty = models.FloatField(null=True)
+    limit = models.FloatField(null=True)
+    source = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["review", "code"], name="a_flag_is_raised_once_a_review")]
+
+    def __str__(self) -> str:
+        return self.text

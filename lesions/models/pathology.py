@@ -1,0 +1,85 @@
+from django.db import models
+from django.db.models import Q
+
+from clinic.models.base import Stated
+
+
+class ProcedureKind(models.TextChoices):
+    BIOPSY = "biopsy", "biopsy"
+    EXCISION = "excision", "excision"
+    OTHER = "other", "other"
+
+
+class Procedure(Stated):
+    """A biopsy or excision waits for its result until a diagnosis is recorded from it."""
+
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="procedures")
+    lesion = models.ForeignKey("lesions.Lesion", null=True, blank=True, on_delete=models.PROTECT, related_name="procedures")
+    kind = models.CharField(max_length=10, choices=ProcedureKind)
+    on = models.DateField("done on")
+    site = models.CharField(max_length=16, blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-on", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=ProcedureKind.values), name="a_procedure_is_of_a_known_kind"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} on {self.on}"
+
+
+class DiagnosisCode(models.TextChoices):
+    MELANOMA = "melanoma", "melanoma, invasive"
+    MELANOMA_IN_SITU = "melanoma_in_situ", "melanoma in situ"
+    SCC = "scc", "squamous cell carcinoma"
+    SCC_IN_SITU = "scc_in_situ", "squamous cell carcinoma in situ"
+    BCC = "bcc", "basal cell carcinoma"
+    DYSPLASTIC_NAEVUS = "dysplastic_naevus", "dysplastic naevus"
+    OTHER_MALIGNANT = "other_malignant", "other malignant tumour"
+    BENIGN = "benign", "benign, as reported by the laboratory"
+
+
+MALIGNANT = ("melanoma", "melanoma_in_situ", "scc", "scc_in_situ", "bcc", "other_malignant")
+
+
+class StageBasis(models.TextChoices):
+    CLINICAL = "clinical", "clinical"
+    PATHOLOGICAL = "pathological", "pathological"
+
+
+class Diagnosis(Stated):
+    """What the report says. The anchor is the day of definitive excision, from which follow-up counts.
+
+    `thickness` is the millimetres as typed ("0.80" or ">=0.8"). Null ulceration means unknown.
+    """
+
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="diagnoses")
+    lesion = models.ForeignKey("lesions.Lesion", null=True, blank=True, on_delete=models.PROTECT, related_name="diagnoses")
+    procedure = models.ForeignKey(Procedure, null=True, blank=True, on_delete=models.PROTECT, related_name="diagnoses")
+    code = models.CharField(max_length=20, choices=DiagnosisCode)
+    reported_on = models.DateField()
+    anchor = models.DateField("definitive excision", null=True, blank=True)
+    thickness = models.CharField("thickness in mm, as reported", max_length=10, blank=True)
+    ulceration = models.BooleanField(null=True, blank=True)
+    n = models.CharField("N", max_length=4, blank=True)
+    m = models.CharField("M", max_length=4, blank=True)
+    stage = models.CharField("stage (AJCC 8)", max_length=5, blank=True)
+    stage_basis = models.CharField(max_length=12, choices=StageBasis, blank=True)
+    risk_scheme = models.CharField(max_length=20, blank=True)
+    risk_class = models.CharField(max_length=20, blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    told_on = models.DateField("patient told on", null=True, blank=True)
+    told_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-reported_on", "-pk"]
+        verbose_name_plural = "diagnoses"
+        constraints = [
+            models.CheckConstraint(condition=Q(code__in=DiagnosisCode.values), name="a_diagnosis_has_a_known_code"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_code_display()}, reported {self.reported_on}"

@@ -1,0 +1,89 @@
+from django.db import models
+from django.db.models import Q
+
+from clinic.models.base import Stated
+
+
+class LesionState(models.TextChoices):
+    WATCHED = "watched", "watched"
+    BIOPSY_DECIDED = "biopsy_decided", "biopsy or excision decided"
+    BIOPSY_TAKEN = "biopsy_taken", "biopsy taken"
+    REMOVED = "removed", "removed"
+    GONE = "gone", "no longer visible"
+    ERROR = "entered_in_error", "entered in error"
+
+
+class Side(models.TextChoices):
+    LEFT = "left", "left"
+    RIGHT = "right", "right"
+    MIDLINE = "midline", "midline"
+
+
+class View(models.TextChoices):
+    FRONT = "front", "front"
+    BACK = "back", "back"
+
+
+class Monitoring(models.TextChoices):
+    SHORT = "short", "short: next picture in three months"
+    LONG = "long", "long: next picture in six to twelve months"
+
+
+class Lesion(Stated):
+    """One mark on the skin, with its place in words (site and side) and as a point on the body chart."""
+
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="lesions")
+    label = models.PositiveIntegerField(help_text="1, 2, 3 … within the patient")
+    site = models.CharField(max_length=16, help_text="SNOMED CT code of lesions.bodymap")
+    side = models.CharField(max_length=8, choices=Side)
+    view = models.CharField(max_length=5, choices=View)
+    x = models.FloatField(help_text="chart units, 0 to 1000")
+    y = models.FloatField(help_text="chart units, 0 to 1000")
+    state = models.CharField(max_length=16, choices=LesionState, default=LesionState.WATCHED)
+    monitoring = models.CharField(max_length=5, choices=Monitoring, null=True, blank=True)  # noqa: DJ001 null = not monitored, as in FACTS
+    since = models.DateField(help_text="first recorded")
+    examined_in_person_on = models.DateField(null=True, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["patient", "label"]
+        constraints = [
+            models.UniqueConstraint(fields=["patient", "label"], name="a_lesion_label_is_unique_in_a_patient"),
+            models.CheckConstraint(condition=Q(state__in=LesionState.values), name="a_lesion_has_a_known_state"),
+            models.CheckConstraint(condition=Q(side__in=Side.values), name="a_lesion_has_a_known_side"),
+            models.CheckConstraint(
+                condition=Q(x__gte=0, x__lte=1000, y__gte=0, y__lte=1000), name="a_lesion_lies_on_the_chart"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"lesion {self.label}"
+
+
+class Sign(models.TextChoices):
+    RAISED = "raised", "raised"
+    FIRM = "firm", "firm"
+    GROWING = "growing", "growing"
+    BLEEDING = "bleeding", "bleeding"
+    NEW = "new", "new"
+    PAINFUL = "painful", "painful"
+
+
+class UrgentSign(models.Model):
+    """Urgent work until a dermatologist has examined the lesion in person on or after that day."""
+
+    lesion = models.ForeignKey(Lesion, on_delete=models.PROTECT, related_name="urgent_signs")
+    sign = models.CharField(max_length=10, choices=Sign)
+    noted_on = models.DateField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
+    words = models.TextField("in the patient's words", blank=True)
+
+    class Meta:
+        ordering = ["-noted_on", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(sign__in=Sign.values), name="an_urgent_sign_is_a_known_word"),
+            models.UniqueConstraint(fields=["lesion", "sign", "noted_on"], name="an_urgent_sign_is_noted_once_a_day"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.sign} on {self.noted_on}"

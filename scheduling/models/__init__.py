@@ -1,0 +1,35 @@
+from scheduling.models.contact import DOES_NOT_COUNT, ContactAttempt, Outcome
+from scheduling.models.diary import (
+    Appointment,
+    AppointmentState,
+    BookedCell,
+    ClosureDay,
+    Resource,
+    Session,
+)
+from scheduling.models.failsafe import FailsafeRun
+from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
+from scheduling.models.rules import Plan, PlanProblem
+from scheduling.models.worklist import ItemState, WorkItem
+
+__all__ = [
+    "DOES_NOT_COUNT",
+    "OPEN",
+    "Appointment",
+    "AppointmentState",
+    "BookedCell",
+    "ClosureDay",
+    "ContactAttempt",
+    "FailsafeRun",
+    "Ground",
+    "ItemState",
+    "Outcome",
+    "Plan",
+    "PlanProblem",
+    "Recall",
+    "RecallState",
+    "Resource",
+    "Session",
+    "Urgency",
+    "WorkItem",
+]

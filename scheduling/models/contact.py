@@ -1,0 +1,48 @@
+from django.db import models
+from django.db.models import Q
+
+from clinic.models.patient import RouteKind
+
+
+class Outcome(models.TextChoices):
+    SPOKE = "spoke", "spoke to the patient"
+    SPOKE_AUTHORISED = "spoke_authorised", "spoke to an authorised person"
+    VOICEMAIL = "voicemail", "voicemail left"
+    NO_ANSWER = "no_answer", "no answer"
+    SENT = "sent", "letter or message sent"
+    DEAD = "dead", "number or address is dead"
+    RETURNED = "returned", "letter or message came back"
+    ASKS_LATER = "asks_later", "asks to be called later"
+    DECLINED = "declined", "declined"
+    BOOKED = "booked", "booked"
+
+
+DOES_NOT_COUNT = ("dead", "returned")
+
+
+class ContactAttempt(models.Model):
+    """Append-only. It counts only if it could have reached the patient; two calls within four hours count once."""
+
+    recall = models.ForeignKey("scheduling.Recall", on_delete=models.PROTECT, related_name="attempts")
+    at = models.DateTimeField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    route = models.CharField(max_length=8, choices=RouteKind)
+    address = models.CharField("number or address used", max_length=200)
+    outcome = models.CharField(max_length=18, choices=Outcome)
+    counts = models.BooleanField()
+    told = models.TextField("what the patient was told about why", blank=True)
+    next_action = models.CharField(max_length=120, blank=True)
+    next_on = models.DateField(null=True, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["at", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(outcome__in=Outcome.values), name="a_contact_attempt_has_an_outcome"),
+            models.CheckConstraint(
+                condition=~Q(outcome__in=DOES_NOT_COUNT) | Q(counts=False), name="a_dead_route_does_not_count"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_outcome_display()} at {self.at:%Y-%m-%d %H:%M}"

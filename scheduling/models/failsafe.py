@@ -1,0 +1,19 @@
+from django.db import models
+
+
+class FailsafeRun(models.Model):
+    """The nightly count of where everybody is, by a path that shares no code with the lists."""
+
+    day = models.DateField()
+    ran_at = models.DateTimeField()
+    records = models.PositiveIntegerField()
+    counts = models.JSONField()
+    alarms = models.JSONField(default=list)
+    holds = models.BooleanField()
+
+    class Meta:
+        ordering = ["-ran_at", "-pk"]
+        constraints = [models.UniqueConstraint(fields=["day"], name="the_failsafe_counts_once_a_day")]
+
+    def __str__(self) -> str:
+        return f"count of {self.day}"

@@ -1,0 +1,98 @@
+from django.db import models
+from django.db.models import F, Q
+
+from clinic.models.base import Stated
+from clinic.models.visit import Purpose
+
+
+class RecallState(models.TextChoices):
+    PLANNED = "planned", "planned"
+    DUE = "due", "due"
+    BOOKED = "booked", "booked"
+    COMPLETED = "completed", "completed"
+    CLOSED = "closed", "closed with a ground"
+
+
+OPEN = ("planned", "due", "booked")
+
+
+class Urgency(models.TextChoices):
+    A = "A", "urgent"
+    B = "B", "surveillance"
+    C = "C", "reminder"
+
+
+class Ground(models.TextChoices):
+    SUPERSEDED = "superseded", "superseded by another recall"
+    DECLINED = "declined", "declined after being informed"
+    TRANSFERRED = "transferred", "transferred and accepted elsewhere"
+    MOVED = "moved", "moved away, letter sent"
+    DECEASED = "deceased", "deceased"
+    DISCHARGE = "discharge", "clinician's discharge"
+    ERROR = "error", "entered in error"
+
+
+class Recall(Stated):
+    """The duty to get a patient back for one purpose in a window. A missed visit re-opens it, dates unchanged."""
+
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="recalls")
+    purpose = models.CharField(max_length=24, choices=Purpose)
+    subject = models.CharField(max_length=40)
+    number = models.PositiveIntegerField()
+    anchor = models.DateField()
+    earliest = models.DateField()
+    target = models.DateField()
+    latest = models.DateField()
+    urgency = models.CharField(max_length=1, choices=Urgency)
+    rule = models.CharField(max_length=60)
+    policy = models.ForeignKey("clinic.Policy", on_delete=models.PROTECT, related_name="+")
+    reasons = models.JSONField(default=list)
+    state = models.CharField(max_length=10, choices=RecallState, default=RecallState.PLANNED)
+    opened_on = models.DateField()
+    reopened = models.PositiveSmallIntegerField(default=0)
+    next_look_on = models.DateField(null=True, blank=True, help_text="cannot be reached: looked at again on this day")
+    completed_by = models.ForeignKey("clinic.DoneItem", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    evidence = models.CharField(
+        max_length=60, blank=True, help_text="what was done where it is no item of a visit: model label and key"
+    )
+    ground = models.CharField(max_length=12, choices=Ground, blank=True)
+    ground_note = models.TextField(blank=True)
+    ended_on = models.DateField(null=True, blank=True)
+    closed_by = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="empty where the plan itself no longer asks for it",
+    )
+    proposed_ground = models.CharField(max_length=12, choices=Ground, blank=True)
+    proposed_note = models.TextField(blank=True)
+    proposed_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["urgency", "latest", "pk"]
+        indexes = [models.Index(fields=["state", "earliest"]), models.Index(fields=["state", "latest"])]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["patient", "purpose", "subject"], condition=Q(state__in=OPEN), name="one_recall_of_a_purpose_is_open"
+            ),
+            models.CheckConstraint(
+                condition=Q(earliest__lte=F("target"), target__lte=F("latest")), name="a_recall_window_is_in_order"
+            ),
+            models.CheckConstraint(condition=Q(state__in=RecallState.values), name="a_recall_has_a_known_state"),
+            models.CheckConstraint(
+                condition=~Q(state="completed") | Q(completed_by__isnull=False) | ~Q(evidence=""),
+                name="a_completed_recall_names_what_was_done",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="closed") | (~Q(ground="") & Q(ended_on__isnull=False)), name="a_closed_recall_has_a_ground"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="closed") | Q(ground="superseded") | Q(closed_by__isnull=False),
+                name="a_recall_closed_by_hand_names_who_closed_it",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_purpose_display()} by {self.latest}"

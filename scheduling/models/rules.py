@@ -1,0 +1,46 @@
+from django.db import models
+
+
+class Plan(models.Model):
+    """What the engine said for one patient; stale when any of facts revision, policy or `valid_until` is.
+
+    `result` is the plan object of the planning core (interfaces.md, schema 1); `facts` what it was given.
+    """
+
+    patient = models.OneToOneField("clinic.Patient", on_delete=models.PROTECT, related_name="plan")
+    facts_revision = models.PositiveIntegerField()
+    policy = models.ForeignKey("clinic.Policy", on_delete=models.PROTECT, related_name="+")
+    valid_until = models.DateField()
+    made_at = models.DateTimeField()
+    facts = models.JSONField()
+    result = models.JSONField()
+
+    class Meta:
+        indexes = [models.Index(fields=["valid_until"])]
+
+    def __str__(self) -> str:
+        return f"plan of patient {self.patient_id}"
+
+
+class PlanProblem(models.Model):
+    """No answer is an answer: a problem stands on a person's list until the facts change."""
+
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="plan_problems")
+    code = models.CharField(max_length=40)
+    subject = models.CharField(max_length=40)
+    text = models.TextField()
+    since = models.DateField()
+    gone_on = models.DateField(null=True)
+
+    class Meta:
+        ordering = ["since", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["patient", "code", "subject"],
+                condition=models.Q(gone_on__isnull=True),
+                name="an_open_problem_is_listed_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.text

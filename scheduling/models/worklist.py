@@ -1,0 +1,34 @@
+from django.db import models
+from django.db.models import Q
+
+from clinic.models.base import Stated
+
+
+class ItemState(models.TextChoices):
+    OPEN = "open", "to do"
+    CLAIMED = "claimed", "being done"
+    DONE = "done", "done"
+    HANDED_BACK = "handed_back", "handed back"
+
+
+class WorkItem(Stated):
+    """One recall on the list of one local day. Claimed by a guarded update: the row count is the lock."""
+
+    day = models.DateField()
+    recall = models.ForeignKey("scheduling.Recall", on_delete=models.PROTECT, related_name="work_items")
+    position = models.PositiveIntegerField()
+    state = models.CharField(max_length=12, choices=ItemState, default=ItemState.OPEN)
+    claimed_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    claimed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["day", "position", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["day", "recall"], name="a_recall_is_once_on_the_list_of_a_day"),
+            models.CheckConstraint(
+                condition=~Q(state="claimed") | Q(claimed_by__isnull=False), name="a_claimed_item_names_who_claimed_it"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"item {self.position} of {self.day}"

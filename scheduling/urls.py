@@ -1,0 +1,4 @@
+from django.urls import URLPattern
+
+app_name = "scheduling"
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,105 @@
+"""Builders for tests: plain functions over the same topic functions that the pages use."""
+
+from datetime import date, timedelta
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from clinic import clock, patients, policies, risk, staffing
+from clinic.models import Member, Patient, Policy, RiskAssessment, Role
+
+_serial = count(1)
+PASSWORD = "a long word for tests 7"
+
+
+def member(role: str, name: str = "", **more: Any) -> Member:
+    number = next(_serial)
+    return staffing.add(
+        by=None, username=f"{role}{number}", name=name or f"{role} {number}", role=role, password=PASSWORD, **more
+    )
+
+
+def nurse(**more: Any) -> Member:
+    return member(Role.NURSE, **more)
+
+
+def dermatologist(**more: Any) -> Member:
+    return member(Role.DERMATOLOGIST, **more)
+
+
+def manager(**more: Any) -> Member:
+    return member(Role.MANAGER, **more)
+
+
+def administrator(**more: Any) -> Member:
+    return member(Role.ADMINISTRATOR, **more)
+
+
+def patient(by: Member | None = None, **more: Any) -> Patient:
+    number = next(_serial)
+    fields = {"given_name": "Test", "family_name": f"Person{number}", "born": date(1960, 5, 17), "phone": f"000 {number}"}
+    return patients.register(by=by or nurse(), **(fields | more))
+
+
+AVERAGE_ANSWERS: dict[str, Any] = {
+    "naevi": "0-15",
+    "atypical": "0",
+    "phototype": "IV",
+    "red_hair": False,
+    "blue_eyes": False,
+    "relatives": 0,
+    "gene_carrier": False,
+    "past_melanoma": False,
+    "past_keratinocyte": False,
+    "many_keratoses": False,
+    "some_keratoses": False,
+    "blistering_burns": False,
+    "immunosuppressed": False,
+}
+
+
+def risk_assessment(patient: Patient, by: Member | None = None, on: date | None = None, **answers: Any) -> RiskAssessment:
+    return risk.assess(
+        patient=patient, by=by or dermatologist(), assessed_on=on or clock.today(), **(AVERAGE_ANSWERS | answers)
+    )
+
+
+def lesion(patient: Patient, by: Member | None = None, **more: Any) -> Any:
+    """On the front of the LEFT upper arm, wherever the chart has it."""
+    from lesions import bodymap, register
+
+    point = {"view": "back", "site": "66643007", "side": "left"}
+    fields = point | more
+    if "x" not in fields:
+        fields["x"], fields["y"] = chart_point(fields["view"], fields["site"], fields["side"], bodymap)
+    return register.add(patient=patient, by=by or nurse(), **fields)
+
+
+def chart_point(view: str, site: str, side: str, bodymap: Any) -> tuple[float, float]:
+    """Some point of the chart that lies in this site on this side."""
+    for y in range(0, 1001, 10):
+        for x in range(0, 1001, 10):
+            if bodymap.region_at(view, x, y) == (site, side):
+                return float(x), float(y)
+    raise AssertionError(f"{site} {side} is nowhere on the {view} of the chart")
+
+
+def policy_in_force(kind: str, toml: str) -> Policy:
+    first, second = dermatologist(), dermatologist()
+    draft = policies.draft(kind=kind, toml=toml, by=first)
+    proposed = policies.propose(policy=draft, by=first, revision=draft.revision)
+    return policies.approve(policy=proposed, by=second, revision=proposed.revision)
+
+
+def rules_in_force() -> Policy:
+    from scheduling.rules import ruleset
+
+    return policy_in_force("rules", ruleset.shipped("default"))
+
+
+def flags_in_force() -> Policy:
+    return policy_in_force("flags", (Path(__file__).parent.parent / "lesions" / "flags.toml").read_text())
+
+
+def days_ago(days: int) -> date:
+    return clock.today() - timedelta(days=days)

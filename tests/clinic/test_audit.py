@@ -1,0 +1,126 @@
+import re
+from pathlib import Path
+
+import pytest
+from django.db import DatabaseError, connection, transaction
+
+from clinic import audit, triggers
+from clinic.models import AuditRecord, ReadRecord
+from clinic.signals import facts_changed
+from tests import build
+
+ROOT = Path(__file__).parent.parent.parent
+pytestmark = pytest.mark.django_db
+
+# Every action once more, by hand: whether it changes what the planning core sees (interfaces.md "Facts revision").
+CHANGES_FACTS = {
+    "patient.register",
+    "patient.correct_birth",
+    "patient.end_care",
+    "patient.resume_care",
+    "risk.assess",
+    "visit.record",
+    "lesion.add",
+    "lesion.amend",
+    "lesion.sign",
+    "lesion.examine",
+    "image.add",
+    "signoff.record",
+    "procedure.record",
+    "diagnosis.record",
+    "diagnosis.tell",
+    "recall.close",
+}
+
+
+def test_every_action_says_whether_it_changes_facts():
+    assert {name for name, action in audit.ACTIONS.items() if action.changes_facts} == CHANGES_FACTS
+
+
+def test_every_recorded_action_is_in_the_table_and_every_row_is_used():
+    used = set()
+    for app in ("clinic", "lesions", "scheduling"):
+        for path in (ROOT / app).rglob("*.py"):
+            if path.name != "audit.py":
+                text = path.read_text()
+                if "audit" in text:
+                    used |= set(re.findall(r'"([a-z]+\.[a-z_]+)"', text)) & set(audit.ACTIONS)
+    assert set(audit.ACTIONS) - used == set()
+
+
+def test_a_change_of_facts_bumps_the_revision_once():
+    someone = build.patient()
+    before = someone.facts_revision
+    with transaction.atomic():
+        row = audit.record("risk.assess", by=None, subject=someone, patient=someone)
+        audit.record("review.open", by=None, subject=someone, patient=someone)
+    someone.refresh_from_db()
+    assert someone.facts_revision == row.facts_revision == before + 1
+
+
+def test_an_unknown_action_is_refused():
+    someone = build.patient()
+    with pytest.raises(KeyError), transaction.atomic():
+        audit.record("patient.invented", by=None, subject=someone, patient=someone)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_no_audit_record_outside_a_transaction():
+    someone = build.patient()
+    with pytest.raises(RuntimeError):
+        audit.record("patient.amend", by=None, subject=someone, patient=someone)
+
+
+@pytest.mark.parametrize("verb", ["UPDATE", "DELETE"])
+@pytest.mark.parametrize("table", triggers.APPEND_ONLY)
+def test_the_triggers_stand_in_the_database(table, verb):
+    names = {
+        "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger'",
+        "postgresql": "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal",
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(names[connection.vendor])
+        assert triggers.name(table, verb) in {row[0] for row in cursor.fetchall()}
+
+
+def test_an_audit_record_can_neither_be_changed_nor_deleted():
+    someone = build.patient()
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+        AuditRecord.objects.filter(patient=someone).update(action="patient.amend")
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+        AuditRecord.objects.filter(patient=someone).delete()
+    assert AuditRecord.objects.filter(patient=someone, action="patient.register").exists()
+
+
+def test_a_read_record_cannot_be_deleted():
+    someone = build.patient()
+    audit.read(someone, by=build.nurse(), page="patient")
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+        ReadRecord.objects.all().delete()
+
+
+def test_dropped_triggers_come_back_with_the_next_migrate():
+    table = "clinic_auditrecord"
+    drop = {"sqlite": "DROP TRIGGER {0}", "postgresql": "DROP TRIGGER {0} ON " + table}[connection.vendor]
+    with connection.cursor() as cursor:
+        cursor.execute(drop.format(triggers.name(table, "UPDATE")))
+    triggers.recreate()
+    someone = build.patient()
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+        AuditRecord.objects.filter(patient=someone).update(action="patient.amend")
+
+
+def test_the_hint_goes_out_after_commit_only(django_capture_on_commit_callbacks):
+    heard = []
+
+    def listen(sender, patient_id, **kwargs):
+        heard.append(patient_id)
+
+    facts_changed.connect(listen)
+    try:
+        with django_capture_on_commit_callbacks(execute=True):
+            someone = build.patient()
+            assert heard == []
+        assert heard == [someone.pk]
+    finally:
+        facts_changed.disconnect(listen)

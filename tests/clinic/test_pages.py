@@ -1,0 +1,96 @@
+from datetime import date
+
+import pytest
+from django.urls import reverse
+
+from clinic.models import ContactRoute, Patient, ReadRecord
+from tests import build
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def nurse(client):
+    member = build.nurse()
+    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    return member
+
+
+def test_a_patient_is_registered_and_the_page_opens(client, nurse):
+    answer = client.post(
+        reverse("clinic:register"),
+        {"given_name": "Ottilie", "family_name": "Marsh", "born": "1958-02-03", "phone": "000 77"},
+        follow=True,
+    )
+    found = Patient.objects.get(family_name="Marsh")
+    assert found.number in answer.content.decode()
+    assert "3 Feb 1958" in answer.content.decode()
+    assert ContactRoute.objects.get(patient=found).value == "000 77"
+
+
+def test_the_same_person_is_not_registered_twice_by_mistake(client, nurse):
+    build.patient(given_name="Otto", family_name="Marsh", born=date(1958, 2, 3))
+    form = {"given_name": "otto", "family_name": "MARSH", "born": "1958-02-03"}
+    answer = client.post(reverse("clinic:register"), form)
+    assert answer.status_code == 422 and "already registered" in answer.content.decode()
+    client.post(reverse("clinic:register"), form | {"same_name_checked": "on"})
+    assert Patient.objects.count() == 2
+
+
+def test_a_day_in_the_future_is_refused_and_what_was_typed_stays(client, nurse):
+    answer = client.post(reverse("clinic:register"), {"family_name": "Typed-Name", "born": "2999-01-01"})
+    assert answer.status_code == 422
+    assert "lies in the future" in answer.content.decode() and "Typed-Name" in answer.content.decode()
+
+
+def test_opening_a_patient_is_recorded(client, nurse):
+    someone = build.patient()
+    client.get(reverse("clinic:patient", args=[someone.pk]))
+    assert ReadRecord.objects.get().by == nurse
+
+
+def test_a_stale_form_gets_the_conflict_page(client, nurse):
+    someone = build.patient()
+    form = {"given_name": "A", "family_name": "B", "born": "1960-01-01", "revision": someone.revision}
+    assert client.post(reverse("clinic:amend", args=[someone.pk]), form).status_code == 302
+    answer = client.post(reverse("clinic:amend", args=[someone.pk]), form | {"given_name": "Z"})
+    assert answer.status_code == 409
+    assert Patient.objects.get(pk=someone.pk).given_name == "A"
+
+
+@pytest.mark.parametrize("rows", [1, 3])
+def test_the_list_asks_the_same_number_of_questions(client, rows, django_assert_num_queries):
+    member = build.manager()
+    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    for _ in range(rows):
+        build.patient(given_name="Same", family_name="Name", by=member)
+    client.get(reverse("clinic:patients"))
+    with django_assert_num_queries(LIST_QUERIES):
+        client.get(reverse("clinic:patients"))
+
+
+LIST_QUERIES = 9  # session, member, count, rows, namesakes, and what the masthead counts
+
+
+def test_the_administrator_sees_no_patient(client):
+    client.force_login(build.administrator(), backend="clinic.project.backends.HouseBackend")
+    someone = build.patient()
+    assert client.get(reverse("clinic:patients")).status_code == 403
+    assert client.get(reverse("clinic:patient", args=[someone.pk])).status_code == 403
+    assert client.get(reverse("clinic:staff")).status_code == 200
+
+
+def test_a_risk_assessment_gives_tier_and_reasons_on_the_page(client, nurse):
+    someone = build.patient()
+    form = {key: value for key, value in build.AVERAGE_ANSWERS.items() if value is not False}
+    form |= {"assessed_on": "2026-01-05", "red_hair": "on"}
+    answer = client.post(reverse("clinic:assess_risk", args=[someone.pk]), form, follow=True)
+    assert "<strong>High</strong>" in answer.content.decode() and "red hair" in answer.content.decode()
+
+
+def test_a_visit_needs_to_say_what_was_done(client, nurse):
+    someone = build.patient()
+    url = reverse("clinic:record_visit", args=[someone.pk])
+    assert client.post(url, {"attended_on": "2026-01-05"}).status_code == 422
+    client.post(url, {"attended_on": "2026-01-05", "done": ["full_skin_check|patient"]})
+    assert someone.visits.get().done.get().purpose == "full_skin_check"

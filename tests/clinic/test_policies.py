@@ -1,0 +1,47 @@
+import pytest
+from django.db import IntegrityError, transaction
+
+from clinic import policies
+from clinic.models import Policy
+from tests import build
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _no_checks(monkeypatch):
+    monkeypatch.setattr(policies, "CHECKS", {})
+
+
+def test_two_different_people_bring_a_policy_into_force():
+    first, second = build.dermatologist(), build.dermatologist()
+    draft = policies.draft(kind="rules", toml="a = 1", by=first)
+    policies.propose(policy=draft, by=first, revision=1)
+    with pytest.raises(policies.PolicyRefused, match="second person"):
+        policies.approve(policy=draft, by=first, revision=2)
+    policies.approve(policy=draft, by=second, revision=2)
+    assert policies.in_force("rules") == draft
+
+
+def test_the_database_refuses_one_pair_of_hands():
+    first = build.dermatologist()
+    draft = policies.draft(kind="rules", toml="a = 1", by=first)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Policy.objects.filter(pk=draft.pk).update(
+            state="in_force", proposed_by=first, approved_by=first, in_force_from="2026-01-01"
+        )
+
+
+def test_a_new_version_replaces_the_old_and_keeps_it():
+    old = build.policy_in_force("rules", "a = 1")
+    new = build.policy_in_force("rules", "a = 2")
+    old.refresh_from_db()
+    assert (old.state, new.state, new.version) == ("replaced", "in_force", old.version + 1)
+    assert policies.in_force("rules") == new
+
+
+def test_a_faulty_text_never_becomes_a_draft(monkeypatch):
+    monkeypatch.setattr(policies, "CHECKS", {"rules": lambda text: ["rule[0]: no source"]})
+    with pytest.raises(policies.PolicyRefused, match="no source"):
+        policies.draft(kind="rules", toml="a = 1", by=build.dermatologist())
+    assert not Policy.objects.exists()

@@ -1,0 +1,41 @@
+from pathlib import Path
+
+import pytest
+from django.db import connection
+from django.test import TransactionTestCase
+
+from clinic import triggers
+
+ROOT = Path(__file__).parent.parent
+OPEN_PICTURES = ROOT.parent / "shared" / "data"
+
+
+@pytest.fixture
+def open_pictures() -> Path:
+    """Open dermoscopic photographs with expert outlines, kept beside the checkout and never inside it."""
+    folder = OPEN_PICTURES / "dermoscopy"
+    if not folder.is_dir():
+        pytest.skip("the open dermoscopic pictures are not beside this checkout (../shared/data/dermoscopy)")
+    return folder
+
+
+@pytest.fixture(autouse=True)
+def _private_files(settings, tmp_path):
+    settings.PRIVATE_FILES = tmp_path / "pictures"
+    settings.PRIVATE_FILES.mkdir()
+
+
+_flush = TransactionTestCase._fixture_teardown
+
+
+def _flush_append_only_tables_too(case) -> None:
+    """A transactional test ends with a flush, which the triggers refuse; post_migrate brings them back."""
+    on_table = "" if connection.vendor == "sqlite" else " ON {}"
+    with connection.cursor() as cursor:
+        for table in triggers.APPEND_ONLY:
+            for verb in ("update", "delete", "truncate"):
+                cursor.execute(f"DROP TRIGGER IF EXISTS {triggers.name(table, verb)}{on_table.format(table)}")
+    _flush(case)
+
+
+TransactionTestCase._fixture_teardown = _flush_append_only_tables_too
