@@ -1,7 +1,6 @@
 """The audit trail: no audit record, no action; both are in the same transaction."""
 
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 from django.db import models, transaction
@@ -53,6 +52,7 @@ ACTIONS: dict[str, Action] = {
     "recall.reopen": Action("re-opened a recall", False),
     "recall.propose_closing": Action("proposed to close a recall", False),
     "recall.close": Action("closed a recall", True),
+    "recall.supersede": Action("dropped a recall that the plan no longer asks for", False),
     "recall.unreachable": Action("set a next look for a recall", False),
     "work.claim": Action("claimed work", False),
     "work.hand_back": Action("handed work back", False),
@@ -90,7 +90,8 @@ def record(
         details=details,
     )
     if patient is not None and changes:
-        transaction.on_commit(partial(_announce, patient.pk), robust=True)
+        patient_id = patient.pk
+        transaction.on_commit(lambda: _announce(patient_id), robust=True)
     return row
 
 

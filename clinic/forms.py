@@ -18,7 +18,9 @@ class DayInput(forms.DateInput):
 
 
 def day_field(label: str, *, future: bool = False, **more: Any) -> forms.DateField:
-    return forms.DateField(label=label, widget=DayInput(), validators=[] if future else [not_in_future], **more)
+    return forms.DateField(
+        label=label, widget=DayInput(), validators=[] if future else [not_in_future], **more
+    )
 
 
 def not_in_future(day: date) -> None:
@@ -94,7 +96,9 @@ class RiskForm(forms.ModelForm):
 class VisitForm(forms.Form):
     attended_on = day_field("Came on", initial=clock.today)
     done = forms.MultipleChoiceField(
-        label="What was done", widget=forms.CheckboxSelectMultiple, help_text="Only what was done completes a recall."
+        label="What was done",
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Only what was done completes a recall.",
     )
     note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
@@ -125,7 +129,9 @@ def done_choices(subjects: list[tuple[str, str]]) -> list[tuple[str, str]]:
 
 
 class MemberForm(forms.ModelForm):
-    password = forms.CharField(widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}), required=False)
+    password = forms.CharField(
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}), required=False
+    )
 
     class Meta:
         model = Member

@@ -8,7 +8,6 @@ import logging
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from functools import partial
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
@@ -53,7 +52,7 @@ def register_chore(chore: Chore) -> None:
 
 def ring(name: str, row_id: int) -> None:
     """Ask for work after commit; a broker that is down never breaks the page, the sweep finds the row."""
-    transaction.on_commit(partial(_publish, name, row_id), robust=True)
+    transaction.on_commit(lambda: _publish(name, row_id), robust=True)
 
 
 def _publish(name: str, row_id: int) -> None:

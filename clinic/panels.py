@@ -88,13 +88,23 @@ def panels_for(patient: Patient, request: HttpRequest) -> dict[str, list[dict[st
     columns: dict[str, list[dict[str, Any]]] = {"top": [], "left": [], "middle": [], "right": []}
     for panel in sorted(PANELS.values(), key=lambda panel: panel.order):
         if may(request.user, panel.act):
-            columns[panel.column].append({"template": panel.template, "context": panel.context(patient, request)})
+            columns[panel.column].append(
+                {"template": panel.template, "context": panel.context(patient, request)}
+            )
     return columns
 
 
 def places_for(request: HttpRequest) -> list[Place]:
-    return [place for place in sorted(PLACES.values(), key=lambda place: place.order) if may(request.user, place.act)]
+    return [
+        place
+        for place in sorted(PLACES.values(), key=lambda place: place.order)
+        if may(request.user, place.act)
+    ]
 
 
 def buttons_for(request: HttpRequest) -> list[Button]:
-    return [button for button in sorted(BUTTONS.values(), key=lambda button: button.order) if may(request.user, button.act)]
+    return [
+        button
+        for button in sorted(BUTTONS.values(), key=lambda button: button.order)
+        if may(request.user, button.act)
+    ]

@@ -25,7 +25,12 @@ def register(
     """A new record; its number follows from its key, so two at once cannot get the same."""
     now = clock.now()
     patient = Patient.objects.create(
-        given_name=given_name, family_name=family_name, born=born, number=f"new-{now.timestamp():.0f}"[-12:], changed_at=now, **more
+        given_name=given_name,
+        family_name=family_name,
+        born=born,
+        number=f"new-{now.timestamp():.0f}"[-12:],
+        changed_at=now,
+        **more,
     )
     patient.number = _NUMBER.format(patient.pk)
     patient.save(update_fields=["number"])
@@ -62,7 +67,9 @@ def end_care(*, patient: Patient, by: Member, revision: int, status: str, on: da
 def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
     """The way back, also for a person wrongly recorded as deceased."""
     was = patient.status
-    change(patient, seen=revision, at=clock.now(), status=PatientStatus.ACTIVE, status_on=None, status_ground="")
+    change(
+        patient, seen=revision, at=clock.now(), status=PatientStatus.ACTIVE, status_on=None, status_ground=""
+    )
     audit.record("patient.resume_care", by=by, subject=patient, patient=patient, was=was)
     return patient
 

@@ -25,7 +25,9 @@ def draft(*, kind: PolicyKind | str, toml: str, by: Member | None) -> Policy:
         raise PolicyRefused("; ".join(faults))
     last = Policy.objects.filter(kind=kind).aggregate(Max("version"))["version__max"] or 0
     digest = hashlib.sha256(toml.encode()).hexdigest()
-    policy = Policy.objects.create(kind=kind, version=last + 1, toml=toml, sha256=digest, changed_at=clock.now())
+    policy = Policy.objects.create(
+        kind=kind, version=last + 1, toml=toml, sha256=digest, changed_at=clock.now()
+    )
     audit.record("policy.draft", by=by, subject=policy, kind=kind, version=policy.version, sha256=digest)
     return policy
 
@@ -49,10 +51,16 @@ def approve(*, policy: Policy, by: Member, revision: int) -> Policy:
     now = clock.now()
     for old in Policy.objects.filter(kind=policy.kind, state=PolicyState.IN_FORCE):
         change(old, seen=old.revision, at=now, state=PolicyState.REPLACED)
-    change(policy, seen=revision, at=now, state=PolicyState.IN_FORCE, approved_by=by, in_force_from=clock.today())
+    change(
+        policy, seen=revision, at=now, state=PolicyState.IN_FORCE, approved_by=by, in_force_from=clock.today()
+    )
     audit.record("policy.approve", by=by, subject=policy, kind=policy.kind, version=policy.version)
     return policy
 
 
 def in_force(kind: PolicyKind | str) -> Policy | None:
-    return Policy.objects.filter(kind=kind, state=PolicyState.IN_FORCE).select_related("proposed_by", "approved_by").first()
+    return (
+        Policy.objects.filter(kind=kind, state=PolicyState.IN_FORCE)
+        .select_related("proposed_by", "approved_by")
+        .first()
+    )

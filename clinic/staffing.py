@@ -7,7 +7,9 @@ from clinic.models import Member
 
 
 @transaction.atomic
-def add(*, by: Member | None, username: str, name: str, role: str, password: str, is_demo: bool = False) -> Member:
+def add(
+    *, by: Member | None, username: str, name: str, role: str, password: str, is_demo: bool = False
+) -> Member:
     member = Member(username=username, name=name, role=role, is_demo=is_demo)
     member.set_password(password)
     member.save()

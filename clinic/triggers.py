@@ -7,7 +7,13 @@ from typing import Any
 
 from django.db import connections
 
-APPEND_ONLY = ("clinic_auditrecord", "clinic_readrecord", "lesions_signoff", "lesions_addendum", "scheduling_contactattempt")
+APPEND_ONLY = (
+    "clinic_auditrecord",
+    "clinic_readrecord",
+    "lesions_signoff",
+    "lesions_addendum",
+    "scheduling_contactattempt",
+)
 _VERBS = ("UPDATE", "DELETE")
 
 
@@ -49,6 +55,3 @@ def _postgres(table: str) -> list[str]:
         "FOR EACH STATEMENT EXECUTE FUNCTION quarterday_append_only()"
     )
     return [function, *triggers, truncate]
-
-
-

@@ -9,7 +9,16 @@ from django.views.decorators.http import require_POST
 from clinic import audit, panels, risk, staffing, visits
 from clinic import patients as people
 from clinic.access import Act, allow, may
-from clinic.forms import AmendForm, EndCareForm, MemberForm, RegisterForm, RevisionForm, RiskForm, RouteForm, VisitForm
+from clinic.forms import (
+    AmendForm,
+    EndCareForm,
+    MemberForm,
+    RegisterForm,
+    RevisionForm,
+    RiskForm,
+    RouteForm,
+    VisitForm,
+)
 from clinic.models import ContactRoute, Member, Patient, StaleRow
 
 PAGE = 50
@@ -22,7 +31,9 @@ def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) ->
     return render(request, "clinic/conflict.html", context, status=409)
 
 
-def page_form(request: HttpRequest, form: Any, title: str, *, back: str, button: str, **more: Any) -> HttpResponse:
+def page_form(
+    request: HttpRequest, form: Any, title: str, *, back: str, button: str, **more: Any
+) -> HttpResponse:
     """A page that is one form; 422 tells a script what a person reads on the page."""
     status = 422 if form.is_bound and form.errors else 200
     context = {"form": form, "title": title, "back": resolve_url(back), "button": button, **more}
@@ -34,7 +45,12 @@ def patients(request: HttpRequest) -> HttpResponse:
     words = request.GET.get("q", "").strip()
     page = Paginator(people.search(words), PAGE).get_page(request.GET.get("page"))
     shared = people.shared_names(list(page.object_list))
-    context = {"page": page, "words": words, "shared": shared, "may_register": may(request.user, Act.REGISTER_PATIENTS)}
+    context = {
+        "page": page,
+        "words": words,
+        "shared": shared,
+        "may_register": may(request.user, Act.REGISTER_PATIENTS),
+    }
     if not page.object_list:
         context["total"] = Patient.objects.count()
     return render(request, "clinic/patients.html", context)
@@ -92,7 +108,9 @@ def page_of(patient: Patient) -> str:
     return resolve_url("clinic:patient", patient.pk)
 
 
-def _about(request: HttpRequest, patient: Patient, form: Any, title: str, button: str, **more: Any) -> HttpResponse:
+def _about(
+    request: HttpRequest, patient: Patient, form: Any, title: str, button: str, **more: Any
+) -> HttpResponse:
     return page_form(request, form, title, back=page_of(patient), button=button, patient=patient, **more)
 
 
@@ -173,7 +191,9 @@ def trail(request: HttpRequest, pk: int) -> HttpResponse:
     page = Paginator(audit.trail(found), PAGE).get_page(request.GET.get("page"))
     rows = [{"row": row, "words": audit.words(row.action)} for row in page.object_list]
     reads = list(found.reads.select_related("by")[:PAGE])
-    return render(request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads})
+    return render(
+        request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads}
+    )
 
 
 @allow(Act.MANAGE_STAFF)

@@ -14,9 +14,15 @@ def record(
     *, patient: Patient, by: Member, attended_on: date, done: Iterable[tuple[str, str]] = (), note: str = ""
 ) -> Visit:
     """`done` holds pairs (purpose, subject) of FACTS schema 1, such as ("lesion_image", "lesion:12")."""
-    visit = Visit.objects.create(patient=patient, by=by, attended_on=attended_on, note=note, changed_at=clock.now())
-    items = [DoneItem(visit=visit, purpose=purpose, subject=subject) for purpose, subject in dict.fromkeys(done)]
+    visit = Visit.objects.create(
+        patient=patient, by=by, attended_on=attended_on, note=note, changed_at=clock.now()
+    )
+    items = [
+        DoneItem(visit=visit, purpose=purpose, subject=subject) for purpose, subject in dict.fromkeys(done)
+    ]
     DoneItem.objects.bulk_create(items)
     what = [[item.purpose, item.subject] for item in items]
-    audit.record("visit.record", by=by, subject=visit, patient=patient, attended_on=str(attended_on), done=what)
+    audit.record(
+        "visit.record", by=by, subject=visit, patient=patient, attended_on=str(attended_on), done=what
+    )
     return visit

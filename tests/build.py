@@ -15,7 +15,12 @@ PASSWORD = "a long word for tests 7"
 def member(role: str, name: str = "", **more: Any) -> Member:
     number = next(_serial)
     return staffing.add(
-        by=None, username=f"{role}{number}", name=name or f"{role} {number}", role=role, password=PASSWORD, **more
+        by=None,
+        username=f"{role}{number}",
+        name=name or f"{role} {number}",
+        role=role,
+        password=PASSWORD,
+        **more,
     )
 
 
@@ -37,7 +42,12 @@ def administrator(**more: Any) -> Member:
 
 def patient(by: Member | None = None, **more: Any) -> Patient:
     number = next(_serial)
-    fields = {"given_name": "Test", "family_name": f"Person{number}", "born": date(1960, 5, 17), "phone": f"000 {number}"}
+    fields = {
+        "given_name": "Test",
+        "family_name": f"Person{number}",
+        "born": date(1960, 5, 17),
+        "phone": f"000 {number}",
+    }
     return patients.register(by=by or nurse(), **(fields | more))
 
 
@@ -58,30 +68,24 @@ AVERAGE_ANSWERS: dict[str, Any] = {
 }
 
 
-def risk_assessment(patient: Patient, by: Member | None = None, on: date | None = None, **answers: Any) -> RiskAssessment:
+def risk_assessment(
+    patient: Patient, by: Member | None = None, on: date | None = None, **answers: Any
+) -> RiskAssessment:
     return risk.assess(
-        patient=patient, by=by or dermatologist(), assessed_on=on or clock.today(), **(AVERAGE_ANSWERS | answers)
+        patient=patient,
+        by=by or dermatologist(),
+        assessed_on=on or clock.today(),
+        **(AVERAGE_ANSWERS | answers),
     )
 
 
-def lesion(patient: Patient, by: Member | None = None, **more: Any) -> Any:
-    """On the front of the LEFT upper arm, wherever the chart has it."""
+def lesion(patient: Patient, by: Member | None = None, site: str = "45981001", side: str = "left", **more: Any) -> Any:
+    """On the front of the LEFT upper arm, unless another place is named."""
     from lesions import bodymap, register
 
-    point = {"view": "back", "site": "66643007", "side": "left"}
-    fields = point | more
-    if "x" not in fields:
-        fields["x"], fields["y"] = chart_point(fields["view"], fields["site"], fields["side"], bodymap)
+    view, x, y = bodymap.centre(site, side)
+    fields = {"site": site, "side": side, "view": view, "x": x, "y": y} | more
     return register.add(patient=patient, by=by or nurse(), **fields)
-
-
-def chart_point(view: str, site: str, side: str, bodymap: Any) -> tuple[float, float]:
-    """Some point of the chart that lies in this site on this side."""
-    for y in range(0, 1001, 10):
-        for x in range(0, 1001, 10):
-            if bodymap.region_at(view, x, y) == (site, side):
-                return float(x), float(y)
-    raise AssertionError(f"{site} {side} is nowhere on the {view} of the chart")
 
 
 def policy_in_force(kind: str, toml: str) -> Policy:

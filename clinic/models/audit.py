@@ -7,7 +7,9 @@ class AuditRecord(models.Model):
     at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT)
     action = models.CharField(max_length=40)
-    patient = models.ForeignKey("clinic.Patient", null=True, on_delete=models.PROTECT, related_name="audit_records")
+    patient = models.ForeignKey(
+        "clinic.Patient", null=True, on_delete=models.PROTECT, related_name="audit_records"
+    )
     subject = models.CharField(max_length=60, help_text="model label and key, e.g. lesions.lesion:12")
     facts_revision = models.PositiveIntegerField(null=True)
     details = models.JSONField(default=dict)

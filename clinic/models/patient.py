@@ -21,19 +21,27 @@ class Patient(Stated):
     family_name = models.CharField("family name", max_length=80)
     born = models.DateField("date of birth")
     address_hint = models.CharField("town or postcode", max_length=80, blank=True)
-    interpreter = models.CharField("interpreter needed", max_length=40, blank=True, help_text="Language, if one is needed.")
+    interpreter = models.CharField(
+        "interpreter needed", max_length=40, blank=True, help_text="Language, if one is needed."
+    )
     status = models.CharField(max_length=12, choices=PatientStatus, default=PatientStatus.ACTIVE)
     status_on = models.DateField(null=True, blank=True)
     status_ground = models.CharField(max_length=200, blank=True)
-    records_since = models.DateField(null=True, blank=True, help_text="Start of this clinic's records, if history was imported.")
-    merged_into = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from")
+    records_since = models.DateField(
+        null=True, blank=True, help_text="Start of this clinic's records, if history was imported."
+    )
+    merged_into = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from"
+    )
     facts_revision = models.PositiveIntegerField(default=0)
 
     class Meta:
         ordering = ["family_name", "given_name", "born", "pk"]
         indexes = [models.Index(fields=["family_name", "given_name"])]
         constraints = [
-            models.CheckConstraint(condition=Q(status__in=PatientStatus.values), name="a_patient_has_a_known_status"),
+            models.CheckConstraint(
+                condition=Q(status__in=PatientStatus.values), name="a_patient_has_a_known_status"
+            ),
             models.CheckConstraint(
                 condition=Q(status="active") | (Q(status_on__isnull=False) & ~Q(status_ground="")),
                 name="an_ended_patient_has_a_day_and_a_ground",
@@ -62,7 +70,9 @@ class ContactRoute(Stated):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["patient", "kind", "value"], name="a_contact_route_is_listed_once"),
+            models.UniqueConstraint(
+                fields=["patient", "kind", "value"], name="a_contact_route_is_listed_once"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -32,7 +32,9 @@ class Policy(Stated):
         ordering = ["kind", "-version"]
         constraints = [
             models.UniqueConstraint(fields=["kind", "version"], name="a_policy_version_exists_once"),
-            models.UniqueConstraint(fields=["kind"], condition=Q(state="in_force"), name="one_policy_of_a_kind_is_in_force"),
+            models.UniqueConstraint(
+                fields=["kind"], condition=Q(state="in_force"), name="one_policy_of_a_kind_is_in_force"
+            ),
             models.CheckConstraint(
                 condition=~Q(state__in=["in_force", "replaced"])
                 | (

@@ -60,7 +60,9 @@ class RiskAssessment(Stated):
         ordering = ["-assessed_on", "-pk"]
         indexes = [models.Index(fields=["patient", "-assessed_on"])]
         constraints = [
-            models.CheckConstraint(condition=models.Q(tier__in=Tier.values), name="a_risk_assessment_has_a_known_tier"),
+            models.CheckConstraint(
+                condition=models.Q(tier__in=Tier.values), name="a_risk_assessment_has_a_known_tier"
+            ),
         ]
 
     def __str__(self) -> str:

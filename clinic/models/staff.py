@@ -18,7 +18,9 @@ class Member(AbstractUser):
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="a_member_has_a_known_role"),
+            models.CheckConstraint(
+                condition=models.Q(role__in=Role.values), name="a_member_has_a_known_role"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -39,7 +39,9 @@ class DoneItem(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["visit", "purpose", "subject"], name="an_item_is_done_once_in_a_visit"),
+            models.UniqueConstraint(
+                fields=["visit", "purpose", "subject"], name="an_item_is_done_once_in_a_visit"
+            ),
         ]
 
     def __str__(self) -> str:

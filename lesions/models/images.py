@@ -38,14 +38,17 @@ class Image(Stated):
     mm_per_px = models.FloatField(null=True, blank=True)
     scale_origin = models.CharField(max_length=8, choices=ScaleOrigin, null=True, blank=True)  # noqa: DJ001 null = no scale
     scale_uncertainty = models.FloatField(null=True, blank=True, help_text="relative, 0.02 = 2 %")
-    remark = models.CharField(max_length=200, blank=True, help_text="what staff should know, such as another day in the file")
+    remark = models.CharField(
+        max_length=200, blank=True, help_text="what staff should know, such as another day in the file"
+    )
 
     class Meta:
         ordering = ["taken_on", "pk"]
         constraints = [
             models.UniqueConstraint(fields=["sha256"], name="a_picture_is_filed_once"),
             models.CheckConstraint(
-                condition=Q(mm_per_px__isnull=True, scale_origin__isnull=True) | Q(mm_per_px__gt=0, scale_origin__isnull=False),
+                condition=Q(mm_per_px__isnull=True, scale_origin__isnull=True)
+                | Q(mm_per_px__gt=0, scale_origin__isnull=False),
                 name="a_scale_has_an_origin",
             ),
         ]
@@ -63,7 +66,9 @@ class RefusedUpload(Stated):
     at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     settled_at = models.DateTimeField(null=True, blank=True)
-    settled_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    settled_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ["at", "pk"]
@@ -80,7 +85,9 @@ class Delivery(models.Model):
     at = models.DateTimeField()
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["image", "member"], name="the_last_delivery_of_a_picture_counts")]
+        constraints = [
+            models.UniqueConstraint(fields=["image", "member"], name="the_last_delivery_of_a_picture_counts")
+        ]
 
     def __str__(self) -> str:
         return f"{self.image_id} to {self.member_id}"

@@ -19,9 +19,13 @@ class Assessment(Stated):
 
     image = models.ForeignKey("lesions.Image", on_delete=models.PROTECT, related_name="assessments")
     version = models.CharField(max_length=20)
-    outline_key = models.CharField(max_length=64, default="automatic", help_text="or the SHA-256 of a drawn outline")
+    outline_key = models.CharField(
+        max_length=64, default="automatic", help_text="or the SHA-256 of a drawn outline"
+    )
     outline = models.JSONField(null=True, blank=True)
-    drawn_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    drawn_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     state = models.CharField(max_length=8, choices=JobState, default=JobState.QUEUED)
     attempts = models.PositiveSmallIntegerField(default=0)
     lease_until = models.DateTimeField(null=True, blank=True)
@@ -34,13 +38,19 @@ class Assessment(Stated):
         ordering = ["pk"]
         indexes = [models.Index(fields=["state", "queued_at"])]
         constraints = [
-            models.UniqueConstraint(fields=["image", "version", "outline_key"], name="an_outline_is_measured_once_a_version"),
-            models.CheckConstraint(condition=Q(state__in=JobState.values), name="an_assessment_has_a_known_state"),
+            models.UniqueConstraint(
+                fields=["image", "version", "outline_key"], name="an_outline_is_measured_once_a_version"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=JobState.values), name="an_assessment_has_a_known_state"
+            ),
             models.CheckConstraint(
                 condition=~Q(state="done") | Q(result__isnull=False, finished_at__isnull=False),
                 name="a_done_assessment_has_a_result",
             ),
-            models.CheckConstraint(condition=~Q(state="failed") | ~Q(failure=""), name="a_failed_assessment_says_why"),
+            models.CheckConstraint(
+                condition=~Q(state="failed") | ~Q(failure=""), name="a_failed_assessment_says_why"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -59,7 +69,9 @@ class Comparison(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["earlier", "later"], name="two_assessments_are_compared_once"),
-            models.CheckConstraint(condition=~Q(earlier=models.F("later")), name="a_comparison_has_two_sides"),
+            models.CheckConstraint(
+                condition=~Q(earlier=models.F("later")), name="a_comparison_has_two_sides"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -80,7 +92,9 @@ class Flag(models.Model):
 
     class Meta:
         ordering = ["pk"]
-        constraints = [models.UniqueConstraint(fields=["review", "code"], name="a_flag_is_raised_once_a_review")]
+        constraints = [
+            models.UniqueConstraint(fields=["review", "code"], name="a_flag_is_raised_once_a_review")
+        ]
 
     def __str__(self) -> str:
         return self.text

@@ -14,7 +14,9 @@ class Procedure(Stated):
     """A biopsy or excision waits for its result until a diagnosis is recorded from it."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="procedures")
-    lesion = models.ForeignKey("lesions.Lesion", null=True, blank=True, on_delete=models.PROTECT, related_name="procedures")
+    lesion = models.ForeignKey(
+        "lesions.Lesion", null=True, blank=True, on_delete=models.PROTECT, related_name="procedures"
+    )
     kind = models.CharField(max_length=10, choices=ProcedureKind)
     on = models.DateField("done on")
     site = models.CharField(max_length=16, blank=True)
@@ -24,7 +26,9 @@ class Procedure(Stated):
     class Meta:
         ordering = ["-on", "-pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(kind__in=ProcedureKind.values), name="a_procedure_is_of_a_known_kind"),
+            models.CheckConstraint(
+                condition=Q(kind__in=ProcedureKind.values), name="a_procedure_is_of_a_known_kind"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -57,8 +61,12 @@ class Diagnosis(Stated):
     """
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="diagnoses")
-    lesion = models.ForeignKey("lesions.Lesion", null=True, blank=True, on_delete=models.PROTECT, related_name="diagnoses")
-    procedure = models.ForeignKey(Procedure, null=True, blank=True, on_delete=models.PROTECT, related_name="diagnoses")
+    lesion = models.ForeignKey(
+        "lesions.Lesion", null=True, blank=True, on_delete=models.PROTECT, related_name="diagnoses"
+    )
+    procedure = models.ForeignKey(
+        Procedure, null=True, blank=True, on_delete=models.PROTECT, related_name="diagnoses"
+    )
     code = models.CharField(max_length=20, choices=DiagnosisCode)
     reported_on = models.DateField()
     anchor = models.DateField("definitive excision", null=True, blank=True)
@@ -72,13 +80,17 @@ class Diagnosis(Stated):
     risk_class = models.CharField(max_length=20, blank=True)
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     told_on = models.DateField("patient told on", null=True, blank=True)
-    told_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    told_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ["-reported_on", "-pk"]
         verbose_name_plural = "diagnoses"
         constraints = [
-            models.CheckConstraint(condition=Q(code__in=DiagnosisCode.values), name="a_diagnosis_has_a_known_code"),
+            models.CheckConstraint(
+                condition=Q(code__in=DiagnosisCode.values), name="a_diagnosis_has_a_known_code"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -48,8 +48,12 @@ class Lesion(Stated):
     class Meta:
         ordering = ["patient", "label"]
         constraints = [
-            models.UniqueConstraint(fields=["patient", "label"], name="a_lesion_label_is_unique_in_a_patient"),
-            models.CheckConstraint(condition=Q(state__in=LesionState.values), name="a_lesion_has_a_known_state"),
+            models.UniqueConstraint(
+                fields=["patient", "label"], name="a_lesion_label_is_unique_in_a_patient"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=LesionState.values), name="a_lesion_has_a_known_state"
+            ),
             models.CheckConstraint(condition=Q(side__in=Side.values), name="a_lesion_has_a_known_side"),
             models.CheckConstraint(
                 condition=Q(x__gte=0, x__lte=1000, y__gte=0, y__lte=1000), name="a_lesion_lies_on_the_chart"
@@ -82,7 +86,9 @@ class UrgentSign(models.Model):
         ordering = ["-noted_on", "-pk"]
         constraints = [
             models.CheckConstraint(condition=Q(sign__in=Sign.values), name="an_urgent_sign_is_a_known_word"),
-            models.UniqueConstraint(fields=["lesion", "sign", "noted_on"], name="an_urgent_sign_is_noted_once_a_day"),
+            models.UniqueConstraint(
+                fields=["lesion", "sign", "noted_on"], name="an_urgent_sign_is_noted_once_a_day"
+            ),
         ]
 
     def __str__(self) -> str:

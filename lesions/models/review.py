@@ -19,7 +19,9 @@ class Review(Stated):
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="reviews")
     assessment = models.ForeignKey("lesions.Assessment", on_delete=models.PROTECT, related_name="reviews")
-    comparison = models.ForeignKey("lesions.Comparison", null=True, on_delete=models.PROTECT, related_name="reviews")
+    comparison = models.ForeignKey(
+        "lesions.Comparison", null=True, on_delete=models.PROTECT, related_name="reviews"
+    )
     flagged = models.BooleanField()
     urgent = models.BooleanField(default=False)
     state = models.CharField(max_length=10, choices=ReviewState, default=ReviewState.WAITING)
@@ -28,8 +30,12 @@ class Review(Stated):
     class Meta:
         ordering = ["-urgent", "opened_at", "pk"]
         constraints = [
-            models.UniqueConstraint(fields=["lesion"], condition=Q(state="waiting"), name="a_lesion_waits_for_one_decision"),
-            models.CheckConstraint(condition=Q(state__in=ReviewState.values), name="a_review_has_a_known_state"),
+            models.UniqueConstraint(
+                fields=["lesion"], condition=Q(state="waiting"), name="a_lesion_waits_for_one_decision"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=ReviewState.values), name="a_review_has_a_known_state"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -66,9 +72,12 @@ class SignOff(models.Model):
     class Meta:
         ordering = ["-signed_at", "-pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(decision__in=Decision.values), name="a_sign_off_has_a_known_decision"),
             models.CheckConstraint(
-                condition=Q(decision="look_again", months__gte=1, months__lte=24) | (~Q(decision="look_again") & Q(months__isnull=True)),
+                condition=Q(decision__in=Decision.values), name="a_sign_off_has_a_known_decision"
+            ),
+            models.CheckConstraint(
+                condition=Q(decision="look_again", months__gte=1, months__lte=24)
+                | (~Q(decision="look_again") & Q(months__isnull=True)),
                 name="look_again_says_in_how_many_months",
             ),
         ]

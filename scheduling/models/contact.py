@@ -38,7 +38,9 @@ class ContactAttempt(models.Model):
     class Meta:
         ordering = ["at", "pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(outcome__in=Outcome.values), name="a_contact_attempt_has_an_outcome"),
+            models.CheckConstraint(
+                condition=Q(outcome__in=Outcome.values), name="a_contact_attempt_has_an_outcome"
+            ),
             models.CheckConstraint(
                 condition=~Q(outcome__in=DOES_NOT_COUNT) | Q(counts=False), name="a_dead_route_does_not_count"
             ),

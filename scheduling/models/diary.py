@@ -30,7 +30,9 @@ class Session(models.Model):
         ordering = ["day", "opens", "resource"]
         constraints = [
             models.UniqueConstraint(fields=["resource", "day", "opens"], name="a_session_opens_once"),
-            models.CheckConstraint(condition=Q(opens__lt=F("closes")), name="a_session_closes_after_it_opens"),
+            models.CheckConstraint(
+                condition=Q(opens__lt=F("closes")), name="a_session_closes_after_it_opens"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -65,15 +67,21 @@ class Appointment(Stated):
     minutes = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=22, choices=AppointmentState, default=AppointmentState.BOOKED)
     booked_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
-    visit = models.ForeignKey("clinic.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    visit = models.ForeignKey(
+        "clinic.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     recalls = models.ManyToManyField("scheduling.Recall", related_name="appointments")
 
     class Meta:
         ordering = ["starts_at", "pk"]
         indexes = [models.Index(fields=["state", "starts_at"])]
         constraints = [
-            models.CheckConstraint(condition=Q(minutes__gte=5, minutes__lte=240), name="an_appointment_lasts_5_to_240_minutes"),
-            models.CheckConstraint(condition=Q(state__in=AppointmentState.values), name="an_appointment_has_a_known_state"),
+            models.CheckConstraint(
+                condition=Q(minutes__gte=5, minutes__lte=240), name="an_appointment_lasts_5_to_240_minutes"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=AppointmentState.values), name="an_appointment_has_a_known_state"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -88,7 +96,11 @@ class BookedCell(models.Model):
     appointment = models.ForeignKey(Appointment, on_delete=models.CASCADE, related_name="cells")
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["resource", "starts_at"], name="a_resource_is_booked_once_at_a_time")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["resource", "starts_at"], name="a_resource_is_booked_once_at_a_time"
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.resource_id} at {self.starts_at}"

@@ -50,10 +50,16 @@ class Recall(Stated):
     state = models.CharField(max_length=10, choices=RecallState, default=RecallState.PLANNED)
     opened_on = models.DateField()
     reopened = models.PositiveSmallIntegerField(default=0)
-    next_look_on = models.DateField(null=True, blank=True, help_text="cannot be reached: looked at again on this day")
-    completed_by = models.ForeignKey("clinic.DoneItem", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    next_look_on = models.DateField(
+        null=True, blank=True, help_text="cannot be reached: looked at again on this day"
+    )
+    completed_by = models.ForeignKey(
+        "clinic.DoneItem", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     evidence = models.CharField(
-        max_length=60, blank=True, help_text="what was done where it is no item of a visit: model label and key"
+        max_length=60,
+        blank=True,
+        help_text="what was done where it is no item of a visit: model label and key",
     )
     ground = models.CharField(max_length=12, choices=Ground, blank=True)
     ground_note = models.TextField(blank=True)
@@ -68,25 +74,33 @@ class Recall(Stated):
     )
     proposed_ground = models.CharField(max_length=12, choices=Ground, blank=True)
     proposed_note = models.TextField(blank=True)
-    proposed_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    proposed_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ["urgency", "latest", "pk"]
         indexes = [models.Index(fields=["state", "earliest"]), models.Index(fields=["state", "latest"])]
         constraints = [
             models.UniqueConstraint(
-                fields=["patient", "purpose", "subject"], condition=Q(state__in=OPEN), name="one_recall_of_a_purpose_is_open"
+                fields=["patient", "purpose", "subject"],
+                condition=Q(state__in=OPEN),
+                name="one_recall_of_a_purpose_is_open",
             ),
             models.CheckConstraint(
-                condition=Q(earliest__lte=F("target"), target__lte=F("latest")), name="a_recall_window_is_in_order"
+                condition=Q(earliest__lte=F("target"), target__lte=F("latest")),
+                name="a_recall_window_is_in_order",
             ),
-            models.CheckConstraint(condition=Q(state__in=RecallState.values), name="a_recall_has_a_known_state"),
+            models.CheckConstraint(
+                condition=Q(state__in=RecallState.values), name="a_recall_has_a_known_state"
+            ),
             models.CheckConstraint(
                 condition=~Q(state="completed") | Q(completed_by__isnull=False) | ~Q(evidence=""),
                 name="a_completed_recall_names_what_was_done",
             ),
             models.CheckConstraint(
-                condition=~Q(state="closed") | (~Q(ground="") & Q(ended_on__isnull=False)), name="a_closed_recall_has_a_ground"
+                condition=~Q(state="closed") | (~Q(ground="") & Q(ended_on__isnull=False)),
+                name="a_closed_recall_has_a_ground",
             ),
             models.CheckConstraint(
                 condition=~Q(state="closed") | Q(ground="superseded") | Q(closed_by__isnull=False),

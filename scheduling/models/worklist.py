@@ -18,7 +18,9 @@ class WorkItem(Stated):
     recall = models.ForeignKey("scheduling.Recall", on_delete=models.PROTECT, related_name="work_items")
     position = models.PositiveIntegerField()
     state = models.CharField(max_length=12, choices=ItemState, default=ItemState.OPEN)
-    claimed_by = models.ForeignKey("clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    claimed_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     claimed_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -26,7 +28,8 @@ class WorkItem(Stated):
         constraints = [
             models.UniqueConstraint(fields=["day", "recall"], name="a_recall_is_once_on_the_list_of_a_day"),
             models.CheckConstraint(
-                condition=~Q(state="claimed") | Q(claimed_by__isnull=False), name="a_claimed_item_names_who_claimed_it"
+                condition=~Q(state="claimed") | Q(claimed_by__isnull=False),
+                name="a_claimed_item_names_who_claimed_it",
             ),
         ]
 

@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import pytest
 from django.template import Context, Engine
 
+from clinic.formats.strip import Strip
 from clinic.templatetags import quarterday as words
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -141,3 +142,9 @@ def test_counts_are_words_up_to_twelve():
 def test_the_pages_of_last_resort_need_no_context(name):
     source = (ROOT / "clinic/templates" / name).read_text()
     assert Engine().from_string(source).render(Context()) == source
+
+
+def test_a_strip_wider_than_a_phone_scrolls_in_its_own_box():
+    year = Strip(date(2026, 1, 1), date(2026, 12, 31), date(2026, 11, 25))
+    assert words.year_strip(year, width=250).startswith("<svg")
+    assert words.year_strip(year, width=1280).startswith('<div class="strip-wide" role="group" tabindex="0"')

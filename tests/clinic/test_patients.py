@@ -68,8 +68,12 @@ def test_only_a_moved_birth_date_changes_facts():
 def test_care_ends_with_a_ground_and_can_be_resumed():
     someone, by = build.patient(), build.dermatologist()
     with pytest.raises(patients.PatientRefused):
-        patients.end_care(patient=someone, by=by, revision=1, status="deceased", on=date(2026, 1, 2), ground=" ")
-    patients.end_care(patient=someone, by=by, revision=1, status="deceased", on=date(2026, 1, 2), ground="family called")
+        patients.end_care(
+            patient=someone, by=by, revision=1, status="deceased", on=date(2026, 1, 2), ground=" "
+        )
+    patients.end_care(
+        patient=someone, by=by, revision=1, status="deceased", on=date(2026, 1, 2), ground="family called"
+    )
     assert someone.status == "deceased"
     patients.resume_care(patient=someone, by=by, revision=2)
     assert (someone.status, someone.status_on) == ("active", None)

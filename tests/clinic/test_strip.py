@@ -73,7 +73,8 @@ def test_the_description_says_all_of_it_in_words():
         "Seen: 6 Aug 2026. excision: 4 Aug 2026. Today: 25 Nov 2026."
     )
     named = drawn(YEAR, title="Plan of one patient", desc="Due now.")
-    assert (named.find(f"{SVG}title").text, named.find(f"{SVG}desc").text) == ("Plan of one patient", "Due now.")
+    assert named.find(f"{SVG}title").text == "Plan of one patient"
+    assert named.find(f"{SVG}desc").text == "Due now."
     assert named.get("role") == "img"
 
 
@@ -82,6 +83,13 @@ def test_what_lies_outside_is_described_and_not_drawn():
     svg = drawn(Strip(YEAR.start, YEAR.end, date(2020, 1, 1), [past], [Dot(date(2025, 1, 2))]))
     assert not of_class(svg, "kept") and not of_class(svg, "dot") and not of_class(svg, "today")
     assert "3 Jan 2025" in svg.find(f"{SVG}desc").text
+
+
+def test_a_window_of_one_day_is_still_seen():
+    day = Window(TODAY, TODAY, TODAY, "care")
+    svg = drawn(Strip(date(2024, 1, 1), date(2028, 1, 1), TODAY, [day]))
+    assert float(of_class(svg, "care")[0].get("width")) == 3
+    assert not of_class(svg, "halo")
 
 
 def test_windows_that_meet_lie_in_lanes():

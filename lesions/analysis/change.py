@@ -1,0 +1,193 @@
+"""E: what changed between two pictures laid on each other, in numbers and on the skin."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from . import colours, contour, registration, repeatability
+from .light import Array, Mask
+from .prepare import Prepared
+from .types import Delta, Measure, Measurement, Region, Registration
+
+_LEAST_DENSITY = 0.10
+_NOISE_FLOOR = 0.03
+_LEAST_SHARE = 0.004
+_NEW_BELOW = 0.02
+_THICK = 0.008  # of the equivalent diameter: a rim thinner than this is the noise of two outlines
+_RING_POINTS = 60
+
+
+def deltas(earlier: Measurement, later: Measurement, laid: Registration) -> tuple[Delta, ...]:
+    """Subtract every measure that both pictures have; None where either is missing.
+
+    Pixel measures of the later picture are first brought to the earlier one's pixels, by the alignment.
+    """
+    after = {m.name: m for m in later.measures}
+    return tuple(_delta(m, after[m.name], earlier, later, laid) for m in earlier.measures if m.name in after)
+
+
+def _delta(
+    first: Measure, second: Measure, earlier: Measurement, later: Measurement, laid: Registration
+) -> Delta:
+    before, now = first.value, second.value
+    if first.unit in ("px", "px²") and now is not None:
+        now = None if laid.matrix is None else now * _zoom(laid) ** (2 if first.unit == "px²" else 1)
+    if before is None or now is None:
+        return Delta(first.name, first.unit, before, now, None, None, None, None)
+    error = repeatability.sem(first.name, (before + now) / 2)
+    if first.unit in ("mm", "mm²"):
+        error = math.hypot(error, _scale_error(first.unit, (before + now) / 2, earlier, later))
+    change, least = now - before, 1.96 * math.sqrt(2) * error
+    values = (before, now, change, math.sqrt(2) * error, least)
+    a, b, c, d, e = (float(f"{v:.6g}") for v in values)
+    return Delta(first.name, first.unit, a, b, c, d, e, abs(change) > least)
+
+
+def _zoom(laid: Registration) -> float:
+    assert laid.matrix is not None
+    return math.hypot(laid.matrix[0][0], laid.matrix[1][0])
+
+
+def _scale_error(unit: str, value: float, earlier: Measurement, later: Measurement) -> float:
+    """Error that two separate scales add; one device's own calibration is common to both and cancels."""
+    one, two = earlier.scale, later.scale
+    if one is None or two is None or (one == two and one.origin == "device"):
+        return 0.0
+    power = 2 if unit == "mm²" else 1
+    return value * power * math.hypot(one.rel_uncertainty, two.rel_uncertainty) / math.sqrt(2)
+
+
+def regions(
+    first: Prepared, second: Prepared, earlier: Measurement, later: Measurement, laid: Registration
+) -> tuple[Region, ...]:
+    """Outline where the skin changed beyond noise and beyond the error of the alignment.
+
+    Parameters
+    ----------
+    first, second : Prepared
+        Earlier and later picture.
+    earlier, later : Measurement
+        Their outlines.
+    laid : Registration
+        Empty answer where not aligned or where an outline is missing.
+
+    Returns
+    -------
+    tuple of Region
+        In EARLIER pixels; grown, shrunk, new_colour, darker, lighter.
+    """
+    if laid.matrix is None or earlier.outline is None or later.outline is None:
+        return ()
+    before = contour.fill(first.from_full(earlier.outline), first.shape)
+    ring = np.array(later.outline.points) @ np.array(laid.matrix)[:, :2].T + np.array(laid.matrix)[:, 2]
+    after = contour.fill(ring / first.zoom, first.shape)
+    moved, known = _later_density(first, second, laid)
+    moved = moved * _gain(first.density, moved, before & after & known)
+    return _named(first, moved, known, before, after, laid, earlier)
+
+
+def _later_density(first: Prepared, second: Prepared, laid: Registration) -> tuple[Array, Mask]:
+    layers = [registration.warped(second, first, laid, second.density[..., c]) for c in range(3)]
+    hidden = registration.warped(
+        second, first, laid, (second.hairs | ~second.around.usable).astype(np.float32)
+    )
+    moved = np.stack(layers, axis=-1)
+    known = np.isfinite(moved).all(axis=-1) & ~(hidden > 0.1) & ~first.hairs & first.around.usable
+    return np.nan_to_num(moved), np.asarray(known, dtype=bool)
+
+
+def _gain(one: Array, two: Array, where: Mask) -> float:
+    """Factor that makes the common part equally dense: exposure and contact change it, the lesion seldom."""
+    if where.sum() < 100:
+        return 1.0
+    ratio = float(np.median(one[where].mean(axis=1)) / max(1e-3, float(np.median(two[where].mean(axis=1)))))
+    return float(np.clip(ratio, 0.85, 1.18))
+
+
+def _named(
+    first: Prepared,
+    moved: Array,
+    known: Mask,
+    before: Mask,
+    after: Mask,
+    laid: Registration,
+    earlier: Measurement,
+) -> tuple[Region, ...]:
+    change, hot = _hot(first, moved, known, before | after, laid)
+    loose = min((laid.residual_px or 0) / first.zoom, 2.0)  # growth itself looks like a loose fit: bounded
+    thick = _THICK * 2 * math.sqrt(before.sum() / math.pi) + 0.3 * loose
+    shared = before & after
+    fresh = _new_colours(first.density, moved, shared & hot, before, after & known)
+    layers: list[tuple[str, Mask, float]] = [
+        ("grown", after & ~before & known & (change > _LEAST_DENSITY / 2), thick),
+        ("shrunk", before & ~after & known & (change < -_LEAST_DENSITY / 2), thick),
+        ("new_colour", fresh, 1.5),
+        ("darker", shared & hot & ~fresh & (change > 0), 1.5),
+        ("lighter", shared & hot & ~fresh & (change < 0), 1.5),
+    ]
+    least = _LEAST_SHARE * before.sum()
+    return tuple(
+        _region(piece, kind, first, earlier)
+        for kind, mask, wide in layers
+        for piece in _pieces(mask, least, wide)
+    )  # fmt: skip
+
+
+def _hot(first: Prepared, moved: Array, known: Mask, near: Mask, laid: Registration) -> tuple[Array, Mask]:
+    """Smoothed density change, and where it goes beyond local noise and misalignment."""
+    blur = 2.0 + (laid.residual_px or 0) / first.zoom
+    weight = ndimage.gaussian_filter(known.astype(np.float32), blur)
+    one, two = first.density.mean(axis=2), moved.mean(axis=2)
+    change = ndimage.gaussian_filter(np.where(known, two - one, 0), blur) / np.maximum(weight, 0.05)
+    inside = near & known
+    noise = max(_NOISE_FLOOR, 1.4826 * float(np.median(np.abs(change[inside]))) if inside.any() else 0)
+    slope = ndimage.gaussian_gradient_magnitude(one, blur)
+    error = np.hypot(noise, slope * ((laid.residual_px or 0) / first.zoom + 1.0))
+    return change, known & (np.abs(change) > np.maximum(_LEAST_DENSITY, 3 * error))
+
+
+def _new_colours(one: Array, two: Array, hot: Mask, before: Mask, after: Mask) -> Mask:
+    """Hot pixels whose colour name the earlier lesion did not have."""
+    fresh = np.zeros_like(hot)
+    if not hot.any():
+        return fresh
+    had = colours.shares(one, before)
+    names = colours.classify(two[hot])
+    new = [i + 1 for i, name in enumerate(colours.NAMES) if had[name] < _NEW_BELOW]
+    fresh[hot] = np.isin(names, new)
+    return np.asarray(ndimage.binary_opening(fresh, iterations=1), dtype=bool)
+
+
+def _pieces(mask: Mask, least: float, thick: float) -> list[Mask]:
+    """Connected pieces large enough and somewhere at least `thick` deep on both sides of their middle."""
+    marks, count = ndimage.label(mask)
+    if count == 0:
+        return []
+    numbers = np.arange(1, count + 1)
+    sizes = np.bincount(marks.ravel(), minlength=count + 1)[1:]
+    depth = ndimage.maximum(ndimage.distance_transform_edt(mask), marks, numbers)
+    kept: list[Mask] = [marks == n for n in numbers[(sizes >= least) & (depth >= thick)]]
+    return kept
+
+
+def _region(piece: Mask, kind: str, first: Prepared, earlier: Measurement) -> Region:
+    ring = contour.of_mask(piece, 1.0)
+    full: NDArray[np.float64] = (
+        contour.even(ring if ring is not None else _box(piece), _RING_POINTS) * first.zoom
+    )
+    size = float(piece.sum()) * first.zoom**2
+    unit = "px²"
+    if earlier.scale is not None:
+        size, unit = size * earlier.scale.mm_per_px**2, "mm²"
+    points = tuple((round(float(x), 1), round(float(y), 1)) for x, y in full)
+    return Region(points, kind, float(f"{size:.4g}"), unit)
+
+
+def _box(piece: Mask) -> NDArray[np.float64]:
+    y, x = np.nonzero(piece)
+    left, right, top, bottom = x.min(), x.max() + 1, y.min(), y.max() + 1
+    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], dtype=np.float64)

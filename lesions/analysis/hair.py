@@ -1,0 +1,88 @@
+"""Finding hairs, and closing the skin over them before anything is measured."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from .light import Array, Mask
+
+_LEAST_DENSITY = 0.13
+_FAN = 32  # degrees to both sides of each of four directions: neighbours overlap
+_WIDEST = 1 / 60  # of the longer side
+_SHORTEST = 1 / 9
+_STRAIGHTEST_NET = 0.45  # a hair's ends lie nearly its length apart; a pigment network folds back on itself
+
+
+def find(density: Array) -> Mask:
+    """Mark long thin ridges, darker or lighter than what lies beside them.
+
+    Parameters
+    ----------
+    density : float32 (H, W, 3)
+        Density above the skin.
+
+    Returns
+    -------
+    bool (H, W)
+    """
+    longer = max(density.shape[:2])
+    size = max(3, int(longer * _WIDEST) | 1)
+    levels = np.clip(density.mean(axis=2) * 80 + 80, 0, 255).astype(np.uint8)
+    levels = ndimage.uniform_filter(levels, 3)
+    way = _directions(levels)
+    dark = levels - np.minimum(levels, ndimage.grey_opening(levels, (size, size)))
+    light = np.maximum(levels, ndimage.grey_closing(levels, (size, size))) - levels
+    least = _LEAST_DENSITY * 80
+    found = np.zeros(levels.shape, dtype=bool)
+    for ridges in (dark > least, light > 1.5 * least):
+        for middle in (0, 45, 90, 135):
+            aside = np.abs((way - middle + 90) % 180 - 90)
+            found |= _long_thin(ridges & (aside < _FAN), longer)
+    return np.asarray(ndimage.binary_dilation(found, iterations=max(1, longer // 400)), dtype=bool)
+
+
+def _directions(levels: NDArray[np.uint8]) -> Array:
+    """Direction across the local structure in degrees, 0-180: crossing hairs fall apart by it."""
+    view = levels.astype(np.float32)
+    gy, gx = ndimage.sobel(view, 0), ndimage.sobel(view, 1)
+    xx, xy, yy = (ndimage.gaussian_filter(p, 2.0, truncate=2.5) for p in (gx * gx, gx * gy, gy * gy))
+    return np.asarray(np.degrees(np.arctan2(2 * xy, xx - yy)) / 2 % 180, dtype=np.float32)
+
+
+def _long_thin(ridges: Mask, longer: int) -> Mask:
+    marks, count = ndimage.label(ridges, np.ones((3, 3)))
+    if count == 0:
+        return ridges
+    area = np.bincount(marks.ravel(), minlength=count + 1)[1:]
+    inner = np.bincount(marks[ndimage.binary_erosion(ridges)], minlength=count + 1)[1:]
+    length = np.maximum((area - inner) / 2, 1)
+    spans = [np.hypot(s[0].stop - s[0].start, s[1].stop - s[1].start) for s in ndimage.find_objects(marks)]
+    span = np.array(spans)
+    hairy = (
+        (span > longer * _SHORTEST) & (area / length < longer * _WIDEST) & (span / length > _STRAIGHTEST_NET)
+    )
+    kept: Mask = np.concatenate([[False], hairy])[marks]
+    return kept
+
+
+def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
+    """Replace marked pixels of (H, W, 3) by what lies beside them, the nearest first."""
+    if not hairs.any():
+        return pixels
+    out, missing = pixels.astype(np.float32), hairs.copy()
+    known = (~hairs).astype(np.float32)
+    for step, sigma in ((1, 2.0), (3, 2.5), (8, 3.0), (24, 4.0)):
+        rows, columns = np.nonzero(missing)
+        if len(rows) == 0:
+            break
+        near = known[::step, ::step]
+        weight = ndimage.gaussian_filter(near, sigma)[rows // step, columns // step]
+        reached = weight > 0.1
+        at = rows[reached], columns[reached]
+        for channel in range(3):
+            spread = ndimage.gaussian_filter(pixels[::step, ::step, channel] * near, sigma)
+            out[at[0], at[1], channel] = spread[at[0] // step, at[1] // step] / weight[reached]
+        missing[at] = False
+    return np.asarray(np.clip(out + 0.5, 0, 255), dtype=np.uint8)

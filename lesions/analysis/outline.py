@@ -1,0 +1,146 @@
+"""Finding the lesion: several channels each cut it out, and a vote decides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from .light import Array, Mask
+from .surroundings import Surroundings
+
+# Chosen on every second picture of an open collection with experts' outlines, judged on the others.
+_TOWARDS_SKIN = 0.90  # experts draw wider than Otsu cuts: the level lies between skin (0) and Otsu (1)
+_MAJORITY = 0.35
+_CENTRAL = 0.6
+_BRIDGE = 0.10  # of the piece's radius: pieces nearer than this to the best one belong to it
+_WIDEN = 0.03
+_LEAST_RANGE, _LEAST_PIXELS = 0.02, 1000
+_SATURATION = 0.7  # density beyond this hardly counts: a black part must not decide where brown ends
+
+
+@dataclass(frozen=True)
+class Found:
+    """The voted mask, and how far the voters agreed (mean Jaccard of each with the vote, 0-1)."""
+
+    mask: Mask
+    agreement: float
+
+
+def find(density: Array, lab: Array, around: Surroundings) -> Found:
+    """Cut the lesion out.
+
+    Parameters
+    ----------
+    density : float32 (H, W, 3)
+        Density above the skin with hair taken out.
+    lab : float32 (H, W, 3)
+        CIELAB of the picture.
+    around : Surroundings
+        Frame and foreign things; never part of the lesion.
+
+    Returns
+    -------
+    Found
+        `mask` is empty where no channel shows anything.
+    """
+    empty = Found(np.zeros(around.frame.shape, dtype=bool), 0.0)
+    if around.usable.sum() < _LEAST_PIXELS:
+        return empty
+    voters = [m for m in (_cut(c, around) for c in channels(density, lab, around)) if m.any()]
+    if not voters:
+        return empty
+    share = np.mean(voters, axis=0)
+    raw = share >= _MAJORITY
+    if not raw.any():
+        raw = share >= share.max()
+    mask = tidy(raw, around)
+    agreement = float(np.mean([jaccard(v, mask) for v in voters])) * len(voters) / 5
+    return Found(mask, agreement)
+
+
+def jaccard(first: Mask, second: Mask) -> float:
+    """Intersection over union; 0 for two empty masks."""
+    union = int((first | second).sum())
+    return int((first & second).sum()) / union if union else 0.0
+
+
+def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:
+    """Five views in which lesions stand out: blue, green, mean, principal density; colour distance."""
+    size = density.shape[1]
+    smooth = ndimage.gaussian_filter(density, (size / 170, size / 170, 0))
+    usable = around.usable
+    samples = smooth[usable][:: max(1, usable.sum() // 5000)]
+    principal = np.linalg.eigh(np.cov(samples.T))[1][:, -1]
+    principal = principal * np.sign(principal.sum())
+    skin = np.median(lab[usable & (np.abs(smooth.mean(axis=2)) < 0.15)], axis=0)
+    away = np.linalg.norm(ndimage.gaussian_filter(lab, (size / 170, size / 170, 0)) - skin, axis=2)
+    views = [smooth[..., 2], smooth[..., 1], smooth.mean(axis=2), smooth @ principal.astype(np.float32)]
+    limits = (1.0, 1.0, 1.0, 1.5)
+    curbed = [np.tanh(v / (_SATURATION * most)) for v, most in zip(views, limits, strict=True)]
+    return [*curbed, np.tanh(away / (40 * _SATURATION))]
+
+
+def _cut(channel: Array, around: Surroundings) -> Mask:
+    values = channel[around.usable]
+    low, high = np.percentile(values, (1, 99.5))
+    if high - low < _LEAST_RANGE:
+        return np.zeros(channel.shape, dtype=bool)
+    clipped = np.clip(values, low, high)
+    skin = float(np.percentile(clipped, 30))
+    level = skin + _TOWARDS_SKIN * (otsu(clipped) - skin)
+    return tidy((channel > level) & around.usable, around)
+
+
+def otsu(values: Array) -> float:
+    """Threshold of greatest between-class variance (Otsu 1979) over 256 bins."""
+    counts, edges = np.histogram(values, 256)
+    centres = (edges[:-1] + edges[1:]) / 2
+    below = np.cumsum(counts)
+    above = below[-1] - below
+    sums = np.cumsum(counts * centres)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gap = sums / below - (sums[-1] - sums) / above
+        variance = np.nan_to_num(below * above * gap**2)
+    return float(centres[int(variance.argmax())])
+
+
+def tidy(mask: Mask, around: Surroundings) -> Mask:
+    """Keep the piece that is large and central (and what lies close to it), closed and without holes."""
+    size = max(1, mask.shape[1] // 150)
+    opened = ndimage.binary_opening(mask, iterations=size)
+    marks, count = ndimage.label(opened)
+    if count == 0:
+        return np.zeros_like(mask)
+    best = int(_scores(marks, count, around).argmax()) + 1
+    return np.asarray(_rounded(opened, marks == best) & ~around.frame, dtype=bool)
+
+
+def _rounded(pieces: Mask, best: Mask) -> Mask:
+    """The best piece with its near neighbours, gaps closed, holes filled, a little widened."""
+    radius = np.sqrt(best.sum() / np.pi)
+    near = ndimage.distance_transform_edt(~best) <= max(1.0, _BRIDGE * radius)
+    marks, _ = ndimage.label(pieces | best)
+    kept = np.isin(marks, np.unique(marks[near & (marks > 0)]))
+    gap = max(1.0, _BRIDGE * radius)
+    padded = np.pad(kept, int(gap) + 2)
+    wide = ndimage.distance_transform_edt(~padded) <= gap
+    closed = ndimage.distance_transform_edt(wide) > gap - _WIDEN * radius
+    inner = int(gap) + 2
+    return np.asarray(ndimage.binary_fill_holes(closed[inner:-inner, inner:-inner]), dtype=bool)
+
+
+def _scores(marks: NDArray[np.int32], count: int, around: Surroundings) -> Array:
+    """Area, weighed down away from the middle and along the frame or the picture's rim."""
+    height, width = marks.shape
+    y, x = np.mgrid[0:height, 0:width]
+    radius = np.hypot((x - width / 2) / (width / 2), (y - height / 2) / (height / 2))
+    numbers = np.arange(1, count + 1)
+    worth = ndimage.sum(np.exp(-((radius / _CENTRAL) ** 2)), marks, numbers)
+    rim = np.ones_like(around.frame)
+    rim[2:-2, 2:-2] = ndimage.binary_dilation(around.frame, iterations=2)[2:-2, 2:-2]
+    size = ndimage.sum(marks > 0, marks, numbers)
+    contact = ndimage.sum(rim & ~around.frame, marks, numbers) / np.sqrt(size)
+    return np.asarray(worth / (1 + contact), dtype=np.float32)

@@ -1,0 +1,125 @@
+"""The two questions put to the core: measure one picture, compare two. Same bytes, same answer."""
+
+from __future__ import annotations
+
+import hashlib
+
+import numpy as np
+
+from . import change, contour, doubts, measures, prepare, quality, refine, registration
+from . import outline as finding
+from .contour import Ring
+from .prepare import Prepared
+from .types import Comparison, Doubt, Measurement, Outline, Scale
+from .version import VERSION
+
+_SEARCH_WIDTH = 256  # the size at which the search was tried on pictures with experts' outlines
+
+
+class DifferentVersions(ValueError):
+    """Two measurements made by different versions of the core do not compare."""
+
+
+def measure(data: bytes, *, scale: Scale | None = None, outline: Outline | None = None) -> Measurement:
+    """Find the lesion in a picture and measure it.
+
+    Parameters
+    ----------
+    data : bytes
+        JPEG, PNG, TIFF or WebP.
+    scale : Scale, optional
+        Of the full picture; without it lengths in millimetres are None.
+    outline : Outline, optional
+        Drawn by a person, in pixels of the full picture: measures follow it and nothing is searched.
+
+    Returns
+    -------
+    Measurement
+        Doubts concern the outline only.
+
+    Raises
+    ------
+    UnreadablePicture
+        The bytes are no usable picture.
+    ValueError
+        The outline has fewer than three points or encloses nothing.
+    """
+    ready = prepare.picture(data)
+    ring, doubt = _searched(ready) if outline is None else (_drawn(ready, outline), ())
+    mask = None if ring is None else contour.fill(ring, ready.shape)
+    if mask is not None and not mask.any():
+        mask = None  # an outline between pixel centres: its photograph is judged as one without outline
+    kept = outline or (None if ring is None else _outline(ready, ring))
+    return Measurement(
+        version=VERSION,
+        sha256=hashlib.sha256(data).hexdigest(),
+        width=ready.full_width,
+        height=ready.full_height,
+        scale=scale,
+        outline=kept,
+        doubt=doubt,
+        measures=measures.all_of(ready, ring, scale),
+        quality=quality.assess(
+            ready.pixels, ready.density, ready.hairs, ready.around, mask, ring, ready.zoom
+        ),
+    )
+
+
+def compare(
+    earlier: bytes, later: bytes, *, earlier_measurement: Measurement, later_measurement: Measurement
+) -> Comparison:
+    """Lay the later picture on the earlier one and say what changed.
+
+    Parameters
+    ----------
+    earlier, later : bytes
+        The two pictures.
+    earlier_measurement, later_measurement : Measurement
+        What `measure` answered for them, at one version.
+
+    Raises
+    ------
+    DifferentVersions
+        The two were measured by different versions.
+    UnreadablePicture
+        Either picture cannot be read.
+    """
+    if earlier_measurement.version != later_measurement.version:
+        raise DifferentVersions("The two pictures were measured by different versions; measure both anew.")
+    first, second = prepare.picture(earlier), prepare.picture(later)
+    laid = registration.register(first, second, earlier_measurement, later_measurement)
+    return Comparison(
+        version=VERSION,
+        earlier=earlier_measurement,
+        later=later_measurement,
+        registration=laid,
+        deltas=change.deltas(earlier_measurement, later_measurement, laid),
+        regions=change.regions(first, second, earlier_measurement, later_measurement, laid),
+    )
+
+
+def _searched(ready: Prepared) -> tuple[Ring | None, tuple[Doubt, ...]]:
+    small = ready.coarser(_SEARCH_WIDTH)
+    found = finding.find(small.density, small.lab, small.around)
+    rough = contour.of_mask(found.mask) if found.mask.any() else None
+    if rough is None:
+        return None, (doubts.NONE_FOUND,)
+    mask = contour.fill(rough * (small.zoom / ready.zoom), ready.shape)
+    ring = refine.border(mask, ready.density.mean(axis=2), ready.around)
+    if ring is None:
+        return None, (doubts.NONE_FOUND,)
+    return ring, doubts.about(small, found, ring * (ready.zoom / small.zoom))
+
+
+def _drawn(ready: Prepared, outline: Outline) -> Ring:
+    if len(outline.points) < 3:
+        raise ValueError("An outline needs at least three points.")
+    ring = ready.from_full(outline)
+    if not np.isfinite(ring).all() or contour.area(ring) < 1:
+        raise ValueError("The outline encloses nothing.")
+    return contour.even(ring)
+
+
+def _outline(ready: Prepared, ring: Ring) -> Outline:
+    full = np.clip(ready.to_full(ring), 0, (ready.full_width, ready.full_height))
+    return Outline(tuple((round(float(x), 2), round(float(y), 2)) for x, y in full), "automatic")

@@ -1,0 +1,85 @@
+"""One picture made ready: pixels, even light, hair closed; shared by measuring and comparing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import hair, light, reading, surroundings
+from .colour import to_lab
+from .contour import Ring
+from .light import Array, Mask
+from .surroundings import Surroundings
+from .types import Outline
+
+WORKING_WIDTH = 768
+SMALLEST_SIDE = 48
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """`density` and `lab` have hair closed over; `zoom` = full pixels per pixel here."""
+
+    pixels: NDArray[np.uint8]
+    density: Array
+    lab: Array
+    hairs: Mask
+    around: Surroundings
+    zoom: float
+    full_width: int
+    full_height: int
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return self.pixels.shape[0], self.pixels.shape[1]
+
+    def coarser(self, longer: int) -> Prepared:
+        """The same by block means, its longer side about `longer` pixels; a rest at the rim is left out."""
+        step = max(1, round(max(self.shape) / longer))
+        height, width = (n // step * step for n in self.shape)
+
+        def shrunk(values: NDArray[Any]) -> Array:
+            cut = values[:height, :width].astype(np.float32)
+            blocks = cut.reshape(height // step, step, width // step, step, -1).mean(axis=(1, 3))
+            return np.asarray(blocks[..., 0] if values.ndim == 2 else blocks, dtype=np.float32)
+
+        around = Surroundings(shrunk(self.around.frame) > 0.5, shrunk(self.around.foreign) > 0.5)
+        return replace(
+            self,
+            pixels=shrunk(self.pixels).astype(np.uint8),
+            density=shrunk(self.density),
+            lab=shrunk(self.lab),
+            hairs=shrunk(self.hairs) > 0.5,
+            around=around,
+            zoom=self.zoom * step,
+        )
+
+    def to_full(self, ring: Ring) -> Ring:
+        return ring * self.zoom
+
+    def from_full(self, outline: Outline) -> Ring:
+        return np.array(outline.points, dtype=np.float64) / self.zoom
+
+
+def picture(data: bytes, *, working_width: int = WORKING_WIDTH) -> Prepared:
+    """Read a picture and take light and hair out of it.
+
+    Raises
+    ------
+    UnreadablePicture
+        As `reading.inspect`, and for pictures under `SMALLEST_SIDE` pixels.
+    """
+    read = reading.load(data, working_width=working_width)
+    if min(read.pixels.shape[:2]) < SMALLEST_SIDE:
+        text = f"The picture is under {SMALLEST_SIDE} pixels on a side; send a larger one."
+        raise reading.UnreadablePicture(text)
+    lab = to_lab(read.pixels)
+    around = surroundings.find(read.pixels, lab)
+    lit = light.even(read.pixels, around.usable)
+    hairs = hair.find(lit.density) & around.usable
+    closed = hair.close_over(read.pixels, hairs)
+    density, lab = light.above(closed, lit.skin), to_lab(closed) if hairs.any() else lab
+    return Prepared(read.pixels, density, lab, hairs, around, read.zoom, read.full_width, read.full_height)

@@ -1,0 +1,127 @@
+"""Whether the photograph is good enough, each point with a sentence that tells staff what to do."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from .contour import Ring, feret
+from .light import Array, Mask
+from .surroundings import Surroundings
+from .types import Quality
+
+FOCUS_LEAST = 0.22
+CLIPPED_MOST = 0.02
+GLARE_MOST = 0.01
+HAIR_MOST = 0.10
+FRAME_MOST = 0.03
+PIXELS_LEAST = 150.0
+_ADVICE = {
+    "focus": "Hold still, refocus and take it again.",
+    "exposure": "Take it again with less light or exposure.",
+    "glare": "Press the plate on fully, use more gel, or cross-polarise.",
+    "hair": "Part, flatten or clip the hair and take it again.",
+    "frame": "Step back or move so that the whole lesion is in the field.",
+    "resolution": "Go closer or use a finer camera.",
+}
+
+
+def assess(
+    pixels: NDArray[np.uint8],
+    density: Array,
+    hairs: Mask,
+    around: Surroundings,
+    mask: Mask | None,
+    ring: Ring | None,
+    zoom: float,
+) -> tuple[Quality, ...]:
+    """Judge the photograph; without an outline the middle of the picture stands in for the lesion.
+
+    Parameters
+    ----------
+    pixels : uint8 (H, W, 3)
+        sRGB.
+    density : float32 (H, W, 3)
+        Density above the skin, hair taken out.
+    hairs : bool (H, W)
+        Hair.
+    around : Surroundings
+        Frame and foreign things.
+    mask, ring
+        Lesion as pixels and as border, or None.
+    zoom : float
+        Pixels of the full picture per pixel here.
+
+    Returns
+    -------
+    tuple of Quality
+        focus, exposure, glare, hair, frame, resolution. The limits are common practice, no source.
+    """
+    where = mask if mask is not None else _middle(around)
+    shining = pixels.min(axis=2) > 247
+    clipped = ((pixels.min(axis=2) < 3) | shining) & around.usable
+    lost = clipped.sum() / max(1, around.usable.sum())
+    return (
+        _focus(density, where),
+        _share("exposure", lost, CLIPPED_MOST, "of the field is clipped"),
+        _share("glare", shining[where].mean(), GLARE_MOST, "of the lesion shines white"),
+        _share("hair", hairs[where].mean(), HAIR_MOST, "of the lesion is under hair"),
+        _contact(ring, around),
+        _resolution(ring, zoom),
+    )
+
+
+def _middle(around: Surroundings) -> Mask:
+    middle = np.zeros_like(around.frame)
+    height, width = middle.shape
+    middle[height // 4 : -height // 4, width // 4 : -width // 4] = True
+    return middle
+
+
+def _share(name: str, value: float, limit: float, what: str) -> Quality:
+    ok = bool(value <= limit)
+    text = f"{value:.1%} {what}, at most {limit:.0%} is wanted." + ("" if ok else f" {_ADVICE[name]}")
+    return Quality(name, round(float(value), 4), limit, ok, text)
+
+
+def _focus(density: Array, where: Mask) -> Quality:
+    """Fine structure over coarse: what a slight blur destroys is little in a picture blurred already."""
+    near = ndimage.binary_dilation(where, iterations=max(2, where.shape[1] // 60))
+    rows, columns = np.nonzero(near.any(axis=1))[0], np.nonzero(near.any(axis=0))[0]
+    box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+    view, near = density[..., 1][box], near[box]
+    once, twice, four, eight = (ndimage.gaussian_filter(view, s) for s in (1.0, 2.0, 4.0, 8.0))
+    fine, coarse = once - twice, four - eight
+    value = float(np.sqrt((fine[near] ** 2).mean() / max(1e-9, float((coarse[near] ** 2).mean()))))
+    return _least(
+        "focus", value, FOCUS_LEAST, f"Sharpness {value:.2f}, at least {FOCUS_LEAST:.2f} is wanted."
+    )
+
+
+def _least(name: str, value: float, limit: float, text: str) -> Quality:
+    ok = value >= limit
+    return Quality(name, round(value, 4), limit, ok, text if ok else f"{text} {_ADVICE[name]}")
+
+
+def _contact(ring: Ring | None, around: Surroundings) -> Quality:
+    if ring is None:
+        return Quality("frame", None, FRAME_MOST, True, "Not assessed: there is no outline.")
+    return _share("frame", on_rim(ring, around), FRAME_MOST, "of the border lies on the picture's rim")
+
+
+def on_rim(ring: Ring, around: Surroundings) -> float:
+    """Share of the border that lies on the rim of the lit field, 0-1."""
+    rim = np.ones_like(around.frame)
+    rim[3:-3, 3:-3] = ndimage.binary_dilation(around.frame, iterations=3)[3:-3, 3:-3]
+    height, width = rim.shape
+    x, y = np.clip(ring[:, 0], 0, width - 1).astype(int), np.clip(ring[:, 1], 0, height - 1).astype(int)
+    return float(rim[y, x].mean())
+
+
+def _resolution(ring: Ring | None, zoom: float) -> Quality:
+    if ring is None:
+        return Quality("resolution", None, PIXELS_LEAST, True, "Not assessed: there is no outline.")
+    across = feret(ring) * zoom
+    text = f"The lesion is {across:.0f} pixels across, at least {PIXELS_LEAST:.0f} are wanted."
+    return _least("resolution", across, PIXELS_LEAST, text)

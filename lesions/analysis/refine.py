@@ -1,0 +1,91 @@
+"""Moving a coarse outline to where the skin itself turns: half way between just inside and just outside."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import ndimage
+
+from .contour import Ring, of_mask, smooth, trace
+from .light import Array, Mask
+from .surroundings import Surroundings
+
+_ROUNDS = 4
+_CONTRAST = 0.03
+_LEAN = 3.0
+
+
+def border(mask: Mask, density: Array, around: Surroundings) -> Ring | None:
+    """Refine a coarse mask against local means and trace it.
+
+    Parameters
+    ----------
+    mask : bool (H, W)
+        Coarse outline.
+    density : float32 (H, W)
+        One view of density above the skin, hair taken out.
+    around : Surroundings
+        Never entered.
+
+    Returns
+    -------
+    float (N, 2) or None
+        Ring of x, y.
+    """
+    reach = float(np.clip(0.10 * np.sqrt(mask.sum() / np.pi), 2.0, 14.0))
+    box, corner = _box(mask, int(5 * reach) + 3)
+    start, view = mask[box], ndimage.gaussian_filter(density[box], max(0.8, reach / 6))
+    depth = ndimage.distance_transform_edt(start) - ndimage.distance_transform_edt(~start)
+    lean = (depth / (_LEAN * reach)).astype(np.float32)
+    ring = _settled(start, view, lean, around.usable[box], 2 * reach)
+    return of_mask(mask) if ring is None else ring + corner
+
+
+def _box(mask: Mask, margin: int) -> tuple[tuple[slice, slice], Ring]:
+    """The part of the picture that matters, and its corner as x, y."""
+    rows, columns = np.nonzero(mask.any(axis=1))[0], np.nonzero(mask.any(axis=0))[0]
+    top, left = max(0, rows[0] - margin), max(0, columns[0] - margin)
+    box = slice(top, rows[-1] + margin + 1), slice(left, columns[-1] + margin + 1)
+    return box, np.array([left, top], dtype=np.float64)
+
+
+def _settled(start: Mask, view: Array, lean: Array, usable: Mask, sigma: float) -> Ring | None:
+    """Move the border round by round; None where the piece is lost or runs away."""
+    current = start
+    for _ in range(_ROUNDS):
+        level = _level(current, view, lean, sigma)
+        level[~usable] = -1
+        marks, count = ndimage.label(level > 0)
+        if count == 0:
+            return None
+        sizes = np.bincount(marks.ravel())[1:]
+        current = ndimage.binary_fill_holes(marks == int(sizes.argmax()) + 1)
+    current = ndimage.binary_opening(current, iterations=max(1, int(sigma / 8)))
+    if not 0.5 < current.sum() / start.sum() < 2.0:
+        return None
+    return _ring(level, current)
+
+
+def _level(current: Mask, view: Array, lean: Array, sigma: float) -> Array:
+    """Density less the mean of its two sides, in contrasts; far from the start the start decides (`lean`)."""
+    inside = current.astype(np.float32)
+    near, far = _mean(view, inside, sigma), _mean(view, 1 - inside, sigma)
+    contrast = np.maximum(near - far, _CONTRAST)
+    return np.asarray((view - (near + far) / 2) / contrast + lean, dtype=np.float32)
+
+
+def _mean(view: Array, weight: Array, sigma: float) -> Array:
+    """Gaussian mean over what is weighted, on every second pixel: it is smooth."""
+    thin, part = weight[::2, ::2], view[::2, ::2]
+    total = ndimage.gaussian_filter(thin, sigma / 2)
+    mean = ndimage.gaussian_filter(part * thin, sigma / 2) / np.maximum(total, 1e-4)
+    grown: Array = np.repeat(np.repeat(mean, 2, axis=0), 2, axis=1)[: view.shape[0], : view.shape[1]]
+    return grown
+
+
+def _ring(level: Array, kept: Mask) -> Ring | None:
+    """Trace the level, but only round the kept piece and not round the holes in it."""
+    band = ndimage.binary_dilation(kept, iterations=2)
+    clean = np.where(band, np.clip(level, -1, 1), -1.0)
+    clean[ndimage.binary_erosion(kept, iterations=2)] = 1.0
+    ring = trace(ndimage.gaussian_filter(clean.astype(np.float32), 1.0))
+    return None if ring is None else smooth(ring, 1.0)

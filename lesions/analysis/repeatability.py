@@ -1,0 +1,52 @@
+"""How much each measure varies when nothing changed: ground of every uncertainty and limit of change."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """Standard error of one measurement: relative to its value, or absolute, or both added in squares."""
+
+    relative: float = 0.0
+    absolute: float = 0.0
+
+    def sem(self, value: float) -> float:
+        return math.hypot(self.relative * value, self.absolute)
+
+
+# Drawn lesions recaptured in new pose, light and hair (tests/bench/imaging.py prints them anew); rounded up.
+# Drawn pictures flatter: a clinic's own repeated shots are the better figures.
+FIGURES: dict[str, Repeat] = {
+    "area": Repeat(relative=0.011),
+    "area_px": Repeat(relative=0.011),
+    "perimeter": Repeat(relative=0.020),
+    "perimeter_px": Repeat(relative=0.020),
+    "feret": Repeat(relative=0.006),
+    "feret_px": Repeat(relative=0.006),
+    "asymmetry_shape": Repeat(absolute=0.010),
+    "asymmetry_colour": Repeat(absolute=0.6),
+    "asymmetry_axes": Repeat(absolute=0.5),
+    "border_abrupt": Repeat(absolute=1.0),
+    "solidity": Repeat(absolute=0.006),
+    "compactness": Repeat(absolute=0.065),
+    "colours": Repeat(absolute=0.5),
+    "colour_white": Repeat(absolute=0.02),
+    "colour_red": Repeat(absolute=0.03),
+    "colour_light_brown": Repeat(absolute=0.05),
+    "colour_dark_brown": Repeat(absolute=0.05),
+    "colour_blue_grey": Repeat(absolute=0.03),
+    "colour_black": Repeat(absolute=0.02),
+}
+
+
+def sem(name: str, value: float) -> float:
+    """Standard error of measurement of `value`, in its own unit."""
+    return FIGURES[name].sem(value)
+
+
+def smallest_detectable(name: str, earlier: float, later: float) -> float:
+    """Smallest change that one shot each can show at 95 %: 1.96 * sqrt(2) * SEM (Bland and Altman)."""
+    return 1.96 * math.sqrt(2) * sem(name, (earlier + later) / 2)

@@ -1,0 +1,214 @@
+"""What the core answers with: plain frozen values that go to JSON and back unchanged."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any, Self
+
+from .version import SCHEMA
+
+Point = tuple[float, float]
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Millimetres per pixel of the full picture; `origin` is device, ruler, hand or given."""
+
+    mm_per_px: float
+    origin: str
+    rel_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One reason why the outline wants a person's look."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One number; a missing one is None and `method` says why."""
+
+    name: str
+    value: float | None
+    unit: str
+    uncertainty: float | None
+    method: str
+
+
+@dataclass(frozen=True)
+class Quality:
+    """One property of the photograph against its limit, with a sentence that staff can act on."""
+
+    name: str
+    value: float | None
+    limit: float
+    ok: bool
+    text: str
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Open ring in pixels of the full upright picture, x right, y down, pixel centres at +0.5."""
+
+    points: tuple[Point, ...]
+    drawn_by: str
+
+    @classmethod
+    def from_json(cls, value: Json) -> Self:
+        return cls(_points(value["points"]), str(value.get("drawn_by", "person")))
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """Everything measured on one picture (interfaces.md, `measure`)."""
+
+    version: str
+    sha256: str
+    width: int
+    height: int
+    scale: Scale | None
+    outline: Outline | None
+    doubt: tuple[Doubt, ...]
+    measures: tuple[Measure, ...]
+    quality: tuple[Quality, ...]
+
+    def value(self, name: str) -> float | None:
+        """Return the value of the named measure, None where it is unknown."""
+        return next((m.value for m in self.measures if m.name == name), None)
+
+    def to_json(self) -> Json:
+        return {
+            "schema": SCHEMA,
+            "version": self.version,
+            "picture": {"sha256": self.sha256, "width": self.width, "height": self.height},
+            "scale": asdict(self.scale) if self.scale else None,
+            "outline": _outline_json(self.outline),
+            "doubt": [asdict(d) for d in self.doubt],
+            "measures": [asdict(m) for m in self.measures],
+            "quality": [asdict(q) for q in self.quality],
+        }
+
+    @classmethod
+    def from_json(cls, value: Json) -> Self:
+        picture = value["picture"]
+        return cls(
+            version=value["version"],
+            sha256=picture["sha256"],
+            width=picture["width"],
+            height=picture["height"],
+            scale=Scale(**value["scale"]) if value["scale"] else None,
+            outline=Outline.from_json(value["outline"]) if value["outline"] else None,
+            doubt=tuple(Doubt(**d) for d in value["doubt"]),
+            measures=tuple(Measure(**m) for m in value["measures"]),
+            quality=tuple(Quality(**q) for q in value["quality"]),
+        )
+
+
+@dataclass(frozen=True)
+class Registration:
+    """How a LATER pixel goes to an EARLIER pixel (2 x 3 matrix); None where the two do not align."""
+
+    aligned: bool
+    matrix: tuple[tuple[float, float, float], tuple[float, float, float]] | None
+    residual_px: float | None
+    mirrored: bool
+    reasons: tuple[Doubt, ...] = ()
+
+    def to_json(self) -> Json:
+        matrix = [list(row) for row in self.matrix] if self.matrix else None
+        return {**asdict(self), "matrix": matrix, "reasons": [asdict(r) for r in self.reasons]}
+
+    @classmethod
+    def from_json(cls, value: Json) -> Self:
+        rows = value["matrix"]
+        matrix = (_row(rows[0]), _row(rows[1])) if rows else None
+        reasons = tuple(Doubt(**r) for r in value["reasons"])
+        return cls(value["aligned"], matrix, value["residual_px"], value["mirrored"], reasons)
+
+
+@dataclass(frozen=True)
+class Delta:
+    """Later minus earlier of one measure, beside the smallest change that repeated shots could show."""
+
+    name: str
+    unit: str
+    earlier: float | None
+    later: float | None
+    delta: float | None
+    uncertainty: float | None
+    smallest_detectable: float | None
+    beyond: bool | None
+
+
+@dataclass(frozen=True)
+class Region:
+    """Where the skin changed, as a ring of EARLIER pixels; `kind` from the closed list of interfaces.md."""
+
+    points: tuple[Point, ...]
+    kind: str
+    area: float
+    unit: str
+
+    def to_json(self) -> Json:
+        return {
+            "points": [list(p) for p in self.points],
+            "kind": self.kind,
+            "area": {"value": self.area, "unit": self.unit},
+        }
+
+    @classmethod
+    def from_json(cls, value: Json) -> Self:
+        return cls(_points(value["points"]), value["kind"], value["area"]["value"], value["area"]["unit"])
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The later picture against the earlier one (interfaces.md, `compare`)."""
+
+    version: str
+    earlier: Measurement
+    later: Measurement
+    registration: Registration
+    deltas: tuple[Delta, ...] = field(default=())
+    regions: tuple[Region, ...] = field(default=())
+
+    def to_json(self) -> Json:
+        return {
+            "schema": SCHEMA,
+            "version": self.version,
+            "earlier": self.earlier.to_json(),
+            "later": self.later.to_json(),
+            "registration": self.registration.to_json(),
+            "deltas": [asdict(d) for d in self.deltas],
+            "regions": [r.to_json() for r in self.regions],
+        }
+
+    @classmethod
+    def from_json(cls, value: Json) -> Self:
+        return cls(
+            version=value["version"],
+            earlier=Measurement.from_json(value["earlier"]),
+            later=Measurement.from_json(value["later"]),
+            registration=Registration.from_json(value["registration"]),
+            deltas=tuple(Delta(**d) for d in value["deltas"]),
+            regions=tuple(Region.from_json(r) for r in value["regions"]),
+        )
+
+
+def _points(rows: Any) -> tuple[Point, ...]:
+    return tuple((float(x), float(y)) for x, y in rows)
+
+
+def _row(values: Any) -> tuple[float, float, float]:
+    a, b, c = values
+    return float(a), float(b), float(c)
+
+
+def _outline_json(outline: Outline | None) -> Json | None:
+    if outline is None:
+        return None
+    return {"points": [list(p) for p in outline.points], "drawn_by": outline.drawn_by}

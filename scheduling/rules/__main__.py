@@ -1,0 +1,148 @@
+"""`python -m scheduling.rules plan|check|explain`: the planning core on the command line, without Django."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from . import engine, facts, ruleset, sentences
+
+
+class Unreadable(Exception):
+    """Input that cannot be read; the text is the one line that the user sees."""
+
+
+def main(arguments: list[str] | None = None) -> int:
+    options = _parser().parse_args(arguments)
+    try:
+        return options.act(options)  # type: ignore[no-any-return]
+    except Unreadable as error:
+        print(f"{options.command}: {error}", file=sys.stderr)
+        return 2
+
+
+def plan(options: argparse.Namespace) -> int:
+    answer = engine.plan(_facts(options.facts), _ruleset(options.ruleset), options.today)
+    if options.json:
+        _print_json(answer.to_json())
+        return 0
+    for due in answer.due:
+        print(sentences.due_sentence(due))
+    for problem in answer.problems:
+        print(f"To decide ({problem.subject}): {problem.text}")
+    if not answer.due and not answer.problems:
+        print("Nothing is due and nothing is to decide.")
+    print(f"The same facts give the same answer until {answer.valid_until}.")
+    return 0
+
+
+def check(options: argparse.Namespace) -> int:
+    faults = ruleset.check(_text(options.ruleset))
+    if options.json:
+        shown = [{"path": fault.path, "line": fault.line, "text": fault.text} for fault in faults]
+        _print_json({"schema": 1, "ok": not faults, "faults": shown})
+    else:
+        for fault in faults:
+            where = f"line {fault.line}" if fault.line else fault.path
+            print(f"{where}: {fault.text}")
+        print(f"{len(faults)} faults" if faults else "No faults.")
+    return 1 if faults else 0
+
+
+def explain(options: argparse.Namespace) -> int:
+    rules = _ruleset(options.ruleset)
+    if options.facts is None:
+        print(f"{rules.title}, version {rules.version}")
+        for rule in rules.rules:
+            print(sentences.rule_sentence(rule))
+        return 0
+    if options.today is None:
+        raise Unreadable("with facts, --today says for which day")
+    answer = engine.plan(_facts(options.facts), rules, options.today)
+    for due in answer.due:
+        print(sentences.due_sentence(due))
+        for reason in due.reasons:
+            print(f"  because {reason.text}. Source: {reason.source}.")
+    for problem in answer.problems:
+        print(f"To decide ({problem.subject}): {problem.text}")
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m scheduling.rules", description=__doc__)
+    commands = parser.add_subparsers(dest="command", required=True)
+    planning = _command(commands, "plan", "say what is due for the facts of one patient", plan)
+    planning.add_argument("facts", metavar="FACTS.json")
+    checking = _command(commands, "check", "name every fault of a rule set", check)
+    checking.add_argument("ruleset", metavar="RULESET", help="a shipped name or a path")
+    explaining = _command(
+        commands, "explain", "a rule set, or the plan of one patient, in sentences", explain
+    )
+    explaining.add_argument("facts", metavar="FACTS.json", nargs="?")
+    for command in (planning, explaining):
+        command.add_argument("--ruleset", default="default", metavar="NAME_OR_PATH")
+    planning.add_argument("--today", required=True, type=_day, metavar="D")
+    explaining.add_argument("--today", type=_day, metavar="D")
+    for command in (planning, checking):
+        command.add_argument("--json", action="store_true", help="one JSON object on stdout")
+    return parser
+
+
+def _command(
+    commands: Any, name: str, text: str, act: Callable[[argparse.Namespace], int]
+) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(name, help=text, description=text)
+    parser.set_defaults(act=act)
+    return parser
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text) if len(text) == 10 else _refuse(text)
+    except ValueError:
+        return _refuse(text)
+
+
+def _refuse(text: str) -> date:
+    raise argparse.ArgumentTypeError(f"“{text}” is not a day written YYYY-MM-DD")
+
+
+def _read(path: str) -> str:
+    try:
+        return Path(path).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise Unreadable(f"{path} cannot be read: {error}") from None
+
+
+def _text(name: str) -> str:
+    return ruleset.shipped(name) if name in ruleset.shipped_names() else _read(name)
+
+
+def _ruleset(name: str) -> ruleset.RuleSet:
+    try:
+        return ruleset.load(_text(name))
+    except ruleset.FaultyRuleSet as error:
+        raise Unreadable(f"the rule set {name} has faults: {error}") from None
+
+
+def _facts(path: str) -> facts.Facts:
+    try:
+        return facts.parse(json.loads(_read(path)))
+    except json.JSONDecodeError as error:
+        raise Unreadable(f"{path} is not JSON: {error}") from None
+    except facts.UnreadableFacts as error:
+        raise Unreadable(f"{path}: {error}") from None
+
+
+def _print_json(shown: dict[str, Any]) -> None:
+    print(json.dumps(shown, ensure_ascii=False))
+
+
+if __name__ == "__main__":
+    sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
+    sys.exit(main())

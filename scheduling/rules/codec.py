@@ -1,0 +1,159 @@
+"""Frozen dataclasses from JSON and back, strictly, and their JSON Schema: one description serves all three."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import Field as DataclassField
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import date as Day
+from types import UnionType
+from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin, get_type_hints
+
+FIRST_DAY, LAST_DAY = Day(1850, 1, 1), Day(2200, 12, 31)
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A regular expression that a text must match as a whole, with what it means in words."""
+
+    regex: str
+    meaning: str
+
+
+class UnreadableFacts(ValueError):
+    """FACTS that break schema 1; `path` says where, `text` says what."""
+
+    def __init__(self, path: str, text: str) -> None:
+        super().__init__(f"{path or 'facts'}: {text}")
+        self.path, self.text = path, text
+
+
+def key_of(item: DataclassField[Any]) -> str:
+    """The JSON key of a dataclass field."""
+    return cast(str, item.metadata.get("key", item.name))
+
+
+def read(kind: Any, value: Any, path: str) -> Any:
+    """A value of the described type, or UnreadableFacts with the path of what is wrong."""
+    options = _options(kind)
+    if value is None:
+        if type(None) in options:
+            return None
+        raise UnreadableFacts(path, "may not be null")
+    wanted = next(option for option in options if option is not type(None))
+    if get_origin(wanted) is tuple:
+        return _read_list(get_args(wanted)[0], value, path)
+    if is_dataclass(wanted):
+        return _read_object(wanted, value, path)
+    return _read_value(wanted, value, path)
+
+
+def _options(kind: Any) -> tuple[Any, ...]:
+    return get_args(kind) if get_origin(kind) in (UnionType, Union) else (kind,)
+
+
+def _read_list(kind: Any, value: Any, path: str) -> tuple[Any, ...]:
+    if not isinstance(value, list | tuple):
+        raise UnreadableFacts(path, "expected a list")
+    return tuple(read(kind, entry, f"{path}[{index}]") for index, entry in enumerate(value))
+
+
+def _read_object(kind: Any, value: Any, path: str) -> Any:
+    if not isinstance(value, Mapping):
+        raise UnreadableFacts(path, "expected an object")
+    hints, members = get_type_hints(kind, include_extras=True), {key_of(item): item for item in fields(kind)}
+    prefix = f"{path}." if path else ""
+    for key in value:
+        if key not in members:
+            raise UnreadableFacts(f"{prefix}{key}", "is not a key of FACTS schema 1")
+    for key, item in members.items():
+        if key not in value and not item.metadata.get("may_be_absent"):
+            raise UnreadableFacts(f"{prefix}{key}", "is missing; an unknown value is written as null")
+    return kind(
+        **{item.name: read(hints[item.name], value.get(key), prefix + key) for key, item in members.items()}
+    )
+
+
+def _read_value(kind: Any, value: Any, path: str) -> Any:
+    if get_origin(kind) is Literal:
+        if value not in get_args(kind) or not isinstance(value, str):
+            raise UnreadableFacts(path, f"“{value}” is not one of: {', '.join(get_args(kind))}")
+        return value
+    if kind is Day:
+        return _read_day(value, path)
+    base, pattern = (get_args(kind)[0], get_args(kind)[1]) if get_origin(kind) is Annotated else (kind, None)
+    if type(value) is not base:
+        raise UnreadableFacts(path, f"expected {_NAMES[base]}")
+    if base is int and not 1 <= value <= (120 if pattern else 100_000):
+        raise UnreadableFacts(path, f"{value} is out of range")
+    if base is str and pattern and not re.fullmatch(pattern.regex, value):
+        raise UnreadableFacts(path, f"“{value}” is not {pattern.meaning}")
+    return value
+
+
+_NAMES: dict[type, str] = {str: "a text", bool: "true or false", int: "a whole number"}
+
+
+def _read_day(value: Any, path: str) -> Day:
+    if not isinstance(value, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+        raise UnreadableFacts(path, f"“{value}” is not a day written YYYY-MM-DD")
+    try:
+        day = Day.fromisoformat(value)
+    except ValueError:
+        raise UnreadableFacts(path, f"“{value}” is not a day of the calendar") from None
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise UnreadableFacts(path, f"“{value}” is not between {FIRST_DAY} and {LAST_DAY}")
+    return day
+
+
+def write(value: Any) -> Any:
+    """Plain JSON values of a described value."""
+    if is_dataclass(value):
+        return {key_of(item): write(getattr(value, item.name)) for item in fields(value)}
+    if isinstance(value, tuple):
+        return [write(entry) for entry in value]
+    return value.isoformat() if isinstance(value, Day) else value
+
+
+def schema_of(kind: Any) -> dict[str, Any]:
+    """JSON Schema of a described type."""
+    options = _options(kind)
+    shapes = [_schema_of_one(option) for option in options if option is not type(None)]
+    if type(None) in options:
+        return {"anyOf": [*shapes, {"type": "null"}]}
+    return shapes[0]
+
+
+def _schema_of_one(kind: Any) -> dict[str, Any]:
+    origin = get_origin(kind)
+    if origin is Literal:
+        return {"enum": list(get_args(kind))}
+    if origin is tuple:
+        return {"type": "array", "items": schema_of(get_args(kind)[0])}
+    if origin is Annotated:
+        base, pattern = get_args(kind)
+        if base is int:
+            return {"type": "integer", "minimum": 1, "maximum": 120, "description": pattern.meaning}
+        return {"type": "string", "pattern": f"^({pattern.regex})$", "description": pattern.meaning}
+    if is_dataclass(kind):
+        return _schema_of_object(kind)
+    return dict(_SHAPES[kind])
+
+
+_SHAPES: dict[Any, dict[str, Any]] = {
+    str: {"type": "string"},
+    bool: {"type": "boolean"},
+    int: {"type": "integer", "minimum": 1, "maximum": 100_000},
+    Day: {"type": "string", "format": "date", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"},
+}
+
+
+def _schema_of_object(kind: Any) -> dict[str, Any]:
+    hints = get_type_hints(kind, include_extras=True)
+    return {
+        "type": "object",
+        "properties": {key_of(item): schema_of(hints[item.name]) for item in fields(kind)},
+        "required": [key_of(item) for item in fields(kind) if not item.metadata.get("may_be_absent")],
+        "additionalProperties": False,
+    }

@@ -1,0 +1,268 @@
+"""FACTS, schema 1: everything the planning core may know about one patient (interfaces.md)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date as Day
+from typing import Annotated, Any, Literal, cast
+
+from . import codec, dates
+from .codec import Pattern
+from .codec import UnreadableFacts as UnreadableFacts
+
+SCHEMA = 1
+
+Status = Literal["active", "deceased", "transferred", "discharged"]
+Tier = Literal["average", "above_average", "high", "very_high"]
+Code = Literal[
+    "melanoma",
+    "melanoma_in_situ",
+    "scc",
+    "scc_in_situ",
+    "bcc",
+    "dysplastic_naevus",
+    "other_malignant",
+    "benign",
+]
+Nodes = Literal["N0", "N1a", "N1b", "N1c", "N2a", "N2b", "N2c", "N3a", "N3b", "N3c", "NX"]
+Metastasis = Literal["M0", "M1", "M1a", "M1b", "M1c", "M1d"]
+Stage = Literal["0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV"]
+Basis = Literal["clinical", "pathological"]
+Primary = Literal["known", "none", "unassessable"]
+LesionState = Literal["watched", "biopsy_decided", "biopsy_taken", "removed", "gone", "entered_in_error"]
+Monitoring = Literal["short", "long"]
+Sign = Literal["raised", "firm", "growing", "bleeding", "new", "painful"]
+DecisionWord = Literal[
+    "reassure",
+    "look_again",
+    "biopsy",
+    "excise",
+    "refer",
+    "second_reading",
+    "inadequate",
+    "wrong_subject",
+    "already_removed",
+]
+ProcedureKind = Literal["biopsy", "excision", "other"]
+Purpose = Literal[
+    "full_skin_check",
+    "lesion_image",
+    "lesion_examination",
+    "result_visit",
+    "wound_check",
+    "suture_removal",
+    "risk_assessment",
+    "node_examination",
+    "imaging_or_laboratory",
+]
+Ground = Literal[
+    "completed",
+    "superseded",
+    "declined",
+    "transferred",
+    "moved",
+    "deceased",
+    "discharge",
+    "error",
+]
+
+
+Text = Annotated[str, Pattern(r"[\s\S]*\S[\s\S]*", "a text that is not empty")]
+Subject = Annotated[str, Pattern(r"patient|(diagnosis|lesion):\S+", "patient, diagnosis:ID or lesion:ID")]
+Thickness = Annotated[str, Pattern(r"(>=)?[0-9]{1,3}(\.[0-9]+)?", "millimetres as typed, 0.80 or >=0.8")]
+Interval = Annotated[
+    str,
+    Pattern(r"P(?=[0-9])([0-9]{1,3}Y)?([0-9]{1,4}M)?([0-9]{1,4}W)?([0-9]{1,5}D)?", "a duration such as P6M"),
+]
+Months = Annotated[int, Pattern("", "1 to 120 whole months")]
+
+
+@dataclass(frozen=True)
+class Risk:
+    tier: Tier
+    assessed_on: Day
+
+
+@dataclass(frozen=True)
+class PatientFacts:
+    status: Status = "active"
+    born: Day | None = None
+    risk: Risk | None = None
+    records_since: Day | None = None
+
+
+@dataclass(frozen=True)
+class RiskClass:
+    scheme: Text
+    class_: Text = field(metadata={"key": "class"})
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    id: Text
+    code: Code
+    anchor: Day | None = None
+    invasive: bool | None = None
+    thickness: Thickness | None = None
+    ulceration: bool | None = None
+    n: Nodes | None = None
+    m: Metastasis | None = None
+    stage: Stage | None = None
+    stage_basis: Basis | None = None
+    primary: Primary | None = None
+    risk_class: RiskClass | None = None
+    lesion: Text | None = None
+
+
+@dataclass(frozen=True)
+class UrgentSign:
+    sign: Sign
+    on: Day
+
+
+@dataclass(frozen=True)
+class LesionFacts:
+    id: Text
+    state: LesionState = "watched"
+    monitoring: Monitoring | None = None
+    since: Day | None = None
+    last_image_on: Day | None = None
+    site: str | None = None
+    urgent: tuple[UrgentSign, ...] = ()
+    examined_in_person_on: Day | None = None
+
+
+@dataclass(frozen=True)
+class DecisionFact:
+    id: Text
+    lesion: Text
+    decision: DecisionWord
+    on: Day
+    months: Months | None = None
+
+
+@dataclass(frozen=True)
+class Procedure:
+    id: Text
+    kind: ProcedureKind
+    on: Day
+    site: str | None = None
+
+
+@dataclass(frozen=True)
+class Done:
+    purpose: Purpose
+    subject: Subject
+    on: Day
+
+
+@dataclass(frozen=True)
+class Closed:
+    purpose: Purpose
+    subject: Subject
+    anchor: Day
+    number: int
+    ground: Ground
+    on: Day
+
+
+@dataclass(frozen=True)
+class Override:
+    """A clinician's interval, or one date, in place of the rules; exactly one of the two is given."""
+
+    id: Text
+    purpose: Purpose
+    subject: Subject
+    reason: Text
+    by: Text
+    interval: Interval | None = field(default=None, metadata={"may_be_absent": True})
+    date: Day | None = field(default=None, metadata={"may_be_absent": True})
+    until: Day | None = None
+
+
+@dataclass(frozen=True)
+class Facts:
+    patient: PatientFacts
+    diagnoses: tuple[Diagnosis, ...] = ()
+    lesions: tuple[LesionFacts, ...] = ()
+    decisions: tuple[DecisionFact, ...] = ()
+    procedures: tuple[Procedure, ...] = ()
+    done: tuple[Done, ...] = ()
+    closed: tuple[Closed, ...] = ()
+    overrides: tuple[Override, ...] = ()
+
+
+def parse(obj: Mapping[str, Any]) -> Facts:
+    """
+    Read FACTS schema 1.
+
+    Parameters
+    ----------
+    obj : Mapping
+        The decoded JSON object; unknown values are null, no key is absent, days are ``YYYY-MM-DD``.
+
+    Raises
+    ------
+    UnreadableFacts
+        At the first unknown key, missing key, unknown word, bad day or repeated id, with its path.
+    """
+    if not isinstance(obj, Mapping):
+        raise UnreadableFacts("", "expected an object")
+    if "schema" not in obj:
+        raise UnreadableFacts("schema", "is missing")
+    if type(obj["schema"]) is not int or obj["schema"] != SCHEMA:
+        raise UnreadableFacts("schema", f"only schema {SCHEMA} is understood")
+    facts = cast(Facts, codec.read(Facts, {key: value for key, value in obj.items() if key != "schema"}, ""))
+    _check_ids(facts)
+    _check_overrides(facts)
+    _check_subjects(facts)
+    return facts
+
+
+def to_json(facts: Facts) -> dict[str, Any]:
+    """The JSON object of FACTS schema 1; `parse` reads it back to an equal value."""
+    return {"schema": SCHEMA, **codec.write(facts)}
+
+
+def _check_ids(facts: Facts) -> None:
+    for name in ("diagnoses", "lesions", "decisions", "procedures", "overrides"):
+        seen: set[str] = set()
+        for index, item in enumerate(getattr(facts, name)):
+            if item.id in seen:
+                raise UnreadableFacts(f"{name}[{index}].id", f"“{item.id}” stands twice")
+            seen.add(item.id)
+
+
+def _check_subjects(facts: Facts) -> None:
+    # A completion under another subject would silently complete nothing.
+    for name in ("done", "closed", "overrides"):
+        for index, item in enumerate(getattr(facts, name)):
+            wanted = _SUBJECTS.get(item.purpose)
+            if wanted and item.subject.partition(":")[0] != wanted:
+                raise UnreadableFacts(f"{name}[{index}].subject", f"{item.purpose} belongs to the {wanted}")
+
+
+_SUBJECTS = {
+    "full_skin_check": "patient",
+    "risk_assessment": "patient",
+    "lesion_image": "lesion",
+    "lesion_examination": "lesion",
+}
+
+
+def _check_overrides(facts: Facts) -> None:
+    for index, override in enumerate(facts.overrides):
+        if (override.interval is None) == (override.date is None):
+            raise UnreadableFacts(f"overrides[{index}]", "give either an interval or a date")
+        if override.interval is not None and not dates.parse(override.interval):
+            raise UnreadableFacts(f"overrides[{index}].interval", "an interval must be longer than nothing")
+
+
+def schema() -> dict[str, Any]:
+    """FACTS schema 1 as JSON Schema 2020-12, made from the dataclasses above."""
+    body = codec.schema_of(Facts)
+    body["properties"] = {"schema": {"const": SCHEMA}, **body["properties"]}
+    body["required"] = ["schema", *body["required"]]
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "FACTS, schema 1"}
+    return {**head, **body}

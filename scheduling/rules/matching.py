@@ -1,0 +1,144 @@
+"""Which rules apply to a fact: yes, no, or maybe where something is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from enum import IntEnum
+
+from . import staging
+from .facts import Diagnosis
+from .plan import Problem
+from .ruleset import Condition, Rule
+
+MALIGNANT = frozenset({"melanoma", "melanoma_in_situ", "scc", "scc_in_situ", "bcc", "other_malignant"})
+_MELANOMA = frozenset({"melanoma", "melanoma_in_situ"})
+
+# The values a fact may have: one when known, several or None when not, none where the fact does not exist.
+Values = Mapping[str, "frozenset[str | bool] | None"]
+
+
+class Answer(IntEnum):
+    NO = 0
+    MAYBE = 1
+    YES = 2
+
+
+def matches(rule: Rule, values: Values) -> Answer:
+    """The weakest answer of all conditions; a rule without conditions always applies."""
+    answer = Answer.YES
+    for condition in rule.when:
+        answer = min(answer, _test(condition, values.get(condition.field, frozenset())))
+        if answer is Answer.NO:
+            break
+    return answer
+
+
+def applying(rules: tuple[Rule, ...], values: Values) -> list[tuple[Rule, Answer]]:
+    """Rules that apply or may apply, less those that a certain other one replaces."""
+    found = [(rule, answer) for rule in rules if (answer := matches(rule, values))]
+    replaced = {other for rule, answer in found if answer is Answer.YES for other in rule.replaces}
+    return [(rule, answer) for rule, answer in found if rule.id not in replaced]
+
+
+def _test(condition: Condition, values: frozenset[str | bool] | None) -> Answer:
+    if values is None:
+        return Answer.MAYBE
+    if condition.operator in ("at_least", "below"):
+        return _measure(condition, values)
+    hits = sum(value in condition.values for value in values)
+    if condition.operator == "not_in":
+        hits = len(values) - hits
+    if not hits:
+        return Answer.NO
+    return Answer.YES if hits == len(values) else Answer.MAYBE
+
+
+def _measure(condition: Condition, values: frozenset[str | bool]) -> Answer:
+    if not values:
+        return Answer.NO
+    typed = str(next(iter(values)))
+    reached = staging.rounded(typed) >= Decimal(str(condition.values[0]))
+    if typed.startswith(">=") and not reached:
+        return Answer.MAYBE
+    return Answer.YES if reached == (condition.operator == "at_least") else Answer.NO
+
+
+def diagnosis_values(diagnosis: Diagnosis, stages: frozenset[str]) -> Values:
+    """The facts of a diagnosis that rules may ask for; `stages` from `staged`."""
+    is_melanoma = diagnosis.code in _MELANOMA
+    classed = diagnosis.risk_class
+    absent = frozenset[str | bool]()
+    return {
+        "code": frozenset({diagnosis.code}),
+        "invasive": _known(diagnosis.invasive),
+        "thickness": _known(diagnosis.thickness) if is_melanoma else absent,
+        "ulceration": _known(diagnosis.ulceration) if is_melanoma else absent,
+        "n": _known(diagnosis.n),
+        "m": _known(diagnosis.m),
+        "stage": frozenset[str | bool](stages),
+        "stage_basis": _known(diagnosis.stage_basis) if is_melanoma else absent,
+        "primary": _known(diagnosis.primary),
+        "risk_scheme": _known(classed.scheme if classed else None) if not is_melanoma else absent,
+        "risk_class": _known(classed.class_ if classed else None) if not is_melanoma else absent,
+    }
+
+
+def _known(value: str | bool | None) -> frozenset[str | bool] | None:
+    return None if value is None else frozenset({value})
+
+
+def staged(diagnosis: Diagnosis) -> tuple[frozenset[str], list[Problem]]:
+    """
+    The stages to plan for, and what a person must settle.
+
+    A stated stage that the rest leaves open is taken; one that contradicts it is planned for beside the
+    computed ones, so that the strictest rule governs until somebody decides.
+    """
+    if diagnosis.code not in _MELANOMA:
+        return frozenset(), []
+    subject = f"diagnosis:{diagnosis.id}"
+    in_situ = diagnosis.code == "melanoma_in_situ"
+    problems = []
+    if diagnosis.invasive is not None and diagnosis.invasive == in_situ:
+        said = "invasive" if diagnosis.invasive else "not invasive"
+        problems.append(
+            Problem("contradiction", subject, f"The diagnosis is {_plain(diagnosis)}, yet {said}.")
+        )
+    result = _stage_of(diagnosis, in_situ)
+    stated = diagnosis.stage
+    if stated is not None and result.possible and stated not in result.possible:
+        given = f"{result.t}, {diagnosis.n or 'N not stated'}, {diagnosis.m or 'M not stated'}"
+        text = f"Stage {stated} is stated, but {given} gives {_or(result.possible)}."
+        problems.append(Problem("stage_contradiction", subject, text))
+        return result.possible | {stated}, problems
+    if result.reason:
+        problems.append(_cannot_stage(result, stated, subject))
+    return frozenset({stated}) if stated else result.possible, problems
+
+
+def _stage_of(diagnosis: Diagnosis, in_situ: bool) -> staging.Staging:
+    return staging.stage(
+        in_situ=in_situ,
+        primary=diagnosis.primary,
+        thickness=diagnosis.thickness,
+        ulceration=diagnosis.ulceration,
+        n=diagnosis.n,
+        m=diagnosis.m,
+        basis=diagnosis.stage_basis,
+    )
+
+
+def _cannot_stage(result: staging.Staging, stated: str | None, subject: str) -> Problem:
+    if result.at_least and result.stage:
+        return Problem("stage_at_least", subject, f"Stage {result.stage} or higher: {result.reason}.")
+    said = f" Stage {stated} is stated and used." if stated else f" It may be {_or(result.possible)}."
+    return Problem("cannot_stage", subject, f"The stage cannot be worked out: {result.reason}.{said}")
+
+
+def _or(stages: frozenset[str]) -> str:
+    return " or ".join(sorted(stages, key=staging.STAGES.index)) or "no listed stage"
+
+
+def _plain(diagnosis: Diagnosis) -> str:
+    return diagnosis.code.replace("_", " ")

@@ -1,0 +1,31 @@
+"""How late something is, in whole days; the day after the latest day is the first late one."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+
+def days_late(latest: date, today: date) -> int:
+    """
+    Days by which `today` lies past the latest day, 0 when it does not.
+
+    Notes
+    -----
+    clinical.md §9, convention 4 (overdue from the day after closing) and cases 8 and 22.
+    """
+    return max(0, (today - latest).days)
+
+
+def is_overdue(latest: date, today: date) -> bool:
+    """Whether `today` lies past the latest day."""
+    return today > latest
+
+
+def overdue_from(latest: date) -> date:
+    """The first day on which it counts as missed."""
+    return latest + timedelta(days=1)
+
+
+def opens_on(earliest: date, ladder_days: int) -> date:
+    """The day a recall enters the worklist: its ladder's length before its earliest day."""
+    return earliest - timedelta(days=ladder_days)

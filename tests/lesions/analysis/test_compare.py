@@ -1,0 +1,151 @@
+"""Two pictures of one lesion: alignment, deltas, changed regions."""
+
+import io
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lesions.analysis import change, pipeline
+from lesions.analysis.phantom import grown, recaptured, with_new_patch
+from lesions.analysis.types import Comparison, Scale
+
+from .pictures import compared, drawn, jpeg, measured, real, small
+
+BASE = small(31, axes_mm=(6.0, 5.0), irregularity=0.4, hair=0.3)
+SAME, GREW = recaptured(BASE, 3), recaptured(grown(BASE, 1.15), 4)
+BULGED = recaptured(grown(BASE, 1.12, one_sided=True), 5)
+PATCHED = recaptured(with_new_patch(BASE, "blue_grey"), 6)
+
+
+def delta(result, name):
+    return next(d for d in result.deltas if d.name == name)
+
+
+def error_of(result, first, second):
+    """Root mean square distance in earlier pixels between the true outlines after alignment."""
+    matrix = np.array(result.registration.matrix)
+    moved = np.array(drawn(second)[1].truth["outline"]) @ matrix[:, :2].T + matrix[:, 2]
+    return float(np.sqrt(((moved - np.array(drawn(first)[1].truth["outline"])) ** 2).sum(axis=1).mean()))
+
+
+def test_a_recapture_aligns_and_shows_no_change():
+    result = compared(BASE, SAME)
+    assert result.registration.aligned and not result.registration.mirrored
+    assert error_of(result, BASE, SAME) < 1.5
+    assert delta(result, "area").beyond is False and delta(result, "feret").beyond is False
+    assert {r.kind for r in result.regions} <= {"darker", "lighter"}
+    assert sum(r.area for r in result.regions) < 0.05 * measured(BASE).value("area")
+
+
+def test_growth_is_beyond_what_repeated_shots_show():
+    found = delta(compared(BASE, GREW), "area")
+    assert found.beyond is True
+    assert found.delta / found.earlier == pytest.approx(0.15, abs=0.05)
+
+
+def test_growth_to_one_side_is_shown_where_it_is():
+    result = compared(BASE, BULGED)
+    assert delta(result, "area").beyond is True
+    regions = [r for r in result.regions if r.kind == "grown"]
+    gained = drawn(BASE)[1].truth["area_mm2"] * 0.12
+    assert sum(r.area for r in regions) == pytest.approx(gained, rel=0.5)
+    assert all(r.unit == "mm²" for r in regions)
+
+
+def test_a_new_colour_is_shown_where_it_is():
+    result = compared(BASE, PATCHED)
+    fresh = [r for r in result.regions if r.kind == "new_colour"]
+    assert fresh
+    place = np.mean(np.concatenate([np.array(r.points) for r in fresh]), axis=0)
+    own = math.sqrt(6.0 * 5.0) / 2 / BASE.mm_per_px
+    wanted = np.array([BASE.width / 2 + 0.35 * own, BASE.height / 2 - 0.25 * own])
+    assert np.hypot(*(place - wanted)) < 0.4 * own
+
+
+def test_smallest_detectable_is_1_96_root_2_sem():
+    """Bland and Altman: limits of agreement of two single measurements."""
+    for d in compared(BASE, SAME).deltas:
+        if d.delta is not None:
+            assert d.smallest_detectable == pytest.approx(1.96 * d.uncertainty, rel=1e-4)
+            assert d.beyond == (abs(d.delta) > d.smallest_detectable)
+
+
+def test_a_known_warp_of_a_real_picture_is_found():
+    """Turn 25 degrees, enlarge 8 %, shift, dim: the matrix must undo it (plane geometry)."""
+    data, _ = real("ISIC_0012222")
+    image = Image.open(io.BytesIO(data)).convert("RGB")
+    turn, zoom, centre = math.radians(25), 1.08, np.array(image.size) / 2
+    forward = zoom * np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+    shift = centre - forward @ centre + np.array([12, -9])
+    back = np.linalg.inv(forward)
+    offset = -back @ shift
+    coefficients = (*back[0], offset[0], *back[1], offset[1])
+    warped = image.transform(image.size, Image.Transform.AFFINE, coefficients, Image.Resampling.BICUBIC)
+    later = jpeg(warped.point(lambda v: int(v * 0.9)))
+    first, second = pipeline.measure(data), pipeline.measure(later)
+    result = pipeline.compare(data, later, earlier_measurement=first, later_measurement=second)
+    assert result.registration.aligned
+    matrix = np.array(result.registration.matrix)
+    ring = np.array(first.outline.points)
+    again = (ring @ forward.T + shift) @ matrix[:, :2].T + matrix[:, 2]
+    assert np.sqrt(((again - ring) ** 2).sum(axis=1).mean()) < 1.5
+
+
+def test_a_mirrored_picture_is_named():
+    data, picture = drawn(BASE)
+    flipped = jpeg(picture.image.transpose(Image.Transpose.FLIP_LEFT_RIGHT))
+    later = pipeline.measure(flipped, scale=measured(BASE).scale)
+    result = pipeline.compare(data, flipped, earlier_measurement=measured(BASE), later_measurement=later)
+    laid = result.registration
+    assert (laid.aligned, laid.mirrored, laid.matrix) == (False, True, None)
+    assert [r.code for r in laid.reasons] == ["mirrored"] and result.regions == ()
+
+
+def test_another_lesion_is_not_aligned():
+    result = compared(BASE, small(77, axes_mm=(6.0, 5.0), irregularity=0.4))
+    assert not result.registration.aligned and result.registration.reasons
+    assert result.regions == () and delta(result, "area_px").delta is None
+
+
+def test_scales_that_contradict_the_pictures_are_named():
+    data = drawn(SAME)[0]
+    wrong = pipeline.measure(data, scale=Scale(SAME.mm_per_px * 1.2, "device", 0.005))
+    result = pipeline.compare(
+        drawn(BASE)[0], data, earlier_measurement=measured(BASE), later_measurement=wrong
+    )
+    assert result.registration.aligned
+    assert [r.code for r in result.registration.reasons] == ["scales_disagree"]
+
+
+def test_pixel_deltas_are_in_earlier_pixels():
+    result = compared(BASE, SAME)
+    px, mm = delta(result, "feret_px"), delta(result, "feret")
+    assert px.later * BASE.mm_per_px == pytest.approx(mm.later, rel=0.02)
+
+
+def test_separate_scales_widen_the_smallest_detectable_change():
+    first, second = measured(BASE), measured(SAME)
+    laid = compared(BASE, SAME).registration
+    by_hand = [
+        replace(m, scale=replace(m.scale, origin="hand", rel_uncertainty=0.05)) for m in (first, second)
+    ]
+    device = next(d for d in change.deltas(first, second, laid) if d.name == "feret")
+    hand = next(d for d in change.deltas(*by_hand, laid) if d.name == "feret")
+    assert hand.smallest_detectable > 2 * device.smallest_detectable
+
+
+def test_measurements_of_two_versions_do_not_compare():
+    old = replace(measured(BASE), version="2025.1")
+    with pytest.raises(pipeline.DifferentVersions):
+        pipeline.compare(
+            drawn(BASE)[0], drawn(SAME)[0], earlier_measurement=old, later_measurement=measured(SAME)
+        )
+
+
+def test_a_comparison_survives_json():
+    for later in (PATCHED, small(77, axes_mm=(6.0, 5.0), irregularity=0.4)):
+        result = compared(BASE, later)
+        assert Comparison.from_json(result.to_json()) == result

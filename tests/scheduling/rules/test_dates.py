@@ -1,0 +1,89 @@
+"""Calendar arithmetic against dateutil's relativedelta, an independent implementation of clamping."""
+
+from datetime import date, timedelta
+
+import pytest
+from dateutil.relativedelta import relativedelta
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scheduling.rules import dates, overdue
+from scheduling.rules.dates import Duration
+
+DAYS = st.dates(date(1900, 1, 1), date(2100, 12, 31))
+
+
+@given(DAYS, st.integers(0, 130), st.integers(0, 400), st.integers(-8, 40))
+def test_adding_agrees_with_relativedelta(day, months, days, times):
+    oracle = day + relativedelta(months=months * times) + timedelta(days=days * times)
+    assert dates.add(day, Duration(months, days), times) == oracle
+
+
+def test_every_day_of_four_years_agrees_with_relativedelta():
+    first = date(2023, 1, 1)
+    for days in range(4 * 365 + 1):
+        day = first + timedelta(days)
+        for months in range(1, 13):
+            assert dates.add(day, Duration(months)) == day + relativedelta(months=months)
+
+
+def test_counting_from_the_anchor_does_not_drift():
+    # operations.md E16 (measured): quarterly from 30 Nov 2025 is 28 Feb, 30 May, 30 Aug, 30 Nov
+    found = [dates.add(date(2025, 11, 30), Duration(3), k) for k in range(1, 5)]
+    assert found == [date(2026, 2, 28), date(2026, 5, 30), date(2026, 8, 30), date(2026, 11, 30)]
+
+
+@pytest.mark.parametrize("year, day", [(1900, 28), (2000, 29), (2023, 28), (2024, 29), (2100, 28)])
+def test_last_day_of_february(year, day):
+    assert dates.add(date(year, 1, 31), Duration(1)) == date(year, 2, day)
+
+
+@pytest.mark.parametrize(
+    "text, expected",
+    [
+        ("P3M", Duration(3)),
+        ("P2Y", Duration(24)),
+        ("P1Y6M", Duration(18)),
+        ("P2M15D", Duration(2, 15)),
+        ("P6W", Duration(0, 42)),
+        ("P0D", Duration()),
+    ],
+)
+def test_reading_durations(text, expected):
+    assert dates.parse(text) == expected
+    assert dates.parse(dates.format(expected)) == expected
+
+
+@pytest.mark.parametrize(
+    "text", ["", "P", "3M", "P3", "P-3M", "P3M2Y", "PT3H", "P1.5M", "p3m", "P3M ", "P٣M"]
+)
+def test_other_texts_are_no_durations(text):
+    with pytest.raises(ValueError, match="ISO 8601"):
+        dates.parse(text)
+
+
+@given(st.integers(0, 2000), st.integers(0, 3000))
+def test_durations_survive_writing_and_reading(months, days):
+    assert dates.parse(dates.format(Duration(months, days))) == Duration(months, days)
+
+
+def test_half_an_interval():
+    # 31 Jan to 30 Apr are 90 days: 45 are half, 44 are less (domain.md, point 5)
+    start = date(2025, 1, 31)
+    assert dates.is_half_or_more(start, start + timedelta(45), Duration(3))
+    assert not dates.is_half_or_more(start, start + timedelta(44), Duration(3))
+
+
+def test_days_late():
+    # clinical.md §9: case 8 (31 days of January + 10), case 22 (28 days to the end of February + 15), case 7
+    assert overdue.days_late(date(2025, 12, 31), date(2026, 2, 10)) == 41
+    assert overdue.days_late(date(2026, 1, 31), date(2026, 3, 15)) == 43
+    assert overdue.overdue_from(date(2026, 4, 30)) == date(2026, 5, 1)
+    assert not overdue.is_overdue(date(2026, 4, 30), date(2026, 4, 30))
+    assert overdue.is_overdue(date(2026, 4, 30), date(2026, 5, 1))
+    assert overdue.days_late(date(2026, 4, 30), date(2026, 4, 1)) == 0
+
+
+def test_a_recall_enters_the_list_its_ladder_ahead():
+    # domain.md, point 9
+    assert overdue.opens_on(date(2026, 1, 31), 28) == date(2026, 1, 3)

@@ -1,0 +1,724 @@
+"""What the plan says, point by point of the project's domain document ("Facts in, plan out")."""
+
+from datetime import date
+
+import pytest
+
+from scheduling.rules import dates, engine, overriding, ruleset
+from tests.scheduling.rules.build import build
+from tests.scheduling.rules.sets import HEAD, joined, one_rule
+
+DEFAULT = ruleset.load(ruleset.shipped("default"))
+TODAY = date(2024, 6, 1)
+MELANOMA = {"code": "melanoma", "anchor": "2024-01-31"}
+CHECK = {"purpose": "full_skin_check", "subject": "patient"}
+
+
+def plan(rules=DEFAULT, today=TODAY, **facts):
+    return engine.plan(build(**facts), rules, today)
+
+
+def row(answer, purpose="full_skin_check", subject="patient"):
+    (found,) = [due for due in answer.due if (due.purpose, due.subject) == (purpose, subject)]
+    return found
+
+
+def codes(answer):
+    return {(problem.code, problem.subject) for problem in answer.problems}
+
+
+def rule_set(*texts):
+    return ruleset.load(HEAD + "\n".join(text.replace(HEAD, "") for text in texts))
+
+
+# -- occurrences and completion (points 1, 2, 5) ---------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "seen, number",
+    [
+        ("2024-04-15", 1),  # a day before the earliest day: an extra visit
+        ("2024-04-16", 2),  # 14 days early is in time
+        ("2024-04-30", 2),
+        ("2024-07-16", 2),
+        ("2024-07-17", 3),  # late for the first, in time for the second: satisfies both
+        ("2025-01-17", 5),
+    ],
+)
+def test_a_visit_satisfies_every_open_occurrence_whose_earliest_day_has_come(seen, number):
+    answer = plan(diagnoses=[MELANOMA], done=[CHECK | {"on": seen}])
+    assert row(answer).number == number
+
+
+def test_the_order_of_visits_does_not_matter():
+    visits = [CHECK | {"on": day} for day in ("2024-07-31", "2024-04-30")]
+    assert row(plan(diagnoses=[MELANOMA], done=visits)).number == 3
+
+
+def test_something_else_done_completes_nothing():
+    # operations.md E37: attendance is not completion
+    done = [{"purpose": "risk_assessment", "subject": "patient", "on": "2024-04-30"}]
+    assert row(plan(diagnoses=[MELANOMA], done=done)).number == 1
+
+
+def test_what_was_due_before_the_records_begin_is_not_missed():
+    # latest day of number 1 is 2024-05-14
+    assert row(plan(diagnoses=[MELANOMA], records_since="2024-05-14")).number == 1
+    assert row(plan(diagnoses=[MELANOMA], records_since="2024-05-15")).number == 2
+
+
+def test_the_first_unfinished_occurrence_stands_also_when_it_is_long_past():
+    answer = plan(diagnoses=[MELANOMA], today=date(2029, 1, 1))
+    assert (row(answer).number, row(answer).target) == (1, date(2024, 4, 30))
+
+
+def test_a_closed_row_finishes_its_occurrence_only():
+    closed = [CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "declined", "on": "2024-05-01"}]
+    assert row(plan(diagnoses=[MELANOMA], closed=closed)).number == 2
+    other = [CHECK | {"anchor": "2024-02-01", "number": 1, "ground": "declined", "on": "2024-05-01"}]
+    assert row(plan(diagnoses=[MELANOMA], closed=other)).number == 1
+
+
+def test_discharge_ends_the_series_and_its_question():
+    closed = [CHECK | {"anchor": "2024-01-31", "number": 2, "ground": "discharge", "on": "2024-05-01"}]
+    answer = plan(diagnoses=[MELANOMA], closed=closed, today=date(2030, 1, 1))
+    assert [due for due in answer.due if due.purpose == "full_skin_check"] == []
+    assert "what_follows" not in {code for code, _ in codes(answer)}
+
+
+def test_discharge_from_one_primary_leaves_the_other():
+    second = MELANOMA | {"id": "2", "anchor": "2024-03-31"}
+    closed = [CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-05-01"}]
+    assert row(plan(diagnoses=[MELANOMA, second], closed=closed)).anchor == date(2024, 3, 31)
+
+
+def test_discharge_from_a_tier_lasts_until_the_next_assessment():
+    closed = [CHECK | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": "2023-05-01"}]
+    before = plan(risk={"tier": "very_high", "assessed_on": "2023-01-31"}, closed=closed)
+    after = plan(risk={"tier": "very_high", "assessed_on": "2024-01-31"}, closed=closed)
+    assert [due.purpose for due in before.due] == ["risk_assessment"]
+    assert row(after).target == date(2024, 7, 31)
+
+
+# -- schedules counted from attendance -------------------------------------------------------------
+
+
+def by_attendance(phases, then, notice):
+    return ruleset.load(one_rule(phases=phases, then=then, notice=notice, spacing='"attendance"'))
+
+
+YEARS = (
+    '[{ every = "P3M", for = "P1Y", early = "P14D", late = "P14D" }, '
+    '{ every = "P6M", for = "P1Y", early = "P30D", late = "P30D" }]'
+)
+
+
+@pytest.mark.parametrize(
+    "visits, number, target",
+    [
+        ([], 1, "2024-04-30"),
+        (["2024-05-20"], 2, "2024-08-20"),  # counted from the visit
+        (["2024-05-20", "2024-06-20"], 2, "2024-08-20"),  # an extra visit moves nothing
+        (
+            ["2024-05-20", "2024-08-20", "2024-11-20"],
+            4,
+            "2025-01-31",
+        ),  # the phase end stays tied to the anchor
+        (
+            ["2024-05-20", "2024-08-20", "2024-12-31"],
+            4,
+            "2025-06-30",
+        ),  # a month before the phase end: next phase
+        (["2025-01-31"], 2, "2025-07-31"),  # a visit on the phase end belongs to the earlier phase
+    ],
+)
+def test_counting_from_attendance(visits, number, target):
+    rules = by_attendance(YEARS, '"ask"', '"P0D"')
+    found = row(plan(rules, diagnoses=[MELANOMA], done=[CHECK | {"on": day} for day in visits]))
+    assert (found.number, found.target) == (number, date.fromisoformat(target))
+
+
+def test_the_end_by_attendance_asks_at_once():
+    rules = by_attendance(YEARS, '"ask"', '"P0D"')
+    answer = plan(rules, diagnoses=[MELANOMA], done=[CHECK | {"on": "2026-01-20"}])
+    assert ("what_follows", "diagnosis:1") in codes(answer)
+
+
+def test_a_single_visit_may_not_complete_two_windows():
+    rules = by_attendance('[{ every = "P1M", for = "open", early = "P29D", late = "P5D" }]', '"open"', None)
+    found = row(plan(rules, diagnoses=[MELANOMA], done=[CHECK | {"on": "2024-02-20"}]))
+    assert (found.number, found.target) == (2, date(2024, 3, 20))
+
+
+# -- what follows (point 1) ------------------------------------------------------------------------
+
+
+def test_valid_until_is_the_eve_of_the_question():
+    answer = plan(diagnoses=[MELANOMA])
+    assert answer.valid_until == date(2025, 10, 30)
+    assert ("what_follows", "diagnosis:1") not in codes(plan(diagnoses=[MELANOMA], today=answer.valid_until))
+    begun = plan(diagnoses=[MELANOMA], today=date(2025, 10, 31))
+    assert ("what_follows", "diagnosis:1") in codes(begun)
+    assert begun.valid_until == date.max
+
+
+def test_an_early_last_visit_asks_at_once():
+    answer = plan(diagnoses=[MELANOMA], done=[CHECK | {"on": "2026-01-17"}], today=date(2025, 1, 1))
+    assert ("what_follows", "diagnosis:1") in codes(answer)
+
+
+def test_a_decision_after_the_last_picture_answers():
+    lesion = {"id": "7", "monitoring": "short", "since": "2024-01-31", "last_image_on": "2024-04-30"}
+    asked = plan(lesions=[lesion])
+    decision = {"lesion": "7", "decision": "reassure", "on": "2024-05-02"}
+    assert ("what_follows", "lesion:7") in codes(asked)
+    assert ("what_follows", "lesion:7") not in codes(plan(lesions=[lesion], decisions=[decision]))
+    earlier = decision | {"on": "2024-04-29"}
+    assert ("what_follows", "lesion:7") in codes(plan(lesions=[lesion], decisions=[earlier]))
+
+
+def test_looking_again_follows_the_latest_decision():
+    decisions = [
+        {"id": "1", "lesion": "7", "decision": "look_again", "on": "2024-01-31", "months": 3},
+        {"id": "2", "lesion": "7", "decision": "look_again", "on": "2024-05-31", "months": 6},
+    ]
+    found = row(plan(lesions=[{"id": "7"}], decisions=decisions), "lesion_image", "lesion:7")
+    assert (found.anchor, found.target) == (date(2024, 5, 31), date(2024, 11, 30))
+    assert (found.earliest, found.latest) == (date(2024, 11, 16), date(2024, 12, 28))
+    assert "look again in 6 months: once, after 6 months, number 1" in found.reasons[0].text
+    reassured = [*decisions, {"id": "3", "lesion": "7", "decision": "reassure", "on": "2024-06-01"}]
+    assert [due.purpose for due in plan(lesions=[{"id": "7"}], decisions=reassured).due] == [
+        "risk_assessment"
+    ]
+
+
+def test_looking_again_without_months_is_a_problem():
+    decision = {"lesion": "7", "decision": "look_again", "on": "2024-01-31"}
+    assert ("no_interval", "lesion:7") in codes(plan(lesions=[{"id": "7"}], decisions=[decision]))
+
+
+@pytest.mark.parametrize("state", ["removed", "gone", "entered_in_error", "biopsy_decided", "biopsy_taken"])
+def test_only_a_watched_lesion_is_pictured(state):
+    # operations.md E5: the recall for the lesion ends, the recall for the patient goes on
+    lesion = {"id": "7", "state": state, "monitoring": "short", "since": "2024-01-31"}
+    answer = plan(lesions=[lesion], diagnoses=[MELANOMA])
+    assert [due.purpose for due in answer.due] == ["risk_assessment", "full_skin_check"]
+
+
+# -- several rules (point 4) -----------------------------------------------------------------------
+
+
+def test_the_earliest_latest_day_governs_and_every_reason_is_kept():
+    answer = plan(diagnoses=[MELANOMA, {"id": "2", "code": "bcc", "anchor": "2023-05-01"}])
+    found = row(answer)
+    assert found.rule == "melanoma-invasive"
+    assert [reason.rule for reason in found.reasons] == ["melanoma-invasive", "bcc"]
+    assert [reason.anchor for reason in found.reasons] == [date(2024, 1, 31), date(2023, 5, 1)]
+
+
+def test_another_purpose_stays_separate():
+    nodes = one_rule(id='"nodes"', purpose='"node_examination"')
+    answer = plan(rule_set(one_rule(), nodes), diagnoses=[MELANOMA])
+    assert {(due.purpose, due.subject) for due in answer.due} == {
+        ("full_skin_check", "patient"),
+        ("node_examination", "diagnosis:1"),
+    }
+
+
+def test_a_rule_by_stage_replaces_the_general_one_only_when_it_surely_applies():
+    slow = one_rule(
+        id='"ia"',
+        when='{ code = { is = "melanoma" }, stage = { is = "IA" } }',
+        phases='[{ every = "P1Y", for = "P10Y", early = "P60D", late = "P60D" }]',
+        replaces='["r"]',
+    )
+    rules = rule_set(one_rule(), slow)
+    known = MELANOMA | {
+        "invasive": True, "thickness": "0.5", "ulceration": False, "n": "N0", "m": "M0", "primary": "known",
+    }  # fmt: skip
+    assert row(plan(rules, diagnoses=[known])).rule == "ia"
+    assert row(plan(rules, diagnoses=[known | {"thickness": "1.5"}])).rule == "r"
+    unsure = plan(rules, diagnoses=[known | {"ulceration": None}])
+    assert row(unsure).rule == "r"
+    assert [reason.rule for reason in row(unsure).reasons] == ["r", "ia"]
+    assert ("cannot_stage", "diagnosis:1") in codes(unsure)
+
+
+@pytest.mark.parametrize(
+    "thickness, when, rules",
+    [
+        ("0.94", '{ thickness = { below = "1.0" } }', {"r"}),
+        ("0.95", '{ thickness = { below = "1.0" } }', set()),
+        ("0.95", '{ thickness = { at_least = "1.0" } }', {"r"}),
+        ("0.94", '{ thickness = { at_least = "1.0" } }', set()),
+        (">=0.5", '{ thickness = { below = "1.0" } }', {"r"}),
+        (">=0.5", '{ thickness = { at_least = "1.0" } }', {"r"}),
+        (">=1.0", '{ thickness = { at_least = "1.0" } }', {"r"}),
+        (">=1.0", '{ thickness = { below = "1.0" } }', set()),
+        (None, '{ thickness = { below = "1.0" } }', {"r"}),
+        ("0.94", '{ code = { not_in = ["bcc", "scc"] } }', {"r"}),
+        ("0.94", '{ code = { not_in = ["bcc", "melanoma"] } }', set()),
+        ("0.94", '{ code = { in = ["bcc", "melanoma"] } }', {"r"}),
+        ("0.94", "{ ulceration = { is = true } }", {"r"}),
+        ("0.94", '{ risk_class = { is = "high" } }', set()),
+        ("0.94", "{}", {"r"}),
+    ],
+)
+def test_conditions_compare_what_is_known_and_keep_what_is_not(thickness, when, rules):
+    # thickness is compared after rounding half up to 0.1 mm (clinical.md §4.1): 0.95 counts as 1.0
+    answer = plan(ruleset.load(one_rule(when=when)), diagnoses=[MELANOMA | {"thickness": thickness}])
+    assert {due.rule for due in answer.due} == rules
+
+
+# -- no answer is an answer (point 6) --------------------------------------------------------------
+
+STAGED = MELANOMA | {
+    "invasive": True, "thickness": "1.5", "ulceration": False, "n": "N0", "m": "M0", "primary": "known",
+    "stage_basis": "pathological",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "change, code",
+    [
+        ({"anchor": None}, "no_anchor"),
+        ({"thickness": None}, "cannot_stage"),
+        ({"ulceration": None}, "cannot_stage"),
+        ({"n": None}, "cannot_stage"),
+        ({"n": "NX"}, "cannot_stage"),
+        ({"m": None}, "cannot_stage"),
+        ({"primary": "unassessable"}, "cannot_stage"),
+        ({"stage": "IA"}, "stage_contradiction"),
+        ({"thickness": ">=1.5"}, "stage_at_least"),
+        ({"thickness": ">=1.5", "n": None}, "cannot_stage"),
+        ({"invasive": False}, "contradiction"),
+        ({"code": "melanoma_in_situ"}, "contradiction"),
+    ],
+)
+def test_a_gap_or_contradiction_is_a_problem_of_the_diagnosis(change, code):
+    answer = plan(diagnoses=[STAGED | change])
+    assert (code, "diagnosis:1") in codes(answer)
+    assert change == {"anchor": None} or row(answer).target is not None
+
+
+def test_a_complete_diagnosis_has_no_problem():
+    assert plan(diagnoses=[STAGED | {"stage": "IB"}], records_since="2024-01-01").problems == ()
+
+
+def test_a_contradicted_stage_is_planned_for_by_the_strictest():
+    rules = joined("s3-germany")
+    answer = plan(rules, diagnoses=[STAGED | {"stage": "IA"}])
+    assert row(answer).rule == "M-S3-IB-IIB"
+    assert [reason.rule for reason in row(answer).reasons] == ["M-S3-IB-IIB", "M-S3-IA"]
+
+
+def test_a_stated_stage_that_fits_is_used():
+    answer = plan(joined("s3-germany"), diagnoses=[STAGED | {"ulceration": None, "stage": "IIA"}])
+    assert [reason.rule for reason in row(answer).reasons] == ["M-S3-IB-IIB"]
+    assert ("cannot_stage", "diagnosis:1") in codes(answer)
+
+
+@pytest.mark.parametrize("code", ["scc_in_situ", "other_malignant"])
+def test_a_malignant_diagnosis_without_a_rule_is_a_problem(code):
+    answer = plan(diagnoses=[{"code": code, "anchor": "2024-01-31"}])
+    assert ("no_rule", "diagnosis:1") in codes(answer)
+
+
+@pytest.mark.parametrize("code", ["benign", "dysplastic_naevus"])
+def test_a_benign_one_is_none(code):
+    assert codes(plan(diagnoses=[{"code": code}], records_since="2024-01-01")) == set()
+
+
+def test_a_risk_class_of_another_scheme_is_a_problem():
+    # clinical.md §1.3: "high" of one scheme is not "high" of another
+    scc = {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "BAD", "class": "high"}}
+    answer = plan(diagnoses=[scc])
+    assert ("no_rule", "diagnosis:1") in codes(answer)
+
+
+def test_an_unknown_risk_class_is_planned_for_by_the_strictest():
+    answer = plan(diagnoses=[{"code": "scc", "anchor": "2024-01-31"}])
+    assert row(answer).rule == "scc-high"
+    assert ("missing_fact", "diagnosis:1") in codes(answer)
+
+
+def test_a_rule_for_something_else_is_no_skin_check():
+    rules = ruleset.load(one_rule(purpose='"node_examination"'))
+    assert ("no_rule", "diagnosis:1") in codes(plan(rules, diagnoses=[MELANOMA]))
+
+
+def test_a_lesion_without_a_rule_is_a_problem():
+    lesion = {"id": "7", "monitoring": "long", "since": "2024-01-31"}
+    assert ("no_rule", "lesion:7") in codes(plan(joined("nccn"), lesions=[lesion]))
+    decision = {"lesion": "7", "decision": "look_again", "on": "2024-01-31", "months": 1}
+    assert ("no_rule", "lesion:7") in codes(plan(joined("nccn"), lesions=[{"id": "7"}], decisions=[decision]))
+
+
+def test_an_uncertain_reason_says_so():
+    sure = plan(diagnoses=[MELANOMA])
+    unsure = plan(diagnoses=[{"code": "scc", "anchor": "2024-01-31"}])
+    assert "may apply" not in row(sure).reasons[0].text
+    assert ["may apply" in reason.text for reason in row(unsure).reasons] == [True, True]
+
+
+def test_stage_iv_by_s3_is_a_question():
+    # clinical.md M-S3-IV: individual
+    answer = plan(joined("s3-germany"), diagnoses=[STAGED | {"m": "M1a"}])
+    assert ("no_rule", "diagnosis:1") in codes(answer)
+
+
+def test_a_missing_risk_assessment_is_work_from_the_first_day():
+    found = row(plan(records_since="2024-05-20"), "risk_assessment")
+    assert (found.target, found.urgency) == (date(2024, 5, 20), "C")
+    (problem,) = plan().problems
+    assert (problem.code, problem.subject) == ("risk_assessment_missing", "patient")
+    assert "no day to count from" in problem.text
+    (problem,) = plan(joined("nccn"), records_since="2024-05-20").problems
+    assert "no rule that asks for one" in problem.text
+
+
+def test_a_tick_without_a_record_is_no_assessment():
+    done = [{"purpose": "risk_assessment", "subject": "patient", "on": "2024-05-25"}]
+    assert row(plan(records_since="2024-05-20", done=done), "risk_assessment").target == date(2024, 5, 20)
+
+
+def test_an_assessment_is_renewed_after_a_year():
+    answer = plan(risk={"tier": "average", "assessed_on": "2024-02-29"})
+    assert [(due.purpose, due.target) for due in answer.due] == [("risk_assessment", date(2025, 2, 28))]
+    assert answer.problems == ()
+
+
+def test_a_tier_without_a_rule_is_a_problem():
+    answer = plan(joined("nccn"), risk={"tier": "high", "assessed_on": "2024-02-29"})
+    assert codes(answer) == {("no_rule", "patient")}
+
+
+def test_monitoring_without_a_day_is_a_problem():
+    assert ("no_anchor", "lesion:7") in codes(plan(lesions=[{"id": "7", "monitoring": "long"}]))
+
+
+def test_a_late_visit_asks_whether_the_next_still_stands_until_it_is_settled():
+    visit = [CHECK | {"on": "2024-06-20"}]
+    assert ("visits_close_together", "patient") in codes(plan(diagnoses=[MELANOMA], done=visit))
+    settled = [CHECK | {"date": "2024-09-20"}]
+    answer = plan(diagnoses=[MELANOMA], done=visit, overrides=[settled[0]])
+    assert ("visits_close_together", "patient") not in codes(answer)
+    assert row(answer).target == date(2024, 9, 20)
+
+
+@pytest.mark.parametrize("status", ["deceased", "transferred", "discharged"])
+def test_nothing_is_planned_for_who_is_not_followed(status):
+    answer = plan(status=status, diagnoses=[MELANOMA])
+    assert answer.due == ()
+    assert codes(answer) == {("not_followed", "patient")}
+    assert engine.upcoming(build(status=status, diagnoses=[MELANOMA]), DEFAULT, TODAY, date(2026, 1, 1)) == []
+
+
+def test_who_had_nothing_open_is_no_problem():
+    calm = {"code": "benign", "anchor": "2024-01-01"}
+    facts = {
+        "status": "deceased",
+        "diagnoses": [calm],
+        "risk": {"tier": "average", "assessed_on": "2024-01-01"},
+    }
+    closed = {
+        "purpose": "risk_assessment",
+        "subject": "patient",
+        "anchor": "2024-01-01",
+        "ground": "discharge",
+    }
+    assert codes(plan(**facts)) == {("not_followed", "patient")}
+    assert codes(plan(**facts, closed=[closed | {"on": "2024-02-01"}])) == set()
+
+
+# -- urgent work (point 8) -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sign", ["raised", "firm", "growing", "bleeding", "new", "painful"])
+def test_an_urgent_sign_is_due_the_day_it_was_noted(sign):
+    lesion = {"id": "7", "urgent": [{"sign": sign, "on": "2024-05-20"}, {"sign": "new", "on": "2024-05-25"}]}
+    found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
+    assert (found.anchor, found.target, found.urgency) == (date(2024, 5, 20), date(2024, 5, 20), "A")
+
+
+@pytest.mark.parametrize(
+    "sign, pictured", [("raised", False), ("growing", False), ("new", True), ("painful", True)]
+)
+def test_monitoring_stops_for_what_must_not_wait(sign, pictured):
+    lesion = {
+        "id": "7", "monitoring": "short", "since": "2024-05-01", "urgent": [{"sign": sign, "on": "2024-05-20"}],
+    }  # fmt: skip
+    purposes = [due.purpose for due in plan(lesions=[lesion]).due]
+    assert ("lesion_image" in purposes) == pictured
+
+
+@pytest.mark.parametrize(
+    "examined, open_since", [("2024-05-19", "2024-05-20"), ("2024-05-20", None), ("2024-06-01", None)]
+)
+def test_an_examination_in_person_ends_it_until_new_change(examined, open_since):
+    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}], "examined_in_person_on": examined}
+    found = [due.anchor for due in plan(lesions=[lesion]).due if due.urgency == "A"]
+    assert found == ([date.fromisoformat(open_since)] if open_since else [])
+
+
+def test_a_picture_or_a_visit_does_not_end_it():
+    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}], "last_image_on": "2024-05-25"}
+    done = [{"purpose": "lesion_examination", "subject": "lesion:7", "on": "2024-05-25"}]
+    assert [due.urgency for due in plan(lesions=[lesion], done=done, records_since="2024-05-30").due] == [
+        "A",
+        "C",
+    ]
+
+
+def test_an_urgent_row_can_be_closed_with_a_ground_and_opens_again_with_new_change():
+    closed = {"purpose": "lesion_examination", "subject": "lesion:7", "anchor": "2024-05-20", "number": 1}
+    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
+    answer = plan(lesions=[lesion], closed=[closed | {"ground": "transferred", "on": "2024-05-21"}])
+    assert "lesion_examination" not in {due.purpose for due in answer.due}
+    other = plan(
+        lesions=[lesion], closed=[closed | {"number": 2, "ground": "transferred", "on": "2024-05-21"}]
+    )
+    assert row(other, "lesion_examination", "lesion:7").number == 1
+
+
+def test_growth_after_the_removal_was_decided_is_urgent_again():
+    decision = {"lesion": "7", "decision": "excise", "on": "2024-05-25"}
+    lesion = {"id": "7", "state": "removed", "urgent": [{"sign": "growing", "on": "2024-05-20"}]}
+    assert [due for due in plan(lesions=[lesion], decisions=[decision]).due if due.urgency == "A"] == []
+    lesion["urgent"].append({"sign": "growing", "on": "2024-08-01"})
+    found = row(plan(lesions=[lesion], decisions=[decision]), "lesion_examination", "lesion:7")
+    assert found.anchor == date(2024, 8, 1)
+
+
+def test_the_urgent_row_takes_over_another_examination_of_the_lesion():
+    routine = one_rule(id='"exam"', purpose='"lesion_examination"', anchor='"lesion"', when="{}", then='"open"',
+                       notice=None, phases='[{ every = "P1M", for = "open", early = "P1D", late = "P1D" }]')  # fmt: skip
+    lesion = {
+        "id": "7",
+        "monitoring": "long",
+        "since": "2024-01-31",
+        "urgent": [{"sign": "new", "on": "2024-05-20"}],
+    }
+    found = row(plan(ruleset.load(routine), lesions=[lesion]), "lesion_examination", "lesion:7")
+    assert (found.urgency, [reason.rule for reason in found.reasons]) == ("A", ["urgent-sign", "exam"])
+
+
+# -- the clinician's override ----------------------------------------------------------------------
+
+
+def override(**keys):
+    return [CHECK | {"id": "9", "reason": "asked for by the board", "by": "Dr A"} | keys]
+
+
+def test_an_interval_counts_from_the_last_visit():
+    visit = [CHECK | {"on": "2024-05-02"}]
+    found = row(plan(diagnoses=[MELANOMA], done=visit, overrides=override(interval="P6M")))
+    assert (found.rule, found.anchor, found.target) == ("override:9", date(2024, 5, 2), date(2024, 11, 2))
+    assert found.reasons[0].text == "Dr A decided every 6 months: asked for by the board"
+    assert [reason.rule for reason in found.reasons] == ["override:9", "melanoma-invasive"]
+
+
+def test_an_interval_before_any_visit_counts_from_the_anchor():
+    found = row(plan(diagnoses=[MELANOMA], overrides=override(interval="P2M")))
+    assert (found.anchor, found.target) == (date(2024, 1, 31), date(2024, 3, 31))
+
+
+def test_an_override_says_what_follows():
+    answer = plan(diagnoses=[MELANOMA], overrides=override(interval="P6M"), today=date(2030, 1, 1))
+    assert codes(answer) & {("what_follows", "diagnosis:1")} == set()
+    no_rule = {"code": "scc_in_situ", "anchor": "2024-01-31"}
+    answer = plan(diagnoses=[no_rule], overrides=override(interval="P1Y"))
+    assert row(answer).target == date(2025, 1, 31)
+    assert codes(answer) & {("no_rule", "diagnosis:1")} == set()
+
+
+def test_an_override_that_is_over_answers_nothing_any_more():
+    no_rule = {"code": "scc_in_situ", "anchor": "2024-01-31"}
+    facts = {"diagnoses": [no_rule], "overrides": override(interval="P6M", until="2024-12-31")}
+    assert row(plan(**facts)).target == date(2024, 7, 31)
+    facts["done"] = [CHECK | {"on": "2024-08-01"}]
+    assert ("no_rule", "diagnosis:1") in codes(plan(**facts))
+
+
+def test_an_override_of_one_diagnosis_counts_from_its_anchor():
+    mine = {"id": "9", "purpose": "node_examination", "subject": "diagnosis:1", "interval": "P4M"}
+    second = {"id": "2", "code": "bcc", "anchor": "2024-03-31"}
+    answer = plan(diagnoses=[MELANOMA, second], overrides=[mine])
+    assert row(answer, "node_examination", "diagnosis:1").target == date(2024, 5, 31)
+
+
+def test_an_interval_skips_what_lies_before_the_records():
+    # number 1 may be done until 2024-04-14, number 2 until 2024-06-14
+    facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P2M")}
+    assert row(plan(**facts, records_since="2024-04-14")).number == 1
+    assert row(plan(**facts, records_since="2024-04-15")).number == 2
+
+
+def test_after_its_end_the_rule_goes_on_without_instant_lateness():
+    visit = [CHECK | {"on": "2024-05-02"}]
+    facts = {
+        "diagnoses": [MELANOMA],
+        "done": visit,
+        "overrides": override(interval="P6M", until="2024-12-31"),
+    }
+    assert row(plan(**facts)).target == date(2024, 11, 2)
+    facts["done"] = [*visit, CHECK | {"on": "2024-11-04"}]
+    assert (row(plan(**facts)).rule, row(plan(**facts)).target) == ("melanoma-invasive", date(2025, 1, 31))
+
+
+def test_when_an_override_ends_after_the_schedule_the_question_returns():
+    facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P6M", until="2027-01-31")}
+    facts["done"] = [CHECK | {"on": "2026-08-15"}]
+    assert ("what_follows", "diagnosis:1") in codes(plan(**facts))
+    facts["done"] = [CHECK | {"on": "2026-02-15"}]
+    assert ("what_follows", "diagnosis:1") not in codes(plan(**facts))
+    assert plan(**facts).valid_until == date(2026, 10, 30)
+
+
+def test_a_date_governs_until_it_is_visited():
+    facts = {"diagnoses": [MELANOMA], "overrides": override(date="2024-06-15")}
+    assert (row(plan(**facts)).rule, row(plan(**facts)).target) == ("override:9", date(2024, 6, 15))
+    assert (row(plan(**facts)).number, row(plan(**facts)).earliest) == (1, date(2024, 6, 8))
+    facts["done"] = [CHECK | {"on": "2024-06-14"}]
+    assert (row(plan(**facts)).rule, row(plan(**facts)).number) == ("melanoma-invasive", 2)
+
+
+def test_a_date_after_its_own_end_is_a_problem_and_replaces_nothing():
+    answer = plan(diagnoses=[MELANOMA], overrides=override(date="2025-06-15", until="2025-01-01"))
+    assert ("override_contradiction", "patient") in codes(answer)
+    assert row(answer).number == 1
+
+
+def test_an_interval_without_any_day_to_count_from_is_a_problem():
+    assert ("no_anchor", "patient") in codes(plan(overrides=override(interval="P6M")))
+
+
+def test_an_interval_for_a_lesion_counts_from_its_monitoring():
+    mine = {"id": "9", "purpose": "lesion_image", "subject": "lesion:7", "interval": "P2M"}
+    lesions = [{"id": "6", "since": "2024-03-31"}, {"id": "7", "since": "2024-01-31"}]
+    found = row(plan(lesions=lesions, overrides=[mine]), "lesion_image", "lesion:7")
+    assert (found.anchor, found.target) == (date(2024, 1, 31), date(2024, 3, 31))
+
+
+@pytest.mark.parametrize(
+    "interval, days",
+    [("P1Y", 60), ("P6M", 30), ("P3M", 14), ("P2M", 14), ("P6W", 4), ("P10D", 1), ("P9D", 0)],
+)
+def test_the_tolerance_of_an_override_follows_its_length(interval, days):
+    # operations.md K2 (a proposal without outside authority) for 3, 6 and 12 months
+    assert overriding.usual_tolerance(dates.parse(interval)).days == days
+
+
+def test_an_override_never_puts_off_an_urgent_sign():
+    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
+    later = {"id": "9", "purpose": "lesion_examination", "subject": "lesion:7", "date": "2024-09-01"}
+    found = row(plan(lesions=[lesion], overrides=[later]), "lesion_examination", "lesion:7")
+    assert (found.target, found.urgency) == (date(2024, 5, 20), "A")
+
+
+# -- procedures, order, the strip of the year ------------------------------------------------------
+
+
+def test_a_result_is_told_within_a_week():
+    # clinical.md §7, OCP: biopsy on 2026-02-20, patient told by 2026-02-27 (case 20)
+    found = row(plan(procedures=[{"kind": "biopsy", "on": "2026-02-20"}]), "result_visit")
+    assert found.latest == date(2026, 2, 27)
+    done = [{"purpose": "result_visit", "subject": "patient", "on": "2026-02-25"}]
+    told = plan(procedures=[{"kind": "biopsy", "on": "2026-02-20"}], done=done)
+    assert "result_visit" not in {due.purpose for due in told.due}
+    assert "result_visit" not in {
+        due.purpose for due in plan(procedures=[{"kind": "other", "on": "2026-02-20"}]).due
+    }
+
+
+def test_rows_are_ordered_by_latest_day_purpose_subject():
+    lesions = [{"id": name, "monitoring": "short", "since": "2024-01-31"} for name in "ba"]
+    answer = plan(lesions=lesions, diagnoses=[MELANOMA], risk={"tier": "high", "assessed_on": "2024-01-31"})
+    keys = [(due.latest, due.purpose, due.subject) for due in answer.due]
+    assert keys == sorted(keys)
+    assert [key[2] for key in keys if key[1] == "lesion_image"] == ["lesion:a", "lesion:b"]
+
+
+def test_the_json_is_that_of_the_interface():
+    shown = plan(diagnoses=[MELANOMA]).to_json()
+    assert list(shown) == ["schema", "ruleset", "today", "valid_until", "due", "problems"]
+    assert list(shown["ruleset"]) == ["name", "version", "sha256"]
+    keys = [
+        "purpose",
+        "subject",
+        "rule",
+        "anchor",
+        "number",
+        "earliest",
+        "target",
+        "latest",
+        "urgency",
+        "reasons",
+    ]
+    assert list(shown["due"][0]) == keys
+    assert list(shown["due"][0]["reasons"][0]) == ["rule", "text", "source", "anchor"]
+    assert list(shown["problems"][0]) == ["code", "subject", "text"]
+
+
+def test_the_strip_shows_past_and_future_of_each_series():
+    facts = build(diagnoses=[MELANOMA], done=[CHECK | {"on": "2024-05-02"}])
+    found = [
+        due
+        for due in engine.upcoming(facts, DEFAULT, TODAY, date(2025, 1, 31))
+        if due.rule == "melanoma-invasive"
+    ]
+    assert [due.number for due in found] == [1, 2, 3, 4]
+
+
+def test_the_strip_of_a_rolling_rule_starts_at_the_last_visit():
+    risk = {"tier": "very_high", "assessed_on": "2024-01-31"}
+    facts = build(risk=risk, done=[CHECK | {"on": "2024-08-15"}])
+    found = [
+        due.target
+        for due in engine.upcoming(facts, DEFAULT, TODAY, date(2025, 12, 31))
+        if due.rule == "tier-very-high"
+    ]
+    assert found == [date(2025, 2, 15), date(2025, 8, 15)]
+
+
+def test_the_strip_numbers_what_attendance_moves():
+    rules = by_attendance(YEARS, '"ask"', '"P0D"')
+    facts = build(diagnoses=[MELANOMA], done=[CHECK | {"on": "2024-05-20"}])
+    found = [(due.number, due.target) for due in engine.upcoming(facts, rules, TODAY, date(2030, 1, 1))]
+    assert found == [
+        (1, date(2024, 4, 30)),
+        (2, date(2024, 8, 20)),
+        (3, date(2024, 11, 20)),
+        (4, date(2025, 1, 31)),
+        (5, date(2025, 7, 31)),
+        (6, date(2026, 1, 31)),
+    ]
+
+
+def test_the_strip_shows_an_override_without_end_to_its_last_day():
+    facts = build(risk={"tier": "very_high", "assessed_on": "2024-01-31"}, overrides=override(interval="P1Y"))
+    strip = engine.upcoming(facts, DEFAULT, TODAY, date(2026, 1, 31))
+    assert [(due.rule, due.target) for due in strip if due.purpose == "full_skin_check"] == [
+        ("override:9", date(2025, 1, 31)),
+        ("override:9", date(2026, 1, 31)),
+    ]
+
+
+def test_the_strip_leaves_out_what_an_override_replaces():
+    facts = build(diagnoses=[MELANOMA], overrides=override(interval="P6M", until="2024-12-31"))
+    found = [
+        (due.rule, due.target)
+        for due in engine.upcoming(facts, DEFAULT, TODAY, date(2025, 4, 30))
+        if due.purpose == "full_skin_check"
+    ]
+    assert found == [
+        ("override:9", date(2024, 7, 31)),
+        ("melanoma-invasive", date(2025, 1, 31)),
+        ("melanoma-invasive", date(2025, 4, 30)),
+    ]
+
+
+def test_the_strip_ends_with_a_discharge():
+    closed = [CHECK | {"anchor": "2024-01-31", "number": 2, "ground": "discharge", "on": "2024-08-01"}]
+    found = engine.upcoming(build(diagnoses=[MELANOMA], closed=closed), DEFAULT, TODAY, date(2026, 1, 31))
+    assert [due.number for due in found if due.rule == "melanoma-invasive"] == [1, 2]

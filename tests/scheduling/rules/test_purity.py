@@ -1,0 +1,41 @@
+"""The core knows no Django, no Celery, no other package of ours and no clock."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from scheduling.rules import facts
+
+FOLDER = Path(facts.__file__).parent
+FILES = sorted(FOLDER.glob("*.py"))
+CLOCKS = {"today", "now", "utcnow", "time", "localtime", "gmtime", "monotonic"}
+
+
+@pytest.mark.parametrize("path", FILES, ids=[path.name for path in FILES])
+def test_imports_are_the_standard_library_and_siblings(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            assert {name.name.partition(".")[0] for name in node.names} <= sys.stdlib_module_names
+        if isinstance(node, ast.ImportFrom):
+            assert node.level == 1 or (
+                node.level == 0 and node.module.partition(".")[0] in sys.stdlib_module_names
+            )
+
+
+@pytest.mark.parametrize("path", FILES, ids=[path.name for path in FILES])
+def test_no_clock_is_read(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            assert node.func.attr not in CLOCKS, f"{path.name}:{node.lineno}"
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            assert "time" not in [name.name for name in node.names]
+
+
+def test_loading_the_core_loads_no_framework():
+    code = "import scheduling.rules.__main__, sys; print([m for m in ('django', 'celery', 'clinic', 'lesions') if m in sys.modules])"
+    root = FOLDER.parents[1]
+    done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

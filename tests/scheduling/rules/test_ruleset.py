@@ -1,0 +1,251 @@
+"""Rule sets: every fault is named by its path, the shipped ones have none and are true to their source."""
+
+import hashlib
+
+import pytest
+
+from scheduling.rules import dates, ruleset, sentences
+from tests.scheduling.rules.sets import FROM_MEMORY, HEAD, one_rule
+
+# clinical.md appendix A (seed data): months (shortest, longest or None, duration or None for open)
+SEED = {
+    "M-NCCN-0": [(12, None, None)],
+    "M-NCCN-I": [(6, 12, 60), (12, None, None)],
+    "M-NCCN-II": [(3, 6, 24), (3, 12, 36), (12, None, None)],
+    "M-NICE15-0": [],
+    "M-NICE15-IA": [(3, 6, 12)],
+    "M-NICE15-IB-III": [(3, None, 36), (6, None, 24)],
+    "M-SCO-IA": [(3, 6, 12)],
+    "M-SCO-IB-IIA": [(3, 4, 36), (6, None, 24)],
+    "M-SCO-MOD": [(3, 4, 36), (6, None, 24), (12, None, 60)],
+    "M-SCO-IIIC": [(3, None, 24), (6, None, 36), (12, None, 60)],
+    "M-S3-IA": [(6, None, 36), (12, None, 84)],
+    "M-S3-IB-IIB": [(3, None, 36), (6, None, 24), (6, 12, 60)],
+    "M-S3-IIC-III": [(3, None, 60), (6, None, 60)],
+    "M-CCA-I": [(12, None, 120)],
+    "M-CCA-IIA": [(6, None, 24), (12, None, 96)],
+    "M-CCA-IIBC": [(3, 4, 24), (6, None, 12), (12, None, 60)],
+    "M-CCA-III": [(3, None, 24), (6, None, 12), (12, None, 60)],
+    "B-NCCN": [(6, 12, 60), (12, None, None)],
+    "B-S2k": [(12, None, None)],
+    "S-NCCN-loc": [(3, 12, 24), (6, 12, 36), (12, None, None)],
+    "S-S3-low": [(6, None, 24), (12, None, 36)],
+    "S-S3-high": [(3, None, 24), (6, None, 36), (12, None, 60)],
+    "T-CCA-VH": [(6, None, None)],
+    "T-OCP-H": [(6, 12, None)],
+    "T-RACGP-H": [(12, None, None)],
+    "T-RACGP-M": [(24, 60, None)],
+}
+PUBLISHED = [name for name in ruleset.shipped_names() if name != "default"]
+DEFAULT_ROWS = {
+    "melanoma-invasive": [(3, None, 24)],
+    "melanoma-in-situ": SEED["M-NCCN-0"],
+    "bcc": SEED["B-S2k"],
+    "scc-low": SEED["S-S3-low"],
+    "scc-high": SEED["S-S3-high"],
+    "tier-very-high": SEED["T-CCA-VH"],
+    "tier-high": SEED["T-OCP-H"],
+    "tier-above-average": SEED["T-RACGP-M"],
+}
+
+
+def months(phase):
+    assert not phase.short.days and not phase.long.days
+    longest = phase.long.months if phase.is_range else None
+    return phase.short.months, longest, None if phase.length is None else phase.length.months
+
+
+def shipped_rules():
+    return {rule.id: rule for name in PUBLISHED for rule in ruleset.load(ruleset.shipped(name)).rules}
+
+
+@pytest.mark.parametrize("name", ruleset.shipped_names())
+def test_shipped_sets_have_no_fault(name):
+    text = ruleset.shipped(name)
+    assert ruleset.check(text) == []
+    found = ruleset.load(text)
+    assert (found.name, found.sha256) == (name, hashlib.sha256(text.encode()).hexdigest())
+
+
+def test_the_default_comes_first():
+    assert ruleset.shipped_names()[0] == "default"
+    with pytest.raises(KeyError):
+        ruleset.shipped("../rules/facts")
+
+
+@pytest.mark.parametrize("row", SEED)
+def test_published_rows_are_those_of_appendix_a(row):
+    assert [months(phase) for phase in shipped_rules()[row].phases] == SEED[row]
+
+
+def test_no_published_row_beside_the_seed_but_the_one_for_average_risk():
+    assert set(shipped_rules()) - set(SEED) == {"T-POP"}
+
+
+@pytest.mark.parametrize("row", DEFAULT_ROWS)
+def test_the_default_set_repeats_the_rows_it_names(row):
+    rules = {rule.id: rule for rule in ruleset.load(ruleset.shipped("default")).rules}
+    assert [months(phase) for phase in rules[row].phases] == DEFAULT_ROWS[row]
+
+
+@pytest.mark.parametrize("name", ruleset.shipped_names())
+def test_only_rows_whose_source_says_end_end(name):
+    # clinical.md appendix A: a list that ends "end" in the ISO column of section 1; every other row asks or is open
+    ends = {
+        "M-NICE15-0",
+        "M-NICE15-IA",
+        "M-NICE15-IB-III",
+        "M-SCO-IA",
+        "M-SCO-IB-IIA",
+        "M-SCO-MOD",
+        "M-SCO-IIIC",
+    }
+    ends |= {"M-S3-IA", "M-S3-IB-IIB", "M-S3-IIC-III", "S-S3-low", "S-S3-high", "scc-low", "scc-high"}
+    ends |= {"T-POP", "tier-average", "result-visit", "procedure-other"}
+    for rule in ruleset.load(ruleset.shipped(name)).rules:
+        assert (rule.then == "end") == (rule.id in ends), rule.id
+
+
+@pytest.mark.parametrize("name", ruleset.shipped_names())
+def test_no_row_from_weak_memory_is_shipped(name):
+    assert {rule.flag for rule in ruleset.load(ruleset.shipped(name)).rules} <= {
+        "found",
+        "found-2nd",
+        "design",
+    }
+
+
+def test_the_superseded_edition_says_so():
+    for rule in ruleset.load(ruleset.shipped("nice-2015")).rules:
+        assert "superseded by NG14 of July 2022" in sentences.rule_sentence(rule)
+
+
+PHASE = "rule[0:r].phases[0]"
+FAULTS = [
+    ({"phases": '[{ every = "P3X", for = "P2Y", early = "P14D", late = "P14D" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ every = 3, for = "P2Y", early = "P14D", late = "P14D" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ for = "P2Y", early = "P14D", late = "P14D" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ every = "P0D", for = "P2Y", early = "P0D", late = "P14D" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ every = "P11Y", for = "P20Y", early = "P14D", late = "P14D" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ every = "P6M..P3M", for = "P2Y" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ every = "P3M..", for = "P2Y" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ every = "P3M..P6M", target = "P7M", for = "P2Y" }]'}, f"{PHASE}.every"),
+    ({"phases": '[{ every = "P3M", early = "P14D", late = "P14D" }]'}, f"{PHASE}.for"),
+    ({"phases": '[{ every = "P3M", for = "P2M", early = "P14D", late = "P14D" }]'}, f"{PHASE}.for"),
+    ({"phases": '[{ every = "P3M", for = "P2Y", late = "P14D" }]'}, f"{PHASE}.early"),
+    ({"phases": '[{ every = "P3M", for = "P2Y", early = "P3M", late = "P14D" }]'}, f"{PHASE}.early"),
+    ({"phases": '[{ every = "P3M", for = "P2Y", early = "P14D" }]'}, f"{PHASE}.late"),
+    ({"phases": '[{ every = "P3M..P6M", for = "P2Y", late = "P14D" }]'}, f"{PHASE}.late"),
+    ({"phases": '[{ every = "P3M", for = "P2Y", early = "P14D", late = "P14D", colour = 1 }]'}, f"{PHASE}.colour"),
+    ({"phases": '[{ every = "as decided", for = "once", early = "P1D", late = "P1D" }]'}, f"{PHASE}.every"),
+    ({"phases": "[]"}, "rule[0:r].phases"),
+    ({"phases": '"P3M"'}, "rule[0:r].phases"),
+    ({"phases": '["P3M"]'}, PHASE),
+    ({"phases": '[{ every = "P3M", for = "open", early = "P14D", late = "P14D" }]'}, "rule[0:r].then"),
+    ({"then": '"open"', "notice": None}, "rule[0:r].then"),
+    ({"then": '"stop"', "notice": None}, "rule[0:r].then"),
+    ({"then": None, "notice": None}, "rule[0:r].then"),
+    ({"notice": None}, "rule[0:r].notice"),
+    ({"then": '"end"'}, "rule[0:r].notice"),
+    ({"source": None}, "rule[0:r].source"),
+    ({"source": '" "'}, "rule[0:r].source"),
+    ({"source": '"clinic setting, no source"'}, "rule[0:r].approver"),
+    ({"source": '"common practice, no source"'}, "rule[0:r].approver"),
+    ({"flag": '"memory L"'}, "rule[0:r].flag"),
+    ({"purpose": '"tea"'}, "rule[0:r].purpose"),
+    ({"purpose": '"lesion_image"'}, "rule[0:r].purpose"),
+    ({"anchor": '"birth"', "when": "{}"}, "rule[0:r].anchor"),
+    ({"spacing": '"chained"'}, "rule[0:r].spacing"),
+    ({"urgency": '"D"'}, "rule[0:r].urgency"),
+    ({"replaces": '["other"]'}, "rule[0:r].replaces"),
+    ({"replaces": '["r"]'}, "rule[0:r].replaces"),
+    ({"colour": '"blue"'}, "rule[0:r].colour"),
+    ({"when": '"melanoma"'}, "rule[0:r].when"),
+    ({"when": '{ colour = { is = "blue" } }'}, "rule[0:r].when.colour"),
+    ({"when": '{ code = "melanoma" }'}, "rule[0:r].when.code"),
+    ({"when": '{ code = { is = "melanoma", in = ["bcc"] } }'}, "rule[0:r].when.code"),
+    ({"when": '{ code = { like = "mel*" } }'}, "rule[0:r].when.code.like"),
+    ({"when": '{ code = { is = "mole" } }'}, "rule[0:r].when.code.is"),
+    ({"when": "{ code = { in = [] } }"}, "rule[0:r].when.code.in"),
+    ({"when": '{ code = { below = "1.0" } }'}, "rule[0:r].when.code.below"),
+    ({"when": '{ thickness = { is = "1.0" } }'}, "rule[0:r].when.thickness.is"),
+    ({"when": "{ thickness = { below = 1.0 } }"}, "rule[0:r].when.thickness.below"),
+    ({"when": '{ thickness = { below = "1.04" } }'}, "rule[0:r].when.thickness.below"),
+    ({"when": '{ invasive = { is = "yes" } }'}, "rule[0:r].when.invasive.is"),
+    ({"anchor": '"risk"', "when": "{}", "spacing": '"attendance"'}, "rule[0:r].spacing"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("changes, path", FAULTS, ids=[f"{path} {changes}"[:90] for changes, path in FAULTS])
+def test_a_fault_is_named_by_its_path(changes, path):
+    faults = ruleset.check(one_rule(**changes))
+    assert path in [fault.path for fault in faults]
+    assert all(fault.text and fault.line is None for fault in faults)
+
+
+def test_the_pattern_of_these_faults_is_itself_sound():
+    assert ruleset.check(one_rule()) == []
+
+
+def test_all_faults_are_named_at_once():
+    paths = [fault.path for fault in ruleset.check(one_rule(urgency='"D"', flag='"memory L"', source=None))]
+    assert paths == ["rule[0:r].source"]
+    paths = [fault.path for fault in ruleset.check(one_rule(urgency='"D"', flag='"memory L"'))]
+    assert paths == ["rule[0:r].urgency", "rule[0:r].flag"]
+
+
+def test_a_syntax_error_has_a_line():
+    (fault,) = ruleset.check(HEAD + "[[rule]]\nid = = 1\n")
+    assert (fault.path, fault.line) == ("", 6)
+
+
+def test_a_syntax_error_at_the_end_has_the_last_line():
+    (fault,) = ruleset.check("schema = 1\nname = [1,")
+    assert fault.line == 2
+
+
+def test_two_rules_with_one_id():
+    text = one_rule() + one_rule().replace(HEAD, "\n")
+    assert [fault.path for fault in ruleset.check(text)] == ["rule[1:r]"]
+
+
+@pytest.mark.parametrize(
+    "text, path",
+    [
+        (HEAD, "rule"),
+        (one_rule().replace("schema = 1", "schema = 2"), "schema"),
+        (one_rule().replace('version = "1"', "version = 1"), "version"),
+        ('colour = "blue"\n' + one_rule(), "colour"),
+    ],
+)
+def test_faults_of_the_whole_file(text, path):
+    assert path in [fault.path for fault in ruleset.check(text)]
+
+
+def test_a_faulty_set_is_refused_as_a_whole():
+    with pytest.raises(ruleset.FaultyRuleSet) as refused:
+        ruleset.load(one_rule(urgency='"D"'))
+    assert [fault.path for fault in refused.value.faults] == ["rule[0:r].urgency"]
+
+
+def test_the_short_end_is_the_target_unless_the_set_says_otherwise():
+    # domain.md, point 1
+    text = one_rule(
+        phases='[{ every = "P3M..P6M", for = "P2Y" }, { every = "P3M..P6M", target = "P4M", for = "P2Y" }]'
+    )
+    first, second = ruleset.load(text).rules[0].phases
+    assert (first.target, second.target) == (dates.Duration(3), dates.Duration(4))
+
+
+def test_rules_read_as_sentences():
+    rule = ruleset.load(HEAD + FROM_MEMORY).rules[0]
+    assert sentences.rule_sentence(rule) == (
+        "SCC, high risk (from memory, medium confidence): full skin check every 4 months for 1 year, every 6 months "
+        "for 1 year, then follow-up ends, counted from the anchor day of the diagnosis. Applies when code is scc and "
+        "risk scheme is BAD and risk class is high. Source: British Association of Dermatologists, cSCC, 2020 [memory M]."
+    )
+    assert sentences.phase_labels(rule) == [
+        "every 4 months for 1 year",
+        "every 6 months for 1 year",
+        "then follow-up ends",
+    ]
