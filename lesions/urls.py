@@ -1,4 +1,25 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from lesions.views import decisions, pictures, register, results
 
 app_name = "lesions"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("patients/<int:pk>/lesions/new/", register.new_lesion, name="new_lesion"),
+    path("lesions/<int:pk>/", register.lesion, name="lesion"),
+    path("lesions/<int:pk>/amend/", register.amend_lesion, name="amend_lesion"),
+    path("lesions/<int:pk>/pictures/", pictures.add_pictures, name="add_pictures"),
+    path("lesions/<int:pk>/signs/", register.note_sign, name="note_sign"),
+    path("lesions/<int:pk>/examined/", register.examined, name="examined"),
+    path("lesions/<int:pk>/decide/", decisions.decide_in_person, name="decide_in_person"),
+    path("images/<int:pk>/view/", pictures.view_image, name="view_image"),
+    path("pictures/", pictures.pictures, name="pictures"),
+    path("pictures/refused/<int:pk>/settle/", pictures.settle, name="settle"),
+    path("decisions/", decisions.decisions, name="decisions"),
+    path("decisions/unflagged/", decisions.unflagged, name="unflagged"),
+    path("decisions/<int:pk>/", decisions.decision, name="decision"),
+    path("signoffs/<int:pk>/addendum/", decisions.add_addendum, name="add_addendum"),
+    path("results/", results.results, name="results"),
+    path("diagnoses/<int:pk>/told/", results.told, name="told"),
+    path("patients/<int:pk>/procedures/new/", results.new_procedure, name="new_procedure"),
+    path("patients/<int:pk>/diagnoses/new/", results.new_diagnosis, name="new_diagnosis"),
+]

@@ -110,3 +110,8 @@ def test_static_files_are_collected_only_when_they_changed(folder, monkeypatch):
     monkeypatch.setattr(demo_house, "_static_state", lambda: "changed")
     demo_house.collect_static(folder)
     assert len(calls) == 2
+
+
+def test_one_log_in_of_each_role_is_printed_and_the_first_is_taken():
+    rows = [demo_house.Pass(*words) for words in ["nnaX", "dbpY", "ncpZ", "depQ"]]
+    assert demo.one_of_each_role(rows) == rows[:2]

@@ -1,3 +1,4 @@
+from django.contrib.auth.decorators import login_not_required
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
@@ -19,6 +20,7 @@ def start(request: HttpRequest) -> HttpResponse:
     return redirect(START[request.user.role])
 
 
+@login_not_required
 def health(request: HttpRequest) -> JsonResponse:
     """For the proxy and the launcher: the process answers and the database does."""
     with connection.cursor() as cursor:

@@ -99,11 +99,19 @@ class Command(BaseCommand):
         today = clock.today()
         age = f", {age_in_words(built.on, today)}" if built.on != today else ""
         self.say(f"\nQuarterday's demo clinic is open at {page}  (this machine only{age})\n")
-        width = max((len(row.role) for row in built.logins), default=0)
-        name = max((len(row.username) for row in built.logins), default=0)
-        for row in built.logins:
-            self.say(f"  {row.role:{width}}  {row.username:{name}}  {row.password}   {row.name}")
+        shown = one_of_each_role(built.logins)
+        role = max((len(row.role) for row in shown), default=0)
+        name = max((len(row.username) for row in shown), default=0)
+        for row in shown:
+            self.say(f"  {row.role:{role}}  {row.username:{name}}  {row.password}   {row.name}")
+        if len(shown) < len(built.logins):
+            self.say(f"  {len(built.logins) - len(shown)} more stand in {settings.DATA_DIR / 'logins.json'}")
         self.say("\nAll people and pictures are invented. Ctrl-C ends everything.")
+
+
+def one_of_each_role(logins: list[demo_house.Pass]) -> list[demo_house.Pass]:
+    """Return the first log-in of each role, in their own order."""
+    return list({row.role: row for row in reversed(logins)}.values())[::-1]
 
 
 def age_in_words(built: date, today: date) -> str:

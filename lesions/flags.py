@@ -1,0 +1,238 @@
+"""Reasons to put a lesion before a dermatologist: the clinic's limits, and what numbers cannot answer."""
+
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from functools import lru_cache
+from pathlib import Path
+
+from clinic import policies
+from clinic.models import Policy, PolicyKind
+from lesions.analysis.types import Comparison, Delta, Measure, Measurement
+
+KINDS = ("value", "growth", "appears", "regions")
+_SHIPPED = Path(__file__).with_name("flags.toml")
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One row of the table; `measures` are tried in order for growth, taken together for appears."""
+
+    code: str
+    measures: tuple[str, ...]
+    of: str
+    limit: float
+    unit: str
+    source: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class FlagDraft:
+    code: str
+    text: str
+    value: float | None = None
+    unit: str = ""
+    uncertainty: float | None = None
+    limit: float | None = None
+    source: str = ""
+
+
+def shipped() -> str:
+    return _SHIPPED.read_text()
+
+
+def check(text: str) -> list[str]:
+    """Faults of a table of limits, in words."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        return [f"not readable as TOML: {error}"]
+    rows = document.get("limit")
+    if not document.get("name") or not isinstance(rows, list) or not rows:
+        return ["a table of limits has a name and at least one [[limit]]"]
+    faults = [f"unknown key {key!r}" for key in sorted(document.keys() - {"name", "limit"})]
+    for number, row in enumerate(rows):
+        faults += [f"limit[{number}]: {fault}" for fault in _faults(row)]
+    codes = [str(row.get("code")) for row in rows]
+    return faults + [f"code {code!r} stands twice" for code in sorted(set(codes)) if codes.count(code) > 1]
+
+
+def _faults(row: dict[str, object]) -> Iterator[str]:
+    wanted = {field.name for field in fields(Limit)}
+    yield from (f"unknown key {key!r}" for key in sorted(row.keys() - wanted))
+    missing = sorted(wanted - row.keys())
+    if missing:
+        yield f"lacks {', '.join(missing)}"
+        return
+    if row["of"] not in KINDS:
+        yield f"of is one of {', '.join(KINDS)}"
+    if isinstance(row["limit"], bool) or not isinstance(row["limit"], int | float):
+        yield "limit is a number"
+    if not isinstance(row["measures"], list) or not row["measures"]:
+        yield "measures is a list of names"
+    if not row["source"]:
+        yield 'source says where the limit comes from, or "clinic setting, no source"'
+
+
+@lru_cache(maxsize=8)
+def limits(text: str) -> tuple[Limit, ...]:
+    rows = tomllib.loads(text)["limit"]
+    return tuple(Limit(**row | {"measures": tuple(row["measures"])}) for row in rows)
+
+
+def raise_flags(
+    measurement: Measurement, comparison: Comparison | None, policy: Policy | None
+) -> list[FlagDraft]:
+    """Every reason to look. An empty list means: all was measured, and all lies inside the limits."""
+    unanswered = list(_unanswered(measurement, comparison))
+    if policy is None:
+        return [*unanswered, FlagDraft("no_limits", "No limits are in force, so every picture is looked at.")]
+    table = limits(policy.toml)
+    passed = (_passed(limit, measurement, comparison) for limit in table)
+    drafts = [*(draft for draft in passed if draft), *unanswered]
+    missing = _missing(table, measurement, comparison)
+    if missing:
+        drafts.append(FlagDraft("unmeasured", f"Not measured: {', '.join(missing)}."))
+    return drafts
+
+
+def codes_of_change(policy: Policy) -> set[str]:
+    """Codes of flags that follow from a comparison, not from one picture alone."""
+    return {limit.code for limit in limits(policy.toml) if limit.of != "value"}
+
+
+def failed(sentence: str) -> FlagDraft:
+    return FlagDraft("unmeasured", f"The picture could not be measured. {sentence}")
+
+
+def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
+    """What no limit can answer: the picture waits for a person like one beyond a limit."""
+    if measurement.doubt:
+        reasons = " ".join(doubt.text.removesuffix(" Check it.") for doubt in measurement.doubt)
+        yield FlagDraft("doubtful", f"Check the outline. {reasons}")
+    poor = [quality.text for quality in measurement.quality if not quality.ok]
+    if poor:
+        yield FlagDraft("inadequate", f"The photograph falls short. {' '.join(poor)}")
+    if comparison is None:
+        yield FlagDraft("nothing_to_compare", "There is no earlier picture to compare with at this version.")
+    elif not comparison.registration.aligned:
+        reasons = " ".join(reason.text for reason in comparison.registration.reasons)
+        yield FlagDraft("unaligned", f"The two pictures could not be laid on each other. {reasons}".strip())
+
+
+def _passed(limit: Limit, measurement: Measurement, comparison: Comparison | None) -> FlagDraft | None:
+    if limit.of == "value":
+        return _above(limit, measurement)
+    if comparison is None:
+        return None
+    return {"growth": _grown, "appears": _appeared, "regions": _spread}[limit.of](limit, comparison)
+
+
+def _above(limit: Limit, measurement: Measurement) -> FlagDraft | None:
+    measure = _measure(measurement, limit.measures[0])
+    if measure is None or measure.value is None or measure.value <= limit.limit:
+        return None
+    return _draft(limit, limit.sentence, measure.value, measure.uncertainty)
+
+
+def _grown(limit: Limit, comparison: Comparison) -> FlagDraft | None:
+    delta = _first_known(limit.measures, comparison)
+    if delta is None or not delta.earlier or delta.delta is None:
+        return None
+    per_cent = 100 / delta.earlier
+    if delta.beyond is not True or delta.delta * per_cent <= limit.limit:
+        return None
+    unsure = None if delta.uncertainty is None else delta.uncertainty * per_cent
+    return _draft(limit, limit.sentence, delta.delta * per_cent, unsure)
+
+
+def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
+    new = []
+    for name in limit.measures:
+        delta = _delta(comparison, name)
+        if delta is None or delta.earlier is None or delta.later is None:
+            continue
+        if delta.earlier * 100 < limit.limit <= delta.later * 100:
+            new.append((delta.later * 100, delta.uncertainty, plain(name)))
+    if not new:
+        return None
+    share, unsure, _ = max(new)
+    names = ", ".join(name for _, _, name in new)
+    return _draft(limit, f"{limit.sentence}: {names}.", share, unsure and unsure * 100)
+
+
+def _spread(limit: Limit, comparison: Comparison) -> FlagDraft | None:
+    """Changed patches of the named kinds, as a share of the earlier lesion."""
+    found = [region for region in comparison.regions if region.kind in limit.measures]
+    whole = comparison.earlier.value("area" if found and found[0].unit == "mm²" else "area_px")
+    if not found or not whole:
+        return None
+    share = sum(region.area for region in found) / whole * 100
+    return _draft(limit, limit.sentence, share, None) if share > limit.limit else None
+
+
+def _draft(limit: Limit, text: str, value: float, uncertainty: float | None) -> FlagDraft:
+    return FlagDraft(limit.code, text, value, limit.unit, uncertainty, limit.limit, limit.source)
+
+
+def _missing(table: tuple[Limit, ...], measurement: Measurement, comparison: Comparison | None) -> list[str]:
+    """Plain names of what a limit asks for and nobody could measure, so that silence is never an answer."""
+    names: list[str] = []
+    for limit in table:
+        if limit.of == "value":
+            measure = _measure(measurement, limit.measures[0])
+            names += [plain(limit.measures[0])] if measure is None or measure.value is None else []
+        elif comparison is not None:
+            names += _missing_change(limit, comparison)
+    return list(dict.fromkeys(names))
+
+
+def _missing_change(limit: Limit, comparison: Comparison) -> list[str]:
+    if limit.of == "growth":
+        known = _first_known(limit.measures, comparison)
+        return [f"change of {plain(limit.measures[0])}"] if known is None else []
+    if limit.of == "regions":
+        return []  # no alignment, no patches: said by the flag "unaligned"
+    return [
+        f"change of {plain(name)}" for name in limit.measures if _first_known((name,), comparison) is None
+    ]
+
+
+def _first_known(names: tuple[str, ...], comparison: Comparison) -> Delta | None:
+    deltas = (_delta(comparison, name) for name in names)
+    return next((delta for delta in deltas if delta is not None and delta.delta is not None), None)
+
+
+def _delta(comparison: Comparison, name: str) -> Delta | None:
+    return next((delta for delta in comparison.deltas if delta.name == name), None)
+
+
+def _measure(measurement: Measurement, name: str) -> Measure | None:
+    return next((measure for measure in measurement.measures if measure.name == name), None)
+
+
+PLAIN = {
+    "area": "area",
+    "perimeter": "perimeter",
+    "feret": "largest diameter",
+    "asymmetry_shape": "asymmetry of shape",
+    "asymmetry_colour": "asymmetry of colour",
+    "asymmetry_axes": "asymmetric axes",
+    "border_abrupt": "abrupt border",
+    "solidity": "solidity",
+    "compactness": "compactness",
+    "colours": "number of colours",
+}
+
+
+def plain(name: str) -> str:
+    """The name of a measure as staff read it."""
+    if name.endswith("_px"):
+        return plain(name.removesuffix("_px"))
+    if name.startswith("colour_"):
+        return name.removeprefix("colour_").replace("_", " ").replace("blue grey", "blue-grey")
+    return PLAIN.get(name, name.replace("_", " "))
+
+
+policies.CHECKS[PolicyKind.FLAGS] = check

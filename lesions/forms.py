@@ -1,0 +1,226 @@
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clinic import clock
+from clinic.forms import RevisionForm, day_field
+from clinic.models import Patient
+from lesions import bodymap, pathology, register
+from lesions.models import (
+    Decision,
+    DiagnosisCode,
+    ImageKind,
+    Lesion,
+    LesionState,
+    Monitoring,
+    Procedure,
+    ProcedureKind,
+    ScaleOrigin,
+    Side,
+    Sign,
+    StageBasis,
+    View,
+)
+
+_NOT_MONITORED = [("", "not monitored with pictures"), *Monitoring.choices]
+_UNKNOWN = ("", "not stated")
+
+
+def _note(label: str = "Note", rows: int = 2) -> forms.CharField:
+    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=False)
+
+
+class LesionForm(forms.Form):
+    """Site and side in words; without a script the point of the chart follows from them."""
+
+    site = forms.ChoiceField(choices=bodymap.SITES)
+    side = forms.ChoiceField(choices=Side.choices)
+    view = forms.ChoiceField(choices=[("", ""), *View.choices], required=False)
+    x = forms.FloatField(min_value=0, max_value=1000, required=False)
+    y = forms.FloatField(min_value=0, max_value=1000, required=False)
+    since = day_field("First recorded", initial=clock.today)
+    monitoring = forms.ChoiceField(choices=_NOT_MONITORED, required=False)
+    note = _note()
+
+    # These five are drawn by the body chart, the rest as ordinary fields.
+    ON_THE_CHART = ("site", "side", "view", "x", "y")
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        point = [data.get("view"), data.get("x"), data.get("y")]
+        if data.get("site") and data.get("side") and any(value in (None, "") for value in point):
+            try:
+                data["view"], data["x"], data["y"] = bodymap.centre(data["site"], data["side"])
+            except bodymap.WrongSide as error:
+                raise ValidationError(str(error)) from error
+        return data
+
+    def place(self) -> dict[str, Any]:
+        """What was posted for the chart, with every fault that concerns it."""
+        raw = {name: self.data.get(name, "") for name in self.ON_THE_CHART} if self.is_bound else {}
+        faults = [text for name in self.ON_THE_CHART for text in self.errors.get(name, [])]
+        return {**raw, "errors": [*faults, *self.non_field_errors()]}
+
+    def other_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in ("since", "monitoring", "note")]
+
+
+class AmendLesionForm(RevisionForm):
+    state = forms.ChoiceField(choices=LesionState.choices)
+    monitoring = forms.ChoiceField(choices=_NOT_MONITORED, required=False)
+    note = _note()
+
+    field_order = ["state", "monitoring", "note", "revision"]
+
+
+class SignForm(forms.Form):
+    sign = forms.ChoiceField(choices=Sign.choices, widget=forms.RadioSelect)
+    noted_on = day_field("Noted on", initial=clock.today)
+    words = _note("In the patient's words")
+
+
+class ExaminedForm(forms.Form):
+    on = day_field("Examined in person on", initial=clock.today)
+
+
+class _ManyFiles(forms.ClearableFileInput):
+    allow_multiple_selected = True
+
+
+class _FilesField(forms.FileField):
+    """One file or several; each is judged by itself later, so that one bad file spoils no other."""
+
+    widget = _ManyFiles
+
+    def clean(self, data: Any, initial: Any = None) -> list[Any]:
+        if not data:
+            raise ValidationError("Choose at least one file.", code="required")
+        return list(data)
+
+
+class PicturesForm(forms.Form):
+    """The files of one post, and what is said about all of them."""
+
+    picture = _FilesField(label="Pictures: JPEG, PNG, TIFF or WebP")
+    taken_on = day_field("Taken on", initial=clock.today)
+    kind = forms.ChoiceField(label="Kind", choices=ImageKind.choices, initial=ImageKind.DERMOSCOPIC)
+    mm_per_px = forms.FloatField(
+        label="Millimetres per pixel", required=False, help_text="Of the full picture. Empty: no sizes in mm."
+    )
+    scale_origin = forms.ChoiceField(
+        label="Where the scale comes from", required=False, choices=[("", "no scale"), *ScaleOrigin.choices]
+    )
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if (data.get("mm_per_px") is None) != (not data.get("scale_origin")):
+            raise ValidationError("A scale needs both: millimetres per pixel, and where they come from.")
+        return data
+
+    def about(self) -> dict[str, Any]:
+        """What `intake.accept` is told about each file."""
+        data = {name: value for name, value in self.cleaned_data.items() if name != "picture"}
+        return data | {"scale_origin": data["scale_origin"] or None}
+
+    def faults(self) -> str:
+        """Every fault in one line, for a script."""
+        return " ".join(
+            f"{self.fields[name].label}: {' '.join(texts)}" if name in self.fields else " ".join(texts)
+            for name, texts in self.errors.items()
+        )
+
+
+class DecisionForm(forms.Form):
+    decision = forms.ChoiceField(choices=Decision.choices, widget=forms.RadioSelect)
+    months = forms.IntegerField(
+        label="Months until the next look",
+        min_value=1,
+        max_value=24,
+        required=False,
+        help_text="With “look again” only.",
+    )
+    note = _note()
+
+
+class SignOffForm(RevisionForm, DecisionForm):
+    in_person = forms.BooleanField(label="I examined the lesion in person", required=False)
+
+    field_order = ["decision", "months", "note", "in_person", "revision"]
+
+
+class BedsideForm(DecisionForm):
+    """A decision in person, with or without pictures."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        unfit = (Decision.SECOND_READING, Decision.INADEQUATE)
+        self.fields["decision"].choices = [choice for choice in Decision.choices if choice[0] not in unfit]
+
+
+class AddendumForm(forms.Form):
+    text = forms.CharField(label="Add to the decision", widget=forms.Textarea(attrs={"rows": 2}))
+
+
+class _LesionChoice(forms.ModelChoiceField):
+    def label_from_instance(self, lesion: Lesion) -> str:
+        return f"{lesion.label} · {register.place_words(lesion)}"
+
+
+class _OfPatient(forms.Form):
+    """A form whose lesions are those of one patient."""
+
+    lesion = _LesionChoice(queryset=Lesion.objects.none(), required=False)
+
+    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["lesion"].queryset = patient.lesions.exclude(state=LesionState.ERROR)
+
+
+class ProcedureForm(_OfPatient):
+    kind = forms.ChoiceField(choices=ProcedureKind.choices, widget=forms.RadioSelect)
+    on = day_field("Done on", initial=clock.today)
+    site = forms.ChoiceField(
+        label="Site, if no lesion is named", choices=[_UNKNOWN, *bodymap.SITES], required=False
+    )
+    note = _note()
+
+    field_order = ["kind", "on", "lesion", "site", "note"]
+
+
+class DiagnosisForm(_OfPatient):
+    procedure = forms.ModelChoiceField(
+        label="From the procedure", queryset=Procedure.objects.none(), required=False
+    )
+    code = forms.ChoiceField(label="Diagnosis, as reported", choices=[("", "choose"), *DiagnosisCode.choices])
+    reported_on = day_field("Reported on", initial=clock.today)
+    anchor = day_field(
+        "Definitive excision on",
+        required=False,
+        help_text="Follow-up counts from this day. Empty: somebody is asked.",
+    )
+    thickness = forms.CharField(label="Thickness in mm, as reported", max_length=10, required=False)
+    ulceration = forms.NullBooleanField(
+        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+        required=False,
+    )
+    n = forms.ChoiceField(label="N", choices=[_UNKNOWN, *((n, n) for n in pathology.NODES)], required=False)
+    m = forms.ChoiceField(
+        label="M", choices=[_UNKNOWN, *((m, m) for m in pathology.METASTASES)], required=False
+    )
+    stage = forms.ChoiceField(
+        label="Stage (AJCC 8), if stated",
+        choices=[_UNKNOWN, *((s, s) for s in pathology.STAGES)],
+        required=False,
+    )
+    stage_basis = forms.ChoiceField(choices=[_UNKNOWN, *StageBasis.choices], required=False)
+
+    field_order = ["procedure", "lesion", "code", "reported_on", "anchor"]
+
+    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
+        super().__init__(*args, patient=patient, **kwargs)
+        self.fields["procedure"].queryset = patient.procedures.all()
+
+
+class ToldForm(RevisionForm):
+    on = day_field("Told on", initial=clock.today)

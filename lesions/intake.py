@@ -1,0 +1,209 @@
+"""Accept a picture: check it, keep the original, clean a copy for browsers, ask for its measures."""
+
+import hashlib
+import math
+from dataclasses import dataclass
+from datetime import date
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from clinic import audit, clock, jobs
+from clinic.models import Member, change
+from lesions import storage
+from lesions.analysis import reading
+from lesions.analysis.reading import PictureInfo, UnreadablePicture
+from lesions.analysis.version import VERSION
+from lesions.models import (
+    Assessment,
+    Delivery,
+    Image,
+    ImageKind,
+    Lesion,
+    LesionState,
+    RefusedUpload,
+    ScaleOrigin,
+)
+
+# Where nobody stated how sure a scale is; common practice, no source.
+USUAL_SCALE_UNCERTAINTY = 0.02
+_LEAST_MM_PER_PX, _MOST_MM_PER_PX = 0.0005, 1.0
+
+
+class PictureRefused(ValueError):
+    """A sentence that says why the file cannot be taken, and what to do."""
+
+
+class AlreadyFiled(PictureRefused):
+    """The picture is where it belongs already: nothing is left to do."""
+
+
+@dataclass(frozen=True)
+class _Scale:
+    mm_per_px: float | None = None
+    scale_origin: str | None = None
+    scale_uncertainty: float | None = None
+
+
+def accept(
+    *,
+    lesion: Lesion,
+    by: Member,
+    data: bytes,
+    filename: str,
+    taken_on: date,
+    kind: str = ImageKind.DERMOSCOPIC,
+    mm_per_px: float | None = None,
+    scale_origin: str | None = None,
+    scale_uncertainty: float | None = None,
+) -> Image:
+    """File a picture and queue its measuring; raises PictureRefused with a sentence."""
+    scale = _checked_scale(mm_per_px, scale_origin, scale_uncertainty)
+    check_size(len(data))
+    _check_place(lesion, kind, taken_on)
+    info, clean = _decoded(data)
+    _check_new(lesion, hashlib.sha256(data).hexdigest())
+    sha, derivative = storage.put(data), storage.put(clean)
+    picture = Image(
+        lesion=lesion,
+        kind=kind,
+        sha256=sha,
+        derivative_sha256=derivative,
+        format=info.format,
+        width=info.width,
+        height=info.height,
+        bytes=len(data),
+        filename=tidy_name(filename),
+        taken_on=taken_on,
+        uploaded_at=clock.now(),
+        uploaded_by=by,
+        changed_at=clock.now(),
+        remark=_remark(info, taken_on),
+        **vars(scale),
+    )
+    try:
+        return _file(picture, by)
+    except IntegrityError:  # somebody filed the same bytes between the check and here
+        _check_new(lesion, sha)
+        raise
+
+
+@transaction.atomic
+def _file(picture: Image, by: Member) -> Image:
+    patient = picture.lesion.patient
+    picture.save(force_insert=True)
+    details = {"sha256": picture.sha256, "remark": picture.remark}
+    audit.record("image.add", by=by, subject=picture, patient=patient, **details)
+    if picture.kind != ImageKind.OVERVIEW:  # an overview shows where, there is no border to find in it
+        queue(picture=picture, by=by)
+    return picture
+
+
+def queue(*, picture: Image, by: Member | None) -> Assessment:
+    """The row is the job; inside the caller's transaction."""
+    now = clock.now()
+    row = Assessment.objects.create(image=picture, version=VERSION, queued_at=now, changed_at=now)
+    audit.record("assessment.queue", by=by, subject=row, patient=picture.lesion.patient, version=VERSION)
+    jobs.ring("assess", row.pk)
+    return row
+
+
+@transaction.atomic
+def refuse(*, lesion: Lesion, by: Member, filename: str, reason: str) -> RefusedUpload:
+    """A file that could not be taken is work until somebody has dealt with it; twice tried is still one."""
+    now = clock.now()
+    same = lesion.refused_uploads.filter(filename=tidy_name(filename), reason=reason, settled_at__isnull=True)
+    known = same.first()
+    if known:
+        return known
+    row = RefusedUpload.objects.create(
+        lesion=lesion, filename=tidy_name(filename), reason=reason, at=now, by=by, changed_at=now
+    )
+    details = {"filename": row.filename, "reason": reason}
+    audit.record("image.refuse", by=by, subject=row, patient=lesion.patient, **details)
+    return row
+
+
+@transaction.atomic
+def settle(*, refused: RefusedUpload, by: Member, revision: int) -> RefusedUpload:
+    """Raises StaleRow when somebody else settled it first."""
+    now = clock.now()
+    change(refused, seen=revision, at=now, where={"settled_at": None}, settled_at=now, settled_by=by)
+    audit.record("image.settle", by=by, subject=refused, patient=refused.lesion.patient)
+    return refused
+
+
+def deliver(*, image: Image, to: Member) -> None:
+    """Note that this picture's bytes go to this member: a signature asks for it."""
+    Delivery.objects.update_or_create(image=image, member=to, defaults={"at": clock.now()})
+
+
+def tidy_name(filename: str) -> str:
+    """The last part of the name, without control characters; a name is shown and never trusted."""
+    last = filename.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(letter for letter in last if letter.isprintable())[:200] or "unnamed file"
+
+
+def check_size(count: int) -> None:
+    """Raises PictureRefused for an empty file and for one above the cap."""
+    if not count:
+        raise PictureRefused("The file is empty.")
+    if count > settings.PICTURE_MAX_BYTES:
+        most = settings.PICTURE_MAX_BYTES // (1024 * 1024)
+        raise PictureRefused(f"The file has {count / 1024 / 1024:.1f} MB; at most {most} MB can be taken.")
+
+
+def _check_place(lesion: Lesion, kind: str, taken_on: date) -> None:
+    if kind not in ImageKind.values:
+        raise PictureRefused("Say whether the picture is dermoscopic, a close-up or an overview.")
+    if lesion.state == LesionState.ERROR:
+        raise PictureRefused("This lesion was entered in error; file the picture with the right one.")
+    if taken_on > clock.today():
+        raise PictureRefused("The picture cannot have been taken after today.")
+    if taken_on < lesion.patient.born:
+        raise PictureRefused("The picture cannot have been taken before the patient was born.")
+
+
+def _checked_scale(mm_per_px: float | None, origin: str | None, uncertainty: float | None) -> _Scale:
+    if mm_per_px is None:
+        return _Scale()
+    if origin not in ScaleOrigin.values:
+        raise PictureRefused("Say where the scale comes from; without an origin there are no millimetres.")
+    if not (math.isfinite(mm_per_px) and _LEAST_MM_PER_PX <= mm_per_px <= _MOST_MM_PER_PX):
+        raise PictureRefused(f"A scale lies between {_LEAST_MM_PER_PX} and {_MOST_MM_PER_PX:g} mm per pixel.")
+    unsure = USUAL_SCALE_UNCERTAINTY if uncertainty is None else uncertainty
+    if not 0 <= unsure <= 0.5:
+        raise PictureRefused("The uncertainty of the scale lies between 0 and 50 %.")
+    return _Scale(mm_per_px, origin, unsure)
+
+
+def _decoded(data: bytes) -> tuple[PictureInfo, bytes]:
+    try:
+        return reading.inspect(data), reading.derivative(data)
+    except UnreadablePicture as error:
+        raise PictureRefused(str(error)) from error
+
+
+def _check_new(lesion: Lesion, sha: str) -> None:
+    """Says no more about another patient than that the file is known."""
+    known = Image.objects.filter(sha256=sha).select_related("lesion").first()
+    if known is None:
+        return
+    if known.lesion_id == lesion.pk:
+        raise AlreadyFiled("This very picture is already filed with this lesion.")
+    if known.lesion.patient_id == lesion.patient_id:
+        raise PictureRefused(
+            f"This picture is already filed with lesion {known.lesion.label} of this patient."
+        )
+    raise PictureRefused("This picture is already filed in another record; check that it is the right one.")
+
+
+def _remark(info: PictureInfo, taken_on: date) -> str:
+    if info.taken_at is None:
+        return ""
+    aware = timezone.is_aware(info.taken_at)
+    camera_day = timezone.localdate(info.taken_at) if aware else info.taken_at.date()
+    if camera_day == taken_on:
+        return ""
+    return f"The camera wrote {camera_day.day} {camera_day:%b %Y} into the file."

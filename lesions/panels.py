@@ -1,0 +1,62 @@
+"""What this app hangs on the patient page and into the masthead."""
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import reverse
+
+from clinic.access import Act
+from clinic.models import Patient
+from clinic.panels import SUBJECTS, Button, Panel, Place, add_button, add_panel, add_place
+from lesions import findings, register, waiting
+from lesions.models import LesionState
+
+
+def subjects(patient: Patient) -> list[tuple[str, str]]:
+    """What a visit may be about besides the whole person."""
+    rows = register.watched(patient)
+    return [(f"lesion:{row.pk}", f"lesion {row.label}, {register.place_words(row)}") for row in rows]
+
+
+def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    lines = findings.ledger(patient.lesions.exclude(state=LesionState.ERROR))
+    on_chart = [line for line in lines if line.lesion.state not in (LesionState.REMOVED, LesionState.GONE)]
+    return {
+        "patient": patient,
+        "lines": lines,
+        "watched": len(on_chart),
+        "marks": [_mark(line) for line in on_chart],
+    }
+
+
+def _mark(line: findings.Line) -> dict[str, Any]:
+    row = line.lesion
+    label = f"lesion {row.label}, {line.place}"
+    return {
+        "view": row.view,
+        "x": row.x,
+        "y": row.y,
+        "number": row.label,
+        "label": label,
+        "url": reverse("lesions:lesion", args=[row.pk]),
+    }
+
+
+def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    diagnoses = list(patient.diagnoses.select_related("lesion"))
+    return {
+        "patient": patient,
+        "diagnoses": diagnoses,
+        "procedures": list(patient.procedures.select_related("lesion")),
+    }
+
+
+SUBJECTS.append(subjects)
+add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
+add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
+add_place(Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, lambda request: waiting.pictures()))
+add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, lambda request: waiting.decisions()))
+add_place(Place("Results", "lesions:results", 50, Act.TELL_PATIENT, lambda request: waiting.results()))
+add_button(Button("Add lesion", "lesions:new_lesion", 40, Act.ADD_PICTURES))
+add_button(Button("Record procedure", "lesions:new_procedure", 60, Act.RECORD_RESULTS))
+add_button(Button("Record result", "lesions:new_diagnosis", 70, Act.RECORD_RESULTS))

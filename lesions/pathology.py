@@ -1,0 +1,191 @@
+"""From a procedure to a result that the patient knows: each waits in a list until it is done."""
+
+import re
+from datetime import date
+
+from django.db import transaction
+from django.db.models import Case, F, IntegerField, QuerySet, Value, When
+
+from clinic import audit, clock
+from clinic.access import Act, require
+from clinic.models import Member, Patient, change
+from lesions.models import (
+    MALIGNANT,
+    Diagnosis,
+    DiagnosisCode,
+    Lesion,
+    LesionState,
+    Procedure,
+    ProcedureKind,
+    StageBasis,
+)
+
+# The closed lists of FACTS schema 1.
+NODES = ("N0", "N1a", "N1b", "N1c", "N2a", "N2b", "N2c", "N3a", "N3b", "N3c", "NX")
+METASTASES = ("M0", "M1", "M1a", "M1b", "M1c", "M1d")
+STAGES = ("0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV")
+_THICKNESS = re.compile(r"(>=)?\d{1,3}(\.\d{1,3})?")
+_MOVES = {
+    ProcedureKind.BIOPSY: LesionState.BIOPSY_TAKEN,
+    ProcedureKind.EXCISION: LesionState.REMOVED,
+}
+
+
+class ResultRefused(ValueError):
+    """A sentence that says why."""
+
+
+@transaction.atomic
+def record_procedure(
+    *,
+    patient: Patient,
+    by: Member,
+    kind: str,
+    on: date,
+    lesion: Lesion | None = None,
+    site: str = "",
+    note: str = "",
+) -> Procedure:
+    """A biopsy or excision; from now on its result is waited for."""
+    require(by, Act.RECORD_RESULTS)
+    if kind not in ProcedureKind.values:
+        raise ResultRefused("Say which procedure it was.")
+    _check_day(on, patient, "A procedure")
+    _check_same(patient, lesion)
+    row = Procedure.objects.create(
+        patient=patient,
+        lesion=lesion,
+        kind=kind,
+        on=on,
+        site=site or (lesion.site if lesion else ""),
+        by=by,
+        note=note,
+        changed_at=clock.now(),
+    )
+    if lesion and kind in _MOVES:
+        found = Lesion.objects.filter(pk=lesion.pk)
+        found.update(state=_MOVES[kind], monitoring=None, revision=F("revision") + 1, changed_at=clock.now())
+        lesion.refresh_from_db()
+    audit.record("procedure.record", by=by, subject=row, patient=patient, kind=kind, on=str(on))
+    return row
+
+
+@transaction.atomic
+def record_diagnosis(
+    *,
+    patient: Patient,
+    by: Member,
+    code: str,
+    reported_on: date,
+    lesion: Lesion | None = None,
+    procedure: Procedure | None = None,
+    anchor: date | None = None,
+    thickness: str = "",
+    ulceration: bool | None = None,
+    n: str = "",
+    m: str = "",
+    stage: str = "",
+    stage_basis: str = "",
+    risk_scheme: str = "",
+    risk_class: str = "",
+) -> Diagnosis:
+    """What the report says. What is missing stays missing: the planner makes it a problem for a person."""
+    require(by, Act.RECORD_RESULTS)
+    lesion = lesion or (procedure.lesion if procedure else None)
+    thickness = thickness.replace(" ", "").replace(",", ".").replace("≥", ">=")
+    _check_day(reported_on, patient, "A report")
+    _check_same(patient, lesion)
+    _check_procedure(patient, lesion, procedure, reported_on)
+    if anchor is not None:
+        _check_day(anchor, patient, "The definitive excision")
+    _check_words(code, thickness, n, m, stage, stage_basis)
+    row = Diagnosis.objects.create(
+        patient=patient,
+        lesion=lesion,
+        procedure=procedure,
+        code=code,
+        reported_on=reported_on,
+        anchor=anchor,
+        thickness=thickness,
+        ulceration=ulceration,
+        n=n,
+        m=m,
+        stage=stage,
+        stage_basis=stage_basis,
+        risk_scheme=risk_scheme,
+        risk_class=risk_class,
+        by=by,
+        changed_at=clock.now(),
+    )
+    details = {"code": code, "reported_on": str(reported_on)}
+    audit.record("diagnosis.record", by=by, subject=row, patient=patient, **details)
+    return row
+
+
+@transaction.atomic
+def tell(*, diagnosis: Diagnosis, by: Member, on: date | None = None) -> Diagnosis:
+    """The patient knows the result. Raises StaleRow when somebody else stamped it first."""
+    require(by, Act.TELL_PATIENT)
+    on = on or clock.today()
+    if not diagnosis.reported_on <= on <= clock.today():
+        raise ResultRefused("The patient is told between the day of the report and today.")
+    seen = diagnosis.revision
+    change(diagnosis, seen=seen, at=clock.now(), where={"told_on": None}, told_on=on, told_by=by)
+    audit.record("diagnosis.tell", by=by, subject=diagnosis, patient=diagnosis.patient, on=str(on))
+    return diagnosis
+
+
+def waiting_for_result() -> QuerySet[Procedure]:
+    """Biopsies and excisions from which nothing has been reported, the oldest first."""
+    specimens = (ProcedureKind.BIOPSY, ProcedureKind.EXCISION)
+    taken = Procedure.objects.filter(kind__in=specimens, diagnoses__isnull=True)
+    return taken.select_related("patient", "lesion").order_by("on", "pk")
+
+
+def to_tell() -> QuerySet[Diagnosis]:
+    """Results that the patient does not know yet: malignant first, then the oldest."""
+    first = Case(When(code__in=MALIGNANT, then=Value(0)), default=Value(1), output_field=IntegerField())
+    untold = Diagnosis.objects.filter(told_on__isnull=True)
+    return untold.select_related("patient", "lesion").order_by(first, "reported_on", "pk")
+
+
+def _check_day(day: date, patient: Patient, what: str) -> None:
+    if not patient.born <= day <= clock.today():
+        raise ResultRefused(f"{what} lies between the patient's birth and today.")
+
+
+def _check_same(patient: Patient, lesion: Lesion | None) -> None:
+    if lesion and lesion.patient_id != patient.pk:
+        raise ResultRefused("This lesion belongs to another record.")
+    if lesion and lesion.state == LesionState.ERROR:
+        raise ResultRefused("This lesion was entered in error.")
+
+
+def _check_procedure(
+    patient: Patient, lesion: Lesion | None, procedure: Procedure | None, reported_on: date
+) -> None:
+    """A report filed on the wrong specimen is found here, before it moves a plan."""
+    if procedure is None:
+        return
+    if procedure.patient_id != patient.pk:
+        raise ResultRefused("This procedure belongs to another record.")
+    if lesion and procedure.lesion_id and procedure.lesion_id != lesion.pk:
+        raise ResultRefused("The specimen was taken from another lesion of this patient.")
+    if reported_on < procedure.on:
+        raise ResultRefused("The report cannot be older than the procedure.")
+
+
+def _check_words(code: str, thickness: str, n: str, m: str, stage: str, stage_basis: str) -> None:
+    if code not in DiagnosisCode.values:
+        raise ResultRefused("Say which diagnosis the report gives.")
+    if thickness and not _THICKNESS.fullmatch(thickness):
+        raise ResultRefused("Write the thickness in millimetres as reported, such as 0.80 or >=0.8.")
+    lists = (
+        ("N", n, NODES),
+        ("M", m, METASTASES),
+        ("stage", stage, STAGES),
+        ("basis", stage_basis, StageBasis.values),
+    )
+    for name, word, allowed in lists:
+        if word and word not in allowed:
+            raise ResultRefused(f"“{word}” is not a known {name}.")

@@ -1,0 +1,175 @@
+"""The register of lesions: where each lies, how it is watched, and which signs make it urgent."""
+
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F, Max, Q, QuerySet
+
+from clinic import audit, clock
+from clinic.access import Act, require
+from clinic.models import Member, Patient, change
+from lesions import bodymap
+from lesions.models import Lesion, LesionState, Monitoring, Review, Side, Sign, UrgentSign, View
+
+_KEEP: Any = object()
+_ENDED = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
+
+
+class LesionRefused(ValueError):
+    """A sentence that says why."""
+
+
+@transaction.atomic
+def add(
+    *,
+    patient: Patient,
+    by: Member,
+    site: str,
+    side: str,
+    view: str,
+    x: float,
+    y: float,
+    monitoring: str | None = None,
+    note: str = "",
+    since: date | None = None,
+) -> Lesion:
+    """Register a lesion where words and chart agree; raises LesionRefused."""
+    _check_place(site, side, view, x, y)
+    since = since or clock.today()
+    if not patient.born <= since <= clock.today():
+        raise LesionRefused("A lesion is first recorded between the patient's birth and today.")
+    locked = Patient.objects.select_for_update().get(pk=patient.pk)  # two at once would get the same label
+    last = Lesion.objects.filter(patient=locked).aggregate(Max("label"))["label__max"] or 0
+    lesion = Lesion.objects.create(
+        patient=patient,
+        label=last + 1,
+        site=site,
+        side=side,
+        view=view,
+        x=x,
+        y=y,
+        monitoring=_checked_monitoring(monitoring),
+        since=since,
+        note=note,
+        changed_at=clock.now(),
+    )
+    details = {"site": site, "side": side, "label": lesion.label}
+    audit.record("lesion.add", by=by, subject=lesion, patient=patient, **details)
+    return lesion
+
+
+@transaction.atomic
+def amend(
+    *,
+    lesion: Lesion,
+    by: Member,
+    revision: int,
+    state: str | None = None,
+    monitoring: str | None = _KEEP,
+    note: str = _KEEP,
+) -> Lesion:
+    """Change what is named and keep the rest; raises StaleRow or LesionRefused."""
+    fields: dict[str, Any] = {}
+    if state is not None:
+        if state not in LesionState.values:
+            raise LesionRefused("This is not a state of a lesion.")
+        fields["state"] = state
+    if monitoring is not _KEEP:
+        fields["monitoring"] = _checked_monitoring(monitoring)
+    if note is not _KEEP:
+        fields["note"] = note
+    if fields.get("state") in _ENDED:
+        fields["monitoring"] = None
+    change(lesion, seen=revision, at=clock.now(), **fields)
+    audit.record("lesion.amend", by=by, subject=lesion, patient=lesion.patient, changed=fields)
+    return lesion
+
+
+@transaction.atomic
+def note_sign(
+    *, lesion: Lesion, by: Member, sign: str, noted_on: date | None = None, words: str = ""
+) -> UrgentSign:
+    """Urgent work from now on; what waits for a decision is raised too. A sign counts once a day."""
+    noted_on = noted_on or clock.today()
+    if sign not in Sign.values:
+        raise LesionRefused("This is not one of the urgent signs.")
+    if noted_on > clock.today() or noted_on < lesion.patient.born:
+        raise LesionRefused("A sign is noted between the patient's birth and today.")
+    lock(lesion.pk)  # a review that opens at this moment must see the sign
+    row, new = UrgentSign.objects.get_or_create(
+        lesion=lesion, sign=sign, noted_on=noted_on, defaults={"by": by, "words": words}
+    )
+    if new:
+        waiting = Review.objects.filter(lesion=lesion, state="waiting", urgent=False)
+        # An urgent lesion is never left among the unflagged ones.
+        waiting.update(urgent=True, flagged=True, revision=F("revision") + 1, changed_at=clock.now())
+        details = {"sign": sign, "on": str(noted_on), "words": words}
+        audit.record("lesion.sign", by=by, subject=lesion, patient=lesion.patient, **details)
+    return row
+
+
+@transaction.atomic
+def examine_in_person(*, lesion: Lesion, by: Member, on: date | None = None) -> Lesion:
+    """A dermatologist has seen and felt the lesion: signs noted up to that day are answered."""
+    require(by, Act.EXAMINE)
+    on = on or clock.today()
+    if on > clock.today() or on < lesion.patient.born:
+        raise LesionRefused("An examination lies between the patient's birth and today.")
+    lock(lesion.pk)
+    later = Q(examined_in_person_on__isnull=True) | Q(examined_in_person_on__lt=on)
+    found = Lesion.objects.filter(later, pk=lesion.pk)
+    found.update(examined_in_person_on=on, revision=F("revision") + 1, changed_at=clock.now())
+    lesion.refresh_from_db(fields=["examined_in_person_on", "revision", "changed_at"])
+    _lower(lesion)
+    audit.record("lesion.examine", by=by, subject=lesion, patient=lesion.patient, on=str(on))
+    return lesion
+
+
+def lock(lesion_id: int) -> Lesion:
+    """The lesion, held until the transaction ends. Whoever also touches its reviews or patient takes it first."""
+    return Lesion.objects.select_for_update(of=("self",)).select_related("patient").get(pk=lesion_id)
+
+
+def open_signs(lesion: Lesion) -> QuerySet[UrgentSign]:
+    """Signs that no dermatologist has answered in person on or after the day they were noted."""
+    signs = UrgentSign.objects.filter(lesion=lesion)
+    seen = lesion.examined_in_person_on
+    return signs.filter(noted_on__gt=seen) if seen else signs
+
+
+def open_of(lesion: Lesion) -> list[UrgentSign]:
+    """The same from rows that were fetched with the lesion."""
+    seen = lesion.examined_in_person_on
+    return [sign for sign in lesion.urgent_signs.all() if seen is None or sign.noted_on > seen]
+
+
+def watched(patient: Patient) -> QuerySet[Lesion]:
+    return patient.lesions.exclude(state__in=_ENDED)
+
+
+def place_words(lesion: Lesion) -> str:
+    """Site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
+    return bodymap.site_words(lesion.site, lesion.side)
+
+
+def _lower(lesion: Lesion) -> None:
+    if not open_signs(lesion).exists():
+        waiting = Review.objects.filter(lesion=lesion, state="waiting", urgent=True)
+        waiting.update(urgent=False, revision=F("revision") + 1, changed_at=clock.now())
+
+
+def _checked_monitoring(monitoring: str | None) -> str | None:
+    if monitoring not in (None, "", *Monitoring.values):
+        raise LesionRefused("Monitoring is short, long or none.")
+    return monitoring or None
+
+
+def _check_place(site: str, side: str, view: str, x: float, y: float) -> None:
+    """A swapped side is the commonest wrong-site error, so it is said twice and must agree."""
+    if view not in View.values or side not in Side.values or site not in bodymap.CODES:
+        raise LesionRefused("Say which site and which side, and mark the lesion on the chart.")
+    try:
+        bodymap.check_place(site, side, view, x, y)
+    except bodymap.WrongSide as error:
+        raise LesionRefused(str(error)) from error

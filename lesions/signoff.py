@@ -1,0 +1,237 @@
+"""A dermatologist decides on a lesion: what waits, the signature, and what the decision moves."""
+
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F, QuerySet
+
+from clinic import audit, clock
+from clinic.access import Act, require
+from clinic.models import Member, StaleRow, change
+from lesions import assess, register, storage
+from lesions.flags import FlagDraft
+from lesions.models import (
+    Addendum,
+    Decision,
+    Delivery,
+    Image,
+    Lesion,
+    LesionState,
+    Monitoring,
+    Review,
+    ReviewState,
+    SignOff,
+)
+
+SHORT_MONTHS = 4
+_KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
+
+
+class SignOffRefused(ValueError):
+    """A sentence that says why the decision cannot be signed."""
+
+
+class StaleReview(StaleRow):
+    """Somebody else decided, or another picture came, since the page was shown."""
+
+
+def queue() -> QuerySet[Review]:
+    """What waits for a decision: urgent first, then the oldest."""
+    return _waiting().filter(flagged=True)
+
+
+def unflagged() -> QuerySet[Review]:
+    """Every measure made and inside its limits; still one click away, and still to be decided."""
+    return _waiting().filter(flagged=False)
+
+
+def _waiting() -> QuerySet[Review]:
+    waits = Review.objects.filter(state=ReviewState.WAITING).order_by("-urgent", "opened_at", "pk")
+    rows = waits.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
+    return rows.prefetch_related("flags", "lesion__urgent_signs")
+
+
+def shown(review: Review) -> list[Image]:
+    """The pictures that a signature on this review is about."""
+    earlier = [review.comparison.earlier.image] if review.comparison else []
+    return [*earlier, review.assessment.image]
+
+
+@transaction.atomic
+def record(
+    *,
+    review_id: int,
+    by: Member,
+    decision: str,
+    revision: int,
+    months: int | None = None,
+    note: str = "",
+    in_person: bool = False,
+) -> SignOff:
+    """Sign a review once. Raises StaleReview where it changed since `revision`, or SignOffRefused."""
+    require(by, Act.SIGN_OFF)
+    rows = Review.objects.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
+    review = rows.get(pk=review_id)
+    review.lesion = register.lock(review.lesion_id)
+    _check(review.lesion, decision, months, in_person)
+    _take(review, revision)
+    _check_second_reader(review, by)
+    if not in_person:
+        _check_delivered(review, by)
+    seen = [picture.sha256 for picture in shown(review)]
+    signed = _sign(review.lesion, by, decision, months, note, in_person, review=review, seen=seen)
+    if decision == Decision.SECOND_READING:
+        _ask_again(review, by)
+    return signed
+
+
+@transaction.atomic
+def decide_in_person(
+    *, lesion: Lesion, by: Member, decision: str, months: int | None = None, note: str = ""
+) -> SignOff:
+    """Nothing delays a biopsy: at the bedside no picture is needed. Pictures that wait go on waiting."""
+    require(by, Act.SIGN_OFF)
+    if decision == Decision.SECOND_READING:
+        raise SignOffRefused("A second reading is asked for on pictures that wait for a decision.")
+    register.lock(lesion.pk)
+    _check(lesion, decision, months, in_person=True)
+    return _sign(lesion, by, decision, months, note, in_person=True)
+
+
+@transaction.atomic
+def add_addendum(*, signoff: SignOff, by: Member, text: str) -> Addendum:
+    """A signed decision is never edited; what is added stands below it."""
+    require(by, Act.SIGN_OFF)
+    if not text.strip():
+        raise SignOffRefused("Write what is to be added.")
+    row = Addendum.objects.create(signoff=signoff, text=text.strip(), by=by, at=clock.now())
+    audit.record("signoff.addendum", by=by, subject=signoff, patient=signoff.lesion.patient, addendum=row.pk)
+    return row
+
+
+def _check(lesion: Lesion, decision: str, months: int | None, in_person: bool) -> None:
+    if decision not in Decision.values:
+        raise SignOffRefused("Choose a decision.")
+    if (decision == Decision.LOOK_AGAIN) != (months is not None):
+        raise SignOffRefused("Months go with “look again”, and only with it.")
+    if months is not None and not 1 <= months <= 24:
+        raise SignOffRefused("Look again in 1 to 24 months.")
+    if lesion.state == LesionState.ERROR and decision != Decision.WRONG_SUBJECT:
+        raise SignOffRefused("This lesion was entered in error.")
+    if not in_person and decision in _KEEP_WATCHING:
+        _check_no_urgent_sign(lesion)
+
+
+def _check_no_urgent_sign(lesion: Lesion) -> None:
+    """A raised, firm, growing or bleeding lesion gets no monitoring interval from a picture alone."""
+    sign = register.open_signs(lesion).first()
+    if sign:
+        raise SignOffRefused(
+            f"This lesion was noted as {sign.get_sign_display()} on {sign.noted_on:%-d %b %Y}: "
+            "it must be examined in person before it can go on being watched."
+        )
+
+
+def _take(review: Review, revision: int) -> None:
+    """The row count is the lock: of two people who sign at once, one gets it."""
+    now = clock.now()
+    try:
+        change(review, seen=revision, at=now, where={"state": ReviewState.WAITING}, state=ReviewState.SIGNED)
+    except StaleRow as error:
+        raise StaleReview(error.row) from error
+
+
+def _check_second_reader(review: Review, by: Member) -> None:
+    if not review.flags.filter(code="second_reading").exists():
+        return
+    last = SignOff.objects.filter(lesion=review.lesion, decision=Decision.SECOND_READING).first()
+    if last and last.by_id == by.pk:
+        raise SignOffRefused("You asked for the second reading: another dermatologist gives it.")
+
+
+def _check_delivered(review: Review, by: Member) -> None:
+    """What nobody was sent, nobody saw; and what changed since is not what was seen."""
+    pictures = shown(review)
+    got = Delivery.objects.filter(image__in=pictures, member=by, at__gte=review.opened_at)
+    if got.count() < len(pictures):
+        raise SignOffRefused("These pictures were not shown to you yet. Open them, look, then sign.")
+    if not all(storage.verify(picture.derivative_sha256) for picture in pictures):
+        raise SignOffRefused("A stored picture has changed or is missing; nothing can be signed on it.")
+
+
+def _sign(
+    lesion: Lesion,
+    by: Member,
+    decision: str,
+    months: int | None,
+    note: str,
+    in_person: bool,
+    *,
+    review: Review | None = None,
+    seen: list[str] | None = None,
+) -> SignOff:
+    now, today = clock.now(), clock.today()
+    signed = SignOff.objects.create(
+        lesion=lesion,
+        review=review,
+        decision=decision,
+        months=months,
+        note=note,
+        in_person=in_person,
+        by=by,
+        signed_at=now,
+        signed_on=today,
+        seen=seen or [],
+        version=review.assessment.version if review else "",
+    )
+    _move(lesion, moved_by(decision, months) | _examined(lesion, in_person, today))
+    audit.record(
+        "signoff.record",
+        by=by,
+        subject=signed,
+        patient=lesion.patient,
+        decision=decision,
+        months=months,
+        in_person=in_person,
+    )
+    return signed
+
+
+def moved_by(decision: str, months: int | None) -> dict[str, Any]:
+    """What a decision changes on the lesion; the plan follows from there."""
+    if decision in (Decision.BIOPSY, Decision.EXCISE):
+        return {"state": LesionState.BIOPSY_DECIDED, "monitoring": None}
+    if decision == Decision.ALREADY_REMOVED:
+        return {"state": LesionState.REMOVED, "monitoring": None}
+    if decision == Decision.INADEQUATE:
+        return {"state": LesionState.WATCHED, "monitoring": Monitoring.SHORT}
+    if decision == Decision.LOOK_AGAIN:
+        near = (months or 0) <= SHORT_MONTHS
+        return {"state": LesionState.WATCHED, "monitoring": Monitoring.SHORT if near else Monitoring.LONG}
+    return {}
+
+
+def _examined(lesion: Lesion, in_person: bool, today: date) -> dict[str, Any]:
+    known = lesion.examined_in_person_on
+    return {"examined_in_person_on": max(today, known) if known else today} if in_person else {}
+
+
+def _move(lesion: Lesion, fields: dict[str, Any]) -> None:
+    """A decision outranks what else changed on the lesion meanwhile, so it does not ask for a revision."""
+    if fields:
+        found = Lesion.objects.filter(pk=lesion.pk)
+        found.update(**fields, revision=F("revision") + 1, changed_at=clock.now())
+        lesion.refresh_from_db()
+
+
+def _ask_again(review: Review, by: Member) -> None:
+    """Asking for a second reading decides nothing yet: the lesion waits on, for somebody else."""
+    asked = FlagDraft("second_reading", f"{by} asks for a second reading.")
+    before = [draft for draft in assess.drafts_of(review) if draft.code != asked.code]
+    assess.open_review(
+        lesion=review.lesion,
+        assessment=review.assessment,
+        comparison=review.comparison,
+        drafts=[asked, *before],
+    )

@@ -1,0 +1,41 @@
+"""What every page about a lesion carries in its head."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+
+from clinic import audit
+from clinic import patients as people
+from clinic.models import Patient
+from clinic.views import page_form
+from lesions import register
+from lesions.models import Lesion
+
+
+def banner(request: HttpRequest, patient: Patient, lesion: Lesion | None, page: str) -> dict[str, Any]:
+    """Who this is, whether somebody else bears the name, and where the lesion lies; the read is recorded."""
+    audit.read(patient, by=request.user, page=page)
+    return {
+        "patient": patient,
+        "namesakes": list(people.namesakes(patient)[:3]),
+        "lesion": lesion,
+        "place": register.place_words(lesion) if lesion else "",
+    }
+
+
+def lesion_url(lesion: Lesion) -> str:
+    return reverse("lesions:lesion", args=[lesion.pk])
+
+
+def patient_url(patient: Patient) -> str:
+    return reverse("clinic:patient", args=[patient.pk])
+
+
+def about_lesion(
+    request: HttpRequest, lesion: Lesion, form: Any, title: str, button: str, **more: Any
+) -> HttpResponse:
+    """A page that is one form about one lesion."""
+    title = f"{title}: lesion {lesion.label}, {register.place_words(lesion)}"
+    back = lesion_url(lesion)
+    return page_form(request, form, title, back=back, button=button, patient=lesion.patient, **more)

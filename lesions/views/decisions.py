@@ -1,0 +1,210 @@
+"""What waits for a dermatologist, and the page on which a decision is signed."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from clinic import patients as people
+from clinic.access import Act, allow, may, require
+from clinic.views import PAGE, conflict
+from lesions import findings, register, signoff
+from lesions.forms import AddendumForm, BedsideForm, SignOffForm
+from lesions.models import Assessment, Comparison, Decision, Review, ReviewState, SignOff
+from lesions.signoff import SignOffRefused, StaleReview
+from lesions.views.about import about_lesion, banner, lesion_url
+from lesions.views.register import found
+
+
+@allow(Act.SEE_DECISIONS)
+def decisions(request: HttpRequest) -> HttpResponse:
+    return _list(request, signoff.queue(), flagged=True)
+
+
+@allow(Act.SEE_DECISIONS)
+def unflagged(request: HttpRequest) -> HttpResponse:
+    return _list(request, signoff.unflagged(), flagged=False)
+
+
+def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpResponse:
+    page = Paginator(rows, PAGE).get_page(request.GET.get("page"))
+    reviews = list(page.object_list)
+    shared = people.shared_names([review.lesion.patient for review in reviews])
+    waiting = Review.objects.filter(state=ReviewState.WAITING)
+    context = {
+        "page": page,
+        "rows": [_row(review, shared) for review in reviews],
+        "flagged": flagged,
+        "others": waiting.filter(flagged=not flagged).count(),
+        "oldest": waiting.filter(flagged=flagged)
+        .order_by("opened_at")
+        .values_list("opened_at", flat=True)
+        .first(),
+        "may_open": may(request.user, Act.SEE_PICTURES),
+        "signed": SignOff.objects.count(),
+    }
+    return render(request, "lesions/decisions.html", context)
+
+
+def _row(review: Review, shared: set[int]) -> dict[str, Any]:
+    patient = review.lesion.patient
+    return {
+        "review": review,
+        "patient": patient,
+        "same_name": patient.pk in shared,
+        "place": register.place_words(review.lesion),
+        "flags": review.flags.all(),
+        "signs": register.open_of(review.lesion),
+    }
+
+
+@allow(Act.SEE_PICTURES)
+def decision(request: HttpRequest, pk: int) -> HttpResponse:
+    rows = Review.objects.select_related(
+        "lesion__patient", "assessment__image__uploaded_by", "comparison__earlier__image", "signoff__by"
+    )
+    review = get_object_or_404(rows, pk=pk)
+    if request.method != "POST":
+        return _page(request, review, SignOffForm(initial={"revision": review.revision}))
+    require(request.user, Act.SIGN_OFF)
+    form = SignOffForm(request.POST)
+    if form.is_valid():
+        try:
+            signed = signoff.record(review_id=pk, by=request.user, **form.cleaned_data)
+        except StaleReview:
+            return _somebody_else(request, pk, form.cleaned_data["decision"])
+        except SignOffRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(
+                request, f"Signed: {signed.get_decision_display()}, for {review.lesion.patient}."
+            )
+            return redirect("lesions:decisions")
+    return _page(request, review, form)
+
+
+def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
+    """What stands now, beside what was about to be signed."""
+    review = Review.objects.select_related("lesion", "signoff__by").get(pk=pk)
+    signed = getattr(review, "signoff", None)
+    now = f"{signed.get_decision_display()}, signed by {signed.by}" if signed else review.get_state_display()
+    change = {"label": "Decision", "yours": Decision(yours).label, "now": now}
+    what = "Somebody else decided on this lesion, or another picture came. Nothing of yours was saved."
+    back = lesion_url(review.lesion)
+    return conflict(request, StaleReview(review), back, what=what, changes=[change])
+
+
+def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpResponse:
+    lesion = review.lesion
+    comparison, others = _chosen(review, request.GET.get("with", ""))
+    context = banner(request, lesion.patient, lesion, "decision") | {
+        "review": review,
+        "form": form,
+        "keys": _keyed(form),
+        "flags": list(review.flags.all()),
+        "comparison": comparison,
+        "others": others,
+        "registration": comparison.result["registration"] if comparison else None,
+        "earlier": _side(comparison.earlier) if comparison else None,
+        "later": _side(review.assessment),
+        "matrix": _matrix(comparison),
+        "gap": _gap(comparison, review),
+        "changes": findings.changes(comparison),
+        "figures": [] if comparison else findings.figures(review.assessment.result),
+        "place_in_queue": _place_in_queue(review),
+        "history": list(lesion.signoffs.select_related("by")),
+        "signs": list(register.open_signs(lesion)),
+        "may_sign": may(request.user, Act.SIGN_OFF) and review.state == ReviewState.WAITING,
+    }
+    return render(request, "lesions/decision.html", context, status=422 if form.is_bound else 200)
+
+
+def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
+    """The comparison to show, and the links to the previous and the first picture."""
+    found = Comparison.objects.filter(later=review.assessment).select_related("earlier__image")
+    rows = sorted(found, key=lambda row: (row.earlier.image.taken_on, row.earlier.pk))
+    if not rows:
+        return None, []
+    named = {"previous": rows[-1], "baseline": rows[0]}
+    chosen = named.get(
+        wanted, (review.comparison and next(r for r in rows if r.pk == review.comparison_id)) or rows[-1]
+    )
+    if len(rows) < 2:
+        return chosen, []
+    words = {"previous": "previous", "baseline": "first"}
+    links = [
+        {"key": key, "words": words[key], "day": row.earlier.image.taken_on, "current": row.pk == chosen.pk}
+        for key, row in named.items()
+    ]
+    return chosen, links
+
+
+def _side(assessment: Assessment) -> dict[str, Any]:
+    """One photograph with its outline and how far across it measured."""
+    result = assessment.result
+    outline = result["outline"] if result else None
+    return {
+        "image": assessment.image,
+        "assessment": assessment,
+        "points": outline["points"] if outline else [],
+        "across": findings.figure(result, "feret"),
+        "poor": [row for row in result["quality"] if not row["ok"]] if result else [],
+    }
+
+
+def _matrix(comparison: Comparison | None) -> str:
+    rows = comparison.result["registration"]["matrix"] if comparison else None
+    return " ".join(str(value) for row in rows for value in row) if rows else ""
+
+
+def _gap(comparison: Comparison | None, review: Review) -> str:
+    if comparison is None:
+        return ""
+    return findings.gap_words(comparison.earlier.image.taken_on, review.assessment.image.taken_on)
+
+
+def _keyed(form: SignOffForm) -> list[dict[str, Any]]:
+    """The decisions with the number key of each."""
+    return [{"choice": choice, "key": number} for number, choice in enumerate(form["decision"], start=1)]
+
+
+def _place_in_queue(review: Review) -> dict[str, Any] | None:
+    """Which of how many this is, how many are left after it, and since when the oldest waits."""
+    waiting = Review.objects.filter(state=ReviewState.WAITING, flagged=review.flagged)
+    rows = list(waiting.order_by("-urgent", "opened_at", "pk").values_list("pk", "opened_at"))
+    keys = [pk for pk, _ in rows]
+    if review.pk not in keys:
+        return None
+    number = keys.index(review.pk) + 1
+    return {"number": number, "of": len(keys), "left": len(keys) - 1, "oldest": min(at for _, at in rows)}
+
+
+@allow(Act.SIGN_OFF)
+def decide_in_person(request: HttpRequest, pk: int) -> HttpResponse:
+    lesion = found(pk)
+    form = BedsideForm(request.POST or None)
+    if form.is_valid():
+        try:
+            signoff.decide_in_person(lesion=lesion, by=request.user, **form.cleaned_data)
+        except SignOffRefused as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("lesions:lesion", pk)
+    note = "Decided at the bedside, without pictures. Pictures that wait for a decision go on waiting."
+    return about_lesion(request, lesion, form, "Decide in person", "Sign", note=note)
+
+
+@allow(Act.SIGN_OFF)
+@require_POST
+def add_addendum(request: HttpRequest, pk: int) -> HttpResponse:
+    signed = get_object_or_404(SignOff.objects.select_related("lesion__patient"), pk=pk)
+    form = AddendumForm(request.POST)
+    if not form.is_valid():
+        return about_lesion(request, signed.lesion, form, "Add to a decision", "Add")
+    signoff.add_addendum(signoff=signed, by=request.user, **form.cleaned_data)
+    return redirect(reverse("lesions:lesion", args=[signed.lesion_id]))

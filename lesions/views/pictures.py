@@ -1,0 +1,111 @@
+"""Pictures: take them in one by one, serve the cleaned copy to those who may see it, list what waits."""
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.files.uploadedfile import UploadedFile
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.cache import get_conditional_response
+from django.views.decorators.http import require_GET, require_POST
+
+from clinic.access import Act, allow, may
+from clinic.forms import RevisionForm
+from clinic.models import StaleRow
+from clinic.views import conflict
+from lesions import intake, storage, waiting
+from lesions.forms import PicturesForm
+from lesions.intake import AlreadyFiled, PictureRefused
+from lesions.models import Image, Lesion, RefusedUpload
+from lesions.views.about import lesion_url
+from lesions.views.register import found, lesion_page
+
+MOST = 200
+
+
+@allow(Act.ADD_PICTURES)
+@require_POST
+def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
+    """One file with JSON as the answer, or a plain form with several: every file has its own result."""
+    lesion = found(pk)
+    form = PicturesForm(request.POST, request.FILES)
+    wants_json = "application/json" in request.headers.get("Accept", "")
+    if not form.is_valid():
+        refusal = {"ok": False, "error": form.faults(), "url": ""}
+        return JsonResponse(refusal, status=422) if wants_json else lesion_page(request, lesion, form)
+    files = form.cleaned_data["picture"]
+    faults = [(file.name, _take(request, lesion, file, form.about())) for file in files]
+    if wants_json:
+        error = next((fault for _, fault in faults if fault), "")
+        answer = {"ok": not error, "error": error, "url": lesion_url(lesion)}
+        return JsonResponse(answer, status=422 if error else 201)
+    for name, fault in faults:
+        if fault:
+            messages.error(request, f"{intake.tidy_name(name)}: {fault}")
+        else:
+            messages.success(request, f"{intake.tidy_name(name)} is filed and waits to be measured.")
+    return redirect("lesions:lesion", pk)
+
+
+def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile, about: dict[str, Any]) -> str:
+    """File one picture; the sentence that says why not, or nothing."""
+    name = file.name or ""
+    try:
+        intake.check_size(file.size or 0)
+        data = file.read(settings.PICTURE_MAX_BYTES + 1)
+        intake.accept(lesion=lesion, by=request.user, data=data, filename=name, **about)
+    except AlreadyFiled as error:
+        return str(error)
+    except PictureRefused as error:
+        intake.refuse(lesion=lesion, by=request.user, filename=name, reason=str(error))
+        return str(error)
+    return ""
+
+
+@allow(Act.SEE_PICTURES)
+@require_GET
+def view_image(request: HttpRequest, pk: int) -> HttpResponse:
+    """The cleaned copy, never the original. `?thumb=1` is a small place on a page and counts as no look."""
+    image = get_object_or_404(Image, pk=pk)
+    try:
+        file = storage.open_file(image.derivative_sha256)
+    except FileNotFoundError:
+        raise Http404("The stored picture is missing; restore it from the backup.") from None
+    if "thumb" not in request.GET:
+        intake.deliver(image=image, to=request.user)
+    etag = f'"{image.derivative_sha256}"'
+    response: Any = get_conditional_response(request, etag=etag)
+    if response is None:
+        response = FileResponse(file, content_type="image/jpeg", filename=f"picture-{image.pk}.jpg")
+    else:
+        file.close()
+    response["ETag"] = etag
+    # Kept by the browser but asked for each time: the right to see it and the look itself are checked here.
+    response["Cache-Control"] = "private, no-cache"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response
+
+
+@allow(Act.SEE_PICTURES)
+def pictures(request: HttpRequest) -> HttpResponse:
+    context = {
+        "waiting": list(waiting.to_measure()[:MOST]),
+        "failed": list(waiting.not_measured()[:MOST]),
+        "refused": list(waiting.refused()[:MOST]),
+        "may_settle": may(request.user, Act.ADD_PICTURES),
+        "filed": Image.objects.count(),
+    }
+    return render(request, "lesions/pictures.html", context)
+
+
+@allow(Act.ADD_PICTURES)
+@require_POST
+def settle(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(RefusedUpload.objects.select_related("lesion__patient"), pk=pk)
+    try:
+        intake.settle(refused=row, by=request.user, revision=RevisionForm(request.POST).seen())
+    except StaleRow as error:
+        return conflict(request, error, lesion_url(row.lesion))
+    messages.success(request, f"{row.filename} is settled.")
+    return redirect("lesions:pictures")

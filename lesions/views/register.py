@@ -1,0 +1,155 @@
+"""Pages about a lesion: register it, see it over time, note signs, record an examination."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from clinic import clock
+from clinic.access import Act, allow, may
+from clinic.formats.strip import Dot, Mark, Strip
+from clinic.models import Patient, StaleRow
+from clinic.views import conflict
+from lesions import findings, register
+from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
+from lesions.models import Image, Lesion
+from lesions.register import LesionRefused
+from lesions.views.about import about_lesion, banner, lesion_url, patient_url
+
+
+def found(pk: int) -> Lesion:
+    return get_object_or_404(Lesion.objects.select_related("patient"), pk=pk)
+
+
+@allow(Act.ADD_PICTURES)
+def new_lesion(request: HttpRequest, pk: int) -> HttpResponse:
+    patient = get_object_or_404(Patient, pk=pk)
+    form = LesionForm(request.POST or None)
+    if form.is_valid():
+        try:
+            lesion = register.add(patient=patient, by=request.user, **form.cleaned_data)
+        except LesionRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(
+                request, f"Lesion {lesion.label}, {register.place_words(lesion)}, is registered."
+            )
+            return redirect("lesions:lesion", lesion.pk)
+    context = banner(request, patient, None, "new lesion") | {
+        "form": form,
+        "chart": form.place(),
+        "marks": marks(patient),
+        "back": patient_url(patient),
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "lesions/new_lesion.html", context, status=status)
+
+
+def marks(patient: Patient) -> list[dict[str, Any]]:
+    """The lesions already on the chart."""
+    rows = register.watched(patient)
+    return [
+        {
+            "view": row.view,
+            "x": row.x,
+            "y": row.y,
+            "number": row.label,
+            "label": f"lesion {row.label}, {register.place_words(row)}",
+            "url": lesion_url(row),
+        }
+        for row in rows
+    ]
+
+
+@allow(Act.SEE_PICTURES)
+def lesion(request: HttpRequest, pk: int) -> HttpResponse:
+    return lesion_page(request, found(pk), PicturesForm())
+
+
+def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> HttpResponse:
+    pictures = _pictures(lesion)
+    decisions = list(lesion.signoffs.select_related("by").prefetch_related("addenda__by"))
+    context = banner(request, lesion.patient, lesion, "lesion") | {
+        "pictures": pictures,
+        "strip": _strip(lesion, [row["image"] for row in pictures], decisions),
+        "signs": list(lesion.urgent_signs.select_related("by")),
+        "open_signs": list(register.open_signs(lesion)),
+        "decisions": decisions,
+        "waits": lesion.reviews.filter(state="waiting").first(),
+        "refused": list(lesion.refused_uploads.filter(settled_at__isnull=True).select_related("by")),
+        "upload_form": form,
+        "may_add": may(request.user, Act.ADD_PICTURES),
+        "may_examine": may(request.user, Act.EXAMINE),
+        "may_note": may(request.user, Act.NOTE_SIGNS),
+        "may_sign": may(request.user, Act.SIGN_OFF),
+    }
+    return render(request, "lesions/lesion.html", context, status=422 if form.is_bound else 200)
+
+
+def _pictures(lesion: Lesion) -> list[dict[str, Any]]:
+    """Newest first, each with its last assessment and how far across it measured."""
+    rows = lesion.images.prefetch_related("assessments").order_by("-taken_on", "-pk")
+    return [_picture(image) for image in rows]
+
+
+def _picture(image: Image) -> dict[str, Any]:
+    last = next(reversed(image.assessments.all()), None)
+    across = findings.figure(last.result, "feret") if last else None
+    return {"image": image, "last": last, "across": across}
+
+
+def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
+    """From the first record to a little beyond today."""
+    today = clock.today()
+    days = [lesion.since, *(image.taken_on for image in images)]
+    start = min(min(days), findings.months_from(today, -12))
+    dots = [Dot(image.taken_on, f"{image.get_kind_display()} picture") for image in images]
+    words = [Mark(each.signed_on, each.get_decision_display().lower()) for each in decisions]
+    return Strip(start, findings.months_from(today, 3), today, dots=dots, marks=words)
+
+
+@allow(Act.ADD_PICTURES)
+def amend_lesion(request: HttpRequest, pk: int) -> HttpResponse:
+    lesion = found(pk)
+    initial = {name: getattr(lesion, name) for name in ("state", "monitoring", "note", "revision")}
+    form = AmendLesionForm(request.POST or None, initial=initial)
+    if form.is_valid():
+        try:
+            register.amend(lesion=lesion, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, lesion_url(lesion))
+        return redirect("lesions:lesion", pk)
+    return about_lesion(request, lesion, form, "Amend", "Save")
+
+
+@allow(Act.NOTE_SIGNS)
+def note_sign(request: HttpRequest, pk: int) -> HttpResponse:
+    lesion = found(pk)
+    form = SignForm(request.POST or None)
+    if form.is_valid():
+        try:
+            register.note_sign(lesion=lesion, by=request.user, **form.cleaned_data)
+        except LesionRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.warning(
+                request, "Urgent work from now on, until a dermatologist has examined it in person."
+            )
+            return redirect("lesions:lesion", pk)
+    note = "A raised, firm, growing or bleeding lesion is urgent work the same day; it is not watched with pictures."
+    return about_lesion(request, lesion, form, "Note a sign", "Note it", note=note)
+
+
+@allow(Act.EXAMINE)
+def examined(request: HttpRequest, pk: int) -> HttpResponse:
+    lesion = found(pk)
+    form = ExaminedForm(request.POST or None)
+    if form.is_valid():
+        try:
+            register.examine_in_person(lesion=lesion, by=request.user, **form.cleaned_data)
+        except LesionRefused as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("lesions:lesion", pk)
+    return about_lesion(request, lesion, form, "Examined in person", "Record")

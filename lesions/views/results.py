@@ -1,0 +1,111 @@
+"""Procedures, results, and who has to be told."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from clinic import clock
+from clinic import patients as people
+from clinic.access import Act, allow, may
+from clinic.models import Patient, StaleRow
+from clinic.views import conflict, page_form
+from lesions import pathology, register
+from lesions.forms import DiagnosisForm, ProcedureForm, ToldForm
+from lesions.models import MALIGNANT, Diagnosis, Lesion
+from lesions.pathology import ResultRefused
+from lesions.views.about import patient_url
+
+
+@allow(Act.TELL_PATIENT)
+def results(request: HttpRequest) -> HttpResponse:
+    waiting, untold = list(pathology.waiting_for_result()), list(pathology.to_tell())
+    today = clock.today()
+    shared = people.shared_names([row.patient for row in (*waiting, *untold)])
+    context = {
+        "waiting": [_row(row, row.lesion) | {"days": (today - row.on).days} for row in waiting],
+        "untold": [_row(row, row.lesion) | {"first": row.code in MALIGNANT} for row in untold],
+        "shared": shared,
+        "told": Diagnosis.objects.filter(told_on__isnull=False).count(),
+        "may_record": may(request.user, Act.RECORD_RESULTS),
+    }
+    return render(request, "lesions/results.html", context)
+
+
+def _row(row: Any, lesion: Lesion | None) -> dict[str, Any]:
+    place = f"lesion {lesion.label}, {register.place_words(lesion)}" if lesion else ""
+    return {"row": row, "place": place}
+
+
+@allow(Act.TELL_PATIENT)
+@require_POST
+def told(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Diagnosis.objects.select_related("patient"), pk=pk)
+    form = ToldForm({"on": clock.today(), **request.POST.dict()})
+    if not form.is_valid():
+        return page_form(
+            request,
+            form,
+            "The patient was told",
+            back="lesions:results",
+            button="Record",
+            patient=row.patient,
+        )
+    if form.cleaned_data["revision"] != row.revision:
+        return conflict(request, StaleRow(row), reverse("lesions:results"))
+    try:
+        pathology.tell(diagnosis=row, by=request.user, on=form.cleaned_data["on"])
+    except StaleRow as error:
+        return conflict(request, error, reverse("lesions:results"))
+    except ResultRefused as error:
+        form.add_error(None, str(error))
+        return page_form(
+            request,
+            form,
+            "The patient was told",
+            back="lesions:results",
+            button="Record",
+            patient=row.patient,
+        )
+    messages.success(request, f"{row.patient} was told.")
+    return redirect("lesions:results")
+
+
+@allow(Act.RECORD_RESULTS)
+def new_procedure(request: HttpRequest, pk: int) -> HttpResponse:
+    patient = get_object_or_404(Patient, pk=pk)
+    initial = {"lesion": request.GET.get("lesion")}
+    form = ProcedureForm(request.POST or None, patient=patient, initial=initial)
+    if form.is_valid() and _recorded(form, pathology.record_procedure, patient, request):
+        return redirect("clinic:patient", pk)
+    note = "A biopsy or excision waits under Results until its report is recorded."
+    return _about(request, patient, form, "Record a procedure", note)
+
+
+@allow(Act.RECORD_RESULTS)
+def new_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
+    patient = get_object_or_404(Patient, pk=pk)
+    initial = {"procedure": request.GET.get("procedure"), "lesion": request.GET.get("lesion")}
+    form = DiagnosisForm(request.POST or None, patient=patient, initial=initial)
+    if form.is_valid() and _recorded(form, pathology.record_diagnosis, patient, request):
+        return redirect("clinic:patient", pk)
+    note = "As the laboratory reported it. What is not stated stays empty, and somebody is asked."
+    return _about(request, patient, form, "Record a result", note)
+
+
+def _recorded(form: Any, record: Any, patient: Patient, request: HttpRequest) -> bool:
+    try:
+        record(patient=patient, by=request.user, **form.cleaned_data)
+    except ResultRefused as error:
+        form.add_error(None, str(error))
+        return False
+    return True
+
+
+def _about(request: HttpRequest, patient: Patient, form: Any, title: str, note: str) -> HttpResponse:
+    return page_form(
+        request, form, title, back=patient_url(patient), button="Record", patient=patient, note=note
+    )

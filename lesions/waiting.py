@@ -1,0 +1,36 @@
+"""Work on pictures that is left: what waits to be measured, what could not be, and files that were refused."""
+
+from django.db.models import QuerySet
+
+from lesions import pathology
+from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
+
+
+def to_measure() -> QuerySet[Assessment]:
+    return _jobs().filter(state__in=(JobState.QUEUED, JobState.RUNNING)).order_by("queued_at", "pk")
+
+
+def not_measured() -> QuerySet[Assessment]:
+    """Failed, and nobody has decided on the lesion since."""
+    failed = _jobs().filter(state=JobState.FAILED, reviews__state=ReviewState.WAITING)
+    return failed.order_by("finished_at", "pk")
+
+
+def refused() -> QuerySet[RefusedUpload]:
+    return RefusedUpload.objects.filter(settled_at__isnull=True).select_related("lesion__patient", "by")
+
+
+def _jobs() -> QuerySet[Assessment]:
+    return Assessment.objects.select_related("image__lesion__patient")
+
+
+def pictures() -> int:
+    return to_measure().count() + not_measured().count() + refused().count()
+
+
+def decisions() -> int:
+    return Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
+
+
+def results() -> int:
+    return pathology.waiting_for_result().count() + pathology.to_tell().count()

@@ -1,0 +1,110 @@
+"""Attempts to reach a patient: append-only, counted only where they could have reached somebody."""
+
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+
+from clinic import audit, clock, patients
+from clinic.access import Act, require
+from clinic.models import ContactRoute, Member, RouteKind
+from scheduling import ladder, worklists
+from scheduling.models import DOES_NOT_COUNT, OPEN, ContactAttempt, Outcome, Recall
+
+# After these the desk has done today what it can for this recall.
+_SETTLES_THE_DAY = (
+    Outcome.SPOKE,
+    Outcome.SPOKE_AUTHORISED,
+    Outcome.SENT,
+    Outcome.ASKS_LATER,
+    Outcome.DECLINED,
+    Outcome.BOOKED,
+)
+
+
+class ContactRefused(ValueError):
+    """A sentence that says why."""
+
+
+@transaction.atomic
+def log(
+    *,
+    recall: Recall,
+    by: Member,
+    route: str,
+    address: str,
+    outcome: str,
+    told: str = "",
+    next_action: str = "",
+    next_on: date | None = None,
+    note: str = "",
+    at: datetime | None = None,
+) -> ContactAttempt:
+    """One attempt with its outcome. A dead number or a returned letter ends that route and does not count."""
+    require(by, Act.CONTACT)
+    at = at or clock.now()
+    _check(recall, route, address, outcome, next_on, at)
+    attempt = ContactAttempt.objects.create(
+        recall=recall,
+        at=at,
+        by=by,
+        route=route,
+        address=address.strip(),
+        outcome=outcome,
+        counts=_counts(recall, route, outcome, at),
+        told=told,
+        next_action=next_action,
+        next_on=next_on,
+        note=note,
+    )
+    if outcome in DOES_NOT_COUNT:
+        _kill_route(recall, route, address, by)
+    if outcome in _SETTLES_THE_DAY or next_on:
+        worklists.finish_for([recall], by=by)
+    audit.record(
+        "contact.attempt",
+        by=by,
+        subject=attempt,
+        patient=recall.patient,
+        route=route,
+        outcome=outcome,
+        counts=attempt.counts,
+    )
+    return attempt
+
+
+def attempts_left(recall: Recall) -> int:
+    """How many attempts of this urgency's ladder are left before a clinician looks."""
+    made = ContactAttempt.objects.filter(recall=recall, counts=True).count()
+    return max(0, ladder.of(recall.urgency).attempts - made)
+
+
+def _check(recall: Recall, route: str, address: str, outcome: str, next_on: date | None, at: datetime) -> None:
+    if recall.state not in OPEN:
+        raise ContactRefused("This recall is closed: nothing is logged for it any more.")
+    if outcome not in Outcome.values:
+        raise ContactRefused("Say what came of it: an attempt is not saved without its outcome.")
+    if route not in RouteKind.values or not address.strip():
+        raise ContactRefused("Say by which way, and the number or address that was used.")
+    if at > clock.now():
+        raise ContactRefused("An attempt lies in the past.")
+    if outcome == Outcome.ASKS_LATER and next_on is None:
+        raise ContactRefused("Say on which day the patient asks to be called.")
+    furthest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    if next_on and not clock.today() < next_on <= furthest:
+        raise ContactRefused(f"The next day lies from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead.")
+
+
+def _counts(recall: Recall, route: str, outcome: str, at: datetime) -> bool:
+    if outcome in DOES_NOT_COUNT:
+        return False
+    if route != RouteKind.PHONE:
+        return True
+    span = timedelta(hours=ladder.ONE_ATTEMPT_HOURS)
+    near = ContactAttempt.objects.filter(recall=recall, route=route, counts=True, at__gt=at - span, at__lt=at + span)
+    return not near.exists()
+
+
+def _kill_route(recall: Recall, route: str, address: str, by: Member) -> None:
+    found = ContactRoute.objects.filter(patient_id=recall.patient_id, kind=route, value=address.strip())
+    for row in found.select_related("patient"):
+        patients.kill_route(route=row, by=by)

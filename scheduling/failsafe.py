@@ -1,0 +1,205 @@
+"""Where everybody is, by plain SQL over the tables. It shares no code with the lists, the recalls or the core.
+
+Every record not merged away stands in the first place that applies (domain.md, "Where everybody is").
+"""
+
+from calendar import monthrange
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any
+
+from django.db import connection, transaction
+from django.utils import timezone
+
+from clinic import audit, clock
+from scheduling.models import FailsafeRun
+
+# Settings of the clinic, no source: the two spans are domain.md's.
+MONTHS_WITHOUT_CHECK = 12
+
+_NO_PLAN = """NOT EXISTS (SELECT 1 FROM scheduling_plan x WHERE x.patient_id = p.id
+        AND x.facts_revision = p.facts_revision)"""
+_OPEN = "r.patient_id = p.id AND r.state IN ('planned', 'due', 'booked')"
+
+# name → (words on the page, condition on clinic_patient p); the order is the order of domain.md.
+PLACES: dict[str, tuple[str, str]] = {
+    "ended": ("ended, with a ground", "p.status <> 'active'"),
+    "problem": (
+        "problem: a person must answer",
+        f"""({_NO_PLAN} OR EXISTS (SELECT 1 FROM scheduling_planproblem q
+        WHERE q.patient_id = p.id AND q.gone_on IS NULL))""",
+    ),
+    "overdue": (
+        "overdue",
+        f"EXISTS (SELECT 1 FROM scheduling_recall r WHERE {_OPEN} AND r.latest < %(day)s)",
+    ),
+    "no_outcome": (
+        "past appointment without outcome",
+        """EXISTS (SELECT 1 FROM scheduling_appointment a
+        WHERE a.patient_id = p.id AND a.state = 'booked' AND a.starts_at < %(moment)s)""",
+    ),
+    "clinician": (
+        "waiting for a clinician",
+        """(EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_lesion l ON l.id = v.lesion_id
+            WHERE l.patient_id = p.id AND v.state = 'waiting')
+        OR EXISTS (SELECT 1 FROM lesions_lesion l WHERE l.patient_id = p.id AND l.state = 'biopsy_decided')
+        OR EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id AND d.told_on IS NULL)
+        OR EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id
+            AND r.state IN ('planned', 'due', 'booked') AND r.proposed_ground <> ''))""",
+    ),
+    "result": (
+        "waiting for a result",
+        """EXISTS (SELECT 1 FROM lesions_procedure s WHERE s.patient_id = p.id
+        AND s.kind IN ('biopsy', 'excision')
+        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id))""",
+    ),
+    "open": (
+        "open recall, to be reached",
+        "EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id AND r.state = 'due')",
+    ),
+    "appointment": (
+        "appointment to come",
+        """EXISTS (SELECT 1 FROM scheduling_appointment a
+        WHERE a.patient_id = p.id AND a.state = 'booked' AND a.starts_at >= %(moment)s)""",
+    ),
+    "planned": (
+        "planned, not yet due",
+        "EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id AND r.state = 'planned')",
+    ),
+}
+NOWHERE = "nowhere"
+WORDS = {name: words for name, (words, _) in PLACES.items()} | {NOWHERE: "nowhere: no duty and no end on record"}
+
+_LIVE = "p.merged_into_id IS NULL AND p.status = 'active'"
+# From facts alone, whatever the plan says.
+ALARMS: dict[str, tuple[str, str]] = {
+    "no_check": (
+        f"invasive melanoma and no completed full skin check for {MONTHS_WITHOUT_CHECK} months",
+        f"""{_LIVE} AND EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id
+            AND d.code = 'melanoma' AND COALESCE(d.anchor, d.reported_on) < %(year_ago)s)
+        AND NOT EXISTS (SELECT 1 FROM clinic_doneitem i JOIN clinic_visit v ON v.id = i.visit_id
+            WHERE v.patient_id = p.id AND i.purpose = 'full_skin_check' AND v.attended_on >= %(year_ago)s)""",
+    ),
+    "not_told": (
+        "malignant result, and the patient has not been told",
+        f"""{_LIVE} AND EXISTS (SELECT 1 FROM lesions_diagnosis d
+            WHERE d.patient_id = p.id AND d.told_on IS NULL AND d.code IN
+            ('melanoma', 'melanoma_in_situ', 'scc', 'scc_in_situ', 'bcc', 'other_malignant'))""",
+    ),
+}
+# What may never be, and would hide behind another duty of the same patient. While facts are newer than the
+# plan, a visit has just been recorded and the plan follows: that patient stands under "problem" meanwhile.
+FAULTS: dict[str, tuple[str, str]] = {
+    "booked_for_nothing": (
+        "a recall is called booked and has no open appointment",
+        f"""p.merged_into_id IS NULL AND NOT {_NO_PLAN}
+        AND EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id AND r.state = 'booked'
+            AND NOT EXISTS (SELECT 1 FROM scheduling_appointment_recalls j
+                JOIN scheduling_appointment a ON a.id = j.appointment_id
+                WHERE j.recall_id = r.id AND a.state = 'booked'))""",
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Alarm:
+    code: str
+    words: str
+    patients: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Count:
+    """`counts` has every place in order, `alarms` and `faults` only those that name somebody."""
+
+    moment: datetime
+    records: int
+    counts: dict[str, int]
+    alarms: tuple[Alarm, ...]
+    faults: tuple[Alarm, ...]
+
+    @property
+    def total(self) -> int:
+        return sum(self.counts.values())
+
+    @property
+    def holds(self) -> bool:
+        """Nobody is lost: the places add up to the records, and everybody stands in one."""
+        return self.total == self.records and not self.counts[NOWHERE] and not self.faults
+
+
+def live() -> Count:
+    """As it is now."""
+    return _count(clock.now(), clock.today())
+
+
+@transaction.atomic
+def count(day: date) -> FailsafeRun:
+    """The nightly count of a local day, kept under its date with the time it ran and what it counted."""
+    local_midnight = timezone.make_aware(datetime.combine(day, time()))  # noqa: DTZ001 made aware here
+    found = _count(local_midnight, day)
+    said = [{"code": alarm.code, "words": alarm.words, "patients": list(alarm.patients)} for alarm in found.alarms]
+    said += [{"code": fault.code, "words": fault.words, "patients": list(fault.patients)} for fault in found.faults]
+    fields = {"ran_at": clock.now(), "records": found.records, "counts": found.counts, "alarms": said}
+    run, _ = FailsafeRun.objects.update_or_create(day=day, defaults=fields | {"holds": found.holds})
+    audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=found.holds)
+    return run
+
+
+def patients_in(place: str) -> list[int]:
+    """Exactly those whom `live` counts in this place."""
+    moment, day = clock.now(), clock.today()
+    return [key for key, where in _where_everybody_is(moment, day) if where == place]
+
+
+def overdue_now() -> set[int]:
+    """Everybody active with an overdue duty, also those who count under an earlier place."""
+    _, condition = PLACES["overdue"]
+    return set(_keys(f"{_LIVE} AND {condition}", clock.now(), clock.today()))
+
+
+def _count(moment: datetime, day: date) -> Count:
+    counts = dict.fromkeys((*PLACES, NOWHERE), 0)
+    for _, place in _where_everybody_is(moment, day):
+        counts[place] += 1
+    records = _rows("SELECT COUNT(*) FROM clinic_patient WHERE merged_into_id IS NULL", {})[0][0]
+    return Count(moment, records, counts, _named(ALARMS, moment, day), _named(FAULTS, moment, day))
+
+
+def _named(table: dict[str, tuple[str, str]], moment: datetime, day: date) -> tuple[Alarm, ...]:
+    found = [Alarm(code, words, tuple(_keys(sql, moment, day))) for code, (words, sql) in table.items()]
+    return tuple(alarm for alarm in found if alarm.patients)
+
+
+def _where_everybody_is(moment: datetime, day: date) -> list[tuple[int, str]]:
+    whens = " ".join(f"WHEN {condition} THEN '{name}'" for name, (_, condition) in PLACES.items())
+    sql = f"""SELECT p.id, CASE {whens} ELSE '{NOWHERE}' END
+        FROM clinic_patient p WHERE p.merged_into_id IS NULL ORDER BY p.id"""
+    return [(key, place) for key, place in _rows(sql, _parameters(moment, day))]
+
+
+def _keys(condition: str, moment: datetime, day: date) -> list[int]:
+    sql = f"SELECT p.id FROM clinic_patient p WHERE {condition} ORDER BY p.id"
+    return [row[0] for row in _rows(sql, _parameters(moment, day))]
+
+
+def _parameters(moment: datetime, day: date) -> dict[str, Any]:
+    """As each database wants its days and moments."""
+    ops = connection.ops
+    return {
+        "day": ops.adapt_datefield_value(day),
+        "moment": ops.adapt_datetimefield_value(moment),
+        "year_ago": ops.adapt_datefield_value(_months_before(day, MONTHS_WITHOUT_CHECK)),
+    }
+
+
+def _months_before(day: date, months: int) -> date:
+    year, month = divmod(day.year * 12 + day.month - 1 - months, 12)
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
+
+
+def _rows(sql: str, parameters: dict[str, Any]) -> list[tuple[Any, ...]]:
+    used = {name: value for name, value in parameters.items() if f"%({name})s" in sql}
+    with connection.cursor() as cursor:
+        cursor.execute(sql, used)
+        return list(cursor.fetchall())

@@ -1,0 +1,107 @@
+from datetime import timedelta
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from clinic import clock, panels
+from clinic.forms import RevisionForm, day_field, done_choices
+from clinic.models import Patient
+from scheduling.models import Appointment, Ground, Outcome, Resource
+from scheduling.words import subjects, what_for
+
+
+class TimeInput(forms.TimeInput):
+    input_type = "time"
+
+
+class AttemptForm(forms.Form):
+    """The addresses offered are those of the record that are not dead; what was used is copied into the attempt."""
+
+    way = forms.ChoiceField(label="By which way", widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label="What came of it", choices=[("", "choose"), *Outcome.choices])
+    told = forms.CharField(
+        label="What the patient was told about why", widget=forms.Textarea(attrs={"rows": 2}), required=False
+    )
+    next_on = day_field("Not again before", future=True, required=False)
+    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+
+    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        routes = patient.routes.filter(dead_since__isnull=True)
+        self.fields["way"].choices = [(f"{row.kind}|{row.value}", str(row)) for row in routes]
+
+    def data_of_attempt(self) -> dict[str, Any]:
+        given = dict(self.cleaned_data)
+        route, _, address = given.pop("way").partition("|")
+        return given | {"route": route, "address": address}
+
+
+class BookForm(RevisionForm):
+    resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
+    starts_at = forms.DateTimeField(widget=forms.HiddenInput)
+
+    def clean_starts_at(self) -> Any:
+        moment = self.cleaned_data["starts_at"]
+        return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
+
+
+class ClosingForm(RevisionForm):
+    ground = forms.ChoiceField(choices=Ground.choices, widget=forms.RadioSelect)
+    note = forms.CharField(
+        label="What stands behind it",
+        help_text="Who said so and when, which letter, which other recall.",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+class LaterForm(RevisionForm):
+    next_look_on = day_field("Look again on", future=True)
+    note = forms.CharField(label="What was tried", widget=forms.Textarea(attrs={"rows": 2}))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["next_look_on"].initial = clock.today() + timedelta(days=30)
+
+
+class CameForm(RevisionForm):
+    """Nothing is ticked beforehand: only what was done completes a recall."""
+
+    done = forms.MultipleChoiceField(
+        label="What was done",
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text="What it was booked for stands first. What is not ticked opens again.",
+    )
+    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+
+    def __init__(self, *args: Any, appointment: Appointment, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = list(appointment.recalls.all())
+        places = subjects(rows)
+        asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
+        others = done_choices(panels.subjects_of(appointment.patient))
+        known = {value for value, _ in asked}
+        self.fields["done"].choices = [*asked, *(choice for choice in others if choice[0] not in known)]
+
+    def clean_done(self) -> list[tuple[str, str]]:
+        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
+
+
+class HoursForm(forms.Form):
+    room = forms.CharField(label="Room or person", max_length=60, help_text="A new name adds a new one.")
+    day = day_field("Day", future=True)
+    opens = forms.TimeField(widget=TimeInput(format="%H:%M"), initial="09:00")
+    closes = forms.TimeField(widget=TimeInput(format="%H:%M"), initial="17:00")
+    slot_minutes = forms.IntegerField(label="Minutes a slot", initial=20, min_value=5, max_value=240)
+
+
+class RulesForm(forms.Form):
+    toml = forms.CharField(
+        label="The rule set",
+        help_text="Every rule names its source and edition, and what follows its last phase.",
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        strip=False,
+    )
+
+

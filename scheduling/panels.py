@@ -1,0 +1,136 @@
+"""What scheduling hangs on the patient's page, into the masthead, and on every page."""
+
+from datetime import date, time, timedelta
+from typing import Any
+
+from django.http import HttpRequest
+from django.utils import timezone
+
+from clinic import clock
+from clinic.access import Act
+from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
+from clinic.models import Patient
+from clinic.panels import Button, Panel, Place, add_button, add_notice, add_panel, add_place
+from scheduling import words, worklists
+from scheduling.missed import late
+from scheduling.models import OPEN, ContactAttempt, FailsafeRun, Plan, PlanProblem
+from scheduling.rules import engine, facts
+from scheduling.rules.facts import Facts
+from scheduling.rules.plan import Due
+from scheduling.rules_in_force import rules_of
+
+_BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
+_COUNTED_BY = time(6, 30)
+
+
+def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    plan = Plan.objects.filter(patient=patient).select_related("policy").first()
+    return {"strip": plan_strip(plan, clock.today()) if plan else None}
+
+
+def plan_strip(plan: Plan, today: date) -> Strip:
+    """Every window of the plan in the last sixteen and the next eleven months, kept, open and planned."""
+    known = facts.parse(plan.facts)
+    start, end = today - _BACK, today + _AHEAD
+    found = [
+        due
+        for due in engine.upcoming(known, rules_of(plan.policy), today, end)
+        if due.latest >= start and due.earliest <= end
+    ]
+    open_now = {(due["purpose"], due["subject"], due["anchor"], due["number"]) for due in plan.result["due"]}
+    windows = [_window(due, known, open_now, today) for due in found]
+    days = sorted({done.on for done in known.done if start <= done.on <= end})
+    marks = [
+        Mark(row.anchor, f"{row.code.replace('_', ' ')} removed {in_words(row.anchor)}")
+        for row in known.diagnoses
+        if row.anchor and start <= row.anchor <= end
+    ]
+    return Strip(start, end, today, windows=windows, dots=[Dot(day, "visit") for day in days], marks=marks)
+
+
+def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date) -> Window:
+    label = f"{due.purpose.replace('_', ' ')}, number {due.number}"
+    kept = any(
+        due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
+        for done in known.done
+    ) or _has_picture(due, known)
+    is_open = (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
+    drawn: Kind = "planned"
+    if kept:
+        drawn = "kept"
+    elif due.latest < today or (is_open and (due.latest - today).days <= words.LAST_DAYS):
+        drawn = "care"
+    elif is_open:
+        drawn = "open"
+    return Window(due.earliest, due.target, due.latest, drawn, label)
+
+
+def _has_picture(due: Due, known: Facts) -> bool:
+    return due.purpose == "lesion_image" and any(
+        f"lesion:{row.id}" == due.subject and row.last_image_on and due.earliest <= row.last_image_on <= due.latest
+        for row in known.lesions
+    )
+
+
+def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    """What is due and why, with every reason, and what only a person can answer."""
+    rows = list(
+        patient.recalls.filter(state__in=OPEN)
+        .select_related("policy__proposed_by", "policy__approved_by")
+        .order_by("latest", "pk")
+    )
+    places, today = words.subjects(rows), clock.today()
+    plan = Plan.objects.filter(patient=patient).values_list("facts_revision", flat=True).first()
+    return {
+        "patient": patient,
+        "rows": [
+            {
+                "recall": row,
+                "what": words.what_for(row, places),
+                "near": words.how_near(row, today),
+                "policy": words.policy_line(row.policy),
+            }
+            for row in rows
+        ],
+        "problems": list(PlanProblem.objects.filter(patient=patient, gone_on__isnull=True)),
+        "plan": plan is not None,
+        "behind": plan is not None and plan != patient.facts_revision,
+    }
+
+
+def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    attempts = ContactAttempt.objects.filter(recall__patient=patient).select_related("by").order_by("-at", "-pk")
+    return {"attempts": list(attempts[:6])}
+
+
+def count_notice(request: HttpRequest) -> list[str]:
+    """The count that did not run is said on every page; so is one that does not add up."""
+    now = timezone.localtime(clock.now())
+    wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
+    last = FailsafeRun.objects.first()
+    if last is None:
+        return ["Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"]
+    if last.day < wanted:
+        return [f"The morning's count of where everybody is did not run; the last one is of {in_words(last.day)}."]
+    if not last.holds:
+        return ["The morning's count does not add up: somebody stands nowhere. See Missed."]
+    return []
+
+
+def _to_reach(request: HttpRequest) -> int:
+    return worklists.items_of(clock.today()).count()
+
+
+def _missed(request: HttpRequest) -> int:
+    return late(clock.today()).values("patient").distinct().order_by().count()
+
+
+add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
+add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))
+add_place(Place("Missed", "scheduling:missed", 70, Act.SEE_MISSED, _missed))
+add_place(Place("Rules", "scheduling:rules", 80, Act.SEE_RULES))
+add_button(Button("Call or book", "scheduling:call", 10, Act.CONTACT))
+add_notice("failsafe", count_notice)
+add_panel(Panel("plan strip", "top", 10, Act.SEE_PATIENTS, "scheduling/_plan_strip.html", strip_panel))
+add_panel(Panel("due", "left", 10, Act.SEE_PATIENTS, "scheduling/_due.html", due_panel))
+add_panel(Panel("reaching", "left", 20, Act.SEE_PATIENTS, "scheduling/_reaching.html", reaching_panel))

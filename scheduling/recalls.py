@@ -1,0 +1,130 @@
+"""Recalls do not close themselves: from the plan to the list, and every way out with its ground and its person."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from django.db import transaction
+
+from clinic import audit, clock
+from clinic.access import Act, require
+from clinic.models import Member, PatientStatus, change
+from scheduling import ladder
+from scheduling.models import OPEN, AppointmentState, Ground, Recall, RecallState, Urgency
+from scheduling.replanning import open_again, replan, stale, still_asked_for, supersede
+from scheduling.rules_in_force import rules_in_force
+
+__all__ = [
+    "RecallRefused",
+    "become_due",
+    "close",
+    "propose_closing",
+    "reopen",
+    "replan",
+    "rules_in_force",
+    "stale",
+    "unreachable",
+]
+
+
+class RecallRefused(ValueError):
+    """A sentence that says why."""
+
+
+@transaction.atomic
+def become_due(today: date) -> int:
+    """Put planned recalls on the list once their ladder's length before the earliest day is reached."""
+    count = 0
+    for urgency in Urgency.values:
+        reached = today + timedelta(days=ladder.of(urgency).lead_days)
+        rows = Recall.objects.filter(
+            state=RecallState.PLANNED,
+            urgency=urgency,
+            earliest__lte=reached,
+            patient__status=PatientStatus.ACTIVE,
+            patient__merged_into__isnull=True,
+        )
+        for row in rows.select_related("patient"):
+            change(row, seen=row.revision, at=clock.now(), state=RecallState.DUE)
+            audit.record("recall.due", by=None, subject=row, patient=row.patient)
+            count += 1
+    return count
+
+
+@transaction.atomic
+def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
+    """The recall stays open and on the list until somebody else has closed it."""
+    require(by, Act.PROPOSE_CLOSING)
+    _check_open(recall)
+    _check_ground(ground, note)
+    fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
+    change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, **fields)
+    audit.record("recall.propose_closing", by=by, subject=recall, patient=recall.patient, ground=ground, note=note)
+    return recall
+
+
+@transaction.atomic
+def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
+    """Close with a ground. Urgency A and B need a dermatologist unless superseded; an error a second person."""
+    _check_right(recall, by, ground)
+    _check_open(recall)
+    _check_ground(ground, note)
+    if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
+        raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
+    if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
+        raise RecallRefused("“Entered in error” is closed by a second person, after somebody else proposed it.")
+    fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
+    change(
+        recall,
+        seen=revision,
+        at=clock.now(),
+        where={"state__in": OPEN},
+        ended_on=clock.today(),
+        closed_by=by,
+        **fields,
+    )
+    audit.record("recall.close", by=by, subject=recall, patient=recall.patient, ground=ground, note=note)
+    return recall
+
+
+@transaction.atomic
+def unreachable(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
+    """“Cannot be reached” is an open state that always has a day on which somebody looks again."""
+    require(by, Act.CONTACT)
+    _check_open(recall)
+    latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    if not clock.today() < next_look_on <= latest:
+        raise RecallRefused(f"Say when it is looked at again: from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead.")
+    if recall.urgency == Urgency.A:
+        raise RecallRefused("An urgent recall is not put aside: a dermatologist decides what follows.")
+    change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, next_look_on=next_look_on)
+    audit.record(
+        "recall.unreachable", by=by, subject=recall, patient=recall.patient, next_look_on=str(next_look_on), note=note
+    )
+    return recall
+
+
+def reopen(recall: Recall, *, by: Member, why: str) -> None:
+    """The appointment came to nothing: on the list again with its original dates. Inside the caller's transaction."""
+    if recall.state != RecallState.BOOKED:
+        return
+    change(recall, seen=recall.revision, at=clock.now(), **open_again(recall))
+    audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why=why, latest=str(recall.latest))
+    if not still_asked_for(recall):
+        supersede(recall)
+
+
+def _check_right(recall: Recall, by: Member, ground: str) -> None:
+    desk_may = ladder.of(recall.urgency).closed_by_desk or ground == Ground.SUPERSEDED
+    require(by, Act.PROPOSE_CLOSING if desk_may else Act.CLOSE_RECALLS)
+
+
+def _check_open(recall: Recall) -> None:
+    if recall.state not in OPEN:
+        raise RecallRefused("This recall is closed already.")
+
+
+def _check_ground(ground: str, note: str) -> None:
+    if ground not in Ground.values:
+        raise RecallRefused("Choose the ground.")
+    if not note.strip():
+        raise RecallRefused("Say in words what stands behind the ground: who said so, when, which letter, which recall.")

@@ -1,0 +1,35 @@
+"""The rule set in force, read once for each text; a draft with faults never gets this far."""
+
+from functools import lru_cache
+
+from clinic import policies
+from clinic.models import Policy, PolicyKind
+from scheduling.rules import ruleset
+from scheduling.rules.ruleset import RuleSet
+
+
+@lru_cache(maxsize=16)
+def _loaded(sha256: str, text: str) -> RuleSet:
+    return ruleset.load(text)
+
+
+def rules_of(policy: Policy) -> RuleSet:
+    return _loaded(policy.sha256, policy.toml)
+
+
+def rules_in_force() -> tuple[Policy, RuleSet] | None:
+    policy = policies.in_force(PolicyKind.RULES)
+    return (policy, rules_of(policy)) if policy else None
+
+
+def check(text: str) -> list[str]:
+    """Faults in words, each with its place in the text."""
+    return [_where(fault) + fault.text for fault in ruleset.check(text)]
+
+
+def _where(fault: ruleset.Fault) -> str:
+    place = f"line {fault.line}" if fault.line else fault.path
+    return f"{place}: " if place else ""
+
+
+policies.CHECKS[PolicyKind.RULES] = check

@@ -1,0 +1,181 @@
+from datetime import date, timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import Case, QuerySet, Value, When
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.views.decorators.http import require_POST
+
+from clinic import audit, clock
+from clinic.access import Act, allow, may
+from clinic.models import Patient, StaleRow
+from clinic.views import conflict, page_form
+from scheduling import booking, contacts, ladder, recalls, words, worklists
+from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
+from scheduling.models import OPEN, Ground, Recall, RecallState
+
+LOOK_AHEAD = timedelta(days=90)
+
+
+def open_recalls(patient: Patient) -> QuerySet[Recall]:
+    """Those to be reached first, then what is booked, then what is only planned."""
+    first = Case(When(state="due", then=Value(0)), When(state="booked", then=Value(1)), default=Value(2))
+    rows = patient.recalls.filter(state__in=OPEN).annotate(turn=first)
+    return rows.order_by("turn", "urgency", "latest", "pk")
+
+
+@allow(Act.SEE_WORKLIST)
+def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> HttpResponse:
+    found = _recall(pk)
+    patient, today = found.patient, clock.today()
+    audit.read(patient, by=request.user, page="recall")
+    is_open = found.state in OPEN
+    context = {
+        "recall": found,
+        "patient": patient,
+        "what": words.what_for(found, words.subjects([found])),
+        "near": words.how_near(found, today),
+        "policy_line": words.policy_line(found.policy),
+        "strip": words.strip_of(found, words.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today),
+        "routes": list(patient.routes.all()),
+        "attempts": list(found.attempts.select_related("by").order_by("-at", "-pk")),
+        "left": contacts.attempts_left(found),
+        "ladder": ladder.of(found.urgency),
+        "item": worklists.items_of(today).filter(recall=found).first(),
+        "appointments": list(found.appointments.select_related("resource").order_by("-starts_at")),
+        "form": form or AttemptForm(patient=patient),
+        "is_open": is_open,
+        "may_call": is_open and may(request.user, Act.CONTACT),
+        "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
+        **_places_to_book(found, request.user),
+    }
+    return render(request, "scheduling/recall.html", context, status=422 if form is not None else 200)
+
+
+def _recall(pk: int) -> Recall:
+    signed = ("policy__proposed_by", "policy__approved_by", "proposed_by", "closed_by", "completed_by__visit")
+    return get_object_or_404(Recall.objects.select_related("patient", *signed), pk=pk)
+
+
+def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
+    """Free places inside the window; where there is none, that is said and the next ones are shown."""
+    if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(member, Act.BOOK):
+        return {"may_book": False}
+    today = clock.today()
+    inside = _slots(max(today, found.earliest), found.latest) if today <= found.latest else []
+    after = [] if inside else _slots(max(today, found.latest + timedelta(days=1)), today + LOOK_AHEAD)
+    return {"may_book": True, "inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
+
+
+def _slots(since: date, until: date) -> list[booking.Slot]:
+    return booking.free_slots(since=since, until=until) if since <= until else []
+
+
+@allow(Act.CONTACT)
+@require_POST
+def attempt(request: HttpRequest, pk: int) -> HttpResponse:
+    found = _recall(pk)
+    form = AttemptForm(request.POST, patient=found.patient)
+    if form.is_valid():
+        try:
+            made = contacts.log(recall=found, by=request.user, **form.data_of_attempt())
+        except contacts.ContactRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"Logged: {made.get_outcome_display()}.")
+            return redirect("scheduling:recall", pk)
+    return recall(request, pk, form=form)
+
+
+@allow(Act.BOOK)
+@require_POST
+def book(request: HttpRequest, pk: int) -> HttpResponse:
+    found, form, back = _recall(pk), BookForm(request.POST), resolve_url("scheduling:recall", pk)
+    if not form.is_valid():
+        messages.error(request, "Choose one of the free places.")
+        return redirect(back)
+    given = form.cleaned_data
+    try:
+        booking.book(recalls=[found], by=request.user, **given)
+    except StaleRow as error:
+        return conflict(request, error, back)
+    except booking.BookingRefused as error:
+        messages.error(request, str(error))
+        return redirect(back)
+    messages.success(request, f"Booked for {found.patient}.")
+    return redirect(back)
+
+
+@allow(Act.PROPOSE_CLOSING)
+def close(request: HttpRequest, pk: int) -> HttpResponse:
+    """One form for both: whoever may not close this recall proposes it."""
+    found, back = _recall(pk), resolve_url("scheduling:recall", pk)
+    first = {"revision": found.revision, "ground": found.proposed_ground, "note": found.proposed_note}
+    form = ClosingForm(request.POST or None, initial=first)
+    if form.is_valid():
+        try:
+            done = _close_or_propose(found, request.user, form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, back)
+        except recalls.RecallRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, done)
+            return redirect(back)
+    return page_form(
+        request,
+        form,
+        "Close this recall",
+        back=back,
+        button="Close or propose",
+        patient=found.patient,
+        note=_who_closes(found, request.user),
+    )
+
+
+def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
+    desk = ladder.of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
+    second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
+    if second and may(member, Act.PROPOSE_CLOSING if desk else Act.CLOSE_RECALLS):
+        recalls.close(recall=found, by=member, **given)
+        return "The recall is closed."
+    recalls.propose_closing(recall=found, by=member, **given)
+    return "Closing is proposed; the recall stays open until somebody else has closed it."
+
+
+def _who_closes(found: Recall, member: Any) -> str:
+    if ladder.of(found.urgency).closed_by_desk:
+        return "A reminder: the desk may close it with a ground. “Entered in error” needs a second person."
+    rule = f"Urgency {found.urgency}: a dermatologist closes it, unless another recall takes its place."
+    return rule if may(member, Act.CLOSE_RECALLS) else f"{rule} What you enter here is a proposal."
+
+
+@allow(Act.CONTACT)
+def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
+    found, back = _recall(pk), resolve_url("scheduling:recall", pk)
+    form = LaterForm(request.POST or None, initial={"revision": found.revision})
+    if form.is_valid():
+        try:
+            recalls.unreachable(recall=found, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, back)
+        except recalls.RecallRefused as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect(back)
+    note = "The recall stays open and is counted; it comes back on the list on this day."
+    return page_form(
+        request, form, "Cannot be reached for now", back=back, button="Look again then", patient=found.patient, note=note
+    )
+
+
+@allow(Act.CONTACT)
+def call(request: HttpRequest, pk: int) -> HttpResponse:
+    """From the patient's page to what is most urgent of theirs."""
+    patient = get_object_or_404(Patient, pk=pk)
+    first = open_recalls(patient).first()
+    if first:
+        return redirect("scheduling:recall", first.pk)
+    messages.info(request, f"Nothing is open for {patient}: there is no recall to call or book for.")
+    return redirect("clinic:patient", pk)

@@ -1,0 +1,69 @@
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from clinic import clock
+from clinic.access import Act, allow
+from clinic.models import Patient
+from scheduling import failsafe, words
+from scheduling import missed as late
+from scheduling.models import FailsafeRun, PlanProblem
+
+
+@allow(Act.SEE_MISSED)
+def missed(request: HttpRequest) -> HttpResponse:
+    """The sum of where everybody is, and who should have been seen and was not; `why` narrows the list."""
+    rows, count = late.rows(clock.today()), failsafe.live()
+    reason = request.GET.get("why", "")
+    shown = [row for row in rows if row.reason == reason] if reason in late.REASONS else rows
+    places = words.subjects([row.recall for row in shown])
+    context = {
+        "rows": [(row, words.what_for(row.recall, places)) for row in shown],
+        "people": late.people(rows),
+        "reasons": late.counts(rows),
+        "reason": late.REASONS.get(reason, ""),
+        "count": count,
+        "ledger": [(name, failsafe.WORDS[name], number) for name, number in count.counts.items()],
+        "night": FailsafeRun.objects.first(),
+        "agree": failsafe.overdue_now() == {row.patient.pk for row in rows},
+        "alarms": _with_names([*count.alarms, *count.faults]),
+        "problems": _open_problems().count(),
+    }
+    return render(request, "scheduling/missed.html", context)
+
+
+def _with_names(alarms: list[failsafe.Alarm]) -> list[tuple[str, list[Patient]]]:
+    keys = {key for alarm in alarms for key in alarm.patients}
+    people = Patient.objects.in_bulk(keys)
+    return [(alarm.words, [people[key] for key in alarm.patients]) for alarm in alarms]
+
+
+def _open_problems() -> Any:
+    live = PlanProblem.objects.filter(gone_on__isnull=True, patient__merged_into__isnull=True)
+    return live.filter(patient__status="active")
+
+
+@allow(Act.SEE_MISSED)
+def bucket(request: HttpRequest, name: str) -> HttpResponse:
+    """Exactly those whom the count has in this place."""
+    if name not in failsafe.WORDS:
+        raise Http404(name)
+    found = Patient.objects.filter(pk__in=failsafe.patients_in(name))
+    context = {"people": list(found), "words": failsafe.WORDS[name], "moment": clock.now()}
+    return render(request, "scheduling/bucket.html", context)
+
+
+@allow(Act.SEE_MISSED)
+def missed_csv(request: HttpRequest) -> HttpResponse:
+    day = clock.today()
+    answer = HttpResponse(late.as_csv(late.rows(day)), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="missed-{day}.csv"'
+    return answer
+
+
+@allow(Act.SEE_MISSED)
+def problems(request: HttpRequest) -> HttpResponse:
+    """What the rules cannot answer: work for a person, the oldest first."""
+    rows = list(_open_problems().select_related("patient"))
+    return render(request, "scheduling/problems.html", {"rows": rows, "count": FailsafeRun.objects.first()})

@@ -1,0 +1,153 @@
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import Count
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.views.decorators.http import require_POST
+
+from clinic import policies
+from clinic.access import Act, allow, may
+from clinic.forms import RevisionForm
+from clinic.formats.phases import PhaseMark
+from clinic.models import Policy, PolicyKind, StaleRow
+from clinic.views import conflict, page_form
+from scheduling import words
+from scheduling.forms import RulesForm
+from scheduling.models import OPEN, Recall
+from scheduling.rules import ruleset, sentences
+from scheduling.rules.dates import Duration
+from scheduling.rules.ruleset import Rule
+from scheduling.rules_in_force import check, rules_in_force, rules_of
+
+DAYS_A_MONTH = 30.44
+ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
+
+
+@dataclass(frozen=True)
+class Shown:
+    rule: Rule
+    sentence: str
+    phases: list[PhaseMark]
+    flag: str
+    patients: int
+
+
+@allow(Act.SEE_RULES)
+def rules(request: HttpRequest) -> HttpResponse:
+    current = rules_in_force()
+    policy, found = current if current else (None, None)
+    context = {
+        "policy": policy,
+        "ruleset": found,
+        "rules": shown(found.rules) if found else [],
+        "versions": _versions(),
+        **_rights(request),
+    }
+    return render(request, "scheduling/rules.html", context)
+
+
+@allow(Act.SEE_RULES)
+def version(request: HttpRequest, pk: int) -> HttpResponse:
+    policy = get_object_or_404(Policy.objects.select_related("proposed_by", "approved_by"), pk=pk, kind=PolicyKind.RULES)
+    context = {"policy": policy, "rules": [], "versions": _versions(), "faults": check(policy.toml), **_rights(request)}
+    if not context["faults"]:
+        found = rules_of(policy)
+        context |= {"ruleset": found, "rules": shown(found.rules)}
+    return render(request, "scheduling/rules.html", context)
+
+
+def _versions() -> list[Policy]:
+    rows = Policy.objects.filter(kind=PolicyKind.RULES).select_related("proposed_by", "approved_by")
+    return list(rows.order_by("-version"))
+
+
+def _rights(request: HttpRequest) -> dict[str, bool]:
+    return {
+        "may_propose": may(request.user, Act.PROPOSE_POLICY),
+        "may_approve": may(request.user, Act.APPROVE_POLICY),
+    }
+
+
+def shown(rules: tuple[Rule, ...]) -> list[Shown]:
+    counted = Recall.objects.filter(state__in=OPEN).values("rule").annotate(people=Count("patient", distinct=True))
+    people = {row["rule"]: row["people"] for row in counted.order_by()}
+    return [
+        Shown(rule, _sentence(rule), marks(rule), words.FLAGS.get(rule.flag, rule.flag), people.get(rule.id, 0))
+        for rule in rules
+    ]
+
+
+def _sentence(rule: Rule) -> str:
+    """Without the source, which stands in a line of its own."""
+    return sentences.rule_sentence(rule).rpartition(" Source: ")[0]
+
+
+def marks(rule: Rule) -> list[PhaseMark]:
+    """The phases as a time line; what follows is drawn only where a person decides."""
+    found = [
+        PhaseMark(
+            label=sentences.phase_words(phase),
+            interval_months=_months(phase.target),
+            months=_months(phase.length) if phase.length is not None and not phase.as_decided else None,
+            dashed=phase.as_decided,
+        )
+        for phase in rule.phases
+    ]
+    if rule.then == "ask":
+        found.append(PhaseMark(sentences.phase_labels(rule)[-1], 0, _asking(found), dashed=True))
+    return found
+
+
+def _asking(before: list[PhaseMark]) -> float:
+    return max(ASKING_MONTHS / 4, sum(mark.drawn_months for mark in before) / 3)
+
+
+def _months(duration: Duration) -> float:
+    return duration.months + duration.days / DAYS_A_MONTH
+
+
+@allow(Act.PROPOSE_POLICY)
+def draft(request: HttpRequest) -> HttpResponse:
+    current = policies.in_force(PolicyKind.RULES)
+    text = current.toml if current else ruleset.shipped("default")
+    form = RulesForm(request.POST or None, initial={"toml": text})
+    if form.is_valid():
+        # A browser sends CRLF; the text of a policy has one line ending.
+        text = form.cleaned_data["toml"].replace("\r\n", "\n")
+        faults = check(text)
+        for fault in faults:
+            form.add_error("toml", fault)
+        if not faults:
+            made = policies.draft(kind=PolicyKind.RULES, toml=text, by=request.user)
+            messages.success(request, f"Rule set {made.version} is a draft. Read it as sentences, then propose it.")
+            return redirect("scheduling:rules_version", made.pk)
+    note = "Nothing changes for any patient before a second person has approved it."
+    return page_form(request, form, "Draft a rule set", back="scheduling:rules", button="Check and keep as draft", note=note)
+
+
+@allow(Act.PROPOSE_POLICY)
+@require_POST
+def propose(request: HttpRequest, pk: int) -> HttpResponse:
+    return _sign(request, pk, policies.propose, "is proposed: another person approves it.")
+
+
+@allow(Act.APPROVE_POLICY)
+@require_POST
+def approve(request: HttpRequest, pk: int) -> HttpResponse:
+    return _sign(request, pk, policies.approve, "is in force; every plan is made anew.")
+
+
+def _sign(request: HttpRequest, pk: int, act: Any, said: str) -> HttpResponse:
+    policy = get_object_or_404(Policy, pk=pk, kind=PolicyKind.RULES)
+    seen = RevisionForm(request.POST).seen()
+    try:
+        act(policy=policy, by=request.user, revision=seen)
+    except StaleRow as error:
+        return conflict(request, error, resolve_url("scheduling:rules"))
+    except policies.PolicyRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"Rule set {policy.version} {said}")
+    return redirect("scheduling:rules_version", pk)

@@ -1,0 +1,89 @@
+"""Recalls in the clinic's words, and their year strips, for every page that shows them."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date, timedelta
+from typing import Any
+
+from clinic.formats.strip import Dot, Kind, Strip, Window, in_words
+from clinic.models import Visit
+from lesions.models import Lesion
+from lesions.register import place_words
+from scheduling import ladder
+from scheduling.models import Recall, RecallState
+from scheduling.rules import overdue
+
+LAST_DAYS = 7
+_BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
+FLAGS = {
+    "found": "read in a published text",
+    "found-2nd": "read in a restatement of the published text",
+    "memory H": "from memory, to be checked",
+    "memory M": "from memory, to be checked before it is relied on",
+    "derived": "worked out from published figures",
+    "design": "a choice of the clinic",
+}
+
+
+def subjects(recalls: Iterable[Recall]) -> dict[str, str]:
+    """Key of a lesion → its number and place, in one query for a whole list."""
+    keys = {row.subject for row in recalls if row.subject.startswith("lesion:")}
+    found = Lesion.objects.filter(pk__in=[key.partition(":")[2] for key in keys])
+    return {f"lesion:{row.pk}": f"lesion {row.label}, {place_words(row)}" for row in found}
+
+
+def what_for(recall: Recall, places: dict[str, str]) -> str:
+    """Full skin check, number 5; Picture of a lesion: lesion 2, LEFT upper arm"""
+    what = recall.get_purpose_display().capitalize()
+    if recall.subject.startswith("lesion:"):
+        return f"{what}: {places.get(recall.subject, recall.subject)}"
+    return what if recall.number == 1 else f"{what}, number {recall.number}"
+
+
+def how_near(recall: Recall, today: date) -> str:
+    """How the window stands to today, in one clause."""
+    late = overdue.days_late(recall.latest, today)
+    if late:
+        return f"{late} day{'s' if late > 1 else ''} past the last day of the window"
+    left = (recall.latest - today).days
+    if left == 0:
+        return "the last day of the window is today"
+    if today < recall.earliest:
+        return f"the window opens on {in_words(recall.earliest)}"
+    return f"{left} day{'s' if left > 1 else ''} left in the window"
+
+
+def waits_since(recall: Recall) -> date:
+    """The day on which it came, or should have come, on the list."""
+    return overdue.opens_on(recall.earliest, ladder.of(recall.urgency).lead_days)
+
+
+def kind(recall: Recall, today: date) -> Kind:
+    if (recall.latest - today).days <= LAST_DAYS:
+        return "care"
+    return "planned" if recall.state == RecallState.PLANNED else "open"
+
+
+def strip_of(recall: Recall, visits: Iterable[date], today: date) -> Strip:
+    """The window of one recall among the visits of the last half year."""
+    start = min(today - _BEFORE, recall.earliest - timedelta(days=20))
+    end = max(today + _AFTER, recall.latest + timedelta(days=20))
+    if end - start > 3 * (_BEFORE + _AFTER):
+        start, end = today - _BEFORE, today + _AFTER
+    label = recall.get_purpose_display()
+    window = Window(recall.earliest, recall.target, recall.latest, kind(recall, today), label)
+    return Strip(start, end, today, windows=[window], dots=[Dot(day, "visit") for day in visits])
+
+
+def visit_days(patient_ids: Iterable[int], since: date) -> dict[int, list[date]]:
+    days: dict[int, list[date]] = defaultdict(list)
+    rows = Visit.objects.filter(patient__in=list(patient_ids), attended_on__gte=since).order_by("attended_on")
+    for patient_id, day in rows.values_list("patient_id", "attended_on"):
+        days[patient_id].append(day)
+    return days
+
+
+def policy_line(policy: Any) -> str:
+    """Which rules, since when, by whom; `policy` with both signatures loaded."""
+    signed = f"proposed by {policy.proposed_by}, approved by {policy.approved_by}"
+    return f"Rule set {policy.version}, in force since {in_words(policy.in_force_from)}, {signed}."

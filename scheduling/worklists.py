@@ -1,0 +1,160 @@
+"""The list of a local day: built once, added to, claimed by one person at a time."""
+
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from django.db import transaction
+from django.db.models import F, Max, OuterRef, Q, QuerySet, Subquery
+
+from clinic import audit, clock
+from clinic.access import Act, require
+from clinic.models import Member, PatientStatus, RiskAssessment, StaleRow, Tier, change
+from scheduling.models import ContactAttempt, ItemState, Recall, RecallState, WorkItem
+
+FREE = (ItemState.OPEN, ItemState.HANDED_BACK)
+IDLE_MINUTES = 30
+_TIER_ORDER = {Tier.VERY_HIGH: 0, Tier.HIGH: 1, Tier.ABOVE_AVERAGE: 2, Tier.AVERAGE: 3}
+
+
+class AlreadyClaimed(StaleRow):
+    """Somebody else has it; `row` says who."""
+
+    def __init__(self, row: WorkItem) -> None:
+        super().__init__(row)
+        self.args = (f"work on {row.recall} was claimed by {row.claimed_by}",)
+
+
+def to_reach(day: date) -> QuerySet[Recall]:
+    """Recalls that are due and not put off to a later day by an attempt or a next look."""
+    last = ContactAttempt.objects.filter(recall=OuterRef("pk")).order_by("-at", "-pk")
+    due = Recall.objects.filter(
+        state=RecallState.DUE, patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True
+    )
+    due = due.annotate(again_on=Subquery(last.values("next_on")[:1]))
+    return due.filter(_not_after("next_look_on", day) & _not_after("again_on", day))
+
+
+def _not_after(field: str, day: date) -> Q:
+    return Q(**{f"{field}__isnull": True}) | Q(**{f"{field}__lte": day})
+
+
+@transaction.atomic
+def build(day: date) -> int:
+    """Put everybody who is to be reached on the list of this day, in order; returns how many were added."""
+    rows = in_order(list(to_reach(day)))
+    listed = {item.recall_id: item for item in WorkItem.objects.filter(day=day)}
+    added = [
+        WorkItem(day=day, recall=row, position=position, changed_at=clock.now())
+        for position, row in enumerate(rows, 1)
+        if row.pk not in listed
+    ]
+    for position, row in enumerate(rows, 1):
+        item = listed.get(row.pk)
+        if item and item.position != position:
+            WorkItem.objects.filter(pk=item.pk).update(position=position)
+    # Two builders at once: the unique row of the first one stands.
+    WorkItem.objects.bulk_create(added, ignore_conflicts=True)
+    return len(added)
+
+
+def catch_up(patient_id: int, day: date) -> int:
+    """Who became due in the course of the day is on its list at once."""
+    missing = to_reach(day).filter(patient_id=patient_id).exclude(work_items__day=day)
+    return build(day) if missing.exists() else 0
+
+
+def in_order(rows: list[Recall]) -> list[Recall]:
+    """Urgency, then days to the end of the window, then risk."""
+    latest = RiskAssessment.objects.filter(patient=OuterRef("patient")).order_by("-assessed_on", "-pk")
+    tiers = dict(
+        Recall.objects.filter(pk__in=[row.pk for row in rows])
+        .annotate(tier=Subquery(latest.values("tier")[:1]))
+        .values_list("pk", "tier")
+    )
+    return sorted(rows, key=lambda row: (row.urgency, row.latest, _TIER_ORDER.get(tiers[row.pk], 9), row.pk))
+
+
+def items_of(day: date) -> QuerySet[WorkItem]:
+    """What is still to do on this day, with everything a row shows."""
+    items = WorkItem.objects.filter(day=day, recall__state=RecallState.DUE).exclude(state=ItemState.DONE)
+    return items.select_related("recall__patient", "recall__policy", "claimed_by")
+
+
+@transaction.atomic
+def claim(*, item: WorkItem, by: Member) -> WorkItem:
+    """Guarded: the row count is the lock, so of two people one gets it. Raises AlreadyClaimed."""
+    require(by, Act.CONTACT)
+    now = clock.now()
+    free = WorkItem.objects.filter(pk=item.pk, state__in=FREE)
+    claimed = {"state": ItemState.CLAIMED, "claimed_by": by, "claimed_at": now}
+    got = free.update(**claimed, revision=F("revision") + 1, changed_at=now)
+    item.refresh_from_db()
+    if not got:
+        if item.state == ItemState.CLAIMED and item.claimed_by_id == by.pk:
+            return item
+        raise AlreadyClaimed(item) if item.state == ItemState.CLAIMED else StaleRow(item)
+    audit.record("work.claim", by=by, subject=item, patient=item.recall.patient)
+    return item
+
+
+@transaction.atomic
+def hand_back(*, item: WorkItem, by: Member | None) -> WorkItem:
+    """Free for anybody again; `by=None` is the program, after an idle half hour."""
+    back = {"state": ItemState.HANDED_BACK, "claimed_by": None, "claimed_at": None}
+    change(item, seen=item.revision, at=clock.now(), where={"state": ItemState.CLAIMED}, **back)
+    audit.record("work.hand_back", by=by, subject=item, patient=item.recall.patient)
+    return item
+
+
+@transaction.atomic
+def finish(*, item: WorkItem, by: Member) -> WorkItem:
+    not_done = {"state__in": (*FREE, ItemState.CLAIMED)}
+    change(item, seen=item.revision, at=clock.now(), where=not_done, state=ItemState.DONE)
+    audit.record("work.done", by=by, subject=item, patient=item.recall.patient)
+    return item
+
+
+def finish_for(recalls: Iterable[Recall], *, by: Member) -> None:
+    """What was booked or settled is done on today's list, whoever had it."""
+    open_items = WorkItem.objects.filter(day=clock.today(), recall__in=list(recalls)).exclude(state=ItemState.DONE)
+    for item in open_items.select_related("recall__patient"):
+        finish(item=item, by=by)
+
+
+def put_back(recalls: Iterable[Recall]) -> None:
+    """A recall that is due again is on today's list again, done or not before, at the end until the next build."""
+    today = clock.today()
+    rows = [row for row in recalls if row.state == RecallState.DUE]
+    done = WorkItem.objects.filter(day=today, recall__in=rows, state=ItemState.DONE)
+    free = {"state": ItemState.OPEN, "claimed_by": None, "claimed_at": None, "changed_at": clock.now()}
+    done.update(**free, revision=F("revision") + 1)
+    last = WorkItem.objects.filter(day=today).aggregate(Max("position"))["position__max"] or 0
+    WorkItem.objects.bulk_create(
+        [
+            WorkItem(day=today, recall=row, position=last + index, changed_at=clock.now())
+            for index, row in enumerate(rows, 1)
+        ],
+        ignore_conflicts=True,
+    )
+
+
+def idle(minutes: int = IDLE_MINUTES) -> list[int]:
+    since = clock.now() - timedelta(minutes=minutes)
+    waiting = WorkItem.objects.filter(state=ItemState.CLAIMED, claimed_at__lt=since)
+    return list(waiting.values_list("pk", flat=True))
+
+
+def release(item_id: int, minutes: int = IDLE_MINUTES) -> bool:
+    """Hand back one claim that nobody worked on; quiet if that has changed meanwhile."""
+    item = WorkItem.objects.select_related("recall__patient").filter(pk=item_id).first()
+    if item is None or item.pk not in idle(minutes):
+        return False
+    try:
+        hand_back(item=item, by=None)
+    except StaleRow:
+        return False
+    return True
+
+
+def release_idle(minutes: int = IDLE_MINUTES) -> int:
+    return sum(release(item_id, minutes) for item_id in idle(minutes))

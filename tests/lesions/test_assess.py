@@ -1,0 +1,185 @@
+"""The shell round the core: one worker at a time, failures become work, nothing undecided is forgotten."""
+
+import io
+from datetime import timedelta
+
+import pytest
+
+from clinic import clock, jobs
+from lesions import assess, intake, signoff, storage
+from lesions.analysis import phantom
+from lesions.models import Assessment, Comparison, Flag, Review
+from tests import build
+from tests.lesions import scene
+
+pytestmark = pytest.mark.django_db
+MOLE = phantom.Phantom(seed=3, width=480, height=360, mm_per_px=0.04)
+SCALE = {"mm_per_px": 0.04, "scale_origin": "device"}
+
+
+def drawn(spec):
+    out = io.BytesIO()
+    phantom.draw(spec).image.save(out, "JPEG", quality=92)
+    return out.getvalue()
+
+
+def codes(review):
+    return set(review.flags.values_list("code", flat=True))
+
+
+@pytest.fixture(scope="module")
+def growing():
+    """Two photographs of one drawn lesion; in the second its area is half as large again."""
+    later = phantom.recaptured(MOLE, 5)
+    same_distance = phantom.replace(later, mm_per_px=MOLE.mm_per_px)
+    return drawn(MOLE), drawn(phantom.grown(same_distance, 1.5))
+
+
+def test_growth_is_measured_compared_and_put_before_a_dermatologist(growing):
+    """The drawn truth is the outside source: 50 % more area."""
+    build.flags_in_force()
+    lesion = scene.lesion()
+    first = scene.measured(lesion, growing[0], days_ago=90, **SCALE)
+    assert codes(first) >= {"nothing_to_compare"} and first.comparison is None
+    second = scene.measured(lesion, growing[1], **SCALE)
+    first.refresh_from_db()
+    assert (first.state, second.state, second.flagged) == ("superseded", "waiting", True)
+    growth = second.flags.get(code="area_growth")
+    assert growth.value == pytest.approx(50, abs=12)
+    assert "Compared with" in growth.text
+    assert (growth.unit, growth.limit, growth.source) == ("%", 10.0, "clinic setting, no source")
+    assert second.comparison.earlier == first.assessment and second.comparison.later == second.assessment
+    assert second.assessment.result["schema"] == 1
+
+
+def test_without_limits_in_force_everything_is_looked_at(growing):
+    review = scene.measured(scene.lesion(), growing[0], **SCALE)
+    assert review.flagged and "no_limits" in codes(review)
+
+
+def test_without_a_scale_millimetres_are_missing_and_said_to_be(growing):
+    build.flags_in_force()
+    review = scene.measured(scene.lesion(), growing[0])
+    measures = {row["name"]: row["value"] for row in review.assessment.result["measures"]}
+    assert measures["feret"] is None and measures["feret_px"] > 0
+    assert "largest diameter" in review.flags.get(code="unmeasured").text
+
+
+def test_a_picture_that_cannot_be_measured_waits_for_a_decision():
+    picture = scene.file(scene.lesion())
+    storage.path(picture.sha256).write_bytes(b"rotten")
+    row = picture.assessments.get()
+    assess.run(row.pk)
+    row.refresh_from_db()
+    assert row.state == "failed" and "changed on the disk" in row.failure
+    review = signoff.queue().get()
+    assert codes(review) == {"unmeasured"} and review.assessment == row
+
+
+def test_a_core_that_refuses_becomes_work(monkeypatch):
+    from lesions.analysis import pipeline
+
+    def refuse(*_, **__):
+        raise ValueError("The outline encloses nothing.")
+
+    monkeypatch.setattr(pipeline, "measure", refuse)
+    review = scene.measured(scene.lesion())
+    assert review.assessment.failure == "The outline encloses nothing."
+    assert "The outline encloses nothing." in review.flags.get().text
+
+
+def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
+    from lesions.analysis import pipeline
+
+    def die(*_, **__):
+        raise MemoryError
+
+    monkeypatch.setattr(pipeline, "measure", die)
+    row = scene.file(scene.lesion()).assessments.get()
+    start = clock.now()
+    for attempt in range(3):
+        with clock.at(start + attempt * timedelta(minutes=3)), pytest.raises(MemoryError):
+            assess.run(row.pk)
+    with clock.at(start + timedelta(minutes=8, seconds=30)):
+        assert assess.waiting() == [row.pk]
+        assess.run(row.pk)
+    row.refresh_from_db()
+    assert (row.state, row.failure) == ("failed", assess.GIVEN_UP)
+    assert signoff.queue().exists()
+
+
+def test_one_worker_holds_a_picture_until_its_lease_lapses():
+    row = scene.file(scene.lesion()).assessments.get()
+    assert assess._claim(row.pk) == 1
+    assert assess._claim(row.pk) is None and assess.waiting() == []
+    with clock.at(clock.now() + timedelta(minutes=3)):
+        assert assess.waiting() == [row.pk] and assess._claim(row.pk) == 2
+
+
+def test_the_answer_of_a_worker_that_lost_its_lease_does_not_count():
+    row = scene.file(scene.lesion()).assessments.get()
+    late = assess._claim(row.pk)
+    with clock.at(clock.now() + timedelta(minutes=3)):
+        assess._claim(row.pk)
+    assess._fail(row, late, "Too late.")
+    row.refresh_from_db()
+    assert row.state == "running" and not Review.objects.exists()
+
+
+def test_doing_it_again_or_for_a_row_that_is_gone_changes_nothing():
+    review = scene.measured(scene.lesion())
+    assess.run(review.assessment_id)
+    assess.run(999_999)
+    assert Review.objects.count() == 1 and Assessment.objects.get().attempts == 1
+
+
+def test_a_change_nobody_decided_on_outlives_the_next_picture():
+    lesion = scene.lesion()
+    first = scene.measured(lesion, days_ago=90)
+    Flag.objects.create(review=first, code="area_growth", text="The area grew.", value=30.0)
+    second = scene.measured(lesion, days_ago=1)
+    carried = second.flags.get(code="area_growth")
+    assert carried.value == 30.0 and "not decided yet" in carried.text
+    third = scene.measured(lesion)
+    assert third.flags.get(code="area_growth").text == carried.text
+
+
+def test_an_older_picture_filed_late_does_not_hide_the_newer_one():
+    lesion = scene.lesion()
+    newer = scene.measured(lesion)
+    assert scene.measured(lesion, days_ago=200) is None
+    newer.refresh_from_db()
+    assert newer.state == "waiting"
+
+
+def test_a_picture_of_the_wrong_lesion_is_never_compared_with():
+    lesion, doctor = scene.lesion(), build.dermatologist()
+    wrong = scene.measured(lesion, days_ago=90)
+    intake.deliver(image=wrong.assessment.image, to=doctor)
+    signoff.record(review_id=wrong.pk, by=doctor, decision="wrong_subject", revision=wrong.revision)
+    assert scene.measured(lesion).comparison is None
+
+
+def test_the_first_and_the_previous_picture_are_both_compared():
+    lesion = scene.lesion()
+    scene.measured(lesion, days_ago=200)
+    previous = scene.measured(lesion, days_ago=100)
+    last = scene.measured(lesion)
+    assert last.comparison.earlier == previous.assessment
+    assert Comparison.objects.filter(later=last.assessment).count() == 2
+
+
+def test_an_urgent_sign_makes_the_next_review_urgent():
+    from lesions import register
+
+    lesion = scene.lesion()
+    register.note_sign(lesion=lesion, by=build.nurse(), sign="firm")
+    assert scene.measured(lesion).urgent
+
+
+def test_the_worker_without_a_broker_finds_and_measures_what_waits():
+    row = scene.file(scene.lesion()).assessments.get()
+    assert jobs.WORK["assess"].queue == "pictures"
+    assert jobs.work_once("worker") >= 1
+    row.refresh_from_db()
+    assert row.state == "done" and assess.waiting() == []

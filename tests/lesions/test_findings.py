@@ -1,0 +1,67 @@
+"""Figures and changes in words."""
+
+from datetime import date
+from types import SimpleNamespace
+
+import pytest
+
+from lesions import findings
+
+
+@pytest.mark.parametrize(
+    ("later", "words"),
+    [
+        (date(2026, 3, 1), "the same day"),
+        (date(2026, 3, 2), "1 day later"),
+        (date(2026, 6, 3), "3 months 2 days later"),
+        (date(2027, 4, 5), "1 year 1 month later"),
+    ],
+)
+def test_the_gap_between_two_pictures(later, words):
+    assert findings.gap_words(date(2026, 3, 1), later) == words
+
+
+def compared(aligned=True, **deltas):
+    rows = [{"name": name, "unit": "mm²"} | row for name, row in deltas.items()]
+    return SimpleNamespace(aligned=aligned, result={"deltas": rows})
+
+
+def delta(change, beyond):
+    known = change is not None
+    return {
+        "earlier": 10.0,
+        "later": 10.0 + change if known else None,
+        "delta": change,
+        "uncertainty": 0.2,
+        "smallest_detectable": 0.5,
+        "beyond": beyond,
+    }
+
+
+@pytest.mark.parametrize(
+    ("comparison", "words"),
+    [
+        (None, "first picture"),
+        (compared(aligned=False, area=delta(3.0, True)), "pictures do not align"),
+        (compared(area=delta(3.0, True)), "area +30 %"),
+        (compared(area=delta(-2.0, True)), "area −20 %"),
+        (compared(area=delta(0.3, False)), "none found"),
+        (compared(area=delta(None, None), area_px=delta(3.0, True)), "area +30 %"),
+        (compared(area=delta(None, None)), "not measured"),
+    ],
+)
+def test_the_change_of_a_lesion_in_one_cell(comparison, words):
+    assert findings.change_words(comparison) == words
+
+
+def test_millimetres_go_before_pixels_and_pixels_stand_where_there_are_none():
+    both = compared(area=delta(3.0, True), area_px=delta(300.0, True))
+    assert [row.earlier.unit for row in findings.changes(both)] == ["mm²"]
+    none = compared(area=delta(None, None), area_px=delta(3.0, True) | {"unit": "px²"})
+    assert [row.delta.value for row in findings.changes(none)] == [3.0]
+
+
+def test_a_share_is_read_as_per_cent():
+    row = {"name": "colour_red", "value": 0.06, "unit": "share", "uncertainty": 0.03, "method": ""}
+    found = findings.figure({"measures": [row]}, "colour_red")
+    assert (found.name, found.value, found.unit, found.uncertainty) == ("red", 6.0, "%", 3.0)

@@ -1,0 +1,113 @@
+"""Limits as data, and what numbers cannot answer."""
+
+from dataclasses import replace
+
+import pytest
+
+from clinic import policies
+from clinic.policies import PolicyRefused
+from lesions import flags
+from lesions.analysis.types import Comparison, Delta, Doubt, Measure, Measurement, Quality, Registration
+from tests import build
+
+COLOURS = ("white", "red", "light_brown", "dark_brown", "blue_grey", "black")
+
+
+def measurement(**values):
+    known = (
+        {"area": 10.0, "feret": 4.0, "asymmetry_axes": 1.0}
+        | {f"colour_{name}": 0.0 for name in COLOURS}
+        | values
+    )
+    measures = tuple(Measure(name, value, "", 0.1, "") for name, value in known.items())
+    return Measurement("v", "0", 10, 10, None, None, (), measures, ())
+
+
+def comparison(later=None, beyond=True, aligned=True, **earlier):
+    before, after = measurement(**earlier), later or measurement()
+    deltas = []
+    for one, two in zip(before.measures, after.measures, strict=True):
+        known = one.value is not None and two.value is not None
+        change = two.value - one.value if known else None
+        deltas.append(Delta(one.name, "", one.value, two.value, change, 0.1, 0.2, beyond if known else None))
+    laid = Registration(aligned, None, None, False, () if aligned else (Doubt("far", "Too far apart."),))
+    return Comparison("v", before, after, laid, tuple(deltas), ())
+
+
+@pytest.fixture
+def shipped(db):
+    return build.flags_in_force()
+
+
+def raised(shipped, later=None, compared=None):
+    later = later or measurement()
+    drafts = flags.raise_flags(later, compared or comparison(later), shipped)
+    return {draft.code: draft for draft in drafts}
+
+
+def test_all_measured_and_inside_the_limits_raises_nothing(shipped):
+    assert raised(shipped) == {}
+
+
+def test_growth_counts_beyond_the_limit_and_beyond_repeatability(shipped):
+    later = measurement(area=11.5)
+    found = raised(shipped, later)
+    assert found.keys() == {"area_growth"} and found["area_growth"].value == pytest.approx(15)
+    assert raised(shipped, later, comparison(later, beyond=False)) == {}
+    just = measurement(area=11.0)
+    assert raised(shipped, just) == {}
+
+
+def test_diameter_is_flagged_above_six_millimetres_and_not_at_six(shipped):
+    """ABCDE, D: above 6 mm (clinical.md 5.4, NHS page)."""
+    still = comparison(measurement(feret=6.0), feret=6.0)
+    assert raised(shipped, measurement(feret=6.0), still) == {}
+    wide = comparison(measurement(feret=6.1), feret=6.1)
+    assert raised(shipped, measurement(feret=6.1), wide).keys() == {"diameter"}
+
+
+def test_a_new_colour_is_named(shipped):
+    later = measurement(colour_blue_grey=0.06)
+    found = raised(shipped, later)["new_colour"]
+    assert "blue-grey" in found.text and found.value == pytest.approx(6)
+
+
+@pytest.mark.parametrize(
+    ("code", "later"),
+    [
+        ("doubtful", replace(measurement(), doubt=(Doubt("faint", "Faint."),))),
+        ("inadequate", replace(measurement(), quality=(Quality("focus", 0.0, 1.0, False, "Blurred."),))),
+        ("unmeasured", measurement(asymmetry_axes=None)),
+    ],
+)
+def test_what_numbers_cannot_answer_waits_like_a_limit_passed(shipped, code, later):
+    assert code in raised(shipped, later)
+
+
+def test_unaligned_pictures_and_first_pictures_wait(shipped):
+    assert "unaligned" in raised(shipped, compared=comparison(aligned=False))
+    assert {d.code for d in flags.raise_flags(measurement(), None, shipped)} == {"nothing_to_compare"}
+
+
+def test_without_limits_everything_waits():
+    assert {d.code for d in flags.raise_flags(measurement(), comparison(), None)} == {"no_limits"}
+
+
+def test_no_verdict_in_any_sentence():
+    words = ("benign", "malignant", "suspicious", "melanoma", "cancer", "normal")
+    assert not [word for word in words if word in flags.shipped().lower()]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "text",
+    ["nonsense =", "name = 'x'", flags.shipped().replace("growth", "shrinks"), flags.shipped() + "\nodd = 1"],
+)
+def test_a_faulty_table_never_becomes_a_draft(text):
+    with pytest.raises(PolicyRefused):
+        policies.draft(kind="flags", toml=text, by=None)
+
+
+def test_the_shipped_table_has_no_fault_and_every_limit_a_source():
+    assert flags.check(flags.shipped()) == []
+    assert all(limit.source for limit in flags.limits(flags.shipped()))

@@ -1,0 +1,82 @@
+"""What the tests of this app stand on: one fixed noon, rules in force, patients with a duty, bookable hours."""
+
+from datetime import UTC, date, datetime, time, timedelta
+
+from clinic import clock, patients, visits
+from lesions import pathology
+from scheduling import booking, recalls
+from scheduling.models import Recall, Resource
+from tests import build
+from tests.lesions import scene as pictures
+
+NOON = datetime(2026, 6, 17, 11, 0, tzinfo=UTC)  # a Wednesday, noon in Dublin
+TODAY = NOON.date()
+
+
+def melanoma(anchor, told=True, patient=None, **more):
+    """A patient whose invasive melanoma was excised on `anchor`: checks every three months from then."""
+    patient = patient or build.patient()
+    by = build.dermatologist()
+    if not patient.risk_assessments.exists():
+        build.risk_assessment(patient, by=by, on=TODAY)
+    facts = {"thickness": "0.6", "ulceration": False, "n": "N0", "m": "M0", "stage_basis": "pathological"}
+    found = pathology.record_diagnosis(
+        patient=patient, by=by, code="melanoma", reported_on=anchor, anchor=anchor, **(facts | more)
+    )
+    if told:
+        pathology.tell(diagnosis=found, by=by, on=anchor)
+    return patient
+
+
+def check_of(patient):
+    """The open recall for the full skin check after a plan was made."""
+    recalls.replan(patient.pk)
+    return Recall.objects.get(patient=patient, purpose="full_skin_check", state__in=("planned", "due", "booked"))
+
+
+def due_check(**more):
+    """Window 1 to 29 June 2026, target 15 June: due, and two weeks left."""
+    return check_of(melanoma(date(2026, 3, 15), **more))
+
+
+def overdue_check():
+    """Window 1 to 29 May 2026: nineteen days late at NOON."""
+    return check_of(melanoma(date(2026, 2, 15)))
+
+
+def came(patient, on, *done):
+    return visits.record(
+        patient=patient, by=build.nurse(), attended_on=on, done=done or [("full_skin_check", "patient")]
+    )
+
+
+def hours(day=TODAY, name="Room 1", opens=time(9), closes=time(17)):
+    room, _ = Resource.objects.get_or_create(name=name)
+    booking.open_session(resource=room, day=day, opens=opens, closes=closes, by=build.nurse())
+    return room
+
+
+def at(hour=14, minute=0, day=TODAY):
+    """A moment of the fixed day, in UTC."""
+    return datetime.combine(day, time(hour, minute), tzinfo=UTC)
+
+
+def booked(recall, starts_at=None, by=None):
+    starts_at = starts_at or at(14)
+    room = hours(day=starts_at.date(), name=f"Room of {recall.pk}")
+    return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by or build.nurse())
+
+
+def ended(status="deceased"):
+    patient = build.patient()
+    return patients.end_care(
+        patient=patient, by=build.dermatologist(), revision=patient.revision, status=status, on=TODAY, ground="said"
+    )
+
+
+def later(**span):
+    return clock.at(NOON + timedelta(**span))
+
+
+def mark(patient, **more):
+    return pictures.lesion(patient, **more)

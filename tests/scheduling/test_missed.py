@@ -1,0 +1,123 @@
+"""The missed follow-up list: each row says why it is late and whose it is."""
+
+import csv
+from datetime import date, timedelta
+from io import StringIO
+
+import pytest
+
+from clinic import patients
+from scheduling import booking, contacts, missed, recalls, worklists
+from scheduling.models import WorkItem
+from tests import build
+from tests.scheduling import scene
+
+pytestmark = pytest.mark.usefixtures("rules")
+MAY = date(2026, 5, 20)
+
+
+def only(today=scene.TODAY):
+    (row,) = missed.rows(today)
+    return row
+
+
+def visit(recall, outcome):
+    """Booked for today and ended so; the room has hours in the window of May as well."""
+    made = scene.booked(recall)
+    with scene.later(hours=4):
+        if outcome == "missed":
+            booking.missed(appointment=made, by=build.nurse(), revision=made.revision)
+        else:
+            booking.cancel(appointment=made, by=build.nurse(), revision=made.revision, whose=outcome)
+
+
+@pytest.mark.parametrize(("day", "late"), [(date(2026, 5, 29), 0), (date(2026, 5, 30), 1), (scene.TODAY, 19)])
+def test_missed_begins_on_the_day_after_the_last(day, late):
+    """clinical.md, section 9, convention 4: overdue from the day after closing."""
+    scene.overdue_check()
+    assert [row.days_late for row in missed.rows(day)] == ([late] if late else [])
+
+
+def test_the_oldest_stands_first():
+    newer, older = scene.overdue_check(), scene.check_of(scene.melanoma(date(2025, 12, 1)))
+    assert [row.recall for row in missed.rows(scene.TODAY)] == [older, newer]
+
+
+def test_nobody_tried():
+    scene.overdue_check()
+    scene.hours(day=MAY)
+    row = only()
+    assert (row.why, row.owner) == ("not yet called", "desk")
+
+
+def test_there_were_no_hours():
+    scene.overdue_check()
+    assert only().reason == "no_slot"
+
+
+def test_tried_and_not_reached_goes_to_a_dermatologist():
+    recall = scene.overdue_check()
+    scene.hours(day=MAY)
+    for days, route in ((20, "phone"), (10, "phone"), (2, "post")):
+        at = scene.NOON - timedelta(days=days)
+        outcome = "sent" if route == "post" else "no_answer"
+        contacts.log(recall=recall, by=build.nurse(), route=route, address="x", outcome=outcome, at=at)
+    row = only()
+    assert (row.why, row.owner) == ("not reached: 2 calls, 1 letter", "dermatologist")
+
+
+def test_reached_and_not_booked():
+    recall = scene.overdue_check()
+    scene.hours(day=MAY)
+    contacts.log(recall=recall, by=build.nurse(), route="phone", address="x", outcome="spoke")
+    assert only().why == "reached on 17 Jun 2026, not booked"
+
+
+@pytest.mark.parametrize(
+    ("outcome", "why"),
+    [
+        ("missed", "missed the visit on 17 Jun 2026"),
+        ("clinic", "cancelled by us, 17 Jun 2026"),
+        ("patient", "cancelled by the patient, 17 Jun 2026"),
+    ],
+)
+def test_how_the_last_visit_came_to_nothing(outcome, why):
+    visit(scene.overdue_check(), outcome)
+    assert only().why == why
+
+
+def test_booked_too_late_is_still_missed():
+    scene.booked(scene.overdue_check(), starts_at=scene.at(14, day=date(2026, 6, 24)))
+    assert only().why == "booked for 24 Jun 2026"
+
+
+def test_whoever_works_on_it_is_named():
+    recall = scene.overdue_check()
+    worklists.build(scene.TODAY)
+    worklists.claim(item=WorkItem.objects.get(recall=recall), by=build.nurse(name="Ada Quick"))
+    assert only().owner == "Ada Quick"
+
+
+def test_a_proposal_waits_for_a_dermatologist():
+    recall = scene.overdue_check()
+    fields = {"ground": "moved", "note": "to the coast"}
+    recalls.propose_closing(recall=recall, by=build.nurse(), revision=recall.revision, **fields)
+    assert (only().reason, only().owner) == ("proposed", "dermatologist")
+
+
+def test_the_counts_are_the_rows():
+    scene.overdue_check()
+    visit(scene.overdue_check(), "missed")
+    rows = missed.rows(scene.TODAY)
+    for reason, _, count in missed.counts(rows):
+        assert count == sum(row.reason == reason for row in rows)
+    assert sum(count for _, _, count in missed.counts(rows)) == len(rows) == missed.people(rows)
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+44", "-2", "@SUM(A1)", "\tx", "=HYPERLINK(\"x\",\"y\"),\n"])
+def test_no_name_becomes_a_formula_in_a_spreadsheet(name):
+    """OWASP, "CSV Injection" (from memory): cells that begin with = + - @ tab or carriage return."""
+    recall = scene.overdue_check()
+    patients.amend(patient=recall.patient, by=build.nurse(), revision=1, family_name=name)
+    head, row = csv.reader(StringIO(missed.as_csv(missed.rows(scene.TODAY)), newline=""))
+    assert len(row) == len(head) and row[1] == f"'{name}"

@@ -1,0 +1,257 @@
+"""The pages of this app, as each role meets them."""
+
+from datetime import date
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from clinic.models import Policy
+from scheduling import failsafe, recalls, worklists
+from scheduling.models import Appointment, ContactAttempt, Resource, Session, WorkItem
+from scheduling.rules import ruleset
+from tests import build
+from tests.scheduling import scene
+
+pytestmark = pytest.mark.usefixtures("rules")
+
+
+@pytest.fixture
+def sign_in(client):
+    def as_role(role):
+        member = build.member(role)
+        client.force_login(member, backend="clinic.project.backends.HouseBackend")
+        return member
+
+    return as_role
+
+
+def page(client, name, *args, **query):
+    answer = client.get(reverse(f"scheduling:{name}", args=args), query)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def listed(recall):
+    worklists.build(scene.TODAY)
+    return WorkItem.objects.get(recall=recall, day=scene.TODAY)
+
+
+def test_today_shows_who_is_to_be_reached_and_why(client, sign_in):
+    recall = scene.due_check()
+    listed(recall)
+    sign_in("nurse")
+    shown = page(client, "today")
+    assert "One person to reach today" in shown and str(recall.patient) in shown
+    assert "12 days left in the window · no attempt yet" in shown and "Call</button>" in shown
+
+
+def test_an_empty_day_says_what_was_counted(client, sign_in):
+    failsafe.count(scene.TODAY)
+    sign_in("nurse")
+    assert "Nobody is left to reach today; 0 records were counted" in page(client, "today")
+
+
+def test_a_list_that_was_not_made_says_so(client, sign_in):
+    scene.due_check()
+    sign_in("nurse")
+    assert "list has not been made yet: one recall waits" in page(client, "today")
+
+
+def test_the_nurse_claims_calls_books_and_the_visit_is_missed(client, sign_in):
+    """The nurse's half of the loop of issue 3."""
+    recall = scene.due_check()
+    item, room = listed(recall), scene.hours()
+    sign_in("nurse")
+    shown = client.post(reverse("scheduling:claim", args=[item.pk]), follow=True).content.decode()
+    assert "Call <a" in shown and "Invasive melanoma" in shown and "Rule set 1, in force since 17 Jun 2026" in shown
+    route = recall.patient.routes.get()
+    attempt = {"way": f"phone|{route.value}", "outcome": "spoke", "told": "check after melanoma"}
+    shown = client.post(reverse("scheduling:attempt", args=[recall.pk]), attempt, follow=True).content.decode()
+    assert "told: check after melanoma" in shown and "2 left before" in shown
+    booked = {"revision": recall.revision, "resource": room.pk, "starts_at": "2026-06-17T14:00:00+01:00"}
+    client.post(reverse("scheduling:book", args=[recall.pk]), booked)
+    visit = Appointment.objects.get()
+    assert visit.starts_at == scene.at(13)
+    with scene.later(hours=3):
+        assert "Did they come?" in page(client, "today")
+        client.post(reverse("scheduling:appointment_missed", args=[visit.pk]), {"revision": visit.revision})
+        shown = page(client, "today")
+    recall.refresh_from_db()
+    assert recall.state == "due" and "re-opened 1 time" in shown
+
+
+def test_an_attempt_without_outcome_is_not_saved(client, sign_in):
+    recall = scene.due_check()
+    sign_in("nurse")
+    way = {"way": f"phone|{recall.patient.routes.get().value}", "told": "kept on the page"}
+    answer = client.post(reverse("scheduling:attempt", args=[recall.pk]), way)
+    assert answer.status_code == 422 and "kept on the page" in answer.content.decode()
+    assert not ContactAttempt.objects.exists()
+
+
+def test_no_free_place_inside_the_window_is_said(client, sign_in):
+    recall = scene.due_check()
+    scene.hours(day=date(2026, 7, 2))
+    sign_in("nurse")
+    shown = page(client, "recall", recall.pk)
+    assert "None inside the window." in shown and "Thu 2 Jul 2026, 09:00" in shown
+
+
+def test_a_stale_booking_gets_the_conflict_page(client, sign_in):
+    recall, room = scene.due_check(), scene.hours()
+    sign_in("nurse")
+    form = {"revision": recall.revision + 1, "resource": room.pk, "starts_at": "2026-06-17T14:00:00+01:00"}
+    assert client.post(reverse("scheduling:book", args=[recall.pk]), form).status_code == 409
+
+
+def test_who_was_slower_to_claim_sees_who_has_it(client, sign_in):
+    item = listed(scene.due_check())
+    worklists.claim(item=item, by=build.nurse(name="Ada Quick"))
+    sign_in("nurse")
+    answer = client.post(reverse("scheduling:claim", args=[item.pk]))
+    assert answer.status_code == 409 and "claimed by Ada Quick" in answer.content.decode()
+
+
+def test_what_was_done_is_asked_and_nothing_is_ticked(client, sign_in):
+    recall = scene.due_check()
+    visit = scene.booked(recall)
+    sign_in("nurse")
+    with scene.later(hours=4):
+        url = reverse("scheduling:came", args=[visit.pk])
+        shown = client.get(url).content.decode()
+        assert "checked" not in shown and "Full skin check" in shown
+        client.post(url, {"revision": visit.revision, "done": ["full_skin_check|patient"]})
+        recalls.replan(recall.patient_id)
+    recall.refresh_from_db()
+    assert recall.state == "completed"
+
+
+def test_a_nurse_proposes_and_a_dermatologist_closes(client, sign_in):
+    recall = scene.due_check()
+    url = reverse("scheduling:close", args=[recall.pk])
+    sign_in("nurse")
+    client.post(url, {"revision": recall.revision, "ground": "declined", "note": "says no, was told why"})
+    recall.refresh_from_db()
+    assert (recall.state, recall.proposed_ground) == ("due", "declined")
+    sign_in("dermatologist")
+    assert "says no, was told why" in client.get(url).content.decode()
+    client.post(url, {"revision": recall.revision, "ground": "declined", "note": "spoke to her"})
+    recall.refresh_from_db()
+    assert recall.state == "closed"
+
+
+def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
+    recall = scene.overdue_check()
+    sign_in("manager")
+    shown = page(client, "missed")
+    assert "One person should have been seen and was not" in shown and "Both agree." in shown
+    assert "29 May 2026" in shown and "no bookable hours in its window" in shown
+    assert str(recall.patient) in page(client, "missed", why="no_slot")
+    assert "Nobody is missed for this reason" in page(client, "missed", why="booked")
+    assert str(recall.patient) in page(client, "bucket", "overdue")
+    assert str(recall.patient) not in page(client, "bucket", "planned")
+    assert client.get(reverse("scheduling:bucket", args=["elsewhere"])).status_code == 404
+    assert recall.patient.number in page(client, "missed_csv")
+
+
+def test_problems_are_work(client, sign_in):
+    patient = build.patient()
+    recalls.replan(patient.pk)
+    sign_in("manager")
+    assert str(patient) in page(client, "problems")
+
+
+def test_the_rules_are_sentences_with_source_and_signatures(client, sign_in):
+    scene.due_check()
+    sign_in("nurse")
+    shown = page(client, "rules")
+    assert "every 3 months for 2 years" in shown and "common practice, no source" in shown
+    assert "Proposed by dermatologist" in shown and "1 patient<" in shown and "<svg" in shown
+
+
+def test_two_people_bring_rules_into_force(client, sign_in):
+    sign_in("manager")
+    text = ruleset.shipped("default").replace('early = "P14D", late = "P14D"', 'early = "P7D", late = "P7D"')
+    client.post(reverse("scheduling:rules_draft"), {"toml": text.replace("\n", "\r\n")})
+    made = Policy.objects.get(version=2)
+    assert made.toml == text
+    client.post(reverse("scheduling:rules_propose", args=[made.pk]), {"revision": 1})
+    assert client.post(reverse("scheduling:rules_approve", args=[made.pk]), {"revision": 2}).status_code == 403
+    first = sign_in("dermatologist")
+    Policy.objects.filter(pk=made.pk).update(proposed_by=first)
+    client.post(reverse("scheduling:rules_approve", args=[made.pk]), {"revision": 2})
+    made.refresh_from_db()
+    assert made.state == "proposed", "whoever proposed it cannot approve it"
+    sign_in("dermatologist")
+    client.post(reverse("scheduling:rules_approve", args=[made.pk]), {"revision": 2})
+    made.refresh_from_db()
+    assert made.state == "in_force"
+
+
+def test_the_faults_of_a_draft_are_listed(client, sign_in):
+    sign_in("manager")
+    text = ruleset.shipped("default").replace('then = "ask"', "")
+    answer = client.post(reverse("scheduling:rules_draft"), {"toml": text})
+    assert answer.status_code == 422 and "a schedule never stops silently" in answer.content.decode()
+    assert Policy.objects.count() == 1
+
+
+def test_hours_are_opened_in_the_diary(client, sign_in):
+    sign_in("nurse")
+    form = {"room": "Room 4", "day": "2026-06-18", "opens": "09:00", "closes": "12:00", "slot_minutes": "20"}
+    client.post(reverse("scheduling:open_hours"), form)
+    assert Session.objects.get().resource == Resource.objects.get(name="Room 4")
+    assert "Room 4 09:00–12:00" in page(client, "diary", day="2026-06-18", view="week")
+    answer = client.post(reverse("scheduling:open_hours"), form)
+    assert answer.status_code == 422 and "overlap" in answer.content.decode()
+
+
+def test_the_patient_page_says_what_is_due_and_why(client, sign_in):
+    recall = scene.due_check()
+    sign_in("nurse")
+    shown = client.get(reverse("clinic:patient", args=[recall.patient_id])).content.decode()
+    assert "What is due, and why" in shown and "number 1, target 2026-06-15" in shown
+    assert "melanoma removed 15 Mar 2026" in shown and "Call or book" in shown
+    answer = client.get(reverse("scheduling:call", args=[recall.patient_id]))
+    assert answer.url == reverse("scheduling:recall", args=[recall.pk])
+
+
+def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):
+    sign_in("nurse")
+    assert "Nobody has counted yet" in page(client, "diary")
+    failsafe.count(scene.TODAY)
+    assert "counted yet" not in page(client, "diary")
+    with scene.later(days=1):
+        assert "count of where everybody is did not run; the last one is of 17 Jun 2026" in page(client, "diary")
+
+
+def one_of_each():
+    listed(scene.due_check())
+    scene.overdue_check()
+    scene.booked(scene.due_check())
+
+
+def questions(client, name):
+    with scene.later(hours=4), CaptureQueriesContext(connection) as asked:
+        page(client, name)
+    return len(asked)
+
+
+@pytest.mark.parametrize("name", ["today", "missed", "diary"])
+def test_three_rows_ask_no_more_questions_than_one(client, sign_in, name):
+    sign_in("manager")
+    one_of_each()
+    page(client, name)
+    with_one = questions(client, name)
+    one_of_each()
+    one_of_each()
+    assert questions(client, name) == with_one <= 30
+
+
+def test_the_administrator_sees_none_of_it(client, sign_in):
+    recall = scene.due_check()
+    sign_in("administrator")
+    for name, args in (("today", []), ("missed", []), ("diary", []), ("rules", []), ("recall", [recall.pk])):
+        assert client.get(reverse(f"scheduling:{name}", args=args)).status_code == 403

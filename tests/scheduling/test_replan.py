@@ -1,0 +1,196 @@
+"""Recalls follow the plan: interfaces.md "Facts revision", domain.md "Recalls do not close themselves"."""
+
+from datetime import date
+
+import pytest
+
+from clinic import clock, patients
+from clinic.models import AuditRecord
+from lesions import pathology
+from lesions import register as lesions
+from scheduling import recalls
+from scheduling.models import OPEN, Plan, PlanProblem, Recall
+from tests import build
+from tests.lesions import scene as pictures
+from tests.scheduling import scene
+
+pytestmark = pytest.mark.usefixtures("rules")
+
+
+def dates(row):
+    return row.earliest, row.target, row.latest
+
+
+def test_the_first_check_after_melanoma_is_due_three_months_after_the_excision():
+    """Every three months for two years, 14 days either way: the shipped clinic set."""
+    recall = scene.due_check()
+    assert dates(recall) == (date(2026, 6, 1), date(2026, 6, 15), date(2026, 6, 29))
+    assert (recall.state, recall.urgency, recall.number, recall.rule) == ("due", "B", 1, "melanoma-invasive")
+
+
+def test_planning_twice_changes_nothing():
+    recall = scene.due_check()
+    before = (AuditRecord.objects.count(), Recall.objects.count(), recall.revision)
+    recalls.replan(recall.patient_id)
+    recall.refresh_from_db()
+    assert (AuditRecord.objects.count(), Recall.objects.count(), recall.revision) == before
+
+
+def test_nothing_is_planned_before_rules_are_in_force(db):
+    from clinic.models import Policy
+
+    Policy.objects.filter(state="in_force").update(state="replaced")
+    assert recalls.replan(build.patient().pk) is None
+    assert recalls.stale() == []
+
+
+def test_what_was_done_completes_the_recall_and_opens_the_next():
+    recall = scene.due_check()
+    visit = scene.came(recall.patient, scene.TODAY)
+    following = scene.check_of(recall.patient)
+    recall.refresh_from_db()
+    assert (recall.state, recall.completed_by) == ("completed", visit.done.get())
+    assert (following.number, following.target) == (2, date(2026, 9, 15))
+
+
+def test_attendance_alone_completes_nothing():
+    recall = scene.due_check()
+    scene.came(recall.patient, scene.TODAY, ("wound_check", "patient"))
+    assert scene.check_of(recall.patient).pk == recall.pk
+
+
+def test_a_picture_completes_the_recall_for_a_picture():
+    patient = build.patient()
+    build.risk_assessment(patient)
+    lesion = scene.mark(patient, monitoring="short", since=date(2026, 3, 15))
+    recalls.replan(patient.pk)
+    recall = Recall.objects.get(subject=f"lesion:{lesion.pk}")
+    assert recall.purpose == "lesion_image" and recall.target == date(2026, 6, 15)
+    picture = pictures.file(lesion)
+    recalls.replan(patient.pk)
+    recall.refresh_from_db()
+    assert (recall.state, recall.evidence) == ("completed", f"lesions.image:{picture.pk}")
+
+
+def test_an_urgent_sign_is_work_until_a_dermatologist_examined_it():
+    """domain.md, "Facts in, plan out" 8."""
+    patient = build.patient()
+    build.risk_assessment(patient)
+    lesion = scene.mark(patient, monitoring="short")
+    lesions.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding")
+    recalls.replan(patient.pk)
+    recall = Recall.objects.get(patient=patient, urgency="A")
+    assert (recall.state, recall.purpose) == ("due", "lesion_examination")
+    lesions.examine_in_person(lesion=lesion, by=build.dermatologist())
+    recalls.replan(patient.pk)
+    recall.refresh_from_db()
+    assert recall.state == "completed" and recall.evidence == f"lesions.lesion:{lesion.pk}"
+
+
+def test_telling_a_result_completes_the_visit_for_it():
+    patient, by = build.patient(), build.dermatologist()
+    build.risk_assessment(patient)
+    cut = pathology.record_procedure(patient=patient, by=by, kind="biopsy", on=date(2026, 6, 10))
+    recalls.replan(patient.pk)
+    recall = Recall.objects.get(patient=patient, purpose="result_visit")
+    found = pathology.record_diagnosis(
+        patient=patient, by=by, code="benign", reported_on=date(2026, 6, 15), procedure=cut
+    )
+    pathology.tell(diagnosis=found, by=by)
+    recalls.replan(patient.pk)
+    recall.refresh_from_db()
+    assert (recall.state, recall.evidence) == ("completed", f"lesions.diagnosis:{found.pk}")
+
+
+def test_a_second_melanoma_governs_where_its_window_closes_first():
+    recall = scene.check_of(scene.melanoma(date(2026, 4, 15)))
+    scene.melanoma(date(2026, 3, 20), patient=recall.patient)
+    governing = scene.check_of(recall.patient)
+    recall.refresh_from_db()
+    assert (recall.state, recall.ground, recall.closed_by) == ("closed", "superseded", None)
+    assert governing.target == date(2026, 6, 20) and len(governing.reasons) == 2
+
+
+def test_a_booked_recall_stays_booked_when_its_dates_move():
+    recall = scene.check_of(scene.melanoma(date(2026, 4, 15)))
+    scene.booked(recall)
+    scene.melanoma(date(2026, 3, 20), patient=recall.patient)
+    governing = scene.check_of(recall.patient)
+    assert (governing.pk, governing.state, governing.target) == (recall.pk, "booked", date(2026, 6, 20))
+    assert AuditRecord.objects.filter(action="recall.move", subject=f"scheduling.recall:{recall.pk}").exists()
+
+
+def test_a_missing_anchor_is_a_problem_until_it_is_known():
+    patient, by = build.patient(), build.dermatologist()
+    build.risk_assessment(patient)
+    found = pathology.record_diagnosis(patient=patient, by=by, code="bcc", reported_on=date(2026, 5, 1))
+    recalls.replan(patient.pk)
+    assert PlanProblem.objects.get(patient=patient).code == "no_anchor"
+    # As a correction of the record will do it, one day.
+    type(found).objects.filter(pk=found.pk).update(anchor=date(2026, 5, 1))
+    recalls.replan(patient.pk)
+    assert PlanProblem.objects.get(patient=patient).gone_on == scene.TODAY
+
+
+def test_end_of_care_drops_what_was_planned_and_the_way_back_brings_it_again():
+    recall = scene.due_check()
+    patient = recall.patient
+    fields = {"status": "deceased", "on": scene.TODAY, "ground": "the family rang"}
+    patients.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
+    recalls.replan(patient.pk)
+    assert not Recall.objects.filter(patient=patient, state__in=OPEN).exists()
+    patients.resume_care(patient=patient, by=build.dermatologist(), revision=patient.revision)
+    assert dates(scene.check_of(patient)) == dates(recall)
+
+
+def test_a_plan_is_stale_in_facts_rules_or_time():
+    patient = scene.due_check().patient
+    assert recalls.stale() == []
+    build.risk_assessment(patient)
+    assert recalls.stale() == [patient.pk]
+    recalls.replan(patient.pk)
+    build.rules_in_force()
+    assert recalls.stale() == [patient.pk]
+    recalls.replan(patient.pk)
+    Plan.objects.update(valid_until=build.days_ago(1))
+    assert recalls.stale() == [patient.pk]
+
+
+def test_facts_that_move_while_the_plan_is_made_are_planned_again(monkeypatch):
+    from scheduling import replanning
+
+    patient = scene.due_check().patient
+    real, calls = replanning.gather, []
+
+    def gather_and_be_overtaken(who):
+        known = real(who)
+        if not calls:
+            scene.came(patient, scene.TODAY)
+        calls.append(who)
+        return known
+
+    monkeypatch.setattr(replanning, "gather", gather_and_be_overtaken)
+    recalls.replan(patient.pk)
+    assert len(calls) == 2
+    assert recalls.stale() == [] and Recall.objects.filter(state="completed").count() == 1
+
+
+@pytest.mark.parametrize(("ahead", "state"), [(29, "planned"), (28, "due")])
+def test_surveillance_comes_on_the_list_four_weeks_ahead(ahead, state):
+    """The length of the ladder for urgency B: operations.md 1.3, a clinic setting."""
+    recall = scene.check_of(scene.melanoma(date(2026, 5, 15)))
+    assert recall.state == "planned"
+    with clock.at(scene.at(5, day=date.fromordinal(recall.earliest.toordinal() - ahead))):
+        recalls.become_due(clock.today())
+    recall.refresh_from_db()
+    assert recall.state == state
+
+
+def test_facts_are_gathered_in_few_queries(django_assert_max_num_queries):
+    from scheduling.facts import gather
+
+    patient = scene.due_check().patient
+    for _ in range(3):
+        lesions.note_sign(lesion=scene.mark(patient), by=build.nurse(), sign="new")
+    with django_assert_max_num_queries(9):
+        gather(patient)

@@ -1,0 +1,120 @@
+"""Every URL × every role × the expected answer, from one table. A URL without a row fails the suite."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests import build
+
+pytestmark = pytest.mark.django_db
+
+OK, NO, GONE, BAD = 200, 403, 404, 422
+ROLES = ("nurse", "dermatologist", "manager", "administrator")
+
+# url name: (method, what it is about, answers for nurse, dermatologist, manager, administrator)
+# A POST without its fields is refused to those who may: 422 or 200 with the form again, 302 with a message, 409 for a
+# stale revision. The others get 403.
+TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
+    "start": ("get", "", (302, 302, 302, 302)),
+    "clinic:patients": ("get", "", (OK, OK, OK, NO)),
+    "clinic:register": ("get", "", (OK, OK, NO, NO)),
+    "clinic:patient": ("get", "patient", (OK, OK, OK, NO)),
+    "clinic:amend": ("get", "patient", (OK, OK, NO, NO)),
+    "clinic:add_route": ("post", "patient", (BAD, BAD, NO, NO)),
+    "clinic:kill_route": ("post", "route", (302, 302, NO, NO)),
+    "clinic:end_care": ("get", "patient", (NO, OK, NO, NO)),
+    "clinic:resume_care": ("post", "patient", (NO, 409, NO, NO)),
+    "clinic:assess_risk": ("get", "patient", (OK, OK, NO, NO)),
+    "clinic:record_visit": ("get", "patient", (OK, OK, NO, NO)),
+    "clinic:trail": ("get", "patient", (NO, OK, OK, NO)),
+    "clinic:staff": ("get", "", (NO, NO, NO, OK)),
+    "clinic:add_member": ("get", "", (NO, NO, NO, OK)),
+    "clinic:amend_member": ("get", "member", (NO, NO, NO, OK)),
+    "lesions:new_lesion": ("get", "patient", (OK, OK, NO, NO)),
+    "lesions:lesion": ("get", "lesion", (OK, OK, NO, NO)),
+    "lesions:amend_lesion": ("post", "lesion", (OK, OK, NO, NO)),
+    "lesions:add_pictures": ("post", "lesion", (BAD, BAD, NO, NO)),
+    "lesions:note_sign": ("post", "lesion", (OK, OK, NO, NO)),
+    "lesions:examined": ("post", "lesion", (NO, OK, NO, NO)),
+    "lesions:decide_in_person": ("get", "lesion", (NO, OK, NO, NO)),
+    "lesions:view_image": ("get", "image", (OK, OK, NO, NO)),
+    "lesions:pictures": ("get", "", (OK, OK, NO, NO)),
+    "lesions:settle": ("post", "refused", (409, 409, NO, NO)),
+    "lesions:decisions": ("get", "", (OK, OK, OK, NO)),
+    "lesions:unflagged": ("get", "", (OK, OK, OK, NO)),
+    "lesions:decision": ("get", "review", (OK, OK, NO, NO)),
+    "lesions:add_addendum": ("post", "signoff", (NO, BAD, NO, NO)),
+    "lesions:results": ("get", "", (OK, OK, NO, NO)),
+    "lesions:told": ("post", "diagnosis", (BAD, BAD, NO, NO)),
+    "lesions:new_procedure": ("get", "patient", (NO, OK, NO, NO)),
+    "lesions:new_diagnosis": ("get", "patient", (NO, OK, NO, NO)),
+    "scheduling:today": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:claim": ("post", "item", (409, 409, NO, NO)),
+    "scheduling:hand_back": ("post", "item", (409, 409, NO, NO)),
+    "scheduling:recall": ("get", "recall", (OK, OK, OK, NO)),
+    "scheduling:attempt": ("post", "recall", (BAD, BAD, NO, NO)),
+    "scheduling:book": ("post", "recall", (302, 302, NO, NO)),
+    "scheduling:close": ("post", "recall", (OK, OK, NO, NO)),
+    "scheduling:unreachable": ("post", "recall", (OK, OK, NO, NO)),
+    "scheduling:call": ("get", "patient", (302, 302, NO, NO)),
+    "scheduling:diary": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:open_hours": ("post", "", (BAD, BAD, NO, NO)),
+    "scheduling:came": ("get", "appointment", (OK, OK, NO, NO)),
+    "scheduling:appointment_missed": ("post", "appointment", (302, 302, NO, NO)),
+    "scheduling:cancel": ("post", "appointment", (302, 302, NO, NO)),
+    "scheduling:missed": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:bucket": ("get", "bucket", (OK, OK, OK, NO)),
+    "scheduling:missed_csv": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:problems": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:rules": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:rules_draft": ("get", "", (NO, OK, OK, NO)),
+    "scheduling:rules_version": ("get", "policy", (OK, OK, OK, NO)),
+    "scheduling:rules_propose": ("post", "policy", (NO, 302, 302, NO)),
+    "scheduling:rules_approve": ("post", "policy", (NO, 302, NO, NO)),
+}
+OPEN = {"health": 200, "login": 200}
+
+
+def names(patterns: list, prefix: str = "") -> Iterator[str]:
+    for pattern in patterns:
+        if isinstance(pattern, URLResolver):
+            inner = f"{prefix}{pattern.namespace}:" if pattern.namespace else prefix
+            yield from names(pattern.url_patterns, inner)
+        elif isinstance(pattern, URLPattern) and pattern.name:
+            yield prefix + pattern.name
+
+
+def test_every_url_has_a_row():
+    assert sorted(names(get_resolver().url_patterns)) == sorted({*TABLE, *OPEN, "logout"})
+
+
+@pytest.fixture
+def world() -> dict[str, tuple]:
+    from tests.world import build_world
+
+    return build_world()
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_each_role_gets_the_answer_of_the_table(client, role, world, settings):
+    member = build.member(role)
+    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    wrong = {}
+    for name, (method, about, answers) in TABLE.items():
+        expected = answers[ROLES.index(role)]
+        answer = getattr(client, method)(reverse(name, args=world.get(about, ())))
+        if answer.status_code != expected:
+            wrong[name] = (answer.status_code, expected)
+    assert not wrong, "\n".join(f"{name}: {found}, expected {due}" for name, (found, due) in wrong.items())
+
+
+def test_a_stranger_is_sent_to_the_log_in_page(client, world):
+    for name, (method, about, _) in TABLE.items():
+        answer = getattr(client, method)(reverse(name, args=world.get(about, ())))
+        assert answer.status_code == 302 and answer.url.startswith(reverse("login")), name
+
+
+@pytest.mark.parametrize("name", list(OPEN))
+def test_the_open_doors_are_open(client, name):
+    assert client.get(reverse(name)).status_code == OPEN[name]

@@ -1,0 +1,57 @@
+"""One row of everything that a URL can be about."""
+
+from datetime import datetime, time, timedelta
+
+from django.utils import timezone
+
+from clinic import clock, visits
+from lesions import intake, pathology, signoff
+from lesions.models import Review
+from scheduling import booking, recalls, worklists
+from scheduling.models import Resource
+from tests import build
+from tests.lesions import scene
+
+
+def build_world() -> dict[str, tuple]:
+    policy = build.rules_in_force()
+    nurse, doctor = build.nurse(), build.dermatologist()
+    patient = build.patient(by=nurse)
+    build.risk_assessment(patient, by=doctor, on=build.days_ago(400), red_hair=True)
+    visits.record(patient=patient, by=nurse, attended_on=build.days_ago(400), done=[("full_skin_check", "patient")])
+    lesion = scene.lesion(patient)
+    image = scene.file(lesion)
+    scene.measured(lesion, days_ago=1)
+    refused = intake.refuse(lesion=lesion, by=nurse, filename="x.jpg", reason="no picture")
+    signed = signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
+    diagnosis = pathology.record_diagnosis(
+        patient=patient, by=doctor, code="bcc", reported_on=build.days_ago(5), anchor=build.days_ago(10), lesion=lesion
+    )
+    recalls.replan(patient.pk)
+    recalls.become_due(clock.today())
+    worklists.build(clock.today())
+    recall = patient.recalls.get(purpose="full_skin_check", state="due")
+    return {
+        "patient": (patient.pk,),
+        "route": (patient.pk, patient.routes.get().pk),
+        "member": (nurse.pk,),
+        "lesion": (lesion.pk,),
+        "image": (image.pk,),
+        "refused": (refused.pk,),
+        "review": (Review.objects.get(lesion=lesion, state="waiting").pk,),
+        "signoff": (signed.pk,),
+        "diagnosis": (diagnosis.pk,),
+        "policy": (policy.pk,),
+        "recall": (recall.pk,),
+        "item": (recall.work_items.get().pk,),
+        "appointment": (_appointment(recall, nurse),),
+        "bucket": ("overdue",),
+    }
+
+
+def _appointment(recall, by) -> int:
+    tomorrow = clock.today() + timedelta(days=1)
+    room = Resource.objects.create(name="Room 1")
+    booking.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
+    starts_at = timezone.make_aware(datetime.combine(tomorrow, time(10)))
+    return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by).pk
