@@ -1,0 +1,122 @@
+"""Days, moments, measures and counts in words nobody can misread."""
+
+import math
+from datetime import date, datetime
+from typing import Any
+
+from django import template
+from django.utils import timezone
+from django.utils.safestring import SafeString, mark_safe
+
+from clinic import clock
+from clinic.formats import phases, strip
+from clinic.formats.strip import MONTHS
+
+register = template.Library()
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+NUMBERS = (
+    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+)  # fmt: skip
+
+
+def _local_day(value: date | datetime) -> date:
+    if isinstance(value, datetime):
+        return timezone.localdate(value) if timezone.is_aware(value) else value.date()
+    return value
+
+
+@register.filter
+def day(value: date | datetime | None) -> str:
+    """6 Mar 2026"""
+    if not value:
+        return ""
+    on = _local_day(value)
+    return f"{on.day} {MONTHS[on.month - 1]} {on.year}"
+
+
+@register.filter
+def short_day(value: date | datetime | None) -> str:
+    """6 Mar, where the year stands nearby"""
+    return day(value).rsplit(" ", 1)[0]
+
+
+@register.filter
+def long_day(value: date | datetime | None) -> str:
+    """Wednesday, 25 Nov 2026"""
+    return f"{WEEKDAYS[_local_day(value).weekday()]}, {day(value)}" if value else ""
+
+
+@register.filter
+def week_day(value: date | datetime | None) -> str:
+    """Tue 24 Nov 2026"""
+    return f"{WEEKDAYS[_local_day(value).weekday()][:3]} {day(value)}" if value else ""
+
+
+@register.filter
+def moment(value: datetime | None) -> str:
+    """Tue 24 Nov 2026, 18:05, in the clinic's zone"""
+    if not value:
+        return ""
+    local = timezone.localtime(value) if timezone.is_aware(value) else value
+    return f"{week_day(local)}, {local:%H:%M}"
+
+
+@register.filter
+def age(born: date | None, on: date | None = None) -> int | str:
+    """Years completed on a day; the clinic's today unless another is named."""
+    if not born:
+        return ""
+    at = on or clock.today()
+    return at.year - born.year - ((at.month, at.day) < (born.month, born.day))
+
+
+@register.filter
+def mm(measure: Any, uncertainty: float | None = None) -> str:
+    """5.9 mm ± 0.1: a measure (value, unit, uncertainty) or a bare number of millimetres.
+
+    Rounded to the first digit in doubt; without a scale there are no millimetres, and it says so.
+    """
+    value = getattr(measure, "value", measure)
+    if value in (None, ""):
+        return "no scale"
+    unit = getattr(measure, "unit", "mm")
+    doubt = getattr(measure, "uncertainty", uncertainty)
+    digits = _digits(doubt)
+    words = f"{value:,.{digits}f} {unit}".replace("-", "−").strip()
+    return f"{words} ± {doubt:.{digits}f}" if doubt else words
+
+
+def _digits(doubt: float | None) -> int:
+    return min(max(-math.floor(math.log10(doubt)), 0), 3) if doubt else 1
+
+
+@register.filter
+def plural_words(count: int, words: str) -> str:
+    """`7|plural_words:"person,people"` → seven people; figures above twelve, "no" for none."""
+    one, many = words.split(",")
+    number = NUMBERS[count] if 0 <= count <= 12 else f"{count:,}"
+    return f"{number} {one if count == 1 else many}"
+
+
+@register.simple_tag
+def year_strip(
+    drawn: strip.Strip, width: int = 250, height: int | None = None, title: str = "", desc: str = ""
+) -> SafeString:
+    """The strip as SVG: 250 px in a list, 960 beside a side column, 1280 across the page."""
+    return _scrolling(
+        strip.render(drawn, width=width, height=height, title=title, desc=desc), width, "Year strip"
+    )
+
+
+@register.simple_tag
+def phase_line(marks: list[phases.PhaseMark], width: int = 820) -> SafeString:
+    """The time line of a rule's phases."""
+    return _scrolling(phases.render(marks, width), width, "Time line")
+
+
+def _scrolling(svg: str, width: int, name: str) -> SafeString:
+    """What is wider than a phone scrolls in its own box; every word in `svg` was escaped by its writer."""
+    if width < strip.WIDE:
+        return mark_safe(svg)
+    return mark_safe(f'<div class="strip-wide" role="group" tabindex="0" aria-label="{name}">{svg}</div>')

@@ -1,0 +1,189 @@
+"""The whole loop in a real browser: risk, lesion, two pictures, sign-off, plan, call, booking, missed visit, audit.
+
+Real rows, a real Celery worker behind a real broker, and pictures drawn with known truth: the later one is the
+same lesion grown over one side. The three-month interval of the second picture: Altamura et al., Arch Dermatol
+2008;144:502-506. The check every six to twelve months for high risk: Australian optimal care pathway, 2nd ed.
+"""
+
+import io
+import re
+from datetime import datetime, time, timedelta
+
+import pytest
+import time_machine
+from django.urls import reverse
+from django.utils import timezone
+from playwright.sync_api import expect
+
+from clinic import clock, jobs
+from clinic.models import Patient
+from lesions.analysis import phantom
+from lesions.models import Assessment, Lesion, Review, SignOff
+from scheduling.models import Appointment, Recall
+from tests import build
+from tests.browser.conftest import wait_until
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+SPEC = phantom.Phantom(seed=11, axes_mm=(4.4, 3.6))
+LATER = phantom.recaptured(phantom.grown(SPEC, 1.25, one_sided=True), seed=12)
+ASSESSED = 400  # days ago: the window of the check (6 to 12 months) has closed
+
+
+def jpeg(spec) -> bytes:
+    out = io.BytesIO()
+    phantom.draw(spec).image.save(out, "JPEG", quality=92)
+    return out.getvalue()
+
+
+@pytest.fixture
+def staff():
+    build.rules_in_force()
+    build.flags_in_force()
+    return {
+        "nurse": build.nurse(name="R. Nurse"),
+        "dermatologist": build.dermatologist(name="Dr M. Doctor"),
+        "manager": build.manager(name="H. Manager"),
+    }
+
+
+def sign_in(page, member) -> None:
+    page.context.clear_cookies()
+    page.goto("/login/")
+    page.get_by_label("Username").fill(member.username)
+    page.get_by_label("Password").fill(build.PASSWORD)
+    page.locator("main button[type=submit]").click()
+    expect(page.get_by_text(member.name)).to_be_visible()
+
+
+def submit(page, name: str) -> None:
+    page.locator("main").get_by_role("button", name=name).click()
+
+
+def register_and_assess(page) -> Patient:
+    page.goto(reverse("clinic:register"))
+    page.get_by_label("Given name").fill("Wilhelmina")
+    page.get_by_label("Family name").fill("Orchard-Pike")
+    page.get_by_label("Date of birth").fill("1959-03-02")
+    page.get_by_label("Telephone").fill("000 5550 17")
+    submit(page, "Register")
+    page.get_by_role("link", name="Assess the risk").click()
+    page.get_by_label("Assessed on").fill(build.days_ago(ASSESSED).isoformat())
+    page.get_by_label("Moles on the whole body").select_option("over100")
+    page.get_by_label("Atypical moles").select_option("1-5")
+    page.get_by_label("Skin phototype").select_option("II")
+    submit(page, "Record")
+    expect(page.locator("main")).to_contain_text("more than 100 moles")
+    return Patient.objects.get(family_name="Orchard-Pike")
+
+
+def mark_on_chart(page, patient, shot) -> Lesion:
+    page.get_by_role("link", name="Add lesion").click()
+    page.get_by_role("radio", name="LEFT upper arm, front").click()
+    page.get_by_role("radio", name="LEFT", exact=True).check()
+    shot("1-body-chart")
+    submit(page, "Register the lesion")
+    expect(page.locator("main")).to_contain_text("LEFT upper arm, front")
+    return Lesion.objects.get(patient=patient)
+
+
+def upload(page, lesion, spec, days_ago: int, name: str) -> Assessment:
+    """File a picture in the browser, then wait until the Celery worker has measured it."""
+    page.goto(reverse("lesions:lesion", args=[lesion.pk]))
+    page.get_by_label("Taken on").fill(build.days_ago(days_ago).isoformat())
+    page.get_by_label("Millimetres per pixel").fill(str(spec.mm_per_px))
+    page.get_by_label("Where the scale comes from").select_option("device")
+    file = {"name": name, "mimeType": "image/jpeg", "buffer": jpeg(spec)}
+    page.locator("input[type=file]").set_input_files([file])
+    if page.locator("button", has_text="File the pictures").is_visible():
+        submit(page, "File the pictures")
+    wait_until(lambda: Assessment.objects.filter(image__filename=name, state="done").exists(), f"measuring {name}")
+    return Assessment.objects.get(image__filename=name)
+
+
+def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, shot):
+    sign_in(page, staff["nurse"])
+    patient = register_and_assess(page)
+    lesion = mark_on_chart(page, patient, shot)
+    upload(page, lesion, SPEC, 91, "baseline.jpg")
+    later = upload(page, lesion, LATER, 0, "three-months-later.jpg")
+    page.reload()
+    shot("2-lesion")
+
+    review = Review.objects.get(lesion=lesion, state="waiting")
+    codes = set(review.flags.values_list("code", flat=True))
+    assert review.assessment == later and review.comparison.aligned and "area_growth" in codes
+
+    sign_in(page, staff["dermatologist"])
+    page.goto(reverse("lesions:decisions"))
+    page.get_by_role("link", name=re.compile("Look at lesion 1 of Wilhelmina")).click()
+    expect(page.locator("figure img")).to_have_count(2)
+    page.wait_for_load_state("networkidle")
+    expect(page.locator("main, aside").filter(has_text="The area grew").first).to_be_visible()
+    shot("3-decision")
+    page.get_by_label("Look again in some months").check()
+    page.get_by_label("Months until the next look").fill("3")
+    page.get_by_role("button", name="Sign", exact=True).click()
+    signed = SignOff.objects.get(lesion=lesion)
+    assert signed.by == staff["dermatologist"] and len(signed.seen) == 2
+
+    wait_until(lambda: Recall.objects.filter(patient=patient, subject=f"lesion:{lesion.pk}").exists(), "planning")
+    check = Recall.objects.get(patient=patient, purpose="full_skin_check")
+    window = (check.earliest, check.target, check.latest)
+    assert check.latest < clock.today()
+
+    jobs.chores(midday())  # the morning's chores: what is due, the list, the count
+    sign_in(page, staff["nurse"])
+    open_hours(page)
+    page.goto(reverse("scheduling:today"))
+    expect(page.locator("main")).to_contain_text("Wilhelmina Orchard-Pike")
+    shot("4-today")
+    row = page.locator(".row", has_text="Wilhelmina").filter(has_text="skin check")
+    row.get_by_role("button", name="Call").click()
+    page.goto(reverse("scheduling:recall", args=[check.pk]))
+    log_call(page)
+    shot("5-call")
+    page.locator("#book").get_by_role("button", name="Book").first.click()
+    check.refresh_from_db()
+    assert check.state == "booked"
+
+    booked = Appointment.objects.get(patient=patient)
+    with time_machine.travel(booked.starts_at + timedelta(hours=20)):
+        jobs.chores(midday())
+        sign_in(page, staff["nurse"])
+        page.goto(reverse("scheduling:today"))
+        page.locator(".row", has_text="Did they come?").get_by_role("button", name="Missed").click()
+        expect(page.locator("body")).to_contain_text("original dates")
+        check.refresh_from_db()
+        assert (check.state, check.reopened) == ("due", 1)
+        assert (check.earliest, check.target, check.latest) == window
+
+        sign_in(page, staff["manager"])
+        page.goto(reverse("scheduling:missed"))
+        row = page.get_by_role("row", name=re.compile("Wilhelmina Orchard-Pike"))
+        expect(row).to_contain_text("missed the visit")
+        expect(page.locator("main")).to_contain_text("Both agree.")
+        shot("6-missed")
+
+
+def midday() -> datetime:
+    return timezone.make_aware(datetime.combine(clock.today(), time(12)))
+
+
+def open_hours(page) -> None:
+    """Bookable hours tomorrow, typed into the diary's own form."""
+    page.goto(reverse("scheduling:diary"))
+    form = page.locator(f"form[action$='{reverse('scheduling:open_hours')}']")
+    form.get_by_label("Room or person").fill("Room 2")
+    form.get_by_label("Day").fill((clock.today() + timedelta(days=1)).isoformat())
+    form.get_by_label("Opens").fill("09:00")
+    form.get_by_label("Closes").fill("12:00")
+    form.get_by_role("button").click()
+
+
+def log_call(page) -> None:
+    form = page.locator("#attempt")
+    form.get_by_label("telephone").first.check()
+    form.get_by_label("What came of it").select_option("spoke")
+    form.get_by_role("button", name="Log the attempt").click()
+    expect(page.locator("main")).to_contain_text("spoke to the patient")
