@@ -100,7 +100,7 @@ def _taken(since: date, until: date) -> set[tuple[int, datetime]]:
 
 def _local(day: date, at: time) -> datetime:
     """In UTC, so that adding minutes is right on the days when the clock changes."""
-    local = timezone.make_aware(datetime.combine(day, at))  # noqa: DTZ001 made aware here
+    local = timezone.make_aware(datetime.combine(day, at))
     return local.astimezone(timezone.get_fixed_timezone(0))
 
 

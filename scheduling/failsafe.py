@@ -136,7 +136,7 @@ def live() -> Count:
 @transaction.atomic
 def count(day: date) -> FailsafeRun:
     """The nightly count of a local day, kept under its date with the time it ran and what it counted."""
-    local_midnight = timezone.make_aware(datetime.combine(day, time()))  # noqa: DTZ001 made aware here
+    local_midnight = timezone.make_aware(datetime.combine(day, time()))
     found = _count(local_midnight, day)
     said = [{"code": alarm.code, "words": alarm.words, "patients": list(alarm.patients)} for alarm in found.alarms]
     said += [{"code": fault.code, "words": fault.words, "patients": list(fault.patients)} for fault in found.faults]

@@ -127,4 +127,4 @@ def _check_ground(ground: str, note: str) -> None:
     if ground not in Ground.values:
         raise RecallRefused("Choose the ground.")
     if not note.strip():
-        raise RecallRefused("Say in words what stands behind the ground: who said so, when, which letter, which recall.")
+        raise RecallRefused("Say in words what stands behind it: who said so and when, which letter, which recall.")

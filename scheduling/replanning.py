@@ -83,9 +83,9 @@ def _keep_plan(patient: Patient, policy: PolicyRow, known: facts.Facts, answer: 
         before.refresh_from_db()
         return before
     plan, _ = Plan.objects.update_or_create(patient=patient, defaults=fields | {"made_at": clock.now()})
+    made_from = {"facts": patient.facts_revision, "rules": policy.version}
     counts = {"due": len(answer.due), "problems": len(answer.problems)}
-    revision = patient.facts_revision
-    audit.record("plan.make", by=None, subject=plan, patient=patient, made_from=revision, rules=policy.version, **counts)
+    audit.record("plan.make", by=None, subject=plan, patient=patient, **made_from, **counts)
     return plan
 
 

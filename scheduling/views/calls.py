@@ -165,9 +165,8 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             return redirect(back)
     note = "The recall stays open and is counted; it comes back on the list on this day."
-    return page_form(
-        request, form, "Cannot be reached for now", back=back, button="Look again then", patient=found.patient, note=note
-    )
+    more = {"back": back, "button": "Look again then", "patient": found.patient, "note": note}
+    return page_form(request, form, "Cannot be reached for now", **more)
 
 
 @allow(Act.CONTACT)

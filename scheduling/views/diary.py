@@ -99,9 +99,8 @@ def came(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("scheduling:today")
     at = timezone.localtime(found.starts_at)
     note = f"Booked for {at:%H:%M} in {found.resource}. Only what was done completes a recall."
-    return page_form(
-        request, form, "What was done", back="scheduling:today", button="Record the visit", patient=found.patient, note=note
-    )
+    more = {"back": "scheduling:today", "button": "Record the visit", "patient": found.patient, "note": note}
+    return page_form(request, form, "What was done", **more)
 
 
 def _appointment(pk: int) -> Appointment:

@@ -9,8 +9,8 @@ from django.views.decorators.http import require_POST
 
 from clinic import policies
 from clinic.access import Act, allow, may
-from clinic.forms import RevisionForm
 from clinic.formats.phases import PhaseMark
+from clinic.forms import RevisionForm
 from clinic.models import Policy, PolicyKind, StaleRow
 from clinic.views import conflict, page_form
 from scheduling import words
@@ -50,7 +50,8 @@ def rules(request: HttpRequest) -> HttpResponse:
 
 @allow(Act.SEE_RULES)
 def version(request: HttpRequest, pk: int) -> HttpResponse:
-    policy = get_object_or_404(Policy.objects.select_related("proposed_by", "approved_by"), pk=pk, kind=PolicyKind.RULES)
+    signed = Policy.objects.select_related("proposed_by", "approved_by")
+    policy = get_object_or_404(signed, pk=pk, kind=PolicyKind.RULES)
     context = {"policy": policy, "rules": [], "versions": _versions(), "faults": check(policy.toml), **_rights(request)}
     if not context["faults"]:
         found = rules_of(policy)
@@ -124,7 +125,8 @@ def draft(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"Rule set {made.version} is a draft. Read it as sentences, then propose it.")
             return redirect("scheduling:rules_version", made.pk)
     note = "Nothing changes for any patient before a second person has approved it."
-    return page_form(request, form, "Draft a rule set", back="scheduling:rules", button="Check and keep as draft", note=note)
+    more = {"back": "scheduling:rules", "button": "Check and keep as draft", "note": note}
+    return page_form(request, form, "Draft a rule set", **more)
 
 
 @allow(Act.PROPOSE_POLICY)

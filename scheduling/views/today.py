@@ -16,7 +16,15 @@ from clinic.models import ContactRoute, Member, StaleRow
 from clinic.views import conflict
 from scheduling import booking, ladder, words, worklists
 from scheduling.missed import tried
-from scheduling.models import Appointment, AppointmentState, ContactAttempt, FailsafeRun, ItemState, Recall, WorkItem
+from scheduling.models import (
+    Appointment,
+    AppointmentState,
+    ContactAttempt,
+    FailsafeRun,
+    ItemState,
+    Recall,
+    WorkItem,
+)
 
 ROOM_DAYS = 14
 
