@@ -11,10 +11,10 @@ from clinic.access import Act
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
 from clinic.panels import Button, Panel, Place, add_button, add_notice, add_panel, add_place
-from scheduling import words, worklists
+from scheduling import ladder, words, worklists
 from scheduling.missed import late
 from scheduling.models import OPEN, ContactAttempt, FailsafeRun, Plan, PlanProblem
-from scheduling.rules import engine, facts
+from scheduling.rules import engine, facts, overdue
 from scheduling.rules.facts import Facts
 from scheduling.rules.plan import Due
 from scheduling.rules_in_force import rules_of
@@ -54,7 +54,8 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date)
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
         for done in known.done
     ) or _has_picture(due, known)
-    is_open = (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
+    opens = overdue.opens_on(due.earliest, ladder.of(due.urgency).lead_days)
+    is_open = opens <= today and (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
     drawn: Kind = "planned"
     if kept:
         drawn = "kept"

@@ -105,6 +105,15 @@ class Surveyor:
         if decision is not None and decision.decision == "look_again":
             self.decision(decision, lesion, subject)
 
+    def to_be_done(self, lesion: LesionFacts) -> None:
+        """A biopsy, excision or referral that was decided is a duty until the lesion's state says it is done."""
+        decision = latest_decision(self.facts, lesion.id)
+        if decision is None or _UNDONE.get(decision.decision) != lesion.state:
+            return
+        values: Values = {"decision": frozenset({decision.decision}), "site": _one(lesion.site)}
+        subject = f"lesion:{lesion.id}"
+        self.add("decision", values, decision.on, subject, subject, f"{decision.decision} decided {decision.on}")
+
     def decision(self, decision: DecisionFact, lesion: LesionFacts, subject: str) -> None:
         about = f"decision of {decision.on} to look again"
         if decision.months is None:

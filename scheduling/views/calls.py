@@ -16,6 +16,7 @@ from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, Ground, Recall, RecallState
 
 LOOK_AHEAD = timedelta(days=90)
+SLOTS = 8
 
 
 def open_recalls(patient: Patient) -> QuerySet[Recall]:
@@ -69,7 +70,7 @@ def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
 
 
 def _slots(since: date, until: date) -> list[booking.Slot]:
-    return booking.free_slots(since=since, until=until) if since <= until else []
+    return booking.free_slots(since=since, until=until, limit=SLOTS) if since <= until else []
 
 
 @allow(Act.CONTACT)

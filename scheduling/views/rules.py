@@ -19,6 +19,7 @@ from scheduling.models import OPEN, Recall
 from scheduling.rules import ruleset, sentences
 from scheduling.rules.dates import Duration
 from scheduling.rules.ruleset import Rule
+from scheduling.rules.vocabulary import SOURCELESS
 from scheduling.rules_in_force import check, rules_in_force, rules_of
 
 DAYS_A_MONTH = 30.44
@@ -75,9 +76,14 @@ def shown(rules: tuple[Rule, ...]) -> list[Shown]:
     counted = Recall.objects.filter(state__in=OPEN).values("rule").annotate(people=Count("patient", distinct=True))
     people = {row["rule"]: row["people"] for row in counted.order_by()}
     return [
-        Shown(rule, _sentence(rule), marks(rule), words.FLAGS.get(rule.flag, rule.flag), people.get(rule.id, 0))
+        Shown(rule, _sentence(rule), marks(rule), _flag(rule), people.get(rule.id, 0))
         for rule in rules
     ]
+
+
+def _flag(rule: Rule) -> str:
+    """How well the source is known; where there is none, there is nothing to have read."""
+    return "" if rule.source in SOURCELESS else words.FLAGS.get(rule.flag, rule.flag)
 
 
 def _sentence(rule: Rule) -> str:
