@@ -68,7 +68,9 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date)
 
 def _has_picture(due: Due, known: Facts) -> bool:
     return due.purpose == "lesion_image" and any(
-        f"lesion:{row.id}" == due.subject and row.last_image_on and due.earliest <= row.last_image_on <= due.latest
+        f"lesion:{row.id}" == due.subject
+        and row.last_image_on
+        and due.earliest <= row.last_image_on <= due.latest
         for row in known.lesions
     )
 
@@ -100,7 +102,9 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    attempts = ContactAttempt.objects.filter(recall__patient=patient).select_related("by").order_by("-at", "-pk")
+    attempts = (
+        ContactAttempt.objects.filter(recall__patient=patient).select_related("by").order_by("-at", "-pk")
+    )
     return {"attempts": list(attempts[:6])}
 
 
@@ -110,9 +114,13 @@ def count_notice(request: HttpRequest) -> list[str]:
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
     last = FailsafeRun.objects.first()
     if last is None:
-        return ["Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"]
+        return [
+            "Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"
+        ]
     if last.day < wanted:
-        return [f"The morning's count of where everybody is did not run; the last one is of {in_words(last.day)}."]
+        return [
+            f"The morning's count of where everybody is did not run; the last one is of {in_words(last.day)}."
+        ]
     if not last.holds:
         return ["The morning's count does not add up: somebody stands nowhere. See Missed."]
     return []

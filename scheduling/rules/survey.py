@@ -14,6 +14,7 @@ from .ruleset import Phase, Rule, RuleSet
 from .series import Series
 
 BLOCKS_MONITORING = frozenset({"raised", "firm", "growing", "bleeding"})
+_UNDONE = {"biopsy": "biopsy_decided", "excise": "biopsy_decided", "refer": "watched"}
 
 
 @dataclass
@@ -91,6 +92,7 @@ class Surveyor:
             self.found.series.append(Series(first, since, "patient", "patient", missing, at_once))
 
     def lesion(self, lesion: LesionFacts) -> None:
+        self.to_be_done(lesion)
         signs = {sign.sign for sign in unexamined(self.facts, lesion)}
         if lesion.state != "watched" or signs & BLOCKS_MONITORING:
             return
@@ -112,7 +114,9 @@ class Surveyor:
             return
         values: Values = {"decision": frozenset({decision.decision}), "site": _one(lesion.site)}
         subject = f"lesion:{lesion.id}"
-        self.add("decision", values, decision.on, subject, subject, f"{decision.decision} decided {decision.on}")
+        self.add(
+            "decision", values, decision.on, subject, subject, f"{decision.decision} decided {decision.on}"
+        )
 
     def decision(self, decision: DecisionFact, lesion: LesionFacts, subject: str) -> None:
         about = f"decision of {decision.on} to look again"

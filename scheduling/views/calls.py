@@ -38,7 +38,9 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "what": words.what_for(found, words.subjects([found])),
         "near": words.how_near(found, today),
         "policy_line": words.policy_line(found.policy),
-        "strip": words.strip_of(found, words.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today),
+        "strip": words.strip_of(
+            found, words.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today
+        ),
         "routes": list(patient.routes.all()),
         "attempts": list(found.attempts.select_related("by").order_by("-at", "-pk")),
         "left": contacts.attempts_left(found),

@@ -6,7 +6,6 @@ Run `python3 manage.py demo` first; everybody on the pictures is invented.
 import json
 import re
 import sys
-from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
 
