@@ -33,11 +33,14 @@ def shoot(page: Page, name: str) -> None:
     page.screenshot(path=TOUR / f"{name}.png")
 
 
-def follow(page: Page, link: str, name: str) -> None:
-    """Open the first link of the list whose address matches, and take its picture."""
-    addresses = [row.get_attribute("href") for row in page.locator("main a").all()]
-    page.goto(next(address for address in addresses if address and re.fullmatch(link, address)))
-    shoot(page, name)
+def follow(page: Page, link: str, name: str, shows: int = 0) -> None:
+    """Open the first link of the list whose address matches and whose page shows so many photographs."""
+    addresses = [row.get_attribute("href") or "" for row in page.locator("main a").all()]
+    for address in [address for address in addresses if re.fullmatch(link, address)]:
+        page.goto(address)
+        if page.locator(".frame img").count() >= shows:
+            return shoot(page, name)
+    raise LookupError(f"no {name} to show")
 
 
 def tour(address: str) -> None:
@@ -53,7 +56,7 @@ def tour(address: str) -> None:
                 page.goto(path)
                 shoot(page, name)
                 if name == "decisions":
-                    follow(page, r"/decisions/\d+/", "decision")
+                    follow(page, r"/decisions/\d+/", "decision", shows=2)
                 if name == "today":
                     follow(page, r"/patients/\d+/", "patient")
         browser.close()
