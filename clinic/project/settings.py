@@ -159,6 +159,7 @@ AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
 AXES_CLIENT_IP_CALLABLE = "clinic.project.middleware.client_address"
 AXES_VERBOSE = False
 
