@@ -20,7 +20,9 @@ class Assessment(Stated):
     image = models.ForeignKey("lesions.Image", on_delete=models.PROTECT, related_name="assessments")
     version = models.CharField(max_length=20)
     outline_key = models.CharField(
-        max_length=64, default="automatic", help_text="or the SHA-256 of a drawn outline"
+        max_length=96,
+        default="automatic",
+        help_text="or the SHA-256 of a drawn outline; @ a scale set by hand",
     )
     outline = models.JSONField(null=True, blank=True)
     drawn_by = models.ForeignKey(
