@@ -83,8 +83,13 @@ def _weight(row: Assessment) -> tuple[bool, int]:
 
 
 def measured(image: Image) -> Assessment | None:
-    """What the picture's figures come from: finished, by the version that measured it last."""
-    done = list(image.assessments.filter(state=JobState.DONE).select_related("drawn_by").order_by("pk"))
+    """What the picture's figures come from."""
+    done = image.assessments.filter(state=JobState.DONE).select_related("drawn_by")
+    return of_last_version(list(done.order_by("pk")))
+
+
+def of_last_version(done: Sequence[Assessment]) -> Assessment | None:
+    """The one that counts among those that the version measured which measured last; in the order of their rows."""
     return in_use(row for row in done if row.version == done[-1].version)
 
 

@@ -18,14 +18,21 @@ def build_world() -> dict[str, tuple]:
     nurse, doctor = build.nurse(), build.dermatologist()
     patient = build.patient(by=nurse)
     build.risk_assessment(patient, by=doctor, on=build.days_ago(400), red_hair=True)
-    visits.record(patient=patient, by=nurse, attended_on=build.days_ago(400), done=[("full_skin_check", "patient")])
+    visits.record(
+        patient=patient, by=nurse, attended_on=build.days_ago(400), done=[("full_skin_check", "patient")]
+    )
     lesion = scene.lesion(patient)
     image = scene.file(lesion)
     scene.measured(lesion, days_ago=1)
     refused = intake.refuse(lesion=lesion, by=nurse, filename="x.jpg", reason="no picture")
     signed = signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
     diagnosis = pathology.record_diagnosis(
-        patient=patient, by=doctor, code="bcc", reported_on=build.days_ago(5), anchor=build.days_ago(10), lesion=lesion
+        patient=patient,
+        by=doctor,
+        code="bcc",
+        reported_on=build.days_ago(5),
+        anchor=build.days_ago(10),
+        lesion=lesion,
     )
     recalls.replan(patient.pk)
     recalls.become_due(clock.today())
@@ -37,6 +44,7 @@ def build_world() -> dict[str, tuple]:
         "member": (nurse.pk,),
         "lesion": (lesion.pk,),
         "image": (image.pk,),
+        "assessment": (image.assessments.get().pk,),
         "refused": (refused.pk,),
         "review": (Review.objects.get(lesion=lesion, state="waiting").pk,),
         "signoff": (signed.pk,),

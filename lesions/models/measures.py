@@ -11,6 +11,9 @@ class JobState(models.TextChoices):
     FAILED = "failed", "could not be measured"
 
 
+UNFINISHED = (JobState.QUEUED, JobState.RUNNING)
+
+
 class Assessment(Stated):
     """One image × one algorithm version × one outline. An unfinished row is the job; the queue only rings.
 
