@@ -98,7 +98,7 @@ def _between(a: Point, b: Point, c: Point) -> bool:
     return min(a[0], b[0]) <= c[0] <= max(a[0], b[0]) and min(a[1], b[1]) <= c[1] <= max(a[1], b[1])
 
 
-def thinned(ring: Sequence[Point], most: int = 40) -> list[Point]:
+def thinned(ring: Sequence[Point], most: int = 32) -> list[Point]:
     """As few points as a hand can move, `most` or fewer, straying as little as possible (Douglas-Peucker)."""
     if len(ring) <= most:
         return list(ring)

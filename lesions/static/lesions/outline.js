@@ -6,7 +6,6 @@ import { nearest, Plane, read, sideAt } from "./plane.js";
 
 const REACH = { touch: 24, pen: 16, mouse: 11 }; // px on the screen within which a point is taken hold of
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-
 class Points {
   constructor(root) {
     this.root = root;
@@ -15,10 +14,10 @@ class Points {
     this.field = document.getElementById(root.dataset.field);
     this.ring = root.hasAttribute("data-closed");
     this.most = Number(root.dataset.most);
-    this.past = [];
-    this.future = [];
+    [this.past, this.future] = [[], []];
     this.chosen = -1;
     this.take(read(this.field.value));
+    if (this.points.length > 2) this.plane.near(this.points);
     this.furnish();
     this.listen();
     this.draw();
@@ -170,7 +169,7 @@ class Points {
   command(event) {
     const what = { z: "undo", y: "redo", Z: "redo" }[event.key];
     if (what) this.do(what);
-    return Boolean(what);
+    return what;
   }
 
   pressed(event) {
@@ -213,13 +212,13 @@ class Points {
 
   // ---- what is seen ----
 
+  zoom(factor, at) {
+    this.see(() => this.plane.zoom(factor, at));
+  }
+
   see(change) {
     change();
     this.draw();
-  }
-
-  zoom(factor, at) {
-    this.see(() => this.plane.zoom(factor, at));
   }
 
   wheel(event) {

@@ -83,6 +83,15 @@ export class Plane {
     this.svg.setAttribute("viewBox", [this.view.x, this.view.y, width, height].join(" "));
   }
 
+  /** Bring these points closer, with as much again round them as they take up. */
+  near(points) {
+    const [left, right] = [Math.min, Math.max].map((end) => end(...points.map(([x]) => x)));
+    const [top, bottom] = [Math.min, Math.max].map((end) => end(...points.map(([, y]) => y)));
+    const share = Math.max((right - left) / this.width, (bottom - top) / this.height);
+    const zoom = Math.min(Math.max(0.5 / share, 1), MOST_ZOOM / 2);
+    this.look({ x: (left + right - this.width / zoom) / 2, y: (top + bottom - this.height / zoom) / 2, zoom });
+  }
+
   pan(dx, dy) {
     this.look({ ...this.view, x: this.view.x - dx * this.unit(), y: this.view.y - dy * this.unit() });
   }
