@@ -21,7 +21,7 @@ log = logging.getLogger("quarterday.jobs")
 
 @dataclass(frozen=True)
 class Work:
-    """`waiting` lists ids of unfinished rows, a batch at a time; `do` is idempotent and returns quietly if the row is gone."""
+    """`waiting` lists ids of unfinished rows, a batch at a time; `do` is idempotent, and quiet if the row is gone."""
 
     name: str
     queue: str

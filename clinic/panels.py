@@ -108,3 +108,7 @@ def buttons_for(request: HttpRequest) -> list[Button]:
         for button in sorted(BUTTONS.values(), key=lambda button: button.order)
         if may(request.user, button.act)
     ]
+
+
+add_place(Place("Patients", "clinic:patients", 20, Act.SEE_PATIENTS))
+add_place(Place("Staff", "clinic:staff", 90, Act.MANAGE_STAFF))

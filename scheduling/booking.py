@@ -94,7 +94,9 @@ def _slots(session: Session, minutes: int, taken: set[tuple[int, datetime]]) -> 
 def _taken(since: date, until: date) -> set[tuple[int, datetime]]:
     first, last = _local(since, time()), _local(until + timedelta(days=1), time())
     return set(
-        BookedCell.objects.filter(starts_at__gte=first, starts_at__lt=last).values_list("resource_id", "starts_at")
+        BookedCell.objects.filter(starts_at__gte=first, starts_at__lt=last).values_list(
+            "resource_id", "starts_at"
+        )
     )
 
 

@@ -37,7 +37,9 @@ def _none(recall: Recall) -> None:
 def _picture(recall: Recall) -> Completion | None:
     taken = Image.objects.filter(lesion_id=_lesion_id(recall), taken_on__gte=recall.earliest)
     row = taken.order_by("taken_on", "pk").first()
-    return Completion(row.taken_on, "the picture was taken", evidence=f"lesions.image:{row.pk}") if row else None
+    return (
+        Completion(row.taken_on, "the picture was taken", evidence=f"lesions.image:{row.pk}") if row else None
+    )
 
 
 def _examination(recall: Recall) -> Completion | None:
@@ -58,7 +60,11 @@ def _told(recall: Recall) -> Completion | None:
         patient_id=recall.patient_id, procedure__isnull=False, told_on__gte=recall.earliest
     )
     row = told.order_by("told_on", "pk").first()
-    return Completion(row.told_on, "the result was told", evidence=f"lesions.diagnosis:{row.pk}") if row else None
+    return (
+        Completion(row.told_on, "the result was told", evidence=f"lesions.diagnosis:{row.pk}")
+        if row
+        else None
+    )
 
 
 def _lesion_id(recall: Recall) -> int:

@@ -78,7 +78,9 @@ def attempts_left(recall: Recall) -> int:
     return max(0, ladder.of(recall.urgency).attempts - made)
 
 
-def _check(recall: Recall, route: str, address: str, outcome: str, next_on: date | None, at: datetime) -> None:
+def _check(
+    recall: Recall, route: str, address: str, outcome: str, next_on: date | None, at: datetime
+) -> None:
     if recall.state not in OPEN:
         raise ContactRefused("This recall is closed: nothing is logged for it any more.")
     if outcome not in Outcome.values:
@@ -100,7 +102,9 @@ def _counts(recall: Recall, route: str, outcome: str, at: datetime) -> bool:
     if route != RouteKind.PHONE:
         return True
     span = timedelta(hours=ladder.ONE_ATTEMPT_HOURS)
-    near = ContactAttempt.objects.filter(recall=recall, route=route, counts=True, at__gt=at - span, at__lt=at + span)
+    near = ContactAttempt.objects.filter(
+        recall=recall, route=route, counts=True, at__gt=at - span, at__lt=at + span
+    )
     return not near.exists()
 
 

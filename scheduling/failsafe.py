@@ -68,7 +68,9 @@ PLACES: dict[str, tuple[str, str]] = {
     ),
 }
 NOWHERE = "nowhere"
-WORDS = {name: words for name, (words, _) in PLACES.items()} | {NOWHERE: "nowhere: no duty and no end on record"}
+WORDS = {name: words for name, (words, _) in PLACES.items()} | {
+    NOWHERE: "nowhere: no duty and no end on record"
+}
 
 _LIVE = "p.merged_into_id IS NULL AND p.status = 'active'"
 # From facts alone, whatever the plan says.
@@ -138,8 +140,12 @@ def count(day: date) -> FailsafeRun:
     """The nightly count of a local day, kept under its date with the time it ran and what it counted."""
     local_midnight = timezone.make_aware(datetime.combine(day, time()))
     found = _count(local_midnight, day)
-    said = [{"code": alarm.code, "words": alarm.words, "patients": list(alarm.patients)} for alarm in found.alarms]
-    said += [{"code": fault.code, "words": fault.words, "patients": list(fault.patients)} for fault in found.faults]
+    said = [
+        {"code": alarm.code, "words": alarm.words, "patients": list(alarm.patients)} for alarm in found.alarms
+    ]
+    said += [
+        {"code": fault.code, "words": fault.words, "patients": list(fault.patients)} for fault in found.faults
+    ]
     fields = {"ran_at": clock.now(), "records": found.records, "counts": found.counts, "alarms": said}
     run, _ = FailsafeRun.objects.update_or_create(day=day, defaults=fields | {"holds": found.holds})
     audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=found.holds)

@@ -103,5 +103,3 @@ class RulesForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
         strip=False,
     )
-
-

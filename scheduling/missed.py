@@ -79,7 +79,17 @@ def as_csv(found: Iterable[MissedRow]) -> str:
     """For a spreadsheet; a cell that a spreadsheet would take for a formula is quoted with an apostrophe."""
     out = StringIO()
     writer = csv.writer(out)
-    head = ["number", "family name", "given name", "born", "what for", "latest day", "days late", "why", "owner"]
+    head = [
+        "number",
+        "family name",
+        "given name",
+        "born",
+        "what for",
+        "latest day",
+        "days late",
+        "why",
+        "owner",
+    ]
     writer.writerow(head)
     for row in found:
         patient, recall = row.patient, row.recall
@@ -140,7 +150,11 @@ def _why_by_visit(recall: Recall, today: date) -> tuple[str, str] | None:
     last, words = visits[-1], in_words(timezone.localdate(visits[-1].starts_at))
     if last.state == AppointmentState.BOOKED:
         past = timezone.localdate(last.starts_at) < today
-        return ("no_outcome", f"no outcome of the visit on {words}") if past else ("booked", f"booked for {words}")
+        return (
+            ("no_outcome", f"no outcome of the visit on {words}")
+            if past
+            else ("booked", f"booked for {words}")
+        )
     said = {
         AppointmentState.MISSED: ("missed_visit", f"missed the visit on {words}"),
         AppointmentState.CANCELLED_BY_CLINIC: ("cancelled_by_us", f"cancelled by us, {words}"),
@@ -164,7 +178,9 @@ def _why_by_contact(recall: Recall, bookable: set[date]) -> tuple[str, str]:
 
 def tried(attempts: Iterable[ContactAttempt]) -> str:
     """2 calls, 1 letter"""
-    tally = Counter({"phone": "call", "email": "message", "post": "letter"}[attempt.route] for attempt in attempts)
+    tally = Counter(
+        {"phone": "call", "email": "message", "post": "letter"}[attempt.route] for attempt in attempts
+    )
     return ", ".join(f"{count} {word}{'s' if count > 1 else ''}" for word, count in tally.items())
 
 

@@ -11,10 +11,10 @@ from clinic.access import Act
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
 from clinic.panels import Button, Panel, Place, add_button, add_notice, add_panel, add_place
-from scheduling import words, worklists
+from scheduling import ladder, words, worklists
 from scheduling.missed import late
 from scheduling.models import OPEN, ContactAttempt, FailsafeRun, Plan, PlanProblem
-from scheduling.rules import engine, facts
+from scheduling.rules import engine, facts, overdue
 from scheduling.rules.facts import Facts
 from scheduling.rules.plan import Due
 from scheduling.rules_in_force import rules_of
@@ -54,7 +54,8 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date)
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
         for done in known.done
     ) or _has_picture(due, known)
-    is_open = (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
+    opens = overdue.opens_on(due.earliest, ladder.of(due.urgency).lead_days)
+    is_open = opens <= today and (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
     drawn: Kind = "planned"
     if kept:
         drawn = "kept"
@@ -67,7 +68,9 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date)
 
 def _has_picture(due: Due, known: Facts) -> bool:
     return due.purpose == "lesion_image" and any(
-        f"lesion:{row.id}" == due.subject and row.last_image_on and due.earliest <= row.last_image_on <= due.latest
+        f"lesion:{row.id}" == due.subject
+        and row.last_image_on
+        and due.earliest <= row.last_image_on <= due.latest
         for row in known.lesions
     )
 
@@ -99,7 +102,9 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    attempts = ContactAttempt.objects.filter(recall__patient=patient).select_related("by").order_by("-at", "-pk")
+    attempts = (
+        ContactAttempt.objects.filter(recall__patient=patient).select_related("by").order_by("-at", "-pk")
+    )
     return {"attempts": list(attempts[:6])}
 
 
@@ -109,9 +114,13 @@ def count_notice(request: HttpRequest) -> list[str]:
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
     last = FailsafeRun.objects.first()
     if last is None:
-        return ["Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"]
+        return [
+            "Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"
+        ]
     if last.day < wanted:
-        return [f"The morning's count of where everybody is did not run; the last one is of {in_words(last.day)}."]
+        return [
+            f"The morning's count of where everybody is did not run; the last one is of {in_words(last.day)}."
+        ]
     if not last.holds:
         return ["The morning's count does not add up: somebody stands nowhere. See Missed."]
     return []

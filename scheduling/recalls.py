@@ -58,7 +58,9 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
     change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, **fields)
-    audit.record("recall.propose_closing", by=by, subject=recall, patient=recall.patient, ground=ground, note=note)
+    audit.record(
+        "recall.propose_closing", by=by, subject=recall, patient=recall.patient, ground=ground, note=note
+    )
     return recall
 
 
@@ -71,7 +73,9 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
     if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
         raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
-        raise RecallRefused("“Entered in error” is closed by a second person, after somebody else proposed it.")
+        raise RecallRefused(
+            "“Entered in error” is closed by a second person, after somebody else proposed it."
+        )
     fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
     change(
         recall,
@@ -93,12 +97,19 @@ def unreachable(*, recall: Recall, by: Member, revision: int, next_look_on: date
     _check_open(recall)
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
     if not clock.today() < next_look_on <= latest:
-        raise RecallRefused(f"Say when it is looked at again: from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead.")
+        raise RecallRefused(
+            f"Say when it is looked at again: from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead."
+        )
     if recall.urgency == Urgency.A:
         raise RecallRefused("An urgent recall is not put aside: a dermatologist decides what follows.")
     change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, next_look_on=next_look_on)
     audit.record(
-        "recall.unreachable", by=by, subject=recall, patient=recall.patient, next_look_on=str(next_look_on), note=note
+        "recall.unreachable",
+        by=by,
+        subject=recall,
+        patient=recall.patient,
+        next_look_on=str(next_look_on),
+        note=note,
     )
     return recall
 
@@ -108,7 +119,9 @@ def reopen(recall: Recall, *, by: Member, why: str) -> None:
     if recall.state != RecallState.BOOKED:
         return
     change(recall, seen=recall.revision, at=clock.now(), **open_again(recall))
-    audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why=why, latest=str(recall.latest))
+    audit.record(
+        "recall.reopen", by=by, subject=recall, patient=recall.patient, why=why, latest=str(recall.latest)
+    )
     if not still_asked_for(recall):
         supersede(recall)
 
@@ -127,4 +140,6 @@ def _check_ground(ground: str, note: str) -> None:
     if ground not in Ground.values:
         raise RecallRefused("Choose the ground.")
     if not note.strip():
-        raise RecallRefused("Say in words what stands behind it: who said so and when, which letter, which recall.")
+        raise RecallRefused(
+            "Say in words what stands behind it: who said so and when, which letter, which recall."
+        )

@@ -10,6 +10,7 @@ from django.db.models import F
 from clinic import audit, clock
 from clinic.models import Patient, PolicyKind, PolicyState, StaleRow, change
 from clinic.models import Policy as PolicyRow
+from lesions.models import Assessment, Review
 from scheduling import completions, ladder
 from scheduling.facts import gather
 from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
@@ -37,11 +38,15 @@ def replan(patient_id: int) -> Plan | None:
 
 def stale(limit: int = 200) -> list[int]:
     """Keys of patients whose plan is missing or out of date in facts, rules or time; the longest waiting first."""
-    policy = PolicyRow.objects.filter(kind=PolicyKind.RULES, state=PolicyState.IN_FORCE).values_list("pk").first()
+    policy = (
+        PolicyRow.objects.filter(kind=PolicyKind.RULES, state=PolicyState.IN_FORCE).values_list("pk").first()
+    )
     if policy is None:
         return []
     current = Patient.objects.filter(
-        plan__facts_revision=F("facts_revision"), plan__policy_id=policy[0], plan__valid_until__gte=clock.today()
+        plan__facts_revision=F("facts_revision"),
+        plan__policy_id=policy[0],
+        plan__valid_until__gte=clock.today(),
     )
     behind = Patient.objects.filter(merged_into__isnull=True).exclude(pk__in=current.values("pk"))
     return list(behind.order_by("plan__made_at", "pk").values_list("pk", flat=True)[:limit])
@@ -99,7 +104,10 @@ def _same_answer(before: Plan, fields: dict[str, Any]) -> bool:
 def _bring_problems_into_line(patient: Patient, answer: Answer) -> None:
     """A problem that is gone keeps its row with the day it went."""
     texts: dict[tuple[str, str], str] = {}
+    before_a_dermatologist = _lesions_before_a_dermatologist(patient)
     for problem in answer.problems:
+        if problem.code == "what_follows" and problem.subject in before_a_dermatologist:
+            continue
         key = (problem.code, problem.subject)
         texts[key] = f"{texts[key]} {problem.text}" if key in texts else problem.text
     for row in PlanProblem.objects.filter(patient=patient, gone_on__isnull=True):
@@ -112,6 +120,16 @@ def _bring_problems_into_line(patient: Patient, answer: Answer) -> None:
         PlanProblem(patient=patient, code=code, subject=subject, text=text, since=clock.today())
         for (code, subject), text in texts.items()
     )
+
+
+def _lesions_before_a_dermatologist(patient: Patient) -> set[str]:
+    """What follows the last picture is already asked: it is being measured, or waits for a decision.
+
+    Signing changes facts, so the question comes back with the next plan if the decision did not answer it.
+    """
+    waiting = Review.objects.filter(lesion__patient=patient, state="waiting").values_list("lesion", flat=True)
+    measured = Assessment.objects.filter(image__lesion__patient=patient, state__in=("queued", "running"))
+    return {f"lesion:{key}" for key in {*waiting, *measured.values_list("image__lesion", flat=True)}}
 
 
 def state_on(earliest: date, urgency: str) -> RecallState:
@@ -163,7 +181,9 @@ class _Recalls:
             if due:
                 self.keep(row, due)
             return False
-        supersede(row, f"the plan now asks for {due.rule}, number {due.number}, by {due.latest}" if due else "")
+        supersede(
+            row, f"the plan now asks for {due.rule}, number {due.number}, by {due.latest}" if due else ""
+        )
         return True
 
     def keep(self, row: Recall, due: Due) -> None:
@@ -189,7 +209,9 @@ class _Recalls:
         ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ground_note": done.words}
         what = {"completed_by": done.item, "evidence": done.evidence}
         change(row, seen=row.revision, at=clock.now(), **ended, **what)
-        audit.record("recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words)
+        audit.record(
+            "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words
+        )
 
     def open(self, due: Due) -> None:
         row = Recall.objects.create(
@@ -211,8 +233,15 @@ def supersede(row: Recall, note: str = "") -> None:
     patient = row.patient
     if not note:
         ended = patient.status != "active"
-        note = f"care has ended: {patient.get_status_display()}" if ended else "the plan no longer asks for it"
-    fields = {"state": RecallState.CLOSED, "ground": "superseded", "ground_note": note, "ended_on": clock.today()}
+        note = (
+            f"care has ended: {patient.get_status_display()}" if ended else "the plan no longer asks for it"
+        )
+    fields = {
+        "state": RecallState.CLOSED,
+        "ground": "superseded",
+        "ground_note": note,
+        "ended_on": clock.today(),
+    }
     change(row, seen=row.revision, at=clock.now(), **fields)
     audit.record("recall.supersede", by=None, subject=row, patient=patient, note=note)
 
@@ -228,5 +257,3 @@ def still_asked_for(row: Recall) -> bool:
 def open_again(row: Recall) -> dict[str, Any]:
     """Fields of a recall whose appointment came to nothing: the dates stay what they were."""
     return {"state": state_on(row.earliest, row.urgency), "reopened": row.reopened + 1}
-
-

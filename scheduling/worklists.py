@@ -116,7 +116,9 @@ def finish(*, item: WorkItem, by: Member) -> WorkItem:
 
 def finish_for(recalls: Iterable[Recall], *, by: Member) -> None:
     """What was booked or settled is done on today's list, whoever had it."""
-    open_items = WorkItem.objects.filter(day=clock.today(), recall__in=list(recalls)).exclude(state=ItemState.DONE)
+    open_items = WorkItem.objects.filter(day=clock.today(), recall__in=list(recalls)).exclude(
+        state=ItemState.DONE
+    )
     for item in open_items.select_related("recall__patient"):
         finish(item=item, by=by)
 

@@ -79,7 +79,9 @@ def risk_assessment(
     )
 
 
-def lesion(patient: Patient, by: Member | None = None, site: str = "45981001", side: str = "left", **more: Any) -> Any:
+def lesion(
+    patient: Patient, by: Member | None = None, site: str = "45981001", side: str = "left", **more: Any
+) -> Any:
     """On the front of the LEFT upper arm, unless another place is named."""
     from lesions import bodymap, register
 

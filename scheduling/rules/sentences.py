@@ -74,9 +74,12 @@ def rule_sentence(rule: Rule) -> str:
 
 
 def source_words(rule: Rule) -> str:
-    """Source, edition and mark, and whether a newer edition exists."""
+    """Source and edition, how it was read, and whether a newer edition exists."""
     newer = f"; superseded by {rule.superseded_by}" if rule.superseded_by else ""
-    return f"{rule.source}, {rule.edition} [{rule.flag}]{newer}"
+    return f"{rule.source}, {rule.edition}{_HOW_READ.get(rule.flag, '')}{newer}"
+
+
+_HOW_READ = {"found-2nd": " (read in a restatement)", "memory M": " (from memory, to be checked)"}
 
 
 def due_sentence(due: Due) -> str:

@@ -14,6 +14,7 @@ from .ruleset import Phase, Rule, RuleSet
 from .series import Series
 
 BLOCKS_MONITORING = frozenset({"raised", "firm", "growing", "bleeding"})
+_UNDONE = {"biopsy": "biopsy_decided", "excise": "biopsy_decided", "refer": "watched"}
 
 
 @dataclass
@@ -91,6 +92,7 @@ class Surveyor:
             self.found.series.append(Series(first, since, "patient", "patient", missing, at_once))
 
     def lesion(self, lesion: LesionFacts) -> None:
+        self.to_be_done(lesion)
         signs = {sign.sign for sign in unexamined(self.facts, lesion)}
         if lesion.state != "watched" or signs & BLOCKS_MONITORING:
             return
@@ -104,6 +106,17 @@ class Surveyor:
         decision = latest_decision(self.facts, lesion.id)
         if decision is not None and decision.decision == "look_again":
             self.decision(decision, lesion, subject)
+
+    def to_be_done(self, lesion: LesionFacts) -> None:
+        """A biopsy, excision or referral that was decided is a duty until the lesion's state says it is done."""
+        decision = latest_decision(self.facts, lesion.id)
+        if decision is None or _UNDONE.get(decision.decision) != lesion.state:
+            return
+        values: Values = {"decision": frozenset({decision.decision}), "site": _one(lesion.site)}
+        subject = f"lesion:{lesion.id}"
+        self.add(
+            "decision", values, decision.on, subject, subject, f"{decision.decision} decided {decision.on}"
+        )
 
     def decision(self, decision: DecisionFact, lesion: LesionFacts, subject: str) -> None:
         about = f"decision of {decision.on} to look again"

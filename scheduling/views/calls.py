@@ -16,6 +16,7 @@ from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, Ground, Recall, RecallState
 
 LOOK_AHEAD = timedelta(days=90)
+SLOTS = 8
 
 
 def open_recalls(patient: Patient) -> QuerySet[Recall]:
@@ -37,7 +38,9 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "what": words.what_for(found, words.subjects([found])),
         "near": words.how_near(found, today),
         "policy_line": words.policy_line(found.policy),
-        "strip": words.strip_of(found, words.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today),
+        "strip": words.strip_of(
+            found, words.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today
+        ),
         "routes": list(patient.routes.all()),
         "attempts": list(found.attempts.select_related("by").order_by("-at", "-pk")),
         "left": contacts.attempts_left(found),
@@ -69,7 +72,7 @@ def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
 
 
 def _slots(since: date, until: date) -> list[booking.Slot]:
-    return booking.free_slots(since=since, until=until) if since <= until else []
+    return booking.free_slots(since=since, until=until, limit=SLOTS) if since <= until else []
 
 
 @allow(Act.CONTACT)

@@ -40,7 +40,9 @@ def _with_names(alarms: list[failsafe.Alarm]) -> list[tuple[str, list[Patient]]]
 
 
 def _open_problems() -> Any:
-    live = PlanProblem.objects.filter(gone_on__isnull=True, patient__merged_into__isnull=True)
+    live = PlanProblem.objects.filter(
+        gone_on__isnull=True, patient__merged_into__isnull=True, patient__status="active"
+    )
     return live.filter(patient__status="active")
 
 

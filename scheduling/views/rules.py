@@ -19,6 +19,7 @@ from scheduling.models import OPEN, Recall
 from scheduling.rules import ruleset, sentences
 from scheduling.rules.dates import Duration
 from scheduling.rules.ruleset import Rule
+from scheduling.rules.vocabulary import SOURCELESS
 from scheduling.rules_in_force import check, rules_in_force, rules_of
 
 DAYS_A_MONTH = 30.44
@@ -52,7 +53,13 @@ def rules(request: HttpRequest) -> HttpResponse:
 def version(request: HttpRequest, pk: int) -> HttpResponse:
     signed = Policy.objects.select_related("proposed_by", "approved_by")
     policy = get_object_or_404(signed, pk=pk, kind=PolicyKind.RULES)
-    context = {"policy": policy, "rules": [], "versions": _versions(), "faults": check(policy.toml), **_rights(request)}
+    context = {
+        "policy": policy,
+        "rules": [],
+        "versions": _versions(),
+        "faults": check(policy.toml),
+        **_rights(request),
+    }
     if not context["faults"]:
         found = rules_of(policy)
         context |= {"ruleset": found, "rules": shown(found.rules)}
@@ -72,12 +79,16 @@ def _rights(request: HttpRequest) -> dict[str, bool]:
 
 
 def shown(rules: tuple[Rule, ...]) -> list[Shown]:
-    counted = Recall.objects.filter(state__in=OPEN).values("rule").annotate(people=Count("patient", distinct=True))
+    counted = (
+        Recall.objects.filter(state__in=OPEN).values("rule").annotate(people=Count("patient", distinct=True))
+    )
     people = {row["rule"]: row["people"] for row in counted.order_by()}
-    return [
-        Shown(rule, _sentence(rule), marks(rule), words.FLAGS.get(rule.flag, rule.flag), people.get(rule.id, 0))
-        for rule in rules
-    ]
+    return [Shown(rule, _sentence(rule), marks(rule), _flag(rule), people.get(rule.id, 0)) for rule in rules]
+
+
+def _flag(rule: Rule) -> str:
+    """How well the source is known; where there is none, there is nothing to have read."""
+    return "" if rule.source in SOURCELESS else words.FLAGS.get(rule.flag, rule.flag)
 
 
 def _sentence(rule: Rule) -> str:
@@ -122,7 +133,9 @@ def draft(request: HttpRequest) -> HttpResponse:
             form.add_error("toml", fault)
         if not faults:
             made = policies.draft(kind=PolicyKind.RULES, toml=text, by=request.user)
-            messages.success(request, f"Rule set {made.version} is a draft. Read it as sentences, then propose it.")
+            messages.success(
+                request, f"Rule set {made.version} is a draft. Read it as sentences, then propose it."
+            )
             return redirect("scheduling:rules_version", made.pk)
     note = "Nothing changes for any patient before a second person has approved it."
     more = {"back": "scheduling:rules", "button": "Check and keep as draft", "note": note}

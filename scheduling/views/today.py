@@ -103,7 +103,9 @@ class _Know:
         notes = [words.how_near(recall, self.day), made]
         if counted:
             last = timezone.localtime(counted[-1].at)
-            notes.append(f"last {last:%a} {last.day} {last:%b} {last:%H:%M}, {counted[-1].get_outcome_display()}")
+            notes.append(
+                f"last {last:%a} {last.day} {last:%b} {last:%H:%M}, {counted[-1].get_outcome_display()}"
+            )
         if recall.reopened:
             notes.append(f"re-opened {recall.reopened} time{'s' if recall.reopened > 1 else ''}")
         if recall.proposed_ground:

@@ -89,17 +89,7 @@ def worker(broker, live_server, settings, tmp_path):
     ring_through(broker)
     log = (tmp_path / "worker.log").open("wb")
     process = subprocess.Popen(
-        [
-            sys.executable,
-            "-m",
-            "celery",
-            "--app",
-            "clinic.project.celery",
-            "worker",
-            "--queues",
-            "quick,pictures",
-        ]
-        + ["--pool", "solo", "--loglevel", "INFO", "--without-mingle", "--without-gossip"],
+        [sys.executable, "-m", *WORKER.split()],
         cwd=ROOT,
         env=worker_environment(broker, settings, tmp_path),
         stdout=log,

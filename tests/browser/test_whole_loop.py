@@ -97,7 +97,9 @@ def upload(page, lesion, spec, days_ago: int, name: str) -> Assessment:
     page.locator("input[type=file]").set_input_files([file])
     if page.locator("button", has_text="File the pictures").is_visible():
         submit(page, "File the pictures")
-    wait_until(lambda: Assessment.objects.filter(image__filename=name, state="done").exists(), f"measuring {name}")
+    wait_until(
+        lambda: Assessment.objects.filter(image__filename=name, state="done").exists(), f"measuring {name}"
+    )
     return Assessment.objects.get(image__filename=name)
 
 
@@ -127,7 +129,9 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
     signed = SignOff.objects.get(lesion=lesion)
     assert signed.by == staff["dermatologist"] and len(signed.seen) == 2
 
-    wait_until(lambda: Recall.objects.filter(patient=patient, subject=f"lesion:{lesion.pk}").exists(), "planning")
+    wait_until(
+        lambda: Recall.objects.filter(patient=patient, subject=f"lesion:{lesion.pk}").exists(), "planning"
+    )
     check = Recall.objects.get(patient=patient, purpose="full_skin_check")
     window = (check.earliest, check.target, check.latest)
     assert check.latest < clock.today()

@@ -31,7 +31,9 @@ def melanoma(anchor, told=True, patient=None, **more):
 def check_of(patient):
     """The open recall for the full skin check after a plan was made."""
     recalls.replan(patient.pk)
-    return Recall.objects.get(patient=patient, purpose="full_skin_check", state__in=("planned", "due", "booked"))
+    return Recall.objects.get(
+        patient=patient, purpose="full_skin_check", state__in=("planned", "due", "booked")
+    )
 
 
 def due_check(**more):
@@ -70,7 +72,12 @@ def booked(recall, starts_at=None, by=None):
 def ended(status="deceased"):
     patient = build.patient()
     return patients.end_care(
-        patient=patient, by=build.dermatologist(), revision=patient.revision, status=status, on=TODAY, ground="said"
+        patient=patient,
+        by=build.dermatologist(),
+        revision=patient.revision,
+        status=status,
+        on=TODAY,
+        ground="said",
     )
 
 

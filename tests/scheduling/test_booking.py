@@ -64,7 +64,11 @@ def test_what_was_done_completes_and_what_was_not_opens_again():
         recall.refresh_from_db()
         assert recall.state == "due"
     visit = booking.book(
-        recalls=[recall], resource=visit.resource, starts_at=scene.at(15), by=build.nurse(), revision=recall.revision
+        recalls=[recall],
+        resource=visit.resource,
+        starts_at=scene.at(15),
+        by=build.nurse(),
+        revision=recall.revision,
     )
     with scene.later(hours=5):
         done = [("full_skin_check", "patient")]
@@ -89,7 +93,12 @@ def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
     recall = scene.due_check()
     visit, patient = scene.booked(recall), recall.patient
     patients.end_care(
-        patient=patient, by=build.dermatologist(), revision=1, status="deceased", on=scene.TODAY, ground="family"
+        patient=patient,
+        by=build.dermatologist(),
+        revision=1,
+        status="deceased",
+        on=scene.TODAY,
+        ground="family",
     )
     recalls.replan(patient.pk)
     recall.refresh_from_db()
@@ -104,7 +113,12 @@ def test_nothing_is_booked_when_care_has_ended():
 
     recall = scene.due_check()
     patients.end_care(
-        patient=recall.patient, by=build.dermatologist(), revision=1, status="transferred", on=scene.TODAY, ground="letter"
+        patient=recall.patient,
+        by=build.dermatologist(),
+        revision=1,
+        status="transferred",
+        on=scene.TODAY,
+        ground="letter",
     )
     with pytest.raises(booking.BookingRefused, match="transferred"):
         scene.booked(recall)
@@ -114,13 +128,17 @@ def test_nothing_is_booked_when_care_has_ended():
 def test_outside_bookable_hours_nothing_is_booked(starts_at):
     room = scene.hours(closes=time(17, 30))
     with pytest.raises(booking.BookingRefused):
-        booking.book(recalls=[scene.due_check()], resource=room, starts_at=starts_at, by=build.nurse(), minutes=60)
+        booking.book(
+            recalls=[scene.due_check()], resource=room, starts_at=starts_at, by=build.nurse(), minutes=60
+        )
 
 
 def test_a_stale_recall_is_not_booked():
     recall = scene.due_check()
     with pytest.raises(StaleRow):
-        booking.book(recalls=[recall], resource=scene.hours(), starts_at=scene.at(14), by=build.nurse(), revision=99)
+        booking.book(
+            recalls=[recall], resource=scene.hours(), starts_at=scene.at(14), by=build.nurse(), revision=99
+        )
     assert not Appointment.objects.exists()
 
 
@@ -149,7 +167,9 @@ def test_a_slot_keeps_its_wall_clock_when_summer_time_ends():
 def test_hours_of_one_room_do_not_overlap():
     room = scene.hours()
     with pytest.raises(booking.BookingRefused, match="overlap"):
-        booking.open_session(resource=room, day=scene.TODAY, opens=time(16), closes=time(18), by=build.nurse())
+        booking.open_session(
+            resource=room, day=scene.TODAY, opens=time(16), closes=time(18), by=build.nurse()
+        )
 
 
 def test_the_manager_books_nothing():

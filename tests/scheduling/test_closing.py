@@ -56,7 +56,9 @@ def test_entered_in_error_needs_a_second_person():
     recall, first = scene.due_check(), build.dermatologist()
     with pytest.raises(recalls.RecallRefused, match="second person"):
         close(recall, first, "error")
-    recalls.propose_closing(recall=recall, by=first, revision=recall.revision, ground="error", note="wrong patient")
+    recalls.propose_closing(
+        recall=recall, by=first, revision=recall.revision, ground="error", note="wrong patient"
+    )
     with pytest.raises(recalls.RecallRefused, match="second person"):
         close(recall, first, "error")
     assert close(recall, build.dermatologist(), "error").closed_by != first
@@ -95,7 +97,9 @@ def test_a_discharge_ends_the_series():
     recall = scene.due_check()
     close(recall, build.dermatologist(), "discharge", "seen elsewhere from now on")
     recalls.replan(recall.patient_id)
-    assert not Recall.objects.filter(patient=recall.patient, purpose="full_skin_check", state__in=("planned", "due"))
+    assert not Recall.objects.filter(
+        patient=recall.patient, purpose="full_skin_check", state__in=("planned", "due")
+    )
 
 
 def test_who_cannot_be_reached_stays_open_with_a_day():

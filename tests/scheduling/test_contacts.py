@@ -76,7 +76,9 @@ def test_an_attempt_that_says_too_little_is_not_saved(recall, wrong):
 def test_nothing_is_logged_for_a_closed_recall(recall):
     from scheduling import recalls
 
-    recalls.close(recall=recall, by=build.dermatologist(), revision=recall.revision, ground="discharge", note="done")
+    recalls.close(
+        recall=recall, by=build.dermatologist(), revision=recall.revision, ground="discharge", note="done"
+    )
     with pytest.raises(contacts.ContactRefused, match="closed"):
         tried(recall)
 

@@ -38,7 +38,9 @@ def waits_for_a_result():
 
 def waits_to_be_told():
     patient = planned()
-    pathology.record_diagnosis(patient=patient, by=build.dermatologist(), code="benign", reported_on=scene.TODAY)
+    pathology.record_diagnosis(
+        patient=patient, by=build.dermatologist(), code="benign", reported_on=scene.TODAY
+    )
     recalls.replan(patient.pk)
     return patient
 
@@ -131,7 +133,9 @@ def alarms():
     return {alarm.code: alarm.patients for alarm in failsafe.live().alarms}
 
 
-@pytest.mark.parametrize(("seen", "alarm"), [(YEAR_AGO, False), (YEAR_AGO - timedelta(days=1), True), (None, True)])
+@pytest.mark.parametrize(
+    ("seen", "alarm"), [(YEAR_AGO, False), (YEAR_AGO - timedelta(days=1), True), (None, True)]
+)
 def test_melanoma_and_no_full_skin_check_for_a_year(seen, alarm):
     patient = scene.melanoma(date(2024, 1, 10))
     if seen:
@@ -173,5 +177,9 @@ def test_it_shares_no_code_with_what_it_checks():
     names = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     ours = {name for name in names if name.startswith(("scheduling", "lesions", "clinic"))}
     assert ours == {"clinic", "scheduling.models"}
-    (kept,) = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module == "scheduling.models"]
+    (kept,) = [
+        node
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module == "scheduling.models"
+    ]
     assert [alias.name for alias in kept.names] == ["FailsafeRun"]

@@ -6,8 +6,9 @@ import pytest
 
 from clinic import clock, patients
 from clinic.models import AuditRecord
-from lesions import pathology
+from lesions import assess, pathology
 from lesions import register as lesions
+from lesions.models import Review
 from scheduling import recalls
 from scheduling.models import OPEN, Plan, PlanProblem, Recall
 from tests import build
@@ -194,3 +195,24 @@ def test_facts_are_gathered_in_few_queries(django_assert_max_num_queries):
         lesions.note_sign(lesion=scene.mark(patient), by=build.nurse(), sign="new")
     with django_assert_max_num_queries(9):
         gather(patient)
+
+
+def test_a_lesion_before_a_dermatologist_is_no_second_question():
+    """The last picture of a short watch waits for a decision: the question “what follows” is that decision."""
+    patient = build.patient()
+    build.risk_assessment(patient)
+    lesion = pictures.lesion(patient, monitoring="short", since=build.days_ago(100))
+    picture = pictures.file(lesion)
+    recalls.replan(patient.pk)
+    assert open_problems(patient) == []
+    assess.run(picture.assessments.get().pk)
+    recalls.replan(patient.pk)
+    assert open_problems(patient) == []
+    Review.objects.filter(lesion=lesion).update(state="superseded")
+    Plan.objects.filter(patient=patient).delete()
+    recalls.replan(patient.pk)
+    assert open_problems(patient) == [("what_follows", f"lesion:{lesion.pk}")]
+
+
+def open_problems(patient):
+    return list(PlanProblem.objects.filter(patient=patient, gone_on=None).values_list("code", "subject"))

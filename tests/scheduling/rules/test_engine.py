@@ -722,3 +722,30 @@ def test_the_strip_ends_with_a_discharge():
     closed = [CHECK | {"anchor": "2024-01-31", "number": 2, "ground": "discharge", "on": "2024-08-01"}]
     found = engine.upcoming(build(diagnoses=[MELANOMA], closed=closed), DEFAULT, TODAY, date(2026, 1, 31))
     assert [due.number for due in found if due.rule == "melanoma-invasive"] == [1, 2]
+
+
+# Source: Optimal care pathway for people with melanoma, 2nd ed., timeframes: biopsy and referral within 2 weeks.
+@pytest.mark.parametrize(
+    "decision, state, due",
+    [
+        ("biopsy", "biopsy_decided", True),
+        ("excise", "biopsy_decided", True),
+        ("refer", "watched", True),
+        ("biopsy", "biopsy_taken", False),
+        ("excise", "removed", False),
+        ("reassure", "watched", False),
+    ],
+)
+def test_what_was_decided_stays_a_duty_until_the_lesion_says_it_is_done(decision, state, due):
+    answer = plan(
+        today=date(2026, 3, 1),
+        risk={"tier": "average", "assessed_on": "2026-01-01"},
+        lesions=[{"id": "7", "state": state}],
+        decisions=[{"id": "1", "lesion": "7", "decision": decision, "on": "2026-02-27"}],
+    )
+    found = [
+        (item.subject, item.earliest, item.latest, item.urgency)
+        for item in answer.due
+        if item.rule == "as-decided"
+    ]
+    assert found == ([("lesion:7", date(2026, 2, 27), date(2026, 3, 13), "A")] if due else [])

@@ -100,7 +100,16 @@ def test_only_rows_whose_source_says_end_end(name):
         "M-SCO-MOD",
         "M-SCO-IIIC",
     }
-    ends |= {"M-S3-IA", "M-S3-IB-IIB", "M-S3-IIC-III", "S-S3-low", "S-S3-high", "scc-low", "scc-high"}
+    ends |= {
+        "M-S3-IA",
+        "M-S3-IB-IIB",
+        "M-S3-IIC-III",
+        "S-S3-low",
+        "S-S3-high",
+        "scc-low",
+        "scc-high",
+        "as-decided",
+    }
     ends |= {"T-POP", "tier-average", "result-visit", "procedure-other"}
     for rule in ruleset.load(ruleset.shipped(name)).rules:
         assert (rule.then == "end") == (rule.id in ends), rule.id
@@ -242,7 +251,7 @@ def test_rules_read_as_sentences():
     assert sentences.rule_sentence(rule) == (
         "SCC, high risk (from memory, medium confidence): full skin check every 4 months for 1 year, every 6 months "
         "for 1 year, then follow-up ends, counted from the anchor day of the diagnosis. Applies when code is scc and "
-        "risk scheme is BAD and risk class is high. Source: British Association of Dermatologists, cSCC, 2020 [memory M]."
+        "risk scheme is BAD and risk class is high. Source: British Association of Dermatologists, cSCC, 2020 (from memory, to be checked)."
     )
     assert sentences.phase_labels(rule) == [
         "every 4 months for 1 year",

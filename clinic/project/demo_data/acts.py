@@ -1,0 +1,218 @@
+"""Each clinical event, done through the topic function that a page calls; the clock already stands at its moment."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from clinic import clock, patients, risk, visits
+from clinic.models import Member, Patient
+from clinic.project.demo_data import events as e
+from clinic.project.demo_data.calendar import Calendar
+from clinic.project.demo_data.hands import Hands, measure
+from clinic.project.demo_data.people import PHONE
+from clinic.project.demo_data.pictures import Picture
+from lesions import bodymap, intake, pathology, register, signoff
+from lesions.models import Assessment, Diagnosis, JobState, Lesion, Procedure, Review, ReviewState
+
+NO_FACTORS: Mapping[str, Any] = {
+    "naevi": "0-15",
+    "atypical": "0",
+    "phototype": "III",
+    "red_hair": False,
+    "blue_eyes": False,
+    "relatives": 0,
+    "gene_carrier": False,
+    "past_melanoma": False,
+    "past_keratinocyte": False,
+    "many_keratoses": False,
+    "some_keratoses": False,
+    "blistering_burns": False,
+    "immunosuppressed": False,
+}
+# Two ticks of a printed ruler can be read to about this part of their distance; common practice, no source.
+RULER_UNCERTAINTY = 0.02
+SITES = {words: code for code, words in bodymap.SITES}
+
+
+@dataclass(frozen=True)
+class House:
+    """Who works here, on which days, and whose hands measure pictures."""
+
+    calendar: Calendar
+    nurses: tuple[Member, ...]
+    dermatologists: tuple[Member, ...]
+    hands: Hands
+
+
+@dataclass
+class Part:
+    """One patient while the histories are played: what later events refer to."""
+
+    number: int
+    person: e.Person
+    pictures: Mapping[e.Shot, tuple[Picture, bytes]]
+    patient: Patient = field(init=False)
+    moles: dict[str, Lesion] = field(default_factory=dict)
+    specimen: Procedure | None = None
+    diagnosis: Diagnosis | None = None
+
+    @property
+    def doctor(self) -> int:
+        """Patients are shared out between the two dermatologists, and the two nurses."""
+        return self.number % 2
+
+    nurse = doctor
+
+    @property
+    def is_registered(self) -> bool:
+        return hasattr(self, "patient")
+
+
+def register_patient(house: House, part: Part) -> None:
+    person = part.person
+    part.patient = patients.register(
+        by=house.nurses[part.nurse],
+        given_name=person.given_name,
+        family_name=person.family_name,
+        born=date(*person.born),
+        address_hint=person.town,
+        interpreter=person.interpreter,
+        phone=PHONE.format(part.number),
+    )
+
+
+def assess_risk(house: House, part: Part, event: e.Risk) -> None:
+    risk.assess(
+        patient=part.patient,
+        by=house.dermatologists[part.doctor],
+        assessed_on=clock.today(),
+        note=event.note,
+        **{**NO_FACTORS, **event.factors},
+    )
+
+
+def see(house: House, part: Part, event: e.Seen) -> None:
+    done = [(purpose, "patient") for purpose in event.done]
+    by = house.dermatologists[part.doctor]
+    visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done, note=event.note)
+
+
+def add_mole(house: House, part: Part, event: e.Mole) -> None:
+    code = SITES[event.site]
+    view, x, y = bodymap.centre(code, event.side)
+    part.moles[event.key] = register.add(
+        patient=part.patient,
+        by=house.nurses[part.nurse],
+        site=code,
+        side=event.side,
+        view=view,
+        x=round(x, 1),
+        y=round(y, 1),
+        monitoring=event.monitoring,
+        note=event.note,
+    )
+
+
+def photograph(house: House, part: Part, event: e.Shot) -> None:
+    picture, data = part.pictures[event]
+    intake.accept(
+        lesion=part.moles[event.mole],
+        by=house.nurses[part.nurse],
+        data=data,
+        filename=picture.filename,
+        taken_on=clock.today(),
+        mm_per_px=picture.mm_per_px,
+        scale_origin="ruler" if picture.mm_per_px else None,
+        scale_uncertainty=RULER_UNCERTAINTY if picture.mm_per_px else None,
+    )
+
+
+def refuse(house: House, part: Part, event: e.Refused) -> None:
+    mole = part.moles[event.mole]
+    intake.refuse(lesion=mole, by=house.nurses[0], filename=event.filename, reason=event.reason)
+
+
+def note_sign(house: House, part: Part, event: e.Noted) -> None:
+    mole = part.moles[event.mole]
+    register.note_sign(lesion=mole, by=house.nurses[part.nurse], sign=event.sign, words=event.words)
+
+
+def measure_queued(house: House) -> None:
+    """Measure everything that waits, each picture as of soon after it was queued."""
+    waiting = Assessment.objects.filter(state=JobState.QUEUED).order_by("image__taken_on", "pk")
+    rows = list(waiting.values_list("pk", "queued_at", "image__lesion"))
+    while rows:
+        # One round holds one picture of a lesion: the later of two is compared with the earlier.
+        lesions = {lesion: (pk, at) for pk, at, lesion in reversed(rows)}
+        house.hands.map(measure, list(lesions.values()))
+        rows = [row for row in rows if lesions[row[2]][0] != row[0]]
+
+
+def decide(house: House, part: Part, event: e.Decided) -> None:
+    """On the pictures that wait, or at the couch where there are none."""
+    measure_queued(house)
+    mole, by = part.moles[event.mole], house.dermatologists[part.doctor]
+    mole.refresh_from_db()
+    review = Review.objects.filter(lesion=mole, state=ReviewState.WAITING).first()
+    if review is None:
+        signoff.decide_in_person(
+            lesion=mole, by=by, decision=event.decision, months=event.months, note=event.note
+        )
+    else:
+        sign(review, by, event)
+
+
+def sign(review: Review, by: Member, event: e.Decided) -> None:
+    """The pictures are opened before they are signed, as on the page."""
+    for picture in signoff.shown(review):
+        intake.deliver(image=picture, to=by)
+    signoff.record(
+        review_id=review.pk,
+        by=by,
+        decision=event.decision,
+        revision=review.revision,
+        months=event.months,
+        note=event.note,
+    )
+
+
+def cut(house: House, part: Part, event: e.Cut) -> None:
+    mole = part.moles.get(event.mole)
+    by = house.dermatologists[part.doctor]
+    part.specimen = pathology.record_procedure(
+        patient=part.patient, by=by, kind=event.kind, on=clock.today(), lesion=mole
+    )
+
+
+def report(house: House, part: Part, event: e.Reported) -> None:
+    specimen = part.specimen
+    part.diagnosis = pathology.record_diagnosis(
+        patient=part.patient,
+        by=house.dermatologists[part.doctor],
+        code=event.code,
+        reported_on=clock.today(),
+        procedure=specimen,
+        anchor=specimen.on if specimen and event.anchored else None,
+        **event.facts,
+    )
+
+
+def tell(house: House, part: Part, event: e.Told) -> None:
+    assert part.diagnosis is not None
+    by = house.dermatologists[part.doctor]
+    pathology.tell(diagnosis=part.diagnosis, by=by, on=clock.today())
+    done = [("result_visit", "patient"), ("wound_check", "patient")]
+    visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done)
+
+
+def end_care(house: House, part: Part, event: e.CareEnds) -> None:
+    part.patient.refresh_from_db()
+    patients.end_care(
+        patient=part.patient,
+        by=house.dermatologists[part.doctor],
+        revision=part.patient.revision,
+        status=event.status,
+        on=clock.today(),
+        ground=event.ground,
+    )

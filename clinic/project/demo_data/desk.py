@@ -1,0 +1,88 @@
+"""What the desk does in the demo: the diary, appointments, calls, and today's lists."""
+
+from datetime import time, timedelta
+
+from clinic import clock
+from clinic.models import ContactRoute
+from clinic.project.demo_data import events as e
+from clinic.project.demo_data.acts import House, Part
+from scheduling import booking, contacts, failsafe, recalls, worklists
+from scheduling.models import OPEN, Appointment, ClosureDay, Recall, Resource, WorkItem
+
+# Room, opens, closes; both rooms on every working day of the diary.
+HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))
+DIARY = range(-45, 26)
+CLOSED = (8, "Staff training")
+CLAIMED_BY_OTHER = "Castlemarch"
+
+
+def open_diary(house: House) -> None:
+    """Rooms and closure days are few and set up by hand: no page of the program makes them yet."""
+    rooms = [(Resource.objects.create(name=name), opens, closes) for name, opens, closes in HOURS]
+    closed = house.calendar.working_day(CLOSED[0])
+    ClosureDay.objects.create(day=closed, reason=CLOSED[1])
+    days = {house.calendar.working_day(steps) for steps in DIARY}
+    for day in sorted(days - {closed}):
+        for room, opens, closes in rooms:
+            booking.open_session(resource=room, day=day, opens=opens, closes=closes, by=house.nurses[0])
+
+
+def plan(part: Part) -> None:
+    recalls.replan(part.patient.pk)
+
+
+def open_recall(part: Part, purpose: str) -> Recall:
+    rows = Recall.objects.filter(patient=part.patient, purpose=purpose, state__in=OPEN)
+    return rows.select_related("patient").earliest("latest")
+
+
+def book(house: House, part: Part, event: e.Booked) -> None:
+    """Somewhere in the day, not always first thing."""
+    day = house.calendar.working_day(event.on)
+    slots = booking.free_slots(since=day, until=day, limit=20)
+    slot = slots[part.number * 7 % len(slots)]
+    booking.book(
+        recalls=[open_recall(part, event.purpose)],
+        resource=slot.resource,
+        starts_at=slot.starts_at,
+        minutes=slot.minutes,
+        by=house.nurses[part.nurse],
+    )
+
+
+def end(house: House, part: Part, event: e.Ended) -> None:
+    row = Appointment.objects.filter(patient=part.patient, state="booked").latest("starts_at")
+    by = house.nurses[part.nurse]
+    if event.how == "attended":
+        done = [(recall.purpose, recall.subject) for recall in row.recalls.all()]
+        booking.attended(appointment=row, by=by, revision=row.revision, done=done)
+    elif event.how == "missed":
+        booking.missed(appointment=row, by=by, revision=row.revision)
+    else:
+        booking.cancel(appointment=row, by=by, revision=row.revision, whose=event.how)
+
+
+def call(house: House, part: Part, event: e.Called) -> None:
+    route = ContactRoute.objects.filter(patient=part.patient, kind=event.route).first()
+    contacts.log(
+        recall=open_recall(part, event.purpose),
+        by=house.nurses[event.by],
+        route=event.route,
+        address=route.value if route else part.person.town,
+        outcome=event.outcome,
+        next_on=clock.today() + timedelta(days=event.again) if event.again else None,
+        note=event.note,
+    )
+
+
+def write_lists(house: House) -> None:
+    """What the night would have done, and one item that the other nurse has taken."""
+    today = house.calendar.today
+    for patient_id in recalls.stale():
+        recalls.replan(patient_id)
+    recalls.become_due(today)
+    worklists.build(today)
+    item = WorkItem.objects.filter(day=today, recall__patient__family_name=CLAIMED_BY_OTHER).first()
+    if item:
+        worklists.claim(item=item, by=house.nurses[1])
+    failsafe.count(today)

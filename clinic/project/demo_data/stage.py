@@ -1,0 +1,99 @@
+"""Plays the histories in the order of time, a day and a patient at a time."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
+
+from clinic import clock
+from clinic.project.demo_data import acts, desk
+from clinic.project.demo_data import events as e
+from clinic.project.demo_data.acts import House, Part
+from clinic.project.demo_data.calendar import Calendar, moment
+
+ACTS: Mapping[type, Callable[[House, Part, Any], None]] = {
+    e.Risk: acts.assess_risk,
+    e.Seen: acts.see,
+    e.Mole: acts.add_mole,
+    e.Shot: acts.photograph,
+    e.Refused: acts.refuse,
+    e.Noted: acts.note_sign,
+    e.Decided: acts.decide,
+    e.Cut: acts.cut,
+    e.Reported: acts.report,
+    e.Told: acts.tell,
+    e.CareEnds: acts.end_care,
+    e.Called: desk.call,
+    e.Booked: desk.book,
+    e.Ended: desk.end,
+}
+MINUTES_EACH, MORNING, EVENING = 4, 9, 17
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What happens to one patient on one day."""
+
+    day: date
+    part: Part
+    events: tuple[e.Event, ...]
+
+
+def play(house: House, parts: list[Part], histories: Mapping[str, tuple[e.Event, ...]]) -> None:
+    """Everything up to yesterday is measured; pictures of today are left to the worker."""
+    scenes = in_order(house, parts, histories)
+    today = house.calendar.today
+    _play_days(house, [scene for scene in scenes if scene.day < today])
+    acts.measure_queued(house)
+    _play_days(house, [scene for scene in scenes if scene.day == today])
+
+
+def in_order(house: House, parts: list[Part], histories: Mapping[str, tuple[e.Event, ...]]) -> list[Scene]:
+    """Scenes by day, then in the order of the people; the table's order holds within a scene."""
+    found: dict[tuple[date, int], list[e.Event]] = {}
+    for part in parts:
+        for event in histories[part.person.key]:
+            found.setdefault((day_of(house.calendar, event), part.number), []).append(event)
+    by_number = {part.number: part for part in parts}
+    return [
+        Scene(day, by_number[number], tuple(rows))
+        for (day, number), rows in sorted(found.items(), key=itemgetter(0))
+    ]
+
+
+def day_of(calendar: Calendar, event: e.Event) -> date:
+    return calendar.working_day(event.on) if isinstance(event, e.Ended) else calendar.day(event.ago)
+
+
+def hour_of(event: e.Event) -> int:
+    """How an appointment ended is known in the evening; calls have an hour of their own."""
+    return EVENING if isinstance(event, e.Ended) else getattr(event, "hour", MORNING)
+
+
+def _play_days(house: House, scenes: list[Scene]) -> None:
+    for day, todays in groupby(scenes, key=lambda scene: scene.day):
+        minutes = 0
+        for scene in todays:
+            minutes = _play(house, scene, day, minutes)
+
+
+def _play(house: House, scene: Scene, day: date, minutes: int) -> int:
+    """Return the minutes after nine at which the scene ends."""
+    if not scene.part.is_registered:
+        with clock.at(moment(day, minutes)):
+            acts.register_patient(house, scene.part)
+    for event in scene.events:
+        minutes += MINUTES_EACH
+        with clock.at(moment(day, minutes, hour_of(event))):
+            _play_one(house, scene.part, event)
+    with clock.at(moment(day, minutes)):
+        desk.plan(scene.part)
+    return minutes
+
+
+def _play_one(house: House, part: Part, event: e.Event) -> None:
+    if isinstance(event, e.Called | e.Booked):
+        desk.plan(part)
+    ACTS[type(event)](house, part, event)

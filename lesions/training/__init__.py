@@ -1,0 +1,1 @@
+"""Trains the learned outline; run by hand with its own requirements, never imported by the application."""

@@ -1,0 +1,82 @@
+"""Train the learned outline: `python -m lesions.training DATA_FOLDER --out FOLDER`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import torch
+
+from lesions.analysis import learned
+
+from . import card, data, judge
+from .export import export
+from .network import OutlineNet
+from .train import Plan, Watcher, train
+
+
+def main(words: list[str] | None = None) -> int:
+    asked = _parser().parse_args(words)
+    plan = Plan(seed=asked.seed, rounds=asked.rounds)
+    examples = data.load_all(asked.data / data.TRAINS, asked.pictures)
+    torch.backends.cudnn.benchmark = True
+    seeds = [asked.seed + i for i in range(asked.members)]
+    members = [
+        train(examples, replace(plan, seed=seed), torch.device(asked.device), _watcher(seed, plan.rounds))
+        for seed in seeds
+    ]
+    _package(members, plan, seeds, len(examples), asked)
+    return 0
+
+
+def _package(
+    members: list[OutlineNet], plan: Plan, seeds: list[int], trained: int, asked: argparse.Namespace
+) -> None:
+    weights: Path = asked.out / "outline.onnx"
+    digest = export(members, plan.side, weights)
+    learned.WEIGHTS = weights
+    judged = {
+        name: [judge.judge(e) for e in data.load_all(asked.data / name, asked.pictures)]
+        for name in (data.CHOOSES, data.LOOKS)
+    }
+    facts: dict[str, object] = {
+        "digest": digest,
+        "size": weights.stat().st_size / 1e6,
+        "parameters": sum(p.numel() for m in members for p in m.parameters()) / 1e6,
+        "trained": trained,
+    }
+    card.write(asked.out / "CARD.md", plan, seeds, facts, judged)
+    print(f"{weights}: {facts['size']:.1f} MB, SHA-256 {digest}")
+
+
+def _watcher(seed: int, rounds: int) -> Watcher:
+    begun = time.monotonic()
+
+    def say(number: int, loss: float, _: OutlineNet) -> None:
+        taken = time.monotonic() - begun
+        print(f"seed {seed}: round {number + 1} of {rounds}, loss {loss:.4f}, {taken:.0f} s", flush=True)
+
+    return say
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m lesions.training", description=__doc__)
+    parser.add_argument("data", type=Path, help=f"folder with {data.TRAINS}, {data.CHOOSES} and {data.LOOKS}")
+    parser.add_argument(
+        "--out", type=Path, required=True, help="folder for outline.onnx, outline.sha256, CARD.md"
+    )
+    parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--rounds", type=int, default=Plan.rounds, help="fewer for a trial or without a GPU")
+    parser.add_argument("--members", type=int, default=2, help="networks whose answers are averaged")
+    parser.add_argument("--pictures", type=int, help="at most so many of each set, for a trial")
+    parser.add_argument(
+        "--device", choices=("cuda", "cpu"), default="cuda" if torch.cuda.is_available() else "cpu"
+    )
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

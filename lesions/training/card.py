@@ -1,0 +1,104 @@
+"""The card that lies beside the weights: what they are, where from, how good, where not to trust them."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+
+from . import data, judge
+from .train import Plan
+
+_HEAD = (
+    "| pictures | one pass: mean / median Jaccard | below 0.65 | eight turns: mean / median | below 0.65 |"
+)
+_TEXT = """# The learned outline: card
+
+Network: {members} depthwise-separable U-Nets whose probabilities are averaged ({parameters:.2f} million
+weights in all), {side} x {side} pixels in (the picture in its true proportions, mirrored outwards),
+probability of lesion out. ONNX, weights stored as float16, computed in float32; {size:.1f} MB. SHA-256
+`{digest}`.
+
+**Use.** Proposing the outline of one skin lesion in a dermoscopic photograph, for a person to look at. It
+says nothing about what the lesion is. It is not a medical device and was not tested on patients.
+
+**Data.** ISIC 2017 challenge, part 1 (Codella N. et al., arXiv:1710.05006), training and validation
+pictures with experts' outlines; released as CC0 (2017 from memory of the challenge page). {trained}
+pictures trained (`{trains}`), {chosen} chose settings and the level of the cut (`{chooses}`), {looked} were
+only looked at (`{looks}`); the three are disjoint. The training pictures are 256 pixels wide; the outlines
+come from several experts and a semi-automatic tool and are uneven.
+
+**Training.** Seeds {seeds}; {rounds} rounds; batch {batch}, AdamW {rate}, averaged weights {average};
+cross-entropy (border heavier) plus soft Jaccard; turns, flips, zoom, light, darker skin, faded lesions,
+hair, stickers, dark frames drawn in.
+
+## Figures
+
+{head}
+|---|---|---|---|---|---|
+{sets}
+
+By skin tone (individual typology angle of the skin around the lesion, classes of Chardon 1991; lamps and
+cameras differ, so the class is that of the picture, not of the person):
+
+{tone_head}
+|---|---|---|---|---|---|
+{tones}
+
+Agreement of the eight turns and flips as doubt, limit {limit:.3f} (set so that 15 % of the good outlines of
+`{chooses}` fall below):
+
+| set | outlines below 0.65 that it catches | outlines of 0.80 and more that it doubts |
+|---|---|---|
+{doubts}
+
+## Limits
+
+- Darker tone classes do worse (table above), and those darker than tan hardly occur in the data: darker skin
+  was only imitated while training. Check outlines there by eye.
+- One lesion is outlined where several are in view; faint pink ones, lesions on nails or in rings of pen,
+  and seborrhoeic plaques without a clear border fail most. Experts differ there too.
+- Photographs without a dermatoscope were not in the data.
+- Agreement says how steady the outline is, not how right: a steady wrong outline happens.
+
+## Train again, with a clinic's own outlines
+
+Put pictures as `NAME.jpg` with `NAME_mask.png` (anything brighter than 0 is lesion, same size) into
+`{trains}` in a data folder, others into `{chooses}` and `{looks}` (never the same
+patient in two of them), then in an environment of its own:
+
+    pip install -r lesions/training/requirements.txt
+    python -m lesions.training DATA_FOLDER --out lesions/analysis/weights --seed 7
+
+It writes `outline.onnx`, `outline.sha256` and this card, on one large GPU in about ten minutes. Seeds fix the
+draws, but a GPU adds in no fixed order: a second training is alike, not the same. A clinic's figures on its own
+pictures decide whether to use the result; assessments made with other weights belong to another version of the
+analysis.
+"""
+
+
+def write(
+    target: Path,
+    plan: Plan,
+    seeds: list[int],
+    facts: dict[str, object],
+    judged: dict[str, list[judge.Judged]],
+) -> None:
+    """Write the card; `facts` holds digest, size, parameters, trained; `judged` the rows of each judging set."""
+    settings = asdict(plan) | {"members": len(seeds), "seeds": ", ".join(map(str, seeds))}
+    sets = {"trains": data.TRAINS, "chooses": data.CHOOSES, "looks": data.LOOKS}
+    counts = {"chosen": len(judged[data.CHOOSES]), "looked": len(judged[data.LOOKS])}
+    text = _TEXT.format(**settings, **sets, **counts, **facts, **_tables(judged))
+    target.write_text(text, encoding="utf-8")
+
+
+def _tables(judged: dict[str, list[judge.Judged]]) -> dict[str, object]:
+    limit = judge.limit_for(judged[data.CHOOSES], 0.15)
+    tones = judge.by_tone([row for rows in judged.values() for row in rows])
+    return {
+        "limit": limit,
+        "head": f"| set {_HEAD}",
+        "tone_head": f"| tone {_HEAD}",
+        "sets": "\n".join(f"| {name} | {judge.summary(rows)} |" for name, rows in judged.items()),
+        "tones": "\n".join(f"| {name} | {judge.summary(rows)} |" for name, rows in tones.items()),
+        "doubts": "\n".join(f"| {name} | {judge.doubt(rows, limit)} |" for name, rows in judged.items()),
+    }

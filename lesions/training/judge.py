@@ -1,0 +1,87 @@
+"""Figures for the card: how well the exported network draws, by set and by skin tone, and whether it knows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from lesions.analysis import learned
+from lesions.analysis.colour import to_lab
+
+from . import data
+
+# Classes of the individual typology angle in degrees (Chardon, Cretois, Hourseau 1991), from the lightest.
+_TONES = (
+    (55, "very light"),
+    (41, "light"),
+    (28, "intermediate"),
+    (10, "tan"),
+    (-30, "brown"),
+    (-181, "dark"),
+)
+_BAD, _GOOD = 0.65, 0.80
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One picture: Jaccard index from one pass and from eight, agreement of the eight, skin tone."""
+
+    name: str
+    single: float
+    eight: float
+    agreement: float
+    tone: str
+
+
+def judge(example: data.Example) -> Judged:
+    """Draw the outline of one picture and hold it against the expert's."""
+    once = learned.piece(learned.probability(example.pixels))
+    eight = learned.outlines(example.pixels)
+    return Judged(
+        example.name,
+        learned.jaccard(once, example.mask),
+        learned.jaccard(eight.mask, example.mask),
+        eight.agreement,
+        tone(example),
+    )
+
+
+def tone(example: data.Example) -> str:
+    """Name of the skin's tone class, from the median colour well outside the outline and the dark frame."""
+    far = max(2, round(0.03 * max(example.mask.shape)))
+    lab = to_lab(example.pixels)
+    skin = ~ndimage.binary_dilation(example.mask, iterations=far) & (lab[..., 0] > 25)
+    if skin.sum() < 100:
+        return "unknown"
+    light, _, yellow = np.median(lab[skin], axis=0)
+    angle = float(np.degrees(np.arctan2(light - 50, yellow)))
+    return next(name for limit, name in _TONES if angle > limit)
+
+
+def summary(rows: list[Judged]) -> str:
+    """Mean, median and share of bad outlines, for one pass and for eight."""
+    cells = []
+    for values in (np.array([r.single for r in rows]), np.array([r.eight for r in rows])):
+        cells.append(f"{values.mean():.3f} / {np.median(values):.3f} | {int((values < _BAD).sum())}")
+    return f"{len(rows)} | {cells[0]} | {cells[1]}"
+
+
+def doubt(rows: list[Judged], limit: float) -> str:
+    """Of the bad outlines the share that agreement below `limit` catches; of the good ones the share doubted."""
+    bad = [r.agreement < limit for r in rows if r.eight < _BAD]
+    good = [r.agreement < limit for r in rows if r.eight >= _GOOD]
+    return f"{sum(bad)} of {len(bad)} | {sum(good)} of {len(good)} ({100 * np.mean(good or [0]):.0f} %)"
+
+
+def limit_for(rows: list[Judged], false_share: float) -> float:
+    """The agreement below which just `false_share` of the good outlines lie."""
+    good = [r.agreement for r in rows if r.eight >= _GOOD]
+    return float(np.quantile(good, false_share)) if good else 1.0
+
+
+def by_tone(rows: list[Judged]) -> dict[str, list[Judged]]:
+    """The rows of each tone class that occurs, from the lightest."""
+    order = [name for _, name in _TONES] + ["unknown"]
+    return {name: found for name in order if (found := [r for r in rows if r.tone == name])}

@@ -1,0 +1,174 @@
+"""The demo scenario: a reduced build through the topic functions puts something into every list."""
+
+from collections import Counter
+
+import pytest
+
+from clinic import clock, patients
+from clinic.models import AuditRecord, Member, Patient, PatientStatus, Policy, Role
+from clinic.project import demo_data
+from clinic.project.demo_data import building, events, pictures
+from clinic.project.demo_data.histories import HISTORIES
+from clinic.project.demo_data.people import NAMESAKES, PEOPLE, STAFF
+from lesions import pathology, signoff
+from lesions.models import Assessment, Image, JobState, RefusedUpload
+from scheduling import booking, failsafe, missed, worklists
+from scheduling.models import Appointment, ClosureDay, ContactAttempt, FailsafeRun, PlanProblem, WorkItem
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def built(django_db_setup, django_db_blocker, tmp_path_factory):
+    """One build for the whole file; it is rolled back at the end, as the triggers keep rows from being deleted."""
+    from django.conf import settings
+    from django.db import transaction
+
+    class Undo(Exception):
+        pass
+
+    before, settings.PRIVATE_FILES = settings.PRIVATE_FILES, tmp_path_factory.mktemp("pictures")
+    said: list[str] = []
+    with django_db_blocker.unblock():
+        try:
+            with transaction.atomic():
+                logins = demo_data.build(said.append, size="small", processes=0)
+                yield logins, said
+                raise Undo
+        except Undo:
+            pass
+        finally:
+            settings.PRIVATE_FILES = before
+
+
+def test_every_role_has_a_login_with_a_password_of_its_own(built):
+    logins, _ = built
+    assert Counter(row.role for row in logins) == {
+        Role.NURSE: 2,
+        Role.DERMATOLOGIST: 2,
+        Role.MANAGER: 1,
+        Role.ADMINISTRATOR: 1,
+    }
+    assert len({row.password for row in logins}) == len(logins)
+    for row in logins:
+        member = Member.objects.get(username=row.username)
+        assert member.is_demo and member.check_password(row.password)
+
+
+def test_progress_is_told_in_sentences(built):
+    _, said = built
+    assert said[0].startswith("Drawing") and said[0].endswith("pictures ...")
+    assert len(said) >= 3
+
+
+def test_todays_list_has_every_urgency_attempts_and_a_claim_of_the_other_nurse(built):
+    items = list(worklists.items_of(clock.today()))
+    assert {item.recall.urgency for item in items} == {"A", "B", "C"}
+    claimed = [item for item in items if item.claimed_by]
+    assert [item.claimed_by.username for item in claimed] == ["kofi"]
+    assert ContactAttempt.objects.filter(recall__in=[item.recall for item in items]).exists()
+
+
+def test_yesterdays_visit_lacks_its_outcome_and_others_lie_ahead(built):
+    booked = Appointment.objects.filter(state="booked")
+    assert booked.filter(starts_at__date__lt=clock.today()).count() == 1
+    assert booked.filter(starts_at__date__gt=clock.today()).exists()
+    assert ClosureDay.objects.filter(day__gt=clock.today()).count() == 1
+    assert booking.free_slots(since=clock.today(), until=ClosureDay.objects.get().day)
+
+
+def test_some_pictures_wait_to_be_measured_and_one_file_was_refused(built):
+    assert Assessment.objects.filter(state=JobState.QUEUED).count() == 2
+    assert not Assessment.objects.filter(state__in=(JobState.RUNNING, JobState.FAILED)).exists()
+    assert RefusedUpload.objects.filter(settled_at=None).count() == 1
+
+
+def test_decisions_hold_a_grown_lesion_an_urgent_one_and_first_pictures(built):
+    waiting = list(signoff.queue())
+    codes = {flag.code for review in waiting for flag in review.flags.all()}
+    assert {"area_growth", "nothing_to_compare"} <= codes
+    assert any(review.urgent for review in waiting)
+    grown = next(r for r in waiting if r.flags.filter(code="area_growth").exists())
+    earlier, later = signoff.shown(grown)
+    assert 80 <= (later.taken_on - earlier.taken_on).days <= 100
+
+
+def test_an_unchanged_lesion_stands_among_the_unflagged(built):
+    assert [review.lesion.patient.family_name for review in signoff.unflagged()] == ["Tellerhorn"]
+
+
+def test_results_wait_to_arrive_and_to_be_told(built):
+    assert pathology.waiting_for_result().count() == 1
+    assert [row.code for row in pathology.to_tell()] == ["melanoma", "benign"]
+
+
+def test_missed_follow_up_has_different_reasons(built):
+    reasons = {row.reason for row in missed.rows(clock.today())}
+    assert {"missed_visit", "not_called", "not_reached", "booked"} <= reasons
+
+
+def test_plans_have_problems_that_a_person_must_answer(built):
+    codes = set(PlanProblem.objects.filter(gone_on=None).values_list("code", flat=True))
+    assert {"cannot_stage", "no_anchor"} <= codes
+
+
+def test_the_failsafe_holds_and_raises_its_alarms(built):
+    run = FailsafeRun.objects.get(day=clock.today())
+    assert run.holds and run.records == len(building.FEW)
+    assert {alarm["code"] for alarm in run.alarms} == {"no_check", "not_told"}
+    assert failsafe.live().holds
+
+
+def test_rules_and_limits_are_in_force_by_two_people_and_a_draft_lies_ready(built):
+    states = Counter(Policy.objects.values_list("kind", "state"))
+    assert states == {("rules", "in_force"): 1, ("flags", "in_force"): 1, ("rules", "draft"): 1}
+    for policy in Policy.objects.filter(state="in_force"):
+        assert policy.proposed_by.username == "ilse" and policy.approved_by.username == "tomas"
+
+
+def test_history_is_recorded_when_it_happened(built):
+    first = AuditRecord.objects.earliest("at")
+    assert (clock.today() - first.at.date()).days > 700
+    assert not AuditRecord.objects.filter(at__gt=clock.now()).exists()
+    late = [image for image in Image.objects.all() if image.uploaded_at.date() != image.taken_on]
+    assert not late
+
+
+def test_care_that_ended_has_a_ground_and_no_work(built):
+    ended = Patient.objects.get(status=PatientStatus.DECEASED)
+    assert ended.status_ground
+    assert not WorkItem.objects.filter(recall__patient=ended).exists()
+
+
+def test_two_patients_of_one_name_are_found_and_told_apart(built):
+    found = list(patients.search(" ".join(NAMESAKES)))
+    assert len(found) == 2
+    assert found[0].born != found[1].born and found[0].number != found[1].number
+    assert patients.shared_names(found) == {patient.pk for patient in found}
+
+
+def test_no_other_name_stands_twice():
+    names = Counter((person.given_name, person.family_name) for person in PEOPLE)
+    assert {name for name, count in names.items() if count > 1} == {NAMESAKES}
+    assert names[NAMESAKES] == 2
+    keys = [person.key for person in PEOPLE]
+    assert len(set(keys)) == len(keys) and set(keys) == set(HISTORIES)
+    assert set(keys) >= building.FEW
+    assert len({worker.name for worker in STAFF}) == len(STAFF)
+
+
+def test_each_special_case_is_among_the_people():
+    assert [person.key for person in PEOPLE if person.interpreter] == ["interpreter"]
+    ends = {e.status for history in HISTORIES.values() for e in history if isinstance(e, events.CareEnds)}
+    assert ends == {"deceased", "transferred", "discharged"}
+    calls = {e.outcome for history in HISTORIES.values() for e in history if isinstance(e, events.Called)}
+    assert {"dead", "no_answer", "voicemail", "asks_later"} <= calls
+
+
+def test_the_full_build_draws_enough_pictures_on_a_range_of_skin():
+    plans = {person.key: pictures.planned(person, HISTORIES[person.key], 900) for person in PEOPLE}
+    drawn = [picture for plan in plans.values() for picture in plan.values()]
+    assert 45 <= len(drawn) <= 70
+    assert len({picture.spec.skin_tone for picture in drawn}) >= 5
+    assert any(picture.mm_per_px is None for picture in drawn)
+    assert len({picture.filename for picture in drawn}) == len(drawn)
