@@ -9,6 +9,7 @@ from dateutil.relativedelta import relativedelta
 
 from lesions import flags, outlines, register
 from lesions.models import Assessment, Comparison, JobState, Lesion
+from lesions.repeatability import Own
 
 SIZES = ("feret", "area")
 
@@ -76,11 +77,11 @@ def figures(result: dict[str, Any] | None) -> list[Figure]:
     return [each for each in found if each is not None]
 
 
-def changes(comparison: Comparison | None) -> list[Change]:
-    """Every delta of a comparison; pixels only where there are no millimetres."""
+def changes(comparison: Comparison | None, own: Own | None = None) -> list[Change]:
+    """Every delta of a comparison; pixels only where there are no millimetres. `own`: as flags.py judges them."""
     rows = comparison.result["deltas"] if comparison else []
     known = {row["name"] for row in rows if row["delta"] is not None}
-    return [_change(row) for row in rows if not _doubled(row["name"], known)]
+    return [_change(row, own) for row in rows if not _doubled(row["name"], known)]
 
 
 def _doubled(name: str, known: set[str]) -> bool:
@@ -89,18 +90,24 @@ def _doubled(name: str, known: set[str]) -> bool:
     return f"{name}_px" in known and name not in known
 
 
-def _change(row: dict[str, Any]) -> Change:
+def _change(row: dict[str, Any], own: Own | None) -> Change:
     def of(value: float | None, uncertainty: float | None = None) -> Figure:
         return _figure(row["name"], value, row["unit"], uncertainty)
 
+    least, beyond = row["smallest_detectable"], row["beyond"]
+    studied = (
+        own.smallest(row["name"], row["earlier"], row["later"]) if own and row["delta"] is not None else None
+    )
+    if studied is not None:
+        least, beyond = studied, abs(row["delta"]) > studied
     words = {True: "more than repeated pictures differ", False: "within what repeated pictures differ"}
     return Change(
         name=flags.plain(row["name"]),
         earlier=of(row["earlier"]),
         later=of(row["later"]),
         delta=of(row["delta"], row["uncertainty"]),
-        smallest=of(row["smallest_detectable"]),
-        words=words.get(row["beyond"], "not measured"),
+        smallest=of(least),
+        words=words.get(beyond, "not measured"),
     )
 
 

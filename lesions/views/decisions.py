@@ -11,9 +11,11 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from clinic import patients as people
+from clinic import policies
 from clinic.access import Act, allow, may, require
+from clinic.models import PolicyKind
 from clinic.views import PAGE, conflict
-from lesions import findings, register, signoff
+from lesions import findings, flags, register, signoff
 from lesions.forms import AddendumForm, BedsideForm, SignOffForm
 from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
 from lesions.signoff import SignOffRefused, StaleReview
@@ -106,6 +108,8 @@ def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
 def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpResponse:
     lesion = review.lesion
     comparison, others = _chosen(review, request.GET.get("with", ""))
+    policy = policies.in_force(PolicyKind.FLAGS)
+    own = flags.own_repeatability(policy.toml) if policy else None
     context = banner(request, lesion.patient, lesion, "decision") | {
         "review": review,
         "form": form,
@@ -118,7 +122,8 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
         "later": _side(review.assessment),
         "matrix": _matrix(comparison),
         "gap": _gap(comparison, review),
-        "changes": findings.changes(comparison),
+        "changes": findings.changes(comparison, own),
+        "own": own,
         "figures": [] if comparison else findings.figures(review.assessment.result),
         "place_in_queue": _place_in_queue(review),
         "history": list(lesion.signoffs.select_related("by")),
