@@ -1,20 +1,22 @@
 """Shell round the image core: measure a waiting picture, compare it, put the lesion before a person."""
 
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import timedelta
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
-from clinic import audit, clock, policies
+from clinic import audit, clock, jobs, policies
+from clinic.access import Act, require
 from clinic.formats.strip import in_words
-from clinic.models import Policy, PolicyKind
-from lesions import flags, register, storage
+from clinic.models import Member, Policy, PolicyKind, change
+from lesions import flags, outlines, register, reviews, storage
 from lesions.analysis import types
 from lesions.analysis.reading import UnreadablePicture
 from lesions.flags import FlagDraft
-from lesions.models import Assessment, Comparison, Flag, Image, JobState, Lesion, Review, ReviewState
+from lesions.models import Assessment, Comparison, Image, JobState, Lesion, Review, ReviewState
 
 if TYPE_CHECKING:
     from lesions.analysis.types import Measurement
@@ -28,7 +30,17 @@ GIVEN_UP = "Measuring it was broken off three times."
 @dataclass(frozen=True)
 class _Compared:
     earlier: Assessment
+    later: Assessment
     found: types.Comparison
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What one measuring answers: the figures, against earlier pictures, and a later one against them."""
+
+    measurement: "Measurement"
+    back: list[_Compared]
+    ahead: _Compared | None
 
 
 def _unfinished() -> QuerySet[Assessment]:
@@ -51,11 +63,24 @@ def run(assessment_id: int) -> None:
         _fail(row, attempt, GIVEN_UP)
         return
     try:
-        found, compared = _measured(row)
+        found = _measured(row)
     except (UnreadablePicture, storage.Damaged, ValueError) as error:
         _fail(row, attempt, str(error) or GIVEN_UP)
         return
-    _finish(row, attempt, found, compared)
+    _finish(row, attempt, found)
+
+
+@transaction.atomic
+def measure_again(*, assessment: Assessment, by: Member, revision: int) -> Assessment:
+    """Give a failed measuring three more attempts. Raises StaleRow where it is no longer failed."""
+    require(by, Act.ADD_PICTURES)
+    now = clock.now()
+    fresh = {"state": JobState.QUEUED, "attempts": 0, "failure": "", "finished_at": None, "queued_at": now}
+    change(assessment, seen=revision, at=now, where={"state": JobState.FAILED}, **fresh)
+    patient = assessment.image.lesion.patient
+    audit.record("assessment.queue", by=by, subject=assessment, patient=patient, version=assessment.version)
+    jobs.ring("assess", assessment.pk)
+    return assessment
 
 
 def _claim(assessment_id: int) -> int | None:
@@ -75,22 +100,33 @@ def _claim(assessment_id: int) -> int | None:
     return Assessment.objects.values_list("attempts", flat=True).get(pk=assessment_id) if taken else None
 
 
-def _measured(row: Assessment) -> tuple["Measurement", list[_Compared]]:
+def _measured(row: Assessment) -> _Found:
     """Seconds of work, outside any transaction. The core loads here, never in a web process."""
     from lesions.analysis import pipeline
 
-    picture = row.image
-    data = storage.read(picture.sha256)
     outline = types.Outline.from_json(row.outline) if row.outline else None
-    found = pipeline.measure(data, scale=_scale(picture), outline=outline)
-    compared = []
-    for earlier in earlier_assessments(row):
-        before = types.Measurement.from_json(earlier.result)
-        result = pipeline.compare(
-            storage.read(earlier.image.sha256), data, earlier_measurement=before, later_measurement=found
-        )
-        compared.append(_Compared(earlier, result))
-    return found, compared
+    data = storage.read(row.image.sha256)
+    found = pipeline.measure(data, scale=_scale(row.image), outline=outline)
+    back = [
+        _Compared(earlier, row, _compare(earlier.image, _answer(earlier), row.image, found))
+        for earlier in earlier_assessments(row)
+    ]
+    later = _shown_later(row)
+    if later is None:
+        return _Found(found, back, None)
+    ahead = _Compared(row, later, _compare(row.image, found, later.image, _answer(later)))
+    return _Found(found, back, ahead)
+
+
+def _compare(earlier: Image, before: "Measurement", later: Image, after: "Measurement") -> types.Comparison:
+    from lesions.analysis import pipeline
+
+    one, two = storage.read(earlier.sha256), storage.read(later.sha256)
+    return pipeline.compare(one, two, earlier_measurement=before, later_measurement=after)
+
+
+def _answer(row: Assessment) -> "Measurement":
+    return types.Measurement.from_json(row.result)
 
 
 def _scale(picture: Image) -> types.Scale | None:
@@ -101,6 +137,11 @@ def _scale(picture: Image) -> types.Scale | None:
 
 def earlier_assessments(row: Assessment) -> list[Assessment]:
     """The previous picture and the first one of the same kind at this version, the previous first."""
+    return _ends(_before(row))
+
+
+def _before(row: Assessment) -> list[Assessment]:
+    """Of each earlier picture the assessment that counts, the first picture first."""
     picture = row.image
     before = Q(image__taken_on__lt=picture.taken_on) | Q(
         image__taken_on=picture.taken_on, image__lt=picture.pk
@@ -112,32 +153,83 @@ def earlier_assessments(row: Assessment) -> list[Assessment]:
         version=row.version,
         state=JobState.DONE,
     ).exclude(image__assessments__reviews__signoff__decision__in=("wrong_subject", "inadequate"))
-    ordered = list(found.select_related("image").order_by("image__taken_on", "image", "pk"))
-    if not ordered:
-        return []
-    first = [each for each in ordered if each.image_id == ordered[0].image_id][-1]
-    return [ordered[-1]] if first.pk == ordered[-1].pk else [ordered[-1], first]
+    ordered = found.select_related("image").order_by("image__taken_on", "image", "pk")
+    return [outlines.in_use(rows) for _, rows in groupby(ordered, key=lambda each: each.image_id)]
+
+
+def _ends(rows: list[Assessment]) -> list[Assessment]:
+    return rows if len(rows) < 2 else [rows[-1], rows[0]]
+
+
+def _shown_later(row: Assessment) -> Assessment | None:
+    """What waits for a decision and was compared with this picture as it was measured before."""
+    if not _measured_before(row):
+        return None
+    waits = Review.objects.filter(lesion=row.image.lesion_id, state=ReviewState.WAITING)
+    review = waits.select_related("assessment__image").first()
+    if review is None or review.assessment.state != JobState.DONE:
+        return None
+    later = review.assessment
+    same = later.version == row.version and later.image.kind == row.image.kind
+    if not same or later.image_id == row.image_id or not _is_earlier(row.image, later.image):
+        return None
+    others = [each for each in _before(later) if each.image_id != row.image_id]
+    ordered = sorted([*others, row], key=lambda each: (each.image.taken_on, each.image_id))
+    return later if row in _ends(ordered) else None
+
+
+def _measured_before(row: Assessment) -> bool:
+    return Assessment.objects.filter(image=row.image_id, pk__lt=row.pk).exists()
+
+
+def _is_earlier(one: Image, two: Image) -> bool:
+    return (one.taken_on, one.pk) < (two.taken_on, two.pk)
 
 
 @transaction.atomic
-def _finish(row: Assessment, attempt: int, found: "Measurement", compared: list[_Compared]) -> None:
+def _finish(row: Assessment, attempt: int, found: _Found) -> None:
     lesion = register.lock(row.image.lesion_id)
-    now = clock.now()
-    if not _settle(row, attempt, state=JobState.DONE, result=found.to_json()):
+    if not _settle(row, attempt, state=JobState.DONE, result=found.measurement.to_json()):
         return
-    kept = [
-        Comparison.objects.create(
-            earlier=each.earlier,
-            later=row,
-            made_at=now,
-            aligned=each.found.registration.aligned,
-            result=each.found.to_json(),
-        )
-        for each in compared
-    ]
+    kept = [_keep(each) for each in found.back]
     audit.record("assessment.done", by=None, subject=row, patient=lesion.patient, version=row.version)
-    drafts = _drafts(found, compared, policies.in_force(PolicyKind.FLAGS))
-    open_review(lesion=lesion, assessment=row, comparison=kept[0] if kept else None, drafts=drafts)
+    policy = policies.in_force(PolicyKind.FLAGS)
+    drafts = _drafts(found.measurement, found.back, policy)
+    if reviews.is_news(row, drafts):
+        reviews.open_review(
+            lesion=lesion, assessment=row, comparison=kept[0] if kept else None, drafts=drafts
+        )
+    if found.ahead:
+        _show_anew(lesion, found.ahead, policy)
+
+
+def _keep(each: _Compared) -> Comparison:
+    return Comparison.objects.create(
+        earlier=each.earlier,
+        later=each.later,
+        made_at=clock.now(),
+        aligned=each.found.registration.aligned,
+        result=each.found.to_json(),
+    )
+
+
+def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
+    """An earlier picture was measured anew: what waits is judged against its new figures."""
+    waits = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING, assessment=ahead.later)
+    if not waits.exists():
+        return  # decided meanwhile, or another picture came
+    new = _keep(ahead)
+    shown = [
+        Comparison.objects.select_related("earlier__image").filter(earlier=each, later=ahead.later).first()
+        for each in earlier_assessments(ahead.later)
+    ]
+    kept = [each for each in shown if each]
+    compared = [
+        _Compared(each.earlier, ahead.later, types.Comparison.from_json(each.result)) for each in kept
+    ]
+    drafts = _drafts(_answer(ahead.later), compared, policy)
+    comparison = kept[0] if kept else new
+    reviews.open_review(lesion=lesion, assessment=ahead.later, comparison=comparison, drafts=drafts)
 
 
 @transaction.atomic
@@ -147,7 +239,9 @@ def _fail(row: Assessment, attempt: int, sentence: str) -> None:
     if not _settle(row, attempt, state=JobState.FAILED, failure=sentence):
         return
     audit.record("assessment.fail", by=None, subject=row, patient=lesion.patient, failure=sentence)
-    open_review(lesion=lesion, assessment=row, comparison=None, drafts=[flags.failed(sentence)])
+    drafts = [flags.failed(sentence)]
+    if reviews.is_news(row, drafts):
+        reviews.open_review(lesion=lesion, assessment=row, comparison=None, drafts=drafts)
 
 
 def _settle(row: Assessment, attempt: int, **answer: object) -> bool:
@@ -178,57 +272,3 @@ def _dated(draft: FlagDraft, compared: _Compared | None, policy: Policy | None) 
         return draft
     day = in_words(compared.earlier.image.taken_on)
     return replace(draft, text=f"{draft.text} Compared with {day}.")
-
-
-def open_review(
-    *, lesion: Lesion, assessment: Assessment, comparison: Comparison | None, drafts: list[FlagDraft]
-) -> Review | None:
-    """Put the lesion before a dermatologist, in the caller's transaction; undecided reasons are kept.
-
-    An older picture filed late opens nothing: the newer one is what must be looked at.
-    """
-    if _newer_exists(assessment.image):
-        return None
-    now = clock.now()
-    drafts = drafts + _carried(lesion, {draft.code for draft in drafts})
-    old = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING)
-    old.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=now)
-    urgent = register.open_signs(lesion).exists()
-    review = Review.objects.create(
-        lesion=lesion,
-        assessment=assessment,
-        comparison=comparison,
-        flagged=bool(drafts) or urgent,
-        urgent=urgent,
-        opened_at=now,
-        changed_at=now,
-    )
-    Flag.objects.bulk_create(Flag(review=review, **asdict(draft)) for draft in drafts)
-    codes = [draft.code for draft in drafts]
-    audit.record("review.open", by=None, subject=review, patient=lesion.patient, flags=codes, urgent=urgent)
-    return review
-
-
-def _newer_exists(picture: Image) -> bool:
-    newer = Q(taken_on__gt=picture.taken_on) | Q(taken_on=picture.taken_on, pk__gt=picture.pk)
-    done = Q(assessments__state__in=(JobState.DONE, JobState.FAILED))
-    return Image.objects.filter(newer, done, lesion=picture.lesion_id, kind=picture.kind).exists()
-
-
-# Said about one photograph, not about the lesion: a later picture answers them.
-_OF_THE_PICTURE = ("doubtful", "inadequate", "unaligned", "unmeasured", "nothing_to_compare", "no_limits")
-_UNDECIDED = " Seen on an earlier picture and not decided yet."
-
-
-def _carried(lesion: Lesion, new: set[str]) -> list[FlagDraft]:
-    """A change that nobody has decided on is not forgotten because the next picture shows no further one."""
-    waits = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING).first()
-    if waits is None:
-        return []
-    kept = [draft for draft in drafts_of(waits) if draft.code not in {*new, *_OF_THE_PICTURE}]
-    return [replace(draft, text=draft.text.removesuffix(_UNDECIDED) + _UNDECIDED) for draft in kept]
-
-
-def drafts_of(review: Review) -> list[FlagDraft]:
-    names = [field.name for field in fields(FlagDraft)]
-    return [FlagDraft(**{name: getattr(flag, name) for name in names}) for flag in review.flags.all()]

@@ -7,8 +7,9 @@ from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
-from lesions import flags, register
+from lesions import flags, outlines, register
 from lesions.models import Assessment, Comparison, JobState, Lesion
+from lesions.repeatability import Own
 
 SIZES = ("feret", "area")
 
@@ -76,11 +77,11 @@ def figures(result: dict[str, Any] | None) -> list[Figure]:
     return [each for each in found if each is not None]
 
 
-def changes(comparison: Comparison | None) -> list[Change]:
-    """Every delta of a comparison; pixels only where there are no millimetres."""
+def changes(comparison: Comparison | None, own: Own | None = None) -> list[Change]:
+    """Every delta of a comparison; pixels only where there are no millimetres. `own`: as flags.py judges them."""
     rows = comparison.result["deltas"] if comparison else []
     known = {row["name"] for row in rows if row["delta"] is not None}
-    return [_change(row) for row in rows if not _doubled(row["name"], known)]
+    return [_change(row, own) for row in rows if not _doubled(row["name"], known)]
 
 
 def _doubled(name: str, known: set[str]) -> bool:
@@ -89,18 +90,24 @@ def _doubled(name: str, known: set[str]) -> bool:
     return f"{name}_px" in known and name not in known
 
 
-def _change(row: dict[str, Any]) -> Change:
+def _change(row: dict[str, Any], own: Own | None) -> Change:
     def of(value: float | None, uncertainty: float | None = None) -> Figure:
         return _figure(row["name"], value, row["unit"], uncertainty)
 
+    least, beyond = row["smallest_detectable"], row["beyond"]
+    studied = (
+        own.smallest(row["name"], row["earlier"], row["later"]) if own and row["delta"] is not None else None
+    )
+    if studied is not None:
+        least, beyond = studied, abs(row["delta"]) > studied
     words = {True: "more than repeated pictures differ", False: "within what repeated pictures differ"}
     return Change(
         name=flags.plain(row["name"]),
         earlier=of(row["earlier"]),
         later=of(row["later"]),
         delta=of(row["delta"], row["uncertainty"]),
-        smallest=of(row["smallest_detectable"]),
-        words=words.get(row["beyond"], "not measured"),
+        smallest=of(least),
+        words=words.get(beyond, "not measured"),
     )
 
 
@@ -123,18 +130,26 @@ def change_words(comparison: Comparison | None) -> str:
 def ledger(lesions: Iterable[Lesion]) -> list[Line]:
     """Lines for a list of lesions in three queries, however many there are."""
     rows = list(lesions)
-    last: dict[int, Assessment] = {}
-    found = (
-        Assessment.objects.filter(image__lesion__in=rows)
-        .exclude(image__kind="overview")
-        .select_related("image")
-    )
-    for assessment in found.order_by("image__taken_on", "image", "pk"):
-        last[assessment.image.lesion_id] = assessment
+    found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
+    by_lesion: dict[int, list[Assessment]] = {}
+    for row in found.select_related("image").order_by("image__taken_on", "image", "pk"):
+        known = by_lesion.setdefault(row.image.lesion_id, [])
+        if known and known[0].image_id != row.image_id:
+            known.clear()  # of each lesion only its newest picture
+        known.append(row)
+    last = {lesion: shown(each) for lesion, each in by_lesion.items()}
     compared: dict[int, Comparison] = {}
-    for comparison in Comparison.objects.filter(later__in=last.values()).order_by("-pk"):
-        compared[comparison.later_id] = comparison
+    pairs = Comparison.objects.filter(later__in=[row for row in last.values() if row])
+    for comparison in pairs.order_by("earlier__image__taken_on", "earlier__image", "earlier"):
+        compared[comparison.later_id] = comparison  # the previous picture, by its last outline
     return [_line(lesion, last.get(lesion.pk), compared) for lesion in rows]
+
+
+def shown(rows: Iterable[Assessment]) -> Assessment | None:
+    """Of one picture's assessments the one whose figures count; while none is finished, the last that was asked for."""
+    known = sorted(rows, key=lambda row: row.pk)
+    done = [row for row in known if row.state == JobState.DONE]
+    return outlines.of_last_version(done) or (known[-1] if known else None)
 
 
 def _line(lesion: Lesion, last: Assessment | None, compared: dict[int, Comparison]) -> Line:

@@ -8,9 +8,12 @@ from pathlib import Path
 
 from clinic import policies
 from clinic.models import Policy, PolicyKind
+from lesions import repeatability
 from lesions.analysis.types import Comparison, Delta, Measure, Measurement
+from lesions.repeatability import Own
 
 KINDS = ("value", "growth", "appears", "regions")
+_KEYS = {"name", "limit", repeatability.TABLE}
 _SHIPPED = Path(__file__).with_name("flags.toml")
 
 
@@ -51,7 +54,9 @@ def check(text: str) -> list[str]:
     rows = document.get("limit")
     if not document.get("name") or not isinstance(rows, list) or not rows:
         return ["a table of limits has a name and at least one [[limit]]"]
-    faults = [f"unknown key {key!r}" for key in sorted(document.keys() - {"name", "limit"})]
+    faults = [f"unknown key {key!r}" for key in sorted(document.keys() - _KEYS)]
+    if repeatability.TABLE in document:
+        faults += repeatability.faults(document[repeatability.TABLE])
     for number, row in enumerate(rows):
         faults += [f"limit[{number}]: {fault}" for fault in _faults(row)]
     codes = [str(row.get("code")) for row in rows]
@@ -81,6 +86,12 @@ def limits(text: str) -> tuple[Limit, ...]:
     return tuple(Limit(**row | {"measures": tuple(row["measures"])}) for row in rows)
 
 
+@lru_cache(maxsize=8)
+def own_repeatability(text: str) -> Own | None:
+    """The clinic's own smallest changes, where its limits bring them."""
+    return repeatability.read(tomllib.loads(text).get(repeatability.TABLE))
+
+
 def raise_flags(
     measurement: Measurement, comparison: Comparison | None, policy: Policy | None
 ) -> list[FlagDraft]:
@@ -88,8 +99,8 @@ def raise_flags(
     unanswered = list(_unanswered(measurement, comparison))
     if policy is None:
         return [*unanswered, FlagDraft("no_limits", "No limits are in force, so every picture is looked at.")]
-    table = limits(policy.toml)
-    passed = (_passed(limit, measurement, comparison) for limit in table)
+    table, own = limits(policy.toml), own_repeatability(policy.toml)
+    passed = (_passed(limit, measurement, comparison, own) for limit in table)
     drafts = [*(draft for draft in passed if draft), *unanswered]
     missing = _missing(table, measurement, comparison)
     if missing:
@@ -121,12 +132,16 @@ def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iter
         yield FlagDraft("unaligned", f"The two pictures could not be laid on each other. {reasons}".strip())
 
 
-def _passed(limit: Limit, measurement: Measurement, comparison: Comparison | None) -> FlagDraft | None:
+def _passed(
+    limit: Limit, measurement: Measurement, comparison: Comparison | None, own: Own | None
+) -> FlagDraft | None:
     if limit.of == "value":
         return _above(limit, measurement)
     if comparison is None:
         return None
-    return {"growth": _grown, "appears": _appeared, "regions": _spread}[limit.of](limit, comparison)
+    if limit.of == "growth":
+        return _grown(limit, comparison, own)
+    return {"appears": _appeared, "regions": _spread}[limit.of](limit, comparison)
 
 
 def _above(limit: Limit, measurement: Measurement) -> FlagDraft | None:
@@ -136,12 +151,14 @@ def _above(limit: Limit, measurement: Measurement) -> FlagDraft | None:
     return _draft(limit, limit.sentence, measure.value, measure.uncertainty)
 
 
-def _grown(limit: Limit, comparison: Comparison) -> FlagDraft | None:
+def _grown(limit: Limit, comparison: Comparison, own: Own | None) -> FlagDraft | None:
     delta = _first_known(limit.measures, comparison)
-    if delta is None or not delta.earlier or delta.delta is None:
+    if delta is None or not delta.earlier or delta.delta is None or delta.later is None:
         return None
     per_cent = 100 / delta.earlier
-    if delta.beyond is not True or delta.delta * per_cent <= limit.limit:
+    studied = own.beyond(delta.name, delta.earlier, delta.later) if own else None
+    beyond = delta.beyond if studied is None else studied
+    if beyond is not True or delta.delta * per_cent <= limit.limit:
         return None
     unsure = None if delta.uncertainty is None else delta.uncertainty * per_cent
     return _draft(limit, limit.sentence, delta.delta * per_cent, unsure)

@@ -1,3 +1,4 @@
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django import forms
@@ -25,6 +26,7 @@ from lesions.models import (
 
 _NOT_MONITORED = [("", "not monitored with pictures"), *Monitoring.choices]
 _UNKNOWN = ("", "not stated")
+MOST_LINES = 1000  # a longer text is no outline, and is not read on
 
 
 def _note(label: str = "Note", rows: int = 2) -> forms.CharField:
@@ -129,6 +131,41 @@ class PicturesForm(forms.Form):
             f"{self.fields[name].label}: {' '.join(texts)}" if name in self.fields else " ".join(texts)
             for name, texts in self.errors.items()
         )
+
+
+def as_lines(points: Iterable[Sequence[float]]) -> str:
+    """Points as staff and scripts read them: one on a line, x and y in pixels of the full picture."""
+    return "\n".join(f"{x:.1f} {y:.1f}" for x, y in points)
+
+
+class _PointsField(forms.CharField):
+    def to_python(self, value: Any) -> Any:
+        lines = [line for line in super().to_python(value).splitlines() if line.strip()]
+        return [self._point(number, line) for number, line in enumerate(lines[:MOST_LINES], start=1)]
+
+    def _point(self, number: int, line: str) -> tuple[float, float]:
+        try:
+            x, y = (float(part) for part in line.replace(",", " ").split())
+        except ValueError:
+            raise ValidationError(
+                f"Line {number} is no point; write two numbers, such as 512.5 300."
+            ) from None
+        return x, y
+
+
+def _points(label: str, example: str) -> _PointsField:
+    area = forms.Textarea(attrs={"rows": 8, "spellcheck": "false", "autocomplete": "off"})
+    text = f"One point on a line: pixels from the left, pixels from the top. {example}"
+    return _PointsField(label=label, widget=area, help_text=text)
+
+
+class OutlineForm(RevisionForm):
+    points = _points("Points of the outline", "The last is joined to the first.")
+
+
+class ScaleForm(RevisionForm):
+    points = _points("The two points", "Two lines.")
+    mm = forms.FloatField(label="Distance between them in millimetres", min_value=0.01)
 
 
 class DecisionForm(forms.Form):

@@ -9,12 +9,11 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from clinic import audit, clock, jobs
+from clinic import audit, clock
 from clinic.models import Member, change
-from lesions import storage
+from lesions import outlines, storage
 from lesions.analysis import reading
 from lesions.analysis.reading import PictureInfo, UnreadablePicture
-from lesions.analysis.version import VERSION
 from lesions.models import (
     Assessment,
     Delivery,
@@ -59,7 +58,7 @@ def accept(
     scale_uncertainty: float | None = None,
 ) -> Image:
     """File a picture and queue its measuring; raises PictureRefused with a sentence."""
-    scale = _checked_scale(mm_per_px, scale_origin, scale_uncertainty)
+    scale = check_scale(mm_per_px, scale_origin, scale_uncertainty)
     check_size(len(data))
     _check_place(lesion, kind, taken_on)
     info, clean = _decoded(data)
@@ -102,10 +101,8 @@ def _file(picture: Image, by: Member) -> Image:
 
 def queue(*, picture: Image, by: Member | None) -> Assessment:
     """The row is the job; inside the caller's transaction."""
-    now = clock.now()
-    row = Assessment.objects.create(image=picture, version=VERSION, queued_at=now, changed_at=now)
-    audit.record("assessment.queue", by=by, subject=row, patient=picture.lesion.patient, version=VERSION)
-    jobs.ring("assess", row.pk)
+    row = outlines.ask(image=picture)
+    audit.record("assessment.queue", by=by, subject=row, patient=picture.lesion.patient, version=row.version)
     return row
 
 
@@ -165,7 +162,7 @@ def _check_place(lesion: Lesion, kind: str, taken_on: date) -> None:
         raise PictureRefused("The picture cannot have been taken before the patient was born.")
 
 
-def _checked_scale(mm_per_px: float | None, origin: str | None, uncertainty: float | None) -> _Scale:
+def check_scale(mm_per_px: float | None, origin: str | None, uncertainty: float | None) -> _Scale:
     if mm_per_px is None:
         return _Scale()
     if origin not in ScaleOrigin.values:

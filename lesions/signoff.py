@@ -9,7 +9,7 @@ from django.db.models import F, QuerySet
 from clinic import audit, clock
 from clinic.access import Act, require
 from clinic.models import Member, StaleRow, change
-from lesions import assess, register, storage
+from lesions import register, reviews, storage
 from lesions.flags import FlagDraft
 from lesions.models import (
     Addendum,
@@ -228,8 +228,8 @@ def _move(lesion: Lesion, fields: dict[str, Any]) -> None:
 def _ask_again(review: Review, by: Member) -> None:
     """Asking for a second reading decides nothing yet: the lesion waits on, for somebody else."""
     asked = FlagDraft("second_reading", f"{by} asks for a second reading.")
-    before = [draft for draft in assess.drafts_of(review) if draft.code != asked.code]
-    assess.open_review(
+    before = [draft for draft in reviews.drafts_of(review) if draft.code != asked.code]
+    reviews.open_review(
         lesion=review.lesion,
         assessment=review.assessment,
         comparison=review.comparison,

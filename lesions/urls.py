@@ -1,6 +1,6 @@
 from django.urls import path
 
-from lesions.views import decisions, pictures, register, results
+from lesions.views import decisions, pictures, points, register, results
 
 app_name = "lesions"
 urlpatterns = [
@@ -12,6 +12,9 @@ urlpatterns = [
     path("lesions/<int:pk>/examined/", register.examined, name="examined"),
     path("lesions/<int:pk>/decide/", decisions.decide_in_person, name="decide_in_person"),
     path("images/<int:pk>/view/", pictures.view_image, name="view_image"),
+    path("images/<int:pk>/outline/", points.outline, name="outline"),
+    path("images/<int:pk>/scale/", points.scale, name="scale"),
+    path("assessments/<int:pk>/again/", points.measure_again, name="measure_again"),
     path("pictures/", pictures.pictures, name="pictures"),
     path("pictures/refused/<int:pk>/settle/", pictures.settle, name="settle"),
     path("decisions/", decisions.decisions, name="decisions"),

@@ -44,6 +44,7 @@ def build_world() -> dict[str, tuple]:
         "member": (nurse.pk,),
         "lesion": (lesion.pk,),
         "image": (image.pk,),
+        "assessment": (image.assessments.get().pk,),
         "refused": (refused.pk,),
         "review": (Review.objects.get(lesion=lesion, state="waiting").pk,),
         "signoff": (signed.pk,),

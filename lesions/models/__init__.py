@@ -1,5 +1,5 @@
 from lesions.models.images import Delivery, Image, ImageKind, RefusedUpload, ScaleOrigin
-from lesions.models.measures import Assessment, Comparison, Flag, JobState
+from lesions.models.measures import UNFINISHED, Assessment, Comparison, Flag, JobState
 from lesions.models.pathology import (
     MALIGNANT,
     Diagnosis,
@@ -13,6 +13,7 @@ from lesions.models.review import Addendum, Decision, Review, ReviewState, SignO
 
 __all__ = [
     "MALIGNANT",
+    "UNFINISHED",
     "Addendum",
     "Assessment",
     "Comparison",

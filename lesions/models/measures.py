@@ -11,6 +11,9 @@ class JobState(models.TextChoices):
     FAILED = "failed", "could not be measured"
 
 
+UNFINISHED = (JobState.QUEUED, JobState.RUNNING)
+
+
 class Assessment(Stated):
     """One image × one algorithm version × one outline. An unfinished row is the job; the queue only rings.
 
@@ -20,7 +23,9 @@ class Assessment(Stated):
     image = models.ForeignKey("lesions.Image", on_delete=models.PROTECT, related_name="assessments")
     version = models.CharField(max_length=20)
     outline_key = models.CharField(
-        max_length=64, default="automatic", help_text="or the SHA-256 of a drawn outline"
+        max_length=96,
+        default="automatic",
+        help_text="or the SHA-256 of a drawn outline; @ a scale set by hand",
     )
     outline = models.JSONField(null=True, blank=True)
     drawn_by = models.ForeignKey(

@@ -19,10 +19,23 @@ def outline_svg(points: Sequence[Sequence[float]], width: int, height: int) -> S
     """An open ring of points, in pixels of the full picture, drawn over it; nothing where there is none."""
     if not points:
         return mark_safe("")
-    path = "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points) + "Z"
-    lines = element("path", d=path, class_="outline-shade") + element("path", d=path, class_="outline")
     box = f"0 0 {width} {height}"
-    return mark_safe(element("svg", lines, viewBox=box, class_="outlines", aria_hidden="true"))
+    return mark_safe(element("svg", ring_path(points), viewBox=box, class_="outlines", aria_hidden="true"))
+
+
+@register.simple_tag
+def ring_path(points: Sequence[Sequence[float]]) -> SafeString:
+    """The same inside an SVG of the page's own, where no script redraws it."""
+    if not points:
+        return mark_safe("")
+    path = _path(points)
+    return mark_safe(
+        element("path", d=path, class_="outline-shade") + element("path", d=path, class_="outline")
+    )
+
+
+def _path(points: Sequence[Sequence[float]]) -> str:
+    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points) + "Z"
 
 
 @register.simple_tag

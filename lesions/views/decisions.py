@@ -11,11 +11,13 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from clinic import patients as people
+from clinic import policies
 from clinic.access import Act, allow, may, require
+from clinic.models import PolicyKind
 from clinic.views import PAGE, conflict
-from lesions import findings, register, signoff
+from lesions import findings, flags, register, signoff
 from lesions.forms import AddendumForm, BedsideForm, SignOffForm
-from lesions.models import Assessment, Comparison, Decision, Review, ReviewState, SignOff
+from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
 from lesions.signoff import SignOffRefused, StaleReview
 from lesions.views.about import about_lesion, banner, lesion_url
 from lesions.views.register import found
@@ -66,7 +68,11 @@ def _row(review: Review, shared: set[int]) -> dict[str, Any]:
 @allow(Act.SEE_PICTURES)
 def decision(request: HttpRequest, pk: int) -> HttpResponse:
     rows = Review.objects.select_related(
-        "lesion__patient", "assessment__image__uploaded_by", "comparison__earlier__image", "signoff__by"
+        "lesion__patient",
+        "assessment__image__uploaded_by",
+        "assessment__drawn_by",
+        "comparison__earlier__image",
+        "signoff__by",
     )
     review = get_object_or_404(rows, pk=pk)
     if request.method != "POST":
@@ -102,6 +108,8 @@ def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
 def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpResponse:
     lesion = review.lesion
     comparison, others = _chosen(review, request.GET.get("with", ""))
+    policy = policies.in_force(PolicyKind.FLAGS)
+    own = flags.own_repeatability(policy.toml) if policy else None
     context = banner(request, lesion.patient, lesion, "decision") | {
         "review": review,
         "form": form,
@@ -114,11 +122,14 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
         "later": _side(review.assessment),
         "matrix": _matrix(comparison),
         "gap": _gap(comparison, review),
-        "changes": findings.changes(comparison),
+        "changes": findings.changes(comparison, own),
+        "own": own,
         "figures": [] if comparison else findings.figures(review.assessment.result),
         "place_in_queue": _place_in_queue(review),
         "history": list(lesion.signoffs.select_related("by")),
         "signs": list(register.open_signs(lesion)),
+        "measuring": _measuring(lesion),
+        "may_draw": may(request.user, Act.ADD_PICTURES),
         "may_sign": may(request.user, Act.SIGN_OFF) and review.state == ReviewState.WAITING,
     }
     return render(request, "lesions/decision.html", context, status=422 if form.is_bound else 200)
@@ -126,14 +137,15 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
 
 def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
     """The comparison to show, and the links to the previous and the first picture."""
-    found = Comparison.objects.filter(later=review.assessment).select_related("earlier__image")
-    rows = sorted(found, key=lambda row: (row.earlier.image.taken_on, row.earlier.pk))
+    found = Comparison.objects.filter(later=review.assessment)
+    ordered = found.select_related("earlier__image", "earlier__drawn_by").order_by(
+        "earlier__image__taken_on", "earlier__image", "earlier"
+    )
+    rows = list({row.earlier.image_id: row for row in ordered}.values())  # of each picture its last outline
     if not rows:
         return None, []
     named = {"previous": rows[-1], "baseline": rows[0]}
-    chosen = named.get(
-        wanted, (review.comparison and next(r for r in rows if r.pk == review.comparison_id)) or rows[-1]
-    )
+    chosen = named.get(wanted, next((row for row in rows if row.pk == review.comparison_id), rows[-1]))
     if len(rows) < 2:
         return chosen, []
     words = {"previous": "previous", "baseline": "first"}
@@ -155,6 +167,12 @@ def _side(assessment: Assessment) -> dict[str, Any]:
         "across": findings.figure(result, "feret"),
         "poor": [row for row in result["quality"] if not row["ok"]] if result else [],
     }
+
+
+def _measuring(lesion: Lesion) -> set[int]:
+    """Pictures of this lesion that a worker has still to measure, such as by a corrected outline."""
+    rows = Assessment.objects.filter(image__lesion=lesion, state__in=UNFINISHED)
+    return set(rows.values_list("image", flat=True))
 
 
 def _matrix(comparison: Comparison | None) -> str:

@@ -13,7 +13,7 @@ from clinic.models import Patient, StaleRow
 from clinic.views import conflict
 from lesions import findings, register
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
-from lesions.models import Image, Lesion
+from lesions.models import UNFINISHED, Image, Lesion
 from lesions.register import LesionRefused
 from lesions.views.about import about_lesion, banner, lesion_url, patient_url
 
@@ -88,15 +88,16 @@ def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> Htt
 
 
 def _pictures(lesion: Lesion) -> list[dict[str, Any]]:
-    """Newest first, each with its last assessment and how far across it measured."""
-    rows = lesion.images.prefetch_related("assessments").order_by("-taken_on", "-pk")
+    """Newest first, each with the assessment that counts and how far across it measured."""
+    rows = lesion.images.prefetch_related("assessments__drawn_by").order_by("-taken_on", "-pk")
     return [_picture(image) for image in rows]
 
 
 def _picture(image: Image) -> dict[str, Any]:
-    last = next(reversed(image.assessments.all()), None)
+    last = findings.shown(image.assessments.all())
     across = findings.figure(last.result, "feret") if last else None
-    return {"image": image, "last": last, "across": across}
+    measuring = any(row.state in UNFINISHED for row in image.assessments.all())
+    return {"image": image, "last": last, "across": across, "measuring": measuring}
 
 
 def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:

@@ -1,0 +1,107 @@
+"""Whose outline a picture is measured by: the automatic one is kept, a person's stands beside it and counts."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from django.db import IntegrityError, transaction
+
+from clinic import audit, clock, jobs
+from clinic.access import Act, require
+from clinic.models import Member, change
+from lesions import polygons
+from lesions.analysis.version import VERSION
+from lesions.models import Assessment, Image, ImageKind, JobState, ScaleOrigin
+from lesions.polygons import BadOutline, Point
+
+AUTOMATIC = "automatic"
+
+
+class OutlineRefused(ValueError):
+    """A sentence that says why this outline is not taken."""
+
+
+@transaction.atomic
+def draw(*, image: Image, by: Member, points: Sequence[Sequence[float]], revision: int) -> Assessment:
+    """Queue a measurement by this ring, in pixels of the full upright picture.
+
+    Raises OutlineRefused with a sentence, or StaleRow where somebody else drew or scaled it meanwhile.
+    """
+    require(by, Act.ADD_PICTURES)
+    if image.kind == ImageKind.OVERVIEW:
+        raise OutlineRefused("An overview shows where a lesion lies; no border is measured in it.")
+    try:
+        ring = polygons.checked(points, image.width, image.height)
+    except BadOutline as error:
+        raise OutlineRefused(str(error)) from error
+    known = in_use(image.assessments.filter(version=VERSION, drawn_by__isnull=False))
+    if known and known.outline_key == key_of(image, ring):
+        return known  # the button was pressed twice
+    change(image, seen=revision, at=clock.now())
+    row = ask(image=image, ring=ring, drawn_by=by)
+    details = {"key": row.outline_key, "points": len(ring)}
+    audit.record("outline.draw", by=by, subject=row, patient=image.lesion.patient, **details)
+    return row
+
+
+def ask(
+    *,
+    image: Image,
+    ring: Sequence[Point] | None = None,
+    drawn_by: Member | None = None,
+    ringing: bool = True,
+) -> Assessment:
+    """Add the row that is the job, and ring; the caller's transaction also writes the audit record."""
+    now = clock.now()
+    outline = {"points": [list(point) for point in ring], "drawn_by": "person"} if ring else None
+    try:
+        with transaction.atomic():
+            row = Assessment.objects.create(
+                image=image,
+                version=VERSION,
+                outline_key=key_of(image, ring),
+                outline=outline,
+                drawn_by=drawn_by,
+                queued_at=now,
+                changed_at=now,
+            )
+    except IntegrityError as error:
+        text = "This picture was measured like this before, and changed since; move a point a little."
+        raise OutlineRefused(text) from error
+    if ringing:
+        jobs.ring("assess", row.pk)
+    return row
+
+
+def key_of(image: Image, ring: Sequence[Point] | None) -> str:
+    """The outline and, where a hand set the scale after filing, that scale: both change what is measured."""
+    key = hashlib.sha256(json.dumps(ring).encode()).hexdigest() if ring else AUTOMATIC
+    return f"{key}@{image.mm_per_px:.6g}" if image.scale_origin == ScaleOrigin.HAND else key
+
+
+def in_use(rows: Iterable[Assessment]) -> Assessment | None:
+    """Of one picture's assessments the one that counts: a person's last outline, else the last automatic one."""
+    return max(rows, key=_weight, default=None)
+
+
+def _weight(row: Assessment) -> tuple[bool, int]:
+    return row.drawn_by_id is not None, row.pk
+
+
+def measured(image: Image) -> Assessment | None:
+    """What the picture's figures come from."""
+    done = image.assessments.filter(state=JobState.DONE).select_related("drawn_by")
+    return of_last_version(list(done.order_by("pk")))
+
+
+def of_last_version(done: Sequence[Assessment]) -> Assessment | None:
+    """The one that counts among those that the version measured which measured last; in the order of their rows."""
+    return in_use(row for row in done if row.version == done[-1].version)
+
+
+def ring_of(assessment: Assessment | None) -> list[Point]:
+    """The measured ring of an assessment; empty where none was found."""
+    result: dict[str, Any] = (assessment.result if assessment else None) or {}
+    outline = result.get("outline") or {"points": []}
+    return [(x, y) for x, y in outline["points"]]

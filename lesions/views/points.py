@@ -1,0 +1,102 @@
+"""Points set by hand over a photograph: the outline of the lesion, and a scale from two points."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from clinic.access import Act, allow
+from clinic.forms import RevisionForm
+from clinic.models import StaleRow
+from clinic.views import conflict
+from lesions import assess, outlines, polygons, scales
+from lesions.forms import OutlineForm, ScaleForm, as_lines
+from lesions.models import Assessment, Image, ImageKind
+from lesions.outlines import OutlineRefused
+from lesions.scales import ScaleRefused
+from lesions.views.about import banner, lesion_url
+
+
+def _found(pk: int) -> Image:
+    pictures = Image.objects.select_related("lesion__patient").exclude(kind=ImageKind.OVERVIEW)
+    return get_object_or_404(pictures, pk=pk)
+
+
+@allow(Act.ADD_PICTURES)
+def outline(request: HttpRequest, pk: int) -> HttpResponse:
+    image = _found(pk)
+    form = OutlineForm(request.POST or None)
+    if form.is_valid():
+        try:
+            outlines.draw(image=image, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, lesion_url(image.lesion))
+        except OutlineRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, "The outline is kept; the picture is being measured by it.")
+            return redirect("lesions:lesion", image.lesion_id)
+    return _outline_page(request, image, form)
+
+
+def _outline_page(request: HttpRequest, image: Image, form: OutlineForm) -> HttpResponse:
+    used, automatic = outlines.measured(image), _automatic(image)
+    ring = outlines.ring_of(used)
+    start = ring if used and used.drawn_by else polygons.thinned(ring)
+    if not form.is_bound:
+        form = OutlineForm(initial={"points": as_lines(start), "revision": image.revision})
+    context = {
+        "used": used,
+        "ring": start,
+        "automatic": as_lines(polygons.thinned(outlines.ring_of(automatic))),
+        "doubts": automatic.result["doubt"] if automatic and automatic.result else [],
+        "most": polygons.MOST_POINTS,
+    }
+    return _page(request, image, form, "outline", context)
+
+
+def _automatic(image: Image) -> Assessment | None:
+    done = image.assessments.filter(state="done", drawn_by__isnull=True)
+    return done.order_by("-pk").first()
+
+
+@allow(Act.ADD_PICTURES)
+def scale(request: HttpRequest, pk: int) -> HttpResponse:
+    image = _found(pk)
+    form = ScaleForm(request.POST or None)
+    if form.is_valid():
+        try:
+            scales.set_by_hand(image=image, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, lesion_url(image.lesion))
+        except ScaleRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, "The scale is set; the picture is being measured by it.")
+            return redirect("lesions:lesion", image.lesion_id)
+    if not form.is_bound:
+        form = ScaleForm(initial={"revision": image.revision})
+    return _page(request, image, form, "scale", {})
+
+
+def _page(
+    request: HttpRequest, image: Image, form: OutlineForm | ScaleForm, what: str, more: dict[str, Any]
+) -> HttpResponse:
+    """Both pages: the photograph, the points over it, and the same points as text."""
+    context = banner(request, image.lesion.patient, image.lesion, what) | more
+    context |= {"image": image, "form": form, "back": lesion_url(image.lesion)}
+    return render(request, f"lesions/{what}.html", context, status=422 if form.is_bound else 200)
+
+
+@allow(Act.ADD_PICTURES)
+@require_POST
+def measure_again(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Assessment.objects.select_related("image__lesion__patient"), pk=pk)
+    try:
+        assess.measure_again(assessment=row, by=request.user, revision=RevisionForm(request.POST).seen())
+    except StaleRow as error:
+        return conflict(request, error, lesion_url(row.image.lesion))
+    messages.success(request, "The picture waits to be measured again.")
+    return redirect("lesions:pictures")

@@ -1,0 +1,147 @@
+"""The pages on which points are set over a photograph, without a script: what is shown, kept and refused."""
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from lesions import assess, outlines, storage
+from lesions.models import Assessment, Image
+from tests import build
+from tests.lesions import scene
+from tests.lesions.test_outlines import MOLE, SCALE, drawn
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def nurse():
+    client = Client()
+    client.force_login(build.nurse(name="N. Hand"))
+    return client
+
+
+@pytest.fixture(scope="module")
+def mole():
+    return drawn(MOLE)
+
+
+def url(name, *args):
+    return reverse(f"lesions:{name}", args=args)
+
+
+def queries(client, address):
+    client.get(address)
+    with CaptureQueriesContext(connection) as found:
+        assert client.get(address).status_code == 200
+    return len(found)
+
+
+def test_the_page_starts_from_the_automatic_outline_in_points_a_hand_can_move(nurse, mole):
+    image = scene.measured(scene.lesion(), mole, **SCALE).assessment.image
+    answer = nurse.get(url("outline", image.pk))
+    page, lines = answer.content.decode(), answer.context["form"]["points"].value().splitlines()
+    assert 8 <= len(lines) <= 32
+    assert "Measured by the automatic outline" in page and 'class="outline"' in page
+    assert url("view_image", image.pk) in page and "data-automatic" in page
+
+
+def test_points_typed_by_hand_are_an_outline(nurse):
+    image = scene.file(scene.lesion())
+    answer = nurse.post(url("outline", image.pk), {"points": "10 10\n100.5 10\n60, 80\n", "revision": 1})
+    assert answer.status_code == 302 and answer.url == url("lesion", image.lesion_id)
+    row = Assessment.objects.get(drawn_by__isnull=False)
+    assert row.outline == {"points": [[10, 10], [100.5, 10], [60, 80]], "drawn_by": "person"}
+    page = nurse.get(url("lesion", image.lesion_id)).content.decode()
+    assert "the picture is being measured by it" in page
+
+
+@pytest.mark.parametrize(
+    ("points", "words"),
+    [
+        ("10 10\nten ten\n60 80", "Line 2 is no point"),
+        ("10 10\n100 10", "at least three"),
+        ("10 10\n100 80\n100 10\n10 60", "crosses itself"),
+        ("", "required"),
+    ],
+)
+def test_what_is_no_outline_is_said_and_kept_on_the_page(nurse, points, words):
+    image = scene.file(scene.lesion())
+    answer = nurse.post(url("outline", image.pk), {"points": points, "revision": 1})
+    page = answer.content.decode()
+    assert answer.status_code == 422 and words in page and "not kept yet" in page
+    assert points in page
+
+
+def test_somebody_else_drew_meanwhile(nurse):
+    image = scene.file(scene.lesion())
+    outlines.draw(image=image, by=build.nurse(), points=[(1, 1), (90, 1), (90, 80)], revision=1)
+    answer = nurse.post(url("outline", image.pk), {"points": "10 10\n100 10\n60 80", "revision": 1})
+    assert answer.status_code == 409
+    assert Assessment.objects.filter(drawn_by__isnull=False).count() == 1
+
+
+def test_the_pages_say_who_drew_the_outline(nurse, mole):
+    image = scene.measured(scene.lesion(), mole, **SCALE).assessment.image
+    points = [(100, 100), (200, 100), (200, 200)]
+    row = outlines.draw(image=image, by=build.nurse(name="P. Pencil"), points=points, revision=1)
+    lesion, before = url("lesion", image.lesion_id), url("decision", image.lesion.reviews.get().pk)
+    assert "being measured again" in nurse.get(lesion).content.decode()
+    assert "is being measured again" in nurse.get(before).content.decode()
+    assess.run(row.pk)
+    now = url("decision", image.lesion.reviews.get(state="waiting").pk)
+    for address in (lesion, now):
+        page = nurse.get(address).content.decode()
+        assert "outline drawn by P. Pencil" in page and "being measured again" not in page
+        assert url("outline", image.pk) in page
+    drawn_page = nurse.get(url("outline", image.pk)).content.decode()
+    assert "Measured by the outline that P. Pencil drew" in drawn_page and "100.0 100.0" in drawn_page
+
+
+def test_a_scale_is_set_by_two_points_and_a_distance(nurse, mole):
+    image = scene.measured(scene.lesion(), mole).assessment.image
+    assert "no scale, so nothing" in nurse.get(url("scale", image.pk)).content.decode()
+    data = {"points": "10 20\n210 20", "mm": "10", "revision": 1}
+    assert nurse.post(url("scale", image.pk), data).status_code == 302
+    assert Image.objects.get().mm_per_px == 0.05
+    assert "two points by hand" in nurse.get(url("scale", image.pk)).content.decode()
+    again = nurse.post(url("scale", image.pk), data | {"revision": 2, "points": "10 20"})
+    assert again.status_code == 422 and "exactly two" in again.content.decode()
+    assert nurse.post(url("scale", image.pk), data | {"points": "1 1\n90 1"}).status_code == 409
+
+
+def test_an_overview_has_neither_page(nurse):
+    image = scene.file(scene.lesion(), kind="overview")
+    assert {nurse.get(url(name, image.pk)).status_code for name in ("outline", "scale")} == {404}
+
+
+def test_a_failed_picture_is_measured_again_from_the_pictures_page(nurse):
+    image = scene.file(scene.lesion())
+    row, path = image.assessments.get(), storage.path(image.sha256)
+    kept = path.read_bytes()
+    path.write_bytes(b"rotten")
+    assess.run(row.pk)
+    path.write_bytes(kept)
+    row.refresh_from_db()
+    assert url("measure_again", row.pk) in nurse.get(url("pictures")).content.decode()
+    nurse.post(url("measure_again", row.pk), {"revision": row.revision})
+    assert assess.waiting() == [row.pk]
+    assert nurse.post(url("measure_again", row.pk), {"revision": row.revision}).status_code == 409
+
+
+def test_queries_do_not_grow_with_outlines(nurse, mole):
+    lesion = scene.lesion()
+    image = scene.measured(lesion, mole, **SCALE).assessment.image
+    addresses = [url("outline", image.pk), url("scale", image.pk), url("lesion", lesion.pk)]
+
+    def redraw(points):
+        image.refresh_from_db()
+        row = outlines.draw(image=image, by=build.nurse(), points=points, revision=image.revision)
+        assess.run(row.pk)
+
+    redraw([(100, 100), (200, 100), (200, 200)])
+    before = [queries(nurse, address) for address in addresses]
+    redraw([(100, 100), (200, 100), (200, 210)])
+    redraw([(100, 100), (200, 100), (200, 220)])
+    assert [queries(nurse, address) for address in addresses] == before
