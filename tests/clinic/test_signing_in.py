@@ -29,7 +29,9 @@ def test_a_demo_log_in_is_refused_outside_the_demo_also_in_an_open_session(clien
 def test_whoever_may_not_sign_in_any_more_is_out_at_once(client):
     member = build.nurse()
     sign_in(client, member)
-    staffing.amend(member=member, by=build.administrator(), name=member.name, role=member.role, is_active=False)
+    staffing.amend(
+        member=member, by=build.administrator(), name=member.name, role=member.role, is_active=False
+    )
     assert client.get(reverse("scheduling:today")).status_code == 302
 
 
