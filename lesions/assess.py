@@ -162,9 +162,7 @@ def _ends(rows: list[Assessment]) -> list[Assessment]:
 
 
 def _shown_later(row: Assessment) -> Assessment | None:
-    """What waits for a decision and was compared with this picture as it was measured before."""
-    if not _measured_before(row):
-        return None
+    """A later picture that waits for a decision and is compared with this one: measured anew, or filed late."""
     waits = Review.objects.filter(lesion=row.image.lesion_id, state=ReviewState.WAITING)
     review = waits.select_related("assessment__image").first()
     if review is None or review.assessment.state != JobState.DONE:
@@ -176,10 +174,6 @@ def _shown_later(row: Assessment) -> Assessment | None:
     others = [each for each in _before(later) if each.image_id != row.image_id]
     ordered = sorted([*others, row], key=lambda each: (each.image.taken_on, each.image_id))
     return later if row in _ends(ordered) else None
-
-
-def _measured_before(row: Assessment) -> bool:
-    return Assessment.objects.filter(image=row.image_id, pk__lt=row.pk).exists()
 
 
 def _is_earlier(one: Image, two: Image) -> bool:
@@ -214,7 +208,7 @@ def _keep(each: _Compared) -> Comparison:
 
 
 def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
-    """An earlier picture was measured anew: what waits is judged against its new figures."""
+    """An earlier picture has new figures: what waits is judged against them."""
     waits = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING, assessment=ahead.later)
     if not waits.exists():
         return  # decided meanwhile, or another picture came

@@ -94,10 +94,15 @@ def _pictures(lesion: Lesion) -> list[dict[str, Any]]:
 
 
 def _picture(image: Image) -> dict[str, Any]:
-    last = findings.shown(image.assessments.all())
-    across = findings.figure(last.result, "feret") if last else None
-    measuring = any(row.state in UNFINISHED for row in image.assessments.all())
-    return {"image": image, "last": last, "across": across, "measuring": measuring}
+    rows = sorted(image.assessments.all(), key=lambda row: row.pk)
+    last = findings.shown(rows)
+    return {
+        "image": image,
+        "last": last,
+        "across": findings.figure(last.result, "feret") if last else None,
+        "measuring": any(row.state in UNFINISHED for row in rows),
+        "failure": rows[-1].failure if rows else "",
+    }
 
 
 def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:

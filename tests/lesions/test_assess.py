@@ -144,12 +144,25 @@ def test_a_change_nobody_decided_on_outlives_the_next_picture():
     assert third.flags.get(code="area_growth").text == carried.text
 
 
-def test_an_older_picture_filed_late_does_not_hide_the_newer_one():
+def test_an_older_picture_filed_late_does_not_hide_the_newer_one_but_is_compared_with():
     lesion = scene.lesion()
     newer = scene.measured(lesion)
+    assert set(codes(newer)) >= {"nothing_to_compare"}
     assert scene.measured(lesion, days_ago=200) is None
     newer.refresh_from_db()
-    assert newer.state == "waiting"
+    waits = Review.objects.get(state="waiting")
+    assert newer.state == "superseded" and waits.assessment == newer.assessment
+    assert waits.comparison.earlier.image.taken_on == build.days_ago(200)
+    assert "nothing_to_compare" not in codes(waits)
+
+
+def test_an_older_picture_filed_late_asks_for_no_second_decision():
+    lesion, doctor = scene.lesion(), build.dermatologist()
+    newer = scene.measured(lesion)
+    intake.deliver(image=newer.assessment.image, to=doctor)
+    signoff.record(review_id=newer.pk, by=doctor, decision="reassure", revision=newer.revision)
+    assert scene.measured(lesion, days_ago=200) is None
+    assert not Review.objects.filter(state="waiting").exists() and not Comparison.objects.exists()
 
 
 def test_a_picture_of_the_wrong_lesion_is_never_compared_with():

@@ -145,3 +145,13 @@ def test_queries_do_not_grow_with_outlines(nurse, mole):
     redraw([(100, 100), (200, 100), (200, 210)])
     redraw([(100, 100), (200, 100), (200, 220)])
     assert [queries(nurse, address) for address in addresses] == before
+
+
+def test_an_outline_that_could_not_be_measured_is_told_on_the_lesion_page(nurse, mole):
+    image = scene.measured(scene.lesion(), mole, **SCALE).assessment.image
+    points = [(100, 100), (200, 100), (200, 200)]
+    row = outlines.draw(image=image, by=build.nurse(), points=points, revision=1)
+    storage.path(image.sha256).write_bytes(b"rotten")
+    assess.run(row.pk)
+    page = nurse.get(url("lesion", image.lesion_id)).content.decode()
+    assert "has changed on the disk" in page and "mm ±" in page
