@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from . import contour
+from . import contour, light, resample
 from .contour import Ring
 from .light import Mask
 from .outline import Found
@@ -51,10 +51,10 @@ def about(ready: Prepared, found: Found, ring: Ring) -> tuple[Doubt, ...]:
 def _contrast(ready: Prepared, mask: Mask) -> float:
     """Median density just inside less just outside."""
     reach = max(3, int(0.15 * np.sqrt(mask.sum() / np.pi)))
-    outside = ndimage.binary_dilation(mask, iterations=reach) & ~ndimage.binary_dilation(mask, iterations=2)
-    inside = mask & ~ndimage.binary_erosion(mask, iterations=reach)
+    outside = resample.within(mask, reach) & ~resample.within(mask, 2)
+    inside = mask & (ndimage.distance_transform_edt(mask) <= reach)
     outside &= ready.around.usable
-    view = ready.density.mean(axis=2)
+    view = light.grey(ready.density)
     if not inside.any() or not outside.any():
         return 0.0
     return float(np.median(view[inside]) - np.median(view[outside]))

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from . import asymmetry, border, colours, contour, repeatability
+from . import asymmetry, border, colours, contour, light, repeatability
 from .contour import Ring
 from .prepare import Prepared
 from .types import Measure, Scale
@@ -95,7 +95,7 @@ def _shapes(ready: Prepared, ring: Ring) -> list[Measure]:
         "asymmetry_shape": fold.shape,
         "asymmetry_colour": fold.colour,
         "asymmetry_axes": fold.axes,
-        "border_abrupt": border.abrupt_sectors(ready.density.mean(axis=2), ring),
+        "border_abrupt": border.abrupt_sectors(light.grey(ready.density), ring),
         "solidity": contour.solidity(ring),
         "compactness": contour.compactness(ring),
         "colours": sum(part >= colours.LEAST_SHARE for part in share.values()),

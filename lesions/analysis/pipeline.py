@@ -6,7 +6,7 @@ import hashlib
 
 import numpy as np
 
-from . import change, contour, doubts, measures, prepare, quality, refine, registration
+from . import change, contour, doubts, light, measures, prepare, quality, refine, registration
 from . import outline as finding
 from .contour import Ring
 from .prepare import Prepared
@@ -105,7 +105,7 @@ def _searched(ready: Prepared) -> tuple[Ring | None, tuple[Doubt, ...]]:
     if rough is None:
         return None, (doubts.NONE_FOUND,)
     mask = contour.fill(rough * (small.zoom / ready.zoom), ready.shape)
-    ring = refine.border(mask, ready.density.mean(axis=2), ready.around)
+    ring = refine.border(mask, light.grey(ready.density), ready.around)
     if ring is None:
         return None, (doubts.NONE_FOUND,)
     return ring, doubts.about(small, found, ring * (ready.zoom / small.zoom))

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from . import resample
 from .contour import Ring, feret
 from .light import Array, Mask
 from .surroundings import Surroundings
@@ -59,8 +60,9 @@ def assess(
         focus, exposure, glare, hair, frame, resolution. The limits are common practice, no source.
     """
     where = mask if mask is not None else _middle(around)
-    shining = pixels.min(axis=2) > 247
-    clipped = ((pixels.min(axis=2) < 3) | shining) & around.usable
+    darkest = np.minimum(np.minimum(pixels[..., 0], pixels[..., 1]), pixels[..., 2])
+    shining = darkest > 247
+    clipped = ((darkest < 3) | shining) & around.usable
     lost = clipped.sum() / max(1, around.usable.sum())
     return (
         _focus(density, where),
@@ -87,7 +89,7 @@ def _share(name: str, value: float, limit: float, what: str) -> Quality:
 
 def _focus(density: Array, where: Mask) -> Quality:
     """Fine structure over coarse: what a slight blur destroys is little in a picture blurred already."""
-    near = ndimage.binary_dilation(where, iterations=max(2, where.shape[1] // 60))
+    near = resample.within(where, max(2, where.shape[1] // 60))
     rows, columns = np.nonzero(near.any(axis=1))[0], np.nonzero(near.any(axis=0))[0]
     box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
     view, near = density[..., 1][box], near[box]
@@ -113,7 +115,7 @@ def _contact(ring: Ring | None, around: Surroundings) -> Quality:
 def on_rim(ring: Ring, around: Surroundings) -> float:
     """Share of the border that lies on the rim of the lit field, 0-1."""
     rim = np.ones_like(around.frame)
-    rim[3:-3, 3:-3] = ndimage.binary_dilation(around.frame, iterations=3)[3:-3, 3:-3]
+    rim[3:-3, 3:-3] = resample.within(around.frame, 3)[3:-3, 3:-3]
     height, width = rim.shape
     x, y = np.clip(ring[:, 0], 0, width - 1).astype(int), np.clip(ring[:, 1], 0, height - 1).astype(int)
     return float(rim[y, x].mean())

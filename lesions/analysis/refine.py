@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from . import resample
 from .contour import Ring, of_mask, smooth, trace
 from .light import Array, Mask
 from .surroundings import Surroundings
@@ -74,12 +75,11 @@ def _level(current: Mask, view: Array, lean: Array, sigma: float) -> Array:
 
 
 def _mean(view: Array, weight: Array, sigma: float) -> Array:
-    """Gaussian mean over what is weighted, on every second pixel: it is smooth."""
-    thin, part = weight[::2, ::2], view[::2, ::2]
-    total = ndimage.gaussian_filter(thin, sigma / 2)
-    mean = ndimage.gaussian_filter(part * thin, sigma / 2) / np.maximum(total, 1e-4)
-    grown: Array = np.repeat(np.repeat(mean, 2, axis=0), 2, axis=1)[: view.shape[0], : view.shape[1]]
-    return grown
+    """Gaussian mean over what is weighted, on a smaller copy: it is smooth."""
+    step = max(1, int(sigma / 3))
+    thin, part = resample.thinned(weight, step), resample.thinned(view * weight, step)
+    total, sums = (ndimage.gaussian_filter(v, sigma / step) for v in (thin, part))
+    return resample.enlarged(sums / np.maximum(total, 1e-4), step, (view.shape[0], view.shape[1]))
 
 
 def _ring(level: Array, kept: Mask) -> Ring | None:
