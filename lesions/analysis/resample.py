@@ -20,6 +20,14 @@ def resized(values: Array, size: tuple[int, int]) -> Array:
     return np.asarray(image.resize((size[1], size[0]), Image.Resampling.BILINEAR), dtype=np.float32)
 
 
+def shrunk(values: Array, factor: float) -> Array:
+    """Shrink (H, W) by exactly `factor` along both axes; what does not fill a last row or column is left out."""
+    height, width = (max(1, int(n / factor + 1e-6)) for n in values.shape)
+    image = Image.fromarray(np.ascontiguousarray(values, dtype=np.float32))
+    box = (0, 0, min(image.width, width * factor), min(image.height, height * factor))
+    return np.asarray(image.resize((width, height), Image.Resampling.BILINEAR, box=box), dtype=np.float32)
+
+
 def thinned(values: Array, step: int) -> Array:
     """Means of step x step blocks of (H, W); a narrower last row or column averages what it has."""
     if step == 1:
