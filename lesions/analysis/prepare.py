@@ -21,9 +21,10 @@ SMALLEST_SIDE = 48
 
 @dataclass(frozen=True)
 class Prepared:
-    """`density` and `lab` have hair closed over; `zoom` = full pixels per pixel here."""
+    """`density` and `lab` have hair closed over, `bare` has not; `zoom` = full pixels per pixel here."""
 
     pixels: NDArray[np.uint8]
+    bare: Array
     density: Array
     lab: Array
     hairs: Mask
@@ -82,6 +83,5 @@ def picture(data: bytes, *, working_width: int = WORKING_WIDTH) -> Prepared:
     hairs = hair.find(lit.density) & around.usable
     closed = hair.close_over(read.pixels, hairs)
     density = light.above(closed, lit.skin) if hairs.any() else lit.density
-    return Prepared(
-        read.pixels, density, to_lab(closed), hairs, around, read.zoom, read.full_width, read.full_height
-    )
+    layers = lit.density, density, to_lab(closed), hairs, around
+    return Prepared(read.pixels, *layers, read.zoom, read.full_width, read.full_height)

@@ -10,7 +10,7 @@ from . import resample
 from .contour import Ring, feret
 from .light import Array, Mask
 from .surroundings import Surroundings
-from .types import Quality
+from .types import Quality, Scale
 
 FOCUS_LEAST = 0.22
 CLIPPED_MOST = 0.02
@@ -18,12 +18,14 @@ GLARE_MOST = 0.01
 HAIR_MOST = 0.10
 FRAME_MOST = 0.03
 PIXELS_LEAST = 150.0
+SCALE_MOST = 0.03
 _ADVICE = {
     "focus": "Hold still, refocus and take it again.",
     "exposure": "Take it again with less light or exposure.",
     "glare": "Press the plate on fully, use more gel, or cross-polarise.",
     "hair": "Part, flatten or clip the hair and take it again.",
     "frame": "Step back or move so that the whole lesion is in the field.",
+    "scale": "Check which camera, lens and distance were used.",
     "resolution": "Go closer or use a finer camera.",
 }
 
@@ -72,6 +74,16 @@ def assess(
         _contact(ring, around),
         _resolution(ring, zoom),
     )
+
+
+def scales(stated: Scale | None, seen: Scale | None) -> tuple[Quality, ...]:
+    """Hold the stated scale against the ruler in the picture; nothing where either is missing."""
+    if stated is None or seen is None:
+        return ()
+    off = abs(seen.mm_per_px / stated.mm_per_px - 1)
+    text = f"The picture's ruler is {off:.1%} off the scale given, at most {SCALE_MOST:.0%} is wanted."
+    ok = off <= SCALE_MOST
+    return (Quality("scale", round(off, 4), SCALE_MOST, ok, text if ok else f"{text} {_ADVICE['scale']}"),)
 
 
 def _middle(around: Surroundings) -> Mask:

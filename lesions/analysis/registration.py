@@ -76,7 +76,7 @@ def register(
 def _view(ready: Prepared) -> View:
     """Green and blue density at about `_SIDE` pixels, hair already closed."""
     factor = max(1.0, max(ready.shape) / _SIDE)
-    small = resample.shrunk((ready.density[..., 1] + ready.density[..., 2]) / 2, factor)
+    small = resample.shrunk((ready.density[..., 1] + ready.density[..., 2]) * np.float32(0.5), factor)
     hidden = resample.shrunk((ready.hairs | ~ready.around.usable).astype(np.float32), factor)
     return View(np.clip(small, -0.6, 2.5), np.asarray(hidden < 0.01), ready.zoom * factor)
 

@@ -1,0 +1,164 @@
+"""The learned finder: a small network, loaded when first asked, on one CPU thread (weights/CARD.md)."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from scipy import ndimage
+
+SIDE = 256  # the network sees squares of this many pixels
+WEIGHTS = Path(__file__).parent / "weights" / "outline.onnx"
+LEVEL = 0.45  # of 0.35-0.55 the best mean on the pictures that choose
+
+Pixels = NDArray[np.uint8]
+Array = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+
+class NoLearnedFinder(RuntimeError):
+    """The learned finder cannot work here; its text is the sentence `available` gives."""
+
+
+@dataclass(frozen=True)
+class Outlines:
+    """What the eight turns and flips of one picture say together.
+
+    `mask` (H, W) is cut from `probability` (H, W, 0-1), their mean; `turns` (8, h, w) are the single outlines
+    on the network's grid; `agreement` (0-1) is the mean Jaccard index of each turn with the outline of their mean.
+    """
+
+    mask: Mask
+    probability: Array
+    turns: NDArray[np.bool_]
+    agreement: float
+
+
+def available() -> str | None:
+    """Return None where the learned finder can work, otherwise a sentence that says why not."""
+    try:
+        _session(WEIGHTS)
+    except NoLearnedFinder as reason:
+        return str(reason)
+    return None
+
+
+def probability(pixels: Pixels) -> Array:
+    """How sure the network is, from one pass, that each pixel belongs to the lesion.
+
+    Parameters
+    ----------
+    pixels : uint8 (H, W, 3)
+        Upright sRGB picture.
+
+    Returns
+    -------
+    float32 (H, W)
+        0 (skin) to 1 (lesion).
+
+    Raises
+    ------
+    NoLearnedFinder
+        Runtime not installed, or weights missing or damaged.
+    """
+    square, room = _squared(pixels)
+    return _enlarged(_run(square[None])[0][room], pixels.shape)
+
+
+def outlines(pixels: Pixels) -> Outlines:
+    """Cut the lesion out eight times, turned and mirrored, and say how far the outlines agree.
+
+    Parameters
+    ----------
+    pixels : uint8 (H, W, 3)
+        Upright sRGB picture.
+
+    Raises
+    ------
+    NoLearnedFinder
+        As `probability`.
+    """
+    square, room = _squared(pixels)
+    maps = np.stack([_turned_back(_run(_turned(square, t)[None])[0], t)[room] for t in range(8)])
+    turns = np.stack([piece(m) for m in maps])
+    mean = maps.mean(axis=0)
+    together = piece(mean)
+    agreement = float(np.mean([jaccard(t, together) for t in turns]))
+    full = _enlarged(mean, pixels.shape)
+    return Outlines(piece(full), full, turns, agreement)
+
+
+def piece(probabilities: Array) -> Mask:
+    """The piece above the level that gathers most probability, holes filled; empty where nothing is above."""
+    marks, count = ndimage.label(probabilities > LEVEL)
+    if count == 0:
+        return np.zeros(probabilities.shape, dtype=bool)
+    sums = ndimage.sum(probabilities, marks, np.arange(1, count + 1))
+    return np.asarray(ndimage.binary_fill_holes(marks == int(np.argmax(sums)) + 1), dtype=bool)
+
+
+def _squared(pixels: Pixels) -> tuple[Pixels, tuple[slice, slice]]:
+    """The picture in the middle of the network's square, mirrored outwards; and where it lies there."""
+    height, width = pixels.shape[:2]
+    shrink = SIDE / max(height, width)
+    size = max(1, round(width * shrink)), max(1, round(height * shrink))
+    small = np.asarray(Image.fromarray(pixels).resize(size, Image.Resampling.BILINEAR))
+    left, top = (SIDE - size[0]) // 2, (SIDE - size[1]) // 2
+    pad = ((top, SIDE - size[1] - top), (left, SIDE - size[0] - left), (0, 0))
+    return np.pad(small, pad, "symmetric"), (slice(top, top + size[1]), slice(left, left + size[0]))
+
+
+def _enlarged(small: Array, shape: tuple[int, ...]) -> Array:
+    image = Image.fromarray(np.ascontiguousarray(small))
+    return np.asarray(image.resize((shape[1], shape[0]), Image.Resampling.BILINEAR), dtype=np.float32)
+
+
+def _turned(square: Pixels, turn: int) -> Pixels:
+    return np.ascontiguousarray(np.rot90(square[:, ::-1] if turn >= 4 else square, turn % 4))
+
+
+def _turned_back(square: Array, turn: int) -> Array:
+    back = np.rot90(square, -(turn % 4))
+    return back[:, ::-1] if turn >= 4 else back
+
+
+def jaccard(first: Mask, second: Mask) -> float:
+    union = int((first | second).sum())
+    return int((first & second).sum()) / union if union else 0.0
+
+
+def _run(squares: Pixels) -> Array:
+    return np.asarray(_session(WEIGHTS).run(None, {"squares": squares})[0], dtype=np.float32)
+
+
+@lru_cache(maxsize=1)
+def _session(weights: Path) -> Any:
+    """The loaded network; nothing of the runtime is imported before the first call."""
+    try:
+        content = weights.read_bytes()
+        wanted = weights.with_suffix(".sha256").read_text(encoding="ascii").split()[0]
+    except (OSError, ValueError, IndexError):
+        raise NoLearnedFinder("The learned outline is off: its weights are missing.") from None
+    if hashlib.sha256(content).hexdigest() != wanted:
+        raise NoLearnedFinder("The learned outline is off: its weights are damaged (digest differs).")
+    return _opened(content)
+
+
+def _opened(content: bytes) -> Any:
+    try:
+        runtime = import_module("onnxruntime")  # only here: the web process never loads it
+    except ImportError:
+        raise NoLearnedFinder("The learned outline is off: ONNX Runtime is not installed.") from None
+    options = runtime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    options.execution_mode = runtime.ExecutionMode.ORT_SEQUENTIAL
+    options.enable_mem_pattern = False  # 35 MB less at the same speed
+    options.log_severity_level = 3
+    return runtime.InferenceSession(content, options, providers=["CPUExecutionProvider"])
