@@ -42,6 +42,8 @@ def search(ready: Prepared) -> Search:
     missing = learned.available()
     if missing is not None:
         return _by_vote(ready, small, voted, missing)
+    if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there
+        return Search(None, (doubts.NONE_FOUND,), "the network")
     probability = learned.probability(ready.pixels)
     ring = _refined(ready, border(probability))
     if ring is None:
