@@ -48,12 +48,23 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     centre = np.array([y.mean(), x.mean()])
     reach = float(np.hypot(y - centre[0], x - centre[1]).max()) + 1
     cell = 2 * reach / _GRID
-    coarse = ndimage.gaussian_filter(lab, (cell / 2, cell / 2, 0)) if cell > 1 else lab
-    folds = [_folded(coarse, mask, centre, reach, turn * np.pi / 2 / _TURNS) for turn in range(_TURNS)]
-    best = min(folds, key=lambda f: sum(s / SHAPE_LIMIT + c / COLOUR_LIMIT for s, c in f))
+    top, left = (max(0, int(c - 1.5 * reach)) for c in centre)
+    box = slice(top, int(centre[0] + 1.5 * reach) + 1), slice(left, int(centre[1] + 1.5 * reach) + 1)
+    coarse = ndimage.gaussian_filter(lab[box], (cell / 2, cell / 2, 0)) if cell > 1 else lab[box]
+
+    def fold(turn: int) -> list[tuple[float, float]]:
+        return _folded(coarse, mask[box], centre - (top, left), reach, turn * np.pi / 2 / _TURNS)
+
+    folds = {turn: fold(turn) for turn in range(0, _TURNS, 2)}
+    middle = min(folds, key=lambda turn: _weight(folds[turn]))
+    best = min(folds[middle], fold(middle - 1), fold(middle + 1), key=_weight)
     axes = sum(s > SHAPE_LIMIT or c > COLOUR_LIMIT for s, c in best)
     shape, colour = np.mean(best, axis=0)
     return Asymmetry(float(shape), float(colour), axes)
+
+
+def _weight(fold: list[tuple[float, float]]) -> float:
+    return sum(shape / SHAPE_LIMIT + colour / COLOUR_LIMIT for shape, colour in fold)
 
 
 def _folded(
@@ -62,18 +73,21 @@ def _folded(
     """Shape and colour difference over the axis at `angle` and the one across it."""
     steps = (np.arange(_GRID) + 0.5) / _GRID * 2 * reach - reach
     v, u = np.meshgrid(steps, steps, indexing="ij")
-    where = np.stack(
-        [centre[0] + np.sin(angle) * u + np.cos(angle) * v, centre[1] + np.cos(angle) * u - np.sin(angle) * v]
-    )
-    inside = ndimage.map_coordinates(mask.astype(np.uint8), where, order=0) > 0
-    colours = np.stack([ndimage.map_coordinates(lab[..., c], where, order=1) for c in range(3)], axis=-1)
+    y = np.rint(centre[0] + np.sin(angle) * u + np.cos(angle) * v).astype(int)
+    x = np.rint(centre[1] + np.cos(angle) * u - np.sin(angle) * v).astype(int)
+    height, width = mask.shape
+    seen = (y >= 0) & (x >= 0) & (y < height) & (x < width)
+    y, x = np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)
+    inside, colours = mask[y, x] & seen, lab[y, x]
     return [_difference(inside, colours, axis) for axis in (0, 1)]
 
 
 def _difference(inside: Mask, colours: Array, axis: int) -> tuple[float, float]:
-    other = np.flip(inside, axis)
-    both = inside & other
-    shape = float((inside ^ other).sum() / (2 * max(1, inside.sum())))
+    """Of the half on one side of the axis: each pair of mirrored points counts once."""
+    half = (slice(0, _GRID // 2), slice(None)) if axis == 0 else (slice(None), slice(0, _GRID // 2))
+    one, other = inside[half], np.flip(inside, axis)[half]
+    both = one & other
+    shape = float((one ^ other).sum() / max(1, inside.sum()))
     if not both.any():
         return shape, 0.0
-    return shape, float(delta_e_2000(colours[both], np.flip(colours, axis)[both]).mean())
+    return shape, float(delta_e_2000(colours[half][both], np.flip(colours, axis)[half][both]).mean())

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import colours, contour, registration, repeatability
+from . import colours, contour, light, registration, repeatability
 from .light import Array, Mask
 from .prepare import Prepared
 from .types import Delta, Measure, Measurement, Region, Registration
@@ -141,7 +141,7 @@ def _hot(first: Prepared, moved: Array, known: Mask, near: Mask, laid: Registrat
     """Smoothed density change, and where it goes beyond local noise and misalignment."""
     blur = 2.0 + (laid.residual_px or 0) / first.zoom
     weight = ndimage.gaussian_filter(known.astype(np.float32), blur)
-    one, two = first.density.mean(axis=2), moved.mean(axis=2)
+    one, two = light.grey(first.density), light.grey(moved)
     change = ndimage.gaussian_filter(np.where(known, two - one, 0), blur) / np.maximum(weight, 0.05)
     inside = near & known
     noise = max(_NOISE_FLOOR, 1.4826 * float(np.median(np.abs(change[inside]))) if inside.any() else 0)

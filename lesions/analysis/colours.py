@@ -10,6 +10,7 @@ from .light import Array, Mask
 
 NAMES = ("white", "red", "light_brown", "dark_brown", "blue_grey", "black")
 LEAST_SHARE = 0.03
+_SAMPLES = 8000  # of the lesion's pixels, taken evenly: a share of 3 % is then known to 0.2 %
 # Density of red, green, blue of the common skin to which every picture is brought before naming.
 _COMMON_SKIN = np.array([0.20, 0.42, 0.55], dtype=np.float32)
 # CIELAB references, our own: named by eye on drawn patches and on open pictures. The six names are those
@@ -40,7 +41,8 @@ def shares(density: Array, mask: Mask) -> dict[str, float]:
     dict of str to float
         Share 0-1 for each of `NAMES`; what is left is skin-coloured.
     """
-    named = classify(density[mask])
+    inside = density[mask]
+    named = classify(inside[:: max(1, len(inside) // _SAMPLES)])
     return {name: float((named == i + 1).mean()) for i, name in enumerate(NAMES)}
 
 

@@ -6,10 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from . import light, resample
 from .light import Array, Mask
 
 _LEAST_DENSITY = 0.13
 _FAN = 32  # degrees to both sides of each of four directions: neighbours overlap
+_FANS = [np.abs((np.arange(180) - middle + 90) % 180 - 90) < _FAN for middle in (0, 45, 90, 135)]
 _WIDEST = 1 / 60  # of the longer side
 _SHORTEST = 1 / 9
 _STRAIGHTEST_NET = 0.45  # a hair's ends lie nearly its length apart; a pigment network folds back on itself
@@ -29,26 +31,28 @@ def find(density: Array) -> Mask:
     """
     longer = max(density.shape[:2])
     size = max(3, int(longer * _WIDEST) | 1)
-    levels = np.clip(density.mean(axis=2) * 80 + 80, 0, 255).astype(np.uint8)
+    levels = np.clip(light.grey(density) * 80 + 80, 0, 255).astype(np.uint8)
     levels = ndimage.uniform_filter(levels, 3)
-    way = _directions(levels)
-    dark = levels - np.minimum(levels, ndimage.grey_opening(levels, (size, size)))
-    light = np.maximum(levels, ndimage.grey_closing(levels, (size, size))) - levels
+    dark = levels - np.minimum(levels, resample.opened(levels, size))
+    pale = np.maximum(levels, resample.closed(levels, size)) - levels
     least = _LEAST_DENSITY * 80
     found = np.zeros(levels.shape, dtype=bool)
-    for ridges in (dark > least, light > 1.5 * least):
-        for middle in (0, 45, 90, 135):
-            aside = np.abs((way - middle + 90) % 180 - 90)
-            found |= _long_thin(ridges & (aside < _FAN), longer)
+    way = _directions(levels)
+    for ridges in (dark > least, pale > 1.5 * least):
+        for fan in _FANS if ridges.sum() > longer * _SHORTEST else ():
+            found |= _long_thin(ridges & fan[way], longer)
     return np.asarray(ndimage.binary_dilation(found, iterations=max(1, longer // 400)), dtype=bool)
 
 
-def _directions(levels: NDArray[np.uint8]) -> Array:
-    """Direction across the local structure in degrees, 0-180: crossing hairs fall apart by it."""
+def _directions(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Direction across the local structure in degrees, 0-179: crossing hairs fall apart by it."""
     view = levels.astype(np.float32)
     gy, gx = ndimage.sobel(view, 0), ndimage.sobel(view, 1)
-    xx, xy, yy = (ndimage.gaussian_filter(p, 2.0, truncate=2.5) for p in (gx * gx, gx * gy, gy * gy))
-    return np.asarray(np.degrees(np.arctan2(2 * xy, xx - yy)) / 2 % 180, dtype=np.float32)
+    smooth = [resample.thinned(p, 2) for p in (gx * gx, gx * gy, gy * gy)]
+    xx, xy, yy = (ndimage.gaussian_filter(p, 1.0, truncate=2.5) for p in smooth)
+    degrees = (np.arctan2(2 * xy, xx - yy) * (90 / np.pi)).astype(np.int16) % 180
+    wide = degrees.astype(np.uint8).repeat(2, axis=0).repeat(2, axis=1)
+    return np.asarray(wide[: view.shape[0], : view.shape[1]], dtype=np.uint8)
 
 
 def _long_thin(ridges: Mask, longer: int) -> Mask:

@@ -16,7 +16,7 @@ from scipy import ndimage
 
 SIDE = 256  # the network sees squares of this many pixels
 WEIGHTS = Path(__file__).parent / "weights" / "outline.onnx"
-_LEVEL = 0.45  # of 0.35-0.55 the best mean on the pictures that choose
+LEVEL = 0.45  # of 0.35-0.55 the best mean on the pictures that choose
 
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float32]
@@ -97,7 +97,7 @@ def outlines(pixels: Pixels) -> Outlines:
 
 def piece(probabilities: Array) -> Mask:
     """The piece above the level that gathers most probability, holes filled; empty where nothing is above."""
-    marks, count = ndimage.label(probabilities > _LEVEL)
+    marks, count = ndimage.label(probabilities > LEVEL)
     if count == 0:
         return np.zeros(probabilities.shape, dtype=bool)
     sums = ndimage.sum(probabilities, marks, np.arange(1, count + 1))

@@ -54,6 +54,11 @@ def above(pixels: Bytes, skin: Array) -> Array:
     return np.asarray(_DENSITY[pixels] - skin, dtype=np.float32)
 
 
+def grey(density: Array) -> Array:
+    """Mean of the three channels; numpy's own mean over a last axis of three is ten times slower."""
+    return (density[..., 0] + density[..., 1] + density[..., 2]) / np.float32(3)
+
+
 def _ring_weight(x: NDArray[np.int_], y: NDArray[np.int_], width: int, height: int) -> Array:
     """1 towards the rim where skin is likely, falling to a little in the middle where the lesion is."""
     radius = np.hypot(x - width / 2, y - height / 2) / np.hypot(width / 2, height / 2)

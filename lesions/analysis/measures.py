@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from . import asymmetry, border, colours, contour, repeatability
+from . import asymmetry, border, colours, contour, light, repeatability
 from .contour import Ring
 from .prepare import Prepared
 from .types import Measure, Scale
@@ -38,7 +38,7 @@ _HOW = {
 }
 
 
-def all_of(ready: Prepared, ring: Ring | None, scale: Scale | None) -> tuple[Measure, ...]:
+def all_of(ready: Prepared, ring: Ring | None, scale: Scale | None, by: str) -> tuple[Measure, ...]:
     """Measure an outlined lesion; without an outline every value is None with the reason.
 
     Parameters
@@ -49,13 +49,15 @@ def all_of(ready: Prepared, ring: Ring | None, scale: Scale | None) -> tuple[Mea
         Border in working pixels.
     scale : Scale or None
         Of the full picture; millimetres stay None without it, pixels are always given.
+    by : str
+        Who found or drew the border.
     """
     if ring is None:
         sizes = [
             Measure(f"{n}{s}", None, _unit(u, p), None, NO_OUTLINE) for n, p in _SIZES for s, u in _UNITS
         ]
         return *sizes, *(Measure(name, None, unit, None, NO_OUTLINE) for name, unit in _SHAPES)
-    return *_sizes(ready.to_full(ring), scale), *_shapes(ready, ring)
+    return *_sizes(ready.to_full(ring), scale, by), *_shapes(ready, ring)
 
 
 _UNITS = (("", "mm"), ("_px", "px"))
@@ -65,11 +67,11 @@ def _unit(unit: str, power: int) -> str:
     return unit if power == 1 else f"{unit}²"
 
 
-def _sizes(full: Ring, scale: Scale | None) -> list[Measure]:
+def _sizes(full: Ring, scale: Scale | None, by: str) -> list[Measure]:
     found = {"area": contour.area(full), "perimeter": contour.perimeter(full), "feret": contour.feret(full)}
     out: list[Measure] = []
     for name, power in _SIZES:
-        pixels, how = found[name], _HOW[name]
+        pixels, how = found[name], f"{_HOW[name]}, found or drawn by {by}"
         spread = repeatability.sem(name, pixels)
         if scale is None:
             out.append(Measure(name, None, _unit("mm", power), None, NO_SCALE))
@@ -95,7 +97,7 @@ def _shapes(ready: Prepared, ring: Ring) -> list[Measure]:
         "asymmetry_shape": fold.shape,
         "asymmetry_colour": fold.colour,
         "asymmetry_axes": fold.axes,
-        "border_abrupt": border.abrupt_sectors(ready.density.mean(axis=2), ring),
+        "border_abrupt": border.abrupt_sectors(light.grey(ready.density), ring),
         "solidity": contour.solidity(ring),
         "compactness": contour.compactness(ring),
         "colours": sum(part >= colours.LEAST_SHARE for part in share.values()),

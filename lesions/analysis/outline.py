@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from . import light, resample
 from .light import Array, Mask
 from .surroundings import Surroundings
 
@@ -75,9 +76,9 @@ def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:
     samples = smooth[usable][:: max(1, usable.sum() // 5000)]
     principal = np.linalg.eigh(np.cov(samples.T))[1][:, -1]
     principal = principal * np.sign(principal.sum())
-    skin = np.median(lab[usable & (np.abs(smooth.mean(axis=2)) < 0.15)], axis=0)
+    skin = np.median(lab[usable & (np.abs(light.grey(smooth)) < 0.15)], axis=0)
     away = np.linalg.norm(ndimage.gaussian_filter(lab, (size / 170, size / 170, 0)) - skin, axis=2)
-    views = [smooth[..., 2], smooth[..., 1], smooth.mean(axis=2), smooth @ principal.astype(np.float32)]
+    views = [smooth[..., 2], smooth[..., 1], light.grey(smooth), smooth @ principal.astype(np.float32)]
     limits = (1.0, 1.0, 1.0, 1.5)
     curbed = [np.tanh(v / (_SATURATION * most)) for v, most in zip(views, limits, strict=True)]
     return [*curbed, np.tanh(away / (40 * _SATURATION))]
@@ -121,15 +122,21 @@ def tidy(mask: Mask, around: Surroundings) -> Mask:
 def _rounded(pieces: Mask, best: Mask) -> Mask:
     """The best piece with its near neighbours, gaps closed, holes filled, a little widened."""
     radius = np.sqrt(best.sum() / np.pi)
-    near = ndimage.distance_transform_edt(~best) <= max(1.0, _BRIDGE * radius)
-    marks, _ = ndimage.label(pieces | best)
-    kept = np.isin(marks, np.unique(marks[near & (marks > 0)]))
     gap = max(1.0, _BRIDGE * radius)
-    padded = np.pad(kept, int(gap) + 2)
-    wide = ndimage.distance_transform_edt(~padded) <= gap
-    closed = ndimage.distance_transform_edt(wide) > gap - _WIDEN * radius
+    near = resample.within(best, gap)
+    marks, count = ndimage.label(pieces | best)
+    met = np.zeros(count + 1, dtype=bool)
+    met[marks[near]] = True
+    met[0] = False
     inner = int(gap) + 2
-    return np.asarray(ndimage.binary_fill_holes(closed[inner:-inner, inner:-inner]), dtype=bool)
+    padded = np.pad(met[marks], inner)
+    rows, columns = np.nonzero(padded.any(axis=1))[0], np.nonzero(padded.any(axis=0))[0]
+    box = slice(rows[0] - inner, rows[-1] + inner + 1), slice(columns[0] - inner, columns[-1] + inner + 1)
+    wide = ndimage.distance_transform_edt(~padded[box]) <= gap
+    closed = ndimage.distance_transform_edt(wide) > gap - _WIDEN * radius
+    out = np.zeros_like(padded)
+    out[box] = ndimage.binary_fill_holes(closed)
+    return np.asarray(out[inner:-inner, inner:-inner], dtype=bool)
 
 
 def _scores(marks: NDArray[np.int32], count: int, around: Surroundings) -> Array:
@@ -140,7 +147,7 @@ def _scores(marks: NDArray[np.int32], count: int, around: Surroundings) -> Array
     numbers = np.arange(1, count + 1)
     worth = ndimage.sum(np.exp(-((radius / _CENTRAL) ** 2)), marks, numbers)
     rim = np.ones_like(around.frame)
-    rim[2:-2, 2:-2] = ndimage.binary_dilation(around.frame, iterations=2)[2:-2, 2:-2]
+    rim[2:-2, 2:-2] = resample.within(around.frame, 2)[2:-2, 2:-2]
     size = ndimage.sum(marks > 0, marks, numbers)
     contact = ndimage.sum(rim & ~around.frame, marks, numbers) / np.sqrt(size)
     return np.asarray(worth / (1 + contact), dtype=np.float32)

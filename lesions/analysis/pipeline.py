@@ -6,14 +6,12 @@ import hashlib
 
 import numpy as np
 
-from . import change, contour, doubts, measures, prepare, quality, refine, registration
-from . import outline as finding
+from . import change, contour, finders, measures, prepare, quality, registration, ruler
 from .contour import Ring
+from .finders import Search
 from .prepare import Prepared
-from .types import Comparison, Doubt, Measurement, Outline, Scale
+from .types import Comparison, Measurement, Outline, Scale
 from .version import VERSION
-
-_SEARCH_WIDTH = 256  # the size at which the search was tried on pictures with experts' outlines
 
 
 class DifferentVersions(ValueError):
@@ -28,7 +26,7 @@ def measure(data: bytes, *, scale: Scale | None = None, outline: Outline | None 
     data : bytes
         JPEG, PNG, TIFF or WebP.
     scale : Scale, optional
-        Of the full picture; without it lengths in millimetres are None.
+        Of the full picture. Without it a ruler in the picture gives one; else lengths in millimetres are None.
     outline : Outline, optional
         Drawn by a person, in pixels of the full picture: measures follow it and nothing is searched.
 
@@ -45,10 +43,13 @@ def measure(data: bytes, *, scale: Scale | None = None, outline: Outline | None 
         The outline has fewer than three points or encloses nothing.
     """
     ready = prepare.picture(data)
-    ring, doubt = _searched(ready) if outline is None else (_drawn(ready, outline), ())
+    found = finders.search(ready) if outline is None else Search(_drawn(ready, outline), (), "a person")
+    ring = found.ring
     mask = None if ring is None else contour.fill(ring, ready.shape)
     if mask is not None and not mask.any():
         mask = None  # an outline between pixel centres: its photograph is judged as one without outline
+    seen = ruler.scale(ready.bare, ready.zoom)
+    scale, doubtful = scale or seen, quality.scales(scale, seen)
     kept = outline or (None if ring is None else _outline(ready, ring))
     return Measurement(
         version=VERSION,
@@ -57,11 +58,10 @@ def measure(data: bytes, *, scale: Scale | None = None, outline: Outline | None 
         height=ready.full_height,
         scale=scale,
         outline=kept,
-        doubt=doubt,
-        measures=measures.all_of(ready, ring, scale),
-        quality=quality.assess(
-            ready.pixels, ready.density, ready.hairs, ready.around, mask, ring, ready.zoom
-        ),
+        doubt=found.doubt,
+        measures=measures.all_of(ready, ring, scale, found.by),
+        quality=quality.assess(ready.pixels, ready.density, ready.hairs, ready.around, mask, ring, ready.zoom)
+        + doubtful,
     )
 
 
@@ -96,19 +96,6 @@ def compare(
         deltas=change.deltas(earlier_measurement, later_measurement, laid),
         regions=change.regions(first, second, earlier_measurement, later_measurement, laid),
     )
-
-
-def _searched(ready: Prepared) -> tuple[Ring | None, tuple[Doubt, ...]]:
-    small = ready.coarser(_SEARCH_WIDTH)
-    found = finding.find(small.density, small.lab, small.around)
-    rough = contour.of_mask(found.mask) if found.mask.any() else None
-    if rough is None:
-        return None, (doubts.NONE_FOUND,)
-    mask = contour.fill(rough * (small.zoom / ready.zoom), ready.shape)
-    ring = refine.border(mask, ready.density.mean(axis=2), ready.around)
-    if ring is None:
-        return None, (doubts.NONE_FOUND,)
-    return ring, doubts.about(small, found, ring * (ready.zoom / small.zoom))
 
 
 def _drawn(ready: Prepared, outline: Outline) -> Ring:

@@ -8,22 +8,23 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from . import hair, light, reading, surroundings
+from . import hair, light, reading, resample, surroundings
 from .colour import to_lab
 from .contour import Ring
 from .light import Array, Mask
 from .surroundings import Surroundings
 from .types import Outline
 
-WORKING_WIDTH = 768
+WORKING_WIDTH = 496  # a camera's 4000 pixels and more are then decoded at one eighth
 SMALLEST_SIDE = 48
 
 
 @dataclass(frozen=True)
 class Prepared:
-    """`density` and `lab` have hair closed over; `zoom` = full pixels per pixel here."""
+    """`density` and `lab` have hair closed over, `bare` has not; `zoom` = full pixels per pixel here."""
 
     pixels: NDArray[np.uint8]
+    bare: Array
     density: Array
     lab: Array
     hairs: Mask
@@ -42,9 +43,10 @@ class Prepared:
         height, width = (n // step * step for n in self.shape)
 
         def shrunk(values: NDArray[Any]) -> Array:
-            cut = values[:height, :width].astype(np.float32)
-            blocks = cut.reshape(height // step, step, width // step, step, -1).mean(axis=(1, 3))
-            return np.asarray(blocks[..., 0] if values.ndim == 2 else blocks, dtype=np.float32)
+            cut = values[:height, :width]
+            if cut.ndim == 2:
+                return resample.thinned(cut, step)
+            return np.stack([resample.thinned(cut[..., c], step) for c in range(3)], axis=-1)
 
         around = Surroundings(shrunk(self.around.frame) > 0.5, shrunk(self.around.foreign) > 0.5)
         return replace(
@@ -76,10 +78,10 @@ def picture(data: bytes, *, working_width: int = WORKING_WIDTH) -> Prepared:
     if min(read.pixels.shape[:2]) < SMALLEST_SIDE:
         text = f"The picture is under {SMALLEST_SIDE} pixels on a side; send a larger one."
         raise reading.UnreadablePicture(text)
-    lab = to_lab(read.pixels)
-    around = surroundings.find(read.pixels, lab)
+    around = surroundings.find(read.pixels)
     lit = light.even(read.pixels, around.usable)
     hairs = hair.find(lit.density) & around.usable
     closed = hair.close_over(read.pixels, hairs)
-    density, lab = light.above(closed, lit.skin), to_lab(closed) if hairs.any() else lab
-    return Prepared(read.pixels, density, lab, hairs, around, read.zoom, read.full_width, read.full_height)
+    density = light.above(closed, lit.skin) if hairs.any() else lit.density
+    layers = lit.density, density, to_lab(closed), hairs, around
+    return Prepared(read.pixels, *layers, read.zoom, read.full_width, read.full_height)

@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from . import resample
 from .contour import Ring, feret
 from .light import Array, Mask
 from .surroundings import Surroundings
-from .types import Quality
+from .types import Quality, Scale
 
 FOCUS_LEAST = 0.22
 CLIPPED_MOST = 0.02
@@ -17,12 +18,14 @@ GLARE_MOST = 0.01
 HAIR_MOST = 0.10
 FRAME_MOST = 0.03
 PIXELS_LEAST = 150.0
+SCALE_MOST = 0.03
 _ADVICE = {
     "focus": "Hold still, refocus and take it again.",
     "exposure": "Take it again with less light or exposure.",
     "glare": "Press the plate on fully, use more gel, or cross-polarise.",
     "hair": "Part, flatten or clip the hair and take it again.",
     "frame": "Step back or move so that the whole lesion is in the field.",
+    "scale": "Check which camera, lens and distance were used.",
     "resolution": "Go closer or use a finer camera.",
 }
 
@@ -59,8 +62,9 @@ def assess(
         focus, exposure, glare, hair, frame, resolution. The limits are common practice, no source.
     """
     where = mask if mask is not None else _middle(around)
-    shining = pixels.min(axis=2) > 247
-    clipped = ((pixels.min(axis=2) < 3) | shining) & around.usable
+    darkest = np.minimum(np.minimum(pixels[..., 0], pixels[..., 1]), pixels[..., 2])
+    shining = darkest > 247
+    clipped = ((darkest < 3) | shining) & around.usable
     lost = clipped.sum() / max(1, around.usable.sum())
     return (
         _focus(density, where),
@@ -70,6 +74,16 @@ def assess(
         _contact(ring, around),
         _resolution(ring, zoom),
     )
+
+
+def scales(stated: Scale | None, seen: Scale | None) -> tuple[Quality, ...]:
+    """Hold the stated scale against the ruler in the picture; nothing where either is missing."""
+    if stated is None or seen is None:
+        return ()
+    off = abs(seen.mm_per_px / stated.mm_per_px - 1)
+    text = f"The picture's ruler is {off:.1%} off the scale given, at most {SCALE_MOST:.0%} is wanted."
+    ok = off <= SCALE_MOST
+    return (Quality("scale", round(off, 4), SCALE_MOST, ok, text if ok else f"{text} {_ADVICE['scale']}"),)
 
 
 def _middle(around: Surroundings) -> Mask:
@@ -87,7 +101,7 @@ def _share(name: str, value: float, limit: float, what: str) -> Quality:
 
 def _focus(density: Array, where: Mask) -> Quality:
     """Fine structure over coarse: what a slight blur destroys is little in a picture blurred already."""
-    near = ndimage.binary_dilation(where, iterations=max(2, where.shape[1] // 60))
+    near = resample.within(where, max(2, where.shape[1] // 60))
     rows, columns = np.nonzero(near.any(axis=1))[0], np.nonzero(near.any(axis=0))[0]
     box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
     view, near = density[..., 1][box], near[box]
@@ -113,7 +127,7 @@ def _contact(ring: Ring | None, around: Surroundings) -> Quality:
 def on_rim(ring: Ring, around: Surroundings) -> float:
     """Share of the border that lies on the rim of the lit field, 0-1."""
     rim = np.ones_like(around.frame)
-    rim[3:-3, 3:-3] = ndimage.binary_dilation(around.frame, iterations=3)[3:-3, 3:-3]
+    rim[3:-3, 3:-3] = resample.within(around.frame, 3)[3:-3, 3:-3]
     height, width = rim.shape
     x, y = np.clip(ring[:, 0], 0, width - 1).astype(int), np.clip(ring[:, 1], 0, height - 1).astype(int)
     return float(rim[y, x].mean())

@@ -5,16 +5,16 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from . import resample
 from .contour import Ring, of_mask, smooth, trace
 from .light import Array, Mask
 from .surroundings import Surroundings
 
 _ROUNDS = 4
 _CONTRAST = 0.03
-_LEAN = 3.0
 
 
-def border(mask: Mask, density: Array, around: Surroundings) -> Ring | None:
+def border(mask: Mask, density: Array, around: Surroundings, *, lean: float) -> Ring | None:
     """Refine a coarse mask against local means and trace it.
 
     Parameters
@@ -25,6 +25,8 @@ def border(mask: Mask, density: Array, around: Surroundings) -> Ring | None:
         One view of density above the skin, hair taken out.
     around : Surroundings
         Never entered.
+    lean : float
+        How far the border may go from the coarse one, in tenths of the mean radius: small trusts the start.
 
     Returns
     -------
@@ -35,8 +37,8 @@ def border(mask: Mask, density: Array, around: Surroundings) -> Ring | None:
     box, corner = _box(mask, int(5 * reach) + 3)
     start, view = mask[box], ndimage.gaussian_filter(density[box], max(0.8, reach / 6))
     depth = ndimage.distance_transform_edt(start) - ndimage.distance_transform_edt(~start)
-    lean = (depth / (_LEAN * reach)).astype(np.float32)
-    ring = _settled(start, view, lean, around.usable[box], 2 * reach)
+    pull = (depth / (lean * reach)).astype(np.float32)
+    ring = _settled(start, view, pull, around.usable[box], 2 * reach)
     return of_mask(mask) if ring is None else ring + corner
 
 
@@ -48,11 +50,11 @@ def _box(mask: Mask, margin: int) -> tuple[tuple[slice, slice], Ring]:
     return box, np.array([left, top], dtype=np.float64)
 
 
-def _settled(start: Mask, view: Array, lean: Array, usable: Mask, sigma: float) -> Ring | None:
+def _settled(start: Mask, view: Array, pull: Array, usable: Mask, sigma: float) -> Ring | None:
     """Move the border round by round; None where the piece is lost or runs away."""
     current = start
     for _ in range(_ROUNDS):
-        level = _level(current, view, lean, sigma)
+        level = _level(current, view, pull, sigma)
         level[~usable] = -1
         marks, count = ndimage.label(level > 0)
         if count == 0:
@@ -65,21 +67,20 @@ def _settled(start: Mask, view: Array, lean: Array, usable: Mask, sigma: float) 
     return _ring(level, current)
 
 
-def _level(current: Mask, view: Array, lean: Array, sigma: float) -> Array:
-    """Density less the mean of its two sides, in contrasts; far from the start the start decides (`lean`)."""
+def _level(current: Mask, view: Array, pull: Array, sigma: float) -> Array:
+    """Density less the mean of its two sides, in contrasts; far from the start the start decides (`pull`)."""
     inside = current.astype(np.float32)
     near, far = _mean(view, inside, sigma), _mean(view, 1 - inside, sigma)
     contrast = np.maximum(near - far, _CONTRAST)
-    return np.asarray((view - (near + far) / 2) / contrast + lean, dtype=np.float32)
+    return np.asarray((view - (near + far) / 2) / contrast + pull, dtype=np.float32)
 
 
 def _mean(view: Array, weight: Array, sigma: float) -> Array:
-    """Gaussian mean over what is weighted, on every second pixel: it is smooth."""
-    thin, part = weight[::2, ::2], view[::2, ::2]
-    total = ndimage.gaussian_filter(thin, sigma / 2)
-    mean = ndimage.gaussian_filter(part * thin, sigma / 2) / np.maximum(total, 1e-4)
-    grown: Array = np.repeat(np.repeat(mean, 2, axis=0), 2, axis=1)[: view.shape[0], : view.shape[1]]
-    return grown
+    """Gaussian mean over what is weighted, on a smaller copy: it is smooth."""
+    step = max(1, int(sigma / 3))
+    thin, part = resample.thinned(weight, step), resample.thinned(view * weight, step)
+    total, sums = (ndimage.gaussian_filter(v, sigma / step) for v in (thin, part))
+    return resample.enlarged(sums / np.maximum(total, 1e-4), step, (view.shape[0], view.shape[1]))
 
 
 def _ring(level: Array, kept: Mask) -> Ring | None:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import contour, guesses, overlay
+from . import contour, guesses, overlay, resample
 from .contour import Ring
 from .light import Array, Mask
 from .overlay import Similarity, View
@@ -75,15 +75,10 @@ def register(
 
 def _view(ready: Prepared) -> View:
     """Green and blue density at about `_SIDE` pixels, hair already closed."""
-    step = max(1, round(max(ready.shape) / _SIDE))
-    height, width = (n // step * step for n in ready.shape)
-    view = ready.density[:height, :width, 1:].mean(axis=2)
-    small = view.reshape(height // step, step, width // step, step).mean(axis=(1, 3))
-    hidden = (ready.hairs | ~ready.around.usable)[:height, :width]
-    hidden = hidden.reshape(height // step, step, width // step, step)
-    return View(
-        np.clip(small, -0.6, 2.5).astype(np.float32), np.asarray(~hidden.any(axis=(1, 3))), ready.zoom * step
-    )
+    factor = max(1.0, max(ready.shape) / _SIDE)
+    small = resample.shrunk((ready.density[..., 1] + ready.density[..., 2]) * np.float32(0.5), factor)
+    hidden = resample.shrunk((ready.hairs | ~ready.around.usable).astype(np.float32), factor)
+    return View(np.clip(small, -0.6, 2.5), np.asarray(hidden < 0.01), ready.zoom * factor)
 
 
 def _ring(ready: Prepared, view: View, measurement: Measurement) -> Ring | None:

@@ -6,11 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 from scipy import ndimage
 
+from .colour import to_lab
 from .light import Mask
 
 _CAST = 0.40
+_SEARCH_SIDE = 256
 
 
 @dataclass(frozen=True)
@@ -25,24 +28,26 @@ class Surroundings:
         return ~(self.frame | self.foreign)
 
 
-def find(pixels: NDArray[np.uint8], lab: NDArray[np.float32]) -> Surroundings:
-    """Mark the dark frame and coloured things that skin cannot be.
+def find(pixels: NDArray[np.uint8]) -> Surroundings:
+    """Mark the dark frame and coloured things that skin cannot be; sought on a smaller copy.
 
     Parameters
     ----------
     pixels : uint8 (H, W, 3)
         sRGB.
-    lab : float32 (H, W, 3)
-        The same in CIELAB.
     """
-    frame = _frame(pixels)
-    foreign = _foreign(lab) & ~frame
-    return Surroundings(frame, foreign)
+    height, width = pixels.shape[:2]
+    step = max(1, round(max(height, width) / _SEARCH_SIDE))
+    small = np.asarray(Image.fromarray(pixels).reduce(step)) if step > 1 else pixels
+    frame = _frame(small)
+    foreign = _foreign(to_lab(small)) & ~frame
+    grown = (m.repeat(step, axis=0).repeat(step, axis=1)[:height, :width] for m in (frame, foreign))
+    return Surroundings(*grown)
 
 
 def _frame(pixels: NDArray[np.uint8]) -> Mask:
     """Dark parts hanging together with a corner of the picture: a lesion at one side is no frame."""
-    dark = pixels.max(axis=2) < 62
+    dark = np.maximum(np.maximum(pixels[..., 0], pixels[..., 1]), pixels[..., 2]) < 62
     height, width = dark.shape
     inset_y, inset_x = max(1, height // 40), max(1, width // 40)
     marks, _ = ndimage.label(dark)

@@ -11,7 +11,7 @@ from lesions.analysis.phantom import recaptured
 
 from .pictures import drawn, small
 
-BASE = small(31, axes_mm=(6.0, 5.0), irregularity=0.4, hair=0.3)
+BASE = small(31, axes_mm=(6.0, 5.0), irregularity=0.4, hair=0.3, ruler=False)
 NAMES = [
     "area",
     "area_px",

@@ -1,0 +1,92 @@
+"""Two independent finders of the outline, the network first, and the doubt in what they and their repetitions say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from . import contour, doubts, learned, light, outline, refine, resample
+from .contour import Ring
+from .light import Array, Mask
+from .outline import Found
+from .prepare import Prepared
+from .types import Doubt
+
+_VOTE_WIDTH = 256  # the size at which the vote was tried on pictures with experts' outlines
+_SMOOTH = 1.0
+# The skin itself places a border better on drawn pictures, experts draw wider on real ones: a little of it is best.
+_NETWORK_LEAN, _VOTE_LEAN = 1.0, 3.0
+
+
+@dataclass(frozen=True)
+class Search:
+    """The border in working pixels or None, every reason to doubt it, and who found it, for the methods."""
+
+    ring: Ring | None
+    doubt: tuple[Doubt, ...]
+    by: str
+
+
+def search(ready: Prepared) -> Search:
+    """Find the lesion by the network and doubt it by its turns and by the vote; by the vote alone without it.
+
+    Parameters
+    ----------
+    ready : Prepared
+        The picture.
+    """
+    small = ready.coarser(_VOTE_WIDTH)
+    voted = outline.find(small.density, small.lab, small.around)
+    missing = learned.available()
+    if missing is not None:
+        return _by_vote(ready, small, voted, missing)
+    if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there
+        return Search(None, (doubts.NONE_FOUND,), "the network")
+    probability = learned.probability(ready.pixels)
+    ring = _refined(ready, border(probability))
+    if ring is None:
+        return Search(None, (doubts.NONE_FOUND,), "the network")
+    turns = learned.outlines(ready.pixels).turns
+    alike = jaccard_least(turns, learned.piece(turns.mean(axis=0, dtype=np.float32)))
+    second = contour.fill(ring * (ready.zoom / small.zoom), small.shape)
+    agreed = learned.jaccard(second, voted.mask)
+    return Search(ring, doubts.of_network(ready, ring, alike, agreed), "the network")
+
+
+def _refined(ready: Prepared, ring: Ring | None) -> Ring | None:
+    if ring is None:
+        return None
+    mask = contour.fill(ring, ready.shape)
+    if not mask.any():
+        return ring
+    return refine.border(mask, light.grey(ready.density), ready.around, lean=_NETWORK_LEAN)
+
+
+def border(probability: Array) -> Ring | None:
+    """Trace a probability map round its heaviest piece, at sub-pixel places; None where there is none."""
+    piece = learned.piece(probability)
+    if not piece.any():
+        return None
+    level = np.where(resample.within(piece, 2), probability, 0.0).astype(np.float32)
+    level[ndimage.binary_erosion(piece, iterations=2)] = 1.0
+    ring = contour.trace(level, learned.LEVEL)
+    return None if ring is None else contour.smooth(ring, _SMOOTH)
+
+
+def jaccard_least(turns: Array | Mask, together: Mask) -> float:
+    """How far the turn that agrees least still agrees, 0-1."""
+    return min(learned.jaccard(turn, together) for turn in turns)
+
+
+def _by_vote(ready: Prepared, small: Prepared, found: Found, why: str) -> Search:
+    by = f"the vote alone ({why})"
+    rough = contour.of_mask(found.mask) if found.mask.any() else None
+    if rough is None:
+        return Search(None, (doubts.NONE_FOUND,), by)
+    mask = contour.fill(rough * (small.zoom / ready.zoom), ready.shape)
+    ring = refine.border(mask, light.grey(ready.density), ready.around, lean=_VOTE_LEAN)
+    if ring is None:
+        return Search(None, (doubts.NONE_FOUND,), by)
+    return Search(ring, doubts.of_vote(small, found, ring * (ready.zoom / small.zoom)), by)

@@ -1,0 +1,87 @@
+"""Cheap stand-ins for wide filters: what is smooth is computed on a smaller copy."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from scipy import ndimage
+
+from .light import Array, Mask
+
+_FINE = 2.5  # a Gaussian narrower than this many pixels is not worth a smaller copy
+
+
+def resized(values: Array, size: tuple[int, int]) -> Array:
+    """Bring (H, W) or (H, W, C) floats to `size` = (rows, columns), averaging where it shrinks."""
+    if values.ndim == 3:
+        return np.stack([resized(values[..., c], size) for c in range(values.shape[2])], axis=-1)
+    image = Image.fromarray(np.ascontiguousarray(values, dtype=np.float32))
+    return np.asarray(image.resize((size[1], size[0]), Image.Resampling.BILINEAR), dtype=np.float32)
+
+
+def shrunk(values: Array, factor: float) -> Array:
+    """Shrink (H, W) by exactly `factor` along both axes; what does not fill a last row or column is left out."""
+    height, width = (max(1, int(n / factor + 1e-6)) for n in values.shape)
+    image = Image.fromarray(np.ascontiguousarray(values, dtype=np.float32))
+    box = (0, 0, min(image.width, width * factor), min(image.height, height * factor))
+    return np.asarray(image.resize((width, height), Image.Resampling.BILINEAR, box=box), dtype=np.float32)
+
+
+def thinned(values: Array, step: int) -> Array:
+    """Means of step x step blocks of (H, W); a narrower last row or column averages what it has."""
+    if step == 1:
+        return values
+    image = Image.fromarray(np.ascontiguousarray(values, dtype=np.float32))
+    return np.asarray(image.reduce(step), dtype=np.float32)
+
+
+def spread(values: Array, sigma: float) -> Array:
+    """Gaussian of (H, W) by way of a smaller copy, within a percent of the direct one."""
+    step = max(1, int(sigma / _FINE))
+    small = ndimage.gaussian_filter(thinned(values, step), sigma / step)
+    return small if step == 1 else enlarged(small, step, (values.shape[0], values.shape[1]))
+
+
+def enlarged(small: Array, step: int, shape: tuple[int, int]) -> Array:
+    """Undo `thinned`, between block centres linearly."""
+    grown = resized(small, (small.shape[0] * step, small.shape[1] * step))
+    return grown[: shape[0], : shape[1]]
+
+
+def extreme(values: NDArray[np.uint8], size: int, *, largest: bool) -> NDArray[np.uint8]:
+    """Moving maximum or minimum over a square of odd `size`, by doubling shifts along each axis."""
+    pick = np.maximum if largest else np.minimum
+    out = np.pad(values, size // 2, mode="edge")
+    for axis in (0, 1):
+        out, reach = np.moveaxis(out, axis, 0), 1
+        while reach < size:
+            shift = min(reach, size - reach)
+            out, reach = pick(out[:-shift], out[shift:]), reach + shift
+        out = np.moveaxis(out, 0, axis)
+    return np.ascontiguousarray(out)
+
+
+def opened(values: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:
+    """Grey opening by a square: what is light and narrower than `size` goes."""
+    return extreme(extreme(values, size, largest=False), size, largest=True)
+
+
+def closed(values: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:
+    """Grey closing by a square: what is dark and narrower than `size` goes."""
+    return extreme(extreme(values, size, largest=True), size, largest=False)
+
+
+def within(mask: Mask, reach: float) -> Mask:
+    """Pixels no farther than `reach` from the mask, measured in a box round it only."""
+    out = np.zeros_like(mask)
+    rows, columns = np.nonzero(mask.any(axis=1))[0], np.nonzero(mask.any(axis=0))[0]
+    if len(rows) == 0:
+        return out
+    edge = int(reach) + 1
+    box = (
+        slice(max(0, rows[0] - edge), rows[-1] + edge + 1),
+        slice(max(0, columns[0] - edge), columns[-1] + edge + 1),
+    )
+    out[box] = ndimage.distance_transform_edt(~mask[box]) <= reach
+    return out

@@ -1,0 +1,212 @@
+"""Millimetres per pixel from a ruler engraved in the contact plate, or nothing: a wrong scale is worse than none.
+
+A ruler is a long straight dark line with ticks standing on one side at equal distances. Of several rows of ticks
+the longest that repeats at least six times inside a contact plate's field counts as millimetres.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from . import light, resample
+from .contour import Ring
+from .light import Array, Mask
+from .types import Scale
+
+FIELD_MM = (9.0, 30.0)  # longer side of what a contact plate shows; common practice, no source
+_LEAST_DENSITY = 0.07
+_SHORTEST = 1 / 6  # of the longer side: a ruler's line
+_TEETH, _PRESENT, _CROOKED, _UNSURE = 6, 0.85, 0.06, 0.005
+_LIKENESS = 0.40
+_ALIKE = 2.0
+_STEP = 0.5  # pixels between samples along the line
+_MOST_PIECES, _VOTES = 12, 1500
+_ANGLES = np.radians(np.arange(0, 180, 1.5))
+_LEAST_ERROR = 0.005  # common practice, no source: plate and skin do not lie in one plane exactly
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Ruler:
+    """`period` in pixels per millimetre with its relative error; `line` its two ends, x, y."""
+
+    period: float
+    rel_error: float
+    line: Ring
+    teeth: int
+
+
+@dataclass(frozen=True)
+class _Comb:
+    """`period` in pixels, its relative error, and where along the line each tooth stands, in samples."""
+
+    period: float
+    error: float
+    places: NDArray[np.int_]
+
+
+def scale(density: Array, zoom: float) -> Scale | None:
+    """Look for a ruler and turn it into millimetres per pixel of the full picture.
+
+    Parameters
+    ----------
+    density : float32 (H, W, 3)
+        Density above the skin with hair and ruler still in it.
+    zoom : float
+        Full pixels per pixel here.
+
+    Returns
+    -------
+    Scale or None
+        None wherever ticks are not plain to see.
+    """
+    found = find(density)
+    if found is None:
+        return None
+    return Scale(1 / (found.period * zoom), "ruler", round(math.hypot(found.rel_error, _LEAST_ERROR), 4))
+
+
+def find(density: Array) -> Ruler | None:
+    """Return the ruler with most teeth in the picture, None where there is none beyond doubt.
+
+    Parameters
+    ----------
+    density : float32 (H, W, 3)
+        Density above the skin.
+    """
+    longer = max(density.shape[:2])
+    levels = np.clip(light.grey(density) * 80 + 80, 0, 255).astype(np.uint8)
+    ridges = levels - resample.opened(levels, max(3, int(longer / 60) | 1))
+    dark = ridges > _LEAST_DENSITY * 80
+    lines = (_line(piece, dark) for piece in _long_pieces(dark, longer))
+    rulers = [r for r in (_read(ridges, line, longer) for line in lines if line is not None) if r is not None]
+    return max(rulers, key=lambda r: r.teeth, default=None)
+
+
+def _long_pieces(dark: Mask, longer: int) -> list[Floats]:
+    """Points (x, y) of each connected dark piece long enough to hold a ruler's line, the longest first."""
+    marks, _ = ndimage.label(dark, np.ones((3, 3)))
+    pieces = []
+    for number, box in enumerate(ndimage.find_objects(marks), 1):
+        span = math.hypot(box[0].stop - box[0].start, box[1].stop - box[1].start)
+        if span > longer * _SHORTEST:
+            y, x = np.nonzero(marks[box] == number)
+            pieces.append((span, np.stack([x + box[1].start, y + box[0].start], axis=1) + 0.5))
+    pieces.sort(key=lambda p: -p[0])
+    return [points for _, points in pieces[:_MOST_PIECES]]
+
+
+def _line(points: Floats, dark: Mask) -> Ring | None:
+    """Ends of the straight line that holds most points (Hough 1962), None where it has gaps."""
+    across = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
+    offsets = points[:: max(1, len(points) // _VOTES)] @ across
+    low = offsets.min(axis=0)
+    counts = [np.bincount((offsets[:, i] - low[i]).astype(int)) for i in range(len(_ANGLES))]
+    best = int(np.argmax([c.max() for c in counts]))
+    normal, middle = across[:, best], low[best] + int(counts[best].argmax()) + 0.5
+    for reach in (2.5, 1.5, 1.2):
+        near = points[np.abs(points @ normal - middle) < reach]
+        if len(near) < 20:
+            return None
+        normal = np.linalg.eigh(np.cov(near.T))[1][:, 0]
+        middle = float(near.mean(axis=0) @ normal)
+    near = points[np.abs(points @ normal - middle) < 1.5]
+    along = np.array([-normal[1], normal[0]])
+    place = near @ along
+    start, stop = float(place.min()), float(place.max())
+    covered = len(np.unique(place.astype(int))) / max(1.0, stop - start)
+    if stop - start < max(dark.shape) * _SHORTEST or covered < 0.7:
+        return None
+    return np.stack([along * start + normal * middle, along * stop + normal * middle])
+
+
+def _read(ridges: NDArray[np.uint8], line: Ring, longer: int) -> Ruler | None:
+    """Read the ticks beside a line, on either side, from their far ends inwards."""
+    length = float(np.hypot(*(line[1] - line[0])))
+    along = (line[1] - line[0]) / length
+    stops = np.arange(0, length, _STEP)
+    reach = np.arange(max(2.0, longer / 200), longer / 18)
+    for side in (1, -1):
+        normal = np.array([-along[1], along[0]]) * side
+        where = line[0] + stops[:, None, None] * along + reach[None, :, None] * normal
+        at = [where[..., 1] - 0.5, where[..., 0] - 0.5]
+        seen = ndimage.map_coordinates(ridges.astype(np.float32), at, order=1)
+        for far in range(len(reach) - 3, -1, -2):
+            comb = _comb(seen[:, far : far + 3].mean(axis=1), longer)
+            if comb is not None:
+                even = _even(seen[:, far:], comb)
+                return Ruler(comb.period, comb.error, line, len(comb.places)) if even else None
+    return None
+
+
+def _even(seen: Array, comb: _Comb) -> bool:
+    """Whether every second tooth reaches as far out as its neighbours: else half millimetres may be counted."""
+    tall = np.array([seen[max(0, p - 1) : p + 2].max(axis=0).sum() for p in comb.places])
+    one, other = float(np.median(tall[::2])), float(np.median(tall[1::2]))
+    return max(one, other) < _ALIKE * min(one, other)
+
+
+def _comb(profile: Array, longer: int) -> _Comb | None:
+    """The teeth of one row of ticks; None where they are not regular."""
+    shortest, longest = longer / FIELD_MM[1], longer / FIELD_MM[0]
+    if len(profile) * _STEP < _TEETH * shortest or profile.max() < _LEAST_DENSITY * 40:
+        return None
+    rough = _repeats(profile, longest)
+    if rough is None or rough < shortest:
+        return None
+    return _teeth(ndimage.gaussian_filter1d(profile, 0.5 / _STEP), rough)
+
+
+def _repeats(profile: Array, longest: float) -> float | None:
+    """First strong peak of the autocorrelation, in pixels."""
+    even = profile - profile.mean()
+    size = len(even)
+    power = np.abs(np.fft.rfft(even, 2 * size)) ** 2
+    likeness = np.fft.irfft(power)[: int(longest / _STEP) + 2]
+    likeness = likeness / (size - np.arange(len(likeness))).clip(1) * size / max(likeness[0], 1e-9)
+    peaks = np.nonzero((likeness[1:-1] > likeness[:-2]) & (likeness[1:-1] >= likeness[2:]))[0] + 1
+    if len(peaks) == 0:
+        return None
+    strong = peaks[likeness[peaks] > max(_LIKENESS, 0.75 * float(likeness[peaks].max()))]
+    return float(strong[0] * _STEP) if len(strong) else None
+
+
+def _teeth(profile: Array, rough: float) -> _Comb | None:
+    """Fit equally spaced teeth: most must be there, none far from its place, little between them."""
+    step, size = rough / _STEP, len(profile)
+    sums = [profile[np.arange(start, size, step).astype(int)].mean() for start in np.arange(0, step)]
+    places, numbers, missing = [], [], 0
+    place, number = float(np.argmax(sums)), 0
+    level = 0.4 * float(max(sums))
+    while place < size:
+        low = max(0, int(place - 0.25 * step))
+        window = profile[low : int(place + 0.25 * step) + 1]
+        peak = int(window.argmax())
+        if window[peak] > level:
+            exact = low + peak
+            places.append(exact)
+            numbers.append(number)
+            place = 0.5 * place + 0.5 * exact
+        else:
+            missing += 1
+        place, number = place + step, number + 1
+    return _fitted(np.array(places, float), np.array(numbers, float), missing, float(max(sums)), profile)
+
+
+def _fitted(places: Floats, numbers: Floats, missing: int, high: float, profile: Array) -> _Comb | None:
+    if len(places) < _TEETH or len(places) < _PRESENT * (len(places) + missing):
+        return None
+    slope, start = np.polyfit(numbers, places, 1)
+    rest = places - (slope * numbers + start)
+    spread = float(np.sqrt((rest**2).sum() / (len(rest) - 2)))
+    error = spread / math.sqrt(float(((numbers - numbers.mean()) ** 2).sum())) / slope
+    between = (places[:-1] + np.diff(places) / 2).astype(int)
+    if spread > _CROOKED * slope or error > _UNSURE or float(np.median(profile[between])) > 0.4 * high:
+        return None
+    return _Comb(float(slope * _STEP), float(error), places.astype(int))
