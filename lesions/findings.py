@@ -48,7 +48,7 @@ class Line:
 
 
 def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
-    """The named measure of a result (interfaces.md, `measure`)."""
+    """The named measure of a result."""
     rows = result["measures"] if result else []
     row = next((row for row in rows if row["name"] == name), None)
     return _figure(name, row["value"], row["unit"], row["uncertainty"], row["method"]) if row else None

@@ -152,7 +152,7 @@ def _with_legend(sheet: Image.Image, regions: tuple[Region, ...], aligned: bool)
         _hatch(swatch, [(1, 1), (44, 1), (44, 20), (1, 20)], kind)
         full.paste(swatch, (_MARGIN, top))
         areas = [r for r in regions if r.kind == name]
-        total = f"{sum(r.area for r in areas):.3g} {areas[0].unit}"
+        total = f"{sum(r.area for r in areas):.3g} square {areas[0].unit[:2]}"  # the font has no raised 2
         _words(pen, top, f"{kind.letter}  {kind.words}, {total}")
         top += _LEGEND_ROW
     if not kinds:

@@ -15,6 +15,7 @@ from .prepare import Prepared
 from .types import Doubt
 
 _VOTE_WIDTH = 256  # the size at which the vote was tried on pictures with experts' outlines
+_SECOND_WIDTH = 128  # enough to see whether both finders mean the same thing
 _SMOOTH = 1.0
 # The skin itself places a border better on drawn pictures, experts draw wider on real ones: a little of it is best.
 _NETWORK_LEAN, _VOTE_LEAN = 1.0, 3.0
@@ -37,9 +38,9 @@ def search(ready: Prepared) -> Search:
     ready : Prepared
         The picture.
     """
-    small = ready.coarser(_VOTE_WIDTH)
-    voted = outline.find(small.density, small.lab, small.around)
     missing = learned.available()
+    small = ready.coarser(_VOTE_WIDTH if missing else _SECOND_WIDTH)
+    voted = outline.find(small.density, small.lab, small.around)
     if missing is not None:
         return _by_vote(ready, small, voted, missing)
     if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from . import growth
 from .types import Comparison, Measure, Measurement
 
 
@@ -37,6 +38,9 @@ def of_comparison(result: Comparison) -> Iterator[str]:
                 f"{_words(d.name)}: {d.earlier:g} to {d.later:g} {d.unit}, change {d.delta:+.3g}, "
                 f"{beyond} the smallest detectable {d.smallest_detectable:.2g}."
             )
+    grew = growth.shape(result)
+    if grew is not None:
+        yield f"The growth is {grew}."
     yield from (f"Region {_words(r.kind).lower()}: {r.area:g} {r.unit}." for r in result.regions)
 
 

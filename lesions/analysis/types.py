@@ -64,7 +64,7 @@ class Outline:
 
 @dataclass(frozen=True)
 class Measurement:
-    """Everything measured on one picture (interfaces.md, `measure`)."""
+    """Everything measured on one picture as the command `measure` gives it."""
 
     version: str
     sha256: str
@@ -146,7 +146,7 @@ class Delta:
 
 @dataclass(frozen=True)
 class Region:
-    """Where the skin changed, as a ring of EARLIER pixels; `kind` from the closed list of interfaces.md."""
+    """Where the skin changed, as a ring of EARLIER pixels; `kind` grown, shrunk, new_colour, darker or lighter."""
 
     points: tuple[Point, ...]
     kind: str
@@ -167,7 +167,7 @@ class Region:
 
 @dataclass(frozen=True)
 class Comparison:
-    """The later picture against the earlier one (interfaces.md, `compare`)."""
+    """The later picture against the earlier one as the command `compare` gives it."""
 
     version: str
     earlier: Measurement

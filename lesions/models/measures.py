@@ -17,7 +17,7 @@ UNFINISHED = (JobState.QUEUED, JobState.RUNNING)
 class Assessment(Stated):
     """One image × one algorithm version × one outline. An unfinished row is the job; the queue only rings.
 
-    `result` is the measure object of the image core (interfaces.md, schema 1).
+    `result` is the measure object of the image core (schema 1).
     """
 
     image = models.ForeignKey("lesions.Image", on_delete=models.PROTECT, related_name="assessments")

@@ -1,6 +1,6 @@
 """Measures the imaging core and prints a table: python -m tests.bench.imaging [pictures].
 
-Real pictures are every second one of the open collection beside the checkout (those not used for choosing limits).
+Real pictures come from the open collections beside the checkout: every second small one, and the large ones.
 Speed is given as ratios within this one run, so that machines compare.
 """
 
@@ -8,17 +8,32 @@ import io
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
-from lesions.analysis import pipeline
+from lesions.analysis import (
+    hair,
+    learned,
+    light,
+    measures,
+    outline,
+    pipeline,
+    quality,
+    reading,
+    refine,
+    ruler,
+    surroundings,
+)
+from lesions.analysis.colour import to_lab
 from lesions.analysis.phantom import SKIN_TONES, Phantom, draw, grown, recaptured, with_new_patch
 from lesions.analysis.types import Scale
 
-REAL = Path(__file__).resolve().parents[3] / "shared" / "data" / "dermoscopy-small"
+DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
+SMALL, LARGE = DATA / "dermoscopy-small", DATA / "dermoscopy"
 
 
 def row(what, value):
@@ -31,33 +46,54 @@ def jpeg(image):
     return out.getvalue()
 
 
-def real_pictures(most):
+def judged(name):
+    """Jaccard with the expert, doubt and skin tone of one open picture."""
     from skimage.draw import polygon2mask
 
-    names = sorted(REAL.glob("*.jpg"))[1::2][:most]
+    truth = np.array(Image.open(name.with_name(f"{name.stem}_mask.png")).convert("L")) > 127
+    result = pipeline.measure(name.read_bytes())
+    points = result.outline.points if result.outline else [(0, 0)] * 3
+    found = polygon2mask(truth.shape, np.array(points)[:, ::-1] - 0.5)
+    score = (found & truth).sum() / max(1, (found | truth).sum())
+    return score, bool(result.doubt), tone(np.array(Image.open(name).convert("RGB")), truth)
+
+
+def tone(pixels, truth):
+    """ITA class of the skin outside the lesion (Chardon 1991)."""
+    skin = np.median(to_lab(pixels[~truth][::7]), axis=0)
+    ita = np.degrees(np.arctan2(skin[0] - 50, skin[2]))
+    names = ("very light", "light", "intermediate", "tan", "brown", "dark")
+    return names[int(sum(ita <= limit for limit in (55, 41, 28, 10, -30)))]
+
+
+def real_pictures(folder, most, way):
+    names = sorted(folder.glob("*.jpg"))[1::2][:most] if most else sorted(folder.glob("*.jpg"))
     if not names:
-        row("open pictures", f"none at {REAL}")
+        row("open pictures", f"none at {folder}")
         return
-    scores, doubted = [], []
-    for name in names:
-        truth = np.array(Image.open(name.with_name(f"{name.stem}_mask.png")).convert("L")) > 127
-        result = pipeline.measure(name.read_bytes())
-        points = result.outline.points if result.outline else [(0, 0)] * 3
-        found = polygon2mask(truth.shape, np.array(points)[:, ::-1] - 0.5)
-        scores.append((found & truth).sum() / max(1, (found | truth).sum()))
-        doubted.append(bool(result.doubt))
-    scores, doubted = np.array(scores), np.array(doubted)
+    results = [judged(name) for name in names]
+    scores, doubted = np.array([r[0] for r in results]), np.array([r[1] for r in results])
+    quality_rows(f"{folder.name}, {way}", scores, doubted)
+    for group in sorted({r[2] for r in results}):
+        part = np.array([r[2] == group for r in results])
+        row(f"  skin {group}: pictures, mean / median", f"{part.sum()}, {shown(scores[part])}")
+    worst = sorted(zip(scores, names, strict=True))[:5]
+    row("  worst five", ", ".join(f"{n.stem[-7:]} {s:.2f}" for s, n in worst))
+
+
+def shown(scores):
+    return f"{scores.mean():.3f} / {np.median(scores):.3f}"
+
+
+def quality_rows(what, scores, doubted):
+    bad, good = scores < 0.65, scores >= 0.8
+    row(f"{what}: {len(scores)} pictures, Jaccard mean / median", shown(scores))
     row(
-        f"Jaccard with experts, {len(scores)} open pictures, mean / median",
-        f"{scores.mean():.3f} / {np.median(scores):.3f}",
+        "  under 0.65: how many, share doubted", f"{bad.sum()}, {doubted[bad].mean() if bad.any() else 1:.3f}"
     )
     row(
-        "outlines under 0.65: how many / share doubted",
-        f"{(scores < 0.65).sum()} / {doubted[scores < 0.65].mean():.2f}",
-    )
-    row(
-        "outlines over 0.80: how many / share doubted",
-        f"{(scores >= 0.8).sum()} / {doubted[scores >= 0.8].mean():.2f}",
+        "  over 0.80: how many, share doubted",
+        f"{good.sum()}, {doubted[good].mean() if good.any() else 0:.3f}",
     )
 
 
@@ -129,29 +165,110 @@ def report(changes):
             row(f"  SEM of {name}", f"{sem:.4g} ({sem / mean if mean else 0:.1%} of the mean)")
 
 
-def twelve_megapixels():
-    image = draw(replace(next(lesions(1)), width=4000, height=3000, mm_per_px=0.0045)).image
-    data, best = jpeg(image), {"decode": 9.0, "measure": 9.0}
-    for _ in range(5):
-        for what, call in (
-            ("decode", lambda: Image.open(io.BytesIO(data)).load()),
-            ("measure", lambda: pipeline.measure(data)),
-        ):
+STAGES = (
+    (reading, "load"),
+    (surroundings, "find"),
+    (light, "even"),
+    (hair, "find"),
+    (hair, "close_over"),
+    (outline, "find"),
+    (learned, "probability"),
+    (learned, "outlines"),
+    (refine, "border"),
+    (ruler, "scale"),
+    (measures, "all_of"),
+    (quality, "assess"),
+)
+
+
+def timed(data, rounds=7):
+    """Least milliseconds of a full decode, of the whole answer and of each stage, in one interleaved run."""
+    spent = {}
+
+    def wrap(module, name):
+        plain = getattr(module, name)
+
+        def call(*args, **more):
             start = time.perf_counter()
-            call()
-            best[what] = min(best[what], time.perf_counter() - start)
-    row("12 MP: full Pillow decode, measure, seconds", f"{best['decode']:.3f} / {best['measure']:.3f}")
-    row("12 MP: measure over full decode", f"{best['measure'] / best['decode']:.2f}")
+            try:
+                return plain(*args, **more)
+            finally:
+                spent[module, name] = spent.get((module, name), 0) + time.perf_counter() - start
+
+        return plain, call
+
+    wrapped = {key: wrap(*key) for key in STAGES}
+    for key, (_, call) in wrapped.items():
+        setattr(*key, call)
+    best = {}
+    pipeline.measure(data)
+    for _ in range(rounds):
+        spent.clear()
+        start = time.perf_counter()
+        Image.open(io.BytesIO(data)).load()
+        middle = time.perf_counter()
+        pipeline.measure(data)
+        spent["decode"], spent["measure"] = middle - start, time.perf_counter() - middle
+        spent["one pass"] = spent["measure"] - spent.get((learned, "outlines"), 0)
+        best = {key: min(value, best.get(key, 9)) for key, value in spent.items()}
+    for key, (plain, _) in wrapped.items():
+        setattr(*key, plain)
+    return {key: value * 1000 for key, value in best.items()}
+
+
+def speed(what, data):
+    best = timed(data)
+    row(f"{what}, {len(data) / 1e6:.1f} MB: full Pillow decode, ms", f"{best['decode']:.0f}")
+    with_one = f"{best['one pass']:.0f} = {best['one pass'] / best['decode']:.2f} x decode"
+    row("  measure with one network pass, ms", with_one)
+    row("  measure with the eight passes for doubt, ms", f"{best['measure']:.0f}")
+    for module, name in STAGES:
+        row(f"    {module.__name__.rsplit('.', 1)[-1]}.{name}", f"{best.get((module, name), 0):.1f}")
+
+
+def twelve_megapixels():
+    return draw(replace(next(lesions(1)), width=4000, height=3000, mm_per_px=0.0045)).image
+
+
+def grainy(image):
+    """With the noise of a sensor, which is what makes a camera's file large."""
+    noise = np.random.default_rng(1).normal(0, 4, (image.height, image.width, 3))
+    return Image.fromarray(np.clip(np.asarray(image) + noise, 0, 255).astype(np.uint8))
+
+
+def memory_and_processes(data):
     code = (
-        "import sys; from lesions.analysis import pipeline; pipeline.measure(sys.stdin.buffer.read()); "
-        "print([w.split()[1] for w in open('/proc/self/status') if w.startswith('VmHWM')][0])"
+        "import sys, time; from lesions.analysis import pipeline; data = sys.stdin.buffer.read(); "
+        "pipeline.measure(data); start = time.perf_counter(); [pipeline.measure(data) for _ in range(10)]; "
+        "print(time.perf_counter() - start, "
+        "[w.split()[1] for w in open('/proc/self/status') if w.startswith('VmHWM')][0])"
     )
-    done = subprocess.run([sys.executable, "-c", code], input=data, check=True, capture_output=True)
-    row("12 MP: peak memory of a process, MB", f"{int(done.stdout) / 1024:.0f}")
+
+    def started():
+        return subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+
+    def finished(children):
+        with ThreadPoolExecutor(len(children)) as pool:
+            answers = list(pool.map(lambda c: c.communicate(data)[0].split(), children))
+        return 10 * sum(1 / float(a[0]) for a in answers), int(answers[0][1]) / 1024
+
+    one, memory = finished([started()])
+    two, _ = finished([started(), started()])
+    row("peak memory of a process, MB", f"{memory:.0f}")
+    row("pictures a second, one process / two, ratio", f"{one:.2f} / {two:.2f}, {two / one:.2f}")
 
 
 if __name__ == "__main__":
     amount = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    real_pictures(amount)
+    large = twelve_megapixels()
+    speed("12 MP drawn", jpeg(large))
+    speed("12 MP with sensor noise", jpeg(grainy(large)))
+    speed("2 MP drawn", jpeg(large.reduce(5).resize((1600, 1200))))
+    memory_and_processes(jpeg(large))
+    row("the learned finder", learned.available() or "works")
+    real_pictures(SMALL, amount, "network and vote")
+    real_pictures(LARGE, 0, "network and vote")
+    plain, learned.available = learned.available, lambda: "switched off for this row"
+    real_pictures(SMALL, amount, "vote alone")
+    learned.available = plain
     drawn_pictures(max(2, amount // 8))
-    twelve_megapixels()

@@ -59,7 +59,7 @@ def test_growth_counts_beyond_the_limit_and_beyond_repeatability(shipped):
 
 
 def test_diameter_is_flagged_above_six_millimetres_and_not_at_six(shipped):
-    """ABCDE, D: above 6 mm (clinical.md 5.4, NHS page)."""
+    """ABCDE, D: above 6 mm (NHS page on melanoma)."""
     still = comparison(measurement(feret=6.0), feret=6.0)
     assert raised(shipped, measurement(feret=6.0), still) == {}
     wide = comparison(measurement(feret=6.1), feret=6.1)

@@ -136,7 +136,7 @@ def test_in_person_needs_no_delivery_and_counts_as_an_examination(review):
     ],
 )
 def test_what_a_decision_moves(decision, months, state, monitoring):
-    """Three months short-term, six to twelve long-term: clinical.md section 2 (ALT08, BJD08)."""
+    """Three months short-term, six to twelve long-term: ALT08, BJD08."""
     review = scene.measured(scene.lesion(monitoring="long"))
     signed = sign(review, decision=decision, months=months)
     review.lesion.refresh_from_db()
@@ -153,7 +153,7 @@ def test_a_decision_that_does_not_hold_together_is_refused(review, decision, mon
 
 
 def test_a_raised_lesion_is_not_watched_on_from_a_picture(review):
-    """Raised, firm, growing or bleeding: no monitoring slot (clinical.md C3: OCP 2.1, NG12)."""
+    """Raised, firm, growing or bleeding: no monitoring slot (OCP 2.1, NG12)."""
     register.note_sign(lesion=review.lesion, by=build.nurse(), sign="raised")
     review.refresh_from_db()
     for decision, months in (("reassure", None), ("look_again", 3)):

@@ -1,4 +1,4 @@
-"""python -m lesions.analysis answers in the form of interfaces.md, schema 1."""
+"""python -m lesions.analysis answers in the form of schema 1."""
 
 import json
 import subprocess

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lesions.analysis import change, pipeline
+from lesions.analysis import change, growth, pipeline
 from lesions.analysis.phantom import grown, recaptured, with_new_patch
 from lesions.analysis.types import Comparison, Scale
 
@@ -53,6 +53,12 @@ def test_growth_to_one_side_is_shown_where_it_is():
     gained = drawn(BASE)[1].truth["area_mm2"] * 0.12
     assert sum(r.area for r in regions) == pytest.approx(gained, rel=0.5)
     assert all(r.unit == "mm²" for r in regions)
+
+
+def test_growth_is_said_to_be_symmetric_or_one_sided():
+    assert growth.shape(compared(BASE, GREW)) == "symmetric"
+    assert growth.shape(compared(BASE, BULGED)) == "one-sided"
+    assert growth.shape(compared(BASE, SAME)) is None
 
 
 def test_a_new_colour_is_shown_where_it_is():

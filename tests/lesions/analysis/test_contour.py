@@ -73,3 +73,21 @@ def test_filling_agrees_with_another_implementation():
     star = np.stack([50.21 + reach * np.cos(turn), 40.37 + reach * np.sin(turn)], axis=1)
     found, other = contour.fill(star, (80, 100)), polygon2mask((80, 100), star[:, ::-1] - 0.5)
     assert found.any() and (found == other).all()
+
+
+def koch(rounds: int, side: float = 90.0) -> np.ndarray:
+    """Koch snowflake on an equilateral triangle, each side replaced by four of a third."""
+    turn = np.exp(-1j * np.pi / 3)
+    ring = side * np.array([0, np.exp(1j * np.pi / 3), 1])
+    for _ in range(rounds):
+        step = (np.roll(ring, -1) - ring) / 3
+        ring = np.stack([ring, ring + step, ring + step + step / turn, ring + 2 * step], axis=1).ravel()
+    return np.stack([ring.real, ring.imag], axis=1)
+
+
+@pytest.mark.parametrize("rounds", range(6))
+def test_koch_snowflake_sizes_are_analytic(rounds):
+    """H. von Koch 1904: perimeter 3 s (4/3)^n; area of the triangle times 1 + 3/5 (1 - (4/9)^n)."""
+    ring, triangle = koch(rounds), np.sqrt(3) / 4 * 90**2
+    assert contour.perimeter(ring) == pytest.approx(3 * 90 * (4 / 3) ** rounds)
+    assert contour.area(ring) == pytest.approx(triangle * (1 + 0.6 * (1 - (4 / 9) ** rounds)))

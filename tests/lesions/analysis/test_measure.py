@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lesions.analysis import pipeline, reading
+from lesions.analysis import learned, pipeline, reading
 from lesions.analysis.types import Measurement, Outline, Scale
 from lesions.analysis.version import VERSION
 
@@ -170,3 +170,17 @@ def test_an_open_photograph_is_outlined_as_an_expert_did(name):
     result = pipeline.measure(data)
     assert jaccard(result.outline, mask) > 0.65
     assert result.value("feret_px") > 0
+
+
+def test_without_the_network_the_vote_works_alone_and_says_so(monkeypatch):
+    monkeypatch.setattr(learned, "available", lambda: "The learned outline is off: its weights are missing.")
+    result = pipeline.measure(drawn(SPECS[0])[0])
+    assert jaccard(result.outline, drawn(SPECS[0])[1].mask) > 0.9
+    area = next(m for m in result.measures if m.name == "area")
+    assert "the vote alone" in area.method and "weights are missing" in area.method
+
+
+def test_with_it_the_network_is_named():
+    if learned.available():
+        pytest.skip(learned.available())
+    assert "the network" in next(m for m in measured(SPECS[0]).measures if m.name == "area").method
