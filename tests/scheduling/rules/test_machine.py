@@ -56,9 +56,6 @@ class Life(RuleBasedStateMachine):
         answer = engine.plan(self.facts, self.rules, self.today)
         return [problem.text for problem in answer.problems if problem.code == code]
 
-    def spacing(self, row):
-        return {one.id: one.spacing for one in self.rules.rules}.get(row.rule)
-
     @rule(
         code=word(facts.Code),
         ago=maybe(AGO),
@@ -71,6 +68,47 @@ class Life(RuleBasedStateMachine):
         for _, old, new in self.change(diagnoses=(*self.facts.diagnoses, one)):
             # A clinician's interval counts from the newest anchor and says so itself.
             assert new and old.rule == new.rule and new.rule.startswith("override:")
+
+    @rule(name=NAMES)
+    def other_rules(self, name):
+        """Only here may a rule's date move of itself: the plan then names the other set (point 7)."""
+        self.rules = SETS[name]
+
+    @rule(days=st.integers(1, 500))
+    def time_passes(self, days):
+        before = engine.plan(self.facts, self.rules, self.today)
+        self.today += timedelta(days)
+        after = engine.plan(self.facts, self.rules, self.today)
+        assert after.due == before.due
+        assert set(before.problems) <= set(after.problems)
+
+    @invariant()
+    def one_answer(self):
+        answer = engine.plan(self.facts, self.rules, self.today)
+        mirrored = facts.parse(facts.to_json(self.facts))
+        lists = ("diagnoses", "lesions", "done", "closed", "overrides")
+        mirrored = replace(mirrored, **{name: getattr(mirrored, name)[::-1] for name in lists})
+        assert engine.plan(mirrored, self.rules, self.today) == answer
+        assert answer.ruleset["sha256"] == self.rules.sha256
+
+    @invariant()
+    def every_date_is_a_day_with_its_reason(self):
+        known = {one.id for one in self.rules.rules} | {engine.URGENT_RULE}
+        for row in self.rows().values():
+            assert date.min < row.earliest <= row.target <= row.latest < date.max
+            assert row.reasons and row.reasons[0].rule == row.rule
+            assert row.rule in known or row.rule.startswith("override:")
+
+    @invariant()
+    def somebody_answers_for_the_patient(self):
+        answer = engine.plan(self.facts, self.rules, self.today)
+        ended = {one.purpose for one in self.facts.closed}
+        assert answer.due or answer.problems or ended
+
+
+class FollowUp(Life):
+    def spacing(self, row):
+        return {one.id: one.spacing for one in self.rules.rules}.get(row.rule)
 
     @rule(tier=word(facts.Tier))
     def risk_assessed(self, tier):
@@ -96,6 +134,34 @@ class Life(RuleBasedStateMachine):
         if new and self.spacing(new) == "anchored":
             assert new.earliest > on
 
+    @rule(interval=st.sampled_from(["P1M", "P6M", "P2Y"]), ends=maybe(AGO))
+    def another_interval(self, interval, ends):
+        self.overridden(interval=interval, until=self.today + ends if ends is not None else None)
+
+    @rule(ahead=AGO, ends=maybe(AGO))
+    def another_date(self, ahead, ends):
+        until = self.today + ends if ends is not None else None
+        self.overridden(date=self.today + ahead, until=until)
+
+    def overridden(self, **keys):
+        reason = f"stated reason {len(self.facts.overrides)}."
+        one = Override(str(len(self.facts.overrides)), *CHECK, reason, "Dr A", **keys)
+        for key, _, new in self.change(overrides=(*self.facts.overrides, one)):
+            assert key == CHECK
+            stated = [why.text for why in new.reasons] if new else self.questions("what_follows")
+            assert any(reason in text for text in stated)
+
+    @rule(data=st.data(), ground=st.sampled_from(["declined", "discharge"]))
+    @precondition(lambda self: self.rows())
+    def closed(self, data, ground):
+        key = data.draw(st.sampled_from(sorted(self.rows())))
+        row = self.rows()[key]
+        one = Closed(*key, row.anchor, row.number, ground, self.today)
+        moved = self.change(closed=(*self.facts.closed, one))
+        assert {other for other, _, _ in moved} <= {key}
+
+
+class Lesions(Life):
     @rule(monitoring=maybe(word(facts.Monitoring)))
     def new_lesion(self, monitoring):
         one = LesionFacts(str(len(self.facts.lesions)), monitoring=monitoring, since=self.today)
@@ -139,62 +205,8 @@ class Life(RuleBasedStateMachine):
         _, moved = self.with_lesion(data, examined_in_person_on=self.today)
         assert all(key[0] == "lesion_examination" and old.urgency == "A" for key, old, _ in moved)
 
-    @rule(interval=st.sampled_from(["P1M", "P6M", "P2Y"]), ends=maybe(AGO), ahead=maybe(AGO))
-    def override(self, interval, ends, ahead):
-        until = self.today + ends if ends is not None else None
-        day = self.today + ahead if ahead is not None else None
-        name = str(len(self.facts.overrides))
-        one = Override(name, *CHECK, "a stated reason", "Dr A", None if day else interval, day, until)
-        for key, _, new in self.change(overrides=(*self.facts.overrides, one)):
-            assert key == CHECK
-            stated = [reason.text for reason in new.reasons] if new else self.questions("what_follows")
-            assert any("a stated reason" in text for text in stated)
 
-    @rule(data=st.data(), ground=st.sampled_from(["declined", "discharge"]))
-    @precondition(lambda self: self.rows())
-    def closed(self, data, ground):
-        key = data.draw(st.sampled_from(sorted(self.rows())))
-        row = self.rows()[key]
-        one = Closed(*key, row.anchor, row.number, ground, self.today)
-        moved = self.change(closed=(*self.facts.closed, one))
-        assert {other for other, _, _ in moved} <= {key}
-
-    @rule(name=NAMES)
-    def other_rules(self, name):
-        """Only here may a rule's date move of itself: the plan then names the other set (point 7)."""
-        self.rules = SETS[name]
-
-    @rule(days=st.integers(1, 500))
-    def time_passes(self, days):
-        before = engine.plan(self.facts, self.rules, self.today)
-        self.today += timedelta(days)
-        after = engine.plan(self.facts, self.rules, self.today)
-        assert after.due == before.due
-        assert set(before.problems) <= set(after.problems)
-
-    @invariant()
-    def one_answer(self):
-        answer = engine.plan(self.facts, self.rules, self.today)
-        mirrored = facts.parse(facts.to_json(self.facts))
-        lists = ("diagnoses", "lesions", "done", "closed", "overrides")
-        mirrored = replace(mirrored, **{name: getattr(mirrored, name)[::-1] for name in lists})
-        assert engine.plan(mirrored, self.rules, self.today) == answer
-        assert answer.ruleset["sha256"] == self.rules.sha256
-
-    @invariant()
-    def every_date_is_a_day_with_its_reason(self):
-        known = {one.id for one in self.rules.rules} | {engine.URGENT_RULE}
-        for row in self.rows().values():
-            assert date.min < row.earliest <= row.target <= row.latest < date.max
-            assert row.reasons and row.reasons[0].rule == row.rule
-            assert row.rule in known or row.rule.startswith("override:")
-
-    @invariant()
-    def somebody_answers_for_the_patient(self):
-        answer = engine.plan(self.facts, self.rules, self.today)
-        ended = {one.purpose for one in self.facts.closed}
-        assert answer.due or answer.problems or ended
-
-
-Life.TestCase.settings = settings(max_examples=80, stateful_step_count=12, deadline=None)
-test_one_patients_life = Life.TestCase
+FollowUp.TestCase.settings = settings(max_examples=50, stateful_step_count=12, deadline=None)
+Lesions.TestCase.settings = settings(max_examples=20, stateful_step_count=12, deadline=None)
+test_a_life_of_follow_up = FollowUp.TestCase
+test_a_life_of_lesions = Lesions.TestCase
