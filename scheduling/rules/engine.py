@@ -151,11 +151,28 @@ class _Planner:
         if chosen:
             own = [reason for item in chosen for reason in item.reasons]
             return replace(_with_reasons(chosen[0], own + reasons), urgency=urgency)
+        put_off = self.put_off(key, history, states)
         if not still_open:
+            self.nothing_left(key, put_off)
             return None
+        reasons += put_off
         series, occurrence = still_open[0]
         self.close_together(series, occurrence, history)
         return replace(_with_reasons(_due(series, occurrence), reasons), urgency=urgency)
+
+    def put_off(self, key: Key, history: History, states: list[State]) -> list[Reason]:
+        """Overrides that name no day themselves any more and yet stand in the place of a rule's one."""
+        if history.overridden_until is None:
+            return []
+        without = replace(history, overridden_until=None)
+        if all(series.first_open(without) == occurrence for series, occurrence in states):
+            return []
+        return overriding.reasons(self.facts, key, [series for series, _ in states], history)
+
+    def nothing_left(self, key: Key, put_off: list[Reason]) -> None:
+        for reason in put_off:
+            text = f"{reason.text}. It stands in the place of the last planned day and names none: say what follows."
+            self.problems.append(Problem("what_follows", key[1], text))
 
     def history(self, key: Key) -> History:
         closed = [item for item in self.facts.closed if (item.purpose, item.subject) == key]

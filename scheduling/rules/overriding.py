@@ -39,6 +39,12 @@ def following(facts: Facts, key: Key, series: list[Series], history: History, da
     return [due for occurrences in found for due in takewhile(lambda due: due.target <= day, occurrences)]
 
 
+def reasons(facts: Facts, key: Key, series: list[Series], history: History) -> list[Reason]:
+    """What the clinicians decided, for dates that their overrides put off."""
+    found = ((one, _anchor(facts, key, one, series, history)) for one in _standing(facts, key))
+    return [_reason(override, anchor) for override, anchor in found if anchor is not None]
+
+
 def _open(facts: Facts, key: Key, series: list[Series], history: History) -> Iterator[Iterator[Due]]:
     for override in _standing(facts, key):
         anchor = _anchor(facts, key, override, series, history)
@@ -142,23 +148,30 @@ def _finished(due: Due, override: Override, history: History) -> bool:
 
 
 def _due(override: Override, anchor: date, number: int, target: date, tolerance: Duration) -> Due:
-    said = (
-        f"on {override.date}"
-        if override.date
-        else f"every {duration_words(dates.parse(override.interval or ''))}"
-    )
-    end = f" until {override.until}" if override.until else ""
-    rule = f"override:{override.id}"
-    text = f"{override.by} decided {said}{end}: {override.reason}"
     return Due(
         purpose=override.purpose,
         subject=override.subject,
-        rule=rule,
+        rule=_rule(override),
         anchor=anchor,
         number=number,
         earliest=dates.add(target, tolerance, -1),
         target=target,
         latest=dates.add(target, tolerance),
         urgency="B",
-        reasons=(Reason(rule, text, f"clinician's decision: {override.by}", anchor),),
+        reasons=(_reason(override, anchor),),
     )
+
+
+def _reason(override: Override, anchor: date) -> Reason:
+    said = (
+        f"on {override.date}"
+        if override.date
+        else f"every {duration_words(dates.parse(override.interval or ''))}"
+    )
+    end = f" until {override.until}" if override.until else ""
+    text = f"{override.by} decided {said}{end}: {override.reason}"
+    return Reason(_rule(override), text, f"clinician's decision: {override.by}", anchor)
+
+
+def _rule(override: Override) -> str:
+    return f"override:{override.id}"

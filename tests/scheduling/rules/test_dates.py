@@ -1,9 +1,10 @@
-"""Calendar arithmetic against dateutil's relativedelta, an independent implementation of clamping."""
+"""Calendar arithmetic against dateutil's relativedelta, an independent implementation of clamping, and against rrule."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 from dateutil.relativedelta import relativedelta
+from dateutil.rrule import MONTHLY, rrule
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -87,3 +88,37 @@ def test_days_late():
 def test_a_recall_enters_the_list_its_ladder_ahead():
     # domain.md, point 9
     assert overdue.opens_on(date(2026, 1, 31), 28) == date(2026, 1, 3)
+
+
+@pytest.mark.parametrize(
+    "duration, text",
+    [(Duration(3), "P3M"), (Duration(24), "P2Y"), (Duration(2, 15), "P2M15D"), (Duration(13, 1), "P1Y1M1D")],
+)
+def test_a_duration_is_written_without_its_empty_parts(duration, text):
+    assert dates.format(duration) == text
+
+
+def test_the_upper_bound_in_days_takes_the_longest_months():
+    assert dates.longest_days(Duration(2, 3)) == 65
+
+
+@given(DAYS, st.sampled_from([1, 2, 3, 4, 6, 12]), st.integers(1, 24))
+def test_counting_from_the_anchor_agrees_with_rrule_where_no_month_is_too_short(day, months, times):
+    # RFC 5545 skips short months (clinical.md §9, convention 8), so its dates are a subset: the clamped ones are ours
+    rule = rrule(MONTHLY, interval=months, count=times, dtstart=datetime(day.year, day.month, day.day))
+    theirs = {moment.date() for moment in rule}
+    last = max(theirs)
+    ours = [dates.add(day, Duration(months), k) for k in range(24 * 12)]
+    until = [found for found in ours if found <= last]
+    assert theirs <= set(until)
+    assert all(found.day < day.day for found in set(until) - theirs)
+    assert all((found + timedelta(1)).day == 1 for found in set(until) - theirs)
+
+
+@given(DAYS, st.sampled_from([1, 3, 6, 12]))
+def test_rrule_told_to_take_the_last_fitting_day_agrees(day, months):
+    # BYMONTHDAY 28…n with BYSETPOS -1 is the standard's own way to write "the n-th or the last day"
+    days = list(range(min(day.day, 28), day.day + 1))
+    first = datetime(day.year, day.month, 1)
+    rule = rrule(MONTHLY, interval=months, count=25, dtstart=first, bymonthday=days, bysetpos=-1)
+    assert [moment.date() for moment in rule] == [dates.add(day, Duration(months), k) for k in range(25)]

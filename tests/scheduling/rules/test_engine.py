@@ -749,3 +749,34 @@ def test_what_was_decided_stays_a_duty_until_the_lesion_says_it_is_done(decision
         if item.rule == "as-decided"
     ]
     assert found == ([("lesion:7", date(2026, 2, 27), date(2026, 3, 13), "A")] if due else [])
+
+
+# -- an override that names no day itself ----------------------------------------------------------
+
+
+def test_an_override_too_short_for_its_interval_is_stated_where_it_puts_off_a_date():
+    # domain.md, point 7: never lengthened silently; 2024-04-30 to 2024-10-31 stand replaced until the end of the year
+    facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P2Y", until="2024-12-31")}
+    found = row(plan(**facts))
+    assert (found.rule, found.target) == ("melanoma-invasive", date(2025, 1, 31))
+    assert [reason.rule for reason in found.reasons] == ["melanoma-invasive", "override:9"]
+    assert found.reasons[1].text == "Dr A decided every 2 years until 2024-12-31: asked for by the board"
+
+
+def test_an_override_that_is_over_and_put_nothing_off_is_no_reason_any_more():
+    facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P2Y", until="2024-12-31")}
+    found = row(plan(**facts, done=[CHECK | {"on": "2025-02-01"}]))
+    assert [reason.rule for reason in found.reasons] == ["melanoma-invasive"]
+
+
+def test_an_override_in_the_place_of_the_last_visit_asks_what_follows():
+    # the yearly check of 2029-08-31 is the last one of the published row S-S3-low
+    scc = {"code": "scc", "anchor": "2024-08-31", "risk_class": {"scheme": "S3", "class": "low"}}
+    done = [CHECK | {"on": "2028-08-31"}]
+    facts = {"diagnoses": [scc], "overrides": override(interval="P2Y", until="2029-12-31")}
+    answer = plan(**facts, done=done)
+    assert "full_skin_check" not in {due.purpose for due in answer.due}
+    (asked,) = [problem for problem in answer.problems if problem.code == "what_follows"]
+    assert (asked.subject, "Dr A decided every 2 years" in asked.text) == ("patient", True)
+    over = plan(**facts, done=[*done, CHECK | {"on": "2029-08-31"}])
+    assert "what_follows" not in {code for code, _ in codes(over)}

@@ -1,0 +1,212 @@
+"""One patient's life at random: whatever happens, the plan has one answer and nothing becomes later in silence.
+
+domain.md "Facts in, plan out", points 3, 5, 6, 7; operations.md E14: a date moves back only for a reason that is stated.
+"""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
+from scheduling.rules import engine, facts
+from scheduling.rules.facts import (
+    Closed,
+    Diagnosis,
+    Done,
+    Facts,
+    LesionFacts,
+    Override,
+    PatientFacts,
+    Risk,
+    RiskClass,
+    UrgentSign,
+)
+from tests.scheduling.rules.test_properties import SETS, maybe, word
+
+CHECK = ("full_skin_check", "patient")
+NAMES = st.sampled_from(sorted(SETS))
+AGO = st.integers(0, 400).map(lambda days: timedelta(days))
+
+
+class Life(RuleBasedStateMachine):
+    @initialize(name=NAMES, since=maybe(AGO), code=st.sampled_from(["melanoma", "scc", "bcc"]), ago=AGO)
+    def registered(self, name, since, code, ago):
+        self.today = date(2024, 1, 31)
+        self.rules = SETS[name]
+        patient = PatientFacts(records_since=self.today - since if since is not None else None)
+        first = Diagnosis("0", code, self.today - ago, stage="IB", risk_class=RiskClass("S3", "low"))
+        self.facts = Facts(patient, (first,))
+
+    def rows(self):
+        return {
+            (due.purpose, due.subject): due for due in engine.plan(self.facts, self.rules, self.today).due
+        }
+
+    def change(self, **lists):
+        """New facts; the rows that became later or went, as (key, before, after or None)."""
+        before = self.rows()
+        self.facts = replace(self.facts, **lists)
+        after = self.rows()
+        moved = [(key, row, after.get(key)) for key, row in before.items()]
+        return [(key, old, new) for key, old, new in moved if new is None or new.latest > old.latest]
+
+    def questions(self, code):
+        answer = engine.plan(self.facts, self.rules, self.today)
+        return [problem.text for problem in answer.problems if problem.code == code]
+
+    @rule(
+        code=word(facts.Code),
+        ago=maybe(AGO),
+        stage=maybe(word(facts.Stage)),
+        thickness=maybe(st.sampled_from(["0.79", "1.04", ">=0.8", "2.05"])),
+    )
+    def new_diagnosis(self, code, ago, stage, thickness):
+        anchor = self.today - ago if ago is not None else None
+        one = Diagnosis(str(len(self.facts.diagnoses)), code, anchor, stage=stage, thickness=thickness)
+        for _, old, new in self.change(diagnoses=(*self.facts.diagnoses, one)):
+            # A clinician's interval counts from the newest anchor and says so itself.
+            assert new and old.rule == new.rule and new.rule.startswith("override:")
+
+    @rule(name=NAMES)
+    def other_rules(self, name):
+        """Only here may a rule's date move of itself: the plan then names the other set (point 7)."""
+        self.rules = SETS[name]
+
+    @rule(days=st.integers(1, 500))
+    def time_passes(self, days):
+        before = engine.plan(self.facts, self.rules, self.today)
+        self.today += timedelta(days)
+        after = engine.plan(self.facts, self.rules, self.today)
+        assert after.due == before.due
+        assert set(before.problems) <= set(after.problems)
+
+    @invariant()
+    def one_answer(self):
+        answer = engine.plan(self.facts, self.rules, self.today)
+        mirrored = facts.parse(facts.to_json(self.facts))
+        lists = ("diagnoses", "lesions", "done", "closed", "overrides")
+        mirrored = replace(mirrored, **{name: getattr(mirrored, name)[::-1] for name in lists})
+        assert engine.plan(mirrored, self.rules, self.today) == answer
+        assert answer.ruleset["sha256"] == self.rules.sha256
+
+    @invariant()
+    def every_date_is_a_day_with_its_reason(self):
+        known = {one.id for one in self.rules.rules} | {engine.URGENT_RULE}
+        for row in self.rows().values():
+            assert date.min < row.earliest <= row.target <= row.latest < date.max
+            assert row.reasons and row.reasons[0].rule == row.rule
+            assert row.rule in known or row.rule.startswith("override:")
+
+    @invariant()
+    def somebody_answers_for_the_patient(self):
+        answer = engine.plan(self.facts, self.rules, self.today)
+        ended = {one.purpose for one in self.facts.closed}
+        assert answer.due or answer.problems or ended
+
+
+class FollowUp(Life):
+    def spacing(self, row):
+        return {one.id: one.spacing for one in self.rules.rules}.get(row.rule)
+
+    @rule(tier=word(facts.Tier))
+    def risk_assessed(self, tier):
+        before = self.facts.patient.risk
+        patient = replace(self.facts.patient, risk=Risk(tier, self.today))
+        for key, old, _ in self.change(patient=patient):
+            assert key[0] == "risk_assessment" or before is None or before.tier != tier, old
+
+    @rule(data=st.data())
+    @precondition(lambda self: self.rows().get(CHECK))
+    def visit(self, data):
+        """Up to 200 days early or late, never before the last one."""
+        row = self.rows()[CHECK]
+        on = row.target + timedelta(data.draw(st.integers(-200, 200)))
+        last = max((done.on for done in self.facts.done), default=date.min)
+        if on < last:
+            return
+        for key, old, new in self.change(done=(*self.facts.done, Done(*CHECK, on))):
+            assert key == CHECK
+            by_attendance = "attendance" in (self.spacing(old), self.spacing(new) if new else None)
+            assert on >= old.earliest or by_attendance or old.rule.startswith("override:")
+        new = self.rows().get(CHECK)
+        if new and self.spacing(new) == "anchored":
+            assert new.earliest > on
+
+    @rule(interval=st.sampled_from(["P1M", "P6M", "P2Y"]), ends=maybe(AGO))
+    def another_interval(self, interval, ends):
+        self.overridden(interval=interval, until=self.today + ends if ends is not None else None)
+
+    @rule(ahead=AGO, ends=maybe(AGO))
+    def another_date(self, ahead, ends):
+        until = self.today + ends if ends is not None else None
+        self.overridden(date=self.today + ahead, until=until)
+
+    def overridden(self, **keys):
+        reason = f"stated reason {len(self.facts.overrides)}."
+        one = Override(str(len(self.facts.overrides)), *CHECK, reason, "Dr A", **keys)
+        for key, _, new in self.change(overrides=(*self.facts.overrides, one)):
+            assert key == CHECK
+            stated = [why.text for why in new.reasons] if new else self.questions("what_follows")
+            assert any(reason in text for text in stated)
+
+    @rule(data=st.data(), ground=st.sampled_from(["declined", "discharge"]))
+    @precondition(lambda self: self.rows())
+    def closed(self, data, ground):
+        key = data.draw(st.sampled_from(sorted(self.rows())))
+        row = self.rows()[key]
+        one = Closed(*key, row.anchor, row.number, ground, self.today)
+        moved = self.change(closed=(*self.facts.closed, one))
+        assert {other for other, _, _ in moved} <= {key}
+
+
+class Lesions(Life):
+    @rule(monitoring=maybe(word(facts.Monitoring)))
+    def new_lesion(self, monitoring):
+        one = LesionFacts(str(len(self.facts.lesions)), monitoring=monitoring, since=self.today)
+        assert not self.change(lesions=(*self.facts.lesions, one))
+
+    def with_lesion(self, data, **keys):
+        lesions = list(self.facts.lesions)
+        index = data.draw(st.integers(0, len(lesions) - 1))
+        mine, urgent = f"lesion:{lesions[index].id}", keys.pop("urgent", ())
+        lesions[index] = replace(lesions[index], urgent=(*lesions[index].urgent, *urgent), **keys)
+        moved = self.change(lesions=tuple(lesions))
+        assert {key[1] for key, _, _ in moved} <= {mine}
+        return mine, moved
+
+    @rule(data=st.data())
+    @precondition(lambda self: self.facts.lesions)
+    def picture(self, data):
+        _, moved = self.with_lesion(data, last_image_on=self.today)
+        assert all(key[0] == "lesion_image" for key, _, _ in moved)
+
+    @rule(data=st.data(), state=st.sampled_from(["removed", "gone"]))
+    @precondition(lambda self: self.facts.lesions)
+    def removal(self, data, state):
+        mine, moved = self.with_lesion(data, state=state)
+        assert ("lesion_image", mine) not in self.rows()
+        # A sign that nobody examined stays urgent when the lesion is out.
+        assert all(key[0] == "lesion_image" for key, _, _ in moved)
+
+    @rule(data=st.data(), sign=word(facts.Sign))
+    @precondition(lambda self: self.facts.lesions)
+    def urgent_sign(self, data, sign):
+        mine, moved = self.with_lesion(data, urgent=(UrgentSign(sign, self.today),))
+        assert all(key[0] == "lesion_image" for key, _, _ in moved)
+        lesion = next(one for one in self.facts.lesions if f"lesion:{one.id}" == mine)
+        if lesion.examined_in_person_on != self.today:
+            assert self.rows()["lesion_examination", mine].urgency == "A"
+
+    @rule(data=st.data())
+    @precondition(lambda self: self.facts.lesions)
+    def examined(self, data):
+        _, moved = self.with_lesion(data, examined_in_person_on=self.today)
+        assert all(key[0] == "lesion_examination" and old.urgency == "A" for key, old, _ in moved)
+
+
+FollowUp.TestCase.settings = settings(max_examples=50, stateful_step_count=12, deadline=None)
+Lesions.TestCase.settings = settings(max_examples=20, stateful_step_count=12, deadline=None)
+test_a_life_of_follow_up = FollowUp.TestCase
+test_a_life_of_lesions = Lesions.TestCase
