@@ -54,6 +54,14 @@ def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
     return _figure(name, row["value"], row["unit"], row["uncertainty"], row["method"]) if row else None
 
 
+def mm_per_px(assessment: Assessment) -> float | None:
+    """The scale that the figures were measured by, which may be a ruler that was found in the picture."""
+    if not assessment.result:
+        return assessment.image.mm_per_px
+    scale = assessment.result["scale"]
+    return scale["mm_per_px"] if scale else None
+
+
 def _figure(
     name: str, value: float | None, unit: str, uncertainty: float | None = None, method: str = ""
 ) -> Figure:

@@ -165,6 +165,7 @@ def _side(assessment: Assessment) -> dict[str, Any]:
         "assessment": assessment,
         "points": outline["points"] if outline else [],
         "across": findings.figure(result, "feret"),
+        "mm_per_px": findings.mm_per_px(assessment),
         "poor": [row for row in result["quality"] if not row["ok"]] if result else [],
     }
 

@@ -78,7 +78,9 @@ def scale(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("lesions:lesion", image.lesion_id)
     if not form.is_bound:
         form = ScaleForm(initial={"revision": image.revision})
-    return _page(request, image, form, "scale", {})
+    used = outlines.measured(image)
+    found = used.result["scale"] if used and used.result else None
+    return _page(request, image, form, "scale", {"found": found})
 
 
 def _page(

@@ -155,3 +155,14 @@ def test_an_outline_that_could_not_be_measured_is_told_on_the_lesion_page(nurse,
     assess.run(row.pk)
     page = nurse.get(url("lesion", image.lesion_id)).content.decode()
     assert "has changed on the disk" in page and "mm ±" in page
+
+
+def test_a_scale_that_was_found_in_the_picture_is_told_and_drawn(nurse, mole):
+    """The core may read a ruler where nobody entered a scale: what it measured by is what the pages say."""
+    row = scene.measured(scene.lesion(), mole).assessment
+    review = row.reviews.get()
+    row.result["scale"] = {"mm_per_px": 0.04, "origin": "ruler", "rel_uncertainty": 0.02}
+    row.save(update_fields=["result"])
+    assert "Scale bar: 5 mm" in nurse.get(url("decision", review.pk)).content.decode()
+    page = nurse.get(url("scale", row.image_id)).content.decode()
+    assert "0.04 mm per pixel, from a ruler found in the picture" in page
