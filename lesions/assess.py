@@ -32,6 +32,7 @@ class _Compared:
     earlier: Assessment
     later: Assessment
     found: types.Comparison
+    map_sha256: str
 
 
 @dataclass(frozen=True)
@@ -107,22 +108,21 @@ def _measured(row: Assessment) -> _Found:
     outline = types.Outline.from_json(row.outline) if row.outline else None
     data = storage.read(row.image.sha256)
     found = pipeline.measure(data, scale=_scale(row.image), outline=outline)
-    back = [
-        _Compared(earlier, row, _compare(earlier.image, _answer(earlier), row.image, found))
-        for earlier in earlier_assessments(row)
-    ]
+    back = [_compare(earlier, _answer(earlier), row, found) for earlier in earlier_assessments(row)]
     later = _shown_later(row)
-    if later is None:
-        return _Found(found, back, None)
-    ahead = _Compared(row, later, _compare(row.image, found, later.image, _answer(later)))
-    return _Found(found, back, ahead)
+    return _Found(found, back, _compare(row, found, later, _answer(later)) if later else None)
 
 
-def _compare(earlier: Image, before: "Measurement", later: Image, after: "Measurement") -> types.Comparison:
-    from lesions.analysis import pipeline
+def _compare(
+    earlier: Assessment, before: "Measurement", later: Assessment, after: "Measurement"
+) -> _Compared:
+    """Compare, and draw what changed: the map is kept as a file, so that no web process has to draw."""
+    from lesions.analysis import changemap, pipeline
 
-    one, two = storage.read(earlier.sha256), storage.read(later.sha256)
-    return pipeline.compare(one, two, earlier_measurement=before, later_measurement=after)
+    one, two = storage.read(earlier.image.sha256), storage.read(later.image.sha256)
+    found = pipeline.compare(one, two, earlier_measurement=before, later_measurement=after)
+    drawn = storage.put(changemap.draw(one, found)) if found.registration.aligned else ""
+    return _Compared(earlier, later, found, drawn)
 
 
 def _answer(row: Assessment) -> "Measurement":
@@ -204,6 +204,7 @@ def _keep(each: _Compared) -> Comparison:
         made_at=clock.now(),
         aligned=each.found.registration.aligned,
         result=each.found.to_json(),
+        map_sha256=each.map_sha256,
     )
 
 
@@ -219,7 +220,8 @@ def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
     ]
     kept = [each for each in shown if each]
     compared = [
-        _Compared(each.earlier, ahead.later, types.Comparison.from_json(each.result)) for each in kept
+        _Compared(each.earlier, ahead.later, types.Comparison.from_json(each.result), each.map_sha256)
+        for each in kept
     ]
     drafts = _drafts(_answer(ahead.later), compared, policy)
     comparison = kept[0] if kept else new

@@ -12,6 +12,7 @@ urlpatterns = [
     path("lesions/<int:pk>/examined/", register.examined, name="examined"),
     path("lesions/<int:pk>/decide/", decisions.decide_in_person, name="decide_in_person"),
     path("images/<int:pk>/view/", pictures.view_image, name="view_image"),
+    path("comparisons/<int:pk>/map/", pictures.change_map, name="change_map"),
     path("images/<int:pk>/outline/", points.outline, name="outline"),
     path("images/<int:pk>/scale/", points.scale, name="scale"),
     path("assessments/<int:pk>/again/", points.measure_again, name="measure_again"),

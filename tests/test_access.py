@@ -39,6 +39,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "lesions:examined": ("post", "lesion", (NO, OK, NO, NO)),
     "lesions:decide_in_person": ("get", "lesion", (NO, OK, NO, NO)),
     "lesions:view_image": ("get", "image", (OK, OK, NO, NO)),
+    "lesions:change_map": ("get", "comparison", (OK, OK, NO, NO)),
     "lesions:outline": ("get", "image", (OK, OK, NO, NO)),
     "lesions:scale": ("get", "image", (OK, OK, NO, NO)),
     "lesions:measure_again": ("post", "assessment", (409, 409, NO, NO)),

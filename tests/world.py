@@ -5,8 +5,8 @@ from datetime import datetime, time, timedelta
 from django.utils import timezone
 
 from clinic import clock, visits
-from lesions import intake, pathology, signoff
-from lesions.models import Review
+from lesions import intake, pathology, signoff, storage
+from lesions.models import Comparison, Review
 from scheduling import booking, recalls, worklists
 from scheduling.models import Resource
 from tests import build
@@ -23,7 +23,8 @@ def build_world() -> dict[str, tuple]:
     )
     lesion = scene.lesion(patient)
     image = scene.file(lesion)
-    scene.measured(lesion, days_ago=1)
+    review = scene.measured(lesion, days_ago=1)
+    compared = _compared(image, review.assessment)
     refused = intake.refuse(lesion=lesion, by=nurse, filename="x.jpg", reason="no picture")
     signed = signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
     diagnosis = pathology.record_diagnosis(
@@ -44,6 +45,7 @@ def build_world() -> dict[str, tuple]:
         "member": (nurse.pk,),
         "lesion": (lesion.pk,),
         "image": (image.pk,),
+        "comparison": (compared.pk,),
         "assessment": (image.assessments.get().pk,),
         "refused": (refused.pk,),
         "review": (Review.objects.get(lesion=lesion, state="waiting").pk,),
@@ -55,6 +57,15 @@ def build_world() -> dict[str, tuple]:
         "appointment": (_appointment(recall, nurse),),
         "bucket": ("overdue",),
     }
+
+
+def _compared(image, earlier) -> Comparison:
+    """A comparison with a drawn map, without the seconds that drawing one takes."""
+    later, now = image.assessments.get(), clock.now()
+    drawn = storage.put(b"a drawn map")
+    return Comparison.objects.create(
+        earlier=earlier, later=later, made_at=now, aligned=True, result={}, map_sha256=drawn
+    )
 
 
 def _appointment(recall, by) -> int:

@@ -70,6 +70,9 @@ class Comparison(models.Model):
     made_at = models.DateTimeField()
     aligned = models.BooleanField()
     result = models.JSONField()
+    map_sha256 = models.CharField(
+        max_length=64, blank=True, help_text="names the drawn change map; empty where the two do not align"
+    )
 
     class Meta:
         constraints = [

@@ -17,7 +17,7 @@ from clinic.views import conflict
 from lesions import intake, storage, waiting
 from lesions.forms import PicturesForm
 from lesions.intake import AlreadyFiled, PictureRefused
-from lesions.models import Image, Lesion, RefusedUpload
+from lesions.models import Comparison, Image, Lesion, RefusedUpload
 from lesions.views.about import lesion_url
 from lesions.views.register import found, lesion_page
 
@@ -68,16 +68,29 @@ def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile, about: dict[
 def view_image(request: HttpRequest, pk: int) -> HttpResponse:
     """The cleaned copy, never the original. `?thumb=1` is a small place on a page and counts as no look."""
     image = get_object_or_404(Image, pk=pk)
-    try:
-        file = storage.open_file(image.derivative_sha256)
-    except FileNotFoundError:
-        raise Http404("The stored picture is missing; restore it from the backup.") from None
+    answer = _private_file(request, image.derivative_sha256, "image/jpeg", f"picture-{image.pk}.jpg")
     if "thumb" not in request.GET:
         intake.deliver(image=image, to=request.user)
-    etag = f'"{image.derivative_sha256}"'
+    return answer
+
+
+@allow(Act.SEE_PICTURES)
+@require_GET
+def change_map(request: HttpRequest, pk: int) -> HttpResponse:
+    """The drawn change map of a comparison; looking at it is no look at the two pictures."""
+    comparison = get_object_or_404(Comparison.objects.exclude(map_sha256=""), pk=pk)
+    return _private_file(request, comparison.map_sha256, "image/png", f"change-{comparison.pk}.png")
+
+
+def _private_file(request: HttpRequest, sha: str, content_type: str, filename: str) -> HttpResponse:
+    try:
+        file = storage.open_file(sha)
+    except FileNotFoundError:
+        raise Http404("The stored picture is missing; restore it from the backup.") from None
+    etag = f'"{sha}"'
     response: Any = get_conditional_response(request, etag=etag)
     if response is None:
-        response = FileResponse(file, content_type="image/jpeg", filename=f"picture-{image.pk}.jpg")
+        response = FileResponse(file, content_type=content_type, filename=filename)
     else:
         file.close()
     response["ETag"] = etag

@@ -151,3 +151,18 @@ def test_a_scale_is_set_on_two_marks(page, image, shot):
     expect(page.locator("body")).to_contain_text("The scale is set")
     image.refresh_from_db()
     assert image.scale_origin == "hand" and 0 < image.mm_per_px < 1
+
+
+def test_the_change_map_stands_beside_the_decision(page, shot):
+    lesion, scale = scene.lesion(), {"mm_per_px": SPEC.mm_per_px, "scale_origin": "device"}
+    scene.measured(lesion, jpeg(SPEC), days_ago=91, **scale)
+    later = phantom.recaptured(phantom.grown(SPEC, 1.25, one_sided=True), seed=12)
+    review = scene.measured(lesion, jpeg(later), mm_per_px=later.mm_per_px, scale_origin="device")
+    sign_in(page, build.dermatologist(name="D. Doctor"))
+    page.goto(reverse("lesions:decision", args=[review.pk]))
+    page.get_by_text("What changed, drawn").click()
+    drawn = page.locator("img.change-map")
+    expect(drawn).to_be_visible()
+    page.wait_for_load_state("networkidle")
+    assert drawn.evaluate("image => image.naturalWidth") > 300
+    shot("change-map")
