@@ -158,6 +158,13 @@ FAULTS = [
     ({"then": '"end"'}, "rule[0:r].notice"),
     ({"source": None}, "rule[0:r].source"),
     ({"source": '" "'}, "rule[0:r].source"),
+    ({"source": '"None."'}, "rule[0:r].source"),
+    ({"source": '"?"'}, "rule[0:r].source"),
+    ({"source": '"Our own, no source"'}, "rule[0:r].source"),
+    ({"notice": '"P11Y"'}, "rule[0:r].notice"),
+    ({"phases": '[{ every = "P3M", for = "P101Y", early = "P14D", late = "P14D" }]'}, f"{PHASE}.for"),
+    ({"phases": '[{ every = "P3M", for = "P2Y", early = "P14D", late = "P4M" }]'}, f"{PHASE}.late"),
+    ({"phases": '[{ every = "P3M", for = "once", early = "P14D", late = "P11Y" }]'}, f"{PHASE}.late"),
     ({"source": '"clinic setting, no source"'}, "rule[0:r].approver"),
     ({"source": '"common practice, no source"'}, "rule[0:r].approver"),
     ({"flag": '"memory L"'}, "rule[0:r].flag"),
@@ -211,6 +218,24 @@ def test_a_syntax_error_has_a_line():
 def test_a_syntax_error_at_the_end_has_the_last_line():
     (fault,) = ruleset.check("schema = 1\nname = [1,")
     assert fault.line == 2
+
+
+def test_what_is_nested_without_end_is_a_fault_and_no_crash():
+    (fault,) = ruleset.check(HEAD + "a = " + "[" * 5000)
+    assert (fault.path, fault.line, fault.text) == ("", 5, "not readable as TOML: nested too deeply")
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"notice": '"P10Y"'},
+        {"phases": '[{ every = "P3M", for = "P100Y", early = "P14D", late = "P3M" }]'},
+        {"phases": '[{ every = "P3M", for = "once", early = "P3M", late = "P10Y" }]'},
+        {"source": '"clinic setting, no source"', "approver": '"Dr A"'},
+    ],
+)
+def test_what_lies_on_a_limit_is_no_fault(changes):
+    assert ruleset.check(one_rule(**changes)) == []
 
 
 def test_two_rules_with_one_id():
