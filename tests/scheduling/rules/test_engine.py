@@ -780,3 +780,42 @@ def test_an_override_in_the_place_of_the_last_visit_asks_what_follows():
     assert (asked.subject, "Dr A decided every 2 years" in asked.text) == ("patient", True)
     over = plan(**facts, done=[*done, CHECK | {"on": "2029-08-31"}])
     assert "what_follows" not in {code for code, _ in codes(over)}
+
+
+# -- found by breaking the core one piece at a time (tests/bench/mutants.py) -----------------------
+
+
+@pytest.mark.parametrize("word", ["reassure", "look_again", "biopsy", "excise", "refer", "already_removed"])
+def test_every_decision_after_the_last_picture_says_what_follows(word):
+    lesion = {"id": "7", "monitoring": "short", "since": "2024-01-31", "last_image_on": "2024-04-30"}
+    decided = {"lesion": "7", "decision": word, "on": "2024-04-30", "months": 3}
+    asked = ("what_follows", "lesion:7")
+    assert asked in codes(plan(lesions=[lesion]))
+    assert asked not in codes(plan(lesions=[lesion], decisions=[decided]))
+    assert asked in codes(plan(lesions=[lesion], decisions=[decided | {"decision": "second_reading"}]))
+    assert asked in codes(plan(lesions=[lesion], decisions=[decided | {"on": "2024-04-29"}]))
+
+
+@pytest.mark.parametrize(
+    "status, words",
+    [
+        ("deceased", "has died"),
+        ("transferred", "is followed elsewhere"),
+        ("discharged", "was discharged"),
+    ],
+)
+def test_who_is_not_followed_is_said_in_words(status, words):
+    (problem,) = plan(status=status, diagnoses=[MELANOMA]).problems
+    expected = f"The patient {words}; nothing is planned. Open until then: 2 due, 1 to decide."
+    assert problem.text == expected
+
+
+def test_the_strip_keeps_what_was_visited_before_an_override_began():
+    keys = {"interval": "P6M", "until": "2024-12-31"}
+    facts = build(diagnoses=[MELANOMA], done=[CHECK | {"on": "2024-04-16"}], overrides=override(**keys))
+    strip = engine.upcoming(facts, DEFAULT, TODAY, date(2025, 1, 31))
+    assert [(due.rule, due.target) for due in strip if due.purpose == "full_skin_check"] == [
+        ("melanoma-invasive", date(2024, 4, 30)),
+        ("override:9", date(2024, 10, 16)),
+        ("melanoma-invasive", date(2025, 1, 31)),
+    ]
