@@ -865,3 +865,13 @@ def test_a_tier_is_not_over_because_one_visit_was_declined():
     facts = {"risk": {"tier": "very_high", "assessed_on": "2024-01-31"}}
     closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "declined", "on": "2024-08-01"}
     assert row(plan(**facts, closed=[closed])).number == 2
+
+
+def test_a_discharge_at_the_visit_itself_ends_a_rolling_tier():
+    facts = {
+        "risk": {"tier": "very_high", "assessed_on": "2024-01-31"},
+        "done": [CHECK | {"on": "2024-07-31"}],
+    }
+    closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-07-31"}
+    assert row(plan(**facts)).target == date(2025, 1, 31)
+    assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
