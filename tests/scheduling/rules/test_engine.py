@@ -819,3 +819,59 @@ def test_the_strip_keeps_what_was_visited_before_an_override_began():
         ("override:9", date(2024, 10, 16)),
         ("melanoma-invasive", date(2025, 1, 31)),
     ]
+
+
+def test_the_strip_ends_on_its_last_day_for_urgent_work_too():
+    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
+    shown = [
+        {due.urgency for due in engine.upcoming(build(lesions=[lesion]), DEFAULT, day, day)}
+        for day in (date(2024, 5, 19), date(2024, 5, 20))
+    ]
+    assert ["A" in urgencies for urgencies in shown] == [False, True]
+
+
+def test_a_picture_completes_its_own_lesion_only():
+    lesions = [
+        {"id": "6", "monitoring": "short", "since": "2024-01-31", "last_image_on": "2024-05-01"},
+        {"id": "7", "monitoring": "short", "since": "2024-01-31"},
+    ]
+    pictured = {due.subject for due in plan(lesions=lesions).due if due.purpose == "lesion_image"}
+    assert pictured == {"lesion:7"}
+
+
+def test_closing_one_purpose_closes_no_other():
+    closed = {"purpose": "risk_assessment", "subject": "patient", "anchor": "2024-01-31", "number": 1}
+    facts = {"diagnoses": [MELANOMA], "closed": [closed | {"ground": "declined", "on": "2024-05-01"}]}
+    assert row(plan(**facts)).number == 1
+    facts["closed"][0]["ground"] = "discharge"
+    assert row(plan(**facts)).number == 1
+
+
+def test_a_tier_discharged_on_the_day_of_its_assessment_is_over():
+    facts = {"risk": {"tier": "very_high", "assessed_on": "2024-01-31"}}
+    closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-01-31"}
+    assert "full_skin_check" in {due.purpose for due in plan(**facts).due}
+    assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
+
+
+def test_the_strip_by_attendance_leaves_out_what_was_finished_after_its_last_day():
+    rules = by_attendance(YEARS, '"ask"', '"P0D"')
+    facts = build(diagnoses=[MELANOMA], done=[CHECK | {"on": "2024-05-20"}, CHECK | {"on": "2024-08-20"}])
+    found = [due.target for due in engine.upcoming(facts, rules, date(2024, 5, 1), date(2024, 5, 1))]
+    assert found == [date(2024, 4, 30)]
+
+
+def test_a_tier_is_not_over_because_one_visit_was_declined():
+    facts = {"risk": {"tier": "very_high", "assessed_on": "2024-01-31"}}
+    closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "declined", "on": "2024-08-01"}
+    assert row(plan(**facts, closed=[closed])).number == 2
+
+
+def test_a_discharge_at_the_visit_itself_ends_a_rolling_tier():
+    facts = {
+        "risk": {"tier": "very_high", "assessed_on": "2024-01-31"},
+        "done": [CHECK | {"on": "2024-07-31"}],
+    }
+    closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-07-31"}
+    assert row(plan(**facts)).target == date(2025, 1, 31)
+    assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
