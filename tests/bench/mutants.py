@@ -23,7 +23,15 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "scheduling.rules"
-TESTS = ["test_staging", "test_dates", "test_cases", "test_engine", "test_properties", "test_machine"]
+TESTS = [
+    "test_staging",
+    "test_dates",
+    "test_cases",
+    "test_engine",
+    "test_engine_exceptions",
+    "test_properties",
+    "test_machine",
+]
 PLUGINS = ["no:django", "no:cacheprovider", "no:xdist", "no:playwright"]
 PATIENCE = 40
 # A break is only counted, so nothing is spent on finding its simplest form.
