@@ -60,9 +60,10 @@ def _replan_once(patient_id: int) -> Plan | None:
     policy, ruleset = rules
     known = gather(patient)
     answer = engine.plan(known, ruleset, clock.today())
+    by_risk = frozenset(rule.id for rule in ruleset.rules if rule.anchor == "risk")
     with transaction.atomic():
         _lock(patient)
-        _Recalls(patient, policy, answer).bring_into_line()
+        _Recalls(patient, policy, answer, by_risk).bring_into_line()
         _bring_problems_into_line(patient, answer)
         return _keep_plan(patient, policy, known, answer)
 
@@ -156,8 +157,8 @@ def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
 class _Recalls:
     """The open recalls of one patient against one answer of the core."""
 
-    def __init__(self, patient: Patient, policy: PolicyRow, answer: Answer) -> None:
-        self.patient, self.policy = patient, policy
+    def __init__(self, patient: Patient, policy: PolicyRow, answer: Answer, by_risk: frozenset[str]) -> None:
+        self.patient, self.policy, self.by_risk = patient, policy, by_risk
         self.planned = {(due.purpose, due.subject): due for due in answer.due}
 
     def bring_into_line(self) -> None:
@@ -166,10 +167,21 @@ class _Recalls:
             due = self.planned.pop((row.purpose, row.subject), None)
             if due and (due.anchor, due.number, due.rule) == (row.anchor, row.number, row.rule):
                 self.keep(row, due)
+            elif due and self.is_only_assessed_anew(row, due):
+                continue
             elif self.end(row, due) and due:
                 self.open(due)
         for due in self.planned.values():
             self.open(due)
+
+    def is_only_assessed_anew(self, row: Recall, due: Due) -> bool:
+        """The same tier on a later day, and no check since: FACTS do not say since when the tier holds.
+
+        Without this a patient who is assessed every year and never checked would never become overdue.
+        """
+        same = (due.rule, due.number) == (row.rule, row.number) and row.policy_id == self.policy.pk
+        later = due.purpose == "full_skin_check" and due.latest > row.latest
+        return same and later and row.rule in self.by_risk and completions.find(row) is None
 
     def end(self, row: Recall, due: Due | None) -> bool:
         """True if the row is closed now; a booked one stands until its appointment has an outcome."""

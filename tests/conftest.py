@@ -1,10 +1,17 @@
+import os
 from pathlib import Path
 
+import hypothesis
 import pytest
 from django.db import connection
 from django.test import TransactionTestCase
 
 from clinic import triggers
+
+# A gate gives the same answer twice; whoever works here gets new examples each time.
+hypothesis.settings.register_profile("gate", derandomize=True, deadline=None)
+if os.environ.get("CI"):
+    hypothesis.settings.load_profile("gate")
 
 ROOT = Path(__file__).parent.parent
 OPEN_PICTURES = ROOT.parent / "shared" / "data"

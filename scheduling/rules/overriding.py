@@ -105,11 +105,14 @@ def _reach(override: Override) -> date:
 def _anchor(
     facts: Facts, key: Key, override: Override, series: list[Series], history: History
 ) -> date | None:
-    """The named date, the last visit, the newest anchor of the rules, or the subject's own day."""
+    """The named date, the last visit, the oldest anchor of the rules, or the subject's own day.
+
+    The oldest, because a diagnosis that comes later must not move a date back that stands already.
+    """
     if override.date is not None:
         return override.date
     return (
-        history.last_done or max((one.anchor for one in series), default=None) or _subject_day(facts, key[1])
+        history.last_done or min((one.anchor for one in series), default=None) or _subject_day(facts, key[1])
     )
 
 
@@ -124,7 +127,7 @@ def _subject_day(facts: Facts, subject: str) -> date | None:
         risk = facts.patient.risk
         assessed = (risk.assessed_on,) if risk else ()
         days = (*(item.anchor for item in facts.diagnoses), *assessed, facts.patient.records_since)
-    return max((day for day in days if day), default=None)
+    return min((day for day in days if day), default=None)
 
 
 def _occurrences(override: Override, anchor: date) -> Iterator[Due]:

@@ -216,3 +216,17 @@ def test_a_lesion_before_a_dermatologist_is_no_second_question():
 
 def open_problems(patient):
     return list(PlanProblem.objects.filter(patient=patient, gone_on=None).values_list("code", "subject"))
+
+
+def test_assessing_the_same_risk_again_puts_no_check_off():
+    """Nobody is forgotten by being assessed: only a check that was done moves the next one."""
+    patient = build.patient()
+    build.risk_assessment(patient, on=build.days_ago(400), red_hair=True)
+    check = scene.check_of(patient)
+    window = dates(check)
+    build.risk_assessment(patient, on=build.days_ago(1), red_hair=True)
+    again = scene.check_of(patient)
+    assert (again.pk, dates(again)) == (check.pk, window)
+    scene.came(patient, clock.today())
+    following = scene.check_of(patient)
+    assert following.pk != check.pk and following.earliest > clock.today()
