@@ -63,8 +63,8 @@ def check(text: str) -> list[str]:
     faults = [f"unknown key {key!r}" for key in sorted(document.keys() - _KEYS)]
     if repeatability.TABLE in document:
         faults += repeatability.faults(document[repeatability.TABLE])
-    for number, row in enumerate(rows):
-        faults += [f"limit[{number}]: {fault}" for fault in _faults(row)]
+    for number, row in enumerate(rows, start=1):
+        faults += [f"limit {row.get('code', number)}: {fault}" for fault in _faults(row)]
     codes = [str(row.get("code")) for row in rows]
     return faults + [f"code {code!r} stands twice" for code in sorted(set(codes)) if codes.count(code) > 1]
 

@@ -16,6 +16,8 @@ _ASKED = {
     "regions": "No limit for changed patches between two pictures.",
 }
 
+_PATCHES = {"new_colour": "of a new colour"}
+
 
 def sentence(limit: Limit) -> str:
     """When this limit puts a picture before a dermatologist."""
@@ -31,7 +33,8 @@ def sentence(limit: Limit) -> str:
         )
     if limit.of == "appears":
         return f"Between two pictures: {_any(names)} was below {bound} and is not any more."
-    return f"Between two pictures: patches that are {_any(names)} take more than {bound} together."
+    kinds = [_PATCHES.get(name, name) for name in limit.measures]
+    return f"Between two pictures: patches that are {_any(kinds)} take more than {bound} together."
 
 
 def _unit(unit: str) -> str:

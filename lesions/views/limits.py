@@ -42,11 +42,16 @@ def _read(text: str) -> dict[str, Any]:
         return {"faults": faults}
     table, own = flags.limits(text), flags.own_repeatability(text)
     return {
-        "limits": [{"limit": limit, "sentence": limit_words.sentence(limit)} for limit in table],
+        "limits": [_shown(limit) for limit in table],
         "cautions": limit_words.cautions(table),
         "own": own,
         "smallest": limit_words.smallest_changes(own),
     }
+
+
+def _shown(limit: flags.Limit) -> dict[str, str]:
+    title, sentence = limit.sentence.removesuffix("."), limit_words.sentence(limit)
+    return {"title": title, "sentence": sentence, "source": limit.source}
 
 
 @allow(Act.PROPOSE_POLICY)

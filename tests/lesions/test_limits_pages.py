@@ -84,7 +84,7 @@ def test_a_stale_approval_changes_nothing(manager, doctor):
     ("old", "new", "fault"),
     [
         ('"area", "area_px"', '"aera"', "there is no measure &#x27;aera&#x27;"),
-        ("limit = 10.0", "limit = inf", "limit[0]: limit is a number"),
+        ("limit = 10.0", "limit = inf", "limit area_growth: limit is a number"),
         ('of = "growth"', "of = 3", "of is one of value, growth, appears, regions"),
         ('sentence = "The area grew."', "sentence = 4", "sentence is a text"),
         ('name = "Shipped limits"', "", "has a name"),
@@ -116,7 +116,7 @@ def test_each_limit_is_a_sentence_with_its_source(doctor):
     shown = page(doctor)
     assert "largest diameter above 6 mm." in shown and "asymmetric axes above 1." in shown
     assert "blue-grey or black was below 3 % of the area and is not any more" in shown
-    assert "patches that are new colour or grown take more than 5 % of the area" in shown
+    assert "patches that are of a new colour or grown take more than 5 % of the area" in shown
     assert "Clinic setting, no source." in shown and "nothing inside these limits is thereby safe" in shown
     assert "Smallest change that shows" not in shown
 
