@@ -65,6 +65,7 @@ ACTIONS: dict[str, Action] = {
     "appointment.miss": Action("recorded that the patient did not come", False),
     "appointment.cancel": Action("cancelled an appointment", False),
     "diary.session": Action("opened bookable hours", False),
+    "diary.close": Action("closed the clinic for a day", False),
     "policy.draft": Action("drafted a policy", False),
     "policy.propose": Action("proposed a policy", False),
     "policy.approve": Action("approved a policy", False),

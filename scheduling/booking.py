@@ -65,6 +65,17 @@ def open_session(
     return row
 
 
+@transaction.atomic
+def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
+    """Nothing more can be booked on this day. What is booked stays until somebody moves it: due dates do not move."""
+    require(by, Act.BOOK)
+    row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
+    if not made:
+        raise BookingRefused(f"The clinic is closed on this day already: {row.reason}.")
+    audit.record("diary.close", by=by, subject=row, day=str(day), reason=reason)
+    return row
+
+
 def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[Slot]:
     """The first free slots from now on between two local days, closure days left out."""
     closed = set(ClosureDay.objects.filter(day__range=(since, until)).values_list("day", flat=True))

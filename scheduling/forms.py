@@ -96,6 +96,11 @@ class HoursForm(forms.Form):
     slot_minutes = forms.IntegerField(label="Minutes a slot", initial=20, min_value=5, max_value=240)
 
 
+class ClosureForm(forms.Form):
+    day = day_field("Day", future=True)
+    reason = forms.CharField(max_length=80)
+
+
 class RulesForm(forms.Form):
     toml = forms.CharField(
         label="The rule set",

@@ -14,6 +14,7 @@ urlpatterns = [
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
     path("patients/<int:pk>/call/", calls.call, name="call"),
     path("diary/", diary.diary, name="diary"),
+    path("diary/closures/", diary.close_day, name="close_day"),
     path("diary/hours/", diary.open_hours, name="open_hours"),
     path("appointments/<int:pk>/came/", diary.came, name="came"),
     path("appointments/<int:pk>/missed/", diary.missed, name="appointment_missed"),

@@ -69,6 +69,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:call": ("get", "patient", (302, 302, NO, NO)),
     "scheduling:diary": ("get", "", (OK, OK, OK, NO)),
     "scheduling:open_hours": ("post", "", (BAD, BAD, NO, NO)),
+    "scheduling:close_day": ("post", "", (BAD, BAD, NO, NO)),
     "scheduling:came": ("get", "appointment", (OK, OK, NO, NO)),
     "scheduling:appointment_missed": ("post", "appointment", (302, 302, NO, NO)),
     "scheduling:cancel": ("post", "appointment", (302, 302, NO, NO)),

@@ -124,16 +124,20 @@ class _Planner:
             history, states, _ = self.states(key)
             for series, _ in states:
                 last_day = min(until, history.discharged_on or until) if _is_over(series, history) else until
-                found += [_due(series, one) for one in series.until(history, last_day) if history.shows(one)]
+                shown = (one for one in series.until(history, last_day) if history.shows(one))
+                found += [_due(series, one, series.rule.urgency, (_reason(series, one),)) for one in shown]
             found += overriding.following(self.facts, key, self.groups.get(key, []), history, until)
         return found
 
     def states(self, key: Key) -> tuple[History, list[State], list[Due]]:
         """Each series with its first unfinished occurrence, and the overrides that stand."""
         history, series = self.history(key), self.groups.get(key, [])
-        chosen = overriding.candidates(self.facts, key, series, history)
-        self.problems += overriding.problems(self.facts, key, series, history)
-        seen = replace(history, overridden_until=overriding.until(self.facts, key))
+        chosen: list[Due] = []
+        seen = history
+        if self.facts.overrides:
+            chosen = overriding.candidates(self.facts, key, series, history)
+            self.problems += overriding.problems(self.facts, key, series, history)
+            seen = replace(history, overridden_until=overriding.until(self.facts, key))
         states: list[State] = []
         for one in series:
             moved = _from_last_visit(one, seen)
@@ -150,7 +154,7 @@ class _Planner:
         urgency = min((series.rule.urgency for series, _ in still_open), default="B")
         if chosen:
             own = [reason for item in chosen for reason in item.reasons]
-            return replace(_with_reasons(chosen[0], own + reasons), urgency=urgency)
+            return replace(chosen[0], reasons=_once(own + reasons), urgency=urgency)
         put_off = self.put_off(key, history, states)
         if not still_open:
             self.nothing_left(key, put_off)
@@ -158,7 +162,7 @@ class _Planner:
         reasons += put_off
         series, occurrence = still_open[0]
         self.close_together(series, occurrence, history)
-        return replace(_with_reasons(_due(series, occurrence), reasons), urgency=urgency)
+        return _due(series, occurrence, urgency, _once(reasons))
 
     def put_off(self, key: Key, history: History, states: list[State]) -> list[Reason]:
         """Overrides that name no day themselves any more and yet stand in the place of a rule's one."""
@@ -262,9 +266,8 @@ def _merged(planned: list[Due], urgent: list[Due]) -> list[Due]:
     found = {(item.purpose, item.subject): item for item in planned}
     for item in urgent:
         other = found.get((item.purpose, item.subject))
-        found[item.purpose, item.subject] = _with_reasons(
-            item, [*item.reasons, *(other.reasons if other else ())]
-        )
+        reasons = [*item.reasons, *(other.reasons if other else ())]
+        found[item.purpose, item.subject] = replace(item, reasons=_once(reasons))
     return list(found.values())
 
 
@@ -281,7 +284,7 @@ def _is_over(series: Series, history: History) -> bool:
     return series.anchor in history.discharged
 
 
-def _due(series: Series, occurrence: Occurrence) -> Due:
+def _due(series: Series, occurrence: Occurrence, urgency: str, reasons: tuple[Reason, ...]) -> Due:
     return Due(
         purpose=series.rule.purpose,
         subject=series.subject,
@@ -291,8 +294,8 @@ def _due(series: Series, occurrence: Occurrence) -> Due:
         earliest=occurrence.earliest,
         target=occurrence.target,
         latest=occurrence.latest,
-        urgency=series.rule.urgency,
-        reasons=(_reason(series, occurrence),),
+        urgency=urgency,
+        reasons=reasons,
     )
 
 
@@ -317,5 +320,5 @@ def _rank(due: Due) -> tuple[date, date, str]:
     return due.latest, due.target, due.rule
 
 
-def _with_reasons(due: Due, reasons: list[Reason]) -> Due:
-    return replace(due, reasons=tuple(dict.fromkeys(reasons)))
+def _once(reasons: list[Reason]) -> tuple[Reason, ...]:
+    return tuple(dict.fromkeys(reasons))

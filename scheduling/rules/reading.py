@@ -12,6 +12,7 @@ from .rule import Condition, Fault, Phase, Rule, RuleSet, Spacing, Then, Urgency
 from .vocabulary import ANCHORS, FIELDS, FLAGS, OPERATORS, PURPOSES, SOURCELESS
 
 _LONGEST = 31 * 120
+_LONGEST_PHASE = 31 * 12 * 100
 _RULE_KEYS = {
     "id", "title", "purpose", "anchor", "when", "phases", "then", "notice", "spacing", "urgency",
     "source", "edition", "flag", "approver", "replaces", "superseded_by",
@@ -113,6 +114,11 @@ class Reader:
         """What no single key shows."""
         if rule.anchor in ANCHORS and rule.purpose in PURPOSES and rule.purpose not in ANCHORS[rule.anchor]:
             self.fault(f"{path}.purpose", f"{rule.purpose} cannot be counted from anchor “{rule.anchor}”")
+        if rule.source not in SOURCELESS and _names_nothing(rule.source):
+            words = " or ".join(f"“{text}”" for text in SOURCELESS)
+            self.fault(f"{path}.source", f"names no source; where there is none it says {words}")
+        if dates.longest_days(rule.notice) > _LONGEST:
+            self.fault(f"{path}.notice", "is longer than 120 months")
         if rule.source in SOURCELESS and rule.approver is None:
             self.fault(f"{path}.approver", "a rule without a source names who approves it")
         if (rule.then == "ask") != ("notice" in entry):
@@ -179,8 +185,15 @@ class Reader:
         early = dates.longest_days(phase.early)
         if early > mid or (early == mid and not phase.once):
             self.fault(f"{path}.early", "must be shorter than the interval itself")
+        late = dates.longest_days(phase.late)
+        if late > _LONGEST or (late > mid and not phase.once):
+            self.fault(
+                f"{path}.late", "is longer than the interval itself: the next visit would be due first"
+            )
         if phase.length is not None and not phase.once and dates.longest_days(phase.length) < mid:
             self.fault(f"{path}.for", "is shorter than the interval: nobody would be seen")
+        if phase.length is not None and dates.longest_days(phase.length) > _LONGEST_PHASE:
+            self.fault(f"{path}.for", "is longer than 100 years")
 
     def interval(self, value: Any, path: str) -> tuple[Duration, Duration]:
         if not isinstance(value, str):
@@ -288,6 +301,11 @@ _MISSING = {
     "then": "is missing: say what follows the last phase (open, end or ask); a schedule never stops silently",
     "source": "is missing: a rule names its source, or says “clinic setting, no source” and its approver",
 }
+
+
+def _names_nothing(source: str) -> bool:
+    words = source.strip(" .?-").casefold()
+    return "no source" in words or words in ("", "none", "unknown", "n/a", "nil", "tbd", "todo")
 
 
 def _path_of(rule_id: str, entries: list[Any]) -> str:

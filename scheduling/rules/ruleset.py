@@ -94,3 +94,8 @@ def _decode(text: str, reader: Reader) -> dict[str, Any] | None:
         line = int(found[1]) if found else max(1, len(text.splitlines()))
         reader.faults.append(Fault("", line, f"not readable as TOML: {error}"))
         return None
+    except RecursionError:
+        reader.faults.append(
+            Fault("", max(1, len(text.splitlines())), "not readable as TOML: nested too deeply")
+        )
+        return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from .dates import Duration
 from .plan import Due
 from .ruleset import Condition, Phase, Rule
@@ -40,6 +42,7 @@ def duration_words(duration: Duration) -> str:
     return " and ".join(f"{n} {unit}{'s' if n != 1 else ''}" for n, unit in parts if n) or "0 days"
 
 
+@lru_cache(maxsize=1024)
 def phase_words(phase: Phase) -> str:
     """One phase: every 3 months for 2 years."""
     if phase.as_decided:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 
 STAGES = ("0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV")
 _NODES = ("N1a", "N1b", "N1c", "N2a", "N2b", "N2c", "N3a", "N3b", "N3c")
@@ -93,6 +94,8 @@ def t_category(
     return tuple(sorted(found))
 
 
+# A clinic's tumours repeat the same few combinations, and each is looked up in the whole table.
+@lru_cache(maxsize=4096)
 def stage(
     *,
     in_situ: bool = False,

@@ -13,7 +13,7 @@ from clinic.forms import RevisionForm
 from clinic.models import StaleRow
 from clinic.views import conflict, page_form
 from scheduling import booking, words
-from scheduling.forms import CameForm, HoursForm
+from scheduling.forms import CameForm, ClosureForm, HoursForm
 from scheduling.models import Appointment, ClosureDay, Resource, Session
 
 
@@ -33,6 +33,7 @@ def diary(request: HttpRequest) -> HttpResponse:
         "now": clock.now(),
         "may_book": may(request.user, Act.BOOK),
         "hours_form": HoursForm(initial={"day": chosen}),
+        "closure_form": ClosureForm(initial={"day": chosen}, prefix="closure"),
         "rooms": list(Resource.objects.filter(active=True)),
     }
     return render(request, "scheduling/diary.html", context)
@@ -81,6 +82,22 @@ def open_hours(request: HttpRequest) -> HttpResponse:
         else:
             return redirect(f"{resolve_url('scheduling:diary')}?day={given['day']}")
     return page_form(request, form, "Open bookable hours", back="scheduling:diary", button="Open these hours")
+
+
+@allow(Act.BOOK)
+@require_POST
+def close_day(request: HttpRequest) -> HttpResponse:
+    form = ClosureForm(request.POST, prefix="closure")
+    if form.is_valid():
+        try:
+            row = booking.close_day(by=request.user, **form.cleaned_data)
+        except booking.BookingRefused as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect(f"{resolve_url('scheduling:diary')}?day={row.day}")
+    return page_form(
+        request, form, "Close the clinic for a day", back="scheduling:diary", button="Close this day"
+    )
 
 
 @allow(Act.BOOK)

@@ -23,7 +23,15 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "scheduling.rules"
-TESTS = ["test_staging", "test_dates", "test_cases", "test_engine", "test_properties", "test_machine"]
+TESTS = [
+    "test_staging",
+    "test_dates",
+    "test_cases",
+    "test_engine",
+    "test_engine_exceptions",
+    "test_properties",
+    "test_machine",
+]
 PLUGINS = ["no:django", "no:cacheprovider", "no:xdist", "no:playwright"]
 PATIENCE = 40
 # A break is only counted, so nothing is spent on finding its simplest form.
@@ -170,8 +178,14 @@ def run(mutants, processes):
                 child.kill()
             elif child.exitcode is not None:
                 running.remove(entry)
-                survivors += [mutant] if child.exitcode == 0 else []
+                survivors += report(mutant) if child.exitcode == 0 else []
     return survivors
+
+
+def report(survivor):
+    if survivor:
+        print(f"not noticed: {survivor.module}.py:{survivor.line}: {survivor.what}", flush=True)
+    return [survivor]
 
 
 def main():
@@ -188,8 +202,6 @@ def main():
     if run([None], 1) == []:
         sys.exit("the tests fail without any change")
     survivors = run(chosen, options.processes)
-    for one in sorted(survivors, key=lambda mutant: (mutant.module, mutant.line)):
-        print(f"not noticed: {one.module}.py:{one.line}: {one.what}")
     noticed = len(chosen) - len(survivors)
     print(f"{noticed} of {len(chosen)} noticed ({noticed / len(chosen):.1%}); {len(every)} mutants in all")
 

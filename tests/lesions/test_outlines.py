@@ -17,7 +17,7 @@ from tests import build
 from tests.lesions import scene
 
 pytestmark = pytest.mark.django_db
-MOLE = phantom.Phantom(seed=3, width=480, height=360, mm_per_px=0.04)
+MOLE = phantom.Phantom(seed=3, width=480, height=360, mm_per_px=0.04, ruler=False)
 SCALE = {"mm_per_px": 0.04, "scale_origin": "device"}
 SQUARE = [(100, 100), (200, 100), (200, 200), (100, 200)]
 

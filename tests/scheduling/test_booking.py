@@ -209,3 +209,16 @@ def test_of_many_who_book_the_same_slot_one_gets_it():
         thread.join()
     assert sorted(outcomes) == ["booked"] + ["taken"] * (crowd - 1)
     assert BookedCell.objects.count() == 4 and Recall.objects.filter(state="booked").count() == 1
+
+
+def test_a_closed_day_takes_no_booking_and_moves_no_due_date():
+    recall = scene.due_check()
+    room = scene.hours()
+    booking.close_day(day=scene.TODAY, reason="Whit Monday", by=build.nurse())
+    assert booking.free_slots(since=scene.TODAY, until=scene.TODAY) == []
+    with pytest.raises(booking.BookingRefused, match="closed"):
+        booking.book(recalls=[recall], resource=room, starts_at=scene.at(14), by=build.nurse())
+    with pytest.raises(booking.BookingRefused, match="Whit Monday"):
+        booking.close_day(day=scene.TODAY, reason="again", by=build.nurse())
+    recall.refresh_from_db()
+    assert (recall.state, recall.latest) == ("due", date(2026, 6, 29))

@@ -7,7 +7,7 @@ from clinic.models import ContactRoute
 from clinic.project.demo_data import events as e
 from clinic.project.demo_data.acts import House, Part
 from scheduling import booking, contacts, failsafe, recalls, worklists
-from scheduling.models import OPEN, Appointment, ClosureDay, Recall, Resource, WorkItem
+from scheduling.models import OPEN, Appointment, Recall, Resource, WorkItem
 
 # Room, opens, closes; both rooms on every working day of the diary.
 HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))
@@ -17,10 +17,9 @@ CLAIMED_BY_OTHER = "Castlemarch"
 
 
 def open_diary(house: House) -> None:
-    """Rooms and closure days are few and set up by hand: no page of the program makes them yet."""
     rooms = [(Resource.objects.create(name=name), opens, closes) for name, opens, closes in HOURS]
     closed = house.calendar.working_day(CLOSED[0])
-    ClosureDay.objects.create(day=closed, reason=CLOSED[1])
+    booking.close_day(day=closed, reason=CLOSED[1], by=house.nurses[0])
     days = {house.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):
         for room, opens, closes in rooms:

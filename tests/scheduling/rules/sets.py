@@ -48,11 +48,13 @@ def rules_of(name):
     return text[text.index("[[rule]]") :]
 
 
-def joined(*names, spacing=None):
-    """One rule set of several; `spacing` says it of every rule that has phases."""
+def joined(*names, spacing=None, target=None):
+    """One rule set of several; `spacing` says it of every rule, `target` of every range that ends there."""
     text = HEAD + "\n".join(rules_of(name) for name in names)
     if spacing:
         text = re.sub(r'^spacing = "\w+"$', f'spacing = "{spacing}"', text, flags=re.MULTILINE)
+    if target:
+        text = re.sub(rf'every = "(P\w+\.\.{target})"', rf'every = "\1", target = "{target}"', text)
     return ruleset.load(text)
 
 

@@ -36,6 +36,19 @@ SEED = {
     "T-RACGP-H": [(12, None, None)],
     "T-RACGP-M": [(24, 60, None)],
 }
+# clinical.md §6.3: days after surgery, adults (5-Minute Consult page: face, neck; procedure page: the rest)
+SUTURES = {
+    "face": (3, 5),
+    "ear-lip": (4, 5),
+    "neck": (5, 7),
+    "scalp": (6, 8),
+    "chest-abdomen": (8, 10),
+    "back": (12, 14),
+    "arm": (8, 10),
+    "hand": (8, 10),
+    "leg": (8, 12),
+    "foot": (10, 12),
+}
 PUBLISHED = [name for name in ruleset.shipped_names() if name != "default"]
 DEFAULT_ROWS = {
     "melanoma-invasive": [(3, None, 24)],
@@ -78,8 +91,17 @@ def test_published_rows_are_those_of_appendix_a(row):
     assert [months(phase) for phase in shipped_rules()[row].phases] == SEED[row]
 
 
-def test_no_published_row_beside_the_seed_but_the_one_for_average_risk():
-    assert set(shipped_rules()) - set(SEED) == {"T-POP"}
+def test_no_published_row_beside_the_seed_but_average_risk_and_sutures():
+    assert set(shipped_rules()) - set(SEED) == {"T-POP"} | {f"sutures-{site}" for site in SUTURES}
+
+
+@pytest.mark.parametrize("site", SUTURES)
+def test_sutures_are_removed_within_the_published_days(site):
+    (phase,) = shipped_rules()[f"sutures-{site}"].phases
+    assert (phase.short.days, phase.target.days, phase.long.days) == (
+        SUTURES[site][0],
+        *SUTURES[site][1:] * 2,
+    )
 
 
 @pytest.mark.parametrize("row", DEFAULT_ROWS)
@@ -110,6 +132,7 @@ def test_only_rows_whose_source_says_end_end(name):
         "scc-high",
         "as-decided",
     }
+    ends |= {f"sutures-{site}" for site in SUTURES}
     ends |= {"T-POP", "tier-average", "result-visit", "procedure-other"}
     for rule in ruleset.load(ruleset.shipped(name)).rules:
         assert (rule.then == "end") == (rule.id in ends), rule.id
@@ -158,6 +181,13 @@ FAULTS = [
     ({"then": '"end"'}, "rule[0:r].notice"),
     ({"source": None}, "rule[0:r].source"),
     ({"source": '" "'}, "rule[0:r].source"),
+    ({"source": '"None."'}, "rule[0:r].source"),
+    ({"source": '"?"'}, "rule[0:r].source"),
+    ({"source": '"Our own, no source"'}, "rule[0:r].source"),
+    ({"notice": '"P11Y"'}, "rule[0:r].notice"),
+    ({"phases": '[{ every = "P3M", for = "P101Y", early = "P14D", late = "P14D" }]'}, f"{PHASE}.for"),
+    ({"phases": '[{ every = "P3M", for = "P2Y", early = "P14D", late = "P4M" }]'}, f"{PHASE}.late"),
+    ({"phases": '[{ every = "P3M", for = "once", early = "P14D", late = "P11Y" }]'}, f"{PHASE}.late"),
     ({"source": '"clinic setting, no source"'}, "rule[0:r].approver"),
     ({"source": '"common practice, no source"'}, "rule[0:r].approver"),
     ({"flag": '"memory L"'}, "rule[0:r].flag"),
@@ -211,6 +241,24 @@ def test_a_syntax_error_has_a_line():
 def test_a_syntax_error_at_the_end_has_the_last_line():
     (fault,) = ruleset.check("schema = 1\nname = [1,")
     assert fault.line == 2
+
+
+def test_what_is_nested_without_end_is_a_fault_and_no_crash():
+    (fault,) = ruleset.check(HEAD + "a = " + "[" * 5000)
+    assert (fault.path, fault.line, fault.text) == ("", 5, "not readable as TOML: nested too deeply")
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"notice": '"P10Y"'},
+        {"phases": '[{ every = "P3M", for = "P100Y", early = "P14D", late = "P3M" }]'},
+        {"phases": '[{ every = "P3M", for = "once", early = "P3M", late = "P10Y" }]'},
+        {"source": '"clinic setting, no source"', "approver": '"Dr A"'},
+    ],
+)
+def test_what_lies_on_a_limit_is_no_fault(changes):
+    assert ruleset.check(one_rule(**changes)) == []
 
 
 def test_two_rules_with_one_id():

@@ -186,3 +186,11 @@ def test_the_reason_names_what_is_missing(change, reason):
 def test_no_thickness_is_tx(thickness):
     found = stage(thickness=thickness, ulceration=False, n="N0", m="M0", basis="clinical")
     assert (found.t, found.stage) == ("TX", None)
+
+
+def test_what_is_open_is_written_as_alternatives():
+    # clinical.md §4.1: unknown ulceration gives T2 without a letter; a minimum leaves thicker categories open
+    assert stage(thickness="1.5", n="N0", m="M0").t == "T2"
+    assert stage(thickness=">=2.5", ulceration=False, n="N0", m="M0").t == "T3a or T4a"
+    assert stage(thickness=">=2.5", n="N0", m="M0").t == "T3a or T3b or T4a or T4b"
+    assert stage(thickness=">=0.8", ulceration=True, n="N0", m="M0").t == "T1b or T2b or T3b or T4b"
