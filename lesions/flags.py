@@ -1,18 +1,22 @@
 """Reasons to put a lesion before a dermatologist: the clinic's limits, and what numbers cannot answer."""
 
+import math
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from clinic import policies
 from clinic.models import Policy, PolicyKind
 from lesions import repeatability
+from lesions.analysis.repeatability import FIGURES
 from lesions.analysis.types import Comparison, Delta, Measure, Measurement
 from lesions.repeatability import Own
 
 KINDS = ("value", "growth", "appears", "regions")
+PATCHES = ("grown", "shrunk", "new_colour", "darker", "lighter")
 _KEYS = {"name", "limit", repeatability.TABLE}
 _SHIPPED = Path(__file__).with_name("flags.toml")
 
@@ -54,16 +58,18 @@ def check(text: str) -> list[str]:
     rows = document.get("limit")
     if not document.get("name") or not isinstance(rows, list) or not rows:
         return ["a table of limits has a name and at least one [[limit]]"]
+    if not all(isinstance(row, dict) for row in rows):
+        return ["every limit is a table of its own, headed [[limit]]"]
     faults = [f"unknown key {key!r}" for key in sorted(document.keys() - _KEYS)]
     if repeatability.TABLE in document:
         faults += repeatability.faults(document[repeatability.TABLE])
-    for number, row in enumerate(rows):
-        faults += [f"limit[{number}]: {fault}" for fault in _faults(row)]
+    for number, row in enumerate(rows, start=1):
+        faults += [f"limit {row.get('code', number)}: {fault}" for fault in _faults(row)]
     codes = [str(row.get("code")) for row in rows]
     return faults + [f"code {code!r} stands twice" for code in sorted(set(codes)) if codes.count(code) > 1]
 
 
-def _faults(row: dict[str, object]) -> Iterator[str]:
+def _faults(row: dict[str, Any]) -> Iterator[str]:
     wanted = {field.name for field in fields(Limit)}
     yield from (f"unknown key {key!r}" for key in sorted(row.keys() - wanted))
     missing = sorted(wanted - row.keys())
@@ -72,12 +78,24 @@ def _faults(row: dict[str, object]) -> Iterator[str]:
         return
     if row["of"] not in KINDS:
         yield f"of is one of {', '.join(KINDS)}"
-    if isinstance(row["limit"], bool) or not isinstance(row["limit"], int | float):
+    number = isinstance(row["limit"], int | float) and not isinstance(row["limit"], bool)
+    if not number or not math.isfinite(row["limit"]):
         yield "limit is a number"
-    if not isinstance(row["measures"], list) or not row["measures"]:
-        yield "measures is a list of names"
+    yield from _faults_of_measures(row)
+    for key in sorted(wanted - {"limit", "measures", "of"}):
+        if not isinstance(row[key], str):
+            yield f"{key} is a text"
     if not row["source"]:
         yield 'source says where the limit comes from, or "clinic setting, no source"'
+
+
+def _faults_of_measures(row: dict[str, Any]) -> Iterator[str]:
+    """A name that nobody measures would never be passed, so it is a fault and not a quiet limit."""
+    if not isinstance(row["measures"], list) or not row["measures"]:
+        yield "measures is a list of names"
+        return
+    known = PATCHES if row["of"] == "regions" else FIGURES
+    yield from (f"there is no measure {name!r}" for name in row["measures"] if name not in list(known))
 
 
 @lru_cache(maxsize=8)

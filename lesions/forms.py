@@ -261,3 +261,12 @@ class DiagnosisForm(_OfPatient):
 
 class ToldForm(RevisionForm):
     on = day_field("Told on", initial=clock.today)
+
+
+class LimitsForm(forms.Form):
+    toml = forms.CharField(
+        label="The limits",
+        help_text="Every limit names its measures and its source.",
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        strip=False,
+    )

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from lesions.views import decisions, pictures, points, register, results
+from lesions.views import decisions, limits, pictures, points, register, results
 
 app_name = "lesions"
 urlpatterns = [
@@ -22,6 +22,11 @@ urlpatterns = [
     path("decisions/unflagged/", decisions.unflagged, name="unflagged"),
     path("decisions/<int:pk>/", decisions.decision, name="decision"),
     path("signoffs/<int:pk>/addendum/", decisions.add_addendum, name="add_addendum"),
+    path("limits/", limits.limits, name="limits"),
+    path("limits/draft/", limits.draft, name="limits_draft"),
+    path("limits/<int:pk>/", limits.version, name="limits_version"),
+    path("limits/<int:pk>/propose/", limits.propose, name="limits_propose"),
+    path("limits/<int:pk>/approve/", limits.approve, name="limits_approve"),
     path("results/", results.results, name="results"),
     path("diagnoses/<int:pk>/told/", results.told, name="told"),
     path("patients/<int:pk>/procedures/new/", results.new_procedure, name="new_procedure"),

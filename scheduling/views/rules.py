@@ -1,18 +1,17 @@
 from dataclasses import dataclass
-from typing import Any
 
 from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from clinic import policies
 from clinic.access import Act, allow, may
 from clinic.formats.phases import PhaseMark
-from clinic.forms import RevisionForm
-from clinic.models import Policy, PolicyKind, StaleRow
-from clinic.views import conflict, page_form
+from clinic.models import Policy, PolicyKind
+from clinic.policy_pages import PolicyPages
+from clinic.views import page_form
 from scheduling import words
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
@@ -22,6 +21,7 @@ from scheduling.rules.ruleset import Rule
 from scheduling.rules.vocabulary import SOURCELESS
 from scheduling.rules_in_force import check, rules_in_force, rules_of
 
+PAGES = PolicyPages(PolicyKind.RULES, "Rule set", home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
 ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
 
@@ -145,24 +145,10 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return _sign(request, pk, policies.propose, "is proposed: another person approves it.")
+    return PAGES.propose(request, pk, "is proposed: another person approves it.")
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
-    return _sign(request, pk, policies.approve, "is in force; every plan is made anew.")
-
-
-def _sign(request: HttpRequest, pk: int, act: Any, said: str) -> HttpResponse:
-    policy = get_object_or_404(Policy, pk=pk, kind=PolicyKind.RULES)
-    seen = RevisionForm(request.POST).seen()
-    try:
-        act(policy=policy, by=request.user, revision=seen)
-    except StaleRow as error:
-        return conflict(request, error, resolve_url("scheduling:rules"))
-    except policies.PolicyRefused as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, f"Rule set {policy.version} {said}")
-    return redirect("scheduling:rules_version", pk)
+    return PAGES.approve(request, pk, "is in force; every plan is made anew.")

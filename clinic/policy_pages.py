@@ -1,0 +1,70 @@
+"""What the pages of every policy share: a draft is kept, then two different people sign it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, resolve_url
+
+from clinic import policies
+from clinic.access import Act, may
+from clinic.forms import RevisionForm
+from clinic.models import Member, Policy, PolicyKind, StaleRow
+from clinic.views import conflict
+
+
+@dataclass(frozen=True)
+class PolicyPages:
+    """One kind of policy: its URL names, and its name at the start of a message."""
+
+    kind: PolicyKind
+    name: str
+    home: str
+    version: str
+
+    def versions(self) -> list[Policy]:
+        rows = Policy.objects.filter(kind=self.kind).select_related("proposed_by", "approved_by")
+        return list(rows.order_by("-version"))
+
+    def one(self, pk: int) -> Policy:
+        signed = Policy.objects.select_related("proposed_by", "approved_by")
+        return get_object_or_404(signed, pk=pk, kind=self.kind)
+
+    def keep(
+        self, request: HttpRequest, form: forms.Form, check: Callable[[str], list[str]]
+    ) -> Policy | None:
+        """The text of a valid form as a draft; None, with its faults in the form, where it cannot be used."""
+        # A browser sends CRLF; the text of a policy has one line ending.
+        text = form.cleaned_data["toml"].replace("\r\n", "\n")
+        faults = check(text)
+        for fault in faults:
+            form.add_error("toml", fault)
+        return None if faults else policies.draft(kind=self.kind, toml=text, by=request.user)
+
+    def propose(self, request: HttpRequest, pk: int, said: str) -> HttpResponse:
+        return self._sign(request, pk, policies.propose, said)
+
+    def approve(self, request: HttpRequest, pk: int, said: str) -> HttpResponse:
+        return self._sign(request, pk, policies.approve, said)
+
+    def _sign(self, request: HttpRequest, pk: int, act: Callable[..., Policy], said: str) -> HttpResponse:
+        policy = get_object_or_404(Policy, pk=pk, kind=self.kind)
+        seen = RevisionForm(request.POST).seen()
+        try:
+            act(policy=policy, by=request.user, revision=seen)
+        except StaleRow as error:
+            return conflict(request, error, resolve_url(self.home))
+        except policies.PolicyRefused as error:
+            messages.error(request, str(error))
+        else:
+            messages.success(request, f"{self.name} {policy.version} {said}")
+        return redirect(self.version, pk)
+
+
+def rights(user: Member) -> dict[str, bool]:
+    return {
+        "may_propose": may(user, Act.PROPOSE_POLICY),
+        "may_approve": may(user, Act.APPROVE_POLICY),
+    }

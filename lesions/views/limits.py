@@ -1,0 +1,85 @@
+"""The limits of the measures: which are in force, and how two people bring others into force."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from clinic.access import Act, allow
+from clinic.models import Policy, PolicyKind, PolicyState
+from clinic.policy_pages import PolicyPages, rights
+from clinic.views import page_form
+from lesions import flags, limit_words
+from lesions.forms import LimitsForm
+
+PAGES = PolicyPages(PolicyKind.FLAGS, "Limits", home="lesions:limits", version="lesions:limits_version")
+
+
+@allow(Act.SEE_RULES)
+def limits(request: HttpRequest) -> HttpResponse:
+    versions = PAGES.versions()
+    current = next((row for row in versions if row.state == PolicyState.IN_FORCE), None)
+    return _page(request, current, versions)
+
+
+@allow(Act.SEE_RULES)
+def version(request: HttpRequest, pk: int) -> HttpResponse:
+    return _page(request, PAGES.one(pk), PAGES.versions())
+
+
+def _page(request: HttpRequest, policy: Policy | None, versions: list[Policy]) -> HttpResponse:
+    context = {"policy": policy, "versions": versions, **rights(request.user)}
+    if policy:
+        context |= _read(policy.toml)
+    return render(request, "lesions/limits.html", context)
+
+
+def _read(text: str) -> dict[str, Any]:
+    faults = flags.check(text)
+    if faults:
+        return {"faults": faults}
+    table, own = flags.limits(text), flags.own_repeatability(text)
+    return {
+        "limits": [_shown(limit) for limit in table],
+        "cautions": limit_words.cautions(table),
+        "own": own,
+        "smallest": limit_words.smallest_changes(own),
+    }
+
+
+def _shown(limit: flags.Limit) -> dict[str, str]:
+    title, sentence = limit.sentence.removesuffix("."), limit_words.sentence(limit)
+    return {"title": title, "sentence": sentence, "source": limit.source}
+
+
+@allow(Act.PROPOSE_POLICY)
+def draft(request: HttpRequest) -> HttpResponse:
+    form = LimitsForm(request.POST or None, initial={"toml": _start()})
+    made = PAGES.keep(request, form, flags.check) if form.is_valid() else None
+    if made:
+        messages.success(
+            request, f"Limits {made.version} are a draft. Read them as sentences, then propose them."
+        )
+        return redirect(PAGES.version, made.pk)
+    note = "Nothing changes for any picture before a second person has approved it."
+    more = {"back": PAGES.home, "button": "Check and keep as draft", "note": note}
+    return page_form(request, form, "Draft limits", **more)
+
+
+def _start() -> str:
+    current = Policy.objects.filter(kind=PolicyKind.FLAGS, state=PolicyState.IN_FORCE).first()
+    return current.toml if current else flags.shipped()
+
+
+@allow(Act.PROPOSE_POLICY)
+@require_POST
+def propose(request: HttpRequest, pk: int) -> HttpResponse:
+    return PAGES.propose(request, pk, "are proposed: another person approves them.")
+
+
+@allow(Act.APPROVE_POLICY)
+@require_POST
+def approve(request: HttpRequest, pk: int) -> HttpResponse:
+    return PAGES.approve(request, pk, "are in force for every picture measured from now on.")
