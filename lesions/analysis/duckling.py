@@ -84,7 +84,12 @@ def _standing(scores: dict[str, float], others: int) -> Standing:
     far = {name: score for name, score in scores.items() if abs(score) > LEAST_DISTANCE}
     if "area" in far and "feret" in far:
         del far["feret"]  # one size is said once
-    words = [MEASURES[name][1 if score > 0 else 2] for name, score in far.items()]
-    listed = " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+    words = [_word(name, score) for name, score in far.items()]
+    listed = " and ".join(([", ".join(words[:-1])] if words[1:] else []) + words[-1:])
     reason = f"{listed} than the other {others}" if words else ""
     return Standing(max(abs(score) for score in scores.values()), reason)
+
+
+def _word(name: str, score: float) -> str:
+    _, above, below = MEASURES[name]
+    return above if score > 0 else below
