@@ -16,7 +16,7 @@ from lesions import flags, outlines, register, reviews, storage
 from lesions.analysis import types
 from lesions.analysis.reading import UnreadablePicture
 from lesions.flags import FlagDraft
-from lesions.models import Assessment, Comparison, Image, JobState, Lesion, Review, ReviewState
+from lesions.models import Assessment, Comparison, Image, ImageKind, JobState, Lesion, Review, ReviewState
 
 if TYPE_CHECKING:
     from lesions.analysis.types import Measurement
@@ -107,7 +107,8 @@ def _measured(row: Assessment) -> _Found:
 
     outline = types.Outline.from_json(row.outline) if row.outline else None
     data = storage.read(row.image.sha256)
-    found = pipeline.measure(data, scale=_scale(row.image), outline=outline)
+    contact = row.image.kind == ImageKind.DERMOSCOPIC
+    found = pipeline.measure(data, scale=_scale(row.image), outline=outline, look_for_ruler=contact)
     back = [_compare(earlier, _answer(earlier), row, found) for earlier in earlier_assessments(row)]
     later = _shown_later(row)
     return _Found(found, back, _compare(row, found, later, _answer(later)) if later else None)

@@ -7,7 +7,7 @@ from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
-from lesions import flags, outlines, register
+from lesions import apart, flags, outlines, register
 from lesions.models import Assessment, Comparison, JobState, Lesion
 from lesions.repeatability import Own
 
@@ -39,12 +39,13 @@ class Change:
 
 @dataclass(frozen=True)
 class Line:
-    """A lesion in the ledger of the patient page."""
+    """A lesion in the ledger of the patient page; `apart` is None where it was not held against the others."""
 
     lesion: Lesion
     place: str
     across: Figure | None
     change: str
+    apart: str | None
 
 
 def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
@@ -150,7 +151,8 @@ def ledger(lesions: Iterable[Lesion]) -> list[Line]:
     pairs = Comparison.objects.filter(later__in=[row for row in last.values() if row])
     for comparison in pairs.order_by("earlier__image__taken_on", "earlier__image", "earlier"):
         compared[comparison.later_id] = comparison  # the previous picture, by its last outline
-    return [_line(lesion, last.get(lesion.pk), compared) for lesion in rows]
+    odd = apart.reasons(rows, last)
+    return [_line(lesion, last.get(lesion.pk), compared, odd.get(lesion.pk)) for lesion in rows]
 
 
 def shown(rows: Iterable[Assessment]) -> Assessment | None:
@@ -160,7 +162,7 @@ def shown(rows: Iterable[Assessment]) -> Assessment | None:
     return outlines.of_last_version(done) or (known[-1] if known else None)
 
 
-def _line(lesion: Lesion, last: Assessment | None, compared: dict[int, Comparison]) -> Line:
+def _line(lesion: Lesion, last: Assessment | None, compared: dict[int, Comparison], odd: str | None) -> Line:
     if last is None:
         change = "no picture"
     elif last.state != JobState.DONE:
@@ -168,7 +170,7 @@ def _line(lesion: Lesion, last: Assessment | None, compared: dict[int, Compariso
     else:
         change = change_words(compared.get(last.pk))
     across = figure(last.result, "feret") if last else None
-    return Line(lesion, register.place_words(lesion), across, change)
+    return Line(lesion, register.place_words(lesion), across, change, odd)
 
 
 def gap_words(earlier: date, later: date) -> str:

@@ -8,7 +8,7 @@ from django.urls import reverse
 from clinic.access import Act
 from clinic.models import Patient
 from clinic.panels import SUBJECTS, Button, Panel, Place, add_button, add_panel, add_place
-from lesions import findings, register, waiting
+from lesions import apart, findings, register, waiting
 from lesions.models import LesionState
 
 
@@ -26,6 +26,7 @@ def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         "lines": lines,
         "watched": len(on_chart),
         "marks": [_mark(line) for line in on_chart],
+        "apart": apart.note([line.apart for line in lines if line.apart is not None]),
     }
 
 

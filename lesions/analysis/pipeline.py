@@ -18,7 +18,9 @@ class DifferentVersions(ValueError):
     """Two measurements made by different versions of the core do not compare."""
 
 
-def measure(data: bytes, *, scale: Scale | None = None, outline: Outline | None = None) -> Measurement:
+def measure(
+    data: bytes, *, scale: Scale | None = None, outline: Outline | None = None, look_for_ruler: bool = True
+) -> Measurement:
     """Find the lesion in a picture and measure it.
 
     Parameters
@@ -29,6 +31,9 @@ def measure(data: bytes, *, scale: Scale | None = None, outline: Outline | None 
         Of the full picture. Without it a ruler in the picture gives one; else lengths in millimetres are None.
     outline : Outline, optional
         Drawn by a person, in pixels of the full picture: measures follow it and nothing is searched.
+    look_for_ruler : bool
+        False for anything but a dermoscopic picture: the search takes the field for a contact plate's, 9 to 30 mm,
+        and could read a paper ruler in a close-up tenfold wrong.
 
     Returns
     -------
@@ -48,7 +53,7 @@ def measure(data: bytes, *, scale: Scale | None = None, outline: Outline | None 
     mask = None if ring is None else contour.fill(ring, ready.shape)
     if mask is not None and not mask.any():
         mask = None  # an outline between pixel centres: its photograph is judged as one without outline
-    seen = ruler.scale(ready.bare, ready.zoom)
+    seen = ruler.scale(ready.bare, ready.zoom) if look_for_ruler else None
     scale, doubtful = scale or seen, quality.scales(scale, seen)
     kept = outline or (None if ring is None else _outline(ready, ring))
     return Measurement(

@@ -17,15 +17,18 @@ class Repeat:
         return math.hypot(self.relative * value, self.absolute)
 
 
-# Drawn lesions recaptured in new pose, light and hair (tests/bench/imaging.py prints them anew); rounded up.
-# Drawn pictures flatter: a clinic's own repeated shots are the better figures.
+# Drawn lesions recaptured in new pose, light and hair (tests/bench/imaging.py prints them anew), rounded up.
+# Version 2026.2, 24 lesions: area 0.7 %, feret 0.5 %, perimeter 0.4 %, each up to 1.4 times that at 95 % (chi square);
+# no other measure varied more than is written here. Drawn borders are smoother and drawn colours plainer than real
+# ones, so perimeter, compactness and shares of colour keep the wider figures of earlier drawings.
+# A clinic's own repeated shots are the better figures.
 FIGURES: dict[str, Repeat] = {
     "area": Repeat(relative=0.011),
     "area_px": Repeat(relative=0.011),
     "perimeter": Repeat(relative=0.026),
     "perimeter_px": Repeat(relative=0.026),
-    "feret": Repeat(relative=0.006),
-    "feret_px": Repeat(relative=0.006),
+    "feret": Repeat(relative=0.007),
+    "feret_px": Repeat(relative=0.007),
     "asymmetry_shape": Repeat(absolute=0.010),
     "asymmetry_colour": Repeat(absolute=0.6),
     "asymmetry_axes": Repeat(absolute=0.5),

@@ -1,10 +1,11 @@
 """Measures the imaging core and prints a table: python -m tests.bench.imaging [pictures].
 
 Real pictures come from the open collections beside the checkout: every second small one, and the large ones.
-Speed is given as ratios within this one run, so that machines compare.
+Speed is given as ratios within this one run, so that machines compare; the load of the machine stands beside it.
 """
 
 import io
+import os
 import subprocess
 import sys
 import time
@@ -226,8 +227,16 @@ def speed(what, data):
         row(f"    {module.__name__.rsplit('.', 1)[-1]}.{name}", f"{best.get((module, name), 0):.1f}")
 
 
-def twelve_megapixels():
-    return draw(replace(next(lesions(1)), width=4000, height=3000, mm_per_px=0.0045)).image
+def field_of_18_mm(width):
+    """Drawn at this width, not enlarged: an enlarged copy has no detail to decode or to measure."""
+    spec = replace(next(lesions(1)), width=width, height=width * 3 // 4, mm_per_px=18 / width)
+    return draw(spec).image
+
+
+def load():
+    """What else the machine did: processes that wanted a core in the last minute and five, of how many cores."""
+    minute, five, _ = os.getloadavg()
+    row("load of the machine over 1 / 5 minutes, cores", f"{minute:.1f} / {five:.1f}, {os.cpu_count()}")
 
 
 def grainy(image):
@@ -260,10 +269,11 @@ def memory_and_processes(data):
 
 if __name__ == "__main__":
     amount = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    large = twelve_megapixels()
+    load()
+    large = field_of_18_mm(4000)
     speed("12 MP drawn", jpeg(large))
     speed("12 MP with sensor noise", jpeg(grainy(large)))
-    speed("2 MP drawn", jpeg(large.reduce(5).resize((1600, 1200))))
+    speed("2 MP drawn", jpeg(field_of_18_mm(1600)))
     memory_and_processes(jpeg(large))
     row("the learned finder", learned.available() or "works")
     real_pictures(SMALL, amount, "network and vote")
@@ -272,3 +282,4 @@ if __name__ == "__main__":
     real_pictures(SMALL, amount, "vote alone")
     learned.available = plain
     drawn_pictures(max(2, amount // 8))
+    load()

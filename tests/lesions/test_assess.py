@@ -65,6 +65,15 @@ def test_without_a_scale_millimetres_are_missing_and_said_to_be(growing):
     assert "largest diameter" in review.flags.get(code="unmeasured").text
 
 
+@pytest.mark.parametrize(("kind", "origin"), [("dermoscopic", "ruler"), ("close_up", None)])
+def test_only_a_dermoscopic_picture_takes_its_scale_from_a_ruler(kind, origin):
+    """The ruler that is looked for is a contact plate's; a close-up has none."""
+    ruled = phantom.replace(MOLE, seed=41, width=900, height=675, mm_per_px=0.02, ruler=True)
+    review = scene.measured(scene.lesion(), drawn(ruled), kind=kind)
+    scale = review.assessment.result["scale"]
+    assert (scale and scale["origin"]) == origin
+
+
 def test_a_picture_that_cannot_be_measured_waits_for_a_decision():
     picture = scene.file(scene.lesion())
     storage.path(picture.sha256).write_bytes(b"rotten")

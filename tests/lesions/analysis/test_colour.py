@@ -70,3 +70,41 @@ def test_ciede2000_is_symmetric():
 )
 def test_srgb_goes_to_cielab(rgb, lab):
     assert to_lab(np.array([rgb], dtype=np.uint8))[0] == pytest.approx(lab, abs=0.02)
+
+
+# ColorChecker Classic, sRGB by BabelColor (D. Pascale, "RGB coordinates of the ColorChecker", 2006) and the L*a*b*
+# that X-Rite publishes for charts before November 2014, under D50. Both from memory. They are rounded and of
+# different charts, so a chart colour agrees within a few units, not within decimals.
+CHART = """
+dark_skin 115 82 68 37.986 13.555 14.059
+light_skin 194 150 130 65.711 18.130 17.810
+blue_sky 98 122 157 49.927 -4.880 -21.925
+foliage 87 108 67 43.139 -13.095 21.905
+orange 214 126 44 62.661 36.067 57.096
+moderate_red 193 90 99 51.124 48.239 16.248
+yellow 231 199 31 81.733 4.039 79.819
+green 70 148 73 55.261 -38.342 31.370
+red 175 54 60 42.101 53.378 28.190
+magenta 187 86 149 51.935 49.986 -14.574
+white 243 243 242 96.539 -0.425 1.186
+neutral_5 122 122 121 50.867 -0.153 -0.270
+black 52 52 52 20.461 -0.079 -0.973
+"""
+
+
+def under_d50(lab):
+    """The same colour under D50: Bradford matrix (B. Lindbloom, chromatic adaptation; from memory)."""
+    bradford = np.array([[1.0479, 0.0229, -0.0502], [0.0296, 0.9904, -0.0171], [-0.0092, 0.0151, 0.7519]])
+    fy = (lab[0] + 16) / 116
+    f = np.array([fy + lab[1] / 500, fy, fy - lab[2] / 200])
+    xyz = np.where(f > 6 / 29, f**3, (f - 4 / 29) * 3 * (6 / 29) ** 2) * (0.95047, 1, 1.08883)
+    t = bradford @ xyz / (0.96422, 1, 0.82521)
+    g = np.where(t > (6 / 29) ** 3, np.cbrt(t), t / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * g[1] - 16, 500 * (g[0] - g[1]), 200 * (g[1] - g[2])])
+
+
+@pytest.mark.parametrize("line", CHART.strip().splitlines())
+def test_colours_of_a_chart_come_near_their_published_lab(line):
+    numbers = np.array([float(v) for v in line.split()[1:]])
+    found = under_d50(to_lab(numbers[None, :3].astype(np.uint8))[0].astype(float))
+    assert delta_e_2000(found[None], numbers[None, 3:])[0] < 3

@@ -104,12 +104,33 @@ def test_a_derivative_is_no_larger_than_asked():
 
 
 def test_colour_profiles_are_applied():
-    """A profile whose red and green are exchanged must exchange them (ICC: the profile says what numbers mean)."""
+    """ICC: the profile says what the numbers mean. Here they are CIELAB, a* 60 above grey: red."""
     lab = ImageCms.createProfile("LAB")
     pixels = Image.new("LAB", (20, 20), (128, 128 + 60, 128))
     data = saved(pixels, "TIFF", icc_profile=ImageCms.ImageCmsProfile(lab).tobytes())
     red, green, blue = reading.load(data, working_width=None).pixels[10, 10]
     assert red > green + 60 and red > blue
+
+
+def primaries(red, green, blue) -> bytes:
+    """The sRGB profile with the colorants of its primaries put in another order."""
+    profile = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    count, kept = int.from_bytes(profile[128:132]), {}
+    for at in range(132, 132 + 12 * count, 12):  # ICC.1:2010, 7.3: signature, offset, size of each tag
+        kept[bytes(profile[at : at + 4])] = (at, bytes(profile[at + 4 : at + 12]))
+    for name, other in ((b"rXYZ", red), (b"gXYZ", green), (b"bXYZ", blue)):
+        profile[kept[name][0] + 4 : kept[name][0] + 12] = kept[other][1]
+    return bytes(profile)
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP"])
+def test_the_profile_of_every_format_is_applied(kind):
+    """A profile that calls the first channel green and the second red exchanges the two."""
+    data = saved(
+        Image.new("RGB", (40, 40), (200, 40, 40)), kind, icc_profile=primaries(b"gXYZ", b"rXYZ", b"bXYZ")
+    )
+    red, green, blue = (int(v) for v in reading.load(data, working_width=None).pixels[20, 20])
+    assert abs(red - 40) < 8 and abs(green - 200) < 8 and abs(blue - 40) < 8
 
 
 def test_a_broken_profile_does_not_refuse_the_picture():

@@ -60,6 +60,15 @@ def test_the_scale_given_is_kept_and_held_against_the_ruler():
         assert [q.ok for q in result.quality if q.name == "scale"] == [ok]
 
 
+def test_where_no_contact_plate_is_the_ruler_is_left_alone():
+    """A close-up shows more than a plate's field: neither a scale nor a doubt about the one given comes from it."""
+    wrong = Scale(SPEC.mm_per_px * 1.2, "given", 0.01)
+    for given in (None, wrong):
+        result = pipeline.measure(drawn(SPEC)[0], scale=given, look_for_ruler=False)
+        assert result.scale == given
+        assert all(q.ok for q in result.quality if q.name == "scale")
+
+
 @pytest.mark.parametrize(
     ("name", "ends"),
     [("ISIC_0012222", ((282, 559), (724, 580))), ("ISIC_0014178", ((835, 548), (808, 110)))],

@@ -1,0 +1,44 @@
+"""Which lesion of a person stands apart from the others, in words for the patient page; never a verdict."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from lesions.analysis import duckling
+from lesions.models import Assessment, ImageKind, JobState, Lesion, LesionState
+
+NOT_ASSESSED = (
+    "Whether one lesion stands apart from the others is not assessed: "
+    f"that takes {duckling.LEAST_LESIONS} lesions outlined in dermoscopic pictures."
+)
+_OFF_CHART = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
+
+
+def reasons(lesions: Sequence[Lesion], last: dict[int, Assessment | None]) -> dict[int, str]:
+    """By lesion what sets it apart, empty for nothing; only lesions that were assessed. Asks the database nothing."""
+    rows = {lesion.pk: last.get(lesion.pk) for lesion in lesions if lesion.state not in _OFF_CHART}
+    done = {pk: row for pk, row in rows.items() if row and _counts(row)}
+    newest = max((row.version for row in done.values()), default="")
+    known = {pk: _measures(row.result or {}) for pk, row in done.items() if row.version == newest}
+    outlined = {pk: values for pk, values in known.items() if values.keys() >= {"darkness", "colours"}}
+    found = duckling.standings(list(outlined.values()))
+    return {} if found is None else {pk: each.reason for pk, each in zip(outlined, found, strict=True)}
+
+
+def note(assessed: Sequence[str]) -> str:
+    """One sentence under the lesions, from the reasons of those assessed."""
+    if not assessed:
+        return NOT_ASSESSED
+    return (
+        f"{len(assessed)} lesions held against each other by size, dark share and number of colours: "
+        f"{sum(map(bool, assessed)) or 'none'} set apart. Size counts only where every picture has a scale."
+    )
+
+
+def _counts(row: Assessment) -> bool:
+    return row.state == JobState.DONE and row.image.kind == ImageKind.DERMOSCOPIC
+
+
+def _measures(result: dict[str, Any]) -> dict[str, float]:
+    values = {row["name"]: row["value"] for row in result["measures"]}
+    values["darkness"] = duckling.darkness(values)
+    return {name: values[name] for name in duckling.MEASURES if values.get(name) is not None}

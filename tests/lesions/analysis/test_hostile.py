@@ -1,0 +1,142 @@
+"""Hostile and enormous files: a sentence, in bounded memory (issue 4, point 2: under 300 MB). Time is only printed."""
+
+import functools
+import io
+import struct
+import subprocess
+import sys
+import zlib
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+MOST_MB = 300
+ASK = """
+import pathlib, sys, time
+from lesions.analysis import {modules}
+data, start = sys.stdin.buffer.read(), time.perf_counter()
+try:
+    {call}
+except reading.UnreadablePicture as refusal:
+    print(refusal)
+print(f"{{time.perf_counter() - start:.3f}} s", file=sys.stderr)
+status = pathlib.Path("/proc/self/status").read_text().splitlines()
+print([line.split()[1] for line in status if line.startswith("VmHWM")][0])
+"""
+
+
+def asked(data, call="reading.inspect(data)", modules="reading"):
+    """What a fresh process says to a file, and its peak in MB.
+
+    Not by getrusage: a started process inherits the peak of the one that started it.
+    """
+    if not Path("/proc/self/status").exists():
+        pytest.skip("the peak of a process is read from /proc, which this system lacks")
+    code = ASK.format(call=call, modules=modules)
+    done = subprocess.run(
+        [sys.executable, "-c", code], input=data, capture_output=True, timeout=60, check=True
+    )
+    *said, peak = done.stdout.decode().splitlines()
+    sys.stdout.write(
+        f"{len(data)} bytes: {done.stderr.decode().strip()}, {int(peak) / 1024:.0f} MB, {said}\n"
+    )
+    return said, int(peak) / 1024
+
+
+def saved(image, kind, **more):
+    out = io.BytesIO()
+    image.save(out, kind, **more)
+    return out.getvalue()
+
+
+def chunk(name, body):
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+
+def png(width, height, depth, colour, packed):
+    """PNG specification, third edition, 5.3 and 11.2: signature, IHDR, IDAT, IEND."""
+    head = struct.pack(">IIBBBBB", width, height, depth, colour, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", packed) + chunk(b"IEND", b"")
+
+
+@functools.cache
+def bomb():
+    """30 000 x 30 000 pixels of one bit: a real picture of 110 kB that unpacks to 112 MB, as RGB to 2.7 GB."""
+    rows = zlib.compressobj(9)
+    row = bytes(1 + 30_000 // 8)
+    return png(30_000, 30_000, 1, 0, b"".join(rows.compress(row) for _ in range(30_000)) + rows.flush())
+
+
+def unpacks_to_more():
+    """Claims 16 x 16 pixels; its stream unpacks to 400 MB."""
+    stream = zlib.compressobj(9)
+    return png(16, 16, 8, 2, b"".join(stream.compress(bytes(1 << 20)) for _ in range(400)) + stream.flush())
+
+
+def tiff(*entries):
+    """TIFF 6.0: header and one directory; each entry is tag, type, count, value."""
+    rows = b"".join(struct.pack("<HHII", *entry) for entry in entries)
+    return b"II*\0" + struct.pack("<IH", 8, len(entries)) + rows + bytes(4)
+
+
+SIDES = ((256, 3, 1, 100), (257, 3, 1, 100))
+NOISE = Image.effect_noise((400, 300), 80).convert("RGB")
+WEBP, JPEG = saved(NOISE, "WEBP"), saved(NOISE, "JPEG")
+REFUSED = {
+    "nothing": b"",
+    "zero bytes": bytes(100_000),
+    "text renamed .jpg": b"Dear clinic, please find attached the picture.\n" * 200,
+    "bomb": bomb,  # made only when asked for: packing it takes its time
+    "JPEG cut short": JPEG[: len(JPEG) // 2],
+    "JPEG claims 65 500 x 65 500": JPEG.replace(
+        struct.pack(">HH", 300, 400), struct.pack(">HH", 65500, 65500), 1
+    ),
+    "WebP cut short": WEBP[: len(WEBP) // 2],
+    "WebP of noughts": WEBP[:20] + bytes(len(WEBP) - 20),
+    "TIFF without strips": tiff(*SIDES),
+    "TIFF whose directory lies outside": b"II*\0" + struct.pack("<I", 1 << 30),
+    "TIFF of four thousand million entries": tiff(*SIDES, (258, 3, 0xFFFFFFFF, 8), (273, 4, 0xFFFFFFFF, 8)),
+    "TIFF whose strip lies outside": tiff(
+        *SIDES,
+        (258, 3, 1, 8),
+        (259, 3, 1, 1),
+        (262, 3, 1, 1),
+        (273, 4, 1, 1 << 30),
+        (278, 4, 1, 100),
+        (279, 4, 1, 9999),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_it_is_refused_with_a_sentence_in_little_memory(name):
+    data = REFUSED[name]
+    said, peak = asked(data() if callable(data) else data)
+    assert len(said) == 1 and said[0][0].isupper() and said[0].endswith(".")
+    assert peak < MOST_MB
+
+
+def test_measuring_refuses_a_bomb_alike():
+    said, peak = asked(bomb(), "pipeline.measure(data)", "reading, pipeline")
+    assert "million pixels" in said[0] and peak < MOST_MB
+
+
+def test_a_stream_longer_than_its_picture_is_not_unpacked():
+    _, peak = asked(unpacks_to_more())
+    assert peak < MOST_MB
+
+
+@pytest.mark.parametrize(
+    "exif",
+    [
+        b"Exif\0\0",
+        b"Exif\0\0II*\0\xff\xff\xff\xff",
+        b"Exif\0\0" + tiff((274, 3, 1, 99), (0x8769, 4, 1, 8)),  # the shot's directory is this one itself
+        b"Exif\0\0" + tiff((274, 2, 0xFFFFFFF0, 8)),
+    ],
+)
+def test_malformed_exif_does_not_refuse_the_picture(exif):
+    """What the camera wrote beside the picture may be rubbish; the picture is still one."""
+    said, peak = asked(saved(NOISE, "JPEG", exif=exif), "print(reading.inspect(data).exif_orientation)")
+    assert said == ["1"] and peak < MOST_MB
