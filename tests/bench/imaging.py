@@ -38,7 +38,7 @@ SMALL, LARGE = DATA / "dermoscopy-small", DATA / "dermoscopy"
 
 
 def row(what, value):
-    print(f"{what:<66}{value}")
+    print(f"{what:<72}{value}")
 
 
 def jpeg(image):
