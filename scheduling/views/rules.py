@@ -145,20 +145,15 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return _sign(request, pk, policies.propose, "is proposed: another person approves it.")
+    said = "is proposed: another person looks at what it does and approves it."
+    return sign(request, pk, policies.propose, said)
 
 
-@allow(Act.APPROVE_POLICY)
-@require_POST
-def approve(request: HttpRequest, pk: int) -> HttpResponse:
-    return _sign(request, pk, policies.approve, "is in force; every plan is made anew.")
-
-
-def _sign(request: HttpRequest, pk: int, act: Any, said: str) -> HttpResponse:
+def sign(request: HttpRequest, pk: int, act: Any, said: str, **more: Any) -> HttpResponse:
     policy = get_object_or_404(Policy, pk=pk, kind=PolicyKind.RULES)
     seen = RevisionForm(request.POST).seen()
     try:
-        act(policy=policy, by=request.user, revision=seen)
+        act(policy=policy, by=request.user, revision=seen, **more)
     except StaleRow as error:
         return conflict(request, error, resolve_url("scheduling:rules"))
     except policies.PolicyRefused as error:
