@@ -55,6 +55,7 @@ ACTIONS: dict[str, Action] = {
     "recall.propose_closing": Action("proposed to close a recall", False),
     "recall.close": Action("closed a recall", True),
     "recall.supersede": Action("dropped a recall that the plan no longer asks for", False),
+    "recall.accept_change": Action("accepted changed dates with a rule set", False),
     "recall.unreachable": Action("set a next look for a recall", False),
     "work.claim": Action("claimed work", False),
     "work.hand_back": Action("handed work back", False),

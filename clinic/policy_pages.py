@@ -44,16 +44,19 @@ class PolicyPages:
         return None if faults else policies.draft(kind=self.kind, toml=text, by=request.user)
 
     def propose(self, request: HttpRequest, pk: int, said: str) -> HttpResponse:
-        return self._sign(request, pk, policies.propose, said)
+        return self.sign(request, pk, policies.propose, said)
 
     def approve(self, request: HttpRequest, pk: int, said: str) -> HttpResponse:
-        return self._sign(request, pk, policies.approve, said)
+        return self.sign(request, pk, policies.approve, said)
 
-    def _sign(self, request: HttpRequest, pk: int, act: Callable[..., Policy], said: str) -> HttpResponse:
+    def sign(
+        self, request: HttpRequest, pk: int, act: Callable[..., object], said: str, **more: object
+    ) -> HttpResponse:
+        """`act` is what brings it a step on; `more` is what it asks for beyond policy, person and revision."""
         policy = get_object_or_404(Policy, pk=pk, kind=self.kind)
         seen = RevisionForm(request.POST).seen()
         try:
-            act(policy=policy, by=request.user, revision=seen)
+            act(policy=policy, by=request.user, revision=seen, **more)
         except StaleRow as error:
             return conflict(request, error, resolve_url(self.home))
         except policies.PolicyRefused as error:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.views import calls, diary, missed, rules, today
+from scheduling.views import calls, diary, missed, preview, rules, today
 
 app_name = "scheduling"
 urlpatterns = [
@@ -27,5 +27,6 @@ urlpatterns = [
     path("rules/draft/", rules.draft, name="rules_draft"),
     path("rules/<int:pk>/", rules.version, name="rules_version"),
     path("rules/<int:pk>/propose/", rules.propose, name="rules_propose"),
-    path("rules/<int:pk>/approve/", rules.approve, name="rules_approve"),
+    path("rules/<int:pk>/preview/", preview.preview, name="rules_preview"),
+    path("rules/<int:pk>/approve/", preview.approve, name="rules_approve"),
 ]

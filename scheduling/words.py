@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, Protocol
 
 from clinic.formats.strip import Dot, Kind, Strip, Window, in_words
 from clinic.models import Visit
@@ -25,7 +25,12 @@ FLAGS = {
 }
 
 
-def subjects(recalls: Iterable[Recall]) -> dict[str, str]:
+class About(Protocol):
+    @property
+    def subject(self) -> str: ...
+
+
+def subjects(recalls: Iterable[About]) -> dict[str, str]:
     """Key of a lesion → its number and place, in one query for a whole list."""
     keys = {row.subject for row in recalls if row.subject.startswith("lesion:")}
     found = Lesion.objects.filter(pk__in=[key.partition(":")[2] for key in keys])

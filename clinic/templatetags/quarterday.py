@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
 from clinic import clock
-from clinic.formats import phases, strip
+from clinic.formats import columns, phases, strip
 from clinic.formats.strip import MONTHS
 
 register = template.Library()
@@ -113,6 +113,13 @@ def year_strip(
 def phase_line(marks: list[phases.PhaseMark], width: int = 820) -> SafeString:
     """The time line of a rule's phases."""
     return _scrolling(phases.render(marks, width), width, "Time line")
+
+
+@register.simple_tag
+def column_chart(chart: columns.Chart, width: int = 820) -> SafeString:
+    """Counts over time, in the grammar of the year strip."""
+    svg = columns.render(chart.columns, chart.meaning, width=width, title=chart.title)
+    return _scrolling(svg, width, chart.title)
 
 
 def _scrolling(svg: str, width: int, name: str) -> SafeString:

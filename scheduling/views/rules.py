@@ -145,10 +145,4 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, "is proposed: another person approves it.")
-
-
-@allow(Act.APPROVE_POLICY)
-@require_POST
-def approve(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.approve(request, pk, "is in force; every plan is made anew.")
+    return PAGES.propose(request, pk, "is proposed: another person looks at what it does and approves it.")

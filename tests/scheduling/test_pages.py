@@ -1,5 +1,6 @@
 """The pages of this app, as each role meets them."""
 
+import re
 from datetime import date
 
 import pytest
@@ -194,6 +195,10 @@ def test_two_people_bring_rules_into_force(client, sign_in):
     assert made.state == "proposed", "whoever proposed it cannot approve it"
     sign_in("dermatologist")
     client.post(reverse("scheduling:rules_approve", args=[made.pk]), {"revision": 2})
+    made.refresh_from_db()
+    assert made.state == "proposed", "nobody has looked at what it does"
+    digest = re.search(r'name="preview" value="(\w+)"', page(client, "rules_preview", made.pk))[1]
+    client.post(reverse("scheduling:rules_approve", args=[made.pk]), {"revision": 2, "preview": digest})
     made.refresh_from_db()
     assert made.state == "in_force"
 

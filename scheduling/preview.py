@@ -1,0 +1,234 @@
+"""What a proposed rule set would do to everybody, before it is in force (domain.md, point 7)."""
+
+import hashlib
+import json
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, field
+from datetime import date, timedelta
+from itertools import zip_longest
+
+from django.db import transaction
+
+from clinic import audit, clock, policies
+from clinic.models import Member, Patient, Policy
+from scheduling import load
+from scheduling.models import Recall
+from scheduling.rules import engine
+from scheduling.rules.facts import Facts
+from scheduling.rules.plan import Due
+from scheduling.rules.ruleset import RuleSet
+from scheduling.rules_in_force import rules_in_force, rules_of
+
+AHEAD = timedelta(days=731)  # how far later intervals are compared: two years, as long as a first phase runs
+MONTHS_SHOWN = 12
+
+Key = tuple[str, str]
+Window = tuple[date, date, date]
+
+
+@dataclass(frozen=True)
+class Change:
+    """One duty under the recalls in force and under the proposed set; an empty window: not asked for."""
+
+    patient: int
+    purpose: str
+    subject: str
+    rule_before: str
+    rule_after: str
+    before: Window | None
+    after: Window | None
+    longer_by: int  # days by which this visit or one of the next two years comes later at most; 0 = none does
+    falls_away: bool  # a visit of the next two years is not asked for any more
+
+    @property
+    def moved(self) -> bool:
+        return self.before != self.after
+
+    @property
+    def days(self) -> int | None:
+        """By how much the target moves; None where there was or will be none."""
+        return (self.after[1] - self.before[1]).days if self.before and self.after else None
+
+    @property
+    def earlier(self) -> int:
+        return max(0, -(self.days or 0))
+
+    @property
+    def lengthened(self) -> bool:
+        return self.falls_away or self.longer_by > 0
+
+    @property
+    def group(self) -> str:
+        """What is accepted together: the same purpose going from the same rule to the same rule."""
+        return f"{self.purpose}:{self.rule_before}>{self.rule_after}"
+
+
+@dataclass(frozen=True)
+class NoAnswer:
+    patient: int
+    code: str
+    subject: str
+    text: str
+
+
+@dataclass
+class Preview:
+    policy: Policy
+    today: date
+    replaced: Policy | None
+    patients: dict[int, Patient] = field(default_factory=dict)  # those for whom something changes
+    records: int = 0
+    behind: int = 0  # records whose recalls do not yet follow their facts
+    changes: list[Change] = field(default_factory=list)
+    overdue: list[Change] = field(default_factory=list)
+    no_answer: list[NoAnswer] = field(default_factory=list)
+    load_before: Counter[date] = field(default_factory=Counter)
+    load_after: Counter[date] = field(default_factory=Counter)
+
+    @property
+    def moved(self) -> list[Change]:
+        return [one for one in self.changes if one.moved]
+
+    @property
+    def lengthened(self) -> dict[str, list[Change]]:
+        """Changes to be accepted one group at a time, each with its patients."""
+        groups: dict[str, list[Change]] = defaultdict(list)
+        for one in self.changes:
+            if one.lengthened:
+                groups[one.group].append(one)
+        return dict(sorted(groups.items()))
+
+    @property
+    def digest(self) -> str:
+        """Stands for all that was shown: the texts, the day, the facts of everybody concerned, each answer."""
+        shown = {
+            "sets": [self.policy.sha256, self.replaced.sha256 if self.replaced else ""],
+            "day": self.today,
+            "facts": sorted((key, row.facts_revision) for key, row in self.patients.items()),
+            "records": self.records,
+            "answers": [asdict(one) for one in [*self.changes, *self.no_answer]],
+        }
+        return hashlib.sha256(json.dumps(shown, sort_keys=True, default=str).encode()).hexdigest()
+
+    def add(self, patient: Patient, known: Facts, proposed: RuleSet, current: RuleSet | None) -> None:
+        self.records += 1
+        plan = getattr(patient, "plan", None)
+        self.behind += plan is None or plan.facts_revision != patient.facts_revision
+        until = self.today + AHEAD
+        new = engine.plan(known, proposed, self.today)
+        new_all = load.following(known, proposed, new.due, self.today, until)
+        old = engine.plan(known, current, self.today) if current else None
+        old_all = load.following(known, current, old.due, self.today, until) if current and old else []
+        changes = list(_changes(patient, old_all, new.due, new_all))
+        answered = {(one.code, one.subject) for one in old.problems} if old else set()
+        asked = [
+            NoAnswer(patient.pk, one.code, one.subject, one.text)
+            for one in new.problems
+            if (one.code, one.subject) not in answered
+        ]
+        self.load_before.update(_months(old_all, self.today))
+        self.load_after.update(_months(new_all, self.today))
+        self.changes += changes
+        self.overdue += [one for one in changes if _becomes_overdue(one, self.today)]
+        self.no_answer += asked
+        if changes or asked:
+            self.patients[patient.pk] = patient
+
+    def months(self) -> list[date]:
+        first = self.today.year * 12 + self.today.month - 1
+        return [date(k // 12, k % 12 + 1, 1) for k in range(first, first + MONTHS_SHOWN)]
+
+
+def make(policy: Policy, today: date) -> Preview:
+    """Plan the whole clinic under `policy` and lay it beside the recalls in force; nothing is written."""
+    current = rules_in_force()
+    replaced, old = current if current else (None, None)
+    found, proposed = Preview(policy, today, replaced), rules_of(policy)
+    for patient, known in load.everybody():
+        found.add(patient, known, proposed, old)
+    return found
+
+
+@transaction.atomic
+def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted: Iterable[str]) -> Policy:
+    """Bring a set into force, by whoever has seen what it does; one record for each patient whose dates change."""
+    found = make(policy, clock.today())
+    if digest != found.digest:
+        raise policies.PolicyRefused(
+            "What this set would do has not been looked at, or has changed since: look at the preview first."
+        )
+    if set(found.lengthened) - set(accepted):
+        raise policies.PolicyRefused("Some people would be seen later: tick each of these as accepted.")
+    done = policies.approve(policy=policy, by=by, revision=revision)
+    by_patient: dict[int, list[Change]] = defaultdict(list)
+    for one in found.changes:
+        by_patient[one.patient].append(one)
+    for key, changes in by_patient.items():
+        words = [_plain(one) for one in changes]
+        about = {"rules": policy.version, "preview": digest, "changes": words}
+        audit.record("recall.accept_change", by=by, subject=policy, patient=found.patients[key], **about)
+    return done
+
+
+def _plain(one: Change) -> dict[str, object]:
+    return {
+        "what": f"{one.purpose} {one.subject}",
+        "rule": [one.rule_before, one.rule_after],
+        "before": [str(day) for day in one.before or ()],
+        "after": [str(day) for day in one.after or ()],
+        "longer_by": one.longer_by,
+        "falls_away": one.falls_away,
+    }
+
+
+def _changes(
+    patient: Patient, old_all: list[Due], new_due: tuple[Due, ...], new_all: list[Due]
+) -> Iterable[Change]:
+    before: dict[Key, Recall] = {(row.purpose, row.subject): row for row in patient.open_recalls}  # type: ignore[attr-defined]
+    after = {(one.purpose, one.subject): one for one in new_due}
+    for key in sorted({*before, *after}):
+        row, due = before.get(key), after.get(key)
+        old = _deadlines(row, [one for one in old_all if (one.purpose, one.subject) == key])
+        new = _deadlines(due, [one for one in new_all if (one.purpose, one.subject) == key])
+        longer, falls_away = _longer(old, new) if row else (0, False)
+        change = Change(
+            patient.pk, *key, row.rule if row else "", due.rule if due else "",
+            _window(row), _window(due), longer, falls_away,
+        )  # fmt: skip
+        if change.moved or change.lengthened:
+            yield change
+
+
+def _window(row: Recall | Due | None) -> Window | None:
+    return (row.earliest, row.target, row.latest) if row else None
+
+
+def _deadlines(first: Recall | Due | None, wanted: list[Due]) -> list[tuple[date, date]]:
+    """Target and latest day of the open occurrence and of those that follow it, in order."""
+    if first is None:
+        return []
+    later = {(one.target, one.latest) for one in wanted if one.target > first.target}
+    return [(first.target, first.latest), *sorted(later)]
+
+
+def _longer(old: list[tuple[date, date]], new: list[tuple[date, date]]) -> tuple[int, bool]:
+    """Days by which the n-th visit comes later at most, and whether one of them is no longer asked for."""
+    most, falls_away = 0, False
+    for before, after in zip_longest(old, new):
+        if before is None:
+            break
+        if after is None:
+            falls_away = True
+        else:
+            most = max(most, (after[0] - before[0]).days, (after[1] - before[1]).days)
+    return most, falls_away
+
+
+def _becomes_overdue(one: Change, today: date) -> bool:
+    was = one.before is not None and one.before[2] < today
+    return one.after is not None and one.after[2] < today and not was
+
+
+def _months(wanted: list[Due], today: date) -> list[date]:
+    return sorted(day.replace(day=1) for day in load.days_wanted(wanted, today))

@@ -1,0 +1,124 @@
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from clinic import clock
+from clinic.access import Act, allow, may
+from clinic.formats.columns import Bar, Chart, Column
+from clinic.formats.strip import MONTHS
+from clinic.models import Patient, Policy, PolicyKind, PolicyState, Purpose
+from scheduling import words
+from scheduling.preview import Change, Preview, make
+from scheduling.preview import approve as approve_previewed
+from scheduling.rules_in_force import check, rules_of
+from scheduling.views.rules import PAGES
+
+
+@dataclass(frozen=True)
+class Line:
+    patient: Patient
+    what: str
+    change: Change
+
+
+@dataclass(frozen=True)
+class Group:
+    key: str
+    title: str
+    longest: int
+    lines: list[Line]
+
+
+@allow(Act.SEE_RULES)
+def preview(request: HttpRequest, pk: int) -> HttpResponse:
+    signed = Policy.objects.select_related("proposed_by", "approved_by")
+    policy = get_object_or_404(signed, pk=pk, kind=PolicyKind.RULES)
+    if check(policy.toml):
+        return redirect("scheduling:rules_version", pk)
+    found = make(policy, clock.today())
+    context = _lists(found) | {
+        "policy": policy,
+        "found": found,
+        "chart": _chart(found),
+        "load": [(day, found.load_before[day], found.load_after[day]) for day in found.months()],
+        "may_sign": _may_sign(request, policy),
+    }
+    return render(request, "scheduling/preview.html", context)
+
+
+@allow(Act.APPROVE_POLICY)
+@require_POST
+def approve(request: HttpRequest, pk: int) -> HttpResponse:
+    shown = {"digest": request.POST.get("preview", ""), "accepted": request.POST.getlist("accept")}
+    return PAGES.sign(request, pk, approve_previewed, "is in force; every plan is made anew.", **shown)
+
+
+def _may_sign(request: HttpRequest, policy: Policy) -> bool:
+    proposed = policy.state == PolicyState.PROPOSED and policy.proposed_by_id != request.user.pk
+    return proposed and may(request.user, Act.APPROVE_POLICY)
+
+
+def _lists(found: Preview) -> dict[str, Any]:
+    places = words.subjects([*found.changes, *found.no_answer])
+    later = [
+        Group(key, _from_to(found, changes[0]), max(one.longer_by for one in changes), lines)
+        for key, changes in found.lengthened.items()
+        if (lines := _lines(found, changes, places))
+    ]
+    asked = [(found.patients[one.patient], one, places.get(one.subject, "")) for one in found.no_answer]
+    return {
+        "later": later,
+        "people_later": _people(one for changes in found.lengthened.values() for one in changes),
+        "others": _lines(found, [one for one in found.moved if not one.lengthened], places),
+        "people_moved": _people(found.moved),
+        "overdue": _lines(found, found.overdue, places),
+        "no_answer": asked,
+    }
+
+
+def _people(changes: Iterable[Change]) -> int:
+    return len({one.patient for one in changes})
+
+
+def _lines(found: Preview, changes: list[Change], places: dict[str, str]) -> list[Line]:
+    lines = [Line(found.patients[one.patient], _what(one, places), one) for one in changes]
+    return sorted(lines, key=lambda line: (-abs(line.change.days or 0), str(line.patient), line.what))
+
+
+def _what(change: Change, places: dict[str, str]) -> str:
+    what = str(Purpose(change.purpose).label).capitalize()
+    return f"{what}: {places.get(change.subject, change.subject)}" if ":" in change.subject else what
+
+
+def _from_to(found: Preview, change: Change) -> str:
+    """Titles of the rule that governs now and of the one that would."""
+    now = rules_of(found.replaced).rules if found.replaced else ()
+    titles = {rule.id: rule.title for rule in (*now, *rules_of(found.policy).rules)}
+    before = titles.get(change.rule_before, change.rule_before)
+    after = titles.get(change.rule_after, change.rule_after)
+    if not after:
+        return f"{before}: no longer asked for"
+    return before if before == after else f"{before}, then under {after}"
+
+
+def _chart(found: Preview) -> Chart:
+    columns = [
+        Column(
+            _month(day, first=k == 0),
+            [Bar(found.load_before[day], "kept"), Bar(found.load_after[day], "open")],
+            words=f"{MONTHS[day.month - 1]} {day.year}",
+        )
+        for k, day in enumerate(found.months())
+    ]
+    meaning = {"kept": "visits under the rules in force", "open": f"visits under set {found.policy.version}"}
+    return Chart("Visits wanted in each month", columns, meaning)  # type: ignore[arg-type]
+
+
+def _month(day: date, *, first: bool) -> str:
+    short = MONTHS[day.month - 1]
+    return f"{short} {day.year}" if first or day.month == 1 else short
