@@ -53,7 +53,7 @@ def of_network(ready: Prepared, ring: Ring, turns: float, finders: float) -> tup
     ring : float (N, 2)
         The outline in its pixels.
     turns : float
-        Least Jaccard index of the eight turned and mirrored outlines with the one that is kept.
+        Jaccard index with the outline that is kept that all turned and mirrored outlines but one reach.
     finders : float
         Jaccard index of the outline with the vote's.
     """

@@ -29,15 +29,14 @@ class NoLearnedFinder(RuntimeError):
 
 @dataclass(frozen=True)
 class Outlines:
-    """What the eight turns and flips of one picture say together.
+    """What the eight turns and flips of one picture say together, each drawn by every member of the network.
 
-    `mask` (H, W) is cut from `probability` (H, W, 0-1), their mean; `turns` (8, h, w) are the single outlines
-    on the network's grid; `agreement` (0-1) is the mean Jaccard index of each turn with the outline of their mean.
+    `mask` (H, W) is cut from `probability` (H, W, 0-1), their mean; `agreement` (0-1) is the Jaccard index with
+    the outline of their mean that all single outlines but one reach.
     """
 
     mask: Mask
     probability: Array
-    turns: NDArray[np.bool_]
     agreement: float
 
 
@@ -69,7 +68,7 @@ def probability(pixels: Pixels) -> Array:
         Runtime not installed, or weights missing or damaged.
     """
     square, room = _squared(pixels)
-    return _enlarged(_run(square[None])[0][room], pixels.shape)
+    return _enlarged(_run(square).mean(axis=0)[room], pixels.shape)
 
 
 def outlines(pixels: Pixels) -> Outlines:
@@ -86,13 +85,11 @@ def outlines(pixels: Pixels) -> Outlines:
         As `probability`.
     """
     square, room = _squared(pixels)
-    maps = np.stack([_turned_back(_run(_turned(square, t)[None])[0], t)[room] for t in range(8)])
-    turns = np.stack([piece(m) for m in maps])
-    mean = maps.mean(axis=0)
+    maps = [_turned_back(m, t)[room] for t in range(8) for m in _run(_turned(square, t))]
+    mean = np.mean(maps, axis=0)
     together = piece(mean)
-    agreement = float(np.mean([jaccard(t, together) for t in turns]))
     full = _enlarged(mean, pixels.shape)
-    return Outlines(piece(full), full, turns, agreement)
+    return Outlines(piece(full), full, sorted(jaccard(piece(m), together) for m in maps)[1])
 
 
 def piece(probabilities: Array) -> Mask:
@@ -134,8 +131,9 @@ def jaccard(first: Mask, second: Mask) -> float:
     return int((first & second).sum()) / union if union else 0.0
 
 
-def _run(squares: Pixels) -> Array:
-    return np.asarray(_session(WEIGHTS).run(None, {"squares": squares})[0], dtype=np.float32)
+def _run(square: Pixels) -> Array:
+    """The probabilities of one square, (members, SIDE, SIDE)."""
+    return np.asarray(_session(WEIGHTS).run(None, {"squares": square[None]})[0][0], dtype=np.float32)
 
 
 @lru_cache(maxsize=1)

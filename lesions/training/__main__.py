@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-import time
-from dataclasses import replace
 from pathlib import Path
 
 import torch
@@ -14,21 +12,17 @@ from lesions.analysis import learned
 
 from . import card, data, judge
 from .export import export
+from .members import trained
 from .network import OutlineNet
-from .train import Plan, Watcher, train
+from .train import Plan
 
 
 def main(words: list[str] | None = None) -> int:
     asked = _parser().parse_args(words)
     plan = Plan(seed=asked.seed, rounds=asked.rounds)
     examples = data.load_all(asked.data / data.TRAINS, asked.pictures)
-    torch.backends.cudnn.benchmark = True
     seeds = [asked.seed + i for i in range(asked.members)]
-    members = [
-        train(examples, replace(plan, seed=seed), torch.device(asked.device), _watcher(seed, plan.rounds))
-        for seed in seeds
-    ]
-    _package(members, plan, seeds, len(examples), asked)
+    _package(trained(examples, plan, seeds, asked.device), plan, seeds, len(examples), asked)
     return 0
 
 
@@ -39,7 +33,7 @@ def _package(
     digest = export(members, plan.side, weights)
     learned.WEIGHTS = weights
     judged = {
-        name: [judge.judge(e) for e in data.load_all(asked.data / name, asked.pictures)]
+        name: judge.judge_all(data.load_all(asked.data / name, asked.pictures))
         for name in (data.CHOOSES, data.LOOKS)
     }
     facts: dict[str, object] = {
@@ -50,16 +44,6 @@ def _package(
     }
     card.write(asked.out / "CARD.md", plan, seeds, facts, judged)
     print(f"{weights}: {facts['size']:.1f} MB, SHA-256 {digest}")
-
-
-def _watcher(seed: int, rounds: int) -> Watcher:
-    begun = time.monotonic()
-
-    def say(number: int, loss: float, _: OutlineNet) -> None:
-        taken = time.monotonic() - begun
-        print(f"seed {seed}: round {number + 1} of {rounds}, loss {loss:.4f}, {taken:.0f} s", flush=True)
-
-    return say
 
 
 def _parser() -> argparse.ArgumentParser:

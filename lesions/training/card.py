@@ -15,8 +15,8 @@ _TEXT = """# The learned outline: card
 
 Network: {members} depthwise-separable U-Nets whose probabilities are averaged ({parameters:.2f} million
 weights in all), {side} x {side} pixels in (the picture in its true proportions, mirrored outwards),
-probability of lesion out. ONNX, weights stored as float16, computed in float32; {size:.1f} MB. SHA-256
-`{digest}`.
+each network's probability of lesion out. ONNX, weights stored as float16, computed in float32;
+{size:.1f} MB. SHA-256 `{digest}`.
 
 **Use.** Proposing the outline of one skin lesion in a dermoscopic photograph, for a person to look at. It
 says nothing about what the lesion is. It is not a medical device and was not tested on patients.
@@ -44,8 +44,8 @@ cameras differ, so the class is that of the picture, not of the person):
 |---|---|---|---|---|---|
 {tones}
 
-Agreement of the eight turns and flips as doubt, limit {limit:.3f} (set so that 15 % of the good outlines of
-`{chooses}` fall below):
+Agreement of the networks' eight turns and flips with the outline of their mean (all but one reach it) as
+doubt, limit {limit:.3f} (set so that 15 % of the good outlines of `{chooses}` fall below):
 
 | set | outlines below 0.65 that it catches | outlines of 0.80 and more that it doubts |
 |---|---|---|
@@ -69,10 +69,10 @@ patient in two of them), then in an environment of its own:
     pip install -r lesions/training/requirements.txt
     python -m lesions.training DATA_FOLDER --out lesions/analysis/weights --seed 7
 
-It writes `outline.onnx`, `outline.sha256` and this card, on one large GPU in about ten minutes. Seeds fix the
-draws, but a GPU adds in no fixed order: a second training is alike, not the same. A clinic's figures on its own
-pictures decide whether to use the result; assessments made with other weights belong to another version of the
-analysis.
+It writes `outline.onnx`, `outline.sha256` and this card, in about seven minutes on two large GPUs, one for each
+network. Seeds fix the draws, but a GPU adds in no fixed order: a second training is alike, not the same. A
+clinic's figures on its own pictures decide whether to use the result; assessments made with other weights
+belong to another version of the analysis.
 """
 
 

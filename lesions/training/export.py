@@ -19,7 +19,7 @@ _SMALL = 1024  # tensors below this many numbers stay in single precision
 
 
 class Packaged(nn.Module):
-    """uint8 squares (N, S, S, 3) to the members' mean probability of lesion (N, S, S)."""
+    """uint8 squares (N, S, S, 3) to each member's probability of lesion (N, members, S, S)."""
 
     def __init__(self, members: list[OutlineNet]) -> None:
         super().__init__()
@@ -27,8 +27,7 @@ class Packaged(nn.Module):
 
     def forward(self, squares: Tensor) -> Tensor:
         picture = squares.permute(0, 3, 1, 2).float() / 255
-        total = sum(torch.sigmoid(member(picture)) for member in self.members)
-        return (total / len(self.members))[:, 0]  # type: ignore[operator]
+        return torch.cat([torch.sigmoid(member(picture)) for member in self.members], dim=1)
 
 
 def export(members: list[OutlineNet], side: int, target: Path) -> str:

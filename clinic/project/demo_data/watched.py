@@ -1,5 +1,7 @@
 """Histories that turn on pictures: pairs three months apart, first pictures, and what must not wait."""
 
+from collections.abc import Mapping
+
 from clinic.project.demo_data.events import (
     Booked,
     Called,
@@ -20,6 +22,14 @@ MANY_MOLES = {"naevi": "over100", "atypical": "over10", "phototype": "II"}
 CARRIER = {"gene_carrier": True, "relatives": 2, "naevi": "over100", "atypical": "6-10", "phototype": "I"}
 FEW_MOLES = {"naevi": "16-40", "phototype": "IV"}
 DARK_SKIN = {"naevi": "0-15", "phototype": "VI"}
+MORE_MOLES = {
+    "3": ("upper back", "right"),
+    "4": ("lower back", "left"),
+    "5": ("thigh, front", "left"),
+    "6": ("forearm, back", "right"),
+    "7": ("upper arm, front", "left"),
+    "8": ("lower leg, back", "right"),
+}
 
 
 def opened(
@@ -30,6 +40,19 @@ def opened(
         Mole(ago, key, site, side, kind=kind, seed=seed, monitoring="short"),
         Shot(ago, key, scale=scale),
         Decided(ago - 3, key, "look_again", months=3),
+    )
+
+
+def mapped(ago: int, places: Mapping[str, tuple[str, str]]) -> tuple[Event, ...]:
+    """Small lesions photographed so that they can be compared one day, with nothing to do about any of them."""
+    return tuple(
+        event
+        for number, (key, (site, side)) in enumerate(places.items())
+        for event in (
+            Mole(ago, key, site, side, seed=79 + 2 * number, monitoring="long"),
+            Shot(ago, key),
+            Decided(ago - 3, key, "reassure"),
+        )
     )
 
 
@@ -137,6 +160,10 @@ GOING_ON: dict[str, tuple[Event, ...]] = {
         *(Decided(366, key, "reassure") for key in "12"),
         *(Shot(186, key, change="same") for key in "12"),
         *(Decided(183, key, "reassure") for key in "12"),
+        *mapped(186, MORE_MOLES),
+        Mole(186, "9", "chest", "right", kind="large", seed=93, monitoring="long"),
+        Shot(186, "9"),
+        Decided(183, "9", "look_again", months=6),
         Risk(186, CARRIER),
         Called(9, "booked", hour=10),
         Booked(9, on=3),
