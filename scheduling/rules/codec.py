@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import Field as DataclassField
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date as Day
+from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
@@ -49,6 +50,7 @@ def read(kind: Any, value: Any, path: str) -> Any:
     return _read_value(wanted, value, path)
 
 
+@cache
 def _options(kind: Any) -> tuple[Any, ...]:
     return get_args(kind) if get_origin(kind) in (UnionType, Union) else (kind,)
 
@@ -62,17 +64,24 @@ def _read_list(kind: Any, value: Any, path: str) -> tuple[Any, ...]:
 def _read_object(kind: Any, value: Any, path: str) -> Any:
     if not isinstance(value, Mapping):
         raise UnreadableFacts(path, "expected an object")
-    hints, members = get_type_hints(kind, include_extras=True), {key_of(item): item for item in fields(kind)}
+    members = _members(kind)
     prefix = f"{path}." if path else ""
     for key in value:
         if key not in members:
             raise UnreadableFacts(f"{prefix}{key}", "is not a key of FACTS schema 1")
-    for key, item in members.items():
+    for key, (item, _) in members.items():
         if key not in value and not item.metadata.get("may_be_absent"):
             raise UnreadableFacts(f"{prefix}{key}", "is missing; an unknown value is written as null")
     return kind(
-        **{item.name: read(hints[item.name], value.get(key), prefix + key) for key, item in members.items()}
+        **{item.name: read(hint, value.get(key), prefix + key) for key, (item, hint) in members.items()}
     )
+
+
+@cache
+def _members(kind: Any) -> dict[str, tuple[DataclassField[Any], Any]]:
+    """JSON key → field and its type; reading the types anew for each patient took most of the time."""
+    hints = get_type_hints(kind, include_extras=True)
+    return {key_of(item): (item, hints[item.name]) for item in fields(kind)}
 
 
 def _read_value(kind: Any, value: Any, path: str) -> Any:
