@@ -28,5 +28,6 @@ urlpatterns = [
     path("rules/<int:pk>/", rules.version, name="rules_version"),
     path("rules/<int:pk>/propose/", rules.propose, name="rules_propose"),
     path("rules/<int:pk>/preview/", preview.preview, name="rules_preview"),
+    path("rules/<int:pk>/accepted/", preview.accepted, name="rules_accepted"),
     path("rules/<int:pk>/approve/", preview.approve, name="rules_approve"),
 ]

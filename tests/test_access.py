@@ -82,6 +82,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:rules_version": ("get", "policy", (OK, OK, OK, NO)),
     "scheduling:rules_propose": ("post", "policy", (NO, 302, 302, NO)),
     "scheduling:rules_preview": ("get", "policy", (OK, OK, OK, NO)),
+    "scheduling:rules_accepted": ("get", "policy", (OK, OK, OK, NO)),
     "scheduling:rules_approve": ("post", "policy", (NO, 302, NO, NO)),
 }
 OPEN = {"health": 200, "login": 200}
