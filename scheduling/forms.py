@@ -108,3 +108,13 @@ class RulesForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
         strip=False,
     )
+
+
+class MissedRateForm(forms.Form):
+    missed = forms.FloatField(
+        label="Of a hundred who are booked, how many do not come",
+        help_text="Each of them is wanted again the week after.",
+        min_value=0,
+        max_value=60,
+        widget=forms.NumberInput(attrs={"step": "0.1", "inputmode": "decimal"}),
+    )

@@ -183,7 +183,7 @@ def _plain(one: Change) -> dict[str, object]:
 
 
 def _changes(
-    patient: Patient, old_all: list[Due], new_due: tuple[Due, ...], new_all: list[Due]
+    patient: Patient, old_all: list[Due | Recall], new_due: tuple[Due, ...], new_all: list[Due | Recall]
 ) -> Iterable[Change]:
     before: dict[Key, Recall] = {(row.purpose, row.subject): row for row in patient.open_recalls}  # type: ignore[attr-defined]
     after = {(one.purpose, one.subject): one for one in new_due}
@@ -204,7 +204,7 @@ def _window(row: Recall | Due | None) -> Window | None:
     return (row.earliest, row.target, row.latest) if row else None
 
 
-def _deadlines(first: Recall | Due | None, wanted: list[Due]) -> list[tuple[date, date]]:
+def _deadlines(first: Recall | Due | None, wanted: list[Due | Recall]) -> list[tuple[date, date]]:
     """Target and latest day of the open occurrence and of those that follow it, in order."""
     if first is None:
         return []
@@ -230,5 +230,5 @@ def _becomes_overdue(one: Change, today: date) -> bool:
     return one.after is not None and one.after[2] < today and not was
 
 
-def _months(wanted: list[Due], today: date) -> list[date]:
-    return sorted(day.replace(day=1) for day in load.days_wanted(wanted, today))
+def _months(wanted: list[Due | Recall], today: date) -> list[date]:
+    return sorted(day.replace(day=1) for day in load.visits(wanted, today))

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.views import calls, diary, missed, preview, rules, today
+from scheduling.views import calls, capacity, diary, missed, preview, rules, today
 
 app_name = "scheduling"
 urlpatterns = [
@@ -19,6 +19,7 @@ urlpatterns = [
     path("appointments/<int:pk>/came/", diary.came, name="came"),
     path("appointments/<int:pk>/missed/", diary.missed, name="appointment_missed"),
     path("appointments/<int:pk>/cancel/", diary.cancel, name="cancel"),
+    path("capacity/", capacity.capacity, name="capacity"),
     path("missed/", missed.missed, name="missed"),
     path("missed/bucket/<slug:name>/", missed.bucket, name="bucket"),
     path("missed.csv", missed.missed_csv, name="missed_csv"),

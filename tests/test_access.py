@@ -73,6 +73,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:came": ("get", "appointment", (OK, OK, NO, NO)),
     "scheduling:appointment_missed": ("post", "appointment", (302, 302, NO, NO)),
     "scheduling:cancel": ("post", "appointment", (302, 302, NO, NO)),
+    "scheduling:capacity": ("get", "", (OK, OK, OK, NO)),
     "scheduling:missed": ("get", "", (OK, OK, OK, NO)),
     "scheduling:bucket": ("get", "bucket", (OK, OK, OK, NO)),
     "scheduling:missed_csv": ("get", "", (OK, OK, OK, NO)),
