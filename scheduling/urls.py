@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.views import calls, capacity, diary, missed, preview, rules, today
+from scheduling.views import calls, capacity, diary, missed, preview, rules, supposing, today
 
 app_name = "scheduling"
 urlpatterns = [
@@ -25,6 +25,7 @@ urlpatterns = [
     path("missed.csv", missed.missed_csv, name="missed_csv"),
     path("problems/", missed.problems, name="problems"),
     path("rules/", rules.rules, name="rules"),
+    path("rules/suppose/", supposing.suppose, name="suppose"),
     path("rules/draft/", rules.draft, name="rules_draft"),
     path("rules/<int:pk>/", rules.version, name="rules_version"),
     path("rules/<int:pk>/propose/", rules.propose, name="rules_propose"),

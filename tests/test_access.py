@@ -79,6 +79,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:missed_csv": ("get", "", (OK, OK, OK, NO)),
     "scheduling:problems": ("get", "", (OK, OK, OK, NO)),
     "scheduling:rules": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:suppose": ("get", "", (OK, OK, OK, NO)),
     "scheduling:rules_draft": ("get", "", (NO, OK, OK, NO)),
     "scheduling:rules_version": ("get", "policy", (OK, OK, OK, NO)),
     "scheduling:rules_propose": ("post", "policy", (NO, 302, 302, NO)),
