@@ -101,12 +101,12 @@ def forecast(today: date, missed: float) -> Forecast:
     return found
 
 
-def own_rate(today: date) -> tuple[float, int] | None:
+def own_rate(today: date) -> tuple[float, int]:
     """The clinic's own share of missed visits in the last twelve months, and of how many it is one."""
     ended = (AppointmentState.ATTENDED, AppointmentState.MISSED)
     rows = Appointment.objects.filter(state__in=ended, starts_at__date__range=(today - OWN_YEAR, today))
     tally = Counter(rows.values_list("state", flat=True))
-    return (tally[AppointmentState.MISSED] / tally.total(), tally.total()) if tally else None
+    return tally[AppointmentState.MISSED] / max(tally.total(), 1), tally.total()
 
 
 def _count_wanted(found: Forecast, ruleset: RuleSet) -> None:

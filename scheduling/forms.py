@@ -196,6 +196,11 @@ class SuppositionForm(forms.Form):
         return number
 
     @property
+    def supposed(self) -> list[forms.BoundField]:
+        names = ("code", "anchor", "thickness", "tier", "monitoring", "since", "sign", "done")
+        return [self[name] for name in names]
+
+    @property
     def details(self) -> list[forms.BoundField]:
         return [self[name] for name in ("ulceration", "n", "m", "stage", "stage_basis", "risk_class")]
 

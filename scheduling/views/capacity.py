@@ -11,6 +11,7 @@ from scheduling.capacity import PUBLISHED, Forecast, Rate, Week, forecast, own_r
 from scheduling.forms import MissedRateForm
 
 CHOSEN = "chosen on this page, no source"
+ENOUGH = 50  # visits from which the clinic's own share is offered; a choice, no source
 
 
 @allow(Act.SEE_WORKLIST)
@@ -32,15 +33,10 @@ def _chosen(per_cent: float, rates: list[Rate]) -> Rate:
 
 
 def _own(today: date) -> list[Rate]:
-    own = own_rate(today)
-    if not own:
+    share, visits = own_rate(today)
+    if visits < ENOUGH:
         return []
-    share, visits = own
-    return [Rate(round(100 * share, 1), f"this clinic in the last twelve months, of {_visits(visits)}")]
-
-
-def _visits(count: int) -> str:
-    return f"{count} visit{'' if count == 1 else 's'}"
+    return [Rate(round(100 * share, 1), f"this clinic in the last twelve months, of {visits} visits")]
 
 
 def _chart(found: Forecast) -> Chart:

@@ -96,7 +96,7 @@ def test_people_whose_care_has_ended_want_nothing():
 
 def test_the_clinics_own_rate_counts_missed_among_ended_visits():
     """Did not attend ÷ (attended + did not attend), cancelled ones left out: operations.md, K1."""
-    assert capacity.own_rate(scene.TODAY) is None
+    assert capacity.own_rate(scene.TODAY) == (0, 0)
     for state in ("attended", "attended", "missed", "cancelled_by_patient", "cancelled_by_clinic"):
         row = scene.booked(scene.due_check())
         Appointment.objects.filter(pk=row.pk).update(state=state, starts_at=clock.now() - timedelta(days=30))
@@ -127,6 +127,15 @@ def test_the_rate_is_chosen_on_the_page_and_named_with_its_source(manager):
     assert "Reckoned with 5.7 of a hundred: out-patient appointments in England" in page
     assert "Reckoned with 12 of a hundred: chosen on this page, no source" in (
         manager.get(URL, {"missed": "12"}).content.decode()
+    )
+
+
+def test_the_clinics_own_rate_is_offered_once_it_rests_on_enough_visits(manager, monkeypatch):
+    monkeypatch.setattr("scheduling.views.capacity.own_rate", lambda today: (0.06, 49))
+    assert "this clinic" not in manager.get(URL).content.decode()
+    monkeypatch.setattr("scheduling.views.capacity.own_rate", lambda today: (0.06, 50))
+    assert "6 of a hundred</a>: this clinic in the last twelve months, of 50 visits" in (
+        manager.get(URL).content.decode()
     )
 
 

@@ -119,6 +119,11 @@ def test_a_patient_stands_beside_the_plan_without_it_and_nothing_is_written(nurs
     assert read.by == nurse.member
 
 
+def test_a_lesion_that_nobody_has_is_named_as_such(nurse):
+    shown = page(nurse, monitoring="short", tier="average")
+    assert "Picture of a lesion: the supposed lesion" in shown and "Urgency B, surveillance" in shown
+
+
 def test_a_duty_that_would_fall_away_is_named(nurse):
     """After a firm sign the lesion gets no picture interval: domain.md, point 8."""
     patient = build.patient()
