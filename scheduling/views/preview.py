@@ -13,9 +13,11 @@ from clinic.formats.columns import Bar, Chart, Column
 from clinic.formats.strip import MONTHS
 from clinic.models import Patient, Policy, PolicyState, Purpose
 from scheduling import words
-from scheduling.accepted import changes_of
-from scheduling.preview import Change, Preview, make
-from scheduling.preview import approve as approve_previewed
+from scheduling.approval import approve as approve_previewed
+from scheduling.approval import changes_of
+from scheduling.models import PreviewRun
+from scheduling.preview import Change, Preview
+from scheduling.preview_runs import find
 from scheduling.rules_in_force import check, rules_of
 from scheduling.views.rules import PAGES
 
@@ -40,7 +42,9 @@ def preview(request: HttpRequest, pk: int) -> HttpResponse:
     policy = PAGES.one(pk)
     if check(policy.toml):
         return redirect("scheduling:rules_version", pk)
-    found = make(policy, clock.today())
+    found = find(policy, clock.today())
+    if isinstance(found, PreviewRun):
+        return render(request, "scheduling/preview_waits.html", {"policy": policy, "run": found})
     context = _lists(found) | {
         "policy": policy,
         "found": found,

@@ -12,7 +12,7 @@ from clinic.formats.phases import PhaseMark
 from clinic.models import PolicyKind
 from clinic.policy_pages import PolicyPages, rights
 from clinic.views import page_form
-from scheduling import accepted, words
+from scheduling import approval, words
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
 from scheduling.rules import ruleset, sentences
@@ -67,7 +67,7 @@ def version(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _versions() -> list[policies.Version]:
     found = PAGES.versions()
-    accepted.say(found)
+    approval.say(found)
     return found
 
 

@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from scheduling import accepted
+from scheduling import approval
 from tests import build
 from tests.scheduling import scene
 from tests.scheduling.test_preview import longer, shown, signed
@@ -28,7 +28,7 @@ def approved():
 def test_what_was_accepted_is_read_back_as_it_was_shown():
     scene.due_check(), scene.overdue_check()
     policy, found = approved()
-    changes, people = accepted.changes_of(policy)
+    changes, people = approval.changes_of(policy)
     order = lambda one: (one.patient, one.purpose, one.subject)  # noqa: E731
     assert sorted(changes, key=order) == sorted(found.changes, key=order) and len(people) == 2
 
