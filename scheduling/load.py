@@ -23,7 +23,12 @@ def everybody() -> Iterator[tuple[Patient, Facts]]:
     Facts are read anew only where the plan is behind them.
     """
     open_recalls = Prefetch("recalls", Recall.objects.filter(state__in=OPEN), to_attr="open_recalls")
-    rows = Patient.objects.filter(merged_into__isnull=True).select_related("plan").order_by("pk")
+    rows = (
+        Patient.objects.filter(merged_into__isnull=True)
+        .select_related("plan")
+        .defer("plan__result")
+        .order_by("pk")
+    )
     for patient in rows.prefetch_related(open_recalls).iterator(CHUNK):
         plan: Plan | None = getattr(patient, "plan", None)
         current = plan is not None and plan.facts_revision == patient.facts_revision

@@ -37,17 +37,22 @@ def key_of(item: DataclassField[Any]) -> str:
 
 def read(kind: Any, value: Any, path: str) -> Any:
     """A value of the described type, or UnreadableFacts with the path of what is wrong."""
-    options = _options(kind)
     if value is None:
-        if type(None) in options:
+        if type(None) in _options(kind):
             return None
         raise UnreadableFacts(path, "may not be null")
-    wanted = next(option for option in options if option is not type(None))
-    if get_origin(wanted) is tuple:
-        return _read_list(get_args(wanted)[0], value, path)
-    if is_dataclass(wanted):
-        return _read_object(wanted, value, path)
-    return _read_value(wanted, value, path)
+    wanted, entry, is_object = _wanted(kind)
+    if entry is not None:
+        return _read_list(entry, value, path)
+    return (_read_object if is_object else _read_value)(wanted, value, path)
+
+
+@cache
+def _wanted(kind: Any) -> tuple[Any, Any, bool]:
+    """What a value must be where it is not null; the kind of its entries if it is a list; whether an object."""
+    wanted = next(option for option in _options(kind) if option is not type(None))
+    is_list = get_origin(wanted) is tuple
+    return wanted, get_args(wanted)[0] if is_list else None, is_dataclass(wanted)
 
 
 @cache
