@@ -15,7 +15,7 @@ from scheduling.rules.ruleset import RuleSet
 from scheduling.rules.vocabulary import PURPOSE_WORDS
 
 AHEAD = timedelta(days=731)  # two years, as long as a first phase runs
-_BACK = timedelta(days=120)
+_BACK = timedelta(days=180)  # room for the name of a recent mark beside the line of today
 _LONGEST_BACK = timedelta(days=400)
 SUPPOSED = "supposed"  # the key of a diagnosis or a lesion that nobody has
 NOBODY = Facts(facts.PatientFacts())
