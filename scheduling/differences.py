@@ -52,24 +52,34 @@ def replan(patient_id: int, *, keep: bool) -> list[Difference] | None:
 
 
 def _standing(patient_id: int) -> _Standing:
-    open_recalls = Recall.objects.filter(patient=patient_id, state__in=OPEN)
-    open_problems = PlanProblem.objects.filter(patient=patient_id, gone_on__isnull=True)
+    open_recalls = Recall.objects.filter(patient=patient_id, state__in=OPEN).order_by("pk")
+    open_problems = PlanProblem.objects.filter(patient=patient_id, gone_on__isnull=True).order_by("pk")
     return _Standing({row.pk: row for row in open_recalls}, {row.pk: row for row in open_problems})
 
 
 def _of_recalls(before: _Standing, patient_id: int) -> Iterator[Difference]:
+    """A duty that another number or rule replaces is one that moved, though it is a row of its own."""
     after = _standing(patient_id).recalls
     ended = Recall.objects.in_bulk(before.recalls.keys() - after.keys())
+    opened = {(row.purpose, row.subject): row for key, row in after.items() if key not in before.recalls}
     for key, old in before.recalls.items():
-        if key in ended:
-            kind = "due done" if ended[key].state == RecallState.COMPLETED else "due dropped"
-            yield Difference(kind, f"{_what(old)}, {_window(old)}; {ended[key].ground_note}")
-        elif _dates(old) != _dates(after[key]):
-            yield Difference("due moved", _moved(old, after[key]))
-        elif old.state != after[key].state:
-            yield Difference("due state", f"{_what(old)}: {old.state} becomes {after[key].state}")
-    for key in sorted(after.keys() - before.recalls.keys()):
-        yield Difference("due added", f"{_what(after[key])}, {_window(after[key])}, rule {after[key].rule}")
+        if key not in ended:
+            yield from _kept(old, after[key])
+        elif ended[key].state == RecallState.COMPLETED:
+            yield Difference("due done", f"{_what(old)}, {_window(old)}; {ended[key].ground_note}")
+        elif replacement := opened.pop((old.purpose, old.subject), None):
+            yield Difference("due moved", _moved(old, replacement))
+        else:
+            yield Difference("due dropped", f"{_what(old)}, {_window(old)}; {ended[key].ground_note}")
+    for row in opened.values():
+        yield Difference("due added", f"{_what(row)}, {_window(row)}, rule {row.rule}")
+
+
+def _kept(old: Recall, new: Recall) -> Iterator[Difference]:
+    if _dates(old) != _dates(new):
+        yield Difference("due moved", _moved(old, new))
+    elif old.state != new.state:
+        yield Difference("due state", f"{_what(old)}: {old.state} becomes {new.state}")
 
 
 def _moved(old: Recall, new: Recall) -> str:

@@ -1,6 +1,7 @@
 """`manage.py replan`: what it says before is what it does, and the second time there is nothing left to do."""
 
 import re
+from datetime import date
 from io import StringIO
 
 import pytest
@@ -8,6 +9,7 @@ from django.apps import apps
 from django.core.management import CommandError, call_command
 from django.core.serializers.json import DjangoJSONEncoder
 
+from clinic import patients
 from clinic.models import AuditRecord, Policy
 from lesions import pathology
 from scheduling import recalls
@@ -86,6 +88,33 @@ def test_a_duty_that_was_done_gives_way_to_the_next():
     said = run()
     assert "due done: full skin check, number 1, 1 Jun 2026 to 29 Jun 2026" in said
     assert "due added: full skin check, number 2, 1 Sep 2026 to 29 Sep 2026, target 15 Sep 2026" in said
+
+
+def test_a_duty_that_another_rule_takes_over_has_moved():
+    """A second melanoma governs from its own excision, 20 March: three months, 20 June."""
+    recall = scene.check_of(scene.melanoma(date(2026, 4, 15)))
+    scene.melanoma(date(2026, 3, 20), patient=recall.patient)
+    said = run()
+    windows = (
+        "1 Jul 2026 to 29 Jul 2026, target 15 Jul 2026 becomes 6 Jun 2026 to 4 Jul 2026, target 20 Jun 2026"
+    )
+    assert f"due moved: full skin check, number 1, {windows}" in said
+    assert "due dropped" not in said and "due added" not in said
+
+
+def test_a_duty_that_nobody_asks_for_any_more_is_dropped():
+    recall = scene.due_check()
+    patients.end_care(
+        patient=recall.patient,
+        by=build.dermatologist(),
+        revision=recall.patient.revision,
+        status="deceased",
+        on=scene.TODAY,
+        ground="the family rang",
+    )
+    said = run()
+    assert "due dropped: full skin check, number 1, 1 Jun 2026 to 29 Jun 2026" in said
+    assert "care has ended: deceased" in said
 
 
 def test_a_question_that_is_new_and_one_that_is_answered():
