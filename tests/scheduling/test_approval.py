@@ -8,7 +8,7 @@ from django.urls import reverse
 from scheduling import approval
 from tests import build
 from tests.scheduling import scene
-from tests.scheduling.test_preview import longer, shown, signed
+from tests.scheduling.test_preview import FIRST, longer, proposed, shown, signed
 
 pytestmark = pytest.mark.usefixtures("rules")
 
@@ -42,6 +42,20 @@ def test_the_rules_page_says_who_signed_and_how_many_wait_longer(nurse):
     assert f'href="{link}"' in page
     answer = nurse.get(link).content.decode()
     assert str(first.patient) in answer and "92 days later" in answer
+
+
+@pytest.mark.parametrize(
+    ("window", "words"),
+    [
+        ('early = "P14D", late = "P28D"', "1 person, 1 seen later"),  # the last day comes a fortnight later
+        ('early = "P7D", late = "P14D"', "1 person, none seen later"),  # only the window opens later
+    ],
+)
+def test_who_is_seen_later_is_counted_apart_from_who_only_moves(nurse, window, words):
+    scene.due_check()
+    policy = proposed(new=FIRST.replace('early = "P14D", late = "P14D"', window))
+    signed(policy, shown(policy))
+    assert words in nurse.get(reverse("scheduling:rules")).content.decode()
 
 
 def test_a_set_that_moved_nobody_says_so(nurse):

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from clinic import clock
 from scheduling import booking, capacity
-from scheduling.models import Appointment
+from scheduling.models import Appointment, Resource
 from tests import build
 from tests.scheduling import scene
 
@@ -85,6 +85,28 @@ def test_a_week_with_more_visits_than_places_is_over():
     assert [(week.monday, week.visits, week.places) for week in found.over] == [(MONDAY, 2, 1)]
     ((first, last, _),) = found.unopened
     assert (first.monday, last.monday) == (MONDAY + timedelta(weeks=1), MONDAY + timedelta(weeks=51))
+
+
+def test_a_week_with_just_enough_places_is_not_over():
+    scene.due_check()
+    scene.hours(day=scene.TODAY + timedelta(1), opens=time(9), closes=time(9, 20))
+    found = forecast()
+    assert (found.weeks[0].visits, found.weeks[0].places, found.over) == (1, 1, [])
+
+
+def test_of_those_booked_some_do_not_come_either():
+    """One booked visit and 25 of a hundred missed: a quarter of a visit the week after."""
+    scene.booked(scene.due_check())
+    first, second = forecast(missed=0.25).weeks[:2]
+    assert (first.load, first.booked, second.load) == (0, 1, 0.25)
+
+
+def test_ten_minute_slots_are_ten_minute_places():
+    """Nine to ten in steps of ten minutes: six places, not the five starts of twenty-minute visits."""
+    room, tomorrow = Resource.objects.create(name="Short visits"), scene.TODAY + timedelta(1)
+    hours = {"opens": time(9), "closes": time(10), "slot_minutes": 10}
+    booking.open_session(resource=room, day=tomorrow, by=build.nurse(), **hours)
+    assert booking.free_places(since=scene.TODAY, until=tomorrow) == {tomorrow: 6}
 
 
 def test_people_whose_care_has_ended_want_nothing():

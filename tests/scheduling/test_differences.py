@@ -130,6 +130,16 @@ def test_a_question_that_is_new_and_one_that_is_answered():
     assert "problem new: no_anchor" in said and "1 problem gone, 1 problem new for 1 of 1 people" in said
 
 
+def test_a_question_that_is_put_otherwise_is_said_once():
+    patient = build.patient()
+    build.risk_assessment(patient, on=scene.TODAY)
+    pathology.record_diagnosis(patient=patient, by=build.dermatologist(), code="bcc", reported_on=scene.TODAY)
+    recalls.replan(patient.pk)
+    row = PlanProblem.objects.get(patient=patient)
+    PlanProblem.objects.filter(pk=row.pk).update(text="As an earlier version put it.")
+    assert differences(run("--all")) == [f"problem changed: no_anchor of {row.subject}: {row.text}"]
+
+
 def test_people_stand_under_their_numbers_and_never_by_name(clinic):
     said = run("--dry-run")
     for row in clinic[:2]:

@@ -111,7 +111,7 @@ def test_a_patient_stands_beside_the_plan_without_it_and_nothing_is_written(nurs
     patient = scene.due_check().patient
     revision, before = patient.facts_revision, counts()
     shown = page(nurse, number=patient.number.lower(), done="full_skin_check")
-    assert f"What would happen to {patient}" in shown
+    assert f"What would happen to {patient}" in shown and "as it is now" in shown, "the risk assessment stays"
     assert "now between 1 Jun 2026 and 29 Jun 2026" in shown and "target 15 Sep 2026" in shown
     patient.refresh_from_db()
     assert (patient.facts_revision, counts()) == (revision, before)
