@@ -89,7 +89,7 @@ def record(
         by=by,
         action=action,
         patient=patient,
-        subject=f"{subject._meta.label_lower}:{subject.pk}",
+        subject=subject_of(subject),
         facts_revision=revision,
         details=details,
     )
@@ -97,6 +97,11 @@ def record(
         patient_id = patient.pk
         transaction.on_commit(lambda: _announce(patient_id), robust=True)
     return row
+
+
+def subject_of(row: models.Model) -> str:
+    """How a record names what it is about: clinic.policy:7"""
+    return f"{row._meta.label_lower}:{row.pk}"
 
 
 def _bump(patient: Patient) -> int:

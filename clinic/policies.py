@@ -2,12 +2,15 @@
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import Max
+from django.utils import timezone
 
 from clinic import audit, clock
-from clinic.models import Member, Policy, PolicyKind, PolicyState, change
+from clinic.models import AuditRecord, Member, Policy, PolicyKind, PolicyState, change
 
 
 class PolicyRefused(ValueError):
@@ -64,3 +67,40 @@ def in_force(kind: PolicyKind | str) -> Policy | None:
         .select_related("proposed_by", "approved_by")
         .first()
     )
+
+
+@dataclass(frozen=True)
+class Step:
+    """Who did it, None for the program itself, and when it was recorded."""
+
+    by: Member | None
+    at: datetime
+
+
+@dataclass
+class Version:
+    """One version with the steps that the audit trail has of it; `accepted`: in words, what was accepted with it."""
+
+    policy: Policy
+    steps: dict[str, Step] = field(default_factory=dict)
+    accepted: str = ""
+
+    @property
+    def three(self) -> list[Step | None]:
+        return [self.steps.get(action) for action in ("policy.draft", "policy.propose", "policy.approve")]
+
+    @property
+    def until(self) -> date | None:
+        """The day on which another took its place; a replaced row never changes again."""
+        replaced = self.policy.state == PolicyState.REPLACED
+        return timezone.localdate(self.policy.changed_at) if replaced else None
+
+
+def history(kind: PolicyKind | str) -> list[Version]:
+    """Every version, the newest first, with who drafted, proposed and approved it."""
+    rows = Policy.objects.filter(kind=kind).select_related("proposed_by", "approved_by").order_by("-version")
+    found = {audit.subject_of(row): Version(row) for row in rows}
+    steps = AuditRecord.objects.filter(subject__in=found, action__startswith="policy.").select_related("by")
+    for row in steps.order_by("pk"):
+        found[row.subject].steps[row.action] = Step(row.by, row.at)
+    return list(found.values())

@@ -24,9 +24,8 @@ class PolicyPages:
     home: str
     version: str
 
-    def versions(self) -> list[Policy]:
-        rows = Policy.objects.filter(kind=self.kind).select_related("proposed_by", "approved_by")
-        return list(rows.order_by("-version"))
+    def versions(self) -> list[policies.Version]:
+        return policies.history(self.kind)
 
     def one(self, pk: int) -> Policy:
         signed = Policy.objects.select_related("proposed_by", "approved_by")

@@ -78,12 +78,8 @@ def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
 
 def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[Slot]:
     """The first free slots from now on between two local days, closure days left out."""
-    closed = set(ClosureDay.objects.filter(day__range=(since, until)).values_list("day", flat=True))
-    open_hours = Session.objects.filter(day__range=(since, until), resource__active=True)
-    sessions = [row for row in open_hours.select_related("resource") if row.day not in closed]
-    if not sessions:
-        return []
-    taken = _taken(since, until)
+    sessions = _open_sessions(since, until)
+    taken = _taken(since, until) if sessions else set()
     found: list[Slot] = []
     for day in sorted({row.day for row in sessions}):
         of_day = [slot for row in sessions if row.day == day for slot in _slots(row, minutes, taken)]
@@ -91,6 +87,21 @@ def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) 
         if len(found) >= limit:
             break
     return found[:limit]
+
+
+def free_places(*, since: date, until: date) -> dict[date, int]:
+    """Local day with bookable hours → slots of their own length that are still free from now on, 0 among them."""
+    sessions, taken = _open_sessions(since, until), _taken(since, until)
+    places: dict[date, int] = {}
+    for row in sessions:
+        places[row.day] = places.get(row.day, 0) + sum(1 for _ in _slots(row, row.slot_minutes, taken))
+    return places
+
+
+def _open_sessions(since: date, until: date) -> list[Session]:
+    closed = set(ClosureDay.objects.filter(day__range=(since, until)).values_list("day", flat=True))
+    open_hours = Session.objects.filter(day__range=(since, until), resource__active=True)
+    return [row for row in open_hours.select_related("resource") if row.day not in closed]
 
 
 def _slots(session: Session, minutes: int, taken: set[tuple[int, datetime]]) -> Iterator[Slot]:

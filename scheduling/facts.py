@@ -8,7 +8,7 @@ from lesions.models import Diagnosis, Lesion, Procedure, SignOff
 from scheduling.models import Recall, RecallState
 from scheduling.rules import facts
 
-_INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": False, "scc_in_situ": False}
+INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": False, "scc_in_situ": False}
 
 
 def gather(patient: Patient) -> facts.Facts:
@@ -41,7 +41,7 @@ def _diagnosis(row: Diagnosis) -> facts.Diagnosis:
         id=str(row.pk),
         code=row.code,  # type: ignore[arg-type]
         anchor=row.anchor,
-        invasive=_INVASIVE.get(row.code),
+        invasive=INVASIVE.get(row.code),
         thickness=row.thickness or None,
         ulceration=row.ulceration,
         n=row.n or None,  # type: ignore[arg-type]

@@ -1,3 +1,5 @@
+from collections.abc import Iterable
+from dataclasses import fields
 from datetime import timedelta
 from typing import Any
 
@@ -6,9 +8,26 @@ from django.utils import timezone
 
 from clinic import clock, panels
 from clinic.forms import RevisionForm, day_field, done_choices
-from clinic.models import Patient
+from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier
+from lesions import pathology
+from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
 from scheduling.models import Appointment, Ground, Outcome, Resource
+from scheduling.supposing import Supposition
 from scheduling.words import subjects, what_for
+
+_NONE = ("", "none")
+DONE_FOR_A_PERSON = (
+    Purpose.FULL_SKIN_CHECK,
+    Purpose.NODE_EXAMINATION,
+    Purpose.IMAGING_OR_LABORATORY,
+    Purpose.RESULT_VISIT,
+    Purpose.WOUND_CHECK,
+    Purpose.SUTURE_REMOVAL,
+)
+
+
+def _stated(words: Iterable[str]) -> list[tuple[str, str]]:
+    return [("", "not stated"), *((word, word) for word in words)]
 
 
 class TimeInput(forms.TimeInput):
@@ -107,4 +126,98 @@ class RulesForm(forms.Form):
         help_text="Every rule names its source and edition, and what follows its last phase.",
         widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
         strip=False,
+    )
+
+
+class SuppositionForm(forms.Form):
+    """A question to the rules: every group may stay empty, and nothing of it is kept."""
+
+    rules = forms.ModelChoiceField(
+        Policy.objects.none(), label="Under which rule set", required=False, empty_label="the set in force"
+    )
+    number = forms.CharField(
+        label="Record number",
+        max_length=20,
+        required=False,
+        help_text="Such as QD-00012. Empty: a person of whom nothing else is known.",
+    )
+    code = forms.ChoiceField(label="Diagnosis", choices=[_NONE, *DiagnosisCode.choices], required=False)
+    anchor = day_field("Definitive excision on", required=False)
+    thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
+    ulceration = forms.NullBooleanField(
+        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+        required=False,
+    )
+    n = forms.ChoiceField(label="N", choices=_stated(pathology.NODES), required=False)
+    m = forms.ChoiceField(label="M", choices=_stated(pathology.METASTASES), required=False)
+    stage = forms.ChoiceField(
+        label="Stage (AJCC 8), if stated", choices=_stated(pathology.STAGES), required=False
+    )
+    stage_basis = forms.ChoiceField(choices=[("", "not stated"), *StageBasis.choices], required=False)
+    risk_class = forms.ChoiceField(
+        label="Risk class of a squamous cell carcinoma (S3)",
+        choices=_stated(("low", "intermediate", "high")),
+        required=False,
+    )
+    tier = forms.ChoiceField(
+        label="Risk tier, assessed today", choices=[("", "as it is"), *Tier.choices], required=False
+    )
+    monitoring = forms.ChoiceField(
+        label="A further lesion under watch",
+        choices=[_NONE, *Monitoring.choices],
+        required=False,
+    )
+    since = day_field("Watched since", required=False, help_text="Empty: today.")
+    sign = forms.ChoiceField(
+        label="A sign of it, noted today",
+        choices=[_NONE, *Sign.choices],
+        required=False,
+    )
+    done = forms.MultipleChoiceField(
+        label="Done today",
+        choices=[(purpose.value, purpose.label) for purpose in DONE_FOR_A_PERSON],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.patient: Patient | None = None
+        self.fields["rules"].queryset = Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version")
+        self.fields["rules"].label_from_instance = lambda row: f"set {row.version}, {row.get_state_display()}"
+
+    def clean_number(self) -> str:
+        number = self.cleaned_data["number"].strip()
+        if number:
+            found = Patient.objects.filter(number__iexact=number).select_related("merged_into").first()
+            if found is None:
+                raise forms.ValidationError("No record has this number.")
+            self.patient = found.merged_into or found
+        return number
+
+    @property
+    def supposed(self) -> list[forms.BoundField]:
+        names = ("code", "anchor", "thickness", "tier", "monitoring", "since", "sign", "done")
+        return [self[name] for name in names]
+
+    @property
+    def details(self) -> list[forms.BoundField]:
+        return [self[name] for name in ("ulceration", "n", "m", "stage", "stage_basis", "risk_class")]
+
+    @property
+    def details_given(self) -> bool:
+        return any(field.value() not in (None, "", "unknown") or field.errors for field in self.details)
+
+    def supposition(self) -> Supposition:
+        given = {field.name: self.cleaned_data[field.name] for field in fields(Supposition)}
+        return Supposition(**given | {"done": tuple(given["done"])})
+
+
+class MissedRateForm(forms.Form):
+    missed = forms.FloatField(
+        label="Of a hundred who are booked, how many do not come",
+        help_text="Each of them is wanted again the week after.",
+        min_value=0,
+        max_value=60,
+        widget=forms.NumberInput(attrs={"step": "0.1", "inputmode": "decimal"}),
     )

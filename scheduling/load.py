@@ -1,6 +1,7 @@
 """On which days patients are wanted back, from facts and rules alone: what the clinic has to find time for."""
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
 from django.db.models import Prefetch
@@ -22,14 +23,21 @@ def everybody() -> Iterator[tuple[Patient, Facts]]:
     Facts are read anew only where the plan is behind them.
     """
     open_recalls = Prefetch("recalls", Recall.objects.filter(state__in=OPEN), to_attr="open_recalls")
-    rows = Patient.objects.filter(merged_into__isnull=True).select_related("plan").order_by("pk")
+    rows = (
+        Patient.objects.filter(merged_into__isnull=True)
+        .select_related("plan")
+        .defer("plan__result")
+        .order_by("pk")
+    )
     for patient in rows.prefetch_related(open_recalls).iterator(CHUNK):
         plan: Plan | None = getattr(patient, "plan", None)
         current = plan is not None and plan.facts_revision == patient.facts_revision
         yield patient, facts.parse(plan.facts) if current and plan else gather(patient)
 
 
-def following(known: Facts, ruleset: RuleSet, due: tuple[Due, ...], today: date, until: date) -> list[Due]:
+def following(
+    known: Facts, ruleset: RuleSet, due: Sequence[Due | Recall], today: date, until: date
+) -> list[Due | Recall]:
     """What is open and what comes after it, to `until`; occurrences that are over are left out."""
     number = {(one.rule, one.subject, one.anchor): one.number for one in due}
     later = [
@@ -40,6 +48,16 @@ def following(known: Facts, ruleset: RuleSet, due: tuple[Due, ...], today: date,
     return [*due, *later]
 
 
-def days_wanted(wanted: list[Due], today: date) -> set[date]:
-    """One visit for all that falls on one day; what should have been done by now is wanted today."""
-    return {max(one.target, today) for one in wanted}
+def visits(wanted: Iterable[Due | Recall], today: date) -> dict[date, list[Due | Recall]]:
+    """Day → all that is done at one visit; what should have been done by now is wanted today.
+
+    A visit satisfies every occurrence of its purpose and subject whose earliest day has passed (domain.md, 5).
+    """
+    found: dict[date, list[Due | Recall]] = defaultdict(list)
+    last: dict[tuple[str, str], date] = {}
+    for one in sorted(wanted, key=lambda one: (one.target, one.latest)):
+        key, day = (one.purpose, one.subject), max(one.target, today)
+        if key not in last or one.earliest > last[key]:
+            found[day].append(one)
+            last[key] = day
+    return found

@@ -8,12 +8,10 @@ from dataclasses import asdict, dataclass, field
 from datetime import date, timedelta
 from itertools import zip_longest
 
-from django.db import transaction
-
-from clinic import audit, clock, policies
-from clinic.models import Member, Patient, Policy
+from clinic import policies
+from clinic.models import Patient, Policy, PolicyKind
 from scheduling import load
-from scheduling.models import Recall
+from scheduling.models import OPEN, Recall
 from scheduling.rules import engine
 from scheduling.rules.facts import Facts
 from scheduling.rules.plan import Due
@@ -81,7 +79,6 @@ class Preview:
     records: int = 0
     behind: int = 0  # records whose recalls do not yet follow their facts
     changes: list[Change] = field(default_factory=list)
-    overdue: list[Change] = field(default_factory=list)
     no_answer: list[NoAnswer] = field(default_factory=list)
     load_before: Counter[date] = field(default_factory=Counter)
     load_after: Counter[date] = field(default_factory=Counter)
@@ -89,6 +86,10 @@ class Preview:
     @property
     def moved(self) -> list[Change]:
         return [one for one in self.changes if one.moved]
+
+    @property
+    def overdue(self) -> list[Change]:
+        return [one for one in self.changes if _becomes_overdue(one, self.today)]
 
     @property
     def lengthened(self) -> dict[str, list[Change]]:
@@ -130,7 +131,6 @@ class Preview:
         self.load_before.update(_months(old_all, self.today))
         self.load_after.update(_months(new_all, self.today))
         self.changes += changes
-        self.overdue += [one for one in changes if _becomes_overdue(one, self.today)]
         self.no_answer += asked
         if changes or asked:
             self.patients[patient.pk] = patient
@@ -150,40 +150,21 @@ def make(policy: Policy, today: date) -> Preview:
     return found
 
 
-@transaction.atomic
-def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted: Iterable[str]) -> Policy:
-    """Bring a set into force, by whoever has seen what it does; one record for each patient whose dates change."""
-    found = make(policy, clock.today())
-    if digest != found.digest:
-        raise policies.PolicyRefused(
-            "What this set would do has not been looked at, or has changed since: look at the preview first."
-        )
-    if set(found.lengthened) - set(accepted):
-        raise policies.PolicyRefused("Some people would be seen later: tick each of these as accepted.")
-    done = policies.approve(policy=policy, by=by, revision=revision)
-    by_patient: dict[int, list[Change]] = defaultdict(list)
-    for one in found.changes:
-        by_patient[one.patient].append(one)
-    for key, changes in by_patient.items():
-        words = [_plain(one) for one in changes]
-        about = {"rules": policy.version, "preview": digest, "changes": words}
-        audit.record("recall.accept_change", by=by, subject=policy, patient=found.patients[key], **about)
-    return done
-
-
-def _plain(one: Change) -> dict[str, object]:
-    return {
-        "what": f"{one.purpose} {one.subject}",
-        "rule": [one.rule_before, one.rule_after],
-        "before": [str(day) for day in one.before or ()],
-        "after": [str(day) for day in one.after or ()],
-        "longer_by": one.longer_by,
-        "falls_away": one.falls_away,
-    }
+def basis(policy: Policy, today: date) -> str:
+    """Digest of all that a preview rests on: two texts, the day, everybody's facts, and the open duties."""
+    replaced = policies.in_force(PolicyKind.RULES)
+    records = Patient.objects.filter(merged_into__isnull=True).order_by("pk")
+    duties = Recall.objects.filter(state__in=OPEN).order_by("pk")
+    rests_on = (
+        [policy.sha256, replaced.sha256 if replaced else "", str(today)],
+        list(records.values_list("pk", "facts_revision", "plan__facts_revision")),
+        list(duties.values_list("pk", "rule", "number", "earliest", "target", "latest")),
+    )
+    return hashlib.sha256(json.dumps(rests_on, default=str).encode()).hexdigest()
 
 
 def _changes(
-    patient: Patient, old_all: list[Due], new_due: tuple[Due, ...], new_all: list[Due]
+    patient: Patient, old_all: list[Due | Recall], new_due: tuple[Due, ...], new_all: list[Due | Recall]
 ) -> Iterable[Change]:
     before: dict[Key, Recall] = {(row.purpose, row.subject): row for row in patient.open_recalls}  # type: ignore[attr-defined]
     after = {(one.purpose, one.subject): one for one in new_due}
@@ -204,7 +185,7 @@ def _window(row: Recall | Due | None) -> Window | None:
     return (row.earliest, row.target, row.latest) if row else None
 
 
-def _deadlines(first: Recall | Due | None, wanted: list[Due]) -> list[tuple[date, date]]:
+def _deadlines(first: Recall | Due | None, wanted: list[Due | Recall]) -> list[tuple[date, date]]:
     """Target and latest day of the open occurrence and of those that follow it, in order."""
     if first is None:
         return []
@@ -230,5 +211,5 @@ def _becomes_overdue(one: Change, today: date) -> bool:
     return one.after is not None and one.after[2] < today and not was
 
 
-def _months(wanted: list[Due], today: date) -> list[date]:
-    return sorted(day.replace(day=1) for day in load.days_wanted(wanted, today))
+def _months(wanted: list[Due | Recall], today: date) -> list[date]:
+    return sorted(day.replace(day=1) for day in load.visits(wanted, today))

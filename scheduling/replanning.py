@@ -36,7 +36,7 @@ def replan(patient_id: int) -> Plan | None:
     return None
 
 
-def stale(limit: int = 200) -> list[int]:
+def stale(limit: int | None = 200) -> list[int]:
     """Keys of patients whose plan is missing or out of date in facts, rules or time; the longest waiting first."""
     policy = (
         PolicyRow.objects.filter(kind=PolicyKind.RULES, state=PolicyState.IN_FORCE).values_list("pk").first()

@@ -3,7 +3,7 @@
 from datetime import time
 
 from clinic import clock, jobs
-from scheduling import failsafe, recalls, worklists
+from scheduling import failsafe, preview_runs, recalls, worklists
 
 
 def replan(patient_id: int) -> None:
@@ -14,6 +14,7 @@ def replan(patient_id: int) -> None:
 
 jobs.register_work(jobs.Work("replan", "quick", recalls.stale, replan))
 jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))
+jobs.register_work(jobs.Work("preview", "quick", preview_runs.waiting, preview_runs.work))
 jobs.register_chore(jobs.Chore("recalls_due", time(5, 0), recalls.become_due))
 jobs.register_chore(jobs.Chore("worklist", time(5, 30), worklists.build))
 jobs.register_chore(jobs.Chore("failsafe", time(6, 0), failsafe.count))

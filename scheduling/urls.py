@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.views import calls, diary, missed, preview, rules, today
+from scheduling.views import calls, capacity, diary, missed, preview, rules, supposing, today
 
 app_name = "scheduling"
 urlpatterns = [
@@ -19,14 +19,17 @@ urlpatterns = [
     path("appointments/<int:pk>/came/", diary.came, name="came"),
     path("appointments/<int:pk>/missed/", diary.missed, name="appointment_missed"),
     path("appointments/<int:pk>/cancel/", diary.cancel, name="cancel"),
+    path("capacity/", capacity.capacity, name="capacity"),
     path("missed/", missed.missed, name="missed"),
     path("missed/bucket/<slug:name>/", missed.bucket, name="bucket"),
     path("missed.csv", missed.missed_csv, name="missed_csv"),
     path("problems/", missed.problems, name="problems"),
     path("rules/", rules.rules, name="rules"),
+    path("rules/suppose/", supposing.suppose, name="suppose"),
     path("rules/draft/", rules.draft, name="rules_draft"),
     path("rules/<int:pk>/", rules.version, name="rules_version"),
     path("rules/<int:pk>/propose/", rules.propose, name="rules_propose"),
     path("rules/<int:pk>/preview/", preview.preview, name="rules_preview"),
+    path("rules/<int:pk>/accepted/", preview.accepted, name="rules_accepted"),
     path("rules/<int:pk>/approve/", preview.approve, name="rules_approve"),
 ]

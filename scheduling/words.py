@@ -32,8 +32,8 @@ class About(Protocol):
 
 def subjects(recalls: Iterable[About]) -> dict[str, str]:
     """Key of a lesion → its number and place, in one query for a whole list."""
-    keys = {row.subject for row in recalls if row.subject.startswith("lesion:")}
-    found = Lesion.objects.filter(pk__in=[key.partition(":")[2] for key in keys])
+    keys = {row.subject.partition(":")[2] for row in recalls if row.subject.startswith("lesion:")}
+    found = Lesion.objects.filter(pk__in=[key for key in keys if key.isdigit()])  # others are only supposed
     return {f"lesion:{row.pk}": f"lesion {row.label}, {place_words(row)}" for row in found}
 
 

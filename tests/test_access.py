@@ -73,15 +73,18 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:came": ("get", "appointment", (OK, OK, NO, NO)),
     "scheduling:appointment_missed": ("post", "appointment", (302, 302, NO, NO)),
     "scheduling:cancel": ("post", "appointment", (302, 302, NO, NO)),
+    "scheduling:capacity": ("get", "", (OK, OK, OK, NO)),
     "scheduling:missed": ("get", "", (OK, OK, OK, NO)),
     "scheduling:bucket": ("get", "bucket", (OK, OK, OK, NO)),
     "scheduling:missed_csv": ("get", "", (OK, OK, OK, NO)),
     "scheduling:problems": ("get", "", (OK, OK, OK, NO)),
     "scheduling:rules": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:suppose": ("get", "", (OK, OK, OK, NO)),
     "scheduling:rules_draft": ("get", "", (NO, OK, OK, NO)),
     "scheduling:rules_version": ("get", "policy", (OK, OK, OK, NO)),
     "scheduling:rules_propose": ("post", "policy", (NO, 302, 302, NO)),
     "scheduling:rules_preview": ("get", "policy", (OK, OK, OK, NO)),
+    "scheduling:rules_accepted": ("get", "policy", (OK, OK, OK, NO)),
     "scheduling:rules_approve": ("post", "policy", (NO, 302, NO, NO)),
 }
 OPEN = {"health": 200, "login": 200}

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow
 from clinic.models import Policy, PolicyKind, PolicyState
+from clinic.policies import Version
 from clinic.policy_pages import PolicyPages, rights
 from clinic.views import page_form
 from lesions import flags, limit_words
@@ -20,7 +21,7 @@ PAGES = PolicyPages(PolicyKind.FLAGS, "Limits", home="lesions:limits", version="
 @allow(Act.SEE_RULES)
 def limits(request: HttpRequest) -> HttpResponse:
     versions = PAGES.versions()
-    current = next((row for row in versions if row.state == PolicyState.IN_FORCE), None)
+    current = next((row.policy for row in versions if row.policy.state == PolicyState.IN_FORCE), None)
     return _page(request, current, versions)
 
 
@@ -29,7 +30,7 @@ def version(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
-def _page(request: HttpRequest, policy: Policy | None, versions: list[Policy]) -> HttpResponse:
+def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
     context = {"policy": policy, "versions": versions, **rights(request.user)}
     if policy:
         context |= _read(policy.toml)

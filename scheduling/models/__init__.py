@@ -8,6 +8,7 @@ from scheduling.models.diary import (
     Session,
 )
 from scheduling.models.failsafe import FailsafeRun
+from scheduling.models.preview import PreviewRun
 from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
 from scheduling.models.worklist import ItemState, WorkItem
@@ -26,6 +27,7 @@ __all__ = [
     "Outcome",
     "Plan",
     "PlanProblem",
+    "PreviewRun",
     "Recall",
     "RecallState",
     "Resource",

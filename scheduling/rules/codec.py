@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import Field as DataclassField
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date as Day
+from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
@@ -36,19 +37,25 @@ def key_of(item: DataclassField[Any]) -> str:
 
 def read(kind: Any, value: Any, path: str) -> Any:
     """A value of the described type, or UnreadableFacts with the path of what is wrong."""
-    options = _options(kind)
     if value is None:
-        if type(None) in options:
+        if type(None) in _options(kind):
             return None
         raise UnreadableFacts(path, "may not be null")
-    wanted = next(option for option in options if option is not type(None))
-    if get_origin(wanted) is tuple:
-        return _read_list(get_args(wanted)[0], value, path)
-    if is_dataclass(wanted):
-        return _read_object(wanted, value, path)
-    return _read_value(wanted, value, path)
+    wanted, entry, is_object = _wanted(kind)
+    if entry is not None:
+        return _read_list(entry, value, path)
+    return (_read_object if is_object else _read_value)(wanted, value, path)
 
 
+@cache
+def _wanted(kind: Any) -> tuple[Any, Any, bool]:
+    """What a value must be where it is not null; the kind of its entries if it is a list; whether an object."""
+    wanted = next(option for option in _options(kind) if option is not type(None))
+    is_list = get_origin(wanted) is tuple
+    return wanted, get_args(wanted)[0] if is_list else None, is_dataclass(wanted)
+
+
+@cache
 def _options(kind: Any) -> tuple[Any, ...]:
     return get_args(kind) if get_origin(kind) in (UnionType, Union) else (kind,)
 
@@ -62,17 +69,24 @@ def _read_list(kind: Any, value: Any, path: str) -> tuple[Any, ...]:
 def _read_object(kind: Any, value: Any, path: str) -> Any:
     if not isinstance(value, Mapping):
         raise UnreadableFacts(path, "expected an object")
-    hints, members = get_type_hints(kind, include_extras=True), {key_of(item): item for item in fields(kind)}
+    members = _members(kind)
     prefix = f"{path}." if path else ""
     for key in value:
         if key not in members:
             raise UnreadableFacts(f"{prefix}{key}", "is not a key of FACTS schema 1")
-    for key, item in members.items():
+    for key, (item, _) in members.items():
         if key not in value and not item.metadata.get("may_be_absent"):
             raise UnreadableFacts(f"{prefix}{key}", "is missing; an unknown value is written as null")
     return kind(
-        **{item.name: read(hints[item.name], value.get(key), prefix + key) for key, item in members.items()}
+        **{item.name: read(hint, value.get(key), prefix + key) for key, (item, hint) in members.items()}
     )
+
+
+@cache
+def _members(kind: Any) -> dict[str, tuple[DataclassField[Any], Any]]:
+    """JSON key → field and its type; reading the types anew for each patient took most of the time."""
+    hints = get_type_hints(kind, include_extras=True)
+    return {key_of(item): (item, hints[item.name]) for item in fields(kind)}
 
 
 def _read_value(kind: Any, value: Any, path: str) -> Any:

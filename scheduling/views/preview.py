@@ -4,17 +4,20 @@ from datetime import date
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow, may
 from clinic.formats.columns import Bar, Chart, Column
 from clinic.formats.strip import MONTHS
-from clinic.models import Patient, Policy, PolicyKind, PolicyState, Purpose
+from clinic.models import Patient, Policy, PolicyState, Purpose
 from scheduling import words
-from scheduling.preview import Change, Preview, make
-from scheduling.preview import approve as approve_previewed
+from scheduling.approval import approve as approve_previewed
+from scheduling.approval import changes_of
+from scheduling.models import PreviewRun
+from scheduling.preview import Change, Preview
+from scheduling.preview_runs import find
 from scheduling.rules_in_force import check, rules_of
 from scheduling.views.rules import PAGES
 
@@ -36,11 +39,12 @@ class Group:
 
 @allow(Act.SEE_RULES)
 def preview(request: HttpRequest, pk: int) -> HttpResponse:
-    signed = Policy.objects.select_related("proposed_by", "approved_by")
-    policy = get_object_or_404(signed, pk=pk, kind=PolicyKind.RULES)
+    policy = PAGES.one(pk)
     if check(policy.toml):
         return redirect("scheduling:rules_version", pk)
-    found = make(policy, clock.today())
+    found = find(policy, clock.today())
+    if isinstance(found, PreviewRun):
+        return render(request, "scheduling/preview_waits.html", {"policy": policy, "run": found})
     context = _lists(found) | {
         "policy": policy,
         "found": found,
@@ -58,6 +62,21 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
     return PAGES.sign(request, pk, approve_previewed, "is in force; every plan is made anew.", **shown)
 
 
+@allow(Act.SEE_RULES)
+def accepted(request: HttpRequest, pk: int) -> HttpResponse:
+    """Whose dates were accepted with this set when it was approved, as they were shown then."""
+    policy = PAGES.one(pk)
+    changes, people = changes_of(policy)
+    places = words.subjects(changes)
+    context = {
+        "policy": policy,
+        "people": len(people),
+        "later": lines(people, [one for one in changes if one.lengthened], places),
+        "others": lines(people, [one for one in changes if not one.lengthened], places),
+    }
+    return render(request, "scheduling/accepted.html", context)
+
+
 def _may_sign(request: HttpRequest, policy: Policy) -> bool:
     proposed = policy.state == PolicyState.PROPOSED and policy.proposed_by_id != request.user.pk
     return proposed and may(request.user, Act.APPROVE_POLICY)
@@ -66,17 +85,17 @@ def _may_sign(request: HttpRequest, policy: Policy) -> bool:
 def _lists(found: Preview) -> dict[str, Any]:
     places = words.subjects([*found.changes, *found.no_answer])
     later = [
-        Group(key, _from_to(found, changes[0]), max(one.longer_by for one in changes), lines)
+        Group(key, _from_to(found, changes[0]), max(one.longer_by for one in changes), shown)
         for key, changes in found.lengthened.items()
-        if (lines := _lines(found, changes, places))
+        if (shown := lines(found.patients, changes, places))
     ]
     asked = [(found.patients[one.patient], one, places.get(one.subject, "")) for one in found.no_answer]
     return {
         "later": later,
         "people_later": _people(one for changes in found.lengthened.values() for one in changes),
-        "others": _lines(found, [one for one in found.moved if not one.lengthened], places),
+        "others": lines(found.patients, [one for one in found.moved if not one.lengthened], places),
         "people_moved": _people(found.moved),
-        "overdue": _lines(found, found.overdue, places),
+        "overdue": lines(found.patients, found.overdue, places),
         "no_answer": asked,
     }
 
@@ -85,9 +104,9 @@ def _people(changes: Iterable[Change]) -> int:
     return len({one.patient for one in changes})
 
 
-def _lines(found: Preview, changes: list[Change], places: dict[str, str]) -> list[Line]:
-    lines = [Line(found.patients[one.patient], _what(one, places), one) for one in changes]
-    return sorted(lines, key=lambda line: (-abs(line.change.days or 0), str(line.patient), line.what))
+def lines(people: dict[int, Patient], changes: list[Change], places: dict[str, str]) -> list[Line]:
+    found = [Line(people[one.patient], _what(one, places), one) for one in changes]
+    return sorted(found, key=lambda line: (-abs(line.change.days or 0), str(line.patient), line.what))
 
 
 def _what(change: Change, places: dict[str, str]) -> str:

@@ -3,16 +3,16 @@ from dataclasses import dataclass
 from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
 from clinic import policies
-from clinic.access import Act, allow, may
+from clinic.access import Act, allow
 from clinic.formats.phases import PhaseMark
-from clinic.models import Policy, PolicyKind
-from clinic.policy_pages import PolicyPages
+from clinic.models import PolicyKind
+from clinic.policy_pages import PolicyPages, rights
 from clinic.views import page_form
-from scheduling import words
+from scheduling import approval, words
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
 from scheduling.rules import ruleset, sentences
@@ -44,21 +44,20 @@ def rules(request: HttpRequest) -> HttpResponse:
         "ruleset": found,
         "rules": shown(found.rules) if found else [],
         "versions": _versions(),
-        **_rights(request),
+        **rights(request.user),
     }
     return render(request, "scheduling/rules.html", context)
 
 
 @allow(Act.SEE_RULES)
 def version(request: HttpRequest, pk: int) -> HttpResponse:
-    signed = Policy.objects.select_related("proposed_by", "approved_by")
-    policy = get_object_or_404(signed, pk=pk, kind=PolicyKind.RULES)
+    policy = PAGES.one(pk)
     context = {
         "policy": policy,
         "rules": [],
         "versions": _versions(),
         "faults": check(policy.toml),
-        **_rights(request),
+        **rights(request.user),
     }
     if not context["faults"]:
         found = rules_of(policy)
@@ -66,16 +65,10 @@ def version(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "scheduling/rules.html", context)
 
 
-def _versions() -> list[Policy]:
-    rows = Policy.objects.filter(kind=PolicyKind.RULES).select_related("proposed_by", "approved_by")
-    return list(rows.order_by("-version"))
-
-
-def _rights(request: HttpRequest) -> dict[str, bool]:
-    return {
-        "may_propose": may(request.user, Act.PROPOSE_POLICY),
-        "may_approve": may(request.user, Act.APPROVE_POLICY),
-    }
+def _versions() -> list[policies.Version]:
+    found = PAGES.versions()
+    approval.say(found)
+    return found
 
 
 def shown(rules: tuple[Rule, ...]) -> list[Shown]:

@@ -1,7 +1,9 @@
+from datetime import UTC, date, datetime
+
 import pytest
 from django.db import IntegrityError, transaction
 
-from clinic import policies
+from clinic import clock, policies
 from clinic.models import Policy
 from tests import build
 
@@ -45,3 +47,29 @@ def test_a_faulty_text_never_becomes_a_draft(monkeypatch):
     with pytest.raises(policies.PolicyRefused, match="no source"):
         policies.draft(kind="rules", toml="a = 1", by=build.dermatologist())
     assert not Policy.objects.exists()
+
+
+def test_the_history_names_who_did_each_step_and_until_when_it_held():
+    """Two signatures and their days: interfaces.md "Policies: data that people approve"."""
+    first, second = build.manager(), build.dermatologist()
+    with clock.at(datetime(2026, 3, 2, 9, tzinfo=UTC)):
+        draft = policies.draft(kind="rules", toml="a = 1", by=first)
+    with clock.at(datetime(2026, 3, 3, 9, tzinfo=UTC)):
+        policies.propose(policy=draft, by=first, revision=1)
+    with clock.at(datetime(2026, 3, 4, 9, tzinfo=UTC)):
+        policies.approve(policy=draft, by=second, revision=2)
+    (only,) = policies.history("rules")
+    assert [(step.by, step.at.day) for step in only.three] == [(first, 2), (first, 3), (second, 4)]
+    assert only.until is None
+    # 23:30 UTC on 30 June is 1 July in Dublin: the clinic's own day counts.
+    with clock.at(datetime(2026, 6, 30, 23, 30, tzinfo=UTC)):
+        build.policy_in_force("rules", "a = 2")
+    newer, older = policies.history("rules")
+    assert (older.policy, older.until) == (draft, date(2026, 7, 1)) and newer.until is None
+
+
+def test_a_draft_has_one_step_and_two_to_come():
+    made = policies.draft(kind="rules", toml="a = 1", by=None)
+    (only,) = policies.history("rules")
+    drafted, proposed, approved = only.three
+    assert only.policy == made and drafted.by is None and (proposed, approved) == (None, None)

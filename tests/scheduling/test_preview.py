@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from clinic import policies
 from clinic.models import AuditRecord
-from scheduling import preview, recalls
+from scheduling import approval, preview, recalls
 from scheduling.models import Recall
 from scheduling.rules import ruleset
 from tests import build
@@ -38,7 +38,7 @@ def shown(policy):
 
 def signed(policy, found, by=None, accepted=None):
     groups = found.lengthened if accepted is None else accepted
-    return preview.approve(
+    return approval.approve(
         policy=policy,
         by=by or build.dermatologist(),
         revision=policy.revision,

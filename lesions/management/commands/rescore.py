@@ -2,12 +2,11 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
+from clinic import progress
 from lesions import flags, rescoring
 from lesions.analysis.version import VERSION
 from lesions.models import JobState
 from lesions.rescoring import Moved
-
-WIDTH = 40
 
 
 class Command(BaseCommand):
@@ -38,18 +37,8 @@ class Command(BaseCommand):
         for number, image_id in enumerate(todo, start=1):
             rows = rescoring.rescore(image_id)
             failed += [f"picture {image_id}: {row.failure}" for row in rows if row.state == JobState.FAILED]
-            self.progress(number, len(todo))
+            progress.show(self.stdout, number, len(todo))
         return failed
-
-    def progress(self, done: int, of: int) -> None:
-        """Drawn over itself on a terminal; one line for each tenth in a log."""
-        filled = WIDTH * done // of
-        bar = f"[{'#' * filled}{'.' * (WIDTH - filled)}] {done} of {of}"
-        if self.stdout.isatty():
-            self.stdout.write(f"\r{bar}", ending="" if done < of else "\n")
-            self.stdout.flush()
-        elif 10 * done // of > 10 * (done - 1) // of:
-            self.stdout.write(bar)
 
     def tell(self, rows: list[Moved]) -> None:
         if not rows:

@@ -1,0 +1,87 @@
+"""A rule set is approved with all that it changes: one record for each person concerned, written and read back."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+
+from django.db import transaction
+
+from clinic import audit, clock, policies
+from clinic.models import AuditRecord, Member, Patient, Policy
+from scheduling import preview_runs
+from scheduling.preview import Change, Preview, basis, make
+
+ACTION = "recall.accept_change"
+LOOK_AGAIN = "What this set would do has not been looked at, or has changed since: look at the preview first."
+
+
+def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted: Iterable[str]) -> Policy:
+    """Bring a set into force, by whoever has seen what it does; one record for each patient whose dates change."""
+    # Seconds of work stay outside the transaction; inside it, what they rest on is compared once more.
+    seen = basis(policy, clock.today())
+    found = preview_runs.kept(policy, clock.today(), seen) or make(policy, clock.today())
+    if digest != found.digest:
+        raise policies.PolicyRefused(LOOK_AGAIN)
+    if set(found.lengthened) - set(accepted):
+        raise policies.PolicyRefused("Some people would be seen later: tick each of these as accepted.")
+    with transaction.atomic():
+        if basis(policy, clock.today()) != seen:
+            raise policies.PolicyRefused(LOOK_AGAIN)
+        done = policies.approve(policy=policy, by=by, revision=revision)
+        _record(found, by)
+    return done
+
+
+def _record(found: Preview, by: Member) -> None:
+    by_patient: dict[int, list[Change]] = defaultdict(list)
+    for one in found.changes:
+        by_patient[one.patient].append(one)
+    about = {"rules": found.policy.version, "preview": found.digest}
+    for key, changes in by_patient.items():
+        words = [_plain(one) for one in changes]
+        audit.record(ACTION, by=by, subject=found.policy, patient=found.patients[key], **about, changes=words)
+
+
+def _plain(one: Change) -> dict[str, object]:
+    return {
+        "what": f"{one.purpose} {one.subject}",
+        "rule": [one.rule_before, one.rule_after],
+        "before": [str(day) for day in one.before or ()],
+        "after": [str(day) for day in one.after or ()],
+        "longer_by": one.longer_by,
+        "falls_away": one.falls_away,
+    }
+
+
+def say(versions: list[policies.Version]) -> None:
+    """Write into each version how many people's dates were accepted with it, and how many of them come later."""
+    found = {audit.subject_of(one.policy): one for one in versions}
+    moved: dict[str, set[int]] = defaultdict(set)
+    later: dict[str, set[int]] = defaultdict(set)
+    rows = AuditRecord.objects.filter(action=ACTION, subject__in=found)
+    for subject, patient, changes in rows.values_list("subject", "patient", "details__changes"):
+        moved[subject].add(patient)
+        if any(one["longer_by"] or one["falls_away"] for one in changes):
+            later[subject].add(patient)
+    for subject, people in moved.items():
+        found[subject].accepted = f"{_people(len(people))}, {len(later[subject]) or 'none'} seen later"
+
+
+def _people(count: int) -> str:
+    return f"{count} person" if count == 1 else f"{count} people"
+
+
+def changes_of(policy: Policy) -> tuple[list[Change], dict[int, Patient]]:
+    """Every change that was accepted with this set, and the people whom they concern."""
+    rows = AuditRecord.objects.filter(action=ACTION, subject=audit.subject_of(policy)).select_related(
+        "patient"
+    )
+    people = {row.patient.pk: row.patient for row in rows if row.patient}
+    return [one for row in rows for one in _changes(row)], people
+
+
+def _changes(row: AuditRecord) -> Iterator[Change]:
+    for plain in row.details["changes"]:
+        purpose, _, subject = plain["what"].partition(" ")
+        before, after = preview_runs.window(plain["before"]), preview_runs.window(plain["after"])
+        longer = plain["longer_by"], plain["falls_away"]
+        yield Change(row.patient_id, purpose, subject, *plain["rule"], before, after, *longer)

@@ -1,0 +1,139 @@
+"""The year ahead, week by week: visits that are wanted, and places that the diary still has for them."""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from itertools import groupby
+
+from django.utils import timezone
+
+from clinic import clock
+from scheduling import booking, load
+from scheduling.models import Appointment, AppointmentState, RecallState
+from scheduling.rules.ruleset import RuleSet
+from scheduling.rules_in_force import rules_in_force
+
+WEEKS = 52
+WEEK = timedelta(days=7)
+OWN_YEAR = timedelta(days=365)
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Of a hundred who are booked, how many do not come, and who says so."""
+
+    per_cent: float
+    source: str
+
+
+# Published rates; the first holds until somebody chooses another (operations.md, K1 and S38).
+_BREAST = "BMC Health Services Research 2020, s12913-020-05627-2"
+PUBLISHED = (
+    Rate(8.2, f"one breast clinic before it sent text reminders; {_BREAST}"),
+    Rate(4.1, f"the same breast clinic with text reminders; {_BREAST}"),
+    Rate(5.7, "out-patient appointments in England, 2017–18; PLoS Medicine 2021, 1003783"),
+)
+
+
+@dataclass
+class Week:
+    monday: date
+    wanted: Counter[str] = field(default_factory=Counter)  # urgency → visits for which nobody is booked yet
+    booked: int = 0
+    again: float = 0.0  # visits of the week before to which the patient will not have come
+    places: int | None = None  # still free; None: no bookable hours are open
+
+    @property
+    def load(self) -> float:
+        return self.wanted.total() + self.again
+
+    @property
+    def visits(self) -> int:
+        return round(self.load)
+
+    @property
+    def is_over(self) -> bool:
+        return self.places is not None and self.visits > self.places
+
+
+@dataclass
+class Forecast:
+    today: date
+    weeks: list[Week]
+    late: int = 0  # visits of the first week whose last day is past
+    records: int = 0
+    behind: int = 0  # records whose recalls do not yet follow their facts
+
+    @property
+    def over(self) -> list[Week]:
+        return [week for week in self.weeks if week.is_over]
+
+    @property
+    def has_hours(self) -> bool:
+        return any(week.places is not None for week in self.weeks)
+
+    @property
+    def unopened(self) -> list[tuple[Week, Week, int]]:
+        """Runs of weeks without bookable hours: the first, the last, and the visits wanted in them."""
+        runs = [list(run) for closed, run in groupby(self.weeks, lambda week: week.places is None) if closed]
+        return [(run[0], run[-1], round(sum(week.load for week in run))) for run in runs]
+
+    def week_of(self, day: date) -> Week | None:
+        index = (day - self.weeks[0].monday).days // 7
+        return self.weeks[index] if 0 <= index < len(self.weeks) else None
+
+
+def forecast(today: date, missed: float) -> Forecast:
+    """One pass over the records; `missed` is the share, 0 to 1, of those booked who do not come.
+
+    Whoever does not come is wanted again the week after. What finds no place is not carried on: each week
+    is measured against its own visits.
+    """
+    monday = today - timedelta(days=today.weekday())
+    found = Forecast(today, [Week(monday + WEEK * k) for k in range(WEEKS)])
+    rules = rules_in_force()
+    if rules:
+        _count_wanted(found, rules[1])
+    _count_diary(found)
+    for before, week in zip(found.weeks, found.weeks[1:], strict=False):
+        week.again = missed * (before.load + before.booked)
+    return found
+
+
+def own_rate(today: date) -> tuple[float, int]:
+    """The clinic's own share of missed visits in the last twelve months, and of how many it is one."""
+    ended = (AppointmentState.ATTENDED, AppointmentState.MISSED)
+    rows = Appointment.objects.filter(state__in=ended, starts_at__date__range=(today - OWN_YEAR, today))
+    tally = Counter(rows.values_list("state", flat=True))
+    return tally[AppointmentState.MISSED] / max(tally.total(), 1), tally.total()
+
+
+def _count_wanted(found: Forecast, ruleset: RuleSet) -> None:
+    last = found.weeks[-1].monday + timedelta(days=6)
+    for patient, known in load.everybody():
+        found.records += 1
+        plan = getattr(patient, "plan", None)
+        found.behind += plan is None or plan.facts_revision != patient.facts_revision
+        wanted = load.following(known, ruleset, patient.open_recalls, found.today, last)  # type: ignore[attr-defined]
+        for day, items in load.visits(wanted, found.today).items():
+            free = [one for one in items if getattr(one, "state", "") != RecallState.BOOKED]
+            week = found.week_of(day)
+            if free and week:
+                week.wanted[min(one.urgency for one in free)] += 1
+                found.late += any(one.latest < found.today for one in free)
+
+
+def _count_diary(found: Forecast) -> None:
+    last = found.weeks[-1].monday + timedelta(days=6)
+    for day, count in booking.free_places(since=found.today, until=last).items():
+        if week := found.week_of(day):
+            week.places = (week.places or 0) + count
+    for day in _booked_days():
+        if week := found.week_of(day):
+            week.booked += 1
+
+
+def _booked_days() -> Iterator[date]:
+    ahead = Appointment.objects.filter(state=AppointmentState.BOOKED, starts_at__gte=clock.now())
+    return (timezone.localdate(at) for at in ahead.values_list("starts_at", flat=True))

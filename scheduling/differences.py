@@ -1,0 +1,117 @@
+"""What a new plan changes for one patient, in words; a plan can be tried and taken back."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from clinic.formats.strip import in_words
+from scheduling import recalls
+from scheduling.models import OPEN, PlanProblem, Recall, RecallState
+
+
+class _TakenBack(Exception):
+    """The plan was only tried: everything that it wrote goes with the transaction."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """`kind` is what the summary counts: due added, due moved, problem gone ..."""
+
+    kind: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.text}"
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """The open recalls and problems of one patient by their keys."""
+
+    recalls: dict[int, Recall]
+    problems: dict[int, PlanProblem]
+
+
+def replan(patient_id: int, *, keep: bool) -> list[Difference] | None:
+    """Make the plan anew and say what changed; None where no plan could be made.
+
+    With `keep` false the same writes are made and taken back, so that what is said is what will happen.
+    """
+    found: list[Difference] | None = None
+    try:
+        with transaction.atomic():
+            before = _standing(patient_id)
+            if recalls.replan(patient_id) is not None:
+                found = [*_of_recalls(before, patient_id), *_of_problems(before, patient_id)]
+            if not keep:
+                raise _TakenBack
+    except _TakenBack:
+        return found
+    return found
+
+
+def _standing(patient_id: int) -> _Standing:
+    open_recalls = Recall.objects.filter(patient=patient_id, state__in=OPEN).order_by("pk")
+    open_problems = PlanProblem.objects.filter(patient=patient_id, gone_on__isnull=True).order_by("pk")
+    return _Standing({row.pk: row for row in open_recalls}, {row.pk: row for row in open_problems})
+
+
+def _of_recalls(before: _Standing, patient_id: int) -> Iterator[Difference]:
+    """A duty that another number or rule replaces is one that moved, though it is a row of its own."""
+    after = _standing(patient_id).recalls
+    ended = Recall.objects.in_bulk(before.recalls.keys() - after.keys())
+    opened = {(row.purpose, row.subject): row for key, row in after.items() if key not in before.recalls}
+    for key, old in before.recalls.items():
+        if key not in ended:
+            yield from _kept(old, after[key])
+        elif ended[key].state == RecallState.COMPLETED:
+            yield Difference("due done", f"{_what(old)}, {_window(old)}; {ended[key].ground_note}")
+        elif replacement := opened.pop((old.purpose, old.subject), None):
+            yield Difference("due moved", _moved(old, replacement))
+        else:
+            yield Difference("due dropped", f"{_what(old)}, {_window(old)}; {ended[key].ground_note}")
+    for row in opened.values():
+        yield Difference("due added", f"{_what(row)}, {_window(row)}, rule {row.rule}")
+
+
+def _kept(old: Recall, new: Recall) -> Iterator[Difference]:
+    if _dates(old) != _dates(new):
+        yield Difference("due moved", _moved(old, new))
+    elif old.state != new.state:
+        yield Difference("due state", f"{_what(old)}: {old.state} becomes {new.state}")
+
+
+def _moved(old: Recall, new: Recall) -> str:
+    rule = "" if old.rule == new.rule else f", rule {old.rule} becomes {new.rule}"
+    number = "" if old.number == new.number else f" becomes number {new.number}"
+    urgency = "" if old.urgency == new.urgency else f", urgency {old.urgency} becomes {new.urgency}"
+    return f"{_what(old)}{number}, {_window(old)} becomes {_window(new)}{rule}{urgency}"
+
+
+def _dates(row: Recall) -> tuple[object, ...]:
+    return row.rule, row.anchor, row.number, row.earliest, row.target, row.latest, row.urgency
+
+
+def _what(row: Recall) -> str:
+    about = "" if row.subject == "patient" else f" ({row.subject.replace(':', ' ')})"
+    return f"{row.get_purpose_display()}{about}, number {row.number}"
+
+
+def _window(row: Recall) -> str:
+    return f"{in_words(row.earliest)} to {in_words(row.latest)}, target {in_words(row.target)}"
+
+
+def _of_problems(before: _Standing, patient_id: int) -> Iterator[Difference]:
+    after = _standing(patient_id).problems
+    for key, old in before.problems.items():
+        if key not in after:
+            yield Difference("problem gone", _asked(old))
+        elif after[key].text != old.text:
+            yield Difference("problem changed", _asked(after[key]))
+    for key in sorted(after.keys() - before.problems.keys()):
+        yield Difference("problem new", _asked(after[key]))
+
+
+def _asked(row: PlanProblem) -> str:
+    return f"{row.code} of {row.subject}: {row.text}"

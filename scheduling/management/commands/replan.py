@@ -1,0 +1,56 @@
+from collections import Counter
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from clinic import clock, progress
+from clinic.models import Patient
+from scheduling import differences, recalls, worklists
+from scheduling.differences import Difference
+
+
+class Command(BaseCommand):
+    help = (
+        "Make the plans anew that are behind their facts, rules or time, and say what changes for whom. "
+        "Run twice it changes nothing more; people stand under their record numbers."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--all", action="store_true", help="everybody, also whose plan is up to date")
+        parser.add_argument(
+            "--dry-run", action="store_true", help="try each plan, say what it would change, and take it back"
+        )
+
+    def handle(self, *args: Any, dry_run: bool, **options: Any) -> None:
+        if recalls.rules_in_force() is None:
+            raise CommandError("No rules are in force, so nothing is planned for anybody.")
+        everybody = Patient.objects.filter(merged_into__isnull=True).order_by("pk")
+        todo = list(everybody.values_list("pk", flat=True)) if options["all"] else recalls.stale(None)
+        self.stdout.write(f"{len(todo)} plans are {'asked for' if options['all'] else 'out of date'}.")
+        found = self.plan(todo, keep=not dry_run)
+        if not dry_run:
+            worklists.build(clock.today())  # once for all: who became due is on today's list
+        self.tell(found)
+        self.sum(found, dry_run)
+
+    def plan(self, todo: list[int], *, keep: bool) -> dict[int, list[Difference] | None]:
+        found = {}
+        for number, patient_id in enumerate(todo, start=1):
+            found[patient_id] = differences.replan(patient_id, keep=keep)
+            progress.show(self.stdout, number, len(todo))
+        return found
+
+    def tell(self, found: dict[int, list[Difference] | None]) -> None:
+        named = Patient.objects.in_bulk([key for key, changed in found.items() if changed or changed is None])
+        for patient_id, patient in named.items():
+            self.stdout.write(f"{patient.number}")
+            changed = found[patient_id]
+            for line in ["no quiet moment for a plan: it stays out of date"] if changed is None else changed:
+                self.stdout.write(f"  {line}")
+
+    def sum(self, found: dict[int, list[Difference] | None], dry_run: bool) -> None:
+        changed = [rows for rows in found.values() if rows]
+        tally = Counter(row.kind for rows in changed for row in rows)
+        counted = ", ".join(f"{count} {kind}" for kind, count in sorted(tally.items())) or "no difference"
+        for_whom = f" for {len(changed)} of {len(found)} people" if changed else ""
+        self.stdout.write(f"{'Nothing was written; it would be: ' if dry_run else ''}{counted}{for_whom}.")

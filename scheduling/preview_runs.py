@@ -1,0 +1,105 @@
+"""Previews of a large clinic are worked out in the background and kept until what they rest on has changed."""
+
+from collections import Counter
+from dataclasses import asdict
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from clinic import clock, jobs
+from clinic.models import Patient, Policy
+from scheduling.models import PreviewRun
+from scheduling.preview import Change, NoAnswer, Preview, Window, basis, make
+from scheduling.rules_in_force import rules_in_force
+
+AT_ONCE = 500  # records up to which the page works it out itself, in about a second
+GIVEN_UP = timedelta(minutes=10)  # after which another worker may take it
+
+
+def find(policy: Policy, today: date) -> Preview | PreviewRun:
+    """What the set would do; a run that is asked for where working it out takes longer than a page may."""
+    if Patient.objects.filter(merged_into__isnull=True).count() <= AT_ONCE:
+        return make(policy, today)
+    return kept(policy, today, basis(policy, today)) or _ask(policy)
+
+
+def kept(policy: Policy, today: date, seen: str) -> Preview | None:
+    """The result of the last run, if it rests on exactly this."""
+    run = PreviewRun.objects.filter(policy=policy, basis=seen, made_at__isnull=False).first()
+    return _thawed(run.result, policy, today) if run else None
+
+
+def _ask(policy: Policy) -> PreviewRun:
+    """One row for a policy: a run that waits or is being worked out is not asked for twice."""
+    run, _ = PreviewRun.objects.get_or_create(policy=policy, defaults={"asked_at": clock.now()})
+    again = {"asked_at": clock.now(), "started_at": None, "made_at": None, "basis": "", "result": {}}
+    if PreviewRun.objects.filter(pk=run.pk, made_at__isnull=False).update(**again):
+        run.refresh_from_db()
+    jobs.ring("preview", run.pk)
+    return run
+
+
+def waiting() -> list[int]:
+    return list(_free().values_list("pk", flat=True))
+
+
+def _free() -> QuerySet[PreviewRun]:
+    idle = Q(started_at__isnull=True) | Q(started_at__lt=clock.now() - GIVEN_UP)
+    return PreviewRun.objects.filter(idle, made_at__isnull=True)
+
+
+def work(run_id: int) -> None:
+    """The conditional update is the claim. What it rests on is read before the work: a change since shows."""
+    if not _free().filter(pk=run_id).update(started_at=clock.now()):
+        return
+    policy = Policy.objects.get(preview_run=run_id)
+    today = clock.today()
+    seen = basis(policy, today)
+    result = _frozen(make(policy, today))
+    PreviewRun.objects.filter(pk=run_id).update(made_at=clock.now(), basis=seen, result=result)
+
+
+def _frozen(found: Preview) -> dict[str, Any]:
+    return {
+        "records": found.records,
+        "behind": found.behind,
+        "changes": [asdict(one) for one in found.changes],
+        "no_answer": [asdict(one) for one in found.no_answer],
+        "load": [_months(found.load_before), _months(found.load_after)],
+    }
+
+
+def _months(counted: Counter[date]) -> dict[str, int]:
+    return {str(month): count for month, count in counted.items()}
+
+
+def _thawed(result: dict[str, Any], policy: Policy, today: date) -> Preview:
+    changes = [_change(plain) for plain in result["changes"]]
+    no_answer = [NoAnswer(**plain) for plain in result["no_answer"]]
+    current = rules_in_force()
+    before, after = ({date.fromisoformat(k): v for k, v in one.items()} for one in result["load"])
+    return Preview(
+        policy=policy,
+        today=today,
+        replaced=current[0] if current else None,
+        patients=Patient.objects.in_bulk({one.patient for one in (*changes, *no_answer)}),
+        records=result["records"],
+        behind=result["behind"],
+        changes=changes,
+        no_answer=no_answer,
+        load_before=Counter(before),
+        load_after=Counter(after),
+    )
+
+
+def _change(plain: dict[str, Any]) -> Change:
+    return Change(**plain | {"before": window(plain["before"]), "after": window(plain["after"])})
+
+
+def window(days: list[str] | None) -> Window | None:
+    """Days as they were written into JSON; empty where nothing was asked for."""
+    if not days:
+        return None
+    earliest, target, latest = (date.fromisoformat(day) for day in days)
+    return earliest, target, latest

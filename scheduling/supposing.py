@@ -1,0 +1,191 @@
+"""What would happen to this patient: facts that are only supposed, under any rule set. Nothing is read or written."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
+from scheduling import load
+from scheduling.facts import INVASIVE
+from scheduling.rules import engine, facts
+from scheduling.rules.facts import Facts
+from scheduling.rules.plan import Due, Plan, Problem
+from scheduling.rules.ruleset import RuleSet
+from scheduling.rules.vocabulary import PURPOSE_WORDS
+
+AHEAD = timedelta(days=731)  # two years, as long as a first phase runs
+_BACK = timedelta(days=180)  # room for the name of a recent mark beside the line of today
+_LONGEST_BACK = timedelta(days=400)
+SUPPOSED = "supposed"  # the key of a diagnosis or a lesion that nobody has
+NOBODY = Facts(facts.PatientFacts())
+
+
+class CannotSuppose(ValueError):
+    """A sentence that says why, and of which part of the supposition, where it is one."""
+
+    def __init__(self, words: str, part: str = "") -> None:
+        super().__init__(words)
+        self.part = part
+
+
+@dataclass(frozen=True)
+class Supposition:
+    """Each group may stay empty; an empty word is an unknown value."""
+
+    code: str = ""
+    anchor: date | None = None
+    thickness: str = ""
+    ulceration: bool | None = None
+    n: str = ""
+    m: str = ""
+    stage: str = ""
+    stage_basis: str = ""
+    risk_class: str = ""
+    tier: str = ""
+    monitoring: str = ""
+    since: date | None = None
+    sign: str = ""
+    done: tuple[str, ...] = ()
+
+    @property
+    def is_empty(self) -> bool:
+        return self == Supposition()
+
+
+@dataclass(frozen=True)
+class Line:
+    """One due item, how it stands beside the plan without the supposition, and the days that follow it."""
+
+    due: Due
+    change: str
+    then: tuple[date, ...]
+
+
+@dataclass(frozen=True)
+class Answer:
+    lines: list[Line]
+    gone: list[Due]
+    problems: list[Problem]
+    strip: Strip
+
+
+def suppose(known: Facts, given: Supposition, today: date) -> Facts:
+    """`known` and what is supposed beside it. Raises CannotSuppose where the core could not read it."""
+    supposed = replace(
+        known,
+        patient=_patient(known, given, today),
+        diagnoses=(*known.diagnoses, *_diagnosis(given)),
+        lesions=(*known.lesions, *_lesion(given, today)),
+        done=(*known.done, *(_done(purpose, today) for purpose in given.done)),
+    )
+    try:
+        return facts.parse(facts.to_json(supposed))
+    except facts.UnreadableFacts as error:
+        part = error.path.rpartition(".")[2]
+        raise CannotSuppose(f"This cannot be supposed: {error.text}.", part) from None
+
+
+def answer(
+    supposed: Facts, ruleset: RuleSet, today: date, *, known: Facts | None = None, now: RuleSet | None = None
+) -> Answer:
+    """The plan of `supposed`; beside that of `known` under the rules in force where both are given."""
+    plan = engine.plan(supposed, ruleset, today)
+    without = engine.plan(known, now, today) if known and now else None
+    until = today + AHEAD
+    later = [one for one in load.following(supposed, ruleset, plan.due, today, until) if one not in plan.due]
+    keys = {_key(due) for due in plan.due}
+    return Answer(
+        lines=[Line(due, _change(due, without), _then(due, later)) for due in plan.due],
+        gone=[due for due in without.due if _key(due) not in keys] if without else [],
+        problems=list(plan.problems),
+        strip=_strip(supposed, plan, later, today, until),
+    )
+
+
+def _patient(known: Facts, given: Supposition, today: date) -> facts.PatientFacts:
+    if not given.tier:
+        return known.patient
+    return replace(known.patient, risk=facts.Risk(given.tier, today))  # type: ignore[arg-type]
+
+
+def _diagnosis(given: Supposition) -> Iterable[facts.Diagnosis]:
+    details = (given.anchor, given.thickness, given.stage, given.risk_class, given.n, given.m)
+    if not given.code:
+        if any(details) or given.ulceration is not None:
+            raise CannotSuppose("Choose which diagnosis is supposed, or leave its details empty.", "code")
+        return
+    words: Any = {
+        name: getattr(given, name) or None for name in ("thickness", "n", "m", "stage", "stage_basis")
+    }
+    yield facts.Diagnosis(
+        id=SUPPOSED,
+        code=given.code,  # type: ignore[arg-type]
+        anchor=given.anchor,
+        invasive=INVASIVE.get(given.code),
+        ulceration=given.ulceration,
+        primary="known" if given.code == "melanoma" else None,
+        risk_class=facts.RiskClass("S3", given.risk_class) if given.risk_class else None,
+        **words,
+    )
+
+
+def _lesion(given: Supposition, today: date) -> Iterable[facts.LesionFacts]:
+    if not given.monitoring and not given.sign:
+        if given.since:
+            raise CannotSuppose(
+                "Choose whether the lesion is watched for a short or a long time.", "monitoring"
+            )
+        return
+    signs = (facts.UrgentSign(given.sign, today),) if given.sign else ()  # type: ignore[arg-type]
+    monitoring: Any = given.monitoring or None
+    yield facts.LesionFacts(id=SUPPOSED, monitoring=monitoring, since=given.since or today, urgent=signs)
+
+
+def _done(purpose: str, today: date) -> facts.Done:
+    return facts.Done(purpose, "patient", today)  # type: ignore[arg-type]
+
+
+def _key(due: Due) -> tuple[str, str]:
+    return due.purpose, due.subject
+
+
+def _window(due: Due) -> tuple[date, date, date]:
+    return due.earliest, due.target, due.latest
+
+
+def _change(due: Due, without: Plan | None) -> str:
+    if without is None:
+        return ""
+    now = next((one for one in without.due if _key(one) == _key(due)), None)
+    if now is None:
+        return "not asked for now"
+    if _window(now) == _window(due):
+        return "as it is now"
+    return f"now between {in_words(now.earliest)} and {in_words(now.latest)}"
+
+
+def _then(due: Due, later: Iterable[Any]) -> tuple[date, ...]:
+    """One visit for what one visit completes, as the forecast of the clinic's load counts it."""
+    days = load.visits([due, *(one for one in later if _key(one) == _key(due))], due.target)
+    return tuple(sorted(days)[1:])
+
+
+def _strip(supposed: Facts, plan: Plan, later: Iterable[Any], today: date, until: date) -> Strip:
+    first = min([today, *(due.earliest for due in plan.due)]) - _BACK
+    start = max(first, today - _LONGEST_BACK)
+    windows = [_bar(due, "care" if due.latest < today else "open") for due in plan.due]
+    windows += [_bar(one, "planned") for one in later if one.earliest <= until]
+    days = sorted({done.on for done in supposed.done if start <= done.on <= until})
+    marks = [
+        Mark(row.anchor, f"{row.code.replace('_', ' ')} {in_words(row.anchor)}")
+        for row in supposed.diagnoses
+        if row.anchor and start <= row.anchor <= until
+    ]
+    return Strip(start, until, today, windows=windows, dots=[Dot(day, "visit") for day in days], marks=marks)
+
+
+def _bar(due: Any, kind: Kind) -> Window:
+    return Window(
+        due.earliest, due.target, due.latest, kind, f"{PURPOSE_WORDS[due.purpose]}, number {due.number}"
+    )

@@ -1,0 +1,71 @@
+from datetime import date
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from clinic import clock
+from clinic.access import Act, allow
+from clinic.formats.columns import Bar, Chart, Column
+from clinic.formats.strip import MONTHS, Kind, in_words
+from scheduling.capacity import PUBLISHED, Forecast, Rate, Week, forecast, own_rate
+from scheduling.forms import MissedRateForm
+
+CHOSEN = "chosen on this page, no source"
+ENOUGH = 50  # visits from which the clinic's own share is offered; a choice, no source
+
+
+@allow(Act.SEE_WORKLIST)
+def capacity(request: HttpRequest) -> HttpResponse:
+    """Nothing is kept: the share of missed visits stands in the address, so a link shows the same forecast."""
+    today = clock.today()
+    form = MissedRateForm(request.GET if "missed" in request.GET else None)
+    rates = [*PUBLISHED, *_own(today)]
+    rate = _chosen(form.cleaned_data["missed"], rates) if form.is_valid() else PUBLISHED[0]
+    if not form.is_bound:
+        form = MissedRateForm(initial={"missed": rate.per_cent})
+    found = forecast(today, rate.per_cent / 100)
+    context = {"found": found, "form": form, "rate": rate, "rates": rates, "chart": _chart(found)}
+    return render(request, "scheduling/capacity.html", context, status=422 if form.errors else 200)
+
+
+def _chosen(per_cent: float, rates: list[Rate]) -> Rate:
+    return next((rate for rate in rates if rate.per_cent == per_cent), Rate(per_cent, CHOSEN))
+
+
+def _own(today: date) -> list[Rate]:
+    share, visits = own_rate(today)
+    if visits < ENOUGH:
+        return []
+    return [Rate(round(100 * share, 1), f"this clinic in the last twelve months, of {visits} visits")]
+
+
+def _chart(found: Forecast) -> Chart:
+    meaning: dict[Kind, str] = {
+        "open": "visits wanted",
+        "care": "visits wanted, more than there are places",
+        "planned": "visits wanted, no hours open yet",
+    }
+    columns = [
+        Column(
+            _month(week.monday, first=k == 0),
+            [Bar(week.visits, _kind(week))],
+            limit=week.places,
+            words=f"Week of {in_words(week.monday)}",
+        )
+        for k, week in enumerate(found.weeks)
+    ]
+    return Chart("Visits wanted in each week, and places", columns, meaning)
+
+
+def _kind(week: Week) -> Kind:
+    if week.places is None:
+        return "planned"
+    return "care" if week.is_over else "open"
+
+
+def _month(monday: date, *, first: bool) -> str:
+    """A label where a month has its first Monday."""
+    if not first and monday.day > 7:
+        return ""
+    short: str = MONTHS[monday.month - 1]
+    return f"{short} {monday.year}" if first or monday.month == 1 else short

@@ -1,0 +1,80 @@
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from clinic import audit, clock
+from clinic.access import Act, allow
+from clinic.models import Policy, Purpose
+from scheduling import words
+from scheduling.facts import gather
+from scheduling.forms import SuppositionForm
+from scheduling.rules.plan import Due
+from scheduling.rules_in_force import check, rules_in_force, rules_of
+from scheduling.supposing import NOBODY, SUPPOSED, Answer, CannotSuppose, answer
+from scheduling.supposing import suppose as supposed_facts
+
+URGENCIES = {"A": "urgent", "B": "surveillance", "C": "reminder"}
+
+
+@allow(Act.SEE_RULES)
+def suppose(request: HttpRequest) -> HttpResponse:
+    """A question, so it stands in the address and writes nothing; whose record was read is on record."""
+    form = SuppositionForm(request.GET or None)
+    context: dict[str, Any] = {"form": form}
+    if form.is_valid():
+        try:
+            context |= _answered(form)
+        except CannotSuppose as error:
+            form.add_error(error.part if error.part in form.fields else None, str(error))
+        else:
+            if form.patient:
+                audit.read(form.patient, by=request.user, page="suppose")
+    return render(request, "scheduling/suppose.html", context, status=422 if form.errors else 200)
+
+
+def _answered(form: SuppositionForm) -> dict[str, Any]:
+    policy = _policy(form)
+    given, patient, current = form.supposition(), form.patient, rules_in_force()
+    known = gather(patient) if patient else NOBODY
+    found = answer(
+        supposed_facts(known, given, clock.today()),
+        rules_of(policy),
+        clock.today(),
+        known=known if patient else None,
+        now=current[1] if current else None,
+    )
+    return {
+        "policy": policy,
+        "patient": patient,
+        "nothing_supposed": given.is_empty,
+        "found": found,
+        **_in_words(found),
+    }
+
+
+def _policy(form: SuppositionForm) -> Policy:
+    current = rules_in_force()
+    policy: Policy | None = form.cleaned_data["rules"] or (current[0] if current else None)
+    if policy is None:
+        raise CannotSuppose("No rules are in force: choose one of the rule sets.")
+    if check(policy.toml):
+        raise CannotSuppose(f"Rule set {policy.version} has faults and cannot be asked.")
+    return policy
+
+
+def _in_words(found: Answer) -> dict[str, Any]:
+    places = words.subjects([*(line.due for line in found.lines), *found.gone, *found.problems])
+    places |= {f"lesion:{SUPPOSED}": "the supposed lesion", f"diagnosis:{SUPPOSED}": "the supposed diagnosis"}
+    return {
+        "lines": [(line, _what(line.due, places), URGENCIES[line.due.urgency]) for line in found.lines],
+        "gone": [(due, _what(due, places)) for due in found.gone],
+        "problems": [(one, places.get(one.subject, "")) for one in found.problems],
+    }
+
+
+def _what(due: Due, places: dict[str, str]) -> str:
+    what = str(Purpose(due.purpose).label).capitalize()
+    if due.subject.startswith("lesion:"):
+        return f"{what}: {places.get(due.subject, due.subject)}"
+    return what if due.number == 1 else f"{what}, number {due.number}"

@@ -1,0 +1,128 @@
+"""The preview of a large clinic is worked out in the background; what is shown and signed is the same."""
+
+import re
+
+import pytest
+from django.urls import reverse
+
+from clinic import jobs, policies
+from scheduling import approval, preview_runs
+from scheduling.models import PreviewRun
+from scheduling.preview import make
+from tests import build
+from tests.scheduling import scene
+from tests.scheduling.test_preview import longer, shown, signed
+
+pytestmark = pytest.mark.usefixtures("rules")
+
+
+@pytest.fixture(autouse=True)
+def large(monkeypatch):
+    """As if even one record were too many for a page."""
+    monkeypatch.setattr(preview_runs, "AT_ONCE", 0)
+
+
+@pytest.fixture
+def doctor(client):
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.HouseBackend")
+    return client
+
+
+def page(client, policy):
+    answer = client.get(reverse("scheduling:rules_preview", args=[policy.pk]))
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def worked(policy):
+    assert isinstance(preview_runs.find(policy, scene.TODAY), PreviewRun)
+    for key in preview_runs.waiting():
+        preview_runs.work(key)
+    return preview_runs.find(policy, scene.TODAY)
+
+
+def test_the_page_waits_without_a_script_and_then_shows(doctor):
+    recall, policy = scene.due_check(), longer()
+    waits = page(doctor, policy)
+    assert "is being worked out" in waits and 'http-equiv="refresh"' in waits and "not begun yet" in waits
+    assert "is being worked out" in page(doctor, policy) and PreviewRun.objects.count() == 1
+    assert jobs.work_once("test") >= 1
+    ready = page(doctor, policy)
+    assert str(recall.patient) in ready and "92 days later" in ready and "refresh" not in ready
+
+
+def test_what_was_kept_is_what_would_be_worked_out_now():
+    scene.due_check(), scene.overdue_check()
+    policy = longer()
+    found, fresh = worked(policy), make(policy, scene.TODAY)
+    assert found == fresh and found.digest == fresh.digest
+    assert (found.overdue, found.moved, found.months()) == (fresh.overdue, fresh.moved, fresh.months())
+
+
+def test_signing_what_was_kept_works_nothing_out_again(doctor, monkeypatch):
+    scene.due_check()
+    policy = longer()
+    worked(policy)
+    monkeypatch.setattr(approval, "make", lambda *given: pytest.fail("worked out inside the request"))
+    text = page(doctor, policy)
+    form = {
+        "revision": policy.revision,
+        "preview": re.search(r'name="preview" value="(\w+)"', text)[1],
+        "accept": re.findall(r'name="accept" value="([^"]+)"', text.replace("&gt;", ">")),
+    }
+    doctor.post(reverse("scheduling:rules_approve", args=[policy.pk]), form)
+    policy.refresh_from_db()
+    assert policy.state == "in_force"
+
+
+def test_facts_that_change_ask_for_it_anew():
+    recall, policy = scene.due_check(), longer()
+    before = worked(policy)
+    scene.came(recall.patient, scene.TODAY)
+    with pytest.raises(policies.PolicyRefused, match="look at the preview"):
+        signed(policy, before)
+    assert isinstance(preview_runs.find(policy, scene.TODAY), PreviewRun) and preview_runs.waiting()
+
+
+def test_facts_that_change_while_somebody_signs_are_noticed(monkeypatch):
+    """What was compared outside the transaction is compared once more inside it."""
+    recall, policy = scene.due_check(), longer()
+    found, real = shown(policy), approval.make
+
+    def make_and_be_overtaken(*given):
+        answer = real(*given)
+        scene.came(recall.patient, scene.TODAY)
+        return answer
+
+    monkeypatch.setattr(approval, "make", make_and_be_overtaken)
+    with pytest.raises(policies.PolicyRefused, match="look at the preview"):
+        signed(policy, found)
+    policy.refresh_from_db()
+    assert policy.state == "proposed"
+
+
+def test_a_booking_moves_no_date_and_so_asks_for_nothing():
+    recall, policy = scene.due_check(), longer()
+    found = worked(policy)
+    scene.booked(recall)
+    assert preview_runs.find(policy, scene.TODAY) == found
+
+
+def test_of_two_workers_one_takes_it_and_a_dead_one_is_followed(monkeypatch):
+    scene.due_check()
+    run = preview_runs.find(longer(), scene.TODAY)
+    calls = []
+    monkeypatch.setattr(preview_runs, "make", lambda *given: calls.append(given) or make(*given))
+    PreviewRun.objects.filter(pk=run.pk).update(started_at=scene.NOON)
+    assert preview_runs.waiting() == []
+    preview_runs.work(run.pk)
+    assert calls == []
+    with scene.later(minutes=11):
+        assert preview_runs.waiting() == [run.pk]
+        preview_runs.work(run.pk), preview_runs.work(run.pk)
+    assert len(calls) == 1
+
+
+def test_a_run_that_is_gone_is_quietly_left():
+    preview_runs.work(12345)
+    assert not PreviewRun.objects.exists()
