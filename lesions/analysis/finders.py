@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from . import contour, doubts, learned, light, outline, refine, resample
+from . import agreement, contour, doubts, learned, light, outline, refine, resample
 from .contour import Ring
-from .light import Array, Mask
+from .light import Array
 from .outline import Found
 from .prepare import Prepared
 from .types import Doubt
@@ -50,9 +50,9 @@ def search(ready: Prepared) -> Search:
     if ring is None:
         return Search(None, (doubts.NONE_FOUND,), "the network")
     turns = learned.outlines(ready.pixels).turns
-    alike = jaccard_least(turns, learned.piece(turns.mean(axis=0, dtype=np.float32)))
+    alike = agreement.least(turns, learned.piece(turns.mean(axis=0, dtype=np.float32)))
     second = contour.fill(ring * (ready.zoom / small.zoom), small.shape)
-    agreed = learned.jaccard(second, voted.mask)
+    agreed = agreement.jaccard(second, voted.mask)
     return Search(ring, doubts.of_network(ready, ring, alike, agreed), "the network")
 
 
@@ -74,11 +74,6 @@ def border(probability: Array) -> Ring | None:
     level[ndimage.binary_erosion(piece, iterations=2)] = 1.0
     ring = contour.trace(level, learned.LEVEL)
     return None if ring is None else contour.smooth(ring, _SMOOTH)
-
-
-def jaccard_least(turns: Array | Mask, together: Mask) -> float:
-    """How far the turn that agrees least still agrees, 0-1."""
-    return min(learned.jaccard(turn, together) for turn in turns)
 
 
 def _by_vote(ready: Prepared, small: Prepared, found: Found, why: str) -> Search:

@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
+from .agreement import jaccard
+
 SIDE = 256  # the network sees squares of this many pixels
 WEIGHTS = Path(__file__).parent / "weights" / "outline.onnx"
 LEVEL = 0.45  # of 0.35-0.55 the best mean on the pictures that choose
@@ -127,11 +129,6 @@ def _turned(square: Pixels, turn: int) -> Pixels:
 def _turned_back(square: Array, turn: int) -> Array:
     back = np.rot90(square, -(turn % 4))
     return back[:, ::-1] if turn >= 4 else back
-
-
-def jaccard(first: Mask, second: Mask) -> float:
-    union = int((first | second).sum())
-    return int((first & second).sum()) / union if union else 0.0
 
 
 def _run(squares: Pixels) -> Array:

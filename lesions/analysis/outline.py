@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from . import light, resample
+from .agreement import jaccard
 from .light import Array, Mask
 from .surroundings import Surroundings
 
@@ -60,12 +61,6 @@ def find(density: Array, lab: Array, around: Surroundings) -> Found:
     mask = tidy(raw, around)
     agreement = float(np.mean([jaccard(v, mask) for v in voters])) * len(voters) / 5
     return Found(mask, agreement)
-
-
-def jaccard(first: Mask, second: Mask) -> float:
-    """Intersection over union; 0 for two empty masks."""
-    union = int((first | second).sum())
-    return int((first & second).sum()) / union if union else 0.0
 
 
 def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:

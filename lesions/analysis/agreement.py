@@ -1,0 +1,18 @@
+"""How far outlines agree."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from .light import Mask
+
+
+def jaccard(first: Mask, second: Mask) -> float:
+    """Intersection over union; 0 for two empty masks."""
+    union = int((first | second).sum())
+    return int((first & second).sum()) / union if union else 0.0
+
+
+def least(several: Iterable[Mask], together: Mask) -> float:
+    """Jaccard index of the one that agrees least with `together`."""
+    return min(jaccard(one, together) for one in several)
