@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import light, resample
+from . import binary, light, resample
 from .light import Array, Mask
 
 _LEAST_DENSITY = 0.13
@@ -41,7 +41,7 @@ def find(density: Array) -> Mask:
     for ridges in (dark > least, pale > 1.5 * least):
         for fan in _FANS if ridges.sum() > longer * _SHORTEST else ():
             found |= _long_thin(ridges & fan[way], longer)
-    return np.asarray(ndimage.binary_dilation(found, iterations=max(1, longer // 400)), dtype=bool)
+    return binary.dilated(found, max(1, longer // 400))
 
 
 def _directions(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -60,7 +60,7 @@ def _long_thin(ridges: Mask, longer: int) -> Mask:
     if count == 0:
         return ridges
     area = np.bincount(marks.ravel(), minlength=count + 1)[1:]
-    inner = np.bincount(marks[ndimage.binary_erosion(ridges)], minlength=count + 1)[1:]
+    inner = np.bincount(marks[binary.eroded(ridges)], minlength=count + 1)[1:]
     length = np.maximum((area - inner) / 2, 1)
     spans = [np.hypot(s[0].stop - s[0].start, s[1].stop - s[1].start) for s in ndimage.find_objects(marks)]
     span = np.array(spans)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
+from . import binary
 from .agreement import jaccard
 
 SIDE = 256  # the network sees squares of this many pixels
@@ -103,7 +104,7 @@ def piece(probabilities: Array) -> Mask:
     if count == 0:
         return np.zeros(probabilities.shape, dtype=bool)
     sums = ndimage.sum(probabilities, marks, np.arange(1, count + 1))
-    return np.asarray(ndimage.binary_fill_holes(marks == int(np.argmax(sums)) + 1), dtype=bool)
+    return binary.filled(marks == int(np.argmax(sums)) + 1)
 
 
 def _squared(pixels: Pixels) -> tuple[Pixels, tuple[slice, slice]]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import light, resample
+from . import binary, light, resample
 from .agreement import jaccard
 from .light import Array, Mask
 from .surroundings import Surroundings
@@ -106,7 +106,7 @@ def otsu(values: Array) -> float:
 def tidy(mask: Mask, around: Surroundings) -> Mask:
     """Keep the piece that is large and central (and what lies close to it), closed and without holes."""
     size = max(1, mask.shape[1] // 150)
-    opened = ndimage.binary_opening(mask, iterations=size)
+    opened = binary.opened(mask, size)
     marks, count = ndimage.label(opened)
     if count == 0:
         return np.zeros_like(mask)
@@ -130,7 +130,7 @@ def _rounded(pieces: Mask, best: Mask) -> Mask:
     wide = ndimage.distance_transform_edt(~padded[box]) <= gap
     closed = ndimage.distance_transform_edt(wide) > gap - _WIDEN * radius
     out = np.zeros_like(padded)
-    out[box] = ndimage.binary_fill_holes(closed)
+    out[box] = binary.filled(closed)
     return np.asarray(out[inner:-inner, inner:-inner], dtype=bool)
 
 

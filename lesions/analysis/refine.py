@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from . import resample
+from . import binary, resample
 from .contour import Ring, of_mask, smooth, trace
 from .light import Array, Mask
 from .surroundings import Surroundings
@@ -60,8 +60,8 @@ def _settled(start: Mask, view: Array, pull: Array, usable: Mask, sigma: float) 
         if count == 0:
             return None
         sizes = np.bincount(marks.ravel())[1:]
-        current = ndimage.binary_fill_holes(marks == int(sizes.argmax()) + 1)
-    current = ndimage.binary_opening(current, iterations=max(1, int(sigma / 8)))
+        current = binary.filled(marks == int(sizes.argmax()) + 1)
+    current = binary.opened(current, max(1, int(sigma / 8)))
     if not 0.5 < current.sum() / start.sum() < 2.0:
         return None
     return _ring(level, current)
@@ -85,8 +85,8 @@ def _mean(view: Array, weight: Array, sigma: float) -> Array:
 
 def _ring(level: Array, kept: Mask) -> Ring | None:
     """Trace the level, but only round the kept piece and not round the holes in it."""
-    band = ndimage.binary_dilation(kept, iterations=2)
+    band = binary.dilated(kept, 2)
     clean = np.where(band, np.clip(level, -1, 1), -1.0)
-    clean[ndimage.binary_erosion(kept, iterations=2)] = 1.0
+    clean[binary.eroded(kept, 2)] = 1.0
     ring = trace(ndimage.gaussian_filter(clean.astype(np.float32), 1.0))
     return None if ring is None else smooth(ring, 1.0)
