@@ -53,4 +53,4 @@ def filled(mask: Mask) -> Mask:
     for rim in (marks[0], marks[-1], marks[:, 0], marks[:, -1]):
         outside[rim] = True
     outside[0] = False  # the mask itself
-    return ~outside[marks]
+    return np.asarray(~outside[marks], dtype=bool)

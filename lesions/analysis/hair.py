@@ -59,7 +59,9 @@ def _long_thin(ridges: Mask, longer: int) -> Mask:
     marks, count = ndimage.label(ridges, np.ones((3, 3)))
     if count == 0:
         return ridges
-    area = np.bincount(marks.ravel(), minlength=count + 1)[1:]
+    where = np.nonzero(ridges)
+    numbers = marks[where] - 1
+    area = np.bincount(numbers, minlength=count)
     inner = np.bincount(marks[binary.eroded(ridges)], minlength=count + 1)[1:]
     length = np.maximum((area - inner) / 2, 1)
     spans = [np.hypot(s[0].stop - s[0].start, s[1].stop - s[1].start) for s in ndimage.find_objects(marks)]
@@ -67,7 +69,8 @@ def _long_thin(ridges: Mask, longer: int) -> Mask:
     hairy = (
         (span > longer * _SHORTEST) & (area / length < longer * _WIDEST) & (span / length > _STRAIGHTEST_NET)
     )
-    kept: Mask = np.concatenate([[False], hairy])[marks]
+    kept = np.zeros_like(ridges)
+    kept[where] = hairy[numbers]
     return kept
 
 

@@ -81,12 +81,11 @@ def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:
 
 def _cut(channel: Array, around: Surroundings) -> Mask:
     values = channel[around.usable]
-    low, high = np.percentile(values, (1, 99.5))
+    low, skin, high = np.percentile(values, (1, 30, 99.5))
     if high - low < _LEAST_RANGE:
         return np.zeros(channel.shape, dtype=bool)
     clipped = np.clip(values, low, high)
-    skin = float(np.percentile(clipped, 30))
-    level = skin + _TOWARDS_SKIN * (otsu(clipped) - skin)
+    level = float(skin) + _TOWARDS_SKIN * (otsu(clipped) - float(skin))
     return tidy((channel > level) & around.usable, around)
 
 
@@ -139,10 +138,12 @@ def _scores(marks: NDArray[np.int32], count: int, around: Surroundings) -> Array
     height, width = marks.shape
     y, x = np.mgrid[0:height, 0:width]
     radius = np.hypot((x - width / 2) / (width / 2), (y - height / 2) / (height / 2))
-    numbers = np.arange(1, count + 1)
-    worth = ndimage.sum(np.exp(-((radius / _CENTRAL) ** 2)), marks, numbers)
+
+    def gathered(values: Array | Mask) -> NDArray[np.float64]:
+        return np.asarray(np.bincount(marks.ravel(), values.ravel(), count + 1)[1:], dtype=np.float64)
+
+    worth = gathered(np.exp(-((radius / _CENTRAL) ** 2)))
     rim = np.ones_like(around.frame)
     rim[2:-2, 2:-2] = resample.within(around.frame, 2)[2:-2, 2:-2]
-    size = ndimage.sum(marks > 0, marks, numbers)
-    contact = ndimage.sum(rim & ~around.frame, marks, numbers) / np.sqrt(size)
+    contact = gathered(rim & ~around.frame) / np.sqrt(gathered(marks > 0))
     return np.asarray(worth / (1 + contact), dtype=np.float32)

@@ -52,9 +52,9 @@ def _box(mask: Mask, margin: int) -> tuple[tuple[slice, slice], Ring]:
 
 def _settled(start: Mask, view: Array, pull: Array, usable: Mask, sigma: float) -> Ring | None:
     """Move the border round by round; None where the piece is lost or runs away."""
-    current = start
+    current, blurred = start, _Blurred(view, sigma)
     for _ in range(_ROUNDS):
-        level = _level(current, view, pull, sigma)
+        level = _level(current, view, pull, blurred)
         level[~usable] = -1
         marks, count = ndimage.label(level > 0)
         if count == 0:
@@ -67,20 +67,33 @@ def _settled(start: Mask, view: Array, pull: Array, usable: Mask, sigma: float) 
     return _ring(level, current)
 
 
-def _level(current: Mask, view: Array, pull: Array, sigma: float) -> Array:
+def _level(current: Mask, view: Array, pull: Array, blurred: _Blurred) -> Array:
     """Density less the mean of its two sides, in contrasts; far from the start the start decides (`pull`)."""
-    inside = current.astype(np.float32)
-    near, far = _mean(view, inside, sigma), _mean(view, 1 - inside, sigma)
+    near, far = blurred.sides(current.astype(np.float32))
     contrast = np.maximum(near - far, _CONTRAST)
     return np.asarray((view - (near + far) / 2) / contrast + pull, dtype=np.float32)
 
 
-def _mean(view: Array, weight: Array, sigma: float) -> Array:
-    """Gaussian mean over what is weighted, on a smaller copy: it is smooth."""
-    step = max(1, int(sigma / 3))
-    thin, part = resample.thinned(weight, step), resample.thinned(view * weight, step)
-    total, sums = (ndimage.gaussian_filter(v, sigma / step) for v in (thin, part))
-    return resample.enlarged(sums / np.maximum(total, 1e-4), step, (view.shape[0], view.shape[1]))
+class _Blurred:
+    """Gaussian means on both sides of a border, on a smaller copy: they are smooth, and the outer follows
+    from the inner and the whole."""
+
+    def __init__(self, view: Array, sigma: float) -> None:
+        self._view, self._step = view, max(1, int(sigma / 3))
+        self._sigma = sigma / self._step
+        self._whole = self._smooth(view)
+
+    def sides(self, inside: Array) -> tuple[Array, Array]:
+        share, sums = self._smooth(inside), self._smooth(self._view * inside)
+        return self._mean(sums, share), self._mean(self._whole - sums, 1 - share)
+
+    def _smooth(self, values: Array) -> Array:
+        return np.asarray(ndimage.gaussian_filter(resample.thinned(values, self._step), self._sigma))
+
+    def _mean(self, sums: Array, share: Array) -> Array:
+        height, width = self._view.shape
+        mean = np.asarray(sums / np.maximum(share, 1e-4), dtype=np.float32)
+        return resample.enlarged(mean, self._step, (height, width))
 
 
 def _ring(level: Array, kept: Mask) -> Ring | None:
