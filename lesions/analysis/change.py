@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import colours, contour, light, registration, repeatability
+from . import binary, colours, contour, light, registration, repeatability
 from .light import Array, Mask
 from .prepare import Prepared
 from .types import Delta, Measure, Measurement, Region, Registration
@@ -159,7 +159,7 @@ def _new_colours(one: Array, two: Array, hot: Mask, before: Mask, after: Mask) -
     names = colours.classify(two[hot])
     new = [i + 1 for i, name in enumerate(colours.NAMES) if had[name] < _NEW_BELOW]
     fresh[hot] = np.isin(names, new)
-    return np.asarray(ndimage.binary_opening(fresh, iterations=1), dtype=bool)
+    return binary.opened(fresh)
 
 
 def _pieces(mask: Mask, least: float, thick: float) -> list[Mask]:

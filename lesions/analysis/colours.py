@@ -24,6 +24,10 @@ _REFERENCES = {
     "blue_grey": [(46, 3, 1), (36, 1, -6)],
     "black": [(12, 4, 3), (5, 0, 0)],
 }
+_POINTS = np.array([point for name in ("skin", *NAMES) for point in _REFERENCES[name]], dtype=np.float32)
+_NUMBERS = np.repeat(
+    np.arange(1 + len(NAMES), dtype=np.uint8), [len(_REFERENCES[name]) for name in ("skin", *NAMES)]
+)
 
 
 def shares(density: Array, mask: Mask) -> dict[str, float]:
@@ -50,11 +54,6 @@ def classify(density: Array) -> NDArray[np.uint8]:
     """Number of the nearest colour per row of (N, 3) density: 0 skin, then the place in `NAMES` + 1."""
     common = np.exp(-(density + _COMMON_SKIN)) * 255
     lab = to_lab(np.clip(common, 0, 255).astype(np.uint8))
-    best = np.full(len(lab), np.inf, dtype=np.float32)
-    named = np.zeros(len(lab), dtype=np.uint8)
-    for number, name in enumerate(("skin", *NAMES)):
-        for reference in _REFERENCES[name]:
-            away = ((lab - np.array(reference, dtype=np.float32)) ** 2).sum(axis=1)
-            closer = away < best
-            best[closer], named[closer] = away[closer], number
-    return named
+    # |a - b|² is least where a·b - |b|²/2 is greatest
+    nearest = (lab @ _POINTS.T - (_POINTS**2).sum(axis=1) / 2).argmax(axis=1)
+    return np.asarray(_NUMBERS[nearest], dtype=np.uint8)

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
-from . import contour, doubts, learned, light, outline, refine, resample
+from . import agreement, binary, contour, doubts, learned, light, outline, refine, resample
 from .contour import Ring
 from .light import Array
 from .outline import Found
@@ -51,7 +50,7 @@ def search(ready: Prepared) -> Search:
         return Search(None, (doubts.NONE_FOUND,), "the network")
     alike = learned.outlines(ready.pixels).agreement
     second = contour.fill(ring * (ready.zoom / small.zoom), small.shape)
-    agreed = learned.jaccard(second, voted.mask)
+    agreed = agreement.jaccard(second, voted.mask)
     return Search(ring, doubts.of_network(ready, ring, alike, agreed), "the network")
 
 
@@ -70,7 +69,7 @@ def border(probability: Array) -> Ring | None:
     if not piece.any():
         return None
     level = np.where(resample.within(piece, 2), probability, 0.0).astype(np.float32)
-    level[ndimage.binary_erosion(piece, iterations=2)] = 1.0
+    level[binary.eroded(piece, 2)] = 1.0
     ring = contour.trace(level, learned.LEVEL)
     return None if ring is None else contour.smooth(ring, _SMOOTH)
 

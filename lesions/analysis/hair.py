@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import light, resample
+from . import binary, light, resample
 from .light import Array, Mask
 
 _LEAST_DENSITY = 0.13
@@ -14,6 +14,7 @@ _FAN = 32  # degrees to both sides of each of four directions: neighbours overla
 _FANS = [np.abs((np.arange(180) - middle + 90) % 180 - 90) < _FAN for middle in (0, 45, 90, 135)]
 _WIDEST = 1 / 60  # of the longer side
 _SHORTEST = 1 / 9
+_CELL = 4
 _STRAIGHTEST_NET = 0.45  # a hair's ends lie nearly its length apart; a pigment network folds back on itself
 
 
@@ -38,10 +39,13 @@ def find(density: Array) -> Mask:
     least = _LEAST_DENSITY * 80
     found = np.zeros(levels.shape, dtype=bool)
     way = _directions(levels)
+    fans = [fan[way] for fan in _FANS]
     for ridges in (dark > least, pale > 1.5 * least):
-        for fan in _FANS if ridges.sum() > longer * _SHORTEST else ():
-            found |= _long_thin(ridges & fan[way], longer)
-    return np.asarray(ndimage.binary_dilation(found, iterations=max(1, longer // 400)), dtype=bool)
+        for fan in fans if ridges.sum() > longer * _SHORTEST else ():
+            part = ridges & fan
+            if _reaches(part, longer * _SHORTEST):
+                found |= _long_thin(part, longer)
+    return binary.dilated(found, max(1, longer // 400))
 
 
 def _directions(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -55,19 +59,32 @@ def _directions(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(wide[: view.shape[0], : view.shape[1]], dtype=np.uint8)
 
 
+def _reaches(ridges: Mask, least: float) -> bool:
+    """Whether any piece could be that long, seen in coarse cells: what touches there may be one piece."""
+    whole = np.pad(ridges, [(0, -n % _CELL) for n in ridges.shape])
+    rows = np.bitwise_or.reduce(whole.reshape(-1, _CELL, whole.shape[1]), axis=1)
+    cells = np.bitwise_or.reduce(rows.reshape(len(rows), -1, _CELL), axis=2)
+    marks, _ = ndimage.label(cells, np.ones((3, 3)))
+    spans = (np.hypot(s[0].stop - s[0].start, s[1].stop - s[1].start) for s in ndimage.find_objects(marks))
+    return any(span * _CELL > least for span in spans)
+
+
 def _long_thin(ridges: Mask, longer: int) -> Mask:
     marks, count = ndimage.label(ridges, np.ones((3, 3)))
     if count == 0:
         return ridges
-    area = np.bincount(marks.ravel(), minlength=count + 1)[1:]
-    inner = np.bincount(marks[ndimage.binary_erosion(ridges)], minlength=count + 1)[1:]
+    where = np.nonzero(ridges)
+    numbers = marks[where] - 1
+    area = np.bincount(numbers, minlength=count)
+    inner = np.bincount(marks[binary.eroded(ridges)], minlength=count + 1)[1:]
     length = np.maximum((area - inner) / 2, 1)
     spans = [np.hypot(s[0].stop - s[0].start, s[1].stop - s[1].start) for s in ndimage.find_objects(marks)]
     span = np.array(spans)
     hairy = (
         (span > longer * _SHORTEST) & (area / length < longer * _WIDEST) & (span / length > _STRAIGHTEST_NET)
     )
-    kept: Mask = np.concatenate([[False], hairy])[marks]
+    kept = np.zeros_like(ridges)
+    kept[where] = hairy[numbers]
     return kept
 
 

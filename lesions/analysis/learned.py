@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
+from . import binary
+from .agreement import jaccard
+
 SIDE = 256  # the network sees squares of this many pixels
 WEIGHTS = Path(__file__).parent / "weights" / "outline.onnx"
 LEVEL = 0.45  # of 0.35-0.55 the best mean on the pictures that choose
@@ -98,7 +101,7 @@ def piece(probabilities: Array) -> Mask:
     if count == 0:
         return np.zeros(probabilities.shape, dtype=bool)
     sums = ndimage.sum(probabilities, marks, np.arange(1, count + 1))
-    return np.asarray(ndimage.binary_fill_holes(marks == int(np.argmax(sums)) + 1), dtype=bool)
+    return binary.filled(marks == int(np.argmax(sums)) + 1)
 
 
 def _squared(pixels: Pixels) -> tuple[Pixels, tuple[slice, slice]]:
@@ -124,11 +127,6 @@ def _turned(square: Pixels, turn: int) -> Pixels:
 def _turned_back(square: Array, turn: int) -> Array:
     back = np.rot90(square, -(turn % 4))
     return back[:, ::-1] if turn >= 4 else back
-
-
-def jaccard(first: Mask, second: Mask) -> float:
-    union = int((first | second).sum())
-    return int((first & second).sum()) / union if union else 0.0
 
 
 def _run(square: Pixels) -> Array:

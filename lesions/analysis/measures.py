@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from . import asymmetry, border, colours, contour, light, repeatability
+from . import asymmetry, border, colours, contour, fractal, light, repeatability
 from .contour import Ring
 from .prepare import Prepared
 from .types import Measure, Scale
@@ -17,8 +17,10 @@ _SIZES = (("area", 2), ("perimeter", 1), ("feret", 1))
 _SHAPES = (
     ("asymmetry_shape", "ratio"),
     ("asymmetry_colour", "ΔE00"),
+    ("asymmetry_structure", "ratio"),
     ("asymmetry_axes", "axes"),
     ("border_abrupt", "eighths"),
+    ("border_dimension", "ratio"),
     ("solidity", "ratio"),
     ("compactness", "ratio"),
     ("colours", "colours"),
@@ -30,8 +32,11 @@ _HOW = {
     "feret": "largest distance across the sub-pixel border",
     "asymmetry_shape": "part outside its own mirror image, mean of the two best axes at right angles",
     "asymmetry_colour": "mean CIEDE2000 between mirrored halves, both axes",
-    "asymmetry_axes": f"axes with shape over {asymmetry.SHAPE_LIMIT} or colour over {asymmetry.COLOUR_LIMIT}",
+    "asymmetry_structure": "difference of fine structure between mirrored halves over its sum, both axes",
+    "asymmetry_axes": f"axes with shape over {asymmetry.SHAPE_LIMIT}, colour over {asymmetry.COLOUR_LIMIT} "
+    f"or structure over {asymmetry.STRUCTURE_LIMIT} (limits our own, no source)",
     "border_abrupt": f"eighths with a density ramp under {border.ABRUPT_RAMP} of the equivalent diameter",
+    "border_dimension": "box-counting dimension of the sub-pixel border, boxes of 1/4 to 1/24 of its extent",
     "solidity": "area over the area of the convex hull",
     "compactness": "perimeter squared over 4 pi area",
     "colours": f"of six colours, those above {colours.LEAST_SHARE:.0%} of the lesion",
@@ -96,8 +101,10 @@ def _shapes(ready: Prepared, ring: Ring) -> list[Measure]:
     values: dict[str, float] = {
         "asymmetry_shape": fold.shape,
         "asymmetry_colour": fold.colour,
+        "asymmetry_structure": fold.structure,
         "asymmetry_axes": fold.axes,
         "border_abrupt": border.abrupt_sectors(light.grey(ready.density), ring),
+        "border_dimension": fractal.dimension(ring),
         "solidity": contour.solidity(ring),
         "compactness": contour.compactness(ring),
         "colours": sum(part >= colours.LEAST_SHARE for part in share.values()),

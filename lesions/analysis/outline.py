@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import light, resample
+from . import binary, light, resample
+from .agreement import jaccard
 from .light import Array, Mask
 from .surroundings import Surroundings
 
@@ -62,12 +63,6 @@ def find(density: Array, lab: Array, around: Surroundings) -> Found:
     return Found(mask, agreement)
 
 
-def jaccard(first: Mask, second: Mask) -> float:
-    """Intersection over union; 0 for two empty masks."""
-    union = int((first | second).sum())
-    return int((first & second).sum()) / union if union else 0.0
-
-
 def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:
     """Five views in which lesions stand out: blue, green, mean, principal density; colour distance."""
     size = density.shape[1]
@@ -86,12 +81,11 @@ def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:
 
 def _cut(channel: Array, around: Surroundings) -> Mask:
     values = channel[around.usable]
-    low, high = np.percentile(values, (1, 99.5))
+    low, skin, high = np.percentile(values, (1, 30, 99.5))
     if high - low < _LEAST_RANGE:
         return np.zeros(channel.shape, dtype=bool)
     clipped = np.clip(values, low, high)
-    skin = float(np.percentile(clipped, 30))
-    level = skin + _TOWARDS_SKIN * (otsu(clipped) - skin)
+    level = float(skin) + _TOWARDS_SKIN * (otsu(clipped) - float(skin))
     return tidy((channel > level) & around.usable, around)
 
 
@@ -111,7 +105,7 @@ def otsu(values: Array) -> float:
 def tidy(mask: Mask, around: Surroundings) -> Mask:
     """Keep the piece that is large and central (and what lies close to it), closed and without holes."""
     size = max(1, mask.shape[1] // 150)
-    opened = ndimage.binary_opening(mask, iterations=size)
+    opened = binary.opened(mask, size)
     marks, count = ndimage.label(opened)
     if count == 0:
         return np.zeros_like(mask)
@@ -135,7 +129,7 @@ def _rounded(pieces: Mask, best: Mask) -> Mask:
     wide = ndimage.distance_transform_edt(~padded[box]) <= gap
     closed = ndimage.distance_transform_edt(wide) > gap - _WIDEN * radius
     out = np.zeros_like(padded)
-    out[box] = ndimage.binary_fill_holes(closed)
+    out[box] = binary.filled(closed)
     return np.asarray(out[inner:-inner, inner:-inner], dtype=bool)
 
 
@@ -144,10 +138,12 @@ def _scores(marks: NDArray[np.int32], count: int, around: Surroundings) -> Array
     height, width = marks.shape
     y, x = np.mgrid[0:height, 0:width]
     radius = np.hypot((x - width / 2) / (width / 2), (y - height / 2) / (height / 2))
-    numbers = np.arange(1, count + 1)
-    worth = ndimage.sum(np.exp(-((radius / _CENTRAL) ** 2)), marks, numbers)
+
+    def gathered(values: Array | Mask) -> NDArray[np.float64]:
+        return np.asarray(np.bincount(marks.ravel(), values.ravel(), count + 1)[1:], dtype=np.float64)
+
+    worth = gathered(np.exp(-((radius / _CENTRAL) ** 2)))
     rim = np.ones_like(around.frame)
     rim[2:-2, 2:-2] = resample.within(around.frame, 2)[2:-2, 2:-2]
-    size = ndimage.sum(marks > 0, marks, numbers)
-    contact = ndimage.sum(rim & ~around.frame, marks, numbers) / np.sqrt(size)
+    contact = gathered(rim & ~around.frame) / np.sqrt(gathered(marks > 0))
     return np.asarray(worth / (1 + contact), dtype=np.float32)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from . import resample
+from . import binary, resample
 from .contour import Ring, of_mask, smooth, trace
 from .light import Array, Mask
 from .surroundings import Surroundings
@@ -52,41 +52,54 @@ def _box(mask: Mask, margin: int) -> tuple[tuple[slice, slice], Ring]:
 
 def _settled(start: Mask, view: Array, pull: Array, usable: Mask, sigma: float) -> Ring | None:
     """Move the border round by round; None where the piece is lost or runs away."""
-    current = start
+    current, blurred = start, _Blurred(view, sigma)
     for _ in range(_ROUNDS):
-        level = _level(current, view, pull, sigma)
+        level = _level(current, view, pull, blurred)
         level[~usable] = -1
         marks, count = ndimage.label(level > 0)
         if count == 0:
             return None
         sizes = np.bincount(marks.ravel())[1:]
-        current = ndimage.binary_fill_holes(marks == int(sizes.argmax()) + 1)
-    current = ndimage.binary_opening(current, iterations=max(1, int(sigma / 8)))
+        current = binary.filled(marks == int(sizes.argmax()) + 1)
+    current = binary.opened(current, max(1, int(sigma / 8)))
     if not 0.5 < current.sum() / start.sum() < 2.0:
         return None
     return _ring(level, current)
 
 
-def _level(current: Mask, view: Array, pull: Array, sigma: float) -> Array:
+def _level(current: Mask, view: Array, pull: Array, blurred: _Blurred) -> Array:
     """Density less the mean of its two sides, in contrasts; far from the start the start decides (`pull`)."""
-    inside = current.astype(np.float32)
-    near, far = _mean(view, inside, sigma), _mean(view, 1 - inside, sigma)
+    near, far = blurred.sides(current.astype(np.float32))
     contrast = np.maximum(near - far, _CONTRAST)
     return np.asarray((view - (near + far) / 2) / contrast + pull, dtype=np.float32)
 
 
-def _mean(view: Array, weight: Array, sigma: float) -> Array:
-    """Gaussian mean over what is weighted, on a smaller copy: it is smooth."""
-    step = max(1, int(sigma / 3))
-    thin, part = resample.thinned(weight, step), resample.thinned(view * weight, step)
-    total, sums = (ndimage.gaussian_filter(v, sigma / step) for v in (thin, part))
-    return resample.enlarged(sums / np.maximum(total, 1e-4), step, (view.shape[0], view.shape[1]))
+class _Blurred:
+    """Gaussian means on both sides of a border, on a smaller copy: they are smooth, and the outer follows
+    from the inner and the whole."""
+
+    def __init__(self, view: Array, sigma: float) -> None:
+        self._view, self._step = view, max(1, int(sigma / 3))
+        self._sigma = sigma / self._step
+        self._whole = self._smooth(view)
+
+    def sides(self, inside: Array) -> tuple[Array, Array]:
+        share, sums = self._smooth(inside), self._smooth(self._view * inside)
+        return self._mean(sums, share), self._mean(self._whole - sums, 1 - share)
+
+    def _smooth(self, values: Array) -> Array:
+        return np.asarray(ndimage.gaussian_filter(resample.thinned(values, self._step), self._sigma))
+
+    def _mean(self, sums: Array, share: Array) -> Array:
+        height, width = self._view.shape
+        mean = np.asarray(sums / np.maximum(share, 1e-4), dtype=np.float32)
+        return resample.enlarged(mean, self._step, (height, width))
 
 
 def _ring(level: Array, kept: Mask) -> Ring | None:
     """Trace the level, but only round the kept piece and not round the holes in it."""
-    band = ndimage.binary_dilation(kept, iterations=2)
+    band = binary.dilated(kept, 2)
     clean = np.where(band, np.clip(level, -1, 1), -1.0)
-    clean[ndimage.binary_erosion(kept, iterations=2)] = 1.0
+    clean[binary.eroded(kept, 2)] = 1.0
     ring = trace(ndimage.gaussian_filter(clean.astype(np.float32), 1.0))
     return None if ring is None else smooth(ring, 1.0)

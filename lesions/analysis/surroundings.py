@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
+from . import binary
 from .colour import to_lab
 from .light import Mask
 
@@ -59,7 +60,7 @@ def _frame(pixels: NDArray[np.uint8]) -> Mask:
     ]
     found = {int(np.bincount(c.ravel()).argmax()) for c in corners if (c > 0).mean() > 0.6} - {0}
     frame = np.isin(marks, list(found))
-    return ndimage.binary_dilation(frame, iterations=max(1, width // 100)) if found else frame
+    return binary.dilated(frame, max(1, width // 100)) if found else frame
 
 
 def _foreign(lab: NDArray[np.float32]) -> Mask:
@@ -73,6 +74,6 @@ def _foreign(lab: NDArray[np.float32]) -> Mask:
     size = max(1, lab.shape[1] // 128)
     if (green | blue | yellow).mean() > _CAST:
         return np.zeros_like(green)  # the whole picture has a cast: these hues say nothing about stickers
-    core = ndimage.binary_opening(green | blue | yellow, iterations=1)
-    closed = ndimage.binary_closing(core, iterations=size)
-    return np.asarray(ndimage.binary_dilation(closed, iterations=size + 1), dtype=bool)
+    core = binary.opened(green | blue | yellow)
+    closed = binary.closed(core, size)
+    return binary.dilated(closed, size + 1)

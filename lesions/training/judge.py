@@ -10,6 +10,7 @@ import numpy as np
 from scipy import ndimage
 
 from lesions.analysis import learned
+from lesions.analysis.agreement import jaccard
 from lesions.analysis.colour import to_lab
 
 from . import data
@@ -43,8 +44,8 @@ def judge(example: data.Example) -> Judged:
     eight = learned.outlines(example.pixels)
     return Judged(
         example.name,
-        learned.jaccard(once, example.mask),
-        learned.jaccard(eight.mask, example.mask),
+        jaccard(once, example.mask),
+        jaccard(eight.mask, example.mask),
         eight.agreement,
         tone(example),
     )

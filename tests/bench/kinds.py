@@ -1,18 +1,14 @@
-"""Outlines of open pictures by what makes them hard: python -m tests.bench.kinds [pictures].
+"""What makes an open picture hard, by name, for the table of tests/bench/real.py.
 
 A picture's kinds are read from its pixels and from the expert's outline, never from the program's answer; the
 limits are ours. One picture may be of several kinds; "none of these" is what the others leave.
 """
-
-import sys
-from pathlib import Path
 
 import numpy as np
 from PIL import Image
 from scipy import ndimage
 
 from lesions.analysis.colour import to_lab
-from tests.bench.imaging import LARGE, SMALL, judged, row
 
 FAINT = 12.0  # difference in CIELAB between lesion and the skin round it
 PINK = 8.0  # redder than the skin by this, and hardly darker
@@ -22,13 +18,11 @@ STICKER = 0.01  # share of the frame in a colour that skin does not have
 THICK_HAIR = 0.03  # share of thin dark lines outside the lesion
 
 
-def kinds(name: Path) -> set[str]:
-    pixels = np.array(Image.open(name).convert("RGB").resize((256, 192)))
-    truth = (
-        np.array(Image.open(name.with_name(f"{name.stem}_mask.png")).convert("L").resize((256, 192))) > 127
-    )
-    found = {word for word, holds in _tests(pixels, truth).items() if holds}
-    return found or {"none of these"}
+def of(pixels, truth) -> set[str]:
+    """Kinds of one picture, judged at one small size."""
+    pixels = np.array(Image.fromarray(pixels).resize((256, 192)))
+    truth = np.array(Image.fromarray(truth).resize((256, 192), Image.Resampling.NEAREST))
+    return {word for word, holds in _tests(pixels, truth).items() if holds} or {"none of these"}
 
 
 def _tests(pixels, truth):
@@ -61,25 +55,3 @@ def _lines(lightness):
     """Black top-hat: thin and darker than what lies round it."""
     closed = ndimage.grey_closing(lightness, size=(7, 7))
     return closed - lightness > 12
-
-
-def table(most: int) -> None:
-    names = sorted(SMALL.glob("*_mask.png"))[:most] + sorted(LARGE.glob("*_mask.png"))
-    pictures = [name.with_name(name.name.replace("_mask.png", ".jpg")) for name in names]
-    groups: dict[str, list] = {}
-    for picture in pictures:
-        score, doubted, _ = judged(picture)
-        for kind in kinds(picture):
-            groups.setdefault(kind, []).append((score, doubted))
-    for kind in sorted(groups):
-        scores = np.array([score for score, _ in groups[kind]])
-        weak = [doubted for score, doubted in groups[kind] if score < 0.65]
-        words = f"{len(scores)}, {scores.mean():.3f} / {np.median(scores):.3f}"
-        row(f"{kind}: pictures, Jaccard mean / median", words)
-        row("  under 0.65, and of these doubted", f"{len(weak)}, {sum(weak)}")
-
-
-if __name__ == "__main__":
-    if not SMALL.is_dir():
-        sys.exit("the open pictures are not beside this checkout (../shared/data)")
-    table(int(sys.argv[1]) if len(sys.argv) > 1 else 400)

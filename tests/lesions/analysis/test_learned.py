@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from lesions.analysis import learned
+from lesions.analysis.agreement import jaccard
 
 from .pictures import REAL
 
@@ -52,7 +53,7 @@ def test_a_drawn_spot_gives_the_recorded_answer(runtime):
     pixels, truth = spot()
     answer = learned.outlines(pixels)
     once = learned.probability(pixels)
-    assert learned.jaccard(answer.mask, truth) > 0.85
+    assert jaccard(answer.mask, truth) > 0.85
     assert answer.mask.mean() == pytest.approx(0.1469, abs=0.001)
     assert answer.agreement == pytest.approx(0.9905, abs=0.002)
     assert once.mean() == pytest.approx(0.1469, abs=0.001)
@@ -118,6 +119,6 @@ def test_real_pictures_are_outlined_as_the_card_says(runtime):
     for drawn in sorted(REAL.glob("*_mask.png")):
         pixels = np.asarray(Image.open(REAL / drawn.name.replace("_mask.png", ".jpg")).convert("RGB"))
         truth = np.asarray(Image.open(drawn).convert("L")) > 127
-        found.append(learned.jaccard(learned.piece(learned.probability(pixels)), truth))
+        found.append(jaccard(learned.piece(learned.probability(pixels)), truth))
     assert np.mean(found) > 0.735
     assert np.median(found) > 0.80

@@ -1,0 +1,130 @@
+"""Milliseconds by stage beside a full decode of the same file, memory of a process, gain of a second one."""
+
+import io
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+from PIL import Image
+
+from lesions.analysis import (
+    hair,
+    learned,
+    light,
+    measures,
+    outline,
+    pipeline,
+    quality,
+    reading,
+    refine,
+    ruler,
+    surroundings,
+)
+from lesions.analysis.phantom import draw
+from tests.bench.drawn import jpeg, lesions
+from tests.bench.table import row
+
+STAGES = (
+    (reading, "load"),
+    (surroundings, "find"),
+    (light, "even"),
+    (hair, "find"),
+    (hair, "close_over"),
+    (outline, "find"),
+    (learned, "probability"),
+    (learned, "outlines"),
+    (refine, "border"),
+    (ruler, "scale"),
+    (measures, "all_of"),
+    (quality, "assess"),
+)
+
+
+def timed(data, rounds=7):
+    """Least milliseconds of a full decode, of the whole answer and of each stage, in one interleaved run."""
+    spent = {}
+
+    def wrap(module, name):
+        plain = getattr(module, name)
+
+        def call(*args, **more):
+            start = time.perf_counter()
+            try:
+                return plain(*args, **more)
+            finally:
+                spent[module, name] = spent.get((module, name), 0) + time.perf_counter() - start
+
+        return plain, call
+
+    wrapped = {key: wrap(*key) for key in STAGES}
+    for key, (_, call) in wrapped.items():
+        setattr(*key, call)
+    best = {}
+    pipeline.measure(data)
+    for _ in range(rounds):
+        spent.clear()
+        start = time.perf_counter()
+        Image.open(io.BytesIO(data)).load()
+        middle = time.perf_counter()
+        pipeline.measure(data)
+        spent["decode"], spent["measure"] = middle - start, time.perf_counter() - middle
+        spent["one pass"] = spent["measure"] - spent.get((learned, "outlines"), 0)
+        best = {key: min(value, best.get(key, 9)) for key, value in spent.items()}
+    for key, (plain, _) in wrapped.items():
+        setattr(*key, plain)
+    return {key: value * 1000 for key, value in best.items()}
+
+
+def speed(what, data):
+    best = timed(data)
+    row(f"{what}, {len(data) / 1e6:.1f} MB: full Pillow decode, ms", f"{best['decode']:.0f}")
+    with_one = f"{best['one pass']:.0f} = {best['one pass'] / best['decode']:.2f} x decode"
+    row("  measure with one network pass, ms", with_one)
+    row("  measure with the eight passes for doubt, ms", f"{best['measure']:.0f}")
+    for module, name in STAGES:
+        row(f"    {module.__name__.rsplit('.', 1)[-1]}.{name}", f"{best.get((module, name), 0):.1f}")
+
+
+def field_of_18_mm(width):
+    """Drawn at this width, not enlarged: an enlarged copy has no detail to decode or to measure."""
+    spec = replace(next(lesions(1)), width=width, height=width * 3 // 4, mm_per_px=18 / width)
+    return draw(spec).image
+
+
+def grainy(image):
+    """With the noise of a sensor, which is what makes a camera's file large."""
+    noise = np.random.default_rng(1).normal(0, 4, (image.height, image.width, 3))
+    return Image.fromarray(np.clip(np.asarray(image) + noise, 0, 255).astype(np.uint8))
+
+
+def memory_and_processes(data):
+    code = (
+        "import sys, time; from lesions.analysis import pipeline; data = sys.stdin.buffer.read(); "
+        "pipeline.measure(data); start = time.perf_counter(); [pipeline.measure(data) for _ in range(10)]; "
+        "print(time.perf_counter() - start, "
+        "[w.split()[1] for w in open('/proc/self/status') if w.startswith('VmHWM')][0])"
+    )
+
+    def started():
+        return subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+
+    def finished(children):
+        with ThreadPoolExecutor(len(children)) as pool:
+            answers = list(pool.map(lambda c: c.communicate(data)[0].split(), children))
+        return 10 * sum(1 / float(a[0]) for a in answers), int(answers[0][1]) / 1024
+
+    one, memory = finished([started()])
+    two, _ = finished([started(), started()])
+    row("peak memory of a process, MB", f"{memory:.0f}")
+    row("pictures a second, one process / two, ratio", f"{one:.2f} / {two:.2f}, {two / one:.2f}")
+
+
+def table():
+    large = field_of_18_mm(4000)
+    speed("12 MP drawn", jpeg(large))
+    speed("12 MP with sensor noise", jpeg(grainy(large)))
+    speed("2 MP drawn", jpeg(field_of_18_mm(1600)))
+    memory_and_processes(jpeg(large))
