@@ -38,6 +38,11 @@ class Move:
     after: Tier
     reasons: tuple[Criterion, ...]
 
+    @property
+    def leading(self) -> list[Criterion]:
+        """The criteria that give the new tier; those of lower tiers add nothing."""
+        return [reason for reason in self.reasons if reason.tier == self.after]
+
 
 @dataclass(frozen=True)
 class Preview:

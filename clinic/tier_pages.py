@@ -67,11 +67,15 @@ def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
     groups = []
     for tier in reversed(tiers.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
-        shown = [
-            Shown(one, tier_words.sentence(one.when), tier_words.FLAGS.get(one.flag, "")) for one in rows
-        ]
+        shown = [Shown(one, _beyond(one), tier_words.FLAGS.get(one.flag, "")) for one in rows]
         groups.append((str(Tier(tier).label), shown))
     return groups
+
+
+def _beyond(one: Criterion) -> str:
+    """What is asked, unless its words say just that."""
+    asked = tier_words.sentence(one.when)
+    return "" if asked.lower() == f"{one.words}: yes.".lower() else asked
 
 
 @allow(Act.PROPOSE_POLICY)
