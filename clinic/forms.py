@@ -93,6 +93,15 @@ class RiskForm(forms.ModelForm):
         widgets = {"note": forms.Textarea(attrs={"rows": 2})}
 
 
+class TiersForm(forms.Form):
+    toml = forms.CharField(
+        label="The criteria",
+        help_text="Every criterion names its tier, its answers, its source and its mark.",
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        strip=False,
+    )
+
+
 class VisitForm(forms.Form):
     attended_on = day_field("Came on", initial=clock.today)
     done = forms.MultipleChoiceField(

@@ -1,142 +1,160 @@
-"""Risk tier of a patient with its reasons; relative risks of single factors are never multiplied.
+"""Risk tier of a patient with its reasons, by the criteria in force; relative risks are shown, never multiplied.
 
-The tiers follow restated published criteria (RACGP high and moderate rows; Cancer Council Australia's
-"very high" for gene carriers); a clinic's own guideline governs.
+The criteria are data that two people approve (`tiers.toml` is the template); a clinic's own guideline governs.
 """
 
-from collections.abc import Callable
+import hashlib
+import json
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from django.db import transaction
+from django.db.models import OuterRef, Subquery
 
-from clinic import audit, clock
-from clinic.models import Member, Patient, RiskAssessment, Tier
+from clinic import audit, clock, policies
+from clinic.formats import tiers
+from clinic.formats.tiers import Context, Criterion, TierSet
+from clinic.models import Member, Patient, PatientStatus, Policy, PolicyKind, RiskAssessment, Tier
 
-Answers = dict[str, Any]
 RENEW_AFTER_MONTHS = 12
+FACTORS = tuple(name for name in tiers.ANSWERS if name != "age")
+NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."
+_SHIPPED = Path(__file__).with_name("tiers.toml")
+
+
+class RiskRefused(ValueError):
+    """A sentence that says why no assessment can be recorded."""
 
 
 @dataclass(frozen=True)
-class Criterion:
-    """`holds` is given the answers and the age in years on the day of assessment."""
+class Move:
+    """One patient whose answers give another tier under a set than the one on record."""
 
-    tier: Tier
-    words: str
-    source: str
-    holds: Callable[[Answers, int], bool]
+    patient: Patient
+    assessment: RiskAssessment
+    after: Tier
+    reasons: tuple[Criterion, ...]
 
-
-_CCA = "Cancer Council Australia, summary of recommendations: very high risk"
-_HIGH = "RACGP risk table, high risk row (restated)"
-_MORE = "RACGP risk table, moderate risk row (restated)"
-
-CRITERIA: tuple[Criterion, ...] = (
-    Criterion(
-        Tier.VERY_HIGH, "carries CDKN2A or an equivalent variant", _CCA, lambda a, age: a["gene_carrier"]
-    ),
-    Criterion(Tier.HIGH, "melanoma in the past", _HIGH, lambda a, age: a["past_melanoma"]),
-    Criterion(
-        Tier.HIGH,
-        "basal or squamous cell carcinoma in the past",
-        _HIGH,
-        lambda a, age: a["past_keratinocyte"],
-    ),
-    Criterion(Tier.HIGH, "more than 20 solar keratoses", _HIGH, lambda a, age: a["many_keratoses"]),
-    Criterion(Tier.HIGH, "more than 100 moles", _HIGH, lambda a, age: a["naevi"] == "over100"),
-    Criterion(Tier.HIGH, "more than 10 atypical moles", _HIGH, lambda a, age: a["atypical"] == "over10"),
-    Criterion(
-        Tier.HIGH,
-        "first-degree relative with melanoma",
-        _HIGH,
-        lambda a, age: a["relatives"] > 0 and age > 15,
-    ),
-    Criterion(Tier.HIGH, "red hair", _HIGH, lambda a, age: a["red_hair"]),
-    Criterion(
-        Tier.HIGH, "phototype I, older than 45", _HIGH, lambda a, age: a["phototype"] == "I" and age > 45
-    ),
-    Criterion(
-        Tier.HIGH, "phototype II, older than 65", _HIGH, lambda a, age: a["phototype"] == "II" and age > 65
-    ),
-    Criterion(
-        Tier.HIGH,
-        "immunosuppressed or transplanted",
-        "Australian optimal care pathway, section 1.2",
-        lambda a, age: a["immunosuppressed"],
-    ),
-    Criterion(Tier.ABOVE_AVERAGE, "blue eyes", _MORE, lambda a, age: a["blue_eyes"]),
-    Criterion(
-        Tier.ABOVE_AVERAGE,
-        "phototype I, aged 25 to 45",
-        _MORE,
-        lambda a, age: a["phototype"] == "I" and 25 <= age <= 45,
-    ),
-    Criterion(
-        Tier.ABOVE_AVERAGE,
-        "phototype II, aged 45 to 65",
-        _MORE,
-        lambda a, age: a["phototype"] == "II" and 45 <= age <= 65,
-    ),
-    Criterion(
-        Tier.ABOVE_AVERAGE,
-        "phototype III, older than 65",
-        _MORE,
-        lambda a, age: a["phototype"] == "III" and age > 65,
-    ),
-    Criterion(Tier.ABOVE_AVERAGE, "solar keratoses", _MORE, lambda a, age: a["some_keratoses"]),
-    Criterion(
-        Tier.ABOVE_AVERAGE, "several sunburns in the past", _MORE, lambda a, age: a["blistering_burns"]
-    ),
-)
-FACTORS = (
-    "naevi",
-    "atypical",
-    "phototype",
-    "red_hair",
-    "blue_eyes",
-    "relatives",
-    "gene_carrier",
-    "past_melanoma",
-    "past_keratinocyte",
-    "many_keratoses",
-    "some_keratoses",
-    "blistering_burns",
-    "immunosuppressed",
-)
-_ORDER = [Tier.AVERAGE, Tier.ABOVE_AVERAGE, Tier.HIGH, Tier.VERY_HIGH]
+    @property
+    def leading(self) -> list[Criterion]:
+        """The criteria that give the new tier; those of lower tiers add nothing."""
+        return [reason for reason in self.reasons if reason.tier == self.after]
 
 
-def tier_of(answers: Answers, age: int) -> tuple[Tier, list[dict[str, str]]]:
-    """The highest tier of which one criterion holds, and every criterion that holds, highest first."""
-    held = [criterion for criterion in CRITERIA if criterion.holds(answers, age)]
-    held.sort(key=lambda criterion: -_ORDER.index(criterion.tier))
-    tier = held[0].tier if held else Tier.AVERAGE
-    return tier, [
-        {"text": criterion.words, "source": criterion.source, "tier": criterion.tier.value}
-        for criterion in held
-    ]
+@dataclass(frozen=True)
+class Preview:
+    """What a set would say of every latest assessment, at the age of its day; nothing is written."""
+
+    policy: Policy
+    looked_at: int
+    moves: tuple[Move, ...]
+
+    @property
+    def digest(self) -> str:
+        """Stands for all that was shown: the text, the assessments, each answer."""
+        moves = [(move.patient.pk, move.assessment.pk, move.after) for move in self.moves]
+        shown = json.dumps([self.policy.sha256, self.looked_at, moves])
+        return hashlib.sha256(shown.encode()).hexdigest()
+
+
+def shipped() -> str:
+    return _SHIPPED.read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=8)
+def _loaded(sha256: str, text: str) -> TierSet:
+    return tiers.load(text)
+
+
+def tiers_of(policy: Policy) -> TierSet:
+    return _loaded(policy.sha256, policy.toml)
+
+
+def in_force() -> Policy | None:
+    return policies.in_force(PolicyKind.TIERS)
 
 
 @transaction.atomic
 def assess(
     *, patient: Patient, by: Member, assessed_on: date, note: str = "", **answers: Any
 ) -> RiskAssessment:
-    """A dated, signed snapshot; the latest counts and earlier ones stay."""
-    tier, reasons = tier_of(answers, patient.age_on(assessed_on))
+    """A dated, signed snapshot; the latest counts and earlier ones stay, each with the set that judged it."""
+    policy = in_force()
+    if policy is None:
+        raise RiskRefused(NONE_IN_FORCE)
+    tier, held = tiers_of(policy).judge(answers | {"age": patient.age_on(assessed_on)})
     row = RiskAssessment.objects.create(
         patient=patient,
         by=by,
         assessed_on=assessed_on,
         note=note,
         tier=tier,
-        reasons=reasons,
+        reasons=[_reason(criterion) for criterion in held],
+        policy=policy,
         changed_at=clock.now(),
         **answers,
     )
-    audit.record("risk.assess", by=by, subject=row, patient=patient, tier=tier)
+    audit.record("risk.assess", by=by, subject=row, patient=patient, tier=tier, tiers=policy.version)
     return row
 
 
+def _reason(criterion: Criterion) -> dict[str, str]:
+    return {
+        "id": criterion.id,
+        "text": criterion.words,
+        "source": criterion.source,
+        "tier": criterion.tier,
+        "flag": criterion.flag,
+    }
+
+
 def current(patient: Patient) -> RiskAssessment | None:
-    return patient.risk_assessments.select_related("by").first()
+    return patient.risk_assessments.select_related("by", "policy").first()
+
+
+def answers_of(row: RiskAssessment) -> dict[str, Any]:
+    """What was answered, and the age on the day of the assessment."""
+    return {name: getattr(row, name) for name in FACTORS} | {"age": row.patient.age_on(row.assessed_on)}
+
+
+def context_of(row: RiskAssessment) -> list[Context]:
+    """Published relative risks of the single factors that hold, by the set that judged them."""
+    return tiers_of(row.policy).context_of(answers_of(row)) if row.policy else []
+
+
+def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
+    """How this set judges the same answers, where that is another tier."""
+    if policy is None or row.policy_id == policy.pk:
+        return None
+    tier, held = tiers_of(policy).judge(answers_of(row))
+    return None if tier == row.tier else Move(row.patient, row, Tier(tier), tuple(held))
+
+
+def preview(policy: Policy) -> Preview:
+    """Every active patient's latest assessment under `policy`."""
+    newest = RiskAssessment.objects.filter(patient=OuterRef("patient")).order_by("-assessed_on", "-pk")
+    rows = (
+        RiskAssessment.objects.filter(pk=Subquery(newest.values("pk")[:1]))
+        .filter(patient__status=PatientStatus.ACTIVE)
+        .select_related("patient")
+        .order_by("patient__family_name", "patient__given_name", "patient")
+    )
+    found = list(rows)
+    moves = (differs(row, policy) for row in found)
+    return Preview(policy, len(found), tuple(move for move in moves if move))
+
+
+@transaction.atomic
+def approve(*, policy: Policy, by: Member, revision: int, digest: str) -> Policy:
+    """Bring a set into force, by whoever has seen who would move; no tier changes before a new assessment."""
+    if digest != preview(policy).digest:
+        raise policies.PolicyRefused(
+            "Who would move under this set has not been looked at, or has changed since: look at the list first."
+        )
+    return policies.approve(policy=policy, by=by, revision=revision)
+
+
+policies.CHECKS[PolicyKind.TIERS] = tiers.check

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic import views
+from clinic import tier_pages, views
 
 app_name = "clinic"
 urlpatterns = [
@@ -15,6 +15,11 @@ urlpatterns = [
     path("patients/<int:pk>/risk/", views.assess_risk, name="assess_risk"),
     path("patients/<int:pk>/visits/", views.record_visit, name="record_visit"),
     path("patients/<int:pk>/trail/", views.trail, name="trail"),
+    path("tiers/", tier_pages.in_force, name="tiers"),
+    path("tiers/draft/", tier_pages.draft, name="tiers_draft"),
+    path("tiers/<int:pk>/", tier_pages.version, name="tiers_version"),
+    path("tiers/<int:pk>/propose/", tier_pages.propose, name="tiers_propose"),
+    path("tiers/<int:pk>/approve/", tier_pages.approve, name="tiers_approve"),
     path("staff/", views.staff, name="staff"),
     path("staff/new/", views.add_member, name="add_member"),
     path("staff/<int:pk>/", views.amend_member, name="amend_member"),

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_POST
 from clinic import audit, panels, risk, staffing, visits
 from clinic import patients as people
 from clinic.access import Act, allow, may
+from clinic.formats import tier_words
 from clinic.forms import (
     AmendForm,
     EndCareForm,
@@ -76,18 +77,35 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "patient": found,
         "namesakes": list(people.namesakes(found)[:3]),
-        "risk": risk.current(found),
+        **_risk(found),
         "routes": list(found.routes.all()),
         "columns": panels.panels_for(found, request),
         "buttons": panels.buttons_for(request),
         "route_form": RouteForm(),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
+        "may_rules": may(request.user, Act.SEE_RULES),
         "may_assess": may(request.user, Act.ASSESS_RISK),
         "may_visit": may(request.user, Act.RECORD_VISIT),
         "may_trail": may(request.user, Act.SEE_TRAIL),
         "may_end": may(request.user, Act.END_CARE),
     }
     return render(request, "clinic/patient.html", context)
+
+
+def _risk(patient: Patient) -> dict[str, Any]:
+    """The latest assessment, what the criteria in force would say of it, and published figures beside it."""
+    latest = risk.current(patient)
+    if latest is None:
+        return {"risk": None}
+    lifetime = risk.tiers_of(latest.policy).lifetime if latest.policy else ()
+    return {
+        "risk": latest,
+        "risk_differs": risk.differs(latest, risk.in_force()),
+        "risk_context": [
+            (row, tier_words.figure(row), tier_words.FLAGS[row.flag]) for row in risk.context_of(latest)
+        ],
+        "risk_lifetime": [(row, tier_words.FLAGS[row.flag]) for row in lifetime],
+    }
 
 
 @allow(Act.REGISTER_PATIENTS)
@@ -167,10 +185,16 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
     if form.is_valid():
-        row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
-        messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
-        return redirect("clinic:patient", pk)
-    note = "Risk tiers order check-ups; they follow restated guideline rows and do not replace judgement."
+        try:
+            row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
+        except risk.RiskRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
+            return redirect("clinic:patient", pk)
+    note = "Risk tiers order check-ups; they follow the criteria in force and do not replace judgement."
+    if risk.in_force() is None:
+        note = risk.NONE_IN_FORCE
     return _about(request, found, form, "Risk assessment", "Record", note=note)
 
 

@@ -71,6 +71,8 @@ AVERAGE_ANSWERS: dict[str, Any] = {
 def risk_assessment(
     patient: Patient, by: Member | None = None, on: date | None = None, **answers: Any
 ) -> RiskAssessment:
+    if risk.in_force() is None:
+        tiers_in_force()
     return risk.assess(
         patient=patient,
         by=by or dermatologist(),
@@ -105,6 +107,10 @@ def rules_in_force() -> Policy:
 
 def flags_in_force() -> Policy:
     return policy_in_force("flags", (Path(__file__).parent.parent / "lesions" / "flags.toml").read_text())
+
+
+def tiers_in_force() -> Policy:
+    return policy_in_force("tiers", risk.shipped())
 
 
 def days_ago(days: int) -> date:

@@ -119,9 +119,10 @@ def test_the_failsafe_holds_and_raises_its_alarms(built):
     assert failsafe.live().holds
 
 
-def test_rules_and_limits_are_in_force_by_two_people_and_a_draft_lies_ready(built):
+def test_rules_limits_and_tiers_are_in_force_by_two_people_and_a_draft_lies_ready(built):
     states = Counter(Policy.objects.values_list("kind", "state"))
-    assert states == {("rules", "in_force"): 1, ("flags", "in_force"): 1, ("rules", "draft"): 1}
+    in_force = {(kind, "in_force"): 1 for kind in ("rules", "flags", "tiers")}
+    assert states == in_force | {("rules", "draft"): 1}
     for policy in Policy.objects.filter(state="in_force"):
         assert policy.proposed_by.username == "ilse" and policy.approved_by.username == "tomas"
 

@@ -11,7 +11,18 @@ ROOT = Path(__file__).parent.parent
 CORES = ("lesions/analysis", "scheduling/rules", "clinic/formats")
 PURE = ("lesions/bodymap.py", "lesions/bodyshapes.py")
 ABOVE = {"clinic": ("lesions", "scheduling"), "lesions": ("scheduling",), "scheduling": ()}
-TOPIC_FREE = {"forms", "views", "api", "tasks", "urls", "apps", "panels", "policy_pages", "receivers"}
+TOPIC_FREE = {
+    "forms",
+    "views",
+    "api",
+    "tasks",
+    "urls",
+    "apps",
+    "panels",
+    "policy_pages",
+    "tier_pages",
+    "receivers",
+}
 
 
 def imports(path: Path) -> set[str]:

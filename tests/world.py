@@ -15,6 +15,7 @@ from tests.lesions import scene
 
 def build_world() -> dict[str, tuple]:
     policy, limits = build.rules_in_force(), build.flags_in_force()
+    tiers = build.tiers_in_force()
     nurse, doctor = build.nurse(), build.dermatologist()
     patient = build.patient(by=nurse)
     build.risk_assessment(patient, by=doctor, on=build.days_ago(400), red_hair=True)
@@ -53,6 +54,7 @@ def build_world() -> dict[str, tuple]:
         "diagnosis": (diagnosis.pk,),
         "policy": (policy.pk,),
         "limits": (limits.pk,),
+        "tiers": (tiers.pk,),
         "recall": (recall.pk,),
         "item": (recall.work_items.get().pk,),
         "appointment": (_appointment(recall, nurse),),

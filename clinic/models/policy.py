@@ -7,6 +7,7 @@ from clinic.models.base import Stated
 class PolicyKind(models.TextChoices):
     RULES = "rules", "recall rules"
     FLAGS = "flags", "limits of the measures"
+    TIERS = "tiers", "criteria of the risk tiers"
 
 
 class PolicyState(models.TextChoices):

@@ -55,6 +55,8 @@ class RiskAssessment(Stated):
     note = models.TextField(blank=True)
     tier = models.CharField(max_length=16, choices=Tier)
     reasons = models.JSONField(default=list)
+    # The criteria that judged it; none where it was recorded before the criteria were data.
+    policy = models.ForeignKey("clinic.Policy", null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ["-assessed_on", "-pk"]

@@ -40,6 +40,7 @@ def jpeg(spec) -> bytes:
 def staff():
     build.rules_in_force()
     build.flags_in_force()
+    build.tiers_in_force()
     return {
         "nurse": build.nurse(name="R. Nurse"),
         "dermatologist": build.dermatologist(name="Dr M. Doctor"),

@@ -81,6 +81,7 @@ def test_the_administrator_sees_no_patient(client):
 
 
 def test_a_risk_assessment_gives_tier_and_reasons_on_the_page(client, nurse):
+    build.tiers_in_force()
     someone = build.patient()
     form = {key: value for key, value in build.AVERAGE_ANSWERS.items() if value is not False}
     form |= {"assessed_on": "2026-01-05", "red_hair": "on"}

@@ -1,10 +1,11 @@
-"""Tiers against restated published criteria (named in clinic/risk.py): RACGP rows as reproduced on a clinic page."""
+"""Tiers against restated published criteria (named in clinic/tiers.toml): RACGP rows as on a clinic page."""
 
 from datetime import date
 
 import pytest
 
 from clinic import risk
+from clinic.formats import tiers
 from tests import build
 
 # (answers, age, tier). Source: RACGP risk table (restated); Cancer Council Australia for the gene carrier.
@@ -39,17 +40,17 @@ TABLE = [
 
 @pytest.mark.parametrize("answers, age, tier", TABLE)
 def test_the_tier_follows_the_published_row(answers, age, tier):
-    found, reasons = risk.tier_of(build.AVERAGE_ANSWERS | answers, age)
+    found, reasons = tiers.load(risk.shipped()).judge(build.AVERAGE_ANSWERS | answers | {"age": age})
     assert found == tier
     assert bool(reasons) == (tier != "average")
 
 
 def test_every_reason_is_kept_highest_first_with_its_source():
-    answers = build.AVERAGE_ANSWERS | {"blue_eyes": True, "gene_carrier": True, "red_hair": True}
-    tier, reasons = risk.tier_of(answers, 40)
+    answers = build.AVERAGE_ANSWERS | {"blue_eyes": True, "gene_carrier": True, "red_hair": True, "age": 40}
+    tier, reasons = tiers.load(risk.shipped()).judge(answers)
     assert tier == "very_high"
-    assert [reason["tier"] for reason in reasons] == ["very_high", "high", "above_average"]
-    assert all(reason["source"] for reason in reasons)
+    assert [reason.tier for reason in reasons] == ["very_high", "high", "above_average"]
+    assert all(reason.source for reason in reasons)
 
 
 @pytest.mark.django_db

@@ -4,7 +4,7 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from clinic import clock, policies, staffing
+from clinic import clock, policies, risk, staffing
 from clinic.models import Member, PolicyKind, Role
 from clinic.project.demo_data import desk, pictures
 from clinic.project.demo_data.acts import House, Part
@@ -79,7 +79,7 @@ def build(progress: Say, size: str = "full", processes: int = 2) -> list[Login]:
 
 
 def open_house(calendar: Calendar, logins: list[Login], hands: Hands) -> House:
-    """Staff, rules and limits on the first day, two years ago."""
+    """Staff, rules, limits and tiers on the first day, two years ago."""
     with clock.at(moment(calendar.day(FIRST_DAY), 0)):
         staff = [
             staffing.add(
@@ -97,6 +97,7 @@ def open_house(calendar: Calendar, logins: list[Login], hands: Hands) -> House:
         )
         bring_into_force(PolicyKind.RULES, ruleset.shipped("default"), doctors)
         bring_into_force(PolicyKind.FLAGS, flags.shipped(), doctors)
+        bring_into_force(PolicyKind.TIERS, risk.shipped(), doctors)
         house = House(calendar, nurses, doctors, hands)
         desk.open_diary(house)
     return house

@@ -1,0 +1,61 @@
+"""Criteria of the risk tiers as sentences, made from what is asked and never from what somebody wrote beside it."""
+
+from collections.abc import Iterable
+from typing import Any, Final
+
+from clinic.formats.tiers import Condition, Context
+
+_WORDS: Final = {
+    "age": "age",
+    "naevi": "number of moles on the whole body",
+    "atypical": "number of atypical moles",
+    "phototype": "skin phototype",
+    "relatives": "number of first-degree relatives with melanoma",
+    "red_hair": "red hair",
+    "blue_eyes": "blue eyes",
+    "gene_carrier": "CDKN2A or an equivalent variant",
+    "past_melanoma": "melanoma in the past",
+    "past_keratinocyte": "basal or squamous cell carcinoma in the past",
+    "many_keratoses": "more than 20 solar keratoses",
+    "some_keratoses": "some solar keratoses",
+    "blistering_burns": "several sunburns in the past",
+    "immunosuppressed": "immunosuppression or a transplant",
+}
+_BANDS: Final = {"over100": "more than 100", "over10": "more than 10", "0": "none"}
+FLAGS: Final = {
+    "found": "read in a published text",
+    "found-2nd": "read in a restatement of the published text",
+    "memory H": "from memory, to be checked",
+    "memory M": "from memory, to be checked before it is relied on",
+}
+_TESTS: Final = {"at_least": "at least", "at_most": "at most", "over": "over"}
+
+
+def sentence(when: Iterable[Condition]) -> str:
+    """“Skin phototype is I, and age is over 45.”"""
+    words = ", and ".join(_condition(condition) for condition in when)
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def _condition(one: Condition) -> str:
+    name = _WORDS[one.answer]
+    if isinstance(one.value, bool):
+        return f"{name}: {'yes' if one.value else 'no'}"
+    if one.operator == "in":
+        return f"{name} is {_any([_band(value) for value in one.value])}"
+    test = _TESTS.get(one.operator)
+    return f"{name} is {test} {one.value}" if test else f"{name} is {_band(one.value)}"
+
+
+def _band(value: Any) -> str:
+    return _BANDS.get(str(value), str(value).replace("-", " to "))
+
+
+def _any(names: list[str]) -> str:
+    return " or ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
+
+
+def figure(row: Context) -> str:
+    """“3.64 times (2.56 to 5.37)”"""
+    span = f" ({row.interval[0]:g} to {row.interval[1]:g})" if row.interval else " (interval not given)"
+    return f"{row.value:g} times{span}"

@@ -1,0 +1,105 @@
+"""The criteria of the risk tiers: which are in force, whom others would move, how two people bring them into force."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from clinic import risk
+from clinic.access import Act, allow, may
+from clinic.formats import tier_words, tiers
+from clinic.formats.tiers import Criterion, TierSet
+from clinic.forms import TiersForm
+from clinic.models import Policy, PolicyKind, PolicyState, Tier
+from clinic.policy_pages import PolicyPages, rights
+from clinic.views import page_form
+
+PAGES = PolicyPages(PolicyKind.TIERS, "Tier criteria", home="clinic:tiers", version="clinic:tiers_version")
+
+
+@dataclass(frozen=True)
+class Shown:
+    criterion: Criterion
+    sentence: str
+    flag: str
+
+
+@allow(Act.SEE_RULES)
+def in_force(request: HttpRequest) -> HttpResponse:
+    versions = PAGES.versions()
+    current = next((row for row in versions if row.state == PolicyState.IN_FORCE), None)
+    return _page(request, current, versions)
+
+
+@allow(Act.SEE_RULES)
+def version(request: HttpRequest, pk: int) -> HttpResponse:
+    return _page(request, PAGES.one(pk), PAGES.versions())
+
+
+def _page(request: HttpRequest, policy: Policy | None, versions: list[Policy]) -> HttpResponse:
+    context = {"policy": policy, "versions": versions, **rights(request.user)}
+    context["may_see_patients"] = may(request.user, Act.SEE_PATIENTS)
+    if policy:
+        context |= _read(policy)
+    return render(request, "clinic/tiers.html", context)
+
+
+def _read(policy: Policy) -> dict[str, Any]:
+    """A text that cannot be used is shown with its faults; one that was replaced moves nobody."""
+    faults = tiers.check(policy.toml)
+    if faults:
+        return {"faults": faults}
+    found = risk.tiers_of(policy)
+    shown = {
+        "found": found,
+        "groups": _groups(found),
+        "context": [(row, tier_words.figure(row), tier_words.FLAGS[row.flag]) for row in found.context],
+        "lifetime": [(row, tier_words.FLAGS[row.flag]) for row in found.lifetime],
+    }
+    return shown if policy.state == PolicyState.REPLACED else shown | {"preview": risk.preview(policy)}
+
+
+def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
+    """Highest tier first."""
+    groups = []
+    for tier in reversed(tiers.TIERS[1:]):
+        rows = [one for one in found.criteria if one.tier == tier]
+        shown = [Shown(one, _beyond(one), tier_words.FLAGS.get(one.flag, "")) for one in rows]
+        groups.append((str(Tier(tier).label), shown))
+    return groups
+
+
+def _beyond(one: Criterion) -> str:
+    """What is asked, unless its words say just that."""
+    asked = tier_words.sentence(one.when)
+    return "" if asked.lower() == f"{one.words}: yes.".lower() else asked
+
+
+@allow(Act.PROPOSE_POLICY)
+def draft(request: HttpRequest) -> HttpResponse:
+    current = risk.in_force()
+    form = TiersForm(request.POST or None, initial={"toml": current.toml if current else risk.shipped()})
+    made = PAGES.keep(request, form, tiers.check) if form.is_valid() else None
+    if made:
+        words = f"Tier criteria {made.version} are a draft. Read them as sentences, then propose them."
+        messages.success(request, words)
+        return redirect(PAGES.version, made.pk)
+    note = "Nobody's tier changes before a second person has approved them and the person is assessed anew."
+    more = {"back": PAGES.home, "button": "Check and keep as draft", "note": note}
+    return page_form(request, form, "Draft tier criteria", **more)
+
+
+@allow(Act.PROPOSE_POLICY)
+@require_POST
+def propose(request: HttpRequest, pk: int) -> HttpResponse:
+    return PAGES.propose(request, pk, "are proposed: another person sees whom they move and approves them.")
+
+
+@allow(Act.APPROVE_POLICY)
+@require_POST
+def approve(request: HttpRequest, pk: int) -> HttpResponse:
+    said = "are in force for every assessment from now on; nobody's tier has changed."
+    return PAGES.sign(request, pk, risk.approve, said, digest=request.POST.get("preview", ""))

@@ -1,0 +1,202 @@
+"""The shipped criteria against the published rows, and every fault of a text by its place.
+
+Sources: RACGP risk table, high and moderate rows, as reproduced on a clinic page (read in a restatement); Cancer Council
+Australia, summary of recommendations (very high risk); Australian optimal care pathway, 2nd edition, section 1.2.
+"""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from clinic import risk
+from clinic.formats import tier_words, tiers
+from clinic.models import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
+from tests import build
+
+SHIPPED = risk.shipped()
+SET = tiers.load(SHIPPED)
+
+
+def published(a):
+    """The rows written out by hand a second time, highest first; `age` in whole years."""
+    age, skin = a["age"], a["phototype"]
+    very_high = [a["gene_carrier"]]
+    high = [
+        a["red_hair"],
+        skin == "I" and age > 45,
+        skin == "II" and age > 65,
+        a["relatives"] > 0 and age > 15,
+        a["naevi"] == "over100",
+        a["atypical"] == "over10",
+        a["past_melanoma"],
+        a["past_keratinocyte"],
+        a["many_keratoses"],
+        a["immunosuppressed"],
+    ]
+    moderate = [
+        a["blue_eyes"],
+        skin == "I" and age in range(25, 46),
+        skin == "II" and age in range(45, 66),
+        skin == "III" and age > 65,
+        a["some_keratoses"],
+        a["blistering_burns"],
+    ]
+    rows = [("very_high", very_high), ("high", high), ("above_average", moderate)]
+    held = [tier for tier, tests in rows for test in tests if test]
+    return (held[0] if held else "average"), held
+
+
+def of(kind):
+    if isinstance(kind, tuple):
+        return st.sampled_from(kind)
+    return st.booleans() if kind is bool else st.integers(0, 3)
+
+
+MOSTLY_NO = st.integers(0, 5).map(lambda one: one == 0)
+EVERYBODY = st.fixed_dictionaries(
+    {name: MOSTLY_NO if kind is bool else of(kind) for name, kind in tiers.ANSWERS.items()}
+    | {"age": st.one_of(st.integers(0, 110), st.sampled_from([15, 16, 24, 25, 44, 45, 46, 65, 66]))}
+)
+
+
+@given(EVERYBODY)
+def test_the_shipped_set_says_what_the_published_rows_say(answers):
+    tier, held = SET.judge(answers)
+    assert (tier, [one.tier for one in held]) == published(answers)
+
+
+@pytest.mark.parametrize("phototype", Phototype.values)
+def test_every_age_of_every_phototype(phototype):
+    for age in range(110):
+        answers = build.AVERAGE_ANSWERS | {"phototype": phototype, "age": age}
+        assert SET.judge(answers)[0] == published(answers)[0], age
+
+
+def test_the_reader_knows_just_the_answers_that_the_assessment_asks():
+    bands = {"naevi": NaeviBand, "atypical": AtypicalBand, "phototype": Phototype}
+    for name, choices in bands.items():
+        assert tiers.ANSWERS[name] == tuple(choices.values)
+    assert tuple(Tier.values) == tiers.TIERS
+    kinds = {"CharField": tuple, "BooleanField": bool, "PositiveSmallIntegerField": int}
+    for name in risk.FACTORS:
+        known = tiers.ANSWERS[name]
+        kind = kinds[RiskAssessment._meta.get_field(name).get_internal_type()]
+        assert isinstance(known, tuple) if kind is tuple else known is kind
+    assert tier_words._WORDS.keys() == tiers.ANSWERS.keys()
+
+
+# (row, value, interval, flag). Sources: Gandini et al., Eur J Cancer 2005;41:28-44 (moles), 41:2040-2059 (the others), read
+# in the abstracts; Chang et al., Int J Cancer 2009;124:420-428; van der Leest et al., Br J Dermatol 2012.
+PUBLISHED = [
+    ("moles-101-120", 6.89, (4.63, 10.25), "found"),
+    ("atypical-five", 6.36, (3.80, 10.33), "found"),
+    ("atypical-any", 4.0, (2.8, 5.8), "found"),
+    ("type-1", 2.09, (1.67, 2.58), "found"),
+    ("red-hair", 3.64, (2.56, 5.37), "found"),
+    ("blue-eyes", 1.47, (1.28, 1.69), "found"),
+    ("relative", 1.74, (1.41, 2.14), "found"),
+    ("skin-cancer", 4.28, (2.80, 6.55), "found"),
+    ("melanoma-invasive", 12.4, (11.6, 13.2), "found"),
+    ("type-2", 1.84, (1.43, 2.36), "memory M"),  # from memory
+    ("sunburn", 2.03, (1.73, 2.37), "memory H"),  # from memory; Gandini et al. 2005;41:45-60
+]
+
+
+@pytest.mark.parametrize(("key", "value", "interval", "flag"), PUBLISHED)
+def test_a_relative_risk_is_the_published_one_with_its_mark(key, value, interval, flag):
+    row = next(row for row in SET.context if row.id == key)
+    assert (row.value, row.interval, row.flag) == (value, interval, flag)
+
+
+def test_lifetime_risk_carries_its_year():
+    """American Cancer Society pages of 2014 and 2016 (read); the later ones from memory, and marked so."""
+    by_year = {row.year: (row.value, row.flag) for row in SET.lifetime}
+    assert by_year["2014"] == ("1 in 50 (white), 1 in 200 (Hispanic), 1 in 1,000 (Black)", "found")
+    assert (
+        by_year["about 2018 to 2022"][0].startswith("1 in 38")
+        and by_year["about 2018 to 2022"][1] == "memory H"
+    )
+    assert by_year["about 2023 on"][1] == "memory M"
+
+
+def test_context_follows_the_factors_that_hold_and_moves_no_tier():
+    answers = build.AVERAGE_ANSWERS | {"atypical": "1-5", "age": 40}
+    assert [row.id for row in SET.context_of(answers)] == ["atypical-five", "atypical-one", "atypical-any"]
+    assert SET.judge(answers)[0] == "average"
+    assert SET.context_of(build.AVERAGE_ANSWERS | {"age": 40}) == []
+
+
+FIRST = '[[criterion]]\nid = "a"\ntier = "high"\nwords = "w"\nwhen = { red_hair.is = true }\nsource = "Some guideline"\nedition = "1"\nflag = "found"\n'
+HEAD = 'schema = 1\nname = "n"\ntitle = "t"\n'
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("schema = 1", "schema = 2", "schema: must be 1"),
+        ("schema = 1", "schema = 1\nodd = 2", "odd: is not known here"),
+        ('id = "a"', 'id = "a"\nodd = 2', "criterion[0:a].odd: is not known here"),
+        ('words = "w"\n', "", "criterion[0:a].words: is missing"),
+        ('"high"', '"average"', "criterion[0:a].tier: must be one of above_average, high, very_high"),
+        ("red_hair.is", "red_har.is", "criterion[0:a].when.red_har: there is no such answer"),
+        ("red_hair.is = true", "", "criterion[0:a].when: must name at least one answer"),
+        ("red_hair.is = true", "red_hair = true", "criterion[0:a].when.red_hair: needs one of is"),
+        ("red_hair.is", "red_hair.over", "criterion[0:a].when.red_hair.over: is no operator of red_hair"),
+        ("red_hair.is = true", "red_hair.is = 1", "criterion[0:a].when.red_hair.is: must be true or false"),
+        ("red_hair.is = true", "age.over = true", "criterion[0:a].when.age.over: must be a whole number"),
+        ("red_hair.is = true", 'naevi.in = "over100"', "criterion[0:a].when.naevi.in: must be a list"),
+        ("red_hair.is = true", 'naevi.in = ["many"]', "criterion[0:a].when.naevi.in: 'many' is none of 0-15"),
+        ("red_hair.is = true", "naevi.is = [1]", "criterion[0:a].when.naevi.is: [1] is none of"),
+        ('"found"', '"memory L"', "criterion[0:a].flag: must be one of found, found-2nd"),
+        ('"Some guideline"', '"-"', "criterion[0:a].source: names no source"),
+        (
+            '"Some guideline"',
+            '"clinic setting, no source"',
+            "criterion[0:a].approver: a criterion without a source names who approves it",
+        ),
+        ('"found"', '"design"', "criterion[0:a].flag: “design” stands with source"),
+        (FIRST, FIRST + FIRST, "criterion[1:a].id: the id “a” stands twice"),
+        (FIRST, "", "criterion: at least one [[criterion]] is needed"),
+        (FIRST, "criterion = [1]", "criterion[0]: must be a table"),
+        (FIRST, "criterion = 1", "criterion: must be a list of tables"),
+        (FIRST, "[[criterion]\n", "line 4: not readable as TOML"),
+    ],
+)
+def test_a_fault_is_named_by_its_place(old, new, fault):
+    found = tiers.check((HEAD + FIRST).replace(old, new, 1))
+    assert any(fault in one for one in found), found
+
+
+CONTEXT = '[[context]]\nid = "c"\nwords = "w"\nwhen = { red_hair.is = true }\nvalue = 2.0\ninterval = [1.0, 3.0]\nsource = "Some study"\nyear = "2005"\nflag = "found"\n'
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("value = 2.0", "value = nan", "context[0:c].value: must be a number above 0"),
+        ("[1.0, 3.0]", "[3.0, 1.0]", "context[0:c].interval: does not hold the value"),
+        ("[1.0, 3.0]", "[1.0]", "context[0:c].interval: must be two numbers"),
+        ('year = "2005"\n', "", "context[0:c].year: is missing"),
+        ('"found"', '"design"', "context[0:c].flag: must be one of"),
+    ],
+)
+def test_a_fault_of_the_context_is_named_by_its_place(old, new, fault):
+    assert tiers.check(HEAD + FIRST + CONTEXT) == []
+    found = tiers.check(HEAD + FIRST + CONTEXT.replace(old, new, 1))
+    assert any(fault in one for one in found), found
+
+
+def test_a_clinics_own_criterion_names_who_answers_for_it():
+    own = FIRST.replace('"Some guideline"', '"clinic setting, no source"').replace('"found"', '"design"')
+    assert tiers.check(HEAD + own + 'approver = "Dr A. Example"\n') == []
+
+
+@given(st.text(alphabet='[]{}="\n.1ab_ ', max_size=60))
+def test_no_text_breaks_the_reader(text):
+    assert isinstance(tiers.check(HEAD + text + "\n" + FIRST), list)
+
+
+def test_a_criterion_reads_as_a_sentence():
+    by_id = {one.id: tier_words.sentence(one.when) for one in SET.criteria}
+    assert by_id["type-1-over-45"] == "Skin phototype is I, and age is over 45."
+    assert by_id["over-100-moles"] == "Number of moles on the whole body is more than 100."
