@@ -14,6 +14,7 @@ from clinic.formats import tier_words, tiers
 from clinic.formats.tiers import Criterion, TierSet
 from clinic.forms import TiersForm
 from clinic.models import Policy, PolicyKind, PolicyState, Tier
+from clinic.policies import Version
 from clinic.policy_pages import PolicyPages, rights
 from clinic.views import page_form
 
@@ -30,7 +31,7 @@ class Shown:
 @allow(Act.SEE_RULES)
 def in_force(request: HttpRequest) -> HttpResponse:
     versions = PAGES.versions()
-    current = next((row for row in versions if row.state == PolicyState.IN_FORCE), None)
+    current = next((row.policy for row in versions if row.policy.state == PolicyState.IN_FORCE), None)
     return _page(request, current, versions)
 
 
@@ -39,7 +40,7 @@ def version(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
-def _page(request: HttpRequest, policy: Policy | None, versions: list[Policy]) -> HttpResponse:
+def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
     context = {"policy": policy, "versions": versions, **rights(request.user)}
     context["may_see_patients"] = may(request.user, Act.SEE_PATIENTS)
     if policy:
