@@ -88,7 +88,11 @@ def _keep_plan(patient: Patient, policy: PolicyRow, known: facts.Facts, answer: 
         Plan.objects.filter(pk=before.pk).update(valid_until=answer.valid_until, made_at=clock.now())
         before.refresh_from_db()
         return before
-    plan, _ = Plan.objects.update_or_create(patient=patient, defaults=fields | {"made_at": clock.now()})
+    # The patient's row is locked: nobody else can make this plan in between.
+    plan = before or Plan(patient=patient)
+    for name, value in (fields | {"made_at": clock.now()}).items():
+        setattr(plan, name, value)
+    plan.save()
     made_from = {"facts": patient.facts_revision, "rules": policy.version}
     counts = {"due": len(answer.due), "problems": len(answer.problems)}
     audit.record("plan.make", by=None, subject=plan, patient=patient, **made_from, **counts)
@@ -105,7 +109,8 @@ def _same_answer(before: Plan, fields: dict[str, Any]) -> bool:
 def _bring_problems_into_line(patient: Patient, answer: Answer) -> None:
     """A problem that is gone keeps its row with the day it went."""
     texts: dict[tuple[str, str], str] = {}
-    before_a_dermatologist = _lesions_before_a_dermatologist(patient)
+    asks = any(one.code == "what_follows" and one.subject.startswith("lesion:") for one in answer.problems)
+    before_a_dermatologist = _lesions_before_a_dermatologist(patient) if asks else set()
     for problem in answer.problems:
         if problem.code == "what_follows" and problem.subject in before_a_dermatologist:
             continue

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from . import dates
-from .facts import DecisionFact, Diagnosis, Facts, LesionFacts, UrgentSign
+from .facts import DecisionFact, Diagnosis, Facts, LesionFacts, Procedure, UrgentSign
 from .matching import MALIGNANT, Answer, Values, applying, diagnosis_values, staged
 from .plan import Problem
 from .ruleset import Phase, Rule, RuleSet
@@ -48,7 +48,9 @@ class Surveyor:
         for procedure in sorted(self.facts.procedures, key=lambda item: item.id):
             values: Values = {"kind": frozenset({procedure.kind}), "site": _one(procedure.site)}
             about = f"{procedure.kind} of {procedure.on}"
-            self.add("procedure", values, procedure.on, "patient", "patient", about)
+            matched = self.add("procedure", values, procedure.on, "patient", "patient", about)
+            if procedure.kind == "excision" and not _any_for("suture_removal", matched):
+                self.sutures(procedure)
         return self.found
 
     def diagnosis(self, diagnosis: Diagnosis) -> None:
@@ -66,6 +68,18 @@ class Surveyor:
         elif not problems and any(answer is Answer.MAYBE for _, answer in matched):
             text = f"Which rule applies to this {about} is not certain: a fact is missing."
             self.found.problem("missing_fact", subject, text)
+
+    def sutures(self, procedure: Procedure) -> None:
+        """A set that plans the removal of sutures by site is asked about a site that it does not list."""
+        since, purpose = self.facts.patient.records_since, "suture_removal"
+        if not any(rule.purpose == purpose for rule in self.rules.get("procedure", ())):
+            return
+        if procedure.on is None or (since is not None and procedure.on < since):
+            return
+        answered = any(item.purpose == purpose and item.on >= procedure.on for item in self.facts.done)
+        if not answered and not any(item.purpose == purpose for item in self.facts.overrides):
+            text = f"No rule of the set says when the sutures of the excision of {procedure.on} come out at its site."
+            self.found.problem("no_rule", "patient", text)
 
     def no_check(self, subject: str, text: str) -> None:
         self.found.without_check.append(Problem("no_rule", subject, text))
@@ -156,7 +170,11 @@ class Surveyor:
 
 
 def _plans_check(matched: list[tuple[Rule, Answer]]) -> bool:
-    return any(rule.purpose == "full_skin_check" for rule, _ in matched)
+    return _any_for("full_skin_check", matched)
+
+
+def _any_for(purpose: str, matched: list[tuple[Rule, Answer]]) -> bool:
+    return any(rule.purpose == purpose for rule, _ in matched)
 
 
 def decided(phase: Phase, months: int) -> Phase:

@@ -58,6 +58,10 @@ IIIB = {
 LOW_SCC = {"risk_scheme": "S3", "risk_class": "low"}
 
 
+# Days after which sutures come out, long enough for a weekend to bring the visit forward; else two weeks.
+SUTURES_OUT = {"cheek": 5, "nose": 5, "upper arm, back": 10, "lower leg, back": 10}
+
+
 def checks(*agos: int) -> tuple[Event, ...]:
     return tuple(Seen(ago) for ago in agos)
 
@@ -65,22 +69,23 @@ def checks(*agos: int) -> tuple[Event, ...]:
 def removed(
     ago: int, code: str, facts: Mapping[str, Any], site: str, side: str, seed: int
 ) -> tuple[Event, ...]:
-    """Photographed, decided, excised `ago` days before today, reported a week later, told the next day."""
+    """Photographed, decided, excised `ago` days before today, reported a week later, told the next day, healed."""
     return (
         Mole(ago + 12, "1", site, side, kind="irregular", seed=seed),
         Shot(ago + 12, "1"),
         Decided(ago + 10, "1", "excise"),
-        *excised(ago, code, facts, mole="1"),
+        *excised(ago, code, facts, mole="1", sutures=SUTURES_OUT.get(site, 14)),
     )
 
 
 def excised(
-    ago: int, code: str, facts: Mapping[str, Any], mole: str = "", anchored: bool = True
+    ago: int, code: str, facts: Mapping[str, Any], mole: str = "", anchored: bool = True, sutures: int = 14
 ) -> tuple[Event, ...]:
     return (
         Cut(ago, "excision", mole),
         Reported(ago - 6, code, facts, anchored),
         Told(ago - 7),
+        Seen(ago - sutures, ("suture_removal",)),
     )
 
 

@@ -219,6 +219,7 @@ RESULTS: dict[str, tuple[Event, ...]] = {
         Mole(16, "1", "chin", "midline", note="Decided at the couch, without a picture."),
         Decided(16, "1", "excise"),
         Cut(8, "excision", "1"),
+        Seen(3, ("wound_check", "suture_removal")),
         Reported(2, "benign"),
         Booked(2, on=1, purpose="result_visit"),
     ),

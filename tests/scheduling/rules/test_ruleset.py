@@ -133,7 +133,7 @@ def test_only_rows_whose_source_says_end_end(name):
         "as-decided",
     }
     ends |= {f"sutures-{site}" for site in SUTURES}
-    ends |= {"T-POP", "tier-average", "result-visit", "procedure-other"}
+    ends |= {"T-POP", "tier-average", "result-visit", "wound-check", "procedure-other"}
     for rule in ruleset.load(ruleset.shipped(name)).rules:
         assert (rule.then == "end") == (rule.id in ends), rule.id
 
@@ -306,3 +306,20 @@ def test_rules_read_as_sentences():
         "every 6 months for 1 year",
         "then follow-up ends",
     ]
+
+
+def test_the_default_set_removes_sutures_as_the_published_table_does():
+    def sutures(name):
+        rules = ruleset.load(ruleset.shipped(name)).rules
+        return {rule.id: rule for rule in rules if rule.purpose == "suture_removal"}
+
+    assert sutures("default") == sutures("suture-removal")
+
+
+def test_the_wound_is_checked_after_two_to_three_days_by_the_clinics_own_word():
+    # clinical.md 6.4: "wound/dressing check (2-3 d)", marked as design: no published source
+    rules = {rule.id: rule for rule in ruleset.load(ruleset.shipped("default")).rules}
+    rule, (phase,) = rules["wound-check"], rules["wound-check"].phases
+    assert (phase.short.days, phase.target.days, phase.long.days) == (2, 3, 3)
+    assert (rule.source, rule.flag) == ("clinic setting, no source", "design")
+    assert rule.approver
