@@ -31,6 +31,7 @@ class Act(Enum):
     BOOK = "book and change appointments"
     PROPOSE_CLOSING = "propose to close a recall"
     CLOSE_RECALLS = "close a recall of urgency A or B"
+    OVERRIDE = "set another interval or date in place of the rules"
     SEE_MISSED = "audit missed follow-ups"
     SEE_TRAIL = "see the audit trail"
     SEE_RULES = "see the rules"

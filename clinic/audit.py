@@ -57,6 +57,8 @@ ACTIONS: dict[str, Action] = {
     "recall.supersede": Action("dropped a recall that the plan no longer asks for", False),
     "recall.accept_change": Action("accepted changed dates with a rule set", False),
     "recall.unreachable": Action("set a next look for a recall", False),
+    "override.set": Action("set another interval or date in place of the rules", True),
+    "override.end": Action("ended an interval or date set in place of the rules", True),
     "work.claim": Action("claimed work", False),
     "work.hand_back": Action("handed work back", False),
     "work.done": Action("finished work", False),

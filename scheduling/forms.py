@@ -88,6 +88,70 @@ class CameForm(RevisionForm):
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
 
 
+class OverrideForm(RevisionForm):
+    """`accepted` repeats the words of the later date that was looked at, so another one is looked at again."""
+
+    what = forms.ChoiceField(label="What for")
+    every = forms.IntegerField(label="Every", min_value=1, max_value=120, required=False)
+    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")], required=False)
+    date = day_field("Or on this day", future=True, required=False)
+    until = day_field(
+        "Until",
+        future=True,
+        required=False,
+        help_text="After this day the rules count again. Empty: until somebody ends it.",
+    )
+    reason = forms.CharField(
+        label="Reason",
+        help_text="It stands beside the date wherever the date is shown.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    accepted = forms.CharField(required=False)  # a tick that the page draws with its words
+
+    field_order = ["what", "every", "unit", "date", "until", "reason"]
+
+    def __init__(
+        self, *args: Any, choices: list[tuple[str, str]], fixed: bool = False, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["what"].choices = choices
+        if fixed:
+            self.fields["what"].widget = forms.HiddenInput()
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if not self.errors and bool(data.get("every")) == bool(data.get("date")):
+            raise forms.ValidationError("Give either an interval or a day, one of the two.")
+        return data
+
+    def said(self) -> str:
+        given = self.cleaned_data
+        return "|".join(str(given[name] or "") for name in ("what", "every", "unit", "date", "until"))
+
+    def decision(self) -> dict[str, Any]:
+        """Arguments of the topic function, `interval` or `date` among them."""
+        given = self.cleaned_data
+        purpose, _, subject = given["what"].partition("|")
+        when = (
+            {"date": given["date"]}
+            if given["date"]
+            else {"interval": f"P{given['every']}{given['unit'] or 'M'}"}
+        )
+        return when | {
+            "purpose": purpose,
+            "subject": subject,
+            "until": given["until"],
+            "reason": given["reason"],
+            "revision": given["revision"],
+            "accepted": given["accepted"] == self.said(),
+        }
+
+
+class EndOverrideForm(RevisionForm):
+    reason = forms.CharField(label="Why it ends", widget=forms.Textarea(attrs={"rows": 2}))
+    accepted = forms.CharField(required=False)  # a tick that the page draws with its words
+
+
 class HoursForm(forms.Form):
     room = forms.CharField(label="Room or person", max_length=60, help_text="A new name adds a new one.")
     day = day_field("Day", future=True)

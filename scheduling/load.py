@@ -1,7 +1,8 @@
 """On which days patients are wanted back, from facts and rules alone: what the clinic has to find time for."""
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
+from itertools import zip_longest
 
 from django.db.models import Prefetch
 
@@ -14,6 +15,7 @@ from scheduling.rules.plan import Due
 from scheduling.rules.ruleset import RuleSet
 
 CHUNK = 500
+AHEAD = timedelta(days=731)  # how far later intervals are compared: two years, as long as a first phase runs
 
 
 def everybody() -> Iterator[tuple[Patient, Facts]]:
@@ -43,3 +45,24 @@ def following(known: Facts, ruleset: RuleSet, due: tuple[Due, ...], today: date,
 def days_wanted(wanted: list[Due], today: date) -> set[date]:
     """One visit for all that falls on one day; what should have been done by now is wanted today."""
     return {max(one.target, today) for one in wanted}
+
+
+def deadlines(first: Recall | Due | None, wanted: list[Due]) -> list[tuple[date, date]]:
+    """Target and latest day of the open occurrence and of those that follow it, in order."""
+    if first is None:
+        return []
+    later = {(one.target, one.latest) for one in wanted if one.target > first.target}
+    return [(first.target, first.latest), *sorted(later)]
+
+
+def longer(old: list[tuple[date, date]], new: list[tuple[date, date]]) -> tuple[int, bool]:
+    """Days by which the n-th visit comes later at most, and whether one of them is no longer asked for."""
+    most, falls_away = 0, False
+    for before, after in zip_longest(old, new):
+        if before is None:
+            break
+        if after is None:
+            falls_away = True
+        else:
+            most = max(most, (after[0] - before[0]).days, (after[1] - before[1]).days)
+    return most, falls_away

@@ -7,11 +7,11 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from clinic import clock
-from clinic.access import Act
+from clinic.access import Act, may
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
 from clinic.panels import Button, Panel, Place, add_button, add_notice, add_panel, add_place
-from scheduling import ladder, words, worklists
+from scheduling import ladder, overrides, words, worklists
 from scheduling.missed import late
 from scheduling.models import OPEN, ContactAttempt, FailsafeRun, Plan, PlanProblem
 from scheduling.rules import engine, facts, overdue
@@ -92,12 +92,30 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
                 "what": words.what_for(row, places),
                 "near": words.how_near(row, today),
                 "policy": words.policy_line(row.policy),
+                "movable": row.urgency != "A",
             }
             for row in rows
         ],
         "problems": list(PlanProblem.objects.filter(patient=patient, gone_on__isnull=True)),
         "plan": plan is not None,
         "behind": plan is not None and plan != patient.facts_revision,
+        "may_override": patient.status == "active" and may(request.user, Act.OVERRIDE),
+    }
+
+
+def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    """What dermatologists set in place of the rules: what stands, and what has ended."""
+    rows = list(patient.overrides.select_related("by", "ended_by"))
+    governs, places = overrides.governing(patient) if rows else set(), words.subjects(rows)
+    lines = [(row, words.what_is_set(row, places)) for row in rows]
+    stands = [not row.ended_on and not overrides.is_spent(row, governs) for row in rows]
+    may_end = may(request.user, Act.OVERRIDE)
+    return {
+        "standing": [line for line, still in zip(lines, stands, strict=True) if still],
+        "past": [line for line, still in zip(lines, stands, strict=True) if not still],
+        "may_end": may_end,
+        "may_set": may_end and patient.status == "active",
+        "patient": patient,
     }
 
 
@@ -142,4 +160,5 @@ add_button(Button("Call or book", "scheduling:call", 10, Act.CONTACT))
 add_notice("failsafe", count_notice)
 add_panel(Panel("plan strip", "top", 10, Act.SEE_PATIENTS, "scheduling/_plan_strip.html", strip_panel))
 add_panel(Panel("due", "left", 10, Act.SEE_PATIENTS, "scheduling/_due.html", due_panel))
+add_panel(Panel("overrides", "left", 15, Act.SEE_PATIENTS, "scheduling/_overrides.html", overrides_panel))
 add_panel(Panel("reaching", "left", 20, Act.SEE_PATIENTS, "scheduling/_reaching.html", reaching_panel))

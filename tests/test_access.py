@@ -67,6 +67,8 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:close": ("post", "recall", (OK, OK, NO, NO)),
     "scheduling:unreachable": ("post", "recall", (OK, OK, NO, NO)),
     "scheduling:call": ("get", "patient", (302, 302, NO, NO)),
+    "scheduling:set_override": ("get", "patient", (NO, OK, NO, NO)),
+    "scheduling:end_override": ("get", "override", (NO, OK, NO, NO)),
     "scheduling:diary": ("get", "", (OK, OK, OK, NO)),
     "scheduling:open_hours": ("post", "", (BAD, BAD, NO, NO)),
     "scheduling:close_day": ("post", "", (BAD, BAD, NO, NO)),

@@ -8,6 +8,7 @@ from scheduling.models.diary import (
     Session,
 )
 from scheduling.models.failsafe import FailsafeRun
+from scheduling.models.override import Override
 from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
 from scheduling.models.worklist import ItemState, WorkItem
@@ -24,6 +25,7 @@ __all__ = [
     "Ground",
     "ItemState",
     "Outcome",
+    "Override",
     "Plan",
     "PlanProblem",
     "Recall",
