@@ -24,6 +24,7 @@ class Act(Enum):
     EXAMINE = "record an examination in person"
     SEE_DECISIONS = "see what waits for a decision"
     SIGN_OFF = "sign a decision"
+    FILL_CHECKLIST = "fill in a checklist"
     RECORD_RESULTS = "record procedures and diagnoses"
     TELL_PATIENT = "record that the patient was told"
     SEE_WORKLIST = "see the day's list"

@@ -46,6 +46,7 @@ ACTIONS: dict[str, Action] = {
     "procedure.record": Action("recorded a procedure", True),
     "diagnosis.record": Action("recorded a diagnosis", True),
     "diagnosis.tell": Action("told the patient the result", True),
+    "checklist.fill": Action("filled in a checklist", False),
     "plan.make": Action("made the plan", False),
     "recall.open": Action("opened a recall", False),
     "recall.due": Action("put a recall on the list", False),

@@ -1,13 +1,16 @@
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 
 from clinic import clock, panels
+from clinic.formats.strip import in_words
 from clinic.forms import RevisionForm, day_field, done_choices
-from clinic.models import Patient
+from clinic.models import Patient, Visit
 from scheduling.models import Appointment, Ground, Outcome, Resource
+from scheduling.sheets import Item, Sheet
 from scheduling.words import subjects, what_for
 
 
@@ -150,6 +153,54 @@ class OverrideForm(RevisionForm):
 class EndOverrideForm(RevisionForm):
     reason = forms.CharField(label="Why it ends", widget=forms.Textarea(attrs={"rows": 2}))
     accepted = forms.CharField(required=False)  # a tick that the page draws with its words
+
+
+class ChecklistForm(forms.Form):
+    """The items of one sheet. Nothing is ticked beforehand, and an empty sheet says that nothing was seen."""
+
+    def __init__(
+        self, *args: Any, sheet: Sheet, visits: list[Visit], likely: Visit | None, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.sheet, self.visits = sheet, {str(visit.pk): visit for visit in visits}
+        for item in sheet.items:
+            self.fields[item.name] = _field_of(item)
+        if sheet.ticks:
+            self.fields["nothing"] = forms.BooleanField(label="None of these is present", required=False)
+        self.fields["visit_of"] = forms.ChoiceField(
+            label="Seen in the visit of",
+            choices=[(key, in_words(visit.attended_on)) for key, visit in self.visits.items()],
+            initial=likely.pk if likely else None,
+            widget=forms.RadioSelect,
+        )
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if not self.sheet.ticks or self.errors:
+            return data
+        ticked = any(data.get(item.name) for item in self.sheet.ticks)
+        if ticked == bool(data.get("nothing")):
+            said = "Something is ticked, and also that none is present." if ticked else "Nothing is ticked."
+            raise forms.ValidationError(f"{said} Tick what is present, or say that none is.")
+        return data
+
+    def visit(self) -> Visit:
+        return self.visits[self.cleaned_data["visit_of"]]
+
+    def entries(self) -> dict[str, Any]:
+        given = {item.name: self.cleaned_data[item.name] for item in self.sheet.items}
+        return {name: str(value) if isinstance(value, Decimal) else value for name, value in given.items()}
+
+
+def _field_of(item: Item) -> forms.Field:
+    about: dict[str, Any] = {"label": item.label, "help_text": item.help}
+    if item.how == "one":
+        return forms.ChoiceField(choices=item.choices, widget=forms.RadioSelect, **about)
+    if item.how == "mm":
+        return forms.DecimalField(min_value=Decimal("0.1"), max_value=500, decimal_places=1, **about)
+    required = item.at_least > 0
+    ticks = forms.CheckboxSelectMultiple
+    return forms.MultipleChoiceField(choices=item.choices, widget=ticks, required=required, **about)
 
 
 class HoursForm(forms.Form):

@@ -11,13 +11,16 @@ from clinic.access import Act, may
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
 from clinic.panels import Button, Panel, Place, add_button, add_notice, add_panel, add_place
-from scheduling import ladder, overrides, words, worklists
+from lesions.models import Lesion
+from lesions.sections import Section, add_section
+from scheduling import checklists, ladder, overrides, words, worklists
 from scheduling.missed import late
-from scheduling.models import OPEN, ContactAttempt, FailsafeRun, Plan, PlanProblem
+from scheduling.models import OPEN, ChecklistKind, ContactAttempt, FailsafeRun, Plan, PlanProblem
 from scheduling.rules import engine, facts, overdue
 from scheduling.rules.facts import Facts
 from scheduling.rules.plan import Due
 from scheduling.rules_in_force import rules_of
+from scheduling.sheets import SHEETS
 
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
 _COUNTED_BY = time(6, 30)
@@ -126,6 +129,16 @@ def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     return {"attempts": list(attempts[:6])}
 
 
+def checklists_section(lesion: Lesion, request: HttpRequest) -> dict[str, Any]:
+    rows = [(row, SHEETS[row.kind]) for row in checklists.filled(lesion)]
+    return {
+        "lesion": lesion,
+        "rows": [(row, sheet, sheet.answers(row.entries)) for row, sheet in rows],
+        "kinds": ChecklistKind.choices,
+        "may_fill": may(request.user, Act.FILL_CHECKLIST),
+    }
+
+
 def count_notice(request: HttpRequest) -> list[str]:
     """The count that did not run is said on every page; so is one that does not add up."""
     now = timezone.localtime(clock.now())
@@ -152,6 +165,7 @@ def _missed(request: HttpRequest) -> int:
     return late(clock.today()).values("patient").distinct().order_by().count()
 
 
+add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
 add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
 add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))
 add_place(Place("Missed", "scheduling:missed", 70, Act.SEE_MISSED, _missed))

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from scheduling.views import calls, diary, missed, overrides, preview, rules, today
+from scheduling.views import calls, checklists, diary, missed, overrides, preview, rules, today
 
 app_name = "scheduling"
 urlpatterns = [
@@ -15,6 +15,7 @@ urlpatterns = [
     path("patients/<int:pk>/call/", calls.call, name="call"),
     path("patients/<int:pk>/other_dates/", overrides.set_other, name="set_override"),
     path("overrides/<int:pk>/end/", overrides.end, name="end_override"),
+    path("lesions/<int:pk>/checklists/<slug:kind>/", checklists.fill, name="fill_checklist"),
     path("diary/", diary.diary, name="diary"),
     path("diary/closures/", diary.close_day, name="close_day"),
     path("diary/hours/", diary.open_hours, name="open_hours"),

@@ -69,6 +69,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:call": ("get", "patient", (302, 302, NO, NO)),
     "scheduling:set_override": ("get", "patient", (NO, OK, NO, NO)),
     "scheduling:end_override": ("get", "override", (NO, OK, NO, NO)),
+    "scheduling:fill_checklist": ("get", "sheet", (NO, OK, NO, NO)),
     "scheduling:diary": ("get", "", (OK, OK, OK, NO)),
     "scheduling:open_hours": ("post", "", (BAD, BAD, NO, NO)),
     "scheduling:close_day": ("post", "", (BAD, BAD, NO, NO)),

@@ -55,6 +55,7 @@ def build_world() -> dict[str, tuple]:
         "limits": (limits.pk,),
         "recall": (recall.pk,),
         "item": (recall.work_items.get().pk,),
+        "sheet": (lesion.pk, "abcd"),
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
         "bucket": ("overdue",),

@@ -1,3 +1,4 @@
+from scheduling.models.checklist import Checklist, ChecklistKind
 from scheduling.models.contact import DOES_NOT_COUNT, ContactAttempt, Outcome
 from scheduling.models.diary import (
     Appointment,
@@ -19,6 +20,8 @@ __all__ = [
     "Appointment",
     "AppointmentState",
     "BookedCell",
+    "Checklist",
+    "ChecklistKind",
     "ClosureDay",
     "ContactAttempt",
     "FailsafeRun",

@@ -1,0 +1,44 @@
+"""A published checklist, filled in by a dermatologist from the lesion's page."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+
+from clinic.access import Act, allow
+from lesions.views.about import banner
+from lesions.views.register import found
+from scheduling import checklists
+from scheduling.forms import ChecklistForm
+from scheduling.sheets import SHEETS
+
+
+@allow(Act.FILL_CHECKLIST)
+def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    lesion, sheet = found(pk), SHEETS.get(kind)
+    if sheet is None:
+        raise Http404(kind)
+    visits = checklists.visits_of(lesion.patient)
+    form = ChecklistForm(
+        request.POST or None, sheet=sheet, visits=visits, likely=checklists.likely_visit(visits)
+    )
+    if form.is_valid():
+        try:
+            row = checklists.fill(
+                lesion=lesion, visit=form.visit(), by=request.user, kind=kind, entries=form.entries()
+            )
+        except checklists.ChecklistRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"{row.get_kind_display()}, lesion {lesion.label}: {row.words}")
+            return redirect("lesions:lesion", pk)
+    measured = checklists.suggestions(lesion, sheet)
+    context: dict[str, Any] = banner(request, lesion.patient, lesion, "checklist") | {
+        "sheet": sheet,
+        "form": form,
+        "visits": visits,
+        "fields": [(form[item.name], measured.get(item.name)) for item in sheet.items],
+    }
+    status = 422 if form.is_bound and form.errors else 200
+    return render(request, "scheduling/checklist.html", context, status=status)
