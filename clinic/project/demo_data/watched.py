@@ -6,6 +6,7 @@ from clinic.project.demo_data.events import (
     Cut,
     Decided,
     Event,
+    Listed,
     Mole,
     Noted,
     Refused,
@@ -13,6 +14,7 @@ from clinic.project.demo_data.events import (
     Risk,
     Seen,
     Shot,
+    Spaced,
 )
 
 SOME_MOLES = {"naevi": "41-100", "atypical": "1-5", "phototype": "III", "blistering_burns": True}
@@ -20,6 +22,13 @@ MANY_MOLES = {"naevi": "over100", "atypical": "over10", "phototype": "II"}
 CARRIER = {"gene_carrier": True, "relatives": 2, "naevi": "over100", "atypical": "6-10", "phototype": "I"}
 FEW_MOLES = {"naevi": "16-40", "phototype": "IV"}
 DARK_SKIN = {"naevi": "0-15", "phototype": "VI"}
+
+SOME_ASYMMETRY = {
+    "asymmetry": "1",
+    "border": "2",
+    "colours": ["light_brown", "dark_brown"],
+    "structures": ["network", "dots"],
+}
 
 
 def opened(
@@ -38,6 +47,8 @@ PAIRS: dict[str, tuple[Event, ...]] = {
         Risk(100, SOME_MOLES),
         Seen(100),
         *opened(97, "1", "upper back", "right", 3),
+        Listed(97, "1", "abcd", SOME_ASYMMETRY),
+        Spaced(97, "P4M", "Two new naevi in half a year; comes more often until they are known."),
         Shot(5, "1", change="grown"),
     ),
     "new-colour": (
