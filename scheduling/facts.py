@@ -116,7 +116,7 @@ def override_fact(row: Override) -> facts.Override:
         id=str(row.pk or "new"),
         purpose=row.purpose,  # type: ignore[arg-type]
         subject=row.subject,
-        reason=row.reason,
+        reason=row.reason.rstrip(" ."),
         by=str(row.by),
         interval=row.interval or None,
         date=row.date,

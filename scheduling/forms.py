@@ -96,7 +96,7 @@ class OverrideForm(RevisionForm):
 
     what = forms.ChoiceField(label="What for")
     every = forms.IntegerField(label="Every", min_value=1, max_value=120, required=False)
-    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")], required=False)
+    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
     date = day_field("Or on this day", future=True, required=False)
     until = day_field(
         "Until",
@@ -135,11 +135,7 @@ class OverrideForm(RevisionForm):
         """Arguments of the topic function, `interval` or `date` among them."""
         given = self.cleaned_data
         purpose, _, subject = given["what"].partition("|")
-        when = (
-            {"date": given["date"]}
-            if given["date"]
-            else {"interval": f"P{given['every']}{given['unit'] or 'M'}"}
-        )
+        when = {"date": given["date"]} if given["date"] else {"interval": f"P{given['every']}{given['unit']}"}
         return when | {
             "purpose": purpose,
             "subject": subject,
@@ -166,7 +162,7 @@ class ChecklistForm(forms.Form):
         for item in sheet.items:
             self.fields[item.name] = _field_of(item)
         if sheet.ticks:
-            self.fields["nothing"] = forms.BooleanField(label="None of these is present", required=False)
+            self.fields["nothing"] = forms.BooleanField(label="None of the above is present", required=False)
         self.fields["visit_of"] = forms.ChoiceField(
             label="Seen in the visit of",
             choices=[(key, in_words(visit.attended_on)) for key, visit in self.visits.items()],

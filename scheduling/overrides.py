@@ -166,7 +166,7 @@ def is_spent(row: Override, governs: set[str]) -> bool:
 def _check(patient: Patient, reason: str, date: Day | None, until: Day | None) -> None:
     if patient.status != PatientStatus.ACTIVE:
         raise OverrideRefused("Care has ended: resume it before a date is set.")
-    if not reason.strip():
+    if not reason.strip(" ."):
         raise OverrideRefused("Say why: the reason stands beside the date wherever it is shown.")
     if any(day is not None and day < clock.today() for day in (date, until)):
         raise OverrideRefused("Choose days from today on.")

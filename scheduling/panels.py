@@ -95,6 +95,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
                 "what": words.what_for(row, places),
                 "near": words.how_near(row, today),
                 "policy": words.policy_line(row.policy),
+                "decided": row.rule.startswith(overrides.RULE),
                 "movable": row.urgency != "A",
             }
             for row in rows

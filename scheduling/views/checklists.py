@@ -33,12 +33,22 @@ def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
         else:
             messages.success(request, f"{row.get_kind_display()}, lesion {lesion.label}: {row.words}")
             return redirect("lesions:lesion", pk)
-    measured = checklists.suggestions(lesion, sheet)
     context: dict[str, Any] = banner(request, lesion.patient, lesion, "checklist") | {
         "sheet": sheet,
         "form": form,
         "visits": visits,
-        "fields": [(form[item.name], measured.get(item.name)) for item in sheet.items],
+        "fields": _fields(form, checklists.suggestions(lesion, sheet)),
     }
     status = 422 if form.is_bound and form.errors else 200
     return render(request, "scheduling/checklist.html", context, status=status)
+
+
+def _fields(form: ChecklistForm, measured: dict[str, Any]) -> list[tuple[Any, Any]]:
+    """Each item with what was measured; after the last that may stay empty, that none is present."""
+    last = form.sheet.ticks[-1].name if form.sheet.ticks else ""
+    rows: list[tuple[Any, Any]] = []
+    for item in form.sheet.items:
+        rows.append((form[item.name], measured.get(item.name)))
+        if item.name == last:
+            rows.append((form["nothing"], None))
+    return rows

@@ -16,7 +16,7 @@ from tests import build
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
-WHY = "Three new naevi since spring."
+WHY = "Three new naevi since spring"
 
 
 def given(patient, **more):
