@@ -12,6 +12,7 @@ APPEND_ONLY = (
     "clinic_readrecord",
     "lesions_signoff",
     "lesions_addendum",
+    "scheduling_checklist",
     "scheduling_contactattempt",
 )
 _VERBS = ("UPDATE", "DELETE")

@@ -5,14 +5,14 @@ from django.db.models import Max
 from clinic import risk
 from clinic.models import DoneItem, Patient
 from lesions.models import Diagnosis, Lesion, Procedure, SignOff
-from scheduling.models import Recall, RecallState
+from scheduling.models import Override, Recall, RecallState
 from scheduling.rules import facts
 
 INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": False, "scc_in_situ": False}
 
 
 def gather(patient: Patient) -> facts.Facts:
-    """Everything the core may know about this patient, in nine queries however long the history."""
+    """Everything the core may know about this patient, in ten queries however long the history."""
     diagnoses = list(patient.diagnoses.order_by("pk"))
     return facts.Facts(
         patient=_patient(patient),
@@ -22,6 +22,7 @@ def gather(patient: Patient) -> facts.Facts:
         procedures=tuple(_procedure(row) for row in patient.procedures.order_by("pk")),
         done=_done(patient, diagnoses),
         closed=_closed(patient),
+        overrides=_overrides(patient),
     )
 
 
@@ -101,4 +102,23 @@ def _closed(patient: Patient) -> tuple[facts.Closed, ...]:
     return tuple(
         facts.Closed(row.purpose, row.subject, row.anchor, row.number, row.ground, row.ended_on)  # type: ignore[arg-type]
         for row in rows.order_by("pk")
+    )
+
+
+def _overrides(patient: Patient) -> tuple[facts.Override, ...]:
+    """Those that nobody ended; one that is past still stands in the place of what it replaced."""
+    rows = Override.objects.filter(patient=patient, ended_on__isnull=True).select_related("by")
+    return tuple(override_fact(row) for row in rows.order_by("pk"))
+
+
+def override_fact(row: Override) -> facts.Override:
+    return facts.Override(
+        id=str(row.pk or "new"),
+        purpose=row.purpose,  # type: ignore[arg-type]
+        subject=row.subject,
+        reason=row.reason.rstrip(" ."),
+        by=str(row.by),
+        interval=row.interval or None,
+        date=row.date,
+        until=row.until,
     )

@@ -1,17 +1,20 @@
 from collections.abc import Iterable
 from dataclasses import fields
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 
 from clinic import clock, panels
+from clinic.formats.strip import in_words
 from clinic.forms import RevisionForm, day_field, done_choices
-from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier
+from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from lesions import pathology
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
 from scheduling.models import Appointment, Ground, Outcome, Resource
+from scheduling.sheets import Item, Sheet
 from scheduling.supposing import Supposition
 from scheduling.words import subjects, what_for
 
@@ -105,6 +108,114 @@ class CameForm(RevisionForm):
 
     def clean_done(self) -> list[tuple[str, str]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
+
+
+class OverrideForm(RevisionForm):
+    """`accepted` repeats the words of the later date that was looked at, so another one is looked at again."""
+
+    what = forms.ChoiceField(label="What for")
+    every = forms.IntegerField(label="Every", min_value=1, max_value=120, required=False)
+    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
+    date = day_field("Or on this day", future=True, required=False)
+    until = day_field(
+        "Until",
+        future=True,
+        required=False,
+        help_text="After this day the rules count again. Empty: until somebody ends it.",
+    )
+    reason = forms.CharField(
+        label="Reason",
+        help_text="It stands beside the date wherever the date is shown.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    accepted = forms.CharField(required=False)  # a tick that the page draws with its words
+
+    field_order = ["what", "every", "unit", "date", "until", "reason"]
+
+    def __init__(
+        self, *args: Any, choices: list[tuple[str, str]], fixed: bool = False, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["what"].choices = choices
+        if fixed:
+            self.fields["what"].widget = forms.HiddenInput()
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if not self.errors and bool(data.get("every")) == bool(data.get("date")):
+            raise forms.ValidationError("Give either an interval or a day, one of the two.")
+        return data
+
+    def said(self) -> str:
+        given = self.cleaned_data
+        return "|".join(str(given[name] or "") for name in ("what", "every", "unit", "date", "until"))
+
+    def decision(self) -> dict[str, Any]:
+        """Arguments of the topic function, `interval` or `date` among them."""
+        given = self.cleaned_data
+        purpose, _, subject = given["what"].partition("|")
+        when = {"date": given["date"]} if given["date"] else {"interval": f"P{given['every']}{given['unit']}"}
+        return when | {
+            "purpose": purpose,
+            "subject": subject,
+            "until": given["until"],
+            "reason": given["reason"],
+            "revision": given["revision"],
+            "accepted": given["accepted"] == self.said(),
+        }
+
+
+class EndOverrideForm(RevisionForm):
+    reason = forms.CharField(label="Why it ends", widget=forms.Textarea(attrs={"rows": 2}))
+    accepted = forms.CharField(required=False)  # a tick that the page draws with its words
+
+
+class ChecklistForm(forms.Form):
+    """The items of one sheet. Nothing is ticked beforehand, and an empty sheet says that nothing was seen."""
+
+    def __init__(
+        self, *args: Any, sheet: Sheet, visits: list[Visit], likely: Visit | None, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.sheet, self.visits = sheet, {str(visit.pk): visit for visit in visits}
+        for item in sheet.items:
+            self.fields[item.name] = _field_of(item)
+        if sheet.ticks:
+            self.fields["nothing"] = forms.BooleanField(label="None of the above is present", required=False)
+        self.fields["visit_of"] = forms.ChoiceField(
+            label="Seen in the visit of",
+            choices=[(key, in_words(visit.attended_on)) for key, visit in self.visits.items()],
+            initial=likely.pk if likely else None,
+            widget=forms.RadioSelect,
+        )
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if not self.sheet.ticks or self.errors:
+            return data
+        ticked = any(data.get(item.name) for item in self.sheet.ticks)
+        if ticked == bool(data.get("nothing")):
+            said = "Something is ticked, and also that none is present." if ticked else "Nothing is ticked."
+            raise forms.ValidationError(f"{said} Tick what is present, or say that none is.")
+        return data
+
+    def visit(self) -> Visit:
+        return self.visits[self.cleaned_data["visit_of"]]
+
+    def entries(self) -> dict[str, Any]:
+        given = {item.name: self.cleaned_data[item.name] for item in self.sheet.items}
+        return {name: str(value) if isinstance(value, Decimal) else value for name, value in given.items()}
+
+
+def _field_of(item: Item) -> forms.Field:
+    about: dict[str, Any] = {"label": item.label, "help_text": item.help}
+    if item.how == "one":
+        return forms.ChoiceField(choices=item.choices, widget=forms.RadioSelect, **about)
+    if item.how == "mm":
+        return forms.DecimalField(min_value=Decimal("0.1"), max_value=500, decimal_places=1, **about)
+    required = item.at_least > 0
+    ticks = forms.CheckboxSelectMultiple
+    return forms.MultipleChoiceField(choices=item.choices, widget=ticks, required=required, **about)
 
 
 class HoursForm(forms.Form):

@@ -2,7 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
+from datetime import date, timedelta
+from itertools import zip_longest
 
 from django.db.models import Prefetch
 
@@ -15,6 +16,7 @@ from scheduling.rules.plan import Due
 from scheduling.rules.ruleset import RuleSet
 
 CHUNK = 500
+AHEAD = timedelta(days=731)  # how far later intervals are compared: two years, as long as a first phase runs
 
 
 def everybody() -> Iterator[tuple[Patient, Facts]]:
@@ -61,3 +63,24 @@ def visits(wanted: Iterable[Due | Recall], today: date) -> dict[date, list[Due |
             found[day].append(one)
             last[key] = day
     return found
+
+
+def deadlines(first: Recall | Due | None, wanted: Iterable[Due | Recall]) -> list[tuple[date, date]]:
+    """Target and latest day of the open occurrence and of those that follow it, in order."""
+    if first is None:
+        return []
+    later = {(one.target, one.latest) for one in wanted if one.target > first.target}
+    return [(first.target, first.latest), *sorted(later)]
+
+
+def longer(old: list[tuple[date, date]], new: list[tuple[date, date]]) -> tuple[int, bool]:
+    """Days by which the n-th visit comes later at most, and whether one of them is no longer asked for."""
+    most, falls_away = 0, False
+    for before, after in zip_longest(old, new):
+        if before is None:
+            break
+        if after is None:
+            falls_away = True
+        else:
+            most = max(most, (after[0] - before[0]).days, (after[1] - before[1]).days)
+    return most, falls_away

@@ -7,17 +7,20 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from clinic import clock
-from clinic.access import Act
+from clinic.access import Act, may
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
 from clinic.panels import Button, Panel, Place, add_button, add_notice, add_panel, add_place
-from scheduling import ladder, words, worklists
+from lesions.models import Lesion
+from lesions.sections import Section, add_section
+from scheduling import checklists, ladder, overrides, words, worklists
 from scheduling.missed import late
-from scheduling.models import OPEN, ContactAttempt, FailsafeRun, Plan, PlanProblem
+from scheduling.models import OPEN, ChecklistKind, ContactAttempt, FailsafeRun, Plan, PlanProblem
 from scheduling.rules import engine, facts, overdue
 from scheduling.rules.facts import Facts
 from scheduling.rules.plan import Due
 from scheduling.rules_in_force import rules_of
+from scheduling.sheets import SHEETS
 
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
 _COUNTED_BY = time(6, 30)
@@ -92,12 +95,31 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
                 "what": words.what_for(row, places),
                 "near": words.how_near(row, today),
                 "policy": words.policy_line(row.policy),
+                "decided": row.rule.startswith(overrides.RULE),
+                "movable": row.urgency != "A",
             }
             for row in rows
         ],
         "problems": list(PlanProblem.objects.filter(patient=patient, gone_on__isnull=True)),
         "plan": plan is not None,
         "behind": plan is not None and plan != patient.facts_revision,
+        "may_override": patient.status == "active" and may(request.user, Act.OVERRIDE),
+    }
+
+
+def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    """What dermatologists set in place of the rules: what stands, and what has ended."""
+    rows = list(patient.overrides.select_related("by", "ended_by"))
+    governs, places = overrides.governing(patient) if rows else set(), words.subjects(rows)
+    lines = [(row, words.what_is_set(row, places)) for row in rows]
+    stands = [not row.ended_on and not overrides.is_spent(row, governs) for row in rows]
+    may_end = may(request.user, Act.OVERRIDE)
+    return {
+        "standing": [line for line, still in zip(lines, stands, strict=True) if still],
+        "past": [line for line, still in zip(lines, stands, strict=True) if not still],
+        "may_end": may_end,
+        "may_set": may_end and patient.status == "active",
+        "patient": patient,
     }
 
 
@@ -106,6 +128,16 @@ def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         ContactAttempt.objects.filter(recall__patient=patient).select_related("by").order_by("-at", "-pk")
     )
     return {"attempts": list(attempts[:6])}
+
+
+def checklists_section(lesion: Lesion, request: HttpRequest) -> dict[str, Any]:
+    rows = [(row, SHEETS[row.kind]) for row in checklists.filled(lesion)]
+    return {
+        "lesion": lesion,
+        "rows": [(row, sheet, sheet.answers(row.entries)) for row, sheet in rows],
+        "kinds": ChecklistKind.choices,
+        "may_fill": may(request.user, Act.FILL_CHECKLIST),
+    }
 
 
 def count_notice(request: HttpRequest) -> list[str]:
@@ -134,6 +166,7 @@ def _missed(request: HttpRequest) -> int:
     return late(clock.today()).values("patient").distinct().order_by().count()
 
 
+add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
 add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
 add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))
 add_place(Place("Missed", "scheduling:missed", 70, Act.SEE_MISSED, _missed))
@@ -142,4 +175,5 @@ add_button(Button("Call or book", "scheduling:call", 10, Act.CONTACT))
 add_notice("failsafe", count_notice)
 add_panel(Panel("plan strip", "top", 10, Act.SEE_PATIENTS, "scheduling/_plan_strip.html", strip_panel))
 add_panel(Panel("due", "left", 10, Act.SEE_PATIENTS, "scheduling/_due.html", due_panel))
+add_panel(Panel("overrides", "left", 15, Act.SEE_PATIENTS, "scheduling/_overrides.html", overrides_panel))
 add_panel(Panel("reaching", "left", 20, Act.SEE_PATIENTS, "scheduling/_reaching.html", reaching_panel))

@@ -5,8 +5,7 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
-from datetime import date, timedelta
-from itertools import zip_longest
+from datetime import date
 
 from clinic import policies
 from clinic.models import Patient, Policy, PolicyKind
@@ -18,7 +17,6 @@ from scheduling.rules.plan import Due
 from scheduling.rules.ruleset import RuleSet
 from scheduling.rules_in_force import rules_in_force, rules_of
 
-AHEAD = timedelta(days=731)  # how far later intervals are compared: two years, as long as a first phase runs
 MONTHS_SHOWN = 12
 
 Key = tuple[str, str]
@@ -116,7 +114,7 @@ class Preview:
         self.records += 1
         plan = getattr(patient, "plan", None)
         self.behind += plan is None or plan.facts_revision != patient.facts_revision
-        until = self.today + AHEAD
+        until = self.today + load.AHEAD
         new = engine.plan(known, proposed, self.today)
         new_all = load.following(known, proposed, new.due, self.today, until)
         old = engine.plan(known, current, self.today) if current else None
@@ -170,9 +168,9 @@ def _changes(
     after = {(one.purpose, one.subject): one for one in new_due}
     for key in sorted({*before, *after}):
         row, due = before.get(key), after.get(key)
-        old = _deadlines(row, [one for one in old_all if (one.purpose, one.subject) == key])
-        new = _deadlines(due, [one for one in new_all if (one.purpose, one.subject) == key])
-        longer, falls_away = _longer(old, new) if row else (0, False)
+        old = load.deadlines(row, [one for one in old_all if (one.purpose, one.subject) == key])
+        new = load.deadlines(due, [one for one in new_all if (one.purpose, one.subject) == key])
+        longer, falls_away = load.longer(old, new) if row else (0, False)
         change = Change(
             patient.pk, *key, row.rule if row else "", due.rule if due else "",
             _window(row), _window(due), longer, falls_away,
@@ -183,27 +181,6 @@ def _changes(
 
 def _window(row: Recall | Due | None) -> Window | None:
     return (row.earliest, row.target, row.latest) if row else None
-
-
-def _deadlines(first: Recall | Due | None, wanted: list[Due | Recall]) -> list[tuple[date, date]]:
-    """Target and latest day of the open occurrence and of those that follow it, in order."""
-    if first is None:
-        return []
-    later = {(one.target, one.latest) for one in wanted if one.target > first.target}
-    return [(first.target, first.latest), *sorted(later)]
-
-
-def _longer(old: list[tuple[date, date]], new: list[tuple[date, date]]) -> tuple[int, bool]:
-    """Days by which the n-th visit comes later at most, and whether one of them is no longer asked for."""
-    most, falls_away = 0, False
-    for before, after in zip_longest(old, new):
-        if before is None:
-            break
-        if after is None:
-            falls_away = True
-        else:
-            most = max(most, (after[0] - before[0]).days, (after[1] - before[1]).days)
-    return most, falls_away
 
 
 def _becomes_overdue(one: Change, today: date) -> bool:

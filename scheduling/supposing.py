@@ -14,7 +14,6 @@ from scheduling.rules.plan import Due, Plan, Problem
 from scheduling.rules.ruleset import RuleSet
 from scheduling.rules.vocabulary import PURPOSE_WORDS
 
-AHEAD = timedelta(days=731)  # two years, as long as a first phase runs
 _BACK = timedelta(days=180)  # room for the name of a recent mark beside the line of today
 _LONGEST_BACK = timedelta(days=400)
 SUPPOSED = "supposed"  # the key of a diagnosis or a lesion that nobody has
@@ -92,7 +91,7 @@ def answer(
     """The plan of `supposed`; beside that of `known` under the rules in force where both are given."""
     plan = engine.plan(supposed, ruleset, today)
     without = engine.plan(known, now, today) if known and now else None
-    until = today + AHEAD
+    until = today + load.AHEAD
     later = [one for one in load.following(supposed, ruleset, plan.due, today, until) if one not in plan.due]
     keys = {_key(due) for due in plan.due}
     return Answer(

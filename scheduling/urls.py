@@ -1,6 +1,17 @@
 from django.urls import path
 
-from scheduling.views import calls, capacity, diary, missed, preview, rules, supposing, today
+from scheduling.views import (
+    calls,
+    capacity,
+    checklists,
+    diary,
+    missed,
+    overrides,
+    preview,
+    rules,
+    supposing,
+    today,
+)
 
 app_name = "scheduling"
 urlpatterns = [
@@ -13,6 +24,9 @@ urlpatterns = [
     path("recalls/<int:pk>/close/", calls.close, name="close"),
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
     path("patients/<int:pk>/call/", calls.call, name="call"),
+    path("patients/<int:pk>/other_dates/", overrides.set_other, name="set_override"),
+    path("overrides/<int:pk>/end/", overrides.end, name="end_override"),
+    path("lesions/<int:pk>/checklists/<slug:kind>/", checklists.fill, name="fill_checklist"),
     path("diary/", diary.diary, name="diary"),
     path("diary/closures/", diary.close_day, name="close_day"),
     path("diary/hours/", diary.open_hours, name="open_hours"),

@@ -10,8 +10,8 @@ from clinic.models import Visit
 from lesions.models import Lesion
 from lesions.register import place_words
 from scheduling import ladder
-from scheduling.models import Recall, RecallState
-from scheduling.rules import overdue
+from scheduling.models import Override, Recall, RecallState
+from scheduling.rules import dates, overdue, sentences
 
 LAST_DAYS = 7
 _BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
@@ -39,10 +39,33 @@ def subjects(recalls: Iterable[About]) -> dict[str, str]:
 
 def what_for(recall: Recall, places: dict[str, str]) -> str:
     """Full skin check, number 5; Picture of a lesion: lesion 2, LEFT upper arm"""
-    what = recall.get_purpose_display().capitalize()
-    if recall.subject.startswith("lesion:"):
-        return f"{what}: {places.get(recall.subject, recall.subject)}"
-    return what if recall.number == 1 else f"{what}, number {recall.number}"
+    what = what_is_planned(recall, places)
+    return (
+        what
+        if recall.number == 1 or recall.subject.startswith("lesion:")
+        else f"{what}, number {recall.number}"
+    )
+
+
+def what_is_set(row: Override, places: dict[str, str]) -> str:
+    """Full skin check every 6 months until 1 Jan 2028; Picture of a lesion on 6 Mar 2027: lesion 2, LEFT arm"""
+    what = row.get_purpose_display().capitalize()
+    when = f"on {in_words(row.date)}" if row.date else f"every {interval_words(row.interval)}"
+    end = f" until {in_words(row.until)}" if row.until else ""
+    where = f": {places.get(row.subject, row.subject)}" if row.subject.startswith("lesion:") else ""
+    return f"{what} {when}{end}{where}"
+
+
+def what_is_planned(row: Recall, places: dict[str, str]) -> str:
+    """A duty without the number of its occurrence."""
+    what = row.get_purpose_display().capitalize()
+    if row.subject.startswith("lesion:"):
+        return f"{what}: {places.get(row.subject, row.subject)}"
+    return what
+
+
+def interval_words(interval: str) -> str:
+    return sentences.duration_words(dates.parse(interval)).removeprefix("1 ")
 
 
 def how_near(recall: Recall, today: date) -> str:

@@ -13,7 +13,17 @@ from clinic.project.demo_data.people import NAMESAKES, PEOPLE, STAFF
 from lesions import pathology, signoff
 from lesions.models import Assessment, Image, JobState, RefusedUpload
 from scheduling import booking, failsafe, missed, worklists
-from scheduling.models import Appointment, ClosureDay, ContactAttempt, FailsafeRun, PlanProblem, WorkItem
+from scheduling.models import (
+    Appointment,
+    Checklist,
+    ClosureDay,
+    ContactAttempt,
+    FailsafeRun,
+    Override,
+    PlanProblem,
+    Recall,
+    WorkItem,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -75,6 +85,12 @@ def test_yesterdays_visit_lacks_its_outcome_and_others_lie_ahead(built):
     assert booked.filter(starts_at__date__gt=clock.today()).exists()
     assert ClosureDay.objects.filter(day__gt=clock.today()).count() == 1
     assert booking.free_slots(since=clock.today(), until=ClosureDay.objects.get().day)
+
+
+def test_a_dermatologist_set_an_interval_and_filled_in_a_checklist(built):
+    row, sheet = Override.objects.get(), Checklist.objects.get()
+    recall = Recall.objects.get(rule=f"override:{row.pk}")
+    assert recall.patient == row.patient == sheet.lesion.patient and row.reason in recall.reasons[0]["text"]
 
 
 def test_some_pictures_wait_to_be_measured_and_one_file_was_refused(built):

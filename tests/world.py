@@ -7,8 +7,8 @@ from django.utils import timezone
 from clinic import clock, visits
 from lesions import intake, pathology, signoff, storage
 from lesions.models import Comparison, Review
-from scheduling import booking, recalls, worklists
-from scheduling.models import Resource
+from scheduling import booking, overrides, recalls, worklists
+from scheduling.models import Override, Resource
 from tests import build
 from tests.lesions import scene
 
@@ -57,6 +57,8 @@ def build_world() -> dict[str, tuple]:
         "tiers": (tiers.pk,),
         "recall": (recall.pk,),
         "item": (recall.work_items.get().pk,),
+        "sheet": (lesion.pk, "abcd"),
+        "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
         "bucket": ("overdue",),
     }
@@ -68,6 +70,19 @@ def _compared(image, earlier) -> Comparison:
     drawn = storage.put(b"a drawn map")
     return Comparison.objects.create(
         earlier=earlier, later=later, made_at=now, aligned=True, result={}, map_sha256=drawn
+    )
+
+
+def _override(patient, by) -> Override:
+    patient.refresh_from_db()
+    return overrides.set_interval(
+        patient=patient,
+        by=by,
+        purpose="risk_assessment",
+        subject="patient",
+        interval="P3M",
+        reason="asked for",
+        revision=patient.facts_revision,
     )
 
 

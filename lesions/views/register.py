@@ -11,7 +11,7 @@ from clinic.access import Act, allow, may
 from clinic.formats.strip import Dot, Mark, Strip
 from clinic.models import Patient, StaleRow
 from clinic.views import conflict
-from lesions import findings, register
+from lesions import findings, register, sections
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
 from lesions.models import UNFINISHED, Image, Lesion
 from lesions.register import LesionRefused
@@ -78,6 +78,7 @@ def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> Htt
         "decisions": decisions,
         "waits": lesion.reviews.filter(state="waiting").first(),
         "refused": list(lesion.refused_uploads.filter(settled_at__isnull=True).select_related("by")),
+        "sections": sections.sections_for(lesion, request),
         "upload_form": form,
         "may_add": may(request.user, Act.ADD_PICTURES),
         "may_examine": may(request.user, Act.EXAMINE),

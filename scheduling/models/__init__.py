@@ -1,3 +1,4 @@
+from scheduling.models.checklist import Checklist, ChecklistKind
 from scheduling.models.contact import DOES_NOT_COUNT, ContactAttempt, Outcome
 from scheduling.models.diary import (
     Appointment,
@@ -8,6 +9,7 @@ from scheduling.models.diary import (
     Session,
 )
 from scheduling.models.failsafe import FailsafeRun
+from scheduling.models.override import Override
 from scheduling.models.preview import PreviewRun
 from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
@@ -19,12 +21,15 @@ __all__ = [
     "Appointment",
     "AppointmentState",
     "BookedCell",
+    "Checklist",
+    "ChecklistKind",
     "ClosureDay",
     "ContactAttempt",
     "FailsafeRun",
     "Ground",
     "ItemState",
     "Outcome",
+    "Override",
     "Plan",
     "PlanProblem",
     "PreviewRun",

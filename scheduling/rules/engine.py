@@ -149,7 +149,7 @@ class _Planner:
         history, states, chosen = self.states(key)
         for series, occurrence in states:
             self.what_follows(series, occurrence, history, bool(chosen))
-        reasons = [_reason(series, occurrence) for series, occurrence in states]
+        reasons = [_reason(*state, replaced=_is_replaced(*state, history)) for state in states]
         still_open = [(series, occurrence) for series, occurrence in states if occurrence]
         urgency = min((series.rule.urgency for series, _ in still_open), default="B")
         if chosen:
@@ -299,9 +299,16 @@ def _due(series: Series, occurrence: Occurrence, urgency: str, reasons: tuple[Re
     )
 
 
-def _reason(series: Series, occurrence: Occurrence | None) -> Reason:
+def _is_replaced(series: Series, occurrence: Occurrence | None, history: History) -> bool:
+    """Nothing of it is open, and without the clinician's decision something would be."""
+    if occurrence is not None or history.overridden_until is None:
+        return False
+    return series.first_open(replace(history, overridden_until=None)) is not None
+
+
+def _reason(series: Series, occurrence: Occurrence | None, replaced: bool = False) -> Reason:
     if occurrence is None:
-        said = "its schedule is over"
+        said = "a clinician decided otherwise" if replaced else "its schedule is over"
     else:
         said = f"number {occurrence.number}, target {occurrence.target}"
         said = f"{sentences.phase_words(occurrence.phase)}, {said}" if occurrence.phase.target else said

@@ -14,7 +14,7 @@ from clinic.access import Act, allow, may
 from clinic.formats.strip import Strip
 from clinic.models import ContactRoute, Member, StaleRow
 from clinic.views import conflict
-from scheduling import booking, ladder, words, worklists
+from scheduling import booking, ladder, overrides, words, worklists
 from scheduling.missed import tried
 from scheduling.models import (
     Appointment,
@@ -106,6 +106,8 @@ class _Know:
             notes.append(
                 f"last {last:%a} {last.day} {last:%b} {last:%H:%M}, {counted[-1].get_outcome_display()}"
             )
+        if recall.rule.startswith(overrides.RULE):
+            notes.append(recall.reasons[0]["source"])
         if recall.reopened:
             notes.append(f"re-opened {recall.reopened} time{'s' if recall.reopened > 1 else ''}")
         if recall.proposed_ground:

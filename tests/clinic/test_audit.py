@@ -30,6 +30,8 @@ CHANGES_FACTS = {
     "diagnosis.record",
     "diagnosis.tell",
     "recall.close",
+    "override.set",
+    "override.end",
 }
 
 

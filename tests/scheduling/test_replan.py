@@ -193,7 +193,7 @@ def test_facts_are_gathered_in_few_queries(django_assert_max_num_queries):
     patient = scene.due_check().patient
     for _ in range(3):
         lesions.note_sign(lesion=scene.mark(patient), by=build.nurse(), sign="new")
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(10):
         gather(patient)
 
 

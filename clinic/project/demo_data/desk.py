@@ -6,7 +6,7 @@ from clinic import clock
 from clinic.models import ContactRoute
 from clinic.project.demo_data import events as e
 from clinic.project.demo_data.acts import House, Part
-from scheduling import booking, contacts, failsafe, recalls, worklists
+from scheduling import booking, checklists, contacts, failsafe, overrides, recalls, worklists
 from scheduling.models import OPEN, Appointment, Recall, Resource, WorkItem
 
 # Room, opens, closes; both rooms on every working day of the diary.
@@ -47,6 +47,25 @@ def book(house: House, part: Part, event: e.Booked) -> None:
         minutes=slot.minutes,
         by=house.nurses[part.nurse],
     )
+
+
+def set_interval(house: House, part: Part, event: e.Spaced) -> None:
+    part.patient.refresh_from_db()
+    overrides.set_interval(
+        patient=part.patient,
+        by=house.dermatologists[part.doctor],
+        purpose=event.purpose,
+        subject="patient",
+        interval=event.interval,
+        reason=event.reason,
+        revision=part.patient.facts_revision,
+    )
+
+
+def fill_checklist(house: House, part: Part, event: e.Listed) -> None:
+    by, visit = house.dermatologists[part.doctor], checklists.visits_of(part.patient)[0]
+    mole = part.moles[event.mole]
+    checklists.fill(lesion=mole, visit=visit, by=by, kind=event.kind, entries=dict(event.entries))
 
 
 def end(house: House, part: Part, event: e.Ended) -> None:

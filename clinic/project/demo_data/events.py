@@ -141,6 +141,26 @@ class Ended:
     how: str
 
 
+@dataclass(frozen=True)
+class Spaced:
+    """The dermatologist sets another interval in place of the rules."""
+
+    ago: int
+    interval: str
+    reason: str
+    purpose: str = "full_skin_check"
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A published checklist is filled in for the last visit."""
+
+    ago: int
+    mole: str
+    kind: str
+    entries: Mapping[str, Any]
+
+
 Event = (
     Risk
     | Seen
@@ -156,6 +176,8 @@ Event = (
     | Called
     | Booked
     | Ended
+    | Spaced
+    | Listed
 )
 
 

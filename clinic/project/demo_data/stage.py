@@ -28,6 +28,8 @@ ACTS: Mapping[type, Callable[[House, Part, Any], None]] = {
     e.Called: desk.call,
     e.Booked: desk.book,
     e.Ended: desk.end,
+    e.Spaced: desk.set_interval,
+    e.Listed: desk.fill_checklist,
 }
 MINUTES_EACH, MORNING, EVENING = 4, 9, 17
 

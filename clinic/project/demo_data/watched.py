@@ -8,6 +8,7 @@ from clinic.project.demo_data.events import (
     Cut,
     Decided,
     Event,
+    Listed,
     Mole,
     Noted,
     Refused,
@@ -15,6 +16,7 @@ from clinic.project.demo_data.events import (
     Risk,
     Seen,
     Shot,
+    Spaced,
 )
 
 SOME_MOLES = {"naevi": "41-100", "atypical": "1-5", "phototype": "III", "blistering_burns": True}
@@ -29,6 +31,13 @@ MORE_MOLES = {
     "6": ("forearm, back", "right"),
     "7": ("upper arm, front", "left"),
     "8": ("lower leg, back", "right"),
+}
+
+SOME_ASYMMETRY = {
+    "asymmetry": "1",
+    "border": "2",
+    "colours": ["light_brown", "dark_brown"],
+    "structures": ["network", "dots"],
 }
 
 
@@ -61,6 +70,8 @@ PAIRS: dict[str, tuple[Event, ...]] = {
         Risk(100, SOME_MOLES),
         Seen(100),
         *opened(97, "1", "upper back", "right", 3),
+        Listed(97, "1", "abcd", SOME_ASYMMETRY),
+        Spaced(97, "P4M", "Two new naevi in half a year; comes more often until they are known"),
         Shot(5, "1", change="grown"),
     ),
     "new-colour": (

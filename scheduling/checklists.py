@@ -1,0 +1,94 @@
+"""Published checklists that a dermatologist fills in: stored with the visit, summed by the core, never by itself."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from clinic import audit, clock
+from clinic.access import Act, require
+from clinic.models import Member, Patient, Visit
+from lesions import findings
+from lesions.models import Assessment, ImageKind, Lesion
+from scheduling.models import Checklist
+from scheduling.sheets import SHEETS, BadEntry, Sheet
+
+OF_THIS_VISIT = timedelta(days=7)
+VISITS_OFFERED = 8
+
+
+class ChecklistRefused(ValueError):
+    """A sentence that says why."""
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """What the program measured, offered beside a field and never filled in."""
+
+    figure: findings.Figure
+    assessment: Assessment
+
+    @property
+    def in_doubt(self) -> bool:
+        return bool((self.assessment.result or {}).get("doubt"))
+
+
+@transaction.atomic
+def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[str, Any]) -> Checklist:
+    """`entries`: item of the sheet → a choice, a list of choices, or millimetres as text."""
+    require(by, Act.FILL_CHECKLIST)
+    sheet = SHEETS.get(kind)
+    if sheet is None:
+        raise ChecklistRefused("There is no such checklist.")
+    if visit.patient_id != lesion.patient_id:
+        raise ChecklistRefused("That visit belongs to another patient.")
+    kept = {item.name: entries.get(item.name) for item in sheet.items}
+    try:
+        score = sheet.judge(kept)
+    except BadEntry as error:
+        raise ChecklistRefused(str(error)) from error
+    row = Checklist.objects.create(
+        lesion=lesion,
+        visit=visit,
+        kind=kind,
+        entries=kept,
+        score=score.value,
+        threshold_met=score.threshold_met,
+        words=score.words,
+        by=by,
+        filled_on=clock.today(),
+        filled_at=clock.now(),
+    )
+    said = {"kind": kind, "score": str(score.value), "visit": visit.pk}
+    audit.record("checklist.fill", by=by, subject=row, patient=lesion.patient, **said)
+    return row
+
+
+def visits_of(patient: Patient) -> list[Visit]:
+    """The last ones, newest first."""
+    return list(patient.visits.all()[:VISITS_OFFERED])
+
+
+def likely_visit(visits: list[Visit]) -> Visit | None:
+    """The newest, if it is of the last week: what is filled in now was most likely seen then."""
+    recent = [visit for visit in visits if clock.today() - visit.attended_on <= OF_THIS_VISIT]
+    return recent[0] if recent else None
+
+
+def suggestions(lesion: Lesion, sheet: Sheet) -> dict[str, Suggestion]:
+    """Item → what was measured on the newest picture, by the outline that counts."""
+    wanted = {item.name: item.measure for item in sheet.items if item.measure}
+    picture = lesion.images.exclude(kind=ImageKind.OVERVIEW).order_by("-taken_on", "-pk").first()
+    if picture is None or not wanted:
+        return {}
+    last = findings.shown(picture.assessments.select_related("image", "drawn_by"))
+    if last is None or not last.result:
+        return {}
+    found = {name: findings.figure(last.result, measure) for name, measure in wanted.items()}
+    return {name: Suggestion(each, last) for name, each in found.items() if each and each.value is not None}
+
+
+def filled(lesion: Lesion) -> QuerySet[Checklist]:
+    return lesion.checklists.select_related("by", "visit")

@@ -1,0 +1,36 @@
+from django.db import models
+from django.db.models import Q
+
+
+class ChecklistKind(models.TextChoices):
+    ABCD = "abcd", "ABCD rule of dermoscopy"
+    WEIGHTED = "weighted-7", "Weighted 7-point checklist"
+    DERMOSCOPIC = "dermoscopic-7", "7-point checklist of dermoscopy"
+    THREE = "three-point", "3-point checklist of dermoscopy"
+
+
+class Checklist(models.Model):
+    """A published checklist as a dermatologist filled it in. Append-only: a wrong one is filled in again."""
+
+    lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="checklists")
+    visit = models.ForeignKey("clinic.Visit", on_delete=models.PROTECT, related_name="checklists")
+    kind = models.CharField(max_length=16, choices=ChecklistKind)
+    entries = models.JSONField()
+    score = models.DecimalField(max_digits=3, decimal_places=1)
+    threshold_met = models.BooleanField(help_text="the published threshold, in the words of its source")
+    words = models.TextField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    filled_on = models.DateField()
+    filled_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-filled_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=ChecklistKind.values), name="a_checklist_is_a_published_one"
+            ),
+            models.CheckConstraint(condition=~Q(words=""), name="a_checklist_quotes_its_threshold"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.score}"

@@ -1,0 +1,243 @@
+"""A dermatologist's interval or date in place of the rules, with a reason and an end (domain.md, points 4 and 7)."""
+
+from dataclasses import dataclass, replace
+from datetime import date as Day
+from typing import Any
+
+from django.db import transaction
+
+from clinic import audit, clock
+from clinic.access import Act, require
+from clinic.models import Member, Patient, PatientStatus, StaleRow, change
+from scheduling import load
+from scheduling.facts import gather, override_fact
+from scheduling.models import OPEN, Override, Recall
+from scheduling.rules import engine, facts
+from scheduling.rules.facts import Facts, UnreadableFacts
+from scheduling.rules.plan import Due
+from scheduling.rules_in_force import rules_in_force
+
+Key = tuple[str, str]
+RULE = "override:"  # what the core names the rule of a recall that follows one
+REPLACED = "replaced by a later decision"
+
+
+class OverrideRefused(ValueError):
+    """A sentence that says why."""
+
+
+class Lengthens(OverrideRefused):
+    """The patient would be seen later: `effect` is shown and accepted before it is saved."""
+
+    def __init__(self, effect: "Effect") -> None:
+        super().__init__("The patient would be seen later: look at both dates and accept it, or change it.")
+        self.effect = effect
+
+
+@dataclass(frozen=True)
+class Effect:
+    """One duty as it stands without the step and with it; None where nothing is asked for.
+
+    `fewer`: of the visits of the next two years one comes later or is not asked for any more.
+    """
+
+    before: Due | None
+    after: Due | None
+    fewer: bool
+
+    @property
+    def later_by(self) -> int:
+        """Days by which the next visit comes later."""
+        if self.before is None or self.after is None:
+            return 0
+        return max(0, (self.after.target - self.before.target).days)
+
+    @property
+    def lengthens(self) -> bool:
+        return self.later_by > 0 or self.fewer
+
+
+def set_interval(*, interval: str, **given: Any) -> Override:
+    """`given` as in `set_date`; `interval` is an ISO 8601 duration such as P6M, counted from the last visit."""
+    return _set(interval=interval, date=None, **given)
+
+
+def set_date(*, date: Day, **given: Any) -> Override:
+    """`given`: patient, by, purpose, subject, reason, `until` (a last day), `accepted` (a later date was seen
+    and accepted) and `revision`, the patient's facts revision that was on the screen.
+    """
+    return _set(interval="", date=date, **given)
+
+
+@transaction.atomic
+def _set(
+    *,
+    patient: Patient,
+    by: Member,
+    purpose: str,
+    subject: str,
+    interval: str,
+    date: Day | None,
+    reason: str,
+    revision: int,
+    until: Day | None = None,
+    accepted: bool = False,
+) -> Override:
+    require(by, Act.OVERRIDE)
+    _check(patient, reason, date, until)
+    _check_subject(patient, subject)
+    _lock(patient, revision)
+    row = Override(
+        patient=patient,
+        purpose=purpose,
+        subject=subject,
+        interval=interval,
+        date=date,
+        until=until,
+        reason=reason.strip(),
+        by=by,
+        decided_on=clock.today(),
+        changed_at=clock.now(),
+    )
+    effect = _checked_effect(row, accepted)
+    replaced = standing(patient, (purpose, subject))
+    if replaced:
+        change(replaced, seen=replaced.revision, at=clock.now(), **_ending(by, REPLACED))
+    row.save()
+    said = {"what": f"{purpose} {subject}", "interval": interval, "date": str(date or "")}
+    why = {"reason": row.reason, "until": str(until or ""), "replaces": replaced.pk if replaced else None}
+    audit.record("override.set", by=by, subject=row, patient=patient, **said, **why, **_plain(effect))
+    return row
+
+
+@transaction.atomic
+def end(*, override: Override, by: Member, revision: int, reason: str, accepted: bool = False) -> Override:
+    """The rules count again from today; a later date is accepted here as well."""
+    require(by, Act.OVERRIDE)
+    if not reason.strip():
+        raise OverrideRefused("Say why it ends.")
+    if override.ended_on:
+        raise OverrideRefused("This decision has ended already.")
+    effect = effect_of_end(override)
+    if effect.lengthens and not accepted:
+        raise Lengthens(effect)
+    still = {"ended_on__isnull": True}
+    change(override, seen=revision, at=clock.now(), where=still, **_ending(by, reason.strip()))
+    about = {"reason": reason.strip(), **_plain(effect)}
+    audit.record("override.end", by=by, subject=override, patient=override.patient, **about)
+    return override
+
+
+def standing(patient: Patient, key: Key) -> Override | None:
+    return Override.objects.filter(
+        patient=patient, purpose=key[0], subject=key[1], ended_on__isnull=True
+    ).first()
+
+
+def by_the_rules(patient: Patient, key: Key) -> Due | None:
+    """What the rules in force alone ask for."""
+    return _due(_without(gather(patient), key), key)
+
+
+def effect_of_setting(row: Override) -> Effect:
+    """Against the rules alone, whatever decision stood before; the row need not be saved."""
+    key = (row.purpose, row.subject)
+    rules_only = _without(gather(row.patient), key)
+    decided = replace(rules_only, overrides=(*rules_only.overrides, override_fact(row)))
+    return _compare(rules_only, decided, key)
+
+
+def effect_of_end(row: Override) -> Effect:
+    key, now = (row.purpose, row.subject), gather(row.patient)
+    return _compare(now, _without(now, key), key, once=row.date is not None)
+
+
+def governing(patient: Patient) -> set[str]:
+    """Rules of the open recalls, such as override:7."""
+    return set(Recall.objects.filter(patient=patient, state__in=OPEN).values_list("rule", flat=True))
+
+
+def is_spent(row: Override, governs: set[str]) -> bool:
+    """Its day or its end has passed, and no open recall follows it any more."""
+    last = row.until or row.date
+    return last is not None and last < clock.today() and f"{RULE}{row.pk}" not in governs
+
+
+def _check(patient: Patient, reason: str, date: Day | None, until: Day | None) -> None:
+    if patient.status != PatientStatus.ACTIVE:
+        raise OverrideRefused("Care has ended: resume it before a date is set.")
+    if not reason.strip(" ."):
+        raise OverrideRefused("Say why: the reason stands beside the date wherever it is shown.")
+    if any(day is not None and day < clock.today() for day in (date, until)):
+        raise OverrideRefused("Choose days from today on.")
+    if date and until and until < date:
+        raise OverrideRefused("The end lies before the date itself.")
+
+
+def _check_subject(patient: Patient, subject: str) -> None:
+    kind, _, key = subject.partition(":")
+    rows = {"lesion": patient.lesions, "diagnosis": patient.diagnoses}.get(kind)
+    if subject != "patient" and not (rows and key.isdecimal() and rows.filter(pk=key).exists()):
+        raise OverrideRefused("This belongs to nothing on this patient's record.")
+
+
+def _lock(patient: Patient, revision: int) -> None:
+    """The dates that were looked at hold only for the facts that they were made from."""
+    same = Patient.objects.select_for_update().filter(pk=patient.pk, facts_revision=revision)
+    if not same.values_list("pk").first():
+        raise StaleRow(patient)
+
+
+def _checked_effect(row: Override, accepted: bool) -> Effect:
+    try:
+        effect = effect_of_setting(row)
+    except UnreadableFacts as error:
+        raise OverrideRefused(f"This cannot be planned: {error}.") from error
+    if effect.before and effect.before.urgency == "A":
+        raise OverrideRefused("This is urgent work: it is not put off, the patient is examined.")
+    if effect.after is None:
+        raise OverrideRefused("No day follows from this: there is none to count from, or it ends before.")
+    if effect.lengthens and not accepted:
+        raise Lengthens(effect)
+    return effect
+
+
+def _without(known: Facts, key: Key) -> Facts:
+    others = (one for one in known.overrides if (one.purpose, one.subject) != key)
+    return replace(known, overrides=tuple(others))
+
+
+def _compare(before: Facts, after: Facts, key: Key, once: bool = False) -> Effect:
+    """The open duty and the visits of the next two years, one beside the other.
+
+    `once`: the duty before was one set day, an extra one that nothing after it is counted by.
+    """
+    old, new = _deadlines(before, key), _deadlines(after, key)
+    longer_by, falls_away = load.longer(old[1:] if once else old, new)
+    return Effect(_due(before, key), _due(after, key), longer_by > 0 or falls_away)
+
+
+def _due(known: Facts, key: Key) -> Due | None:
+    rules = rules_in_force()
+    if rules is None:
+        raise OverrideRefused("No rule set is in force: nothing is planned yet.")
+    found = engine.plan(facts.parse(facts.to_json(known)), rules[1], clock.today()).due
+    return next((one for one in found if (one.purpose, one.subject) == key), None)
+
+
+def _deadlines(known: Facts, key: Key) -> list[tuple[Day, Day]]:
+    first, rules, today = _due(known, key), rules_in_force(), clock.today()
+    if first is None or rules is None:
+        return []
+    all_of_it = load.following(known, rules[1], (first,), today, today + load.AHEAD)
+    return load.deadlines(first, [one for one in all_of_it if (one.purpose, one.subject) == key])
+
+
+def _ending(by: Member, reason: str) -> dict[str, Any]:
+    return {"ended_on": clock.today(), "ended_by": by, "ended_reason": reason}
+
+
+def _plain(effect: Effect) -> dict[str, Any]:
+    days = {"target_before": effect.before, "target_after": effect.after}
+    found = {name: str(due.target) if due else "" for name, due in days.items()}
+    return {**found, "later_by": effect.later_by, "fewer": effect.fewer}

@@ -1,0 +1,105 @@
+"""Setting another interval or date in place of the rules, and ending it."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from clinic import audit, panels
+from clinic.access import Act, allow
+from clinic.forms import done_choices
+from clinic.models import Member, Patient, StaleRow
+from clinic.views import conflict, page_of
+from scheduling import overrides, words
+from scheduling.forms import EndOverrideForm, OverrideForm
+from scheduling.models import OPEN, Override
+
+
+@allow(Act.OVERRIDE)
+def set_other(request: HttpRequest, pk: int) -> HttpResponse:
+    """`?for=full_skin_check|patient` comes from beside a due item."""
+    patient = get_object_or_404(Patient, pk=pk)
+    choices = _choices(patient)
+    what = request.GET.get("for", "")
+    fixed = what in dict(choices)
+    first = {"revision": patient.facts_revision, "what": what}
+    form = OverrideForm(request.POST or None, initial=first, choices=choices, fixed=fixed)
+    effect = None
+    if form.is_valid():
+        try:
+            _set(patient, request.user, form.decision())
+        except StaleRow as error:
+            return conflict(request, error, page_of(patient))
+        except overrides.OverrideRefused as error:
+            form.add_error(None, str(error))
+            effect = getattr(error, "effect", None)
+        else:
+            messages.success(request, f"Set for {patient}; the plan is made anew.")
+            return redirect("clinic:patient", pk)
+    context = {
+        "what": dict(choices).get(what, "") if fixed else "",
+        "rules_say": overrides.by_the_rules(patient, _key(what)) if fixed else None,
+        "stands": overrides.standing(patient, _key(what)) if fixed else None,
+        "said": form.said() if effect else "",
+    }
+    return _page(request, patient, form, effect, "scheduling/override.html", **context)
+
+
+def _set(patient: Patient, by: Member, given: dict[str, Any]) -> None:
+    how = overrides.set_date if "date" in given else overrides.set_interval
+    how(patient=patient, by=by, **given)
+
+
+def _choices(patient: Patient) -> list[tuple[str, str]]:
+    """What is planned now first, then everything else a visit may be about."""
+    rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
+    places = words.subjects(rows)
+    planned = {f"{row.purpose}|{row.subject}": words.what_is_planned(row, places) for row in rows}
+    others = dict(done_choices(panels.subjects_of(patient)))
+    return list((planned | {key: text for key, text in others.items() if key not in planned}).items())
+
+
+def _key(what: str) -> overrides.Key:
+    purpose, _, subject = what.partition("|")
+    return purpose, subject
+
+
+@allow(Act.OVERRIDE)
+def end(request: HttpRequest, pk: int) -> HttpResponse:
+    rows = Override.objects.select_related("patient", "by")
+    row = get_object_or_404(rows, pk=pk)
+    patient = row.patient
+    if row.ended_on and request.method != "POST":
+        messages.info(request, "This decision has ended already.")
+        return redirect("clinic:patient", patient.pk)
+    form = EndOverrideForm(request.POST or None, initial={"revision": row.revision})
+    effect, shown = overrides.effect_of_end(row), f"ends {row.pk}"
+    if form.is_valid():
+        given = form.cleaned_data | {"accepted": form.cleaned_data["accepted"] == shown}
+        try:
+            overrides.end(override=row, by=request.user, **given)
+        except StaleRow as error:
+            return conflict(request, error, page_of(patient))
+        except overrides.OverrideRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"Ended; the rules count again for {patient}.")
+            return redirect("clinic:patient", patient.pk)
+    what = words.what_is_set(row, words.subjects([row]))
+    more = {"row": row, "what": what, "said": shown}
+    return _page(request, patient, form, effect, "scheduling/override_end.html", **more)
+
+
+def _page(
+    request: HttpRequest,
+    patient: Patient,
+    form: Any,
+    effect: overrides.Effect | None,
+    template: str,
+    **more: Any,
+) -> HttpResponse:
+    audit.read(patient, by=request.user, page="other dates")
+    status = 422 if form.is_bound and form.errors else 200
+    context = {"patient": patient, "form": form, "effect": effect, "back": page_of(patient), **more}
+    return render(request, template, context, status=status)

@@ -1,0 +1,236 @@
+"""Checklists through the page. Worked scores: clinical.md §5.1-5.4 (dermoscopedia, NICE NG12 and CKS, Argenziano 1998, DermNet)."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.db import DatabaseError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from clinic import visits
+from clinic.access import NotAllowed
+from clinic.models import AuditRecord
+from lesions.models import Assessment
+from scheduling import checklists
+from scheduling.models import Checklist
+from scheduling.rules import checklists as core
+from scheduling.sheets import SHEETS
+from tests import build
+from tests.lesions import scene as pictures
+from tests.scheduling import scene
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
+
+COLOURS = ["white", "red", "light_brown", "dark_brown", "blue_grey", "black"]
+STRUCTURES = ["network", "structureless", "streaks", "dots", "globules"]
+
+
+def abcd(a, b, c, d):
+    return {"asymmetry": str(a), "border": str(b), "colours": COLOURS[:c], "structures": STRUCTURES[:d]}
+
+
+# name of the sheet, what is entered, the published sum, whether its threshold is met, words of the source
+WORKED = [
+    ("abcd", abcd(2, 4, 3, 2), "5.5", True, "above 5.45, highly suspicious of melanoma"),
+    ("abcd", abcd(1, 4, 3, 3), "4.7", False, "below 4.75, benign melanocytic lesion"),
+    ("abcd", abcd(1, 5, 3, 3), "4.8", True, "4.75 to 5.45"),
+    ("abcd", abcd(2, 8, 6, 5), "8.9", True, "above 5.45"),
+    ("weighted-7", {"major": ["change_in_size"], "diameter_mm": "6.9"}, "2", False, "NICE NG12"),
+    ("weighted-7", {"major": ["change_in_size"], "diameter_mm": "8"}, "3", True, "suspected-cancer referral"),
+    (
+        "weighted-7",
+        {"minor": ["inflammation", "change_in_sensation"], "diameter_mm": "7.0"},
+        "3",
+        True,
+        "NICE NG12",
+    ),
+    (
+        "dermoscopic-7",
+        {"minor": ["irregular_streaks", "irregular_dots"], "threshold": "classic"},
+        "2",
+        False,
+        "Argenziano 1998",
+    ),
+    (
+        "dermoscopic-7",
+        {"minor": ["irregular_streaks", "irregular_dots"], "threshold": "revised"},
+        "2",
+        True,
+        "revised",
+    ),
+    (
+        "dermoscopic-7",
+        {"major": ["blue_whitish_veil"], "minor": ["irregular_dots"], "threshold": "classic"},
+        "3",
+        True,
+        "melanoma suspected",
+    ),
+    ("three-point", {"seen": ["asymmetry", "atypical_network"]}, "2", True, "2 or more, biopsy"),
+    ("three-point", {"seen": ["asymmetry"]}, "1", False, "DermNet"),
+]
+
+
+@pytest.fixture
+def doctor(client):
+    member = build.dermatologist(name="Dr Vale")
+    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    return member
+
+
+def seen(lesion, days_ago=0):
+    on = scene.TODAY - timedelta(days=days_ago)
+    return visits.record(patient=lesion.patient, by=build.nurse(), attended_on=on)
+
+
+def url(lesion, kind="abcd"):
+    return reverse("scheduling:fill_checklist", args=[lesion.pk, kind])
+
+
+def lesion_page(client, lesion):
+    return client.get(reverse("lesions:lesion", args=[lesion.pk])).content.decode()
+
+
+@pytest.mark.parametrize(("kind", "entries", "total", "met", "words"), WORKED)
+def test_a_worked_score_through_the_page(client, doctor, kind, entries, total, met, words):
+    lesion = pictures.lesion()
+    visit = seen(lesion)
+    answer = client.post(url(lesion, kind), entries | {"visit_of": visit.pk}, follow=True)
+    row = Checklist.objects.get()
+    assert (row.score, row.threshold_met, row.visit, row.by) == (Decimal(total), met, visit, doctor)
+    shown = answer.content.decode()
+    assert words in shown and "no diagnosis" in shown and "visit of 17 Jun 2026, Dr Vale" in shown
+
+
+def test_every_sheet_asks_for_all_that_the_core_counts():
+    """The names on the page against the arguments of the core, read from its signatures."""
+    from inspect import signature
+
+    counted = {
+        "abcd": core.abcd_rule,
+        "weighted-7": core.weighted_seven_point,
+        "dermoscopic-7": core.dermoscopic_seven_point,
+        "three-point": core.three_point,
+    }
+    for kind, count in counted.items():
+        items = SHEETS[kind].items
+        names = {item.name for item in items} | {key for item in items for key, _ in item.choices}
+        assert set(signature(count).parameters) - {"revised"} <= names
+
+
+def test_nothing_is_ticked_beforehand_and_what_was_measured_stands_beside(client, doctor):
+    lesion = pictures.lesion()
+    seen(lesion)
+    pictures.measured(lesion, mm_per_px=0.05, scale_origin="ruler", scale_uncertainty=0.02)
+    row = Assessment.objects.get()
+    known = {"asymmetry_axes": (1, "axes"), "border_abrupt": (3, "eighths"), "colours": (2, "colours")}
+    measures = [
+        {"name": name, "value": value, "unit": unit, "uncertainty": None, "method": "drawn"}
+        for name, (value, unit) in known.items()
+    ]
+    result = row.result | {"measures": measures, "doubt": [{"code": "x", "text": "x"}]}
+    Assessment.objects.filter(pk=row.pk).update(result=result)
+    shown = client.get(url(lesion)).content.decode()
+    for words in ("1.0 axes", "3.0 eighths", "2.0 colours"):
+        assert f"<strong>{words}</strong>" in shown
+    assert f"version {row.version}, automatic outline, which is in doubt" in shown
+    assert shown.count("Not counted unless you enter it") == 3
+    fields = shown.partition('id="id_visit_of"')[0].partition('<form method="post" class="form')[2]
+    assert 'name="border"' in fields and " checked" not in fields, "only the visit is chosen beforehand"
+
+
+@pytest.mark.parametrize(("days_ago", "chosen"), [(0, 1), (7, 1), (8, 0)])
+def test_the_visit_of_the_last_week_is_offered_first(client, doctor, days_ago, chosen):
+    lesion = pictures.lesion()
+    seen(lesion, days_ago)
+    shown = client.get(url(lesion)).content.decode()
+    assert shown.partition('id="id_visit_of"')[2].count(" checked") == chosen
+
+
+def test_without_a_visit_the_page_says_to_record_one(client, doctor):
+    lesion = pictures.lesion()
+    shown = client.get(url(lesion)).content.decode()
+    assert "record the visit first" in shown and "Add it up" not in shown
+    assert client.post(url(lesion), abcd(0, 0, 1, 1)).status_code == 422
+    assert not Checklist.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "entries", "words"),
+    [
+        ("abcd", abcd(2, 4, 0, 2), "C: colours"),
+        ("abcd", abcd(3, 4, 1, 2), "not one of the available choices"),
+        ("weighted-7", {"major": ["change_in_size"]}, "Largest diameter"),
+        ("weighted-7", {"major": ["change_in_size"], "diameter_mm": "0"}, "greater than or equal"),
+        ("three-point", {}, "Nothing is ticked"),
+        ("three-point", {"seen": ["asymmetry"], "nothing": "on"}, "also that none is present"),
+    ],
+)
+def test_a_sheet_that_is_not_complete_keeps_what_was_entered(client, doctor, kind, entries, words):
+    lesion = pictures.lesion()
+    visit = seen(lesion)
+    answer = client.post(url(lesion, kind), entries | {"visit_of": visit.pk})
+    shown = answer.content.decode()
+    assert answer.status_code == 422 and words in shown and not Checklist.objects.exists()
+    assert shown.partition('<form method="post" class="form')[2].count(" checked") > 0
+
+
+def test_that_nothing_was_seen_is_said_and_counts_nought(client, doctor):
+    lesion = pictures.lesion()
+    client.post(url(lesion, "three-point"), {"nothing": "on", "visit_of": seen(lesion).pk})
+    assert Checklist.objects.get().score == 0
+
+
+def test_a_visit_of_somebody_else_is_refused(doctor):
+    lesion, other = pictures.lesion(), pictures.lesion()
+    with pytest.raises(checklists.ChecklistRefused, match="another patient"):
+        checklists.fill(lesion=lesion, visit=seen(other), by=doctor, kind="abcd", entries=abcd(0, 0, 1, 1))
+
+
+@pytest.mark.parametrize("entries", [{}, abcd(9, 0, 1, 1), abcd(0, 0, 1, 1) | {"colours": "red"}])
+def test_entries_that_no_sheet_knows_are_refused(doctor, entries):
+    lesion = pictures.lesion()
+    with pytest.raises(checklists.ChecklistRefused):
+        checklists.fill(lesion=lesion, visit=seen(lesion), by=doctor, kind="abcd", entries=entries)
+
+
+def test_only_a_dermatologist_fills_one_in(client):
+    lesion = pictures.lesion()
+    visit, nurse = seen(lesion), build.nurse()
+    with pytest.raises(NotAllowed):
+        checklists.fill(lesion=lesion, visit=visit, by=nurse, kind="abcd", entries=abcd(0, 0, 1, 1))
+    client.force_login(nurse, backend="clinic.project.backends.HouseBackend")
+    assert "No checklist was filled in" in lesion_page(client, lesion)
+    assert "fill in</a>" not in lesion_page(client, lesion)
+
+
+def test_it_is_recorded_kept_for_good_and_moves_no_plan(doctor):
+    lesion = pictures.lesion()
+    visit, before = seen(lesion), lesion.patient.facts_revision
+    row = checklists.fill(lesion=lesion, visit=visit, by=doctor, kind="abcd", entries=abcd(2, 4, 3, 2))
+    assert AuditRecord.objects.get(action="checklist.fill").details["score"] == "5.5"
+    lesion.patient.refresh_from_db()
+    assert lesion.patient.facts_revision == before
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+        Checklist.objects.filter(pk=row.pk).update(score=1)
+
+
+def test_the_page_asks_as_many_questions_for_three_as_for_one(client, doctor):
+    lesion = pictures.lesion()
+    visit = seen(lesion)
+
+    def fill():
+        checklists.fill(lesion=lesion, visit=visit, by=doctor, kind="abcd", entries=abcd(2, 4, 3, 2))
+
+    fill()
+    lesion_page(client, lesion)
+    with CaptureQueriesContext(connection) as one:
+        lesion_page(client, lesion)
+    fill(), fill()
+    with CaptureQueriesContext(connection) as three:
+        shown = lesion_page(client, lesion)
+    assert len(three) == len(one) and shown.count("Total dermoscopy score 5.5") == 3
+
+
+def test_an_unknown_checklist_is_not_found(client, doctor):
+    assert client.get(url(pictures.lesion(), "horoscope")).status_code == 404
