@@ -5,6 +5,7 @@ The criteria are data that two people approve (`tiers.toml` is the template); a 
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -113,6 +114,12 @@ def _reason(criterion: Criterion) -> dict[str, str]:
 
 def current(patient: Patient) -> RiskAssessment | None:
     return patient.risk_assessments.select_related("by", "policy").first()
+
+
+def latest(patients: Iterable[int]) -> dict[int, tuple[str, date]]:
+    """Tier and day of each patient's current assessment."""
+    rows = RiskAssessment.objects.filter(patient__in=patients).order_by("assessed_on", "pk")
+    return {patient: (tier, day) for patient, tier, day in rows.values_list("patient", "tier", "assessed_on")}
 
 
 def answers_of(row: RiskAssessment) -> dict[str, Any]:

@@ -33,7 +33,7 @@ class _Standing:
     problems: dict[int, PlanProblem]
 
 
-def replan(patient_id: int, *, keep: bool) -> list[Difference] | None:
+def replan(patient_id: int, *, keep: bool, ahead: recalls.Ahead | None = None) -> list[Difference] | None:
     """Make the plan anew and say what changed; None where no plan could be made.
 
     With `keep` false the same writes are made and taken back, so that what is said is what will happen.
@@ -42,7 +42,7 @@ def replan(patient_id: int, *, keep: bool) -> list[Difference] | None:
     try:
         with transaction.atomic():
             before = _standing(patient_id)
-            if recalls.replan(patient_id) is not None:
+            if recalls.replan(patient_id, ahead) is not None:
                 found = [*_of_recalls(before, patient_id), *_of_problems(before, patient_id)]
             if not keep:
                 raise _TakenBack

@@ -10,10 +10,11 @@ from clinic.access import Act, require
 from clinic.models import Member, PatientStatus, change
 from scheduling import ladder
 from scheduling.models import OPEN, AppointmentState, Ground, Recall, RecallState, Urgency
-from scheduling.replanning import open_again, replan, stale, still_asked_for, supersede
+from scheduling.replanning import Ahead, open_again, replan, stale, still_asked_for, supersede
 from scheduling.rules_in_force import rules_in_force
 
 __all__ = [
+    "Ahead",
     "RecallRefused",
     "become_due",
     "close",

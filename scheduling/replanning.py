@@ -1,5 +1,6 @@
 """Facts in, recalls out: asks the core and brings the open recalls of one patient into line with its answer."""
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
 from typing import Any
@@ -12,25 +13,55 @@ from clinic.models import Patient, PolicyKind, PolicyState, StaleRow, change
 from clinic.models import Policy as PolicyRow
 from lesions.models import Assessment, Review
 from scheduling import completions, ladder
-from scheduling.facts import gather
+from scheduling.facts import gather_all
 from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
 from scheduling.rules import engine, facts, overdue
 from scheduling.rules.plan import Due
 from scheduling.rules.plan import Plan as Answer
+from scheduling.rules.ruleset import RuleSet
 from scheduling.rules_in_force import rules_in_force
 
 TRIES = 3
+PORTION = 100
 
 
 class _FactsMoved(Exception):
     """Somebody recorded something while the plan was being made."""
 
 
-def replan(patient_id: int) -> Plan | None:
+Known = tuple[Patient, facts.Facts]
+
+
+class Ahead:
+    """Patients and their facts, read in portions for whoever plans many; what moves meanwhile is read again."""
+
+    def __init__(self, keys: Sequence[int]) -> None:
+        self.keys, self.place = keys, {key: number for number, key in enumerate(keys)}
+        self.read: dict[int, Known] = {}
+
+    def take(self, patient_id: int) -> Known | None:
+        if patient_id not in self.read:
+            start = self.place[patient_id]
+            self.read = _read(self.keys[start : start + PORTION])
+        return self.read.pop(patient_id, None)
+
+
+def _read(keys: Sequence[int]) -> dict[int, Known]:
+    """The patients first: whoever changes a fact after this raises their revision, and the plan is refused."""
+    patients = list(Patient.objects.filter(pk__in=keys, merged_into__isnull=True))
+    known = gather_all(patients)
+    return {patient.pk: (patient, known[patient.pk]) for patient in patients}
+
+
+def replan(patient_id: int, ahead: Ahead | None = None) -> Plan | None:
     """Make the plan of a patient anew; None where there are no rules in force, no such record, or no quiet moment."""
-    for _ in range(TRIES):
+    for number in range(TRIES):
+        known = ahead.take(patient_id) if ahead and number == 0 else _read([patient_id]).get(patient_id)
+        rules = rules_in_force()
+        if rules is None or known is None:
+            return None
         try:
-            return _replan_once(patient_id)
+            return _replan_once(*known, *rules)
         except (_FactsMoved, StaleRow):
             continue
     return None
@@ -52,13 +83,7 @@ def stale(limit: int | None = 200) -> list[int]:
     return list(behind.order_by("plan__made_at", "pk").values_list("pk", flat=True)[:limit])
 
 
-def _replan_once(patient_id: int) -> Plan | None:
-    rules = rules_in_force()
-    patient = Patient.objects.filter(pk=patient_id, merged_into__isnull=True).first()
-    if rules is None or patient is None:
-        return None
-    policy, ruleset = rules
-    known = gather(patient)
+def _replan_once(patient: Patient, known: facts.Facts, policy: PolicyRow, ruleset: RuleSet) -> Plan:
     answer = engine.plan(known, ruleset, clock.today())
     by_risk = frozenset(rule.id for rule in ruleset.rules if rule.anchor == "risk")
     with transaction.atomic():

@@ -20,9 +20,8 @@ TIERS = ("above_average", "high", "very_high")
 BATCH = 2000
 
 
-def prepare(database):
+def prepare(database, folder):
     """Settings read the environment, so it is set before Django starts."""
-    folder = tempfile.mkdtemp(prefix="replanning-")
     os.environ["DATA_DIR"] = folder
     os.environ.pop("DATABASE_URL", None)
     if database != "sqlite":
@@ -124,17 +123,17 @@ def progress(done, of):
         print(f"\r[{'#' * filled}{'.' * (WIDTH - filled)}] {done} of {of}", end=end, file=sys.stderr)
 
 
-def sweep(count):
-    """Everybody who is behind, in the sweep's own portions; seconds, and how many were planned."""
+def sweep():
+    """Everybody who is behind, one transaction each; seconds, and how many were planned."""
     from scheduling import replanning
 
-    begin, done = time.perf_counter(), 0
-    while keys := replanning.stale():
-        for key in keys:
-            assert replanning.replan(key) is not None
-        done += len(keys)
-        progress(min(done, count), count)
-    return time.perf_counter() - begin, done
+    begin = time.perf_counter()
+    keys = replanning.stale(None)
+    ahead = replanning.Ahead(keys)
+    for number, key in enumerate(keys, start=1):
+        assert replanning.replan(key, ahead) is not None
+        progress(number, len(keys))
+    return time.perf_counter() - begin, len(keys)
 
 
 def peak():
@@ -149,16 +148,16 @@ def measure(count, first, by):
     from clinic.models import Patient
 
     invent(count, first, by)
+    own = Patient.objects.filter(pk__gte=Patient.objects.get(number=f"B{first}").pk)
     for what in ("first plans", "facts moved"):
-        seconds, done = sweep(count)
+        seconds, done = sweep()
         load = os.getloadavg()[0]
         print(
             f"{count:>7} {what}: {done} planned, {seconds:.1f} s, {done / seconds:.0f} patients/s, "
             f"peak {peak()} MB, load {load:.1f}", flush=True,
         )  # fmt: skip
-        Patient.objects.filter(plan__isnull=False).update(facts_revision=F("facts_revision") + 1)
-    # The next size counts its own patients alone.
-    sweep(count)
+        if what == "first plans":
+            own.update(facts_revision=F("facts_revision") + 1)
 
 
 def queries(connection, by):
@@ -171,10 +170,11 @@ def queries(connection, by):
 
     invent(100, 1, by)
     for what in ("first plans", "facts moved"):
-        keys = replanning.stale()
+        keys = replanning.stale(None)
         with CaptureQueriesContext(connection) as caught:
+            ahead = replanning.Ahead(keys)
             for key in keys:
-                replanning.replan(key)
+                replanning.replan(key, ahead)
         print(f"{what}: {len(caught) / len(keys):.1f} queries per patient", flush=True)
         Patient.objects.update(facts_revision=F("facts_revision") + 1)
 
@@ -185,7 +185,11 @@ def main():
     asked.add_argument("--database", default="sqlite")
     asked.add_argument("--queries", action="store_true", help="count queries per patient instead")
     asked = asked.parse_args()
-    connection = prepare(asked.database)
+    with tempfile.TemporaryDirectory(prefix="replanning-") as folder:
+        run(asked, prepare(asked.database, folder))
+
+
+def run(asked, connection):
     try:
         from tests import build
 

@@ -161,7 +161,7 @@ def test_facts_that_move_while_the_plan_is_made_are_planned_again(monkeypatch):
     from scheduling import replanning
 
     patient = scene.due_check().patient
-    real, calls = replanning.gather, []
+    real, calls = replanning.gather_all, []
 
     def gather_and_be_overtaken(who):
         known = real(who)
@@ -170,10 +170,31 @@ def test_facts_that_move_while_the_plan_is_made_are_planned_again(monkeypatch):
         calls.append(who)
         return known
 
-    monkeypatch.setattr(replanning, "gather", gather_and_be_overtaken)
+    monkeypatch.setattr(replanning, "gather_all", gather_and_be_overtaken)
     recalls.replan(patient.pk)
     assert len(calls) == 2
     assert recalls.stale() == [] and Recall.objects.filter(state="completed").count() == 1
+
+
+def test_facts_that_move_after_they_were_read_ahead_are_read_again():
+    first, second = scene.due_check().patient, scene.due_check().patient
+    ahead = recalls.Ahead([first.pk, second.pk])
+    recalls.replan(first.pk, ahead)
+    scene.came(second, scene.TODAY)
+    recalls.replan(second.pk, ahead)
+    assert recalls.stale() == []
+    assert [row.patient for row in Recall.objects.filter(state="completed")] == [second]
+
+
+def test_many_are_gathered_in_no_more_queries_and_each_gets_its_own(django_assert_max_num_queries):
+    from scheduling.facts import gather, gather_all
+
+    patients = [scene.due_check().patient for _ in range(3)]
+    scene.came(patients[1], scene.TODAY)
+    with django_assert_max_num_queries(10):
+        known = gather_all(patients)
+    assert known == {patient.pk: gather(patient) for patient in patients}
+    assert [len(known[patient.pk].done) for patient in patients] == [0, 1, 0]
 
 
 @pytest.mark.parametrize(("ahead", "state"), [(29, "planned"), (28, "due")])

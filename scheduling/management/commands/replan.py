@@ -34,9 +34,9 @@ class Command(BaseCommand):
         self.sum(found, dry_run)
 
     def plan(self, todo: list[int], *, keep: bool) -> dict[int, list[Difference] | None]:
-        found = {}
+        found, ahead = {}, recalls.Ahead(todo)
         for number, patient_id in enumerate(todo, start=1):
-            found[patient_id] = differences.replan(patient_id, keep=keep)
+            found[patient_id] = differences.replan(patient_id, keep=keep, ahead=ahead)
             progress.show(self.stdout, number, len(todo))
         return found
 
