@@ -56,15 +56,15 @@ def abcd_rule(*, asymmetry: int, border: int, colours: int, structures: int) -> 
     tenths = 13 * asymmetry + border + 5 * colours + 5 * structures
     reading = next(words for limit, words in _ABCD_READINGS if tenths * 10 >= limit)
     value = Decimal(tenths) / 10
-    words = f"Total dermoscopy score {value:.1f}. Published reading (Stolz, Nachbar 1994): {reading}."
+    words = f"Total dermoscopy score {value:.1f}, {reading} (Stolz, Nachbar 1994)."
     return Score("ABCD rule", value, tenths * 10 >= 475, words)
 
 
 # Lower limits in hundredths: above 5.45, from 4.75, below.
 _ABCD_READINGS = (
-    (546, "above 5.45, highly suspicious of melanoma"),
-    (475, "4.75 to 5.45, suspicious: excise or monitor closely"),
-    (0, "below 4.75, benign melanocytic lesion"),
+    (546, "above both published limits, 4.75 and 5.45"),
+    (475, "between the published limits, 4.75 and 5.45: excise or monitor closely"),
+    (0, "below both published limits, 4.75 and 5.45"),
 )
 
 

@@ -32,10 +32,10 @@ def abcd(a, b, c, d):
 
 # name of the sheet, what is entered, the published sum, whether its threshold is met, words of the source
 WORKED = [
-    ("abcd", abcd(2, 4, 3, 2), "5.5", True, "above 5.45, highly suspicious of melanoma"),
-    ("abcd", abcd(1, 4, 3, 3), "4.7", False, "below 4.75, benign melanocytic lesion"),
-    ("abcd", abcd(1, 5, 3, 3), "4.8", True, "4.75 to 5.45"),
-    ("abcd", abcd(2, 8, 6, 5), "8.9", True, "above 5.45"),
+    ("abcd", abcd(2, 4, 3, 2), "5.5", True, "above both published limits"),
+    ("abcd", abcd(1, 4, 3, 3), "4.7", False, "below both published limits"),
+    ("abcd", abcd(1, 5, 3, 3), "4.8", True, "between the published limits"),
+    ("abcd", abcd(2, 8, 6, 5), "8.9", True, "above both published limits"),
     ("weighted-7", {"major": ["change_in_size"], "diameter_mm": "6.9"}, "2", False, "NICE NG12"),
     ("weighted-7", {"major": ["change_in_size"], "diameter_mm": "8"}, "3", True, "suspected-cancer referral"),
     (
