@@ -76,8 +76,9 @@ class Surveyor:
             return
         if procedure.on is None or (since is not None and procedure.on < since):
             return
-        answered = any(item.purpose == purpose and item.on >= procedure.on for item in self.facts.done)
-        if not answered and not any(item.purpose == purpose for item in self.facts.overrides):
+        days = [item.on for item in self.facts.done if item.purpose == purpose]
+        days += [item.date or procedure.on for item in self.facts.overrides if item.purpose == purpose]
+        if not any(day >= procedure.on for day in days):
             text = f"No rule of the set says when the sutures of the excision of {procedure.on} come out at its site."
             self.found.problem("no_rule", "patient", text)
 

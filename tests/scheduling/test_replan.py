@@ -3,14 +3,16 @@
 from datetime import date
 
 import pytest
+from django.core.management import call_command
 
 from clinic import clock, patients
-from clinic.models import AuditRecord
+from clinic.models import AuditRecord, Policy
 from lesions import assess, pathology
 from lesions import register as lesions
 from lesions.models import Review
-from scheduling import recalls
+from scheduling import recalls, rules_in_force
 from scheduling.models import OPEN, Plan, PlanProblem, Recall
+from scheduling.rules import ruleset
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -251,3 +253,19 @@ def test_assessing_the_same_risk_again_puts_no_check_off():
     scene.came(patient, clock.today())
     following = scene.check_of(patient)
     assert following.pk != check.pk and following.earliest > clock.today()
+
+
+def test_an_upgrade_of_the_program_changes_no_interval(monkeypatch):
+    """domain.md, point 7: files are templates; what is in force is the text that two people approved."""
+    recall = scene.due_check()
+    before = dates(recall)
+    newer = ruleset.shipped("default").replace('every = "P3M", for = "P2Y"', 'every = "P6M", for = "P2Y"')
+    monkeypatch.setattr(ruleset, "shipped", lambda name: newer)
+    call_command("migrate", verbosity=0)
+    rules_in_force._loaded.cache_clear()
+    Plan.objects.update(valid_until=build.days_ago(1))
+    for patient_id in recalls.stale():
+        recalls.replan(patient_id)
+    recall.refresh_from_db()
+    assert dates(recall) == before
+    assert "P6M" in newer and Policy.objects.get(kind="rules", state="in_force").toml != newer

@@ -57,6 +57,11 @@ def test_the_surgeons_instruction_at_closure_answers():
     assert str(row(answer, "suture_removal").target) == "2024-06-13"
 
 
+def test_an_instruction_for_an_earlier_excision_answers_nothing():
+    own = {"purpose": "suture_removal", "subject": "patient", "date": "2024-05-29"}
+    assert ASKED in codes(excised("76261009", overrides=[own]))
+
+
 @pytest.mark.parametrize("since, asked", [("2024-05-30", True), ("2024-05-31", False)])
 def test_what_was_cut_before_the_records_begin_is_not_asked(since, asked):
     assert (ASKED in codes(excised("76261009", records_since=since))) == asked
