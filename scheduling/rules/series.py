@@ -66,7 +66,8 @@ class Series:
         if self.anchor in history.discharged or history.overridden_until == date.max:
             return None
         if self.rule.spacing == "attendance":
-            return self._walk(history)[1]
+            step = self._walk(history)[1]
+            return step.occurrence if step else None
         last = history.last_done
         for occurrence in self.anchored():
             if (last is None or occurrence.earliest > last) and not history.is_set_aside(
@@ -85,9 +86,8 @@ class Series:
             return
         if history.overridden_until == date.max:
             history = replace(history, overridden_until=None)
-        finished, current = self._walk(history)
+        finished, step = self._walk(history)
         yield from (occurrence for occurrence in finished if occurrence.target <= day)
-        step: _Step | None = _Step(current, 0) if current else None
         while step and step.occurrence.target <= day:
             yield step.occurrence
             after = step.index + step.occurrence.phase.once
@@ -117,7 +117,8 @@ class Series:
             if phase.length is not None:
                 offset = offset + phase.length
 
-    def _walk(self, history: History) -> tuple[list[Occurrence], Occurrence | None]:
+    def _walk(self, history: History) -> tuple[list[Occurrence], _Step | None]:
+        """What is finished, and where it stands now."""
         finished: list[Occurrence] = []
         step, used = self._next(self.anchor, 1, 0), 0
         while step:
@@ -129,7 +130,7 @@ class Series:
             elif history.is_set_aside(self.anchor, occurrence):
                 base = occurrence.target
             else:
-                return finished, occurrence
+                return finished, step
             finished.append(occurrence)
             step = self._next(base, occurrence.number + 1, step.index + occurrence.phase.once)
         return finished, None

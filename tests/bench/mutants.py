@@ -26,6 +26,7 @@ PACKAGE = "scheduling.rules"
 TESTS = [
     "test_staging",
     "test_dates",
+    "test_series",
     "test_cases",
     "test_engine",
     "test_engine_exceptions",
