@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import Exists, F
 
 from clinic import audit, clock
 from clinic.models import Patient, PolicyKind, PolicyState, StaleRow, change
@@ -26,14 +26,14 @@ PORTION = 100
 
 
 class _FactsMoved(Exception):
-    """Somebody recorded something while the plan was being made."""
+    """Somebody recorded something, or brought other rules into force, while the plan was being made."""
 
 
-Known = tuple[Patient, facts.Facts]
+Known = tuple[Patient, facts.Facts, PolicyRow, RuleSet]
 
 
 class Ahead:
-    """Patients and their facts, read in portions for whoever plans many; what moves meanwhile is read again."""
+    """Patients, facts and rules, read in portions for whoever plans many; what moves meanwhile is read again."""
 
     def __init__(self, keys: Sequence[int]) -> None:
         self.keys, self.place = keys, {key: number for number, key in enumerate(keys)}
@@ -48,20 +48,22 @@ class Ahead:
 
 def _read(keys: Sequence[int]) -> dict[int, Known]:
     """The patients first: whoever changes a fact after this raises their revision, and the plan is refused."""
+    rules = rules_in_force()
+    if rules is None:
+        return {}
     patients = list(Patient.objects.filter(pk__in=keys, merged_into__isnull=True))
     known = gather_all(patients)
-    return {patient.pk: (patient, known[patient.pk]) for patient in patients}
+    return {patient.pk: (patient, known[patient.pk], *rules) for patient in patients}
 
 
 def replan(patient_id: int, ahead: Ahead | None = None) -> Plan | None:
     """Make the plan of a patient anew; None where there are no rules in force, no such record, or no quiet moment."""
     for number in range(TRIES):
         known = ahead.take(patient_id) if ahead and number == 0 else _read([patient_id]).get(patient_id)
-        rules = rules_in_force()
-        if rules is None or known is None:
+        if known is None:
             return None
         try:
-            return _replan_once(*known, *rules)
+            return _replan_once(*known)
         except (_FactsMoved, StaleRow):
             continue
     return None
@@ -87,15 +89,17 @@ def _replan_once(patient: Patient, known: facts.Facts, policy: PolicyRow, rulese
     answer = engine.plan(known, ruleset, clock.today())
     by_risk = frozenset(rule.id for rule in ruleset.rules if rule.anchor == "risk")
     with transaction.atomic():
-        _lock(patient)
+        _lock(patient, policy)
         _Recalls(patient, policy, answer, by_risk).bring_into_line()
         _bring_problems_into_line(patient, answer)
         return _keep_plan(patient, policy, known, answer)
 
 
-def _lock(patient: Patient) -> None:
-    """The plan holds only for the facts that were read; whoever records facts updates this row first."""
-    same = Patient.objects.select_for_update().filter(pk=patient.pk, facts_revision=patient.facts_revision)
+def _lock(patient: Patient, policy: PolicyRow) -> None:
+    """The plan holds only for the facts and rules that were read; whoever records facts updates this row first."""
+    in_force = PolicyRow.objects.filter(pk=policy.pk, state=PolicyState.IN_FORCE)
+    rows = Patient.objects.select_for_update().filter(pk=patient.pk, facts_revision=patient.facts_revision)
+    same = rows.filter(Exists(in_force))
     if not same.values_list("pk").first():
         raise _FactsMoved
 
@@ -180,7 +184,7 @@ def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
         "latest": due.latest,
         "urgency": due.urgency,
         "reasons": reasons,
-        "policy": policy,
+        "policy_id": policy.pk,
     }
 
 
@@ -192,7 +196,7 @@ class _Recalls:
         self.planned = {(due.purpose, due.subject): due for due in answer.due}
 
     def bring_into_line(self) -> None:
-        rows = Recall.objects.filter(patient=self.patient, state__in=OPEN).order_by("pk")
+        rows = self.patient.recalls.filter(state__in=OPEN).order_by("pk")
         for row in rows:
             due = self.planned.pop((row.purpose, row.subject), None)
             if due and (due.anchor, due.number, due.rule) == (row.anchor, row.number, row.rule):

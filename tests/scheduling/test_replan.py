@@ -4,13 +4,14 @@ from datetime import date
 
 import pytest
 from django.core.management import call_command
+from django.db.models import F
 
 from clinic import clock, patients
-from clinic.models import AuditRecord, Policy
+from clinic.models import AuditRecord, Patient, Policy
 from lesions import assess, pathology
 from lesions import register as lesions
 from lesions.models import Review
-from scheduling import recalls, rules_in_force
+from scheduling import recalls, replanning, rules_in_force
 from scheduling.models import OPEN, Plan, PlanProblem, Recall
 from scheduling.rules import ruleset
 from tests import build
@@ -160,8 +161,6 @@ def test_a_plan_is_stale_in_facts_rules_or_time():
 
 
 def test_facts_that_move_while_the_plan_is_made_are_planned_again(monkeypatch):
-    from scheduling import replanning
-
     patient = scene.due_check().patient
     real, calls = replanning.gather_all, []
 
@@ -186,6 +185,30 @@ def test_facts_that_move_after_they_were_read_ahead_are_read_again():
     recalls.replan(second.pk, ahead)
     assert recalls.stale() == []
     assert [row.patient for row in Recall.objects.filter(state="completed")] == [second]
+
+
+def test_rules_that_change_after_they_were_read_ahead_are_read_again():
+    first, second = scene.due_check().patient, scene.due_check().patient
+    ahead = recalls.Ahead([first.pk, second.pk])
+    recalls.replan(first.pk, ahead)
+    newer = build.rules_in_force()
+    recalls.replan(second.pk, ahead)
+    assert recalls.stale() == [first.pk]
+    assert set(Recall.objects.filter(patient=second).values_list("policy", flat=True)) == {newer.pk}
+
+
+def test_a_plan_that_changes_nothing_costs_few_queries_however_many_recalls(django_assert_max_num_queries):
+    """Lock, recalls, problems, plan, audit record; the rules once for all recalls."""
+    patient = scene.due_check().patient
+    for _ in range(3):
+        scene.mark(patient, monitoring="long", since=clock.today())
+    recalls.replan(patient.pk)
+    assert Recall.objects.filter(patient=patient, state__in=OPEN).count() >= 4
+    Patient.objects.filter(pk=patient.pk).update(facts_revision=F("facts_revision") + 1)
+    ahead = recalls.Ahead([patient.pk])
+    ahead.read = replanning._read([patient.pk])
+    with django_assert_max_num_queries(10):
+        recalls.replan(patient.pk, ahead)
 
 
 def test_many_are_gathered_in_no_more_queries_and_each_gets_its_own(django_assert_max_num_queries):
