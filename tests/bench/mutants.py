@@ -30,6 +30,7 @@ TESTS = [
     "test_cases",
     "test_engine",
     "test_engine_exceptions",
+    "test_reasons",
     "test_properties",
     "test_machine",
 ]

@@ -150,7 +150,8 @@ def test_at_least_0_5_may_be_t1b():
 
 
 def test_at_least_in_the_last_category_is_certain():
-    assert stage(thickness=">=5", ulceration=True, n="N0", m="M0", basis="pathological").possible == {"IIC"}
+    found = stage(thickness=">=5", ulceration=True, n="N0", m="M0", basis="pathological")
+    assert (found.possible, found.stage, found.at_least) == ({"IIC"}, "IIC", True)
 
 
 @pytest.mark.parametrize("n, m", [(None, "M0"), ("NX", "M0"), ("N0", None)])
@@ -194,3 +195,5 @@ def test_what_is_open_is_written_as_alternatives():
     assert stage(thickness=">=2.5", ulceration=False, n="N0", m="M0").t == "T3a or T4a"
     assert stage(thickness=">=2.5", n="N0", m="M0").t == "T3a or T3b or T4a or T4b"
     assert stage(thickness=">=0.8", ulceration=True, n="N0", m="M0").t == "T1b or T2b or T3b or T4b"
+    # clinical.md §4.1: from 0.8 mm on T1b also without ulceration, so a minimum of 0.5 mm leaves it open
+    assert stage(thickness=">=0.5", ulceration=False, n="N0", m="M0").t == "T1a or T1b or T2a or T3a or T4a"
