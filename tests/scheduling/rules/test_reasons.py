@@ -77,6 +77,19 @@ def test_a_decision_before_the_planned_picture_does_not_say_what_follows_it():
     assert ("what_follows", "lesion:7") in codes(plan(lesions=[lesion], decisions=[early]))
 
 
+def test_the_decision_that_began_the_watch_does_not_say_what_follows_it():
+    lesion = {"id": "7", "monitoring": "short", "since": "2024-01-31"}
+    picture = {"purpose": "lesion_image", "subject": "lesion:7", "anchor": "2024-01-31", "number": 1}
+    declined = [picture | {"ground": "declined", "on": "2024-05-01"}]
+    asked = {}
+    for day in ("2024-01-31", "2024-02-01"):
+        decision = {"lesion": "7", "decision": "reassure", "on": day}
+        asked[day] = ("what_follows", "lesion:7") in codes(
+            plan(lesions=[lesion], decisions=[decision], closed=declined)
+        )
+    assert asked == {"2024-01-31": True, "2024-02-01": False}
+
+
 @pytest.mark.parametrize("of_the_first, of_the_second", [("B", "C"), ("C", "B"), ("A", "C")])
 def test_a_row_is_as_urgent_as_the_most_urgent_of_its_rules(of_the_first, of_the_second):
     # A before B before C: operations.md §1.3, a clinic setting
