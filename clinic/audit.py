@@ -44,6 +44,7 @@ ACTIONS: dict[str, Action] = {
     "signoff.record": Action("signed a decision", True),
     "signoff.addendum": Action("added to a signed decision", False),
     "procedure.record": Action("recorded a procedure", True),
+    "procedure.sutures": Action("said whether a procedure left sutures", True),
     "diagnosis.record": Action("recorded a diagnosis", True),
     "diagnosis.tell": Action("told the patient the result", True),
     "checklist.fill": Action("filled in a checklist", False),

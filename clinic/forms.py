@@ -6,7 +6,8 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
 from clinic import clock
-from clinic.models import ContactRoute, Member, Patient, PatientStatus, Purpose, RiskAssessment
+from clinic.models import ContactRoute, Member, Patient, PatientStatus, RiskAssessment
+from clinic.models.visit import ABOUT
 from clinic.risk import FACTORS
 
 
@@ -120,21 +121,13 @@ class VisitForm(forms.Form):
 
 
 def done_choices(subjects: list[tuple[str, str]]) -> list[tuple[str, str]]:
-    """`subjects`: (key, words) of the patient's lesions; whole-person items come first."""
-    whole = [
-        Purpose.FULL_SKIN_CHECK,
-        Purpose.RISK_ASSESSMENT,
-        Purpose.NODE_EXAMINATION,
-        Purpose.RESULT_VISIT,
-        Purpose.WOUND_CHECK,
-        Purpose.SUTURE_REMOVAL,
-        Purpose.IMAGING_OR_LABORATORY,
+    """`subjects`: (key, words) of the patient's lesions, procedures and tumours; whole-person items come first."""
+    return [
+        (f"{purpose.value}|{key}", f"{purpose.label}: {words}" if words else str(purpose.label))
+        for key, words in [("patient", ""), *subjects]
+        for purpose, kind in ABOUT.items()
+        if kind == key.partition(":")[0]
     ]
-    choices = [(f"{purpose.value}|patient", purpose.label) for purpose in whole]
-    for key, words in subjects:
-        for purpose in (Purpose.LESION_IMAGE, Purpose.LESION_EXAMINATION):
-            choices.append((f"{purpose.value}|{key}", f"{purpose.label}: {words}"))
-    return choices
 
 
 class MemberForm(forms.ModelForm):

@@ -67,12 +67,13 @@ def add_button(button: Button) -> None:
     BUTTONS[button.label] = button
 
 
-# Returns (key, words) of what a visit may be about besides the whole person, such as ("lesion:12", "lesion 3, ...").
+# Returns (key, words) of what a visit may be about besides the whole person, such as ("lesion:12", "lesion 3, ...");
+# several may name the same one.
 SUBJECTS: list[Callable[[Patient], list[tuple[str, str]]]] = []
 
 
 def subjects_of(patient: Patient) -> list[tuple[str, str]]:
-    return [subject for find in SUBJECTS for subject in find(patient)]
+    return list(dict(subject for find in SUBJECTS for subject in find(patient)).items())
 
 
 def add_notice(key: str, notice: Notice) -> None:

@@ -6,23 +6,31 @@ from datetime import date
 from django.db import transaction
 
 from clinic import audit, clock
-from clinic.models import DoneItem, Member, Patient, Visit
+from clinic.models import DoneItem, Member, Patient, Purpose, Visit
+from clinic.models.visit import ABOUT
 
 
 @transaction.atomic
 def record(
     *, patient: Patient, by: Member, attended_on: date, done: Iterable[tuple[str, str]] = (), note: str = ""
 ) -> Visit:
-    """`done` holds pairs (purpose, subject) of FACTS schema 1, such as ("lesion_image", "lesion:12")."""
+    """`done` holds pairs (purpose, subject) of FACTS, such as ("lesion_image", "lesion:12")."""
+    done = list(dict.fromkeys(done))
+    _check(done)
     visit = Visit.objects.create(
         patient=patient, by=by, attended_on=attended_on, note=note, changed_at=clock.now()
     )
-    items = [
-        DoneItem(visit=visit, purpose=purpose, subject=subject) for purpose, subject in dict.fromkeys(done)
-    ]
+    items = [DoneItem(visit=visit, purpose=purpose, subject=subject) for purpose, subject in done]
     DoneItem.objects.bulk_create(items)
     what = [[item.purpose, item.subject] for item in items]
     audit.record(
         "visit.record", by=by, subject=visit, patient=patient, attended_on=str(attended_on), done=what
     )
     return visit
+
+
+def _check(done: Iterable[tuple[str, str]]) -> None:
+    """An item about the wrong thing would complete nothing, and nobody would see it."""
+    for purpose, subject in done:
+        if subject.partition(":")[0] != ABOUT[Purpose(purpose)]:
+            raise ValueError(f"{purpose} is done for a {ABOUT[Purpose(purpose)]}, not for {subject}.")

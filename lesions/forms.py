@@ -214,15 +214,33 @@ class _OfPatient(forms.Form):
         self.fields["lesion"].queryset = patient.lesions.exclude(state=LesionState.ERROR)
 
 
+_STATED = [("unknown", "not stated"), ("true", "yes"), ("false", "no")]
+
+
 class ProcedureForm(_OfPatient):
     kind = forms.ChoiceField(choices=ProcedureKind.choices, widget=forms.RadioSelect)
     on = day_field("Done on", initial=clock.today)
     site = forms.ChoiceField(
         label="Site, if no lesion is named", choices=[_UNKNOWN, *bodymap.SITES], required=False
     )
+    sutures = forms.NullBooleanField(
+        label="Sutures to remove later",
+        widget=forms.Select(choices=_STATED),
+        required=False,
+        help_text="Not stated counts as yes after an excision, as no after anything else.",
+    )
     note = _note()
 
-    field_order = ["kind", "on", "lesion", "site", "note"]
+    field_order = ["kind", "on", "lesion", "site", "sutures", "note"]
+
+
+class SuturesForm(RevisionForm):
+    sutures = forms.TypedChoiceField(
+        label="Sutures to remove",
+        choices=[("yes", "yes, they come out later"), ("no", "no: dissolving ones, or none")],
+        coerce=lambda word: word == "yes",
+        widget=forms.RadioSelect,
+    )
 
 
 class DiagnosisForm(_OfPatient):
@@ -238,7 +256,7 @@ class DiagnosisForm(_OfPatient):
     )
     thickness = forms.CharField(label="Thickness in mm, as reported", max_length=10, required=False)
     ulceration = forms.NullBooleanField(
-        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+        widget=forms.Select(choices=_STATED),
         required=False,
     )
     n = forms.ChoiceField(label="N", choices=[_UNKNOWN, *((n, n) for n in pathology.NODES)], required=False)

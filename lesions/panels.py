@@ -5,17 +5,11 @@ from typing import Any
 from django.http import HttpRequest
 from django.urls import reverse
 
-from clinic.access import Act
+from clinic.access import Act, may
 from clinic.models import Patient
 from clinic.panels import SUBJECTS, Button, Panel, Place, add_button, add_panel, add_place
-from lesions import apart, findings, register, waiting
+from lesions import apart, findings, subjects, waiting
 from lesions.models import LesionState
-
-
-def subjects(patient: Patient) -> list[tuple[str, str]]:
-    """What a visit may be about besides the whole person."""
-    rows = register.watched(patient)
-    return [(f"lesion:{row.pk}", f"lesion {row.label}, {register.place_words(row)}") for row in rows]
 
 
 def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
@@ -49,10 +43,11 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         "patient": patient,
         "diagnoses": diagnoses,
         "procedures": list(patient.procedures.select_related("lesion")),
+        "may_record": may(request.user, Act.RECORD_RESULTS),
     }
 
 
-SUBJECTS.append(subjects)
+SUBJECTS.append(subjects.of_patient)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
 add_place(Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, lambda request: waiting.pictures()))

@@ -20,7 +20,7 @@ from lesions.models import (
     StageBasis,
 )
 
-# The closed lists of FACTS schema 1.
+# The closed lists of FACTS.
 NODES = ("N0", "N1a", "N1b", "N1c", "N2a", "N2b", "N2c", "N3a", "N3b", "N3c", "NX")
 METASTASES = ("M0", "M1", "M1a", "M1b", "M1c", "M1d")
 STAGES = ("0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV")
@@ -44,9 +44,10 @@ def record_procedure(
     on: date,
     lesion: Lesion | None = None,
     site: str = "",
+    sutures: bool | None = None,
     note: str = "",
 ) -> Procedure:
-    """A biopsy or excision; from now on its result is waited for."""
+    """A biopsy or excision; from now on its result is waited for. `sutures`: whether some must come out later."""
     require(by, Act.RECORD_RESULTS)
     if kind not in ProcedureKind.values:
         raise ResultRefused("Say which procedure it was.")
@@ -58,6 +59,7 @@ def record_procedure(
         kind=kind,
         on=on,
         site=site or (lesion.site if lesion else ""),
+        sutures=sutures,
         by=by,
         note=note,
         changed_at=clock.now(),
@@ -66,8 +68,18 @@ def record_procedure(
         found = Lesion.objects.filter(pk=lesion.pk)
         found.update(state=_MOVES[kind], monitoring=None, revision=F("revision") + 1, changed_at=clock.now())
         lesion.refresh_from_db()
-    audit.record("procedure.record", by=by, subject=row, patient=patient, kind=kind, on=str(on))
+    details = {"kind": kind, "on": str(on), "sutures": sutures}
+    audit.record("procedure.record", by=by, subject=row, patient=patient, **details)
     return row
+
+
+@transaction.atomic
+def note_sutures(*, procedure: Procedure, by: Member, revision: int, sutures: bool) -> Procedure:
+    """Say afterwards whether a procedure left sutures that must come out."""
+    require(by, Act.RECORD_RESULTS)
+    change(procedure, seen=revision, at=clock.now(), sutures=sutures)
+    audit.record("procedure.sutures", by=by, subject=procedure, patient=procedure.patient, sutures=sutures)
+    return procedure
 
 
 @transaction.atomic

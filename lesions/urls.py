@@ -30,5 +30,6 @@ urlpatterns = [
     path("results/", results.results, name="results"),
     path("diagnoses/<int:pk>/told/", results.told, name="told"),
     path("patients/<int:pk>/procedures/new/", results.new_procedure, name="new_procedure"),
+    path("procedures/<int:pk>/sutures/", results.sutures, name="sutures"),
     path("patients/<int:pk>/diagnoses/new/", results.new_diagnosis, name="new_diagnosis"),
 ]

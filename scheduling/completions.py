@@ -35,7 +35,7 @@ def _none(recall: Recall) -> None:
 
 
 def _picture(recall: Recall) -> Completion | None:
-    taken = Image.objects.filter(lesion_id=_lesion_id(recall), taken_on__gte=recall.earliest)
+    taken = Image.objects.filter(lesion_id=_key(recall), taken_on__gte=recall.earliest)
     row = taken.order_by("taken_on", "pk").first()
     return (
         Completion(row.taken_on, "the picture was taken", evidence=f"lesions.image:{row.pk}") if row else None
@@ -43,7 +43,7 @@ def _picture(recall: Recall) -> Completion | None:
 
 
 def _examination(recall: Recall) -> Completion | None:
-    lesion = Lesion.objects.filter(pk=_lesion_id(recall)).first()
+    lesion = Lesion.objects.filter(pk=_key(recall)).first()
     if lesion is None:
         return None
     seen = lesion.examined_in_person_on
@@ -57,7 +57,7 @@ def _examination(recall: Recall) -> Completion | None:
 
 def _told(recall: Recall) -> Completion | None:
     told = Diagnosis.objects.filter(
-        patient_id=recall.patient_id, procedure__isnull=False, told_on__gte=recall.earliest
+        patient_id=recall.patient_id, procedure=_key(recall), told_on__gte=recall.earliest
     )
     row = told.order_by("told_on", "pk").first()
     return (
@@ -67,7 +67,7 @@ def _told(recall: Recall) -> Completion | None:
     )
 
 
-def _lesion_id(recall: Recall) -> int:
+def _key(recall: Recall) -> int:
     _, _, key = recall.subject.partition(":")
     return int(key) if key.isdecimal() else 0
 

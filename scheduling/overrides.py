@@ -176,9 +176,13 @@ def _check(patient: Patient, reason: str, date: Day | None, until: Day | None) -
 
 def _check_subject(patient: Patient, subject: str) -> None:
     kind, _, key = subject.partition(":")
-    rows = {"lesion": patient.lesions, "diagnosis": patient.diagnoses}.get(kind)
+    name = _ROWS.get(kind)
+    rows = getattr(patient, name) if name else None
     if subject != "patient" and not (rows and key.isdecimal() and rows.filter(pk=key).exists()):
         raise OverrideRefused("This belongs to nothing on this patient's record.")
+
+
+_ROWS = {"lesion": "lesions", "diagnosis": "diagnoses", "procedure": "procedures"}
 
 
 def _lock(patient: Patient, revision: int) -> None:

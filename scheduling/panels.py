@@ -10,7 +10,7 @@ from clinic import clock
 from clinic.access import Act, may
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
-from clinic.panels import Button, Panel, Place, add_button, add_notice, add_panel, add_place
+from clinic.panels import SUBJECTS, Button, Panel, Place, add_button, add_notice, add_panel, add_place
 from lesions.models import Lesion
 from lesions.sections import Section, add_section
 from scheduling import checklists, ladder, overrides, words, worklists
@@ -100,11 +100,23 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
             }
             for row in rows
         ],
-        "problems": list(PlanProblem.objects.filter(patient=patient, gone_on__isnull=True)),
+        "problems": _problems(patient),
         "plan": plan is not None,
         "behind": plan is not None and plan != patient.facts_revision,
         "may_override": patient.status == "active" and may(request.user, Act.OVERRIDE),
     }
+
+
+def _problems(patient: Patient) -> list[tuple[PlanProblem, str]]:
+    """What a person must answer, and which lesion, procedure or diagnosis it is about."""
+    rows = list(PlanProblem.objects.filter(patient=patient, gone_on__isnull=True))
+    places = words.subjects(rows) if rows else {}
+    return [(row, places.get(row.subject, "")) for row in rows]
+
+
+def open_subjects(patient: Patient) -> list[tuple[str, str]]:
+    """What the open duties are about, however old the lesion or the procedure is."""
+    return list(words.subjects(patient.recalls.filter(state__in=OPEN)).items())
 
 
 def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
@@ -166,6 +178,7 @@ def _missed(request: HttpRequest) -> int:
     return late(clock.today()).values("patient").distinct().order_by().count()
 
 
+SUBJECTS.append(open_subjects)
 add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
 add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
 add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))

@@ -76,8 +76,8 @@ def suppose(known: Facts, given: Supposition, today: date) -> Facts:
         patient=_patient(known, given, today),
         diagnoses=(*known.diagnoses, *_diagnosis(given)),
         lesions=(*known.lesions, *_lesion(given, today)),
-        done=(*known.done, *(_done(purpose, today) for purpose in given.done)),
     )
+    supposed = replace(supposed, done=(*known.done, *_done(supposed, given.done, today)))
     try:
         return facts.parse(facts.to_json(supposed))
     except facts.UnreadableFacts as error:
@@ -141,8 +141,13 @@ def _lesion(given: Supposition, today: date) -> Iterable[facts.LesionFacts]:
     yield facts.LesionFacts(id=SUPPOSED, monitoring=monitoring, since=given.since or today, urgent=signs)
 
 
-def _done(purpose: str, today: date) -> facts.Done:
-    return facts.Done(purpose, "patient", today)  # type: ignore[arg-type]
+def _done(supposed: Facts, purposes: Iterable[str], today: date) -> Iterable[facts.Done]:
+    """Each for everything that it can be about: all the procedures, or all the tumours, or the patient."""
+    procedures = [cut.subject for cut in supposed.procedures]
+    tumours = [f"diagnosis:{row.id}" for row in supposed.diagnoses]
+    for purpose in purposes:
+        about = {"procedure": procedures, "diagnosis": tumours}.get(facts.subject_of(purpose), ["patient"])
+        yield from (facts.Done(purpose, subject, today) for subject in about)  # type: ignore[arg-type]
 
 
 def _key(due: Due) -> tuple[str, str]:

@@ -7,8 +7,7 @@ from typing import Any, Protocol
 
 from clinic.formats.strip import Dot, Kind, Strip, Window, in_words
 from clinic.models import Visit
-from lesions.models import Lesion
-from lesions.register import place_words
+from lesions.subjects import in_words as in_words_of
 from scheduling import ladder
 from scheduling.models import Override, Recall, RecallState
 from scheduling.rules import dates, overdue, sentences
@@ -31,20 +30,15 @@ class About(Protocol):
 
 
 def subjects(recalls: Iterable[About]) -> dict[str, str]:
-    """Key of a lesion → its number and place, in one query for a whole list."""
-    keys = {row.subject.partition(":")[2] for row in recalls if row.subject.startswith("lesion:")}
-    found = Lesion.objects.filter(pk__in=[key for key in keys if key.isdigit()])  # others are only supposed
-    return {f"lesion:{row.pk}": f"lesion {row.label}, {place_words(row)}" for row in found}
+    """Key of a lesion, procedure or diagnosis → what and where it is, in a query of each kind for a whole list."""
+    return in_words_of({row.subject for row in recalls})
 
 
 def what_for(recall: Recall, places: dict[str, str]) -> str:
     """Full skin check, number 5; Picture of a lesion: lesion 2, LEFT upper arm"""
     what = what_is_planned(recall, places)
-    return (
-        what
-        if recall.number == 1 or recall.subject.startswith("lesion:")
-        else f"{what}, number {recall.number}"
-    )
+    counted = recall.number > 1 and not recall.subject.startswith("lesion:")
+    return f"{what}, number {recall.number}" if counted else what
 
 
 def what_is_set(row: Override, places: dict[str, str]) -> str:
@@ -52,16 +46,16 @@ def what_is_set(row: Override, places: dict[str, str]) -> str:
     what = row.get_purpose_display().capitalize()
     when = f"on {in_words(row.date)}" if row.date else f"every {interval_words(row.interval)}"
     end = f" until {in_words(row.until)}" if row.until else ""
-    where = f": {places.get(row.subject, row.subject)}" if row.subject.startswith("lesion:") else ""
-    return f"{what} {when}{end}{where}"
+    return f"{what} {when}{end}{_where(row, places)}"
 
 
 def what_is_planned(row: Recall, places: dict[str, str]) -> str:
     """A duty without the number of its occurrence."""
-    what = row.get_purpose_display().capitalize()
-    if row.subject.startswith("lesion:"):
-        return f"{what}: {places.get(row.subject, row.subject)}"
-    return what
+    return f"{row.get_purpose_display().capitalize()}{_where(row, places)}"
+
+
+def _where(row: About, places: dict[str, str]) -> str:
+    return "" if row.subject == "patient" else f": {places.get(row.subject, row.subject)}"
 
 
 def interval_words(interval: str) -> str:

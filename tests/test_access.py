@@ -62,6 +62,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "lesions:results": ("get", "", (OK, OK, NO, NO)),
     "lesions:told": ("post", "diagnosis", (BAD, BAD, NO, NO)),
     "lesions:new_procedure": ("get", "patient", (NO, OK, NO, NO)),
+    "lesions:sutures": ("get", "procedure", (NO, OK, NO, NO)),
     "lesions:new_diagnosis": ("get", "patient", (NO, OK, NO, NO)),
     "scheduling:today": ("get", "", (OK, OK, OK, NO)),
     "scheduling:claim": ("post", "item", (409, 409, NO, NO)),

@@ -36,6 +36,7 @@ def build_world() -> dict[str, tuple]:
         anchor=build.days_ago(10),
         lesion=lesion,
     )
+    cut = pathology.record_procedure(patient=patient, by=doctor, kind="biopsy", on=build.days_ago(1))
     recalls.replan(patient.pk)
     recalls.become_due(clock.today())
     worklists.build(clock.today())
@@ -52,6 +53,7 @@ def build_world() -> dict[str, tuple]:
         "review": (Review.objects.get(lesion=lesion, state="waiting").pk,),
         "signoff": (signed.pk,),
         "diagnosis": (diagnosis.pk,),
+        "procedure": (cut.pk,),
         "policy": (policy.pk,),
         "limits": (limits.pk,),
         "tiers": (tiers.pk,),

@@ -4,7 +4,7 @@ from clinic.models.base import Stated
 
 
 class Purpose(models.TextChoices):
-    """The purposes of FACTS schema 1."""
+    """The purposes of FACTS."""
 
     FULL_SKIN_CHECK = "full_skin_check", "full skin check"
     LESION_IMAGE = "lesion_image", "picture of a lesion"
@@ -15,6 +15,20 @@ class Purpose(models.TextChoices):
     RISK_ASSESSMENT = "risk_assessment", "risk assessment"
     NODE_EXAMINATION = "node_examination", "lymph node examination"
     IMAGING_OR_LABORATORY = "imaging_or_laboratory", "imaging or laboratory test"
+
+
+# What each is about: the planning core completes a duty only by an item that names the same subject.
+ABOUT = {
+    Purpose.FULL_SKIN_CHECK: "patient",
+    Purpose.RISK_ASSESSMENT: "patient",
+    Purpose.LESION_IMAGE: "lesion",
+    Purpose.LESION_EXAMINATION: "lesion",
+    Purpose.RESULT_VISIT: "procedure",
+    Purpose.WOUND_CHECK: "procedure",
+    Purpose.SUTURE_REMOVAL: "procedure",
+    Purpose.NODE_EXAMINATION: "diagnosis",
+    Purpose.IMAGING_OR_LABORATORY: "diagnosis",
+}
 
 
 class Visit(Stated):

@@ -20,6 +20,12 @@ class Procedure(Stated):
     kind = models.CharField(max_length=10, choices=ProcedureKind)
     on = models.DateField("done on")
     site = models.CharField(max_length=16, blank=True)
+    sutures = models.BooleanField(
+        "sutures to remove",
+        null=True,
+        blank=True,
+        help_text="empty: not stated; an excision then counts as yes",
+    )
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     note = models.TextField(blank=True)
 

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.text import capfirst
 from django.views.decorators.http import require_POST
 
 from clinic import clock
@@ -13,9 +14,9 @@ from clinic import patients as people
 from clinic.access import Act, allow, may
 from clinic.models import Patient, StaleRow
 from clinic.views import conflict, page_form
-from lesions import pathology, register
-from lesions.forms import DiagnosisForm, ProcedureForm, ToldForm
-from lesions.models import MALIGNANT, Diagnosis, Lesion
+from lesions import pathology, register, subjects
+from lesions.forms import DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
+from lesions.models import MALIGNANT, Diagnosis, Lesion, Procedure
 from lesions.pathology import ResultRefused
 from lesions.views.about import patient_url
 
@@ -83,6 +84,21 @@ def new_procedure(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("clinic:patient", pk)
     note = "A biopsy or excision waits under Results until its report is recorded."
     return _about(request, patient, form, "Record a procedure", note)
+
+
+@allow(Act.RECORD_RESULTS)
+def sutures(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Procedure.objects.select_related("patient", "lesion"), pk=pk)
+    stated = {True: "yes", False: "no"}.get(row.sutures)
+    form = SuturesForm(request.POST or None, initial={"revision": row.revision, "sutures": stated})
+    if form.is_valid():
+        try:
+            pathology.note_sutures(procedure=row, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, patient_url(row.patient))
+        return redirect("clinic:patient", row.patient_id)
+    note = f"{capfirst(subjects.procedure_words(row))}. Nothing is planned where nothing is left to remove."
+    return _about(request, row.patient, form, "Sutures to remove", note)
 
 
 @allow(Act.RECORD_RESULTS)

@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from . import engine, facts, ruleset, sentences
+from . import engine, facts, first_schema, ruleset, sentences
 
 
 class Unreadable(Exception):
@@ -27,9 +27,10 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def plan(options: argparse.Namespace) -> int:
-    answer = engine.plan(_facts(options.facts), _ruleset(options.ruleset), options.today)
+    known, schema = _facts(options.facts)
+    answer = engine.plan(known, _ruleset(options.ruleset), options.today)
     if options.json:
-        _print_json(answer.to_json())
+        _print_json(first_schema.answered(answer) if schema == 1 else answer.to_json())
         return 0
     for due in answer.due:
         print(sentences.due_sentence(due))
@@ -63,7 +64,7 @@ def explain(options: argparse.Namespace) -> int:
         return 0
     if options.today is None:
         raise Unreadable("with facts, --today says for which day")
-    answer = engine.plan(_facts(options.facts), rules, options.today)
+    answer = engine.plan(_facts(options.facts)[0], rules, options.today)
     for due in answer.due:
         print(sentences.due_sentence(due))
         for reason in due.reasons:
@@ -130,9 +131,11 @@ def _ruleset(name: str) -> ruleset.RuleSet:
         raise Unreadable(f"the rule set {name} has faults: {error}") from None
 
 
-def _facts(path: str) -> facts.Facts:
+def _facts(path: str) -> tuple[facts.Facts, int]:
+    """The facts and the schema that they were written in; the answer is in the same."""
     try:
-        return facts.parse(json.loads(_read(path)))
+        raw = json.loads(_read(path))
+        return facts.parse(raw), raw["schema"]
     except json.JSONDecodeError as error:
         raise Unreadable(f"{path} is not JSON: {error}") from None
     except facts.UnreadableFacts as error:

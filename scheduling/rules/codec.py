@@ -23,7 +23,7 @@ class Pattern:
 
 
 class UnreadableFacts(ValueError):
-    """FACTS that break schema 1; `path` says where, `text` says what."""
+    """FACTS that break their schema; `path` says where, `text` says what."""
 
     def __init__(self, path: str, text: str) -> None:
         super().__init__(f"{path or 'facts'}: {text}")
@@ -73,7 +73,7 @@ def _read_object(kind: Any, value: Any, path: str) -> Any:
     prefix = f"{path}." if path else ""
     for key in value:
         if key not in members:
-            raise UnreadableFacts(f"{prefix}{key}", "is not a key of FACTS schema 1")
+            raise UnreadableFacts(f"{prefix}{key}", "is not a key of FACTS")
     for key, (item, _) in members.items():
         if key not in value and not item.metadata.get("may_be_absent"):
             raise UnreadableFacts(f"{prefix}{key}", "is missing; an unknown value is written as null")

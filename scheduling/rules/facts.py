@@ -1,4 +1,7 @@
-"""FACTS, schema 1: everything the planning core may know about one patient (interfaces.md)."""
+"""FACTS: everything the planning core may know about one patient (interfaces.md); schema 2, and schema 1 is read too.
+
+Schema 2 files what follows a procedure under `procedure:ID`, and says whether it left sutures to remove.
+"""
 
 from __future__ import annotations
 
@@ -7,11 +10,12 @@ from dataclasses import dataclass, field
 from datetime import date as Day
 from typing import Annotated, Any, Literal, cast
 
-from . import codec, dates
+from . import codec, dates, first_schema
 from .codec import Pattern
 from .codec import UnreadableFacts as UnreadableFacts
 
-SCHEMA = 1
+SCHEMA = 2
+READ = (1, SCHEMA)
 
 Status = Literal["active", "deceased", "transferred", "discharged"]
 Tier = Literal["average", "above_average", "high", "very_high"]
@@ -69,7 +73,10 @@ Ground = Literal[
 
 
 Text = Annotated[str, Pattern(r"[\s\S]*\S[\s\S]*", "a text that is not empty")]
-Subject = Annotated[str, Pattern(r"patient|(diagnosis|lesion):\S+", "patient, diagnosis:ID or lesion:ID")]
+Subject = Annotated[
+    str,
+    Pattern(r"patient|(diagnosis|lesion|procedure):\S+", "patient, diagnosis:ID, lesion:ID or procedure:ID"),
+]
 Thickness = Annotated[str, Pattern(r"(>=)?[0-9]{1,3}(\.[0-9]+)?", "millimetres as typed, 0.80 or >=0.8")]
 Interval = Annotated[
     str,
@@ -148,6 +155,16 @@ class Procedure:
     kind: ProcedureKind
     on: Day
     site: str | None = None
+    sutures: bool | None = field(default=None, metadata={"may_be_absent": True})
+
+    @property
+    def subject(self) -> str:
+        return f"procedure:{self.id}"
+
+    @property
+    def leaves_sutures(self) -> bool:
+        """As recorded; where nobody said, an excision does."""
+        return self.kind == "excision" if self.sutures is None else self.sutures
 
 
 @dataclass(frozen=True)
@@ -195,7 +212,7 @@ class Facts:
 
 def parse(obj: Mapping[str, Any]) -> Facts:
     """
-    Read FACTS schema 1.
+    Read FACTS, schema 2 or 1.
 
     Parameters
     ----------
@@ -211,9 +228,11 @@ def parse(obj: Mapping[str, Any]) -> Facts:
         raise UnreadableFacts("", "expected an object")
     if "schema" not in obj:
         raise UnreadableFacts("schema", "is missing")
-    if type(obj["schema"]) is not int or obj["schema"] != SCHEMA:
-        raise UnreadableFacts("schema", f"only schema {SCHEMA} is understood")
+    if type(obj["schema"]) is not int or obj["schema"] not in READ:
+        raise UnreadableFacts("schema", "only schemas 1 and 2 are understood")
     facts = cast(Facts, codec.read(Facts, {key: value for key, value in obj.items() if key != "schema"}, ""))
+    if obj["schema"] == 1:
+        facts = first_schema.brought_up(facts)
     _check_ids(facts)
     _check_overrides(facts)
     _check_subjects(facts)
@@ -221,7 +240,7 @@ def parse(obj: Mapping[str, Any]) -> Facts:
 
 
 def to_json(facts: Facts) -> dict[str, Any]:
-    """The JSON object of FACTS schema 1; `parse` reads it back to an equal value."""
+    """The JSON object of FACTS schema 2; `parse` reads it back to an equal value."""
     return {"schema": SCHEMA, **codec.write(facts)}
 
 
@@ -243,11 +262,19 @@ def _check_subjects(facts: Facts) -> None:
                 raise UnreadableFacts(f"{name}[{index}].subject", f"{item.purpose} belongs to the {wanted}")
 
 
+def subject_of(purpose: str) -> str:
+    """The kind of subject that a rule plans this purpose for: patient, lesion, procedure or diagnosis."""
+    return _SUBJECTS.get(purpose, "diagnosis")
+
+
 _SUBJECTS = {
     "full_skin_check": "patient",
     "risk_assessment": "patient",
     "lesion_image": "lesion",
     "lesion_examination": "lesion",
+    "result_visit": "procedure",
+    "wound_check": "procedure",
+    "suture_removal": "procedure",
 }
 
 
@@ -260,9 +287,9 @@ def _check_overrides(facts: Facts) -> None:
 
 
 def schema() -> dict[str, Any]:
-    """FACTS schema 1 as JSON Schema 2020-12, made from the dataclasses above."""
+    """FACTS schema 2 as JSON Schema 2020-12, made from the dataclasses above."""
     body = codec.schema_of(Facts)
     body["properties"] = {"schema": {"const": SCHEMA}, **body["properties"]}
     body["required"] = ["schema", *body["required"]]
-    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "FACTS, schema 1"}
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "FACTS, schema 2"}
     return {**head, **body}

@@ -123,6 +123,8 @@ def _subject_day(facts: Facts, subject: str) -> date | None:
         days = (item.anchor for item in facts.diagnoses if item.id == name)
     elif kind == "lesion":
         days = (item.since for item in facts.lesions if item.id == name)
+    elif kind == "procedure":
+        days = (item.on for item in facts.procedures if item.id == name)
     else:
         risk = facts.patient.risk
         assessed = (risk.assessed_on,) if risk else ()

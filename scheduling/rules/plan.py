@@ -49,9 +49,9 @@ class Plan:
     ruleset: dict[str, str] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
-        """The object of interfaces.md, schema 1."""
+        """The object of interfaces.md, schema 2."""
         return {
-            "schema": 1,
+            "schema": 2,
             "ruleset": dict(self.ruleset),
             "today": self.today.isoformat(),
             "valid_until": self.valid_until.isoformat(),

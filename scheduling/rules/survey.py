@@ -13,6 +13,7 @@ from .plan import Problem
 from .ruleset import Phase, Rule, RuleSet
 from .series import Series
 
+SUTURES = "suture_removal"
 BLOCKS_MONITORING = frozenset({"raised", "firm", "growing", "bleeding"})
 _UNDONE = {"biopsy": "biopsy_decided", "excise": "biopsy_decided", "refer": "watched"}
 
@@ -46,11 +47,7 @@ class Surveyor:
         for lesion in sorted(self.facts.lesions, key=lambda item: item.id):
             self.lesion(lesion)
         for procedure in sorted(self.facts.procedures, key=lambda item: item.id):
-            values: Values = {"kind": frozenset({procedure.kind}), "site": _one(procedure.site)}
-            about = f"{procedure.kind} of {procedure.on}"
-            matched = self.add("procedure", values, procedure.on, "patient", "patient", about)
-            if procedure.kind == "excision" and not _any_for("suture_removal", matched):
-                self.sutures(procedure)
+            self.procedure(procedure)
         return self.found
 
     def diagnosis(self, diagnosis: Diagnosis) -> None:
@@ -69,18 +66,30 @@ class Surveyor:
             text = f"Which rule applies to this {about} is not certain: a fact is missing."
             self.found.problem("missing_fact", subject, text)
 
+    def procedure(self, procedure: Procedure) -> None:
+        """Each procedure has its own duties, so that two on one day do not answer for each other."""
+        values: Values = {"kind": frozenset({procedure.kind}), "site": _one(procedure.site)}
+        about, subject = f"{procedure.kind} of {procedure.on}", procedure.subject
+        not_for = frozenset() if procedure.leaves_sutures else frozenset({SUTURES})
+        matched = self.add("procedure", values, procedure.on, subject, subject, about, not_for=not_for)
+        if procedure.leaves_sutures and not _any_for(SUTURES, matched):
+            self.sutures(procedure)
+
     def sutures(self, procedure: Procedure) -> None:
         """A set that plans the removal of sutures by site is asked about a site that it does not list."""
-        since, purpose = self.facts.patient.records_since, "suture_removal"
-        if not any(rule.purpose == purpose for rule in self.rules.get("procedure", ())):
+        if not any(rule.purpose == SUTURES for rule in self.rules.get("procedure", ())):
             return
-        if procedure.on is None or (since is not None and procedure.on < since):
+        since, key = self.facts.patient.records_since, (SUTURES, procedure.subject)
+        if since is not None and procedure.on < since:
             return
-        days = [item.on for item in self.facts.done if item.purpose == purpose]
-        days += [item.date or procedure.on for item in self.facts.overrides if item.purpose == purpose]
-        if not any(day >= procedure.on for day in days):
-            text = f"No rule of the set says when the sutures of the excision of {procedure.on} come out at its site."
-            self.found.problem("no_rule", "patient", text)
+        removed = any(
+            (item.purpose, item.subject) == key for item in self.facts.done if item.on >= procedure.on
+        )
+        instructed = any((item.purpose, item.subject) == key for item in self.facts.overrides)
+        if not removed and not instructed:
+            of = f"the {procedure.kind} of {procedure.on}"
+            text = f"No rule of the set says when the sutures of {of} come out at its site."
+            self.found.problem("no_rule", procedure.subject, text)
 
     def no_check(self, subject: str, text: str) -> None:
         self.found.without_check.append(Problem("no_rule", subject, text))
@@ -152,9 +161,13 @@ class Surveyor:
         source_subject: str,
         about: str,
         months: int = 0,
+        not_for: frozenset[str] = frozenset(),
     ) -> list[tuple[Rule, Answer]]:
         """Add a series for each rule that applies; a missing anchor is one problem."""
-        matched = applying(self.rules.get(kind, ()), values)
+        rules = self.rules.get(kind, ())
+        if not_for:
+            rules = tuple(rule for rule in rules if rule.purpose not in not_for)
+        matched = applying(rules, values)
         planned = [(rule, answer) for rule, answer in matched if rule.phases]
         if anchor is None:
             if planned:

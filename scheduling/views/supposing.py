@@ -75,6 +75,7 @@ def _in_words(found: Answer) -> dict[str, Any]:
 
 def _what(due: Due, places: dict[str, str]) -> str:
     what = str(Purpose(due.purpose).label).capitalize()
-    if due.subject.startswith("lesion:"):
-        return f"{what}: {places.get(due.subject, due.subject)}"
-    return what if due.number == 1 else f"{what}, number {due.number}"
+    if due.subject != "patient":
+        what = f"{what}: {places.get(due.subject, due.subject)}"
+    counted = due.number > 1 and not due.subject.startswith("lesion:")
+    return f"{what}, number {due.number}" if counted else what

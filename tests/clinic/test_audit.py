@@ -27,6 +27,7 @@ CHANGES_FACTS = {
     "image.add",
     "signoff.record",
     "procedure.record",
+    "procedure.sutures",
     "diagnosis.record",
     "diagnosis.tell",
     "recall.close",

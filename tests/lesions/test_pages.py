@@ -318,9 +318,17 @@ def test_unflagged_lesions_are_counted_and_one_click_away(nurse):
 def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
     lesion, client = scene.lesion(), signed_in(doctor)
     today = str(clock.today())
-    procedure = {"kind": "biopsy", "on": today, "lesion": lesion.pk, "site": "", "note": ""}
+    procedure = {
+        "kind": "biopsy",
+        "on": today,
+        "lesion": lesion.pk,
+        "site": "",
+        "note": "",
+        "sutures": "true",
+    }
     assert client.post(url("new_procedure", lesion.patient_id), procedure).status_code == 302
     taken = lesion.procedures.get()
+    assert taken.sutures is True
     link = f"{url('new_diagnosis', lesion.patient_id)}?procedure={taken.pk}"
     assert link in client.get(url("results")).content.decode()
     report = {"procedure": taken.pk, "lesion": "", "code": "melanoma", "reported_on": today, "anchor": today}
@@ -339,6 +347,22 @@ def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
     nurse.post(url("told", row.pk), {"revision": row.revision})
     assert not pathology.to_tell().exists()
     assert nurse.post(url("told", row.pk), {"revision": row.revision}).status_code == 409
+
+
+def test_whether_sutures_were_left_can_be_said_afterwards_and_a_stale_form_is_refused(doctor):
+    lesion, client = scene.lesion(), signed_in(doctor)
+    row = pathology.record_procedure(
+        patient=lesion.patient, by=doctor, kind="excision", on=clock.today(), lesion=lesion
+    )
+    page = url("sutures", row.pk)
+    assert "Excision of" in client.get(page).content.decode()
+    given = {"revision": row.revision, "sutures": "no"}
+    assert client.post(page, given).status_code == 302
+    row.refresh_from_db()
+    assert row.sutures is False
+    assert client.post(page, given).status_code == 409
+    shown = client.get(reverse("clinic:patient", args=[lesion.patient_id])).content.decode()
+    assert "no sutures to remove" in shown
 
 
 def test_a_fault_in_a_report_is_said_on_the_form(doctor):

@@ -15,3 +15,9 @@ def noon():
 @pytest.fixture
 def rules(db, noon):
     return build.rules_in_force()
+
+
+@pytest.fixture
+def signed_in(client):
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.HouseBackend")
+    return client

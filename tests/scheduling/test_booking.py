@@ -59,7 +59,10 @@ def test_what_was_done_completes_and_what_was_not_opens_again():
     visit = scene.booked(recall)
     with scene.later(hours=4):
         booking.attended(
-            appointment=visit, by=build.nurse(), revision=visit.revision, done=[("wound_check", "patient")]
+            appointment=visit,
+            by=build.nurse(),
+            revision=visit.revision,
+            done=[("risk_assessment", "patient")],
         )
         recall.refresh_from_db()
         assert recall.state == "due"

@@ -140,7 +140,7 @@ def test_melanoma_and_no_full_skin_check_for_a_year(seen, alarm):
     patient = scene.melanoma(date(2024, 1, 10))
     if seen:
         scene.came(patient, seen)
-    scene.came(patient, scene.TODAY, ("wound_check", "patient"))
+    scene.came(patient, scene.TODAY, ("risk_assessment", "patient"))
     assert alarms() == ({"no_check": (patient.pk,)} if alarm else {})
 
 

@@ -147,7 +147,7 @@ def test_an_interval_without_a_day_to_count_from_is_refused():
     patient = build.patient()
     recalls.replan(patient.pk)
     with pytest.raises(overrides.OverrideRefused, match="none to count from"):
-        interval(patient, purpose="wound_check")
+        interval(patient, purpose="imaging_or_laboratory")
 
 
 def test_urgent_work_is_not_put_off():
@@ -221,12 +221,6 @@ def test_the_database_refuses_half_an_override(wrong):
     row = on(july().patient, date(2026, 7, 1))
     with pytest.raises(IntegrityError), transaction.atomic():
         Override.objects.filter(pk=row.pk).update(**wrong)
-
-
-@pytest.fixture
-def signed_in(client):
-    client.force_login(build.dermatologist(), backend="clinic.project.backends.HouseBackend")
-    return client
 
 
 def url_for(patient):
@@ -330,7 +324,7 @@ def test_three_decisions_ask_no_more_questions_than_one(signed_in):
     signed_in.get(url)
     with CaptureQueriesContext(connection) as one:
         signed_in.get(url)
-    for purpose in ("wound_check", "node_examination"):
+    for purpose in ("risk_assessment", "node_examination"):
         on(patient, date(2026, 7, 1), purpose=purpose)
     with CaptureQueriesContext(connection) as three:
         signed_in.get(url)

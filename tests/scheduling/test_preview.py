@@ -130,12 +130,6 @@ def test_whoever_proposed_it_cannot_approve_it():
         signed(policy, shown(policy), by=by)
 
 
-@pytest.fixture
-def signed_in(client):
-    client.force_login(build.dermatologist(), backend="clinic.project.backends.HouseBackend")
-    return client
-
-
 def test_the_page_names_who_waits_longer_and_signs(signed_in):
     recall, policy = scene.due_check(), longer()
     url = reverse("scheduling:rules_preview", args=[policy.pk])

@@ -59,7 +59,7 @@ def test_what_was_done_completes_the_recall_and_opens_the_next():
 
 def test_attendance_alone_completes_nothing():
     recall = scene.due_check()
-    scene.came(recall.patient, scene.TODAY, ("wound_check", "patient"))
+    scene.came(recall.patient, scene.TODAY, ("risk_assessment", "patient"))
     assert scene.check_of(recall.patient).pk == recall.pk
 
 

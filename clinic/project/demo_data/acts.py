@@ -6,7 +6,8 @@ from datetime import date
 from typing import Any
 
 from clinic import clock, patients, risk, visits
-from clinic.models import Member, Patient
+from clinic.models import Member, Patient, Purpose
+from clinic.models.visit import ABOUT
 from clinic.project.demo_data import events as e
 from clinic.project.demo_data.calendar import Calendar
 from clinic.project.demo_data.hands import Hands, measure
@@ -93,9 +94,16 @@ def assess_risk(house: House, part: Part, event: e.Risk) -> None:
 
 
 def see(house: House, part: Part, event: e.Seen) -> None:
-    done = [(purpose, "patient") for purpose in event.done]
+    done = [(purpose, _about(part, purpose)) for purpose in event.done]
     by = house.dermatologists[part.doctor]
     visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done, note=event.note)
+
+
+def _about(part: Part, purpose: str) -> str:
+    if ABOUT[Purpose(purpose)] == "patient":
+        return "patient"
+    assert part.specimen is not None
+    return f"procedure:{part.specimen.pk}"
 
 
 def add_mole(house: House, part: Part, event: e.Mole) -> None:
@@ -202,7 +210,7 @@ def tell(house: House, part: Part, event: e.Told) -> None:
     assert part.diagnosis is not None
     by = house.dermatologists[part.doctor]
     pathology.tell(diagnosis=part.diagnosis, by=by, on=clock.today())
-    done = [("result_visit", "patient"), ("wound_check", "patient")]
+    done = [(purpose, _about(part, purpose)) for purpose in ("result_visit", "wound_check")]
     visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done)
 
 

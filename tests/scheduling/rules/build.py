@@ -12,7 +12,7 @@ EMPTY = {
         "urgent": [], "examined_in_person_on": None,
     },
     "decisions": {"id": "1", "lesion": "1", "decision": "look_again", "on": None, "months": None},
-    "procedures": {"id": "1", "kind": "excision", "on": None, "site": None},
+    "procedures": {"id": "1", "kind": "excision", "on": None, "site": None, "sutures": None},
     "done": {"purpose": "full_skin_check", "subject": "patient", "on": None},
     "closed": {
         "purpose": "full_skin_check", "subject": "patient", "anchor": None, "number": 1, "ground": "declined", "on": None,
@@ -24,12 +24,12 @@ EMPTY = {
 
 
 def raw(*, status="active", born=None, risk=None, records_since=None, **lists):
-    """FACTS schema 1 as a JSON object."""
+    """FACTS schema 2 as a JSON object."""
     unknown = set(lists) - set(EMPTY)
     assert not unknown, unknown
     whole = {name: [empty | entry for entry in lists.get(name, [])] for name, empty in EMPTY.items()}
     patient = {"status": status, "born": born, "risk": risk, "records_since": records_since}
-    return {"schema": 1, "patient": patient, **whole}
+    return {"schema": 2, "patient": patient, **whole}
 
 
 def build(**keys):

@@ -211,12 +211,18 @@ def test_a_result_is_told_within_a_week():
     # clinical.md §7, OCP: biopsy on 2026-02-20, patient told by 2026-02-27 (case 20)
     found = row(plan(procedures=[{"kind": "biopsy", "on": "2026-02-20"}]), "result_visit")
     assert found.latest == date(2026, 2, 27)
-    done = [{"purpose": "result_visit", "subject": "patient", "on": "2026-02-25"}]
+    done = [{"purpose": "result_visit", "subject": "procedure:1", "on": "2026-02-25"}]
     told = plan(procedures=[{"kind": "biopsy", "on": "2026-02-20"}], done=done)
     assert "result_visit" not in {due.purpose for due in told.due}
     assert "result_visit" not in {
         due.purpose for due in plan(procedures=[{"kind": "other", "on": "2026-02-20"}]).due
     }
+
+
+def test_telling_one_result_of_two_biopsies_of_a_day_leaves_the_other_to_be_told():
+    taken = [{"id": name, "kind": "biopsy", "on": "2026-02-20"} for name in "ab"]
+    done = [{"purpose": "result_visit", "subject": "procedure:a", "on": "2026-02-25"}]
+    assert row(plan(procedures=taken, done=done), "result_visit").subject == "procedure:b"
 
 
 def test_rows_are_ordered_by_latest_day_purpose_subject():

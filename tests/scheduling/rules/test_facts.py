@@ -1,4 +1,4 @@
-"""FACTS schema 1: what is unknown is refused with its path, what is known survives the way there and back."""
+"""FACTS, schema 2: what is unknown is refused with its path, what is known survives the way there and back."""
 
 import copy
 import json
@@ -20,7 +20,7 @@ FULL = raw(
     ],
     lesions=[{"since": "2025-01-01", "urgent": [{"sign": "raised", "on": "2025-01-02"}]}],
     decisions=[{"on": "2025-01-03", "months": 3}],
-    procedures=[{"on": "2025-01-04"}],
+    procedures=[{"on": "2025-01-04", "sutures": False}],
     done=[{"on": "2025-01-05"}],
     closed=[{"anchor": "2024-01-31", "on": "2025-01-06"}],
     overrides=[{"interval": "P6M"}, {"id": "2", "date": "2026-01-01"}],
@@ -61,7 +61,8 @@ REFUSED = [
     ("diagnoses[0].colour", 1),
     ("diagnoses[0].risk_class.colour", 1),
     ("lesions[0].urgent[0].colour", 1),
-    ("schema", 2),
+    ("schema", 0),
+    ("schema", 3),
     ("schema", True),
     ("patient", None),
     ("patient", []),
@@ -92,9 +93,11 @@ REFUSED = [
     ("decisions[0].months", 121),
     ("decisions[0].months", 1.5),
     ("procedures[0].kind", "shave"),
+    ("procedures[0].sutures", "none"),
     ("done[0].purpose", "tea"),
     ("done[0].subject", "diagnosis:1"),
     ("done[0].subject", "patient:1"),
+    ("done[0].subject", "procedure:1"),
     ("done[0].on", None),
     ("closed[0].ground", "bored"),
     ("closed[0].number", 0),

@@ -215,7 +215,7 @@ test_a_life_of_follow_up = FollowUp.TestCase
 test_a_life_of_lesions = Lesions.TestCase
 
 
-@pytest.mark.xfail(strict=True, reason="FACTS schema 1 does not say since when a tier holds")
+@pytest.mark.xfail(strict=True, reason="FACTS do not say since when a tier holds")
 def test_assessing_again_before_the_first_check_starts_the_count_anew():
     """The shell keeps the earlier date (scheduling/replanning.py); the core alone cannot."""
     rules = SETS["default"]

@@ -45,7 +45,14 @@ def numbered(strategy):
 
 
 SUBJECTS = {"full_skin_check": "patient", "lesion_image": "lesion:0", "lesion_examination": "lesion:0"}
-KEYS = st.sampled_from([*SUBJECTS.items(), ("result_visit", "patient"), ("risk_assessment", "patient")])
+KEYS = st.sampled_from(
+    [
+        *SUBJECTS.items(),
+        ("result_visit", "procedure:0"),
+        ("suture_removal", "procedure:1"),
+        ("risk_assessment", "patient"),
+    ]
+)
 DIAGNOSES = st.builds(
     Diagnosis,
     id=st.just(""),
@@ -72,6 +79,14 @@ LESIONS = st.builds(
     last_image_on=maybe(DAYS),
     urgent=st.lists(st.builds(UrgentSign, word(facts.Sign), DAYS), max_size=2).map(tuple),
     examined_in_person_on=maybe(DAYS),
+)
+PROCEDURES = st.builds(
+    Procedure,
+    st.just(""),
+    word(facts.ProcedureKind),
+    DAYS,
+    site=maybe(st.sampled_from(["66643007", "76261009"])),
+    sutures=maybe(st.booleans()),
 )
 KEYED = KEYS.flatmap(lambda key: st.builds(Done, st.just(key[0]), st.just(key[1]), DAYS))
 CLOSED = st.tuples(KEYS, DAYS, st.integers(1, 4), word(facts.Ground), DAYS).map(
@@ -104,7 +119,7 @@ FACTS = st.builds(
             DecisionFact, st.just(""), st.just("0"), word(facts.DecisionWord), DAYS, maybe(st.integers(1, 24))
         )
     ),
-    procedures=numbered(st.builds(Procedure, st.just(""), word(facts.ProcedureKind), DAYS)),
+    procedures=numbered(PROCEDURES),
     done=st.lists(KEYED, max_size=4).map(tuple),
     closed=st.lists(CLOSED, max_size=2).map(tuple),
     overrides=numbered(OVERRIDES),

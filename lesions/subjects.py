@@ -1,0 +1,62 @@
+"""What a duty or a visit may be about besides the whole person, in words: lesion:12, diagnosis:3, procedure:7."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import timedelta
+
+from clinic import clock
+from clinic.formats.strip import in_words as day_words
+from clinic.models import Patient
+from lesions import bodymap, register
+from lesions.models import Diagnosis, DiagnosisCode, Lesion, Procedure
+
+# After half a year a procedure is offered only where something of it is still open.
+RECENT = timedelta(days=183)
+
+
+def of_patient(patient: Patient) -> list[tuple[str, str]]:
+    """Key and words of what a visit is likely to be about: watched lesions, recent procedures, tumours."""
+    cut = patient.procedures.filter(on__gte=clock.today() - RECENT).select_related("lesion")
+    found = patient.diagnoses.exclude(code=DiagnosisCode.BENIGN).select_related("lesion")
+    return [
+        *((f"lesion:{row.pk}", lesion_words(row)) for row in register.watched(patient)),
+        *((f"procedure:{row.pk}", procedure_words(row)) for row in cut),
+        *((f"diagnosis:{row.pk}", diagnosis_words(row)) for row in found),
+    ]
+
+
+def in_words(keys: Iterable[str]) -> dict[str, str]:
+    """The words of these keys, one query for each kind; a key that is only supposed has none."""
+    by_kind: dict[str, set[str]] = defaultdict(set)
+    for key in keys:
+        kind, _, pk = key.partition(":")
+        if pk.isdecimal():
+            by_kind[kind].add(pk)
+    words = {f"lesion:{row.pk}": lesion_words(row) for row in Lesion.objects.filter(pk__in=by_kind["lesion"])}
+    for row in Procedure.objects.filter(pk__in=by_kind["procedure"]).select_related("lesion"):
+        words[f"procedure:{row.pk}"] = procedure_words(row)
+    for row in Diagnosis.objects.filter(pk__in=by_kind["diagnosis"]).select_related("lesion"):
+        words[f"diagnosis:{row.pk}"] = diagnosis_words(row)
+    return words
+
+
+def lesion_words(row: Lesion) -> str:
+    """lesion 2, LEFT upper arm, front"""
+    return f"lesion {row.label}, {register.place_words(row)}"
+
+
+def procedure_words(row: Procedure) -> str:
+    """excision of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
+    return f"{row.get_kind_display()} of {day_words(row.on)}{_place(row.lesion, row.site)}"
+
+
+def diagnosis_words(row: Diagnosis) -> str:
+    """melanoma, invasive, of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
+    day = row.anchor or row.reported_on
+    return f"{row.get_code_display()}, of {day_words(day)}{_place(row.lesion, '')}"
+
+
+def _place(lesion: Lesion | None, site: str) -> str:
+    if lesion:
+        return f", {lesion_words(lesion)}"
+    return f", {dict(bodymap.SITES)[site]}" if site in bodymap.CODES else ""

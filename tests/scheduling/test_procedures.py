@@ -1,0 +1,195 @@
+"""What follows a procedure is filed under it: two on one day do not answer for each other."""
+
+from datetime import date
+from importlib import import_module
+
+import pytest
+from django.apps import apps
+from django.urls import reverse
+
+from clinic import visits
+from clinic.models import DoneItem, Visit
+from lesions import pathology
+from scheduling import overrides, recalls
+from scheduling.facts import gather
+from scheduling.models import OPEN, Override, PlanProblem, Recall
+from scheduling.rules import facts
+from tests import build
+from tests.scheduling import scene
+
+pytestmark = pytest.mark.usefixtures("rules")
+CUT_ON = date(2026, 6, 10)
+FACE, BACK, PALM = "36141000", "66643007", "70887009"
+
+
+@pytest.fixture
+def patient():
+    found = build.patient()
+    build.risk_assessment(found, by=build.dermatologist(), on=scene.TODAY)
+    return found
+
+
+def cut(patient, site=FACE, kind="excision", **more):
+    return pathology.record_procedure(
+        patient=patient, by=build.dermatologist(), kind=kind, on=CUT_ON, site=site, **more
+    )
+
+
+def about(row):
+    return f"procedure:{row.pk}"
+
+
+def open_for(patient, purpose):
+    recalls.replan(patient.pk)
+    rows = Recall.objects.filter(patient=patient, purpose=purpose, state__in=OPEN)
+    return {row.subject: row for row in rows}
+
+
+def told(patient, specimen):
+    found = pathology.record_diagnosis(
+        patient=patient,
+        by=build.dermatologist(),
+        code="benign",
+        reported_on=date(2026, 6, 15),
+        procedure=specimen,
+    )
+    pathology.tell(diagnosis=found, by=build.dermatologist())
+
+
+def test_a_result_that_was_told_leaves_the_other_biopsy_of_that_day_to_be_told(patient):
+    first, second = cut(patient, kind="biopsy"), cut(patient, kind="biopsy")
+    assert set(open_for(patient, "result_visit")) == {about(first), about(second)}
+    told(patient, first)
+    assert set(open_for(patient, "result_visit")) == {about(second)}
+    done = Recall.objects.get(subject=about(first), purpose="result_visit")
+    assert (done.state, Recall.objects.filter(state="completed").count()) == ("completed", 1)
+
+
+def test_sutures_that_came_out_of_the_face_leave_those_of_the_back(patient):
+    face, back = cut(patient), cut(patient, BACK)
+    rows = open_for(patient, "suture_removal")
+    # clinical.md 6.3: face 3 to 5 days, back 10 to 14 days
+    assert (rows[about(face)].latest, rows[about(back)].latest) == (date(2026, 6, 15), date(2026, 6, 24))
+    scene.came(patient, date(2026, 6, 15), ("suture_removal", about(face)))
+    assert set(open_for(patient, "suture_removal")) == {about(back)}
+
+
+def test_a_site_without_a_published_row_is_asked_about_until_somebody_says(patient):
+    palm = cut(patient, PALM)
+    cut(patient)
+    recalls.replan(patient.pk)
+    asked = PlanProblem.objects.filter(patient=patient, code="no_rule", gone_on__isnull=True)
+    assert [row.subject for row in asked] == [about(palm)]
+    pathology.note_sutures(procedure=palm, by=build.dermatologist(), revision=palm.revision, sutures=False)
+    recalls.replan(patient.pk)
+    assert not asked.all().exists()
+    assert len(open_for(patient, "suture_removal")) == 1
+
+
+def test_a_day_set_for_one_procedure_leaves_the_other_its_own(patient):
+    palm, face = cut(patient, PALM), cut(patient)
+    day, said = (
+        date(2026, 6, 24),
+        {"purpose": "suture_removal", "subject": about(palm), "reason": "as closed"},
+    )
+    patient.refresh_from_db()
+    given = said | {"patient": patient, "by": build.dermatologist(), "revision": patient.facts_revision}
+    overrides.set_date(date=day, **given)
+    rows = open_for(patient, "suture_removal")
+    assert (rows[about(palm)].target, rows[about(face)].target) == (day, date(2026, 6, 15))
+
+
+def test_another_patients_procedure_is_nobodys_subject(patient):
+    stranger = cut(build.patient())
+    patient.refresh_from_db()
+    given = {"patient": patient, "by": build.dermatologist(), "revision": patient.facts_revision}
+    with pytest.raises(overrides.OverrideRefused, match="nothing on this patient"):
+        overrides.set_date(
+            date=scene.TODAY, purpose="suture_removal", subject=about(stranger), reason="r", **given
+        )
+
+
+@pytest.mark.parametrize(
+    "item",
+    [("suture_removal", "patient"), ("full_skin_check", "procedure:1"), ("node_examination", "patient")],
+)
+def test_an_item_about_the_wrong_thing_is_refused_since_it_would_complete_nothing(patient, item):
+    with pytest.raises(ValueError, match="is done for a"):
+        visits.record(patient=patient, by=build.nurse(), attended_on=scene.TODAY, done=[item])
+    assert not Visit.objects.exists()
+
+
+def test_the_pages_name_which_procedure_is_meant(patient, signed_in):
+    palm, face = cut(patient, PALM), cut(patient)
+    recalls.replan(patient.pk)
+    page = signed_in.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
+    assert "Removal of sutures: excision of 10 Jun 2026, cheek" in page
+    assert "Excision of 10 Jun 2026, palm" in page and "come out at its site" in page
+    assert reverse("lesions:sutures", args=[palm.pk]) in page
+    form = signed_in.get(reverse("clinic:record_visit", args=[patient.pk])).content.decode()
+    for row in (palm, face):
+        assert f"suture_removal|{about(row)}" in form
+    assert "suture_removal|patient" not in form
+
+
+def test_an_old_procedure_with_an_open_duty_can_still_be_ticked_and_one_without_not(patient, signed_in):
+    day = date(2025, 6, 10)
+    by = build.dermatologist()
+    old = pathology.record_procedure(patient=patient, by=by, kind="biopsy", on=day)
+    form = reverse("clinic:record_visit", args=[patient.pk])
+    assert f"result_visit|{about(old)}" not in signed_in.get(form).content.decode()
+    recalls.replan(patient.pk)
+    assert f"result_visit|{about(old)}" in signed_in.get(form).content.decode()
+
+
+# -- rows from before procedures had duties of their own --------------------------------------------
+
+
+def as_before(patient):
+    """A removal for the face and a day for the back, as earlier versions filed them: under the patient."""
+    rows = {"face": cut(patient), "back": cut(patient, BACK)}
+    open_for(patient, "suture_removal")
+    Recall.objects.filter(patient=patient).exclude(subject=about(rows["face"])).delete()
+    Recall.objects.filter(patient=patient, subject=about(rows["face"])).update(subject="patient")
+    visit = scene.came(patient, date(2026, 6, 15))
+    DoneItem.objects.create(visit=visit, purpose="suture_removal", subject="patient")
+    row = Override(patient=patient, purpose="suture_removal", subject="patient", date=date(2026, 6, 24))
+    row.reason, row.by, row.decided_on, row.changed_at = (
+        "as closed",
+        build.dermatologist(),
+        CUT_ON,
+        scene.NOON,
+    )
+    row.save()
+    return rows
+
+
+def migrate():
+    import_module("scheduling.migrations.0006_what_follows_a_procedure_names_it").name_the_procedure(
+        apps, None
+    )
+
+
+def test_earlier_rows_are_filed_under_their_procedure_and_the_plan_is_made_anew(patient):
+    rows = as_before(patient)
+    recalls.replan(patient.pk)
+    patient.refresh_from_db()
+    migrate()
+    assert recalls.stale() == [patient.pk]
+    assert Override.objects.get().subject == about(rows["back"])
+    items = DoneItem.objects.filter(purpose="suture_removal").values_list("subject", flat=True)
+    assert set(items) == {about(rows["face"]), about(rows["back"])}
+    assert not Recall.objects.filter(
+        subject="patient", purpose__in=("suture_removal", "wound_check")
+    ).exists()
+    left = open_for(patient, "suture_removal")
+    assert {key: row.target for key, row in left.items()} == {about(rows["back"]): date(2026, 6, 24)}
+
+
+def test_an_earlier_row_that_no_procedure_explains_stays_and_finishes_nothing(patient):
+    visit = scene.came(patient, date(2026, 6, 1))
+    DoneItem.objects.create(visit=visit, purpose="suture_removal", subject="patient")
+    migrate()
+    known = gather(patient)
+    assert [row.purpose for row in known.done] == ["full_skin_check"]
+    assert facts.parse(facts.to_json(known)) == known
