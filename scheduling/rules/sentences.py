@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
+from types import MappingProxyType
 
 from .dates import Duration
 from .plan import Due
@@ -21,12 +23,31 @@ _ANCHORS = {
     "decision": "the day of the decision",
     "procedure": "the procedure",
 }
-_OPERATORS = {
-    "is": "is",
-    "in": "is one of",
-    "not_in": "is none of",
-    "at_least": "is at least",
-    "below": "is below",
+_OPERATORS = {"is": "is", "in": "is", "not_in": "is none of", "at_least": "is at least", "below": "is below"}
+_FIELDS = {
+    "code": "the diagnosis",
+    "thickness": "the thickness",
+    "n": "N",
+    "m": "M",
+    "stage_basis": "the basis of the stage",
+    "primary": "the primary tumour",
+    "tier": "the risk tier",
+    "kind": "the procedure",
+}
+_YES_OR_NO = {
+    "invasive": ("it is not invasive", "it is invasive"),
+    "ulceration": ("it is not ulcerated", "it is ulcerated"),
+}
+_VALUES = {
+    "bcc": "basal cell carcinoma",
+    "scc": "squamous cell carcinoma",
+    "scc_in_situ": "squamous cell carcinoma in situ",
+    "look_again": "to look again",
+    "short": "short-term",
+    "long": "long-term",
+    "none": "not found",
+    "refer": "referral",
+    "excise": "excision",
 }
 
 
@@ -42,15 +63,23 @@ def duration_words(duration: Duration) -> str:
     return " and ".join(f"{n} {unit}{'s' if n != 1 else ''}" for n, unit in parts if n) or "0 days"
 
 
+def range_words(short: Duration, long: Duration) -> str:
+    """5 to 7 days; 6 to 12 months; 2 to 5 years; 2 months and 15 days to 4 months and 15 days."""
+    if not short.months and not long.months:
+        return f"{short.days} to {long.days} days"
+    if short.days or long.days:
+        return f"{duration_words(short)} to {duration_words(long)}"
+    if short.months % 12 or long.months % 12:
+        return f"{short.months} to {long.months} months"
+    return f"{short.months // 12} to {long.months // 12} years"
+
+
 @lru_cache(maxsize=1024)
 def phase_words(phase: Phase) -> str:
     """One phase: every 3 months for 2 years."""
     if phase.as_decided:
         return "once, after the months the dermatologist chose"
-    if phase.is_range:
-        span = f"{duration_words(phase.short)} to {duration_words(phase.long)}"
-    else:
-        span = duration_words(phase.target)
+    span = range_words(phase.short, phase.long) if phase.is_range else duration_words(phase.target)
     if phase.once:
         return f"once, after {span}"
     return f"every {span.removeprefix('1 ')}" + (
@@ -63,17 +92,22 @@ def phase_labels(rule: Rule) -> list[str]:
     return [*(phase_words(phase) for phase in rule.phases), _THEN[rule.then]]
 
 
-def rule_sentence(rule: Rule) -> str:
-    """A whole rule in words, with where it comes from."""
+def rule_sentence(rule: Rule, names: Mapping[str, str] = MappingProxyType({})) -> str:
+    """A whole rule in words, with where it comes from; `names` says what the codes of body sites mean."""
     what = PURPOSE_WORDS[rule.purpose]
     if not rule.phases:
         head = f"{rule.title}: no {what} is planned by this rule"
     else:
         counted = "the last attendance" if rule.spacing == "attendance" else _ANCHORS[rule.anchor]
         head = f"{rule.title}: {what} {', '.join(phase_labels(rule))}, counted from {counted}"
-    conditions = " and ".join(_condition(condition) for condition in rule.when)
-    applies = f" Applies when {conditions}." if conditions else " Applies always."
-    return f"{head}.{applies} Source: {source_words(rule)}."
+    return f"{head}. {_applies(rule, names)}. Source: {source_words(rule)}."
+
+
+def _applies(rule: Rule, names: Mapping[str, str]) -> str:
+    conditions = " and ".join(_condition(condition, names) for condition in rule.when)
+    if rule.purpose == "suture_removal":
+        conditions = " and ".join(part for part in ("sutures were left to remove", conditions) if part)
+    return f"Applies when {conditions}" if conditions else "Applies always"
 
 
 def source_words(rule: Rule) -> str:
@@ -96,13 +130,16 @@ def due_sentence(due: Due) -> str:
     return f"{what}{whose}, number {due.number}, {window}; urgency {due.urgency}."
 
 
-def _condition(condition: Condition) -> str:
-    values = ", ".join(_value(value) for value in condition.values)
+def _condition(condition: Condition, names: Mapping[str, str]) -> str:
+    """the site is cheek, chin or nose; the thickness is at least 1 mm; it is not ulcerated."""
+    if condition.field in _YES_OR_NO:
+        return " or ".join(_YES_OR_NO[condition.field][value is True] for value in condition.values)
+    *most, last = [_value(str(value), names) for value in condition.values]
+    values = f"{', '.join(most)} or {last}" if most else last
     unit = " mm" if condition.field == "thickness" else ""
-    return f"{condition.field.replace('_', ' ')} {_OPERATORS[condition.operator]} {values}{unit}"
+    field = _FIELDS.get(condition.field, f"the {condition.field.replace('_', ' ')}")
+    return f"{field} {_OPERATORS[condition.operator]} {values}{unit}"
 
 
-def _value(value: str | bool) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value.replace("_", " ")
+def _value(value: str, names: Mapping[str, str]) -> str:
+    return names.get(value) or _VALUES.get(value) or value.replace("_", " ")

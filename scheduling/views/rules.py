@@ -12,6 +12,7 @@ from clinic.formats.phases import PhaseMark
 from clinic.models import PolicyKind
 from clinic.policy_pages import PolicyPages, rights
 from clinic.views import page_form
+from lesions import bodymap
 from scheduling import approval, words
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
@@ -23,6 +24,7 @@ from scheduling.rules_in_force import check, rules_in_force, rules_of
 
 PAGES = PolicyPages(PolicyKind.RULES, "Rule set", home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
+_SITES = dict(bodymap.SITES)
 ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
 
 
@@ -86,7 +88,7 @@ def _flag(rule: Rule) -> str:
 
 def _sentence(rule: Rule) -> str:
     """Without the source, which stands in a line of its own."""
-    return sentences.rule_sentence(rule).rpartition(" Source: ")[0]
+    return sentences.rule_sentence(rule, _SITES).rpartition(" Source: ")[0]
 
 
 def marks(rule: Rule) -> list[PhaseMark]:

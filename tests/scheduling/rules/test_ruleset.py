@@ -298,8 +298,8 @@ def test_rules_read_as_sentences():
     rule = ruleset.load(HEAD + FROM_MEMORY).rules[0]
     assert sentences.rule_sentence(rule) == (
         "SCC, high risk (from memory, medium confidence): full skin check every 4 months for 1 year, every 6 months "
-        "for 1 year, then follow-up ends, counted from the anchor day of the diagnosis. Applies when code is scc and "
-        "risk scheme is BAD and risk class is high. Source: British Association of Dermatologists, cSCC, 2020 (from memory, to be checked)."
+        "for 1 year, then follow-up ends, counted from the anchor day of the diagnosis. Applies when the diagnosis is squamous "
+        "cell carcinoma and the risk scheme is BAD and the risk class is high. Source: British Association of Dermatologists, cSCC, 2020 (from memory, to be checked)."
     )
     assert sentences.phase_labels(rule) == [
         "every 4 months for 1 year",
@@ -323,3 +323,47 @@ def test_the_wound_is_checked_after_two_to_three_days_by_the_clinics_own_word():
     assert (phase.short.days, phase.target.days, phase.long.days) == (2, 3, 3)
     assert (rule.source, rule.flag) == ("clinic setting, no source", "design")
     assert rule.approver
+
+
+def test_a_condition_reads_as_words_and_names_its_sites():
+    names = {"36141000": "cheek", "30291003": "chin"}
+    text = one_rule(
+        purpose='"suture_removal"',
+        anchor='"procedure"',
+        when='{ site = { in = ["36141000", "30291003"] } }',
+        phases='[{ every = "P3D..P5D", for = "once" }]',
+        then='"end"',
+        notice=None,
+    )
+    read = sentences.rule_sentence(ruleset.load(text).rules[0], names)
+    assert "once, after 3 to 5 days" in read
+    assert "Applies when sutures were left to remove and the site is cheek or chin." in read
+
+
+@pytest.mark.parametrize(
+    "when, words",
+    [
+        ('{ ulceration = { is = false } }', "it is not ulcerated"),
+        ('{ invasive = { is = true } }', "it is invasive"),
+        ('{ thickness = { at_least = "0.8" } }', "the thickness is at least 0.8 mm"),
+        ('{ stage = { in = ["IIB", "IIC", "IV"] } }', "the stage is IIB, IIC or IV"),
+        ('{ stage = { not_in = ["IA"] } }', "the stage is none of IA"),
+    ],
+)  # fmt: skip
+def test_conditions_of_a_diagnosis_in_words(when, words):
+    rule = ruleset.load(one_rule(when=when)).rules[0]
+    assert f"Applies when {words}." in sentences.rule_sentence(rule)
+
+
+@pytest.mark.parametrize(
+    "short, long, words",
+    [
+        (dates.Duration(days=5), dates.Duration(days=7), "5 to 7 days"),
+        (dates.Duration(6), dates.Duration(12), "6 to 12 months"),
+        (dates.Duration(24), dates.Duration(60), "2 to 5 years"),
+        (dates.Duration(2, 15), dates.Duration(4, 15), "2 months and 15 days to 4 months and 15 days"),
+        (dates.Duration(12), dates.Duration(18), "12 to 18 months"),
+    ],
+)
+def test_a_range_in_words(short, long, words):
+    assert sentences.range_words(short, long) == words
