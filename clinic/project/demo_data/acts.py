@@ -210,7 +210,9 @@ def tell(house: House, part: Part, event: e.Told) -> None:
     assert part.diagnosis is not None
     by = house.dermatologists[part.doctor]
     pathology.tell(diagnosis=part.diagnosis, by=by, on=clock.today())
-    done = [(purpose, _about(part, purpose)) for purpose in ("result_visit", "wound_check")]
+    # A report from elsewhere follows no procedure of this clinic: the patient comes and nothing of one is done.
+    after = ("result_visit", "wound_check") if part.specimen else ()
+    done = [(purpose, _about(part, purpose)) for purpose in after]
     visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done)
 
 
