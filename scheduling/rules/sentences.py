@@ -88,8 +88,10 @@ def phase_words(phase: Phase) -> str:
 
 
 def phase_labels(rule: Rule) -> list[str]:
-    """The phases in order and, last, what follows them."""
-    return [*(phase_words(phase) for phase in rule.phases), _THEN[rule.then]]
+    """The phases in order and, last, what follows them; after a single visit that ends it nothing is said."""
+    phases = [phase_words(phase) for phase in rule.phases]
+    is_single = rule.then == "end" and all(phase.once for phase in rule.phases)
+    return phases if is_single else [*phases, _THEN[rule.then]]
 
 
 def rule_sentence(rule: Rule, names: Mapping[str, str] = MappingProxyType({})) -> str:

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.text import capfirst
 from django.views.decorators.http import require_POST
 
 from clinic import policies
@@ -35,6 +36,11 @@ class Shown:
     phases: list[PhaseMark]
     flag: str
     patients: int
+
+    @property
+    def edition(self) -> str:
+        """Where there is no source there is no edition, only the number of the setting itself."""
+        return "" if self.rule.source in SOURCELESS and self.rule.edition.isdecimal() else self.rule.edition
 
 
 @allow(Act.SEE_RULES)
@@ -87,8 +93,9 @@ def _flag(rule: Rule) -> str:
 
 
 def _sentence(rule: Rule) -> str:
-    """Without the source, which stands in a line of its own."""
-    return sentences.rule_sentence(rule, _SITES).rpartition(" Source: ")[0]
+    """Without the title above it and the source below it."""
+    whole = sentences.rule_sentence(rule, _SITES).removeprefix(f"{rule.title}: ")
+    return capfirst(whole.rpartition(" Source: ")[0])
 
 
 def marks(rule: Rule) -> list[PhaseMark]:

@@ -362,7 +362,7 @@ def test_whether_sutures_were_left_can_be_said_afterwards_and_a_stale_form_is_re
     assert row.sutures is False
     assert client.post(page, given).status_code == 409
     shown = client.get(reverse("clinic:patient", args=[lesion.patient_id])).content.decode()
-    assert "no sutures to remove" in shown
+    assert "left no sutures" in shown
 
 
 def test_a_fault_in_a_report_is_said_on_the_form(doctor):

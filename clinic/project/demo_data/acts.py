@@ -189,7 +189,12 @@ def cut(house: House, part: Part, event: e.Cut) -> None:
     mole = part.moles.get(event.mole)
     by = house.dermatologists[part.doctor]
     part.specimen = pathology.record_procedure(
-        patient=part.patient, by=by, kind=event.kind, on=clock.today(), lesion=mole
+        patient=part.patient,
+        by=by,
+        kind=event.kind,
+        on=clock.today(),
+        lesion=mole,
+        sutures=event.kind == "excision",
     )
 
 
