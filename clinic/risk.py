@@ -116,10 +116,15 @@ def current(patient: Patient) -> RiskAssessment | None:
     return patient.risk_assessments.select_related("by", "policy").first()
 
 
-def latest(patients: Iterable[int]) -> dict[int, tuple[str, date]]:
-    """Tier and day of each patient's current assessment."""
+def standing(patients: Iterable[int]) -> dict[int, tuple[str, date, date]]:
+    """Each patient's tier, its day, and since when it has been average, or above average, without a break."""
     rows = RiskAssessment.objects.filter(patient__in=patients).order_by("assessed_on", "pk")
-    return {patient: (tier, day) for patient, tier, day in rows.values_list("patient", "tier", "assessed_on")}
+    found: dict[int, tuple[str, date, date]] = {}
+    for patient, tier, day in rows.values_list("patient", "tier", "assessed_on"):
+        before, _, since = found.get(patient, (None, day, day))
+        goes_on = before is None or (before == Tier.AVERAGE) == (tier == Tier.AVERAGE)
+        found[patient] = (tier, day, since if goes_on else day)
+    return found
 
 
 def answers_of(row: RiskAssessment) -> dict[str, Any]:

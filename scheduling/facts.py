@@ -31,7 +31,7 @@ def gather_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
     """The same for many, by their keys and in no more queries; read the patients before, so that a change shows."""
     keys = [patient.pk for patient in patients]
     diagnoses = list(Diagnosis.objects.filter(patient__in=keys).order_by("pk"))
-    tiers = risk.latest(keys)
+    tiers = risk.standing(keys)
     parts = {
         "diagnoses": _grouped((row.patient_id, _diagnosis(row)) for row in diagnoses),
         "lesions": _grouped(_lesions(keys)),
@@ -57,7 +57,7 @@ def _grouped(rows: Iterable[tuple[int, Any]]) -> dict[int, list[Any]]:
     return found
 
 
-def _patient(patient: Patient, tier: tuple[str, date] | None) -> facts.PatientFacts:
+def _patient(patient: Patient, tier: tuple[str, date, date] | None) -> facts.PatientFacts:
     return facts.PatientFacts(
         status=patient.status,  # type: ignore[arg-type]
         born=patient.born,

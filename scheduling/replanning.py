@@ -209,9 +209,9 @@ class _Recalls:
             self.open(due)
 
     def is_only_assessed_anew(self, row: Recall, due: Due) -> bool:
-        """The same tier on a later day, and no check since: FACTS do not say since when the tier holds.
+        """The same tier counted from a later day, and no check since: the open duty keeps its earlier date.
 
-        Without this a patient who is assessed every year and never checked would never become overdue.
+        The core counts from the day since which a tier stands; this holds what was planned before it could.
         """
         same = (due.rule, due.number) == (row.rule, row.number) and row.policy_id == self.policy.pk
         later = due.purpose == "full_skin_check" and due.latest > row.latest

@@ -105,7 +105,11 @@ def answer(
 def _patient(known: Facts, given: Supposition, today: date) -> facts.PatientFacts:
     if not given.tier:
         return known.patient
-    return replace(known.patient, risk=facts.Risk(given.tier, today))  # type: ignore[arg-type]
+    tier: Any = given.tier
+    before = known.patient.risk
+    return replace(
+        known.patient, risk=before.followed_by(tier, today) if before else facts.Risk(tier, today, today)
+    )
 
 
 def _diagnosis(given: Supposition) -> Iterable[facts.Diagnosis]:

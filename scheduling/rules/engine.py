@@ -140,9 +140,17 @@ class _Planner:
             seen = replace(history, overridden_until=overriding.until(self.facts, key))
         states: list[State] = []
         for one in series:
-            moved = _from_last_visit(one, seen)
+            moved = _from_last_visit(one, seen, self.begun(one, seen))
             states.append((moved, None if _is_over(one, seen) else moved.first_open(seen)))
         return seen, sorted(states, key=_order), sorted(chosen, key=_rank)
+
+    def begun(self, series: Series, history: History) -> date | None:
+        """Since when a tier has asked for checks: assessing it again begins nothing anew, ending it does."""
+        risk = self.facts.patient.risk
+        if risk is None or risk.since is None or series.rule.purpose != "full_skin_check":
+            return None
+        ended = history.discharged_on
+        return None if ended is not None and ended >= risk.since else risk.since
 
     def group(self, key: Key) -> Due | None:
         """The one open occurrence of a purpose and subject: the earliest latest day governs."""
@@ -271,11 +279,19 @@ def _merged(planned: list[Due], urgent: list[Due]) -> list[Due]:
     return list(found.values())
 
 
-def _from_last_visit(series: Series, history: History) -> Series:
-    """A tier's rolling interval runs from the last visit: a new assessment alone moves no date."""
-    if series.rule.anchor != "risk" or series.rule.spacing != "attendance" or history.last_done is None:
+def _from_last_visit(series: Series, history: History, begun: date | None) -> Series:
+    """A tier's rolling interval runs from the last visit, or from the day it began: an assessment alone moves no date.
+
+    A visit so long ago that the next one would have been due before anybody knew the tier does not count.
+    """
+    if series.rule.anchor != "risk" or series.rule.spacing != "attendance":
         return series
-    return replace(series, anchor=history.last_done)
+    first = replace(series, anchor=begun or series.anchor)
+    if history.last_done is None:
+        return first
+    rolling = replace(series, anchor=history.last_done)
+    following = rolling.first_open(history)
+    return first if begun and following and following.latest < begun else rolling
 
 
 def _is_over(series: Series, history: History) -> bool:

@@ -1,6 +1,7 @@
 """FACTS: everything the planning core may know about one patient (interfaces.md); schema 2, and schema 1 is read too.
 
-Schema 2 files what follows a procedure under `procedure:ID`, and says whether it left sutures to remove.
+Schema 2 files what follows a procedure under `procedure:ID`, and says whether it left sutures to remove and since when
+a risk tier has stood.
 """
 
 from __future__ import annotations
@@ -87,8 +88,16 @@ Months = Annotated[int, Pattern("", "1 to 120 whole months")]
 
 @dataclass(frozen=True)
 class Risk:
+    """`since`: the first day without a break on which a tier above average, or none above it, has stood."""
+
     tier: Tier
     assessed_on: Day
+    since: Day | None = field(default=None, metadata={"may_be_absent": True})
+
+    def followed_by(self, tier: Tier, on: Day) -> Risk:
+        """The next assessment; only where it leaves or enters “average” does something begin."""
+        goes_on = (self.tier == "average") == (tier == "average")
+        return Risk(tier, on, (self.since or self.assessed_on) if goes_on else on)
 
 
 @dataclass(frozen=True)
@@ -234,6 +243,7 @@ def parse(obj: Mapping[str, Any]) -> Facts:
     if obj["schema"] == 1:
         facts = first_schema.brought_up(facts)
     _check_ids(facts)
+    _check_risk(facts)
     _check_overrides(facts)
     _check_subjects(facts)
     return facts
@@ -251,6 +261,12 @@ def _check_ids(facts: Facts) -> None:
             if item.id in seen:
                 raise UnreadableFacts(f"{name}[{index}].id", f"“{item.id}” stands twice")
             seen.add(item.id)
+
+
+def _check_risk(facts: Facts) -> None:
+    risk = facts.patient.risk
+    if risk and risk.since and risk.since > risk.assessed_on:
+        raise UnreadableFacts("patient.risk.since", f"{risk.since} lies after the assessment")
 
 
 def _check_subjects(facts: Facts) -> None:
@@ -287,9 +303,9 @@ def _check_overrides(facts: Facts) -> None:
 
 
 def schema() -> dict[str, Any]:
-    """FACTS schema 2 as JSON Schema 2020-12, made from the dataclasses above."""
+    """FACTS, schemas 1 and 2, as JSON Schema 2020-12, made from the dataclasses above."""
     body = codec.schema_of(Facts)
-    body["properties"] = {"schema": {"const": SCHEMA}, **body["properties"]}
+    body["properties"] = {"schema": {"enum": list(READ)}, **body["properties"]}
     body["required"] = ["schema", *body["required"]]
-    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "FACTS, schema 2"}
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "FACTS, schemas 1 and 2"}
     return {**head, **body}

@@ -69,3 +69,16 @@ def test_the_age_is_that_of_the_day_of_assessment():
     row = build.risk_assessment(someone, on=date(2026, 5, 31), phototype="I")
     assert row.tier == "above_average"
     assert build.risk_assessment(someone, on=date(2026, 6, 1), phototype="I").tier == "high"
+
+
+@pytest.mark.django_db
+def test_since_when_a_tier_stands_is_broken_only_by_average_risk():
+    someone, other = build.patient(born=date(1950, 1, 1)), build.patient(born=date(1990, 1, 1))
+    build.risk_assessment(other, on=date(2025, 1, 1))
+    days = [date(year, 1, 1) for year in range(2020, 2026)]
+    answers = [{"red_hair": True}, {}, {"red_hair": True}, {"gene_carrier": True}, {"red_hair": True}]
+    for day, given in zip(days, answers, strict=False):
+        build.risk_assessment(someone, on=day, **given)
+    found = risk.standing([someone.pk, other.pk])
+    assert found[someone.pk] == ("high", days[4], days[2])
+    assert found[other.pk] == ("average", date(2025, 1, 1), date(2025, 1, 1))

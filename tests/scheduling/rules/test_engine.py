@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from scheduling.rules import engine, ruleset
+from scheduling.rules.facts import Risk
 from tests.scheduling.rules.asking import (
     CHECK,
     DEFAULT,
@@ -87,6 +88,61 @@ def test_discharge_from_a_tier_lasts_until_the_next_assessment():
     after = plan(risk={"tier": "very_high", "assessed_on": "2024-01-31"}, closed=closed)
     assert [due.purpose for due in before.due] == ["risk_assessment"]
     assert row(after).target == date(2024, 7, 31)
+
+
+SINCE = {"tier": "very_high", "assessed_on": "2024-06-01", "since": "2024-01-31"}
+
+
+def test_a_tier_that_is_raised_before_the_first_check_counts_from_the_first_assessment():
+    found = row(plan(risk=SINCE))
+    assert (found.anchor, found.target) == (date(2024, 1, 31), date(2024, 7, 31))
+    renewal = row(plan(risk=SINCE), "risk_assessment")
+    assert renewal.target == date(2025, 6, 1)
+
+
+@pytest.mark.parametrize(
+    "ended, anchor",
+    [("2024-01-30", "2024-01-31"), ("2024-01-31", "2024-06-01"), ("2024-05-01", "2024-06-01")],
+)
+def test_a_discharge_since_a_tier_stands_makes_the_next_assessment_a_new_beginning(ended, anchor):
+    closed = [CHECK | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": ended}]
+    assert str(row(plan(risk=SINCE, closed=closed)).anchor) == anchor
+
+
+# A visit so long ago that the check after it would have been due before anybody knew the tier: nothing was missed.
+@pytest.mark.parametrize(
+    "visit, anchor",
+    [
+        ("2015-01-05", "2024-01-31"),
+        ("2023-06-30", "2024-01-31"),
+        ("2023-07-01", "2023-07-01"),
+        ("2024-03-01", "2024-03-01"),
+    ],
+)
+def test_checks_run_from_the_last_visit_unless_that_was_before_the_tier_could_ask(visit, anchor):
+    # six months and 30 days after the visit: 2024-01-30 lies before the tier began, 2024-01-31 does not
+    done = [CHECK | {"on": visit}]
+    assert str(row(plan(risk=SINCE, done=done)).anchor) == anchor
+
+
+@pytest.mark.parametrize(
+    "before, after, since",
+    [
+        (("high", "2024-01-31"), "very_high", "2024-01-31"),
+        (("above_average", "2023-01-31"), "high", "2023-01-31"),
+        (("average", "2023-01-31"), "average", "2023-01-31"),
+        (("average", "2023-01-31"), "high", "2025-01-31"),
+        (("high", "2023-01-31"), "average", "2025-01-31"),
+    ],
+)
+def test_what_a_new_assessment_goes_on_from(before, after, since):
+    first = Risk(before[0], date(2024, 1, 31), date.fromisoformat(before[1]))
+    assert first.followed_by(after, date(2025, 1, 31)).since == date.fromisoformat(since)
+
+
+def test_an_assessment_of_unknown_beginning_began_on_its_own_day():
+    found = Risk("high", date(2024, 1, 31)).followed_by("high", date(2025, 1, 31))
+    assert found.since == date(2024, 1, 31)
 
 
 # -- schedules counted from attendance -------------------------------------------------------------

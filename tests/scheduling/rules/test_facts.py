@@ -13,7 +13,7 @@ from tests.scheduling.rules.build import raw
 
 FULL = raw(
     born="1970-02-28",
-    risk={"tier": "high", "assessed_on": "2025-01-01"},
+    risk={"tier": "high", "assessed_on": "2025-01-01", "since": "2024-01-01"},
     records_since="2020-01-01",
     diagnoses=[
         {"anchor": "2024-01-31", "thickness": ">=0.8", "risk_class": {"scheme": "S3", "class": "high"}}
@@ -71,6 +71,7 @@ REFUSED = [
     ("patient.status", None),
     ("patient.status", ["active"]),
     ("patient.risk.tier", "medium"),
+    ("patient.risk.since", "2025-01-02"),
     ("diagnoses[0].code", "mole"),
     ("diagnoses[0].n", "N4"),
     ("diagnoses[0].m", "M2"),

@@ -6,7 +6,6 @@ domain.md "Facts in, plan out", points 3, 5, 6, 7; operations.md E14: a date mov
 from dataclasses import replace
 from datetime import date, timedelta
 
-import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -114,9 +113,8 @@ class FollowUp(Life):
     @rule(tier=word(facts.Tier))
     def risk_assessed(self, tier):
         before = self.facts.patient.risk
-        if before and before.tier == tier and not self.facts.done:
-            return  # a known gap, by name: test_assessing_again_before_the_first_check_starts_the_count_anew
-        patient = replace(self.facts.patient, risk=Risk(tier, self.today))
+        risk = before.followed_by(tier, self.today) if before else Risk(tier, self.today, self.today)
+        patient = replace(self.facts.patient, risk=risk)
         for key, old, _ in self.change(patient=patient):
             assert key[0] == "risk_assessment" or before is None or before.tier != tier, old
 
@@ -215,11 +213,9 @@ test_a_life_of_follow_up = FollowUp.TestCase
 test_a_life_of_lesions = Lesions.TestCase
 
 
-@pytest.mark.xfail(strict=True, reason="FACTS do not say since when a tier holds")
-def test_assessing_again_before_the_first_check_starts_the_count_anew():
-    """The shell keeps the earlier date (scheduling/replanning.py); the core alone cannot."""
-    rules = SETS["default"]
-    first, again = Risk("high", date(2024, 1, 31)), Risk("high", date(2025, 1, 31))
+def test_assessing_again_before_the_first_check_moves_no_check():
+    rules, first = SETS["default"], Risk("high", date(2024, 1, 31), date(2024, 1, 31))
+    again = first.followed_by("high", date(2025, 1, 31))
     rows = [
         engine.plan(Facts(PatientFacts(risk=risk)), rules, date(2025, 2, 1)).due for risk in (first, again)
     ]

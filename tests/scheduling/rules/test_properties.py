@@ -109,7 +109,7 @@ FACTS = st.builds(
         PatientFacts,
         status=st.sampled_from(["active", "active", "active", "deceased"]),
         born=maybe(st.just(date(1970, 2, 28))),
-        risk=maybe(st.builds(Risk, word(facts.Tier), DAYS)),
+        risk=maybe(st.builds(Risk, word(facts.Tier), DAYS, maybe(st.just(date(2015, 1, 1))))),
         records_since=maybe(DAYS),
     ),
     diagnoses=numbered(DIAGNOSES),
