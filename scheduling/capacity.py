@@ -12,7 +12,6 @@ from clinic import clock
 from scheduling import booking, load
 from scheduling.models import Appointment, AppointmentState, RecallState
 from scheduling.rules.ruleset import RuleSet
-from scheduling.rules_in_force import rules_in_force
 
 WEEKS = 52
 WEEK = timedelta(days=7)
@@ -58,12 +57,20 @@ class Week:
 
 
 @dataclass
-class Forecast:
-    today: date
-    weeks: list[Week]
+class Wanted:
+    """Visits for which nobody is booked, by urgency, in each week from that of the day of counting on."""
+
+    weeks: list[Counter[str]] = field(default_factory=lambda: [Counter() for _ in range(WEEKS)])
     late: int = 0  # visits of the first week whose last day is past
     records: int = 0
     behind: int = 0  # records whose recalls do not yet follow their facts
+
+
+@dataclass
+class Forecast:
+    today: date
+    weeks: list[Week]
+    wanted: Wanted
 
     @property
     def over(self) -> list[Week]:
@@ -80,21 +87,27 @@ class Forecast:
         return [(run[0], run[-1], round(sum(week.load for week in run))) for run in runs]
 
     def week_of(self, day: date) -> Week | None:
-        index = (day - self.weeks[0].monday).days // 7
-        return self.weeks[index] if 0 <= index < len(self.weeks) else None
+        return self.weeks[index] if (index := _week(self.today, day)) is not None else None
 
 
-def forecast(today: date, missed: float) -> Forecast:
-    """One pass over the records; `missed` is the share, 0 to 1, of those booked who do not come.
+def _monday(today: date) -> date:
+    return today - timedelta(days=today.weekday())
+
+
+def _week(today: date, day: date) -> int | None:
+    """Which of the weeks from that of today on, None before and after them."""
+    index = (day - _monday(today)).days // 7
+    return index if 0 <= index < WEEKS else None
+
+
+def forecast(today: date, missed: float, wanted: Wanted) -> Forecast:
+    """What is wanted beside the diary; `missed` is the share, 0 to 1, of those booked who do not come.
 
     Whoever does not come is wanted again the week after. What finds no place is not carried on: each week
     is measured against its own visits.
     """
-    monday = today - timedelta(days=today.weekday())
-    found = Forecast(today, [Week(monday + WEEK * k) for k in range(WEEKS)])
-    rules = rules_in_force()
-    if rules:
-        _count_wanted(found, rules[1])
+    weeks = [Week(_monday(today) + WEEK * k, count) for k, count in enumerate(wanted.weeks)]
+    found = Forecast(today, weeks, wanted)
     _count_diary(found)
     for before, week in zip(found.weeks, found.weeks[1:], strict=False):
         week.again = missed * (before.load + before.booked)
@@ -109,19 +122,21 @@ def own_rate(today: date) -> tuple[float, int]:
     return tally[AppointmentState.MISSED] / max(tally.total(), 1), tally.total()
 
 
-def _count_wanted(found: Forecast, ruleset: RuleSet) -> None:
-    last = found.weeks[-1].monday + timedelta(days=6)
-    for patient, known in load.everybody():
+def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
+    """One pass over the records."""
+    found, last = Wanted(), _monday(today) + WEEK * WEEKS - timedelta(days=1)
+    for patient, known in load.everybody() if ruleset else ():
         found.records += 1
         plan = getattr(patient, "plan", None)
         found.behind += plan is None or plan.facts_revision != patient.facts_revision
-        wanted = load.following(known, ruleset, patient.open_recalls, found.today, last)  # type: ignore[attr-defined]
-        for day, items in load.visits(wanted, found.today).items():
+        wanted = load.following(known, ruleset, patient.open_recalls, today, last)  # type: ignore[attr-defined, arg-type]
+        for day, items in load.visits(wanted, today).items():
             free = [one for one in items if getattr(one, "state", "") != RecallState.BOOKED]
-            week = found.week_of(day)
-            if free and week:
-                week.wanted[min(one.urgency for one in free)] += 1
-                found.late += any(one.latest < found.today for one in free)
+            week = _week(today, day)
+            if free and week is not None:
+                found.weeks[week][min(one.urgency for one in free)] += 1
+                found.late += any(one.latest < today for one in free)
+    return found
 
 
 def _count_diary(found: Forecast) -> None:

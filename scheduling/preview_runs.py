@@ -2,24 +2,20 @@
 
 from collections import Counter
 from dataclasses import asdict
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
-
-from django.db.models import Q, QuerySet
 
 from clinic import clock, jobs
 from clinic.models import Patient, Policy
+from scheduling import runs
 from scheduling.models import PreviewRun
 from scheduling.preview import Change, NoAnswer, Preview, Window, basis, make
 from scheduling.rules_in_force import rules_in_force
 
-AT_ONCE = 500  # records up to which the page works it out itself, in about a second
-GIVEN_UP = timedelta(minutes=10)  # after which another worker may take it
-
 
 def find(policy: Policy, today: date) -> Preview | PreviewRun:
     """What the set would do; a run that is asked for where working it out takes longer than a page may."""
-    if Patient.objects.filter(merged_into__isnull=True).count() <= AT_ONCE:
+    if not runs.is_large():
         return make(policy, today)
     return kept(policy, today, basis(policy, today)) or _ask(policy)
 
@@ -33,25 +29,19 @@ def kept(policy: Policy, today: date, seen: str) -> Preview | None:
 def _ask(policy: Policy) -> PreviewRun:
     """One row for a policy: a run that waits or is being worked out is not asked for twice."""
     run, _ = PreviewRun.objects.get_or_create(policy=policy, defaults={"asked_at": clock.now()})
-    again = {"asked_at": clock.now(), "started_at": None, "made_at": None, "basis": "", "result": {}}
-    if PreviewRun.objects.filter(pk=run.pk, made_at__isnull=False).update(**again):
+    if runs.ask_again(PreviewRun, run.pk, basis=""):
         run.refresh_from_db()
     jobs.ring("preview", run.pk)
     return run
 
 
 def waiting() -> list[int]:
-    return list(_free().values_list("pk", flat=True))
-
-
-def _free() -> QuerySet[PreviewRun]:
-    idle = Q(started_at__isnull=True) | Q(started_at__lt=clock.now() - GIVEN_UP)
-    return PreviewRun.objects.filter(idle, made_at__isnull=True)
+    return runs.waiting(PreviewRun)
 
 
 def work(run_id: int) -> None:
-    """The conditional update is the claim. What it rests on is read before the work: a change since shows."""
-    if not _free().filter(pk=run_id).update(started_at=clock.now()):
+    """What it rests on is read before the work: a change since shows."""
+    if not runs.claim(PreviewRun, run_id):
         return
     policy = Policy.objects.get(preview_run=run_id)
     today = clock.today()

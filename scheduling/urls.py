@@ -34,6 +34,7 @@ urlpatterns = [
     path("appointments/<int:pk>/missed/", diary.missed, name="appointment_missed"),
     path("appointments/<int:pk>/cancel/", diary.cancel, name="cancel"),
     path("capacity/", capacity.capacity, name="capacity"),
+    path("capacity/anew/", capacity.count_anew, name="count_anew"),
     path("missed/", missed.missed, name="missed"),
     path("missed/bucket/<slug:name>/", missed.bucket, name="bucket"),
     path("missed.csv", missed.missed_csv, name="missed_csv"),

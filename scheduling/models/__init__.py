@@ -10,9 +10,9 @@ from scheduling.models.diary import (
 )
 from scheduling.models.failsafe import FailsafeRun
 from scheduling.models.override import Override
-from scheduling.models.preview import PreviewRun
 from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
+from scheduling.models.run import PreviewRun, YearRun
 from scheduling.models.worklist import ItemState, WorkItem
 
 __all__ = [
@@ -39,4 +39,5 @@ __all__ = [
     "Session",
     "Urgency",
     "WorkItem",
+    "YearRun",
 ]

@@ -1,14 +1,19 @@
 from datetime import date
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow
 from clinic.formats.columns import Bar, Chart, Column
 from clinic.formats.strip import MONTHS, Kind, in_words
+from scheduling import year_runs
 from scheduling.capacity import PUBLISHED, Forecast, Rate, Week, forecast, own_rate
 from scheduling.forms import MissedRateForm
+from scheduling.models import YearRun
 
 CHOSEN = "chosen on this page, no source"
 ENOUGH = 50  # visits from which the clinic's own share is offered; a choice, no source
@@ -16,16 +21,36 @@ ENOUGH = 50  # visits from which the clinic's own share is offered; a choice, no
 
 @allow(Act.SEE_WORKLIST)
 def capacity(request: HttpRequest) -> HttpResponse:
-    """Nothing is kept: the share of missed visits stands in the address, so a link shows the same forecast."""
+    """The share of missed visits is kept nowhere: it stands in the address, so a link shows the same forecast."""
     today = clock.today()
     form = MissedRateForm(request.GET if "missed" in request.GET else None)
     rates = [*PUBLISHED, *_own(today)]
     rate = _chosen(form.cleaned_data["missed"], rates) if form.is_valid() else PUBLISHED[0]
     if not form.is_bound:
         form = MissedRateForm(initial={"missed": rate.per_cent})
-    found = forecast(today, rate.per_cent / 100)
-    context = {"found": found, "form": form, "rate": rate, "rates": rates, "chart": _chart(found)}
+    wanted, run = year_runs.find(today)
+    if wanted is None:
+        return render(request, "scheduling/waits.html", _waits(run))
+    found = forecast(today, rate.per_cent / 100, wanted)
+    context = {"found": found, "run": run, "form": form, "rate": rate, "rates": rates, "chart": _chart(found)}
     return render(request, "scheduling/capacity.html", context, status=422 if form.errors else 200)
+
+
+@allow(Act.SEE_WORKLIST)
+@require_POST
+def count_anew(request: HttpRequest) -> HttpResponse:
+    year_runs.ask_anew(clock.today())
+    return redirect("scheduling:capacity")
+
+
+def _waits(run: YearRun | None) -> dict[str, Any]:
+    return {
+        "title": "The year ahead is being counted",
+        "what": "The visits of every record are planned for a year",
+        "run": run,
+        "back": reverse("scheduling:diary"),
+        "back_words": "Back to the diary",
+    }
 
 
 def _chosen(per_cent: float, rates: list[Rate]) -> Rate:

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from clinic import clock
@@ -44,7 +45,7 @@ def preview(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("scheduling:rules_version", pk)
     found = find(policy, clock.today())
     if isinstance(found, PreviewRun):
-        return render(request, "scheduling/preview_waits.html", {"policy": policy, "run": found})
+        return render(request, "scheduling/waits.html", _waits(policy, found))
     context = _lists(found) | {
         "policy": policy,
         "found": found,
@@ -53,6 +54,16 @@ def preview(request: HttpRequest, pk: int) -> HttpResponse:
         "may_sign": _may_sign(request, policy),
     }
     return render(request, "scheduling/preview.html", context)
+
+
+def _waits(policy: Policy, run: PreviewRun) -> dict[str, Any]:
+    return {
+        "title": f"What set {policy.version} would do is being worked out",
+        "what": "Every record is planned under it and laid beside the recalls in force",
+        "run": run,
+        "back": reverse("scheduling:rules_version", args=[policy.pk]),
+        "back_words": "Read the set as sentences",
+    }
 
 
 @allow(Act.APPROVE_POLICY)

@@ -7,9 +7,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from clinic import clock
-from scheduling import booking, capacity
-from scheduling.models import Appointment, Resource
+from clinic import clock, jobs
+from scheduling import booking, capacity, runs, year_runs
+from scheduling.models import Appointment, Resource, YearRun
+from scheduling.rules_in_force import rules_in_force
 from tests import build
 from tests.scheduling import scene
 
@@ -18,7 +19,7 @@ MONDAY = date(2026, 6, 15)  # of the week of scene.TODAY, a Wednesday
 
 
 def forecast(missed=0.0):
-    return capacity.forecast(scene.TODAY, missed)
+    return capacity.forecast(scene.TODAY, missed, capacity.count_wanted(scene.TODAY, rules_in_force()[1]))
 
 
 def wanted(found):
@@ -36,7 +37,7 @@ def test_a_check_every_three_months_is_wanted_in_its_four_weeks():
     found = forecast()
     mondays = [MONDAY, date(2026, 9, 14), date(2026, 12, 14), date(2027, 3, 15)]
     assert melanoma_checks(found) == dict.fromkeys(mondays, 1)
-    assert (found.records, found.late, found.behind) == (1, 0, 0)
+    assert (found.wanted.records, found.wanted.late, found.wanted.behind) == (1, 0, 0)
     assert len(found.weeks) == 52 and found.weeks[-1].monday == MONDAY + timedelta(weeks=51)
 
 
@@ -44,7 +45,7 @@ def test_what_is_overdue_counts_in_the_first_week_and_once():
     """Due by 29 May: wanted this week. The next, 15 Aug, is still in its own week."""
     scene.overdue_check()
     found = forecast()
-    assert found.late == 1 and found.weeks[0].wanted["B"] == 1
+    assert found.wanted.late == 1 and found.weeks[0].wanted["B"] == 1
     assert sorted(melanoma_checks(found))[1] == date(2026, 8, 10)
 
 
@@ -183,3 +184,60 @@ def test_three_patients_ask_no_more_questions_than_one(manager):
     one = counted()
     scene.due_check(), scene.overdue_check()
     assert counted() == one <= 20
+
+
+# -- a large clinic: counted in the background ------------------------------------------------------
+
+
+@pytest.fixture
+def large(monkeypatch):
+    """As if even one record were too many for a page."""
+    monkeypatch.setattr(runs, "AT_ONCE", 0)
+
+
+def test_the_page_of_a_large_clinic_waits_and_then_says_when_it_was_counted(manager, large):
+    scene.due_check()
+    waits = manager.get(URL).content.decode()
+    assert "is being counted" in waits and 'http-equiv="refresh"' in waits and "not begun yet" in waits
+    jobs.work_once("test")
+    ready = manager.get(URL).content.decode()
+    assert "Visits counted" in ready and "refresh" not in ready
+    assert YearRun.objects.count() == 1
+
+
+def test_what_was_kept_is_what_would_be_counted_now(large):
+    scene.due_check(), scene.overdue_check()
+    year_runs.every_morning(scene.TODAY)
+    (key,) = year_runs.waiting()
+    year_runs.work(key), year_runs.work(key)
+    kept, run = year_runs.find(scene.TODAY)
+    assert kept == capacity.count_wanted(scene.TODAY, rules_in_force()[1]) and run.made_at == clock.now()
+
+
+def test_facts_that_moved_are_counted_when_somebody_asks_for_it(manager, large):
+    recall = scene.due_check()
+    year_runs.find(scene.TODAY), jobs.work_once("test")
+    scene.came(recall.patient, scene.TODAY), scene.check_of(recall.patient)
+    before, _ = year_runs.find(scene.TODAY)
+    assert before.weeks[0]["B"] == 1
+    manager.post(reverse("scheduling:count_anew"))
+    assert year_runs.find(scene.TODAY)[0] is None and len(year_runs.waiting()) == 1
+    jobs.work_once("test")
+    assert year_runs.find(scene.TODAY)[0].weeks[0]["B"] == 0
+
+
+def test_another_day_or_another_set_is_counted_for_itself(large):
+    scene.due_check()
+    year_runs.find(scene.TODAY), jobs.work_once("test")
+    build.rules_in_force()
+    assert year_runs.find(scene.TODAY)[0] is None
+    with scene.later(days=1):
+        year_runs.every_morning(clock.today())
+        assert set(YearRun.objects.values_list("day", flat=True)) == {clock.today()}
+
+
+def test_a_small_clinic_keeps_nothing(manager):
+    scene.due_check()
+    year_runs.every_morning(scene.TODAY), year_runs.ask_anew(scene.TODAY)
+    assert "Visits counted" not in manager.get(URL).content.decode()
+    assert not YearRun.objects.exists()

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from clinic import jobs, policies
-from scheduling import approval, preview_runs
+from scheduling import approval, preview_runs, runs
 from scheduling.models import PreviewRun
 from scheduling.preview import make
 from tests import build
@@ -19,7 +19,7 @@ pytestmark = pytest.mark.usefixtures("rules")
 @pytest.fixture(autouse=True)
 def large(monkeypatch):
     """As if even one record were too many for a page."""
-    monkeypatch.setattr(preview_runs, "AT_ONCE", 0)
+    monkeypatch.setattr(runs, "AT_ONCE", 0)
 
 
 @pytest.fixture

@@ -1,0 +1,37 @@
+"""What takes longer than a page may: which rows wait, and who works one out."""
+
+from datetime import timedelta
+
+from django.db.models import Q, QuerySet
+
+from clinic import clock
+from clinic.models import Patient
+from scheduling.models import PreviewRun, YearRun
+
+AT_ONCE = 500  # records up to which a page works it out itself, in about a second
+GIVEN_UP = timedelta(minutes=10)  # after which another worker may take it
+Kind = type[PreviewRun] | type[YearRun]
+
+
+def is_large() -> bool:
+    return Patient.objects.filter(merged_into__isnull=True).count() > AT_ONCE
+
+
+def waiting(kind: Kind) -> list[int]:
+    return list(_free(kind).values_list("pk", flat=True))
+
+
+def claim(kind: Kind, run_id: int) -> bool:
+    """The conditional update is the claim: of two workers one gets it."""
+    return bool(_free(kind).filter(pk=run_id).update(started_at=clock.now()))
+
+
+def ask_again(kind: Kind, run_id: int, **more: str) -> bool:
+    """Only a run that is done is begun anew: one that waits is not asked for twice."""
+    done = kind.objects.filter(pk=run_id, made_at__isnull=False)
+    return bool(done.update(asked_at=clock.now(), started_at=None, made_at=None, result={}, **more))
+
+
+def _free(kind: Kind) -> QuerySet[PreviewRun] | QuerySet[YearRun]:
+    idle = Q(started_at__isnull=True) | Q(started_at__lt=clock.now() - GIVEN_UP)
+    return kind.objects.filter(idle, made_at__isnull=True)

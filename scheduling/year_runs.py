@@ -1,0 +1,60 @@
+"""The year of a large clinic is counted in the background, every morning and whenever somebody asks for it anew."""
+
+from collections import Counter
+from datetime import date
+from typing import Any
+
+from clinic import clock, jobs
+from clinic.models import Policy
+from scheduling import runs
+from scheduling.capacity import Wanted, count_wanted
+from scheduling.models import YearRun
+from scheduling.rules_in_force import rules_in_force, rules_of
+
+
+def find(today: date) -> tuple[Wanted | None, YearRun | None]:
+    """What is wanted, and the run that counted it, or that is waited for where nothing is counted yet."""
+    rules = rules_in_force()
+    if rules is None or not runs.is_large():
+        return count_wanted(today, rules[1] if rules else None), None
+    run = _ask(rules[0], today)
+    return (_thawed(run.result) if run.made_at else None), run
+
+
+def ask_anew(today: date) -> None:
+    """Facts have moved since the morning: count once more."""
+    rules = rules_in_force()
+    if rules and runs.is_large():
+        run = _ask(rules[0], today)
+        if runs.ask_again(YearRun, run.pk):
+            jobs.ring("year", run.pk)
+
+
+def every_morning(today: date) -> None:
+    rules = rules_in_force()
+    if rules and runs.is_large():
+        _ask(rules[0], today)
+        YearRun.objects.filter(day__lt=today).delete()
+
+
+def _ask(policy: Policy, today: date) -> YearRun:
+    run, is_new = YearRun.objects.get_or_create(policy=policy, day=today, defaults={"asked_at": clock.now()})
+    if is_new:
+        jobs.ring("year", run.pk)
+    return run
+
+
+def waiting() -> list[int]:
+    return runs.waiting(YearRun)
+
+
+def work(run_id: int) -> None:
+    if not runs.claim(YearRun, run_id):
+        return
+    run = YearRun.objects.select_related("policy").get(pk=run_id)
+    result = vars(count_wanted(run.day, rules_of(run.policy)))
+    YearRun.objects.filter(pk=run_id).update(made_at=clock.now(), result=result)
+
+
+def _thawed(result: dict[str, Any]) -> Wanted:
+    return Wanted(**result | {"weeks": [Counter(week) for week in result["weeks"]]})
