@@ -61,6 +61,7 @@ AVERAGE_ANSWERS: dict[str, Any] = {
     "gene_carrier": False,
     "past_melanoma": False,
     "past_keratinocyte": False,
+    "family_keratinocyte": False,
     "many_keratoses": False,
     "some_keratoses": False,
     "blistering_burns": False,

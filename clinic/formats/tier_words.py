@@ -16,6 +16,7 @@ _WORDS: Final = {
     "gene_carrier": "CDKN2A or an equivalent variant",
     "past_melanoma": "melanoma in the past",
     "past_keratinocyte": "basal or squamous cell carcinoma in the past",
+    "family_keratinocyte": "a relative with basal or squamous cell carcinoma or solar keratoses",
     "many_keratoses": "more than 20 solar keratoses",
     "some_keratoses": "some solar keratoses",
     "blistering_burns": "several sunburns in the past",

@@ -24,6 +24,7 @@ ANSWERS: Final[Mapping[str, tuple[str, ...] | type]] = {
     "gene_carrier": bool,
     "past_melanoma": bool,
     "past_keratinocyte": bool,
+    "family_keratinocyte": bool,
     "many_keratoses": bool,
     "some_keratoses": bool,
     "blistering_burns": bool,

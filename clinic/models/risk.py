@@ -47,6 +47,9 @@ class RiskAssessment(Stated):
     gene_carrier = models.BooleanField("carries CDKN2A or an equivalent variant", default=False)
     past_melanoma = models.BooleanField("melanoma in the past", default=False)
     past_keratinocyte = models.BooleanField("basal or squamous cell carcinoma in the past", default=False)
+    family_keratinocyte = models.BooleanField(
+        "a relative with basal or squamous cell carcinoma or solar keratoses", default=False
+    )
     many_keratoses = models.BooleanField("more than 20 solar keratoses", default=False)
     some_keratoses = models.BooleanField("some solar keratoses", default=False)
     blistering_burns = models.BooleanField("several sunburns in the past", default=False)

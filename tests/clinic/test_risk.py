@@ -33,6 +33,7 @@ TABLE = [
     ({"phototype": "III"}, 65, "average"),
     ({"blue_eyes": True}, 30, "above_average"),
     ({"some_keratoses": True}, 30, "above_average"),
+    ({"family_keratinocyte": True}, 30, "above_average"),
     ({"blistering_burns": True}, 30, "above_average"),
     ({"immunosuppressed": True}, 30, "high"),
 ]

@@ -38,6 +38,7 @@ def published(a):
         skin == "I" and age in range(25, 46),
         skin == "II" and age in range(45, 66),
         skin == "III" and age > 65,
+        a["family_keratinocyte"],
         a["some_keratoses"],
         a["blistering_burns"],
     ]

@@ -26,6 +26,7 @@ NO_FACTORS: Mapping[str, Any] = {
     "gene_carrier": False,
     "past_melanoma": False,
     "past_keratinocyte": False,
+    "family_keratinocyte": False,
     "many_keratoses": False,
     "some_keratoses": False,
     "blistering_burns": False,
