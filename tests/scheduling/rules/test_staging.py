@@ -197,3 +197,15 @@ def test_what_is_open_is_written_as_alternatives():
     assert stage(thickness=">=0.8", ulceration=True, n="N0", m="M0").t == "T1b or T2b or T3b or T4b"
     # clinical.md §4.1: from 0.8 mm on T1b also without ulceration, so a minimum of 0.5 mm leaves it open
     assert stage(thickness=">=0.5", ulceration=False, n="N0", m="M0").t == "T1a or T1b or T2a or T3a or T4a"
+
+
+def test_without_a_basis_a_stage_that_only_one_basis_has_is_not_taken():
+    # clinical.md §4.3: T0 N2a is III clinically and stands in no cell pathologically
+    found = stage(primary="none", n="N2a", m="M0")
+    assert (found.stage, found.possible) == (None, {"III"})
+    assert found.reason == "the table lists no stage for this T and N"
+
+
+def test_with_a_distant_metastasis_a_thickness_of_at_least_leaves_nothing_open():
+    found = stage(thickness=">=2.1", ulceration=False, n="N0", m="M1a")
+    assert (found.stage, found.at_least) == ("IV", False)
