@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 
 from clinic import clock
 from clinic.models import ContactRoute, Member, Patient, PatientStatus, RiskAssessment
-from clinic.models.visit import ABOUT
+from clinic.models.visit import ABOUT, is_about
 from clinic.risk import FACTORS
 
 
@@ -125,8 +125,8 @@ def done_choices(subjects: list[tuple[str, str]]) -> list[tuple[str, str]]:
     return [
         (f"{purpose.value}|{key}", f"{purpose.label}: {words}" if words else str(purpose.label))
         for key, words in [("patient", ""), *subjects]
-        for purpose, kind in ABOUT.items()
-        if kind == key.partition(":")[0]
+        for purpose in ABOUT
+        if is_about(purpose, key)
     ]
 
 

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from clinic import audit, clock
 from clinic.models import DoneItem, Member, Patient, Purpose, Visit
-from clinic.models.visit import ABOUT
+from clinic.models.visit import ABOUT, is_about
 
 
 @transaction.atomic
@@ -32,5 +32,5 @@ def record(
 def _check(done: Iterable[tuple[str, str]]) -> None:
     """An item about the wrong thing would complete nothing, and nobody would see it."""
     for purpose, subject in done:
-        if subject.partition(":")[0] != ABOUT[Purpose(purpose)]:
+        if not is_about(purpose, subject):
             raise ValueError(f"{purpose} is done for a {ABOUT[Purpose(purpose)]}, not for {subject}.")

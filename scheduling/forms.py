@@ -11,6 +11,7 @@ from clinic import clock, panels
 from clinic.formats.strip import in_words
 from clinic.forms import RevisionForm, day_field, done_choices
 from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
+from clinic.models.visit import is_about
 from lesions import pathology
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
 from scheduling.models import Appointment, Ground, Outcome, Resource
@@ -99,7 +100,7 @@ class CameForm(RevisionForm):
 
     def __init__(self, *args: Any, appointment: Appointment, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        rows = list(appointment.recalls.all())
+        rows = [row for row in appointment.recalls.all() if is_about(row.purpose, row.subject)]
         places = subjects(rows)
         asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
         others = done_choices(panels.subjects_of(appointment.patient))

@@ -31,6 +31,11 @@ ABOUT = {
 }
 
 
+def is_about(purpose: str, subject: str) -> bool:
+    """Whether such an item can complete anything: a wound check of procedure:7, never of the patient."""
+    return ABOUT[Purpose(purpose)] == subject.partition(":")[0]
+
+
 class Visit(Stated):
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="visits")
     attended_on = models.DateField()
