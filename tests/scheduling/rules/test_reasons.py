@@ -106,3 +106,9 @@ def test_an_urgent_sign_is_examined_within_two_weeks():
     lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
     found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
     assert (found.target, found.latest, found.urgency) == (date(2024, 5, 20), date(2024, 6, 3), "A")
+
+
+def test_of_two_questions_to_come_the_plan_holds_until_the_eve_of_the_first():
+    # two years after each, three months ahead of the end: the first asks from 2025-10-31 on, the second from 2025-12-31
+    later = MELANOMA | {"id": "2", "anchor": "2024-03-31"}
+    assert plan(diagnoses=[MELANOMA, later]).valid_until == date(2025, 10, 30)
