@@ -3,7 +3,9 @@
 from datetime import date, time, timedelta
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import HttpRequest
+from django.urls import reverse
 from django.utils import timezone
 
 from clinic import clock
@@ -87,6 +89,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     )
     places, today = words.subjects(rows), clock.today()
     plan = Plan.objects.filter(patient=patient).values_list("facts_revision", flat=True).first()
+    may_override = patient.status == "active" and may(request.user, Act.OVERRIDE)
     return {
         "patient": patient,
         "rows": [
@@ -100,23 +103,37 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
             }
             for row in rows
         ],
-        "problems": _problems(patient),
+        "problems": _problems(patient, may_override),
         "plan": plan is not None,
         "behind": plan is not None and plan != patient.facts_revision,
-        "may_override": patient.status == "active" and may(request.user, Act.OVERRIDE),
+        "may_override": may_override,
     }
 
 
-def _problems(patient: Patient) -> list[tuple[PlanProblem, str]]:
-    """What a person must answer, and which lesion, procedure or diagnosis it is about."""
-    rows = list(PlanProblem.objects.filter(patient=patient, gone_on__isnull=True))
+def _problems(patient: Patient, may_answer: bool) -> list[tuple[PlanProblem, str, list[tuple[str, str]]]]:
+    """What a person must answer, which lesion, procedure or diagnosis it is about, and where it is answered."""
+    rows = list(_open_problems(patient))
     places = words.subjects(rows) if rows else {}
-    return [(row, places.get(row.subject, "")) for row in rows]
+    return [(row, places.get(row.subject, ""), _answers(row) if may_answer else []) for row in rows]
+
+
+def _open_problems(patient: Patient) -> QuerySet[PlanProblem]:
+    return PlanProblem.objects.filter(patient=patient, gone_on__isnull=True)
+
+
+def _answers(row: PlanProblem) -> list[tuple[str, str]]:
+    kind, _, key = row.subject.partition(":")
+    if (row.code, kind) != ("no_rule", "procedure"):
+        return []
+    day = reverse(
+        "scheduling:set_override", args=[row.patient_id], query={"for": f"suture_removal|{row.subject}"}
+    )
+    return [("Set the day", day), ("None were left", reverse("lesions:sutures", args=[key]))]
 
 
 def open_subjects(patient: Patient) -> list[tuple[str, str]]:
-    """What the open duties are about, however old the lesion or the procedure is."""
-    return list(words.subjects(patient.recalls.filter(state__in=OPEN)).items())
+    """What the open duties and questions are about, however old the lesion or the procedure is."""
+    return list(words.subjects([*patient.recalls.filter(state__in=OPEN), *_open_problems(patient)]).items())
 
 
 def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.text import capfirst
 
 from clinic import audit, panels
 from clinic.access import Act, allow
@@ -56,7 +57,7 @@ def _choices(patient: Patient) -> list[tuple[str, str]]:
     rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
     places = words.subjects(rows)
     planned = {f"{row.purpose}|{row.subject}": words.what_is_planned(row, places) for row in rows}
-    others = dict(done_choices(panels.subjects_of(patient)))
+    others = {key: capfirst(text) for key, text in done_choices(panels.subjects_of(patient))}
     return list((planned | {key: text for key, text in others.items() if key not in planned}).items())
 
 

@@ -125,7 +125,12 @@ def test_the_pages_name_which_procedure_is_meant(patient, signed_in):
     page = signed_in.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
     assert "Removal of sutures: excision of 10 Jun 2026, cheek" in page
     assert "Excision of 10 Jun 2026, palm" in page and "come out at its site" in page
-    assert reverse("lesions:sutures", args=[palm.pk]) in page
+    assert reverse("lesions:sutures", args=[palm.pk]) in page and "Set the day" in page
+    day = (
+        reverse("scheduling:set_override", args=[patient.pk]) + f"?for=suture_removal%7Cprocedure%3A{palm.pk}"
+    )
+    assert day in page
+    assert "Removal of sutures: excision of 10 Jun 2026, palm" in signed_in.get(day).content.decode()
     form = signed_in.get(reverse("clinic:record_visit", args=[patient.pk])).content.decode()
     for row in (palm, face):
         assert f"suture_removal|{about(row)}" in form
