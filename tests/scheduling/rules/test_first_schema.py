@@ -2,6 +2,7 @@
 
 import json
 
+import jsonschema
 import pytest
 
 from scheduling.rules import engine, facts
@@ -29,6 +30,14 @@ def first(**lists):
 
 def subjects(rows):
     return sorted(row.subject for row in rows)
+
+
+def test_the_published_schema_takes_both():
+    # JSON Schema 2020-12, by the jsonschema library
+    for written in (first(done=[PURPOSE | {"on": "2024-06-04"}]), raw(procedures=CUTS)):
+        jsonschema.validate(written, facts.schema())
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(first() | {"schema": 3}, facts.schema())
 
 
 def test_what_was_done_for_the_patient_was_done_for_every_procedure_before_that_day():
