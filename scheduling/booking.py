@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from clinic import audit, clock, jobs, visits
 from clinic.access import Act, require
+from clinic.formats.strip import in_words
 from clinic.models import Member, Patient, PatientStatus, Visit, change
 from scheduling import recalls as duties
 from scheduling import worklists
@@ -142,11 +143,15 @@ def book(
     minutes: int = 20,
     revision: int | None = None,
 ) -> Appointment:
-    """Book one appointment for one or more recalls of a patient. Raises SlotTaken, BookingRefused or StaleRow."""
+    """Book one appointment for one or more recalls of a patient. Raises SlotTaken, BookingRefused or StaleRow.
+
+    `revision` is that of the first recall; what is done beside it must have opened by then.
+    """
     require(by, Act.BOOK)
     rows = list(recalls)
     patient = _one_patient(rows)
     _check_hours(resource, starts_at, minutes)
+    _check_open_by_then(rows[1:], timezone.localdate(starts_at))
     appointment = Appointment.objects.create(
         patient=patient,
         resource=resource,
@@ -158,7 +163,7 @@ def book(
     appointment.recalls.set(rows)
     _take_cells(appointment)
     for row in rows:
-        seen = revision if revision is not None and len(rows) == 1 else row.revision
+        seen = revision if revision is not None and row is rows[0] else row.revision
         open_now = {"state__in": (RecallState.PLANNED, RecallState.DUE)}
         change(row, seen=seen, at=clock.now(), where=open_now, state=RecallState.BOOKED, next_look_on=None)
     worklists.finish_for(rows, by=by)
@@ -195,6 +200,14 @@ def _check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
     hours = resource.sessions.filter(day=local.date(), opens__lte=local.time(), closes__gte=ends.time())
     if not resource.active or ends.date() != local.date() or not hours.exists():
         raise BookingRefused("There are no bookable hours at this time.")
+
+
+def _check_open_by_then(beside: list[Recall], day: date) -> None:
+    """A visit before the window is an extra one and completes nothing (domain.md, 5)."""
+    for row in beside:
+        if day < row.earliest:
+            what = row.get_purpose_display()
+            raise BookingRefused(f"Too early for the {what}: not before {in_words(row.earliest)}.")
 
 
 def _take_cells(appointment: Appointment) -> None:

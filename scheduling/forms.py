@@ -5,6 +5,8 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
+from django.http import QueryDict
 from django.utils import timezone
 
 from clinic import clock, panels
@@ -14,7 +16,7 @@ from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
 from lesions import pathology
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
-from scheduling.models import Appointment, Ground, Outcome, Resource
+from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.sheets import Item, Sheet
 from scheduling.supposing import Supposition
 from scheduling.words import subjects, what_for
@@ -61,8 +63,19 @@ class AttemptForm(forms.Form):
 
 
 class BookForm(RevisionForm):
+    """`beside`: other open recalls of the patient that the same visit may be for."""
+
     resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
     starts_at = forms.DateTimeField(widget=forms.HiddenInput)
+    also = forms.ModelMultipleChoiceField(Recall.objects.none(), required=False)
+
+    def __init__(self, data: QueryDict, *, beside: QuerySet[Recall]) -> None:
+        """The button of a free place says room and time in one value, `7|2026-06-17T14:00:00+01:00`."""
+        given = data.copy()
+        if "|" in given.get("slot", ""):
+            given["resource"], given["starts_at"] = given["slot"].split("|", 1)
+        super().__init__(given)
+        self.fields["also"].queryset = beside
 
     def clean_starts_at(self) -> Any:
         moment = self.cleaned_data["starts_at"]

@@ -2,7 +2,7 @@
 
 import csv
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from io import StringIO
@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from clinic.formats.strip import in_words
 from clinic.models import Patient, PatientStatus
-from scheduling import ladder
+from scheduling import ladder, words
 from scheduling.models import (
     OPEN,
     Appointment,
@@ -75,7 +75,7 @@ def people(found: Iterable[MissedRow]) -> int:
     return len({row.patient.pk for row in found})
 
 
-def as_csv(found: Iterable[MissedRow]) -> str:
+def as_csv(found: Sequence[MissedRow]) -> str:
     """For a spreadsheet; a cell that a spreadsheet would take for a formula is quoted with an apostrophe."""
     out = StringIO()
     writer = csv.writer(out)
@@ -91,6 +91,7 @@ def as_csv(found: Iterable[MissedRow]) -> str:
         "owner",
     ]
     writer.writerow(head)
+    places = words.subjects([row.recall for row in found])
     for row in found:
         patient, recall = row.patient, row.recall
         cells = [
@@ -98,7 +99,7 @@ def as_csv(found: Iterable[MissedRow]) -> str:
             patient.family_name,
             patient.given_name,
             patient.born,
-            recall.get_purpose_display(),
+            words.what_for(recall, places),
             recall.latest,
             row.days_late,
             row.why,

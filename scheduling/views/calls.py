@@ -68,7 +68,27 @@ def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
     today = clock.today()
     inside = _slots(max(today, found.earliest), found.latest) if today <= found.latest else []
     after = [] if inside else _slots(max(today, found.latest + timedelta(days=1)), today + LOOK_AHEAD)
-    return {"may_book": True, "inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
+    beside = list(_beside(found))
+    places = words.subjects(beside)
+    return {
+        "may_book": True,
+        "inside": inside,
+        "after": after,
+        "look_ahead": today + LOOK_AHEAD,
+        "beside": [(row, words.what_for(row, places)) for row in beside],
+    }
+
+
+def _beside(found: Recall) -> QuerySet[Recall]:
+    """Other duties of this patient whose window is open within that of this one, or was, and not kept."""
+    rows = Recall.objects.filter(patient=found.patient, state__in=(RecallState.PLANNED, RecallState.DUE))
+    by_then = max(found.latest, clock.today())
+    return (
+        rows.exclude(pk=found.pk)
+        .filter(earliest__lte=by_then)
+        .select_related("patient")
+        .order_by("latest", "pk")
+    )
 
 
 def _slots(since: date, until: date) -> list[booking.Slot]:
@@ -94,13 +114,14 @@ def attempt(request: HttpRequest, pk: int) -> HttpResponse:
 @allow(Act.BOOK)
 @require_POST
 def book(request: HttpRequest, pk: int) -> HttpResponse:
-    found, form, back = _recall(pk), BookForm(request.POST), resolve_url("scheduling:recall", pk)
+    found, back = _recall(pk), resolve_url("scheduling:recall", pk)
+    form = BookForm(request.POST, beside=_beside(found))
     if not form.is_valid():
         messages.error(request, "Choose one of the free places.")
         return redirect(back)
     given = form.cleaned_data
     try:
-        booking.book(recalls=[found], by=request.user, **given)
+        booking.book(recalls=[found, *given.pop("also")], by=request.user, **given)
     except StaleRow as error:
         return conflict(request, error, back)
     except booking.BookingRefused as error:

@@ -30,10 +30,12 @@ def melanoma(anchor, told=True, patient=None, **more):
 
 def check_of(patient):
     """The open recall for the full skin check after a plan was made."""
+    return open_recall(patient, "full_skin_check")
+
+
+def open_recall(patient, purpose):
     recalls.replan(patient.pk)
-    return Recall.objects.get(
-        patient=patient, purpose="full_skin_check", state__in=("planned", "due", "booked")
-    )
+    return Recall.objects.get(patient=patient, purpose=purpose, state__in=("planned", "due", "booked"))
 
 
 def due_check(**more):

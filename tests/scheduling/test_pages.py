@@ -9,8 +9,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import Policy
-from scheduling import failsafe, recalls, worklists
-from scheduling.models import Appointment, ContactAttempt, Resource, Session, WorkItem
+from lesions import pathology
+from scheduling import booking, failsafe, recalls, worklists
+from scheduling.models import Appointment, ContactAttempt, Recall, Resource, Session, WorkItem
 from scheduling.rules import ruleset
 from tests import build
 from tests.scheduling import scene
@@ -77,7 +78,7 @@ def test_the_nurse_claims_calls_books_and_the_visit_is_missed(client, sign_in):
         reverse("scheduling:attempt", args=[recall.pk]), attempt, follow=True
     ).content.decode()
     assert "told: check after melanoma" in shown and "2 left before" in shown
-    booked = {"revision": recall.revision, "resource": room.pk, "starts_at": "2026-06-17T14:00:00+01:00"}
+    booked = {"revision": recall.revision, "slot": f"{room.pk}|2026-06-17T14:00:00+01:00"}
     client.post(reverse("scheduling:book", args=[recall.pk]), booked)
     visit = Appointment.objects.get()
     assert visit.starts_at == scene.at(13)
@@ -111,6 +112,54 @@ def test_a_stale_booking_gets_the_conflict_page(client, sign_in):
     sign_in("nurse")
     form = {"revision": recall.revision + 1, "resource": room.pk, "starts_at": "2026-06-17T14:00:00+01:00"}
     assert client.post(reverse("scheduling:book", args=[recall.pk]), form).status_code == 409
+
+
+def test_one_visit_is_booked_for_all_that_is_due_and_each_is_named(client, sign_in):
+    """A check due now, and after a biopsy the result: one call, one visit."""
+    recall, room = scene.due_check(), scene.hours()
+    by = build.dermatologist()
+    pathology.record_procedure(patient=recall.patient, by=by, kind="biopsy", on=date(2026, 6, 12))
+    told = scene.open_recall(recall.patient, "result_visit")
+    sign_in("nurse")
+    slot = f"{room.pk}|2026-06-17T14:00:00+01:00"
+    shown = page(client, "recall", recall.pk)
+    assert "At the same visit also" in shown and "Visit for a result: biopsy of 12 Jun 2026" in shown
+    assert f'value="{slot}"' in shown
+    form = {"revision": recall.revision, "slot": slot, "also": [told.pk]}
+    client.post(reverse("scheduling:book", args=[recall.pk]), form)
+    visit = Appointment.objects.get()
+    assert set(visit.recalls.all()) == {recall, told}
+    assert not Recall.objects.filter(patient=recall.patient, state="due").exists()
+    came = {"revision": visit.revision, "done": [f"result_visit|{told.subject}"]}
+    with scene.later(hours=3):
+        client.post(reverse("scheduling:came", args=[visit.pk]), came)
+    recall.refresh_from_db()
+    assert recall.state == "due" and recall.reopened == 1
+
+
+def test_what_is_done_beside_must_have_opened_by_then(client, sign_in):
+    """Sutures of the back come out after 12 to 14 days (clinical.md 6.3): not with the result of the same day."""
+    patient, by = build.patient(), build.dermatologist()
+    pathology.record_procedure(patient=patient, by=by, kind="excision", on=date(2026, 6, 10), site="66643007")
+    told, out = scene.open_recall(patient, "result_visit"), scene.open_recall(patient, "suture_removal")
+    room = scene.hours()
+    sign_in("nurse")
+    assert out.earliest == date(2026, 6, 22) and told.latest == scene.TODAY
+    assert "At the same visit also" in page(client, "recall", told.pk)
+    assert "removal of sutures" not in page(client, "recall", told.pk).lower()
+    with pytest.raises(
+        booking.BookingRefused, match="Too early for the removal of sutures: not before 22 Jun 2026"
+    ):
+        booking.book(recalls=[told, out], resource=room, starts_at=scene.at(14), by=build.nurse())
+    assert not Appointment.objects.exists()
+
+
+def test_a_recall_of_another_patient_is_not_booked_beside(client, sign_in):
+    recall, other, room = scene.due_check(), scene.due_check(), scene.hours()
+    sign_in("nurse")
+    form = {"revision": recall.revision, "slot": f"{room.pk}|2026-06-17T14:00:00+01:00", "also": [other.pk]}
+    client.post(reverse("scheduling:book", args=[recall.pk]), form)
+    assert not Appointment.objects.exists()
 
 
 def test_who_was_slower_to_claim_sees_who_has_it(client, sign_in):
