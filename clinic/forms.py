@@ -1,3 +1,4 @@
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -7,7 +8,7 @@ from django.core.exceptions import ValidationError
 
 from clinic import clock
 from clinic.models import ContactRoute, Member, Patient, PatientStatus, RiskAssessment
-from clinic.models.visit import ABOUT, is_about
+from clinic.models.visit import ABOUT
 from clinic.risk import FACTORS
 
 
@@ -112,22 +113,32 @@ class VisitForm(forms.Form):
     )
     note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
-    def __init__(self, *args: Any, subjects: list[tuple[str, str]] = (), **kwargs: Any) -> None:  # type: ignore[assignment]
+    def __init__(
+        self,
+        *args: Any,
+        subjects: list[tuple[str, str]],
+        due: Iterable[tuple[str, str]] = (),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["done"].choices = done_choices(subjects)
+        self.fields["done"].choices = done_choices(subjects, due)
 
     def clean_done(self) -> list[tuple[str, str]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
 
 
-def done_choices(subjects: list[tuple[str, str]]) -> list[tuple[str, str]]:
-    """`subjects`: (key, words) of the patient's lesions, procedures and tumours; whole-person items come first."""
-    return [
-        (f"{purpose.value}|{key}", f"{purpose.label}: {words}" if words else str(purpose.label))
+def done_choices(
+    subjects: list[tuple[str, str]], first: Iterable[tuple[str, str]] = ()
+) -> list[tuple[str, str]]:
+    """`subjects`: (key, words) of the patient's lesions, procedures and tumours; `first`: what was asked for."""
+    others = {
+        f"{purpose.value}|{key}": f"{purpose.label}: {words}" if words else str(purpose.label)
         for key, words in [("patient", ""), *subjects]
-        for purpose in ABOUT
-        if is_about(purpose, key)
-    ]
+        for purpose, kind in ABOUT.items()
+        if kind == key.partition(":")[0]
+    }
+    asked = dict(first)
+    return list((asked | {key: words for key, words in others.items() if key not in asked}).items())
 
 
 class MemberForm(forms.ModelForm):

@@ -76,6 +76,14 @@ def subjects_of(patient: Patient) -> list[tuple[str, str]]:
     return list(dict(subject for find in SUBJECTS for subject in find(patient)).items())
 
 
+# Returns (purpose|subject, words) of what is due now: it stands first where a visit is recorded.
+DUE: list[Callable[[Patient], list[tuple[str, str]]]] = []
+
+
+def due_of(patient: Patient) -> list[tuple[str, str]]:
+    return [duty for find in DUE for duty in find(patient)]
+
+
 def add_notice(key: str, notice: Notice) -> None:
     NOTICES[key] = notice
 

@@ -201,7 +201,7 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
 @allow(Act.RECORD_VISIT)
 def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
-    form = VisitForm(request.POST or None, subjects=panels.subjects_of(found))
+    form = VisitForm(request.POST or None, subjects=panels.subjects_of(found), due=panels.due_of(found))
     if form.is_valid():
         visits.record(patient=found, by=request.user, **form.cleaned_data)
         return redirect("clinic:patient", pk)

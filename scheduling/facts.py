@@ -5,17 +5,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import Max
 
 from clinic import risk
 from clinic.models import DoneItem, Patient
 from lesions.models import Diagnosis, Lesion, Procedure, SignOff
 from scheduling.models import Override, Recall, RecallState
 from scheduling.rules import facts
-from scheduling.rules.first_schema import AFTER_A_PROCEDURE
 
-# From before procedures had duties of their own, and of no procedure on record: these finish nothing.
-_OF_NO_PROCEDURE = Q(subject="patient", purpose__in=AFTER_A_PROCEDURE)
 INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": False, "scc_in_situ": False}
 
 
@@ -121,8 +118,7 @@ def _procedures(keys: Keys) -> Iterator[tuple[int, facts.Procedure]]:
 
 def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.Done]]:
     """Items of visits; and a result that was told, by whatever way, needs no visit for it any more."""
-    items = DoneItem.objects.filter(visit__patient__in=keys).exclude(_OF_NO_PROCEDURE)
-    items = items.order_by("visit__attended_on", "pk")
+    items = DoneItem.objects.filter(visit__patient__in=keys).order_by("visit__attended_on", "pk")
     for patient, *item in items.values_list("visit__patient", "purpose", "subject", "visit__attended_on"):
         yield patient, facts.Done(*item)
     for row in diagnoses:
@@ -134,14 +130,14 @@ def _closed(keys: Keys) -> Iterator[tuple[int, facts.Closed]]:
     """What a person closed. A recall that the plan itself dropped closes nothing: it may be asked for again."""
     rows = Recall.objects.filter(patient__in=keys, state=RecallState.CLOSED, closed_by__isnull=False)
     fields = ("patient", "purpose", "subject", "anchor", "number", "ground", "ended_on")
-    for patient, *closed in rows.exclude(_OF_NO_PROCEDURE).order_by("pk").values_list(*fields):
+    for patient, *closed in rows.order_by("pk").values_list(*fields):
         yield patient, facts.Closed(*closed)
 
 
 def _overrides(keys: Keys) -> Iterator[tuple[int, facts.Override]]:
     """Those that nobody ended; one that is past still stands in the place of what it replaced."""
     rows = Override.objects.filter(patient__in=keys, ended_on__isnull=True).select_related("by")
-    for row in rows.exclude(_OF_NO_PROCEDURE).order_by("pk"):
+    for row in rows.order_by("pk"):
         yield row.patient_id, override_fact(row)
 
 

@@ -116,9 +116,7 @@ class CameForm(RevisionForm):
         rows = [row for row in appointment.recalls.all() if is_about(row.purpose, row.subject)]
         places = subjects(rows)
         asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
-        others = done_choices(panels.subjects_of(appointment.patient))
-        known = {value for value, _ in asked}
-        self.fields["done"].choices = [*asked, *(choice for choice in others if choice[0] not in known)]
+        self.fields["done"].choices = done_choices(panels.subjects_of(appointment.patient), asked)
 
     def clean_done(self) -> list[tuple[str, str]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]

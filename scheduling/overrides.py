@@ -144,7 +144,19 @@ def effect_of_setting(row: Override) -> Effect:
     key = (row.purpose, row.subject)
     rules_only = _without(gather(row.patient), key)
     decided = replace(rules_only, overrides=(*rules_only.overrides, override_fact(row)))
-    return _compare(rules_only, decided, key)
+    return _beside_what_stands(_compare(rules_only, decided, key), row)
+
+
+def _beside_what_stands(effect: Effect, row: Override) -> Effect:
+    """An open duty that holds an earlier date than the rules would now give is what the patient was promised."""
+    held = Recall.objects.filter(
+        patient=row.patient, purpose=row.purpose, subject=row.subject, state__in=OPEN
+    )
+    first = held.exclude(rule__startswith=RULE).order_by("latest").first()
+    if first is None or effect.before is None or first.latest >= effect.before.latest:
+        return effect
+    days = {"earliest": first.earliest, "target": first.target, "latest": first.latest}
+    return replace(effect, before=replace(effect.before, **days))
 
 
 def effect_of_end(row: Override) -> Effect:

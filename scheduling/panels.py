@@ -12,12 +12,12 @@ from clinic import clock
 from clinic.access import Act, may
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
-from clinic.panels import SUBJECTS, Button, Panel, Place, add_button, add_notice, add_panel, add_place
+from clinic.panels import DUE, SUBJECTS, Button, Panel, Place, add_button, add_notice, add_panel, add_place
 from lesions.models import Lesion
 from lesions.sections import Section, add_section
 from scheduling import checklists, ladder, overrides, words, worklists
 from scheduling.missed import late
-from scheduling.models import OPEN, ChecklistKind, ContactAttempt, FailsafeRun, Plan, PlanProblem
+from scheduling.models import OPEN, ChecklistKind, ContactAttempt, FailsafeRun, Plan, PlanProblem, RecallState
 from scheduling.rules import engine, facts, overdue
 from scheduling.rules.facts import Facts
 from scheduling.rules.plan import Due
@@ -136,6 +136,12 @@ def open_subjects(patient: Patient) -> list[tuple[str, str]]:
     return list(words.subjects([*patient.recalls.filter(state__in=OPEN), *_open_problems(patient)]).items())
 
 
+def open_duties(patient: Patient) -> list[tuple[str, str]]:
+    rows = patient.recalls.filter(state__in=(RecallState.DUE, RecallState.BOOKED)).order_by("latest", "pk")
+    places = words.subjects(rows)
+    return [(f"{row.purpose}|{row.subject}", words.what_for(row, places)) for row in rows]
+
+
 def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     """What dermatologists set in place of the rules: what stands, and what has ended."""
     rows = list(patient.overrides.select_related("by", "ended_by"))
@@ -196,6 +202,7 @@ def _missed(request: HttpRequest) -> int:
 
 
 SUBJECTS.append(open_subjects)
+DUE.append(open_duties)
 add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
 add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
 add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))

@@ -27,9 +27,9 @@ def claim(kind: Kind, run_id: int) -> bool:
 
 
 def ask_again(kind: Kind, run_id: int, **more: str) -> bool:
-    """Only a run that is done is begun anew: one that waits is not asked for twice."""
+    """Only a run that is done is begun anew: one that waits is not asked for twice. Its result stays until then."""
     done = kind.objects.filter(pk=run_id, made_at__isnull=False)
-    return bool(done.update(asked_at=clock.now(), started_at=None, made_at=None, result={}, **more))
+    return bool(done.update(asked_at=clock.now(), started_at=None, made_at=None, **more))
 
 
 def _free(kind: Kind) -> QuerySet[PreviewRun] | QuerySet[YearRun]:

@@ -13,12 +13,12 @@ from scheduling.rules_in_force import rules_in_force, rules_of
 
 
 def find(today: date) -> tuple[Wanted | None, YearRun | None]:
-    """What is wanted, and the run that counted it, or that is waited for where nothing is counted yet."""
+    """What is wanted, and the run that counted it; while it counts anew what it counted before."""
     rules = rules_in_force()
     if rules is None or not runs.is_large():
         return count_wanted(today, rules[1] if rules else None), None
     run = _ask(rules[0], today)
-    return (_thawed(run.result) if run.made_at else None), run
+    return (_thawed(run.result) if run.result else None), run
 
 
 def ask_anew(today: date) -> None:

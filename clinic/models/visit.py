@@ -29,11 +29,14 @@ ABOUT = {
     Purpose.NODE_EXAMINATION: "diagnosis",
     Purpose.IMAGING_OR_LABORATORY: "diagnosis",
 }
+# A dermatologist may set a day for what was cut or found elsewhere: it stands under the patient.
+NOT_ALWAYS_ON_RECORD = ("procedure", "diagnosis")
 
 
 def is_about(purpose: str, subject: str) -> bool:
-    """Whether such an item can complete anything: a wound check of procedure:7, never of the patient."""
-    return ABOUT[Purpose(purpose)] == subject.partition(":")[0]
+    """Whether such an item can complete anything: a wound check of procedure:7, never of lesion:7."""
+    kind = ABOUT[Purpose(purpose)]
+    return subject.partition(":")[0] == kind or (subject == "patient" and kind in NOT_ALWAYS_ON_RECORD)
 
 
 class Visit(Stated):

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from . import engine, facts, first_schema, ruleset, sentences
+from .plan import Plan
 
 
 class Unreadable(Exception):
@@ -27,10 +28,9 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def plan(options: argparse.Namespace) -> int:
-    known, schema = _facts(options.facts)
-    answer = engine.plan(known, _ruleset(options.ruleset), options.today)
+    answer = _plan(options, _ruleset(options.ruleset))
     if options.json:
-        _print_json(first_schema.answered(answer) if schema == 1 else answer.to_json())
+        _print_json(answer.to_json())
         return 0
     for due in answer.due:
         print(sentences.due_sentence(due))
@@ -64,7 +64,7 @@ def explain(options: argparse.Namespace) -> int:
         return 0
     if options.today is None:
         raise Unreadable("with facts, --today says for which day")
-    answer = engine.plan(_facts(options.facts)[0], rules, options.today)
+    answer = _plan(options, rules)
     for due in answer.due:
         print(sentences.due_sentence(due))
         for reason in due.reasons:
@@ -131,11 +131,13 @@ def _ruleset(name: str) -> ruleset.RuleSet:
         raise Unreadable(f"the rule set {name} has faults: {error}") from None
 
 
-def _facts(path: str) -> tuple[facts.Facts, int]:
-    """The facts and the schema that they were written in; the answer is in the same."""
+def _plan(options: argparse.Namespace, rules: ruleset.RuleSet) -> Plan:
+    """In the schema in which the facts were written."""
+    path = options.facts
     try:
         raw = json.loads(_read(path))
-        return facts.parse(raw), raw["schema"]
+        answer = engine.plan(facts.parse(raw), rules, options.today)
+        return first_schema.merged(answer) if raw["schema"] == 1 else answer
     except json.JSONDecodeError as error:
         raise Unreadable(f"{path} is not JSON: {error}") from None
     except facts.UnreadableFacts as error:

@@ -42,7 +42,7 @@ def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
     Parameters
     ----------
     facts : Facts
-        Everything known, FACTS schema 1; the order of its lists does not matter.
+        Everything known, as `facts.parse` reads it; the order of its lists does not matter.
     ruleset : RuleSet
         From `ruleset.load`.
     today : date
@@ -282,16 +282,14 @@ def _merged(planned: list[Due], urgent: list[Due]) -> list[Due]:
 def _from_last_visit(series: Series, history: History, begun: date | None) -> Series:
     """A tier's rolling interval runs from the last visit, or from the day it began: an assessment alone moves no date.
 
-    A visit so long ago that the next one would have been due before anybody knew the tier does not count.
+    A discharge ends what went before it: a visit up to that day counts no more.
     """
     if series.rule.anchor != "risk" or series.rule.spacing != "attendance":
         return series
-    first = replace(series, anchor=begun or series.anchor)
-    if history.last_done is None:
-        return first
-    rolling = replace(series, anchor=history.last_done)
-    following = rolling.first_open(history)
-    return first if begun and following and following.latest < begun else rolling
+    last, ended = history.last_done, history.discharged_on
+    if last is not None and (ended is None or last > ended):
+        return replace(series, anchor=last)
+    return replace(series, anchor=begun or series.anchor)
 
 
 def _is_over(series: Series, history: History) -> bool:

@@ -92,7 +92,7 @@ class Risk:
 
     tier: Tier
     assessed_on: Day
-    since: Day | None = field(default=None, metadata={"may_be_absent": True})
+    since: Day | None = field(default=None, metadata={"from_schema": 2})
 
     def followed_by(self, tier: Tier, on: Day) -> Risk:
         """The next assessment; only where it leaves or enters “average” does something begin."""
@@ -164,7 +164,7 @@ class Procedure:
     kind: ProcedureKind
     on: Day
     site: str | None = None
-    sutures: bool | None = field(default=None, metadata={"may_be_absent": True})
+    sutures: bool | None = field(default=None, metadata={"from_schema": 2})
 
     @property
     def subject(self) -> str:
@@ -226,7 +226,7 @@ def parse(obj: Mapping[str, Any]) -> Facts:
     Parameters
     ----------
     obj : Mapping
-        The decoded JSON object; unknown values are null, no key is absent, days are ``YYYY-MM-DD``.
+        The decoded JSON object; unknown values are null, no key of its schema is absent, days are ``YYYY-MM-DD``.
 
     Raises
     ------
@@ -239,14 +239,13 @@ def parse(obj: Mapping[str, Any]) -> Facts:
         raise UnreadableFacts("schema", "is missing")
     if type(obj["schema"]) is not int or obj["schema"] not in READ:
         raise UnreadableFacts("schema", "only schemas 1 and 2 are understood")
-    facts = cast(Facts, codec.read(Facts, {key: value for key, value in obj.items() if key != "schema"}, ""))
-    if obj["schema"] == 1:
-        facts = first_schema.brought_up(facts)
+    plain = {key: value for key, value in obj.items() if key != "schema"}
+    facts = cast(Facts, codec.read(Facts, plain, "", obj["schema"]))
     _check_ids(facts)
     _check_risk(facts)
     _check_overrides(facts)
-    _check_subjects(facts)
-    return facts
+    _check_subjects(facts, ("procedure:",) if obj["schema"] == 1 else ())
+    return first_schema.brought_up(facts) if obj["schema"] == 1 else facts
 
 
 def to_json(facts: Facts) -> dict[str, Any]:
@@ -269,28 +268,33 @@ def _check_risk(facts: Facts) -> None:
         raise UnreadableFacts("patient.risk.since", f"{risk.since} lies after the assessment")
 
 
-def _check_subjects(facts: Facts) -> None:
+def _check_subjects(facts: Facts, unknown: tuple[str, ...]) -> None:
     # A completion under another subject would silently complete nothing.
     for name in ("done", "closed", "overrides"):
         for index, item in enumerate(getattr(facts, name)):
-            wanted = _SUBJECTS.get(item.purpose)
-            if wanted and item.subject.partition(":")[0] != wanted:
-                raise UnreadableFacts(f"{name}[{index}].subject", f"{item.purpose} belongs to the {wanted}")
+            if item.subject.startswith(unknown):
+                raise UnreadableFacts(f"{name}[{index}].subject", "procedures have subjects from schema 2 on")
+            wanted = _SUBJECTS.get(item.purpose, ())
+            if wanted and item.subject.partition(":")[0] not in wanted:
+                raise UnreadableFacts(
+                    f"{name}[{index}].subject", f"{item.purpose} belongs to the {wanted[0]}"
+                )
 
 
 def subject_of(purpose: str) -> str:
     """The kind of subject that a rule plans this purpose for: patient, lesion, procedure or diagnosis."""
-    return _SUBJECTS.get(purpose, "diagnosis")
+    return _SUBJECTS.get(purpose, ("diagnosis",))[0]
 
 
 _SUBJECTS = {
-    "full_skin_check": "patient",
-    "risk_assessment": "patient",
-    "lesion_image": "lesion",
-    "lesion_examination": "lesion",
-    "result_visit": "procedure",
-    "wound_check": "procedure",
-    "suture_removal": "procedure",
+    "full_skin_check": ("patient",),
+    "risk_assessment": ("patient",),
+    "lesion_image": ("lesion",),
+    "lesion_examination": ("lesion",),
+    # Under the patient: after a procedure that is not on record, as a clinician set it.
+    "result_visit": ("procedure", "patient"),
+    "wound_check": ("procedure", "patient"),
+    "suture_removal": ("procedure", "patient"),
 }
 
 

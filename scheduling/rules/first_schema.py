@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from .facts import Closed, Done, Facts, Override, Procedure
@@ -16,7 +15,7 @@ PATIENT = "patient"
 
 
 def brought_up(known: Facts) -> Facts:
-    """The same facts under schema 2: what was done for “the patient” was done for every procedure before that day."""
+    """The same facts under schema 2: what was said of “the patient” was said of every procedure it can have meant."""
     procedures = sorted(known.procedures, key=lambda row: (row.on, row.id))
     return replace(
         known,
@@ -26,48 +25,42 @@ def brought_up(known: Facts) -> Facts:
     )
 
 
-def answered(plan: Plan) -> dict[str, Any]:
-    """The answer as schema 1 wrote it: of several procedures the row with the earliest latest day, all the reasons."""
+def merged(plan: Plan) -> Plan:
+    """The answer as schema 1 gave it: of several procedures the row with the earliest latest day, all the reasons."""
     rows: dict[tuple[str, str], Due] = {}
     for due in plan.due:
-        subject = _first_subject(due.subject)
-        first = rows.setdefault((due.purpose, subject), replace(due, subject=subject))
+        key = due.purpose, _first_subject(due.subject)
+        first = rows.setdefault(key, replace(due, subject=key[1]))
         reasons = tuple(dict.fromkeys((*first.reasons, *due.reasons)))
-        rows[due.purpose, subject] = replace(first, reasons=reasons, urgency=min(first.urgency, due.urgency))
+        rows[key] = replace(first, reasons=reasons, urgency=min(first.urgency, due.urgency))
     problems = {replace(one, subject=_first_subject(one.subject)) for one in plan.problems}
-    due_rows = sorted(rows.values(), key=lambda due: (due.latest, due.purpose, due.subject))
-    return replace(plan, due=tuple(due_rows), problems=tuple(sorted(problems))).to_json() | {"schema": 1}
+    ordered = sorted(rows.values(), key=lambda due: (due.latest, due.purpose, due.subject))
+    return replace(plan, due=tuple(ordered), problems=tuple(sorted(problems)), schema=1)
 
 
 def _first_subject(subject: str) -> str:
     return PATIENT if subject.startswith("procedure:") else subject
 
 
-def _is_of_procedures(row: Done | Closed | Override) -> bool:
-    return row.purpose in AFTER_A_PROCEDURE and row.subject == PATIENT
+def _done(row: Done, procedures: list[Procedure]) -> list[Done]:
+    meant = [cut for cut in procedures if cut.on <= row.on]
+    return [replace(row, subject=cut.subject) for cut in _of(row, meant)] or [row]
 
 
-def _done(row: Done, procedures: Iterable[Procedure]) -> Iterator[Done]:
-    if not _is_of_procedures(row):
-        yield row
-        return
-    yield from (replace(row, subject=cut.subject) for cut in procedures if cut.on <= row.on)
-
-
-def _closed(row: Closed, procedures: list[Procedure]) -> Iterator[Closed]:
-    if not _is_of_procedures(row):
-        yield row
-        return
+def _closed(row: Closed, procedures: list[Procedure]) -> list[Closed]:
     same_day = [cut for cut in procedures if cut.on == row.anchor]
     # A date that a clinician had set is its own anchor, whichever procedure it was for.
     meant = same_day or [cut for cut in procedures if cut.on <= row.anchor]
-    yield from (replace(row, subject=cut.subject) for cut in meant)
+    return [replace(row, subject=cut.subject) for cut in _of(row, meant)] or [row]
 
 
-def _override(row: Override, procedures: list[Procedure]) -> Iterator[Override]:
-    if not _is_of_procedures(row):
-        yield row
-        return
-    before = [cut for cut in procedures if cut.on <= (row.date or date.max)]
-    if before:
-        yield replace(row, subject=before[-1].subject)
+def _override(row: Override, procedures: list[Procedure]) -> list[Override]:
+    """An id of its own for each: the first keeps what the file says."""
+    meant = _of(row, [cut for cut in procedures if cut.on <= (row.date or date.max)])
+    ids = [row.id, *(f"{row.id}-{cut.id}" for cut in meant[1:])]
+    return [replace(row, id=id_, subject=cut.subject) for id_, cut in zip(ids, meant, strict=False)] or [row]
+
+
+def _of(row: Done | Closed | Override, meant: list[Procedure]) -> list[Procedure]:
+    """Nothing where the row is not about a procedure; it then stays as it is, as where none is on record."""
+    return meant if row.purpose in AFTER_A_PROCEDURE and row.subject == PATIENT else []

@@ -47,11 +47,12 @@ class Plan:
     valid_until: date
     today: date
     ruleset: dict[str, str] = field(default_factory=dict)
+    schema: int = 2
 
     def to_json(self) -> dict[str, Any]:
-        """The object of interfaces.md, schema 2."""
+        """The object of interfaces.md."""
         return {
-            "schema": 2,
+            "schema": self.schema,
             "ruleset": dict(self.ruleset),
             "today": self.today.isoformat(),
             "valid_until": self.valid_until.isoformat(),

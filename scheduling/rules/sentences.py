@@ -135,7 +135,9 @@ def due_sentence(due: Due) -> str:
 def _condition(condition: Condition, names: Mapping[str, str]) -> str:
     """the site is cheek, chin or nose; the thickness is at least 1 mm; it is not ulcerated."""
     if condition.field in _YES_OR_NO:
-        return " or ".join(_YES_OR_NO[condition.field][value is True] for value in condition.values)
+        turned = condition.operator == "not_in"
+        words = [_YES_OR_NO[condition.field][(value is True) != turned] for value in condition.values]
+        return (" and " if turned else " or ").join(words)
     *most, last = [_value(str(value), names) for value in condition.values]
     values = f"{', '.join(most)} or {last}" if most else last
     unit = " mm" if condition.field == "thickness" else ""

@@ -74,6 +74,15 @@ class Surveyor:
         matched = self.add("procedure", values, procedure.on, subject, subject, about, not_for=not_for)
         if procedure.leaves_sutures and not _any_for(SUTURES, matched):
             self.sutures(procedure)
+        if procedure.sutures is False and self.is_instructed(procedure):
+            text = (
+                f"A day is set on which the sutures of the {about} come out, and none were left: end the one"
+            )
+            self.found.problem("override_contradiction", subject, f"{text} or correct the other.")
+
+    def is_instructed(self, procedure: Procedure) -> bool:
+        key = SUTURES, procedure.subject
+        return any((item.purpose, item.subject) == key for item in self.facts.overrides)
 
     def sutures(self, procedure: Procedure) -> None:
         """A set that plans the removal of sutures by site is asked about a site that it does not list."""
@@ -85,8 +94,7 @@ class Surveyor:
         removed = any(
             (item.purpose, item.subject) == key for item in self.facts.done if item.on >= procedure.on
         )
-        instructed = any((item.purpose, item.subject) == key for item in self.facts.overrides)
-        if not removed and not instructed:
+        if not removed and not self.is_instructed(procedure):
             of = f"the {procedure.kind} of {procedure.on}"
             text = f"No rule of the set says when the sutures of {of} come out at its site."
             self.found.problem("no_rule", procedure.subject, text)

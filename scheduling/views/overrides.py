@@ -11,6 +11,7 @@ from clinic import audit, panels
 from clinic.access import Act, allow
 from clinic.forms import done_choices
 from clinic.models import Member, Patient, StaleRow
+from clinic.models.visit import ABOUT, NOT_ALWAYS_ON_RECORD
 from clinic.views import conflict, page_of
 from scheduling import overrides, words
 from scheduling.forms import EndOverrideForm, OverrideForm
@@ -57,8 +58,16 @@ def _choices(patient: Patient) -> list[tuple[str, str]]:
     rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
     places = words.subjects(rows)
     planned = {f"{row.purpose}|{row.subject}": words.what_is_planned(row, places) for row in rows}
-    others = {key: capfirst(text) for key, text in done_choices(panels.subjects_of(patient))}
-    return list((planned | {key: text for key, text in others.items() if key not in planned}).items())
+    others = done_choices(panels.subjects_of(patient), planned.items())
+    return [(key, capfirst(text)) for key, text in [*others, *_ELSEWHERE]]
+
+
+# What was cut or found elsewhere is on no record here: its day stands under the patient.
+_ELSEWHERE = [
+    (f"{purpose.value}|patient", f"{purpose.label}: of something done or found elsewhere")
+    for purpose, kind in ABOUT.items()
+    if kind in NOT_ALWAYS_ON_RECORD
+]
 
 
 def _key(what: str) -> overrides.Key:

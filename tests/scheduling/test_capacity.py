@@ -221,7 +221,8 @@ def test_facts_that_moved_are_counted_when_somebody_asks_for_it(manager, large):
     before, _ = year_runs.find(scene.TODAY)
     assert before.weeks[0]["B"] == 1
     manager.post(reverse("scheduling:count_anew"))
-    assert year_runs.find(scene.TODAY)[0] is None and len(year_runs.waiting()) == 1
+    assert year_runs.find(scene.TODAY)[0] == before and len(year_runs.waiting()) == 1
+    assert "being counted anew" in manager.get(URL).content.decode()
     jobs.work_once("test")
     assert year_runs.find(scene.TODAY)[0].weeks[0]["B"] == 0
 

@@ -329,3 +329,14 @@ def test_three_decisions_ask_no_more_questions_than_one(signed_in):
     with CaptureQueriesContext(connection) as three:
         signed_in.get(url)
     assert len(three) == len(one)
+
+
+def test_a_day_later_than_the_open_duty_is_accepted_even_where_the_rules_would_give_a_later_one():
+    """What an earlier version promised stands: setting another day is measured against it."""
+    recall = july()
+    Recall.objects.filter(pk=recall.pk).update(
+        earliest=date(2026, 5, 1), target=date(2026, 5, 15), latest=date(2026, 5, 29)
+    )
+    with pytest.raises(overrides.Lengthens) as refused:
+        on(recall.patient, date(2026, 7, 1))
+    assert refused.value.effect.before.target == date(2026, 5, 15) and refused.value.effect.later_by == 47

@@ -29,9 +29,9 @@ def patient():
     return found
 
 
-def cut(patient, site=FACE, kind="excision", **more):
+def cut(patient, site=FACE, kind="excision", on=CUT_ON, **more):
     return pathology.record_procedure(
-        patient=patient, by=build.dermatologist(), kind=kind, on=CUT_ON, site=site, **more
+        patient=patient, by=build.dermatologist(), kind=kind, on=on, site=site, **more
     )
 
 
@@ -111,7 +111,12 @@ def test_another_patients_procedure_is_nobodys_subject(patient):
 
 @pytest.mark.parametrize(
     "item",
-    [("suture_removal", "patient"), ("full_skin_check", "procedure:1"), ("node_examination", "patient")],
+    [
+        ("suture_removal", "lesion:1"),
+        ("full_skin_check", "procedure:1"),
+        ("node_examination", "procedure:1"),
+        ("lesion_image", "patient"),
+    ],
 )
 def test_an_item_about_the_wrong_thing_is_refused_since_it_would_complete_nothing(patient, item):
     with pytest.raises(ValueError, match="is done for a"):
@@ -177,7 +182,6 @@ def migrate():
 
 def test_earlier_rows_are_filed_under_their_procedure_and_the_plan_is_made_anew(patient):
     rows = as_before(patient)
-    recalls.replan(patient.pk)
     patient.refresh_from_db()
     migrate()
     assert recalls.stale() == [patient.pk]
@@ -191,10 +195,82 @@ def test_earlier_rows_are_filed_under_their_procedure_and_the_plan_is_made_anew(
     assert {key: row.target for key, row in left.items()} == {about(rows["back"]): date(2026, 6, 24)}
 
 
-def test_an_earlier_row_that_no_procedure_explains_stays_and_finishes_nothing(patient):
+def test_an_earlier_row_that_no_procedure_explains_stays_and_finishes_no_procedure(patient):
     visit = scene.came(patient, date(2026, 6, 1))
     DoneItem.objects.create(visit=visit, purpose="suture_removal", subject="patient")
     migrate()
+    cut(patient, on=date(2026, 5, 30))
     known = gather(patient)
-    assert [row.purpose for row in known.done] == ["full_skin_check"]
+    assert ("suture_removal", "patient") in {(row.purpose, row.subject) for row in known.done}
     assert facts.parse(facts.to_json(known)) == known
+    assert len(open_for(patient, "suture_removal")) == 1
+
+
+def decided(patient, on, day):
+    row = Override(patient=patient, purpose="suture_removal", subject="patient", date=day, reason="as closed")
+    row.by, row.decided_on, row.changed_at = build.dermatologist(), on, scene.NOON
+    row.save()
+    return row
+
+
+def test_a_decision_is_for_what_had_been_cut_by_then(patient):
+    """Back on 5 June, its day set then; the face on 10 June keeps its own days."""
+    back = cut(patient, BACK, on=date(2026, 6, 5))
+    row = decided(patient, date(2026, 6, 5), date(2026, 6, 25))
+    face = cut(patient)
+    migrate()
+    row.refresh_from_db()
+    assert row.subject == about(back)
+    days = {key: duty.target for key, duty in open_for(patient, "suture_removal").items()}
+    assert days == {about(back): date(2026, 6, 25), about(face): date(2026, 6, 15)}
+
+
+def test_a_duty_follows_the_procedure_of_its_decision(patient):
+    decided(patient, scene.TODAY, date(2026, 6, 25))
+    recall = scene.open_recall(patient, "suture_removal")
+    cut(patient, BACK)
+    migrate()
+    recall.refresh_from_db()
+    assert (recall.rule, recall.subject) == (
+        f"override:{Override.objects.get().pk}",
+        Override.objects.get().subject,
+    )
+
+
+def test_what_a_person_closed_is_closed_for_everything_of_that_day(patient):
+    first, second = cut(patient, kind="biopsy"), cut(patient, kind="biopsy")
+    recall = open_for(patient, "result_visit")[about(first)]
+    recalls.close(
+        recall=recall,
+        by=build.dermatologist(),
+        revision=recall.revision,
+        ground="declined",
+        note="said on the phone",
+    )
+    Recall.objects.filter(pk=recall.pk).update(subject="patient")
+    Recall.objects.filter(subject=about(second), purpose="result_visit").delete()
+    migrate()
+    assert open_for(patient, "result_visit") == {}
+    closed = Recall.objects.filter(purpose="result_visit", state="closed")
+    assert {row.subject for row in closed} == {about(first), about(second)}
+
+
+# -- what was cut or found elsewhere ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("purpose", ["suture_removal", "node_examination"])
+def test_a_day_for_something_done_elsewhere_is_planned_booked_and_done(patient, signed_in, purpose):
+    patient.refresh_from_db()
+    url = reverse("scheduling:set_override", args=[patient.pk])
+    assert f"{purpose}|patient" in signed_in.get(url).content.decode()
+    given = {"patient": patient, "by": build.dermatologist(), "revision": patient.facts_revision}
+    overrides.set_date(date=scene.TODAY, purpose=purpose, subject="patient", reason="cut elsewhere", **given)
+    migrate()
+    recall = scene.open_recall(patient, purpose)
+    assert (recall.subject, recall.state) == ("patient", "due")
+    form = reverse("clinic:record_visit", args=[patient.pk])
+    assert f"{purpose}|patient" in signed_in.get(form).content.decode()
+    signed_in.post(form, {"attended_on": str(scene.TODAY), "done": [f"{purpose}|patient"], "note": ""})
+    recalls.replan(patient.pk)
+    recall.refresh_from_db()
+    assert recall.state == "completed"

@@ -28,6 +28,7 @@ def raw(*, status="active", born=None, risk=None, records_since=None, **lists):
     unknown = set(lists) - set(EMPTY)
     assert not unknown, unknown
     whole = {name: [empty | entry for entry in lists.get(name, [])] for name, empty in EMPTY.items()}
+    risk = {"since": None} | risk if risk else None
     patient = {"status": status, "born": born, "risk": risk, "records_since": records_since}
     return {"schema": 2, "patient": patient, **whole}
 

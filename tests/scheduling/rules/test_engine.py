@@ -109,20 +109,20 @@ def test_a_discharge_since_a_tier_stands_makes_the_next_assessment_a_new_beginni
     assert str(row(plan(risk=SINCE, closed=closed)).anchor) == anchor
 
 
-# A visit so long ago that the check after it would have been due before anybody knew the tier: nothing was missed.
+@pytest.mark.parametrize("visit", ["2015-01-05", "2023-06-30", "2024-03-01"])
+def test_checks_run_from_the_last_visit_however_long_ago(visit):
+    """Who has not been seen for longer is never asked for later."""
+    done = [CHECK | {"on": visit}]
+    assert str(row(plan(risk=SINCE, done=done)).anchor) == visit
+
+
 @pytest.mark.parametrize(
     "visit, anchor",
-    [
-        ("2015-01-05", "2024-01-31"),
-        ("2023-06-30", "2024-01-31"),
-        ("2023-07-01", "2023-07-01"),
-        ("2024-03-01", "2024-03-01"),
-    ],
+    [("2024-04-30", "2024-06-01"), ("2024-05-01", "2024-06-01"), ("2024-05-02", "2024-05-02")],
 )
-def test_checks_run_from_the_last_visit_unless_that_was_before_the_tier_could_ask(visit, anchor):
-    # six months and 30 days after the visit: 2024-01-30 lies before the tier began, 2024-01-31 does not
-    done = [CHECK | {"on": visit}]
-    assert str(row(plan(risk=SINCE, done=done)).anchor) == anchor
+def test_a_visit_before_the_discharge_begins_nothing(visit, anchor):
+    closed = [CHECK | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": "2024-05-01"}]
+    assert str(row(plan(risk=SINCE, closed=closed, done=[CHECK | {"on": visit}])).anchor) == anchor
 
 
 @pytest.mark.parametrize(

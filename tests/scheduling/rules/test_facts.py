@@ -136,3 +136,17 @@ def test_an_override_is_an_interval_or_a_date(given):
 def test_something_else_than_an_object(value):
     with pytest.raises(facts.UnreadableFacts):
         facts.parse(value)
+
+
+@pytest.mark.parametrize("path", ["procedures[0].sutures", "patient.risk.since"])
+def test_no_key_of_its_schema_may_be_absent(path):
+    written = copy.deepcopy(FULL)
+    place, key = (
+        (written["procedures"][0], "sutures")
+        if "procedures" in path
+        else (written["patient"]["risk"], "since")
+    )
+    del place[key]
+    with pytest.raises(facts.UnreadableFacts) as refused:
+        facts.parse(written)
+    assert refused.value.path == path

@@ -5,7 +5,7 @@ import json
 import jsonschema
 import pytest
 
-from scheduling.rules import engine, facts
+from scheduling.rules import engine, facts, first_schema
 from tests.scheduling.rules.asking import DEFAULT, TODAY
 from tests.scheduling.rules.build import raw
 from tests.scheduling.rules.test_command import run
@@ -16,6 +16,7 @@ CUTS = [
     {"id": "back", "on": "2024-05-30", "site": BACK},
 ]
 PURPOSE = {"purpose": "suture_removal", "subject": "patient"}
+DONE = {"purpose": "suture_removal", "on": "2024-06-04"}
 
 
 def first(**lists):
@@ -23,6 +24,7 @@ def first(**lists):
     written = raw(procedures=CUTS, risk={"tier": "average", "assessed_on": "2024-05-30"}, **lists) | {
         "schema": 1
     }
+    del written["patient"]["risk"]["since"]
     for cut in written["procedures"]:
         del cut["sutures"]
     return written
@@ -42,8 +44,11 @@ def test_the_published_schema_takes_both():
 
 def test_what_was_done_for_the_patient_was_done_for_every_procedure_before_that_day():
     read = facts.parse(first(done=[PURPOSE | {"on": "2024-06-04"}, PURPOSE | {"on": "2024-05-29"}]))
-    assert subjects(read.done) == ["procedure:back", "procedure:face"]
-    assert {str(row.on) for row in read.done} == {"2024-06-04"}
+    assert subjects(row for row in read.done if str(row.on) == "2024-06-04") == [
+        "procedure:back",
+        "procedure:face",
+    ]
+    assert subjects(row for row in read.done if str(row.on) == "2024-05-29") == ["patient"]
 
 
 def test_the_day_of_the_face_is_too_early_for_the_back():
@@ -60,13 +65,56 @@ def test_what_was_closed_counts_for_the_procedures_of_that_day():
 def test_a_closed_date_that_a_clinician_had_set_counts_for_what_came_before_it():
     closed = [PURPOSE | {"anchor": "2024-06-13", "on": "2024-06-20"}]
     assert subjects(facts.parse(first(closed=closed)).closed) == ["procedure:back", "procedure:face"]
-    assert facts.parse(first(closed=[closed[0] | {"anchor": "2024-05-29"}])).closed == ()
 
 
-def test_an_override_is_for_the_last_procedure_before_it():
+def test_an_override_is_for_every_procedure_that_it_can_have_meant():
     own = [PURPOSE | {"date": "2024-06-13"}, PURPOSE | {"id": "2", "interval": "P12D"}]
-    assert subjects(facts.parse(first(overrides=own)).overrides) == ["procedure:face", "procedure:face"]
-    assert facts.parse(first(overrides=[PURPOSE | {"date": "2024-05-29"}])).overrides == ()
+    read = facts.parse(first(overrides=own)).overrides
+    assert subjects(read) == ["procedure:back", "procedure:back", "procedure:face", "procedure:face"]
+    assert len({row.id for row in read}) == 4 and {"1", "2"} <= {row.id for row in read}
+
+
+def test_a_day_that_a_clinician_set_is_answered_once_whatever_was_cut_since():
+    written = first(overrides=[PURPOSE | {"date": "2024-06-20"}])
+    written["procedures"][0]["on"] = "2024-06-15"
+    answer = first_schema.merged(engine.plan(facts.parse(written), DEFAULT, TODAY))
+    (due,) = [due for due in answer.due if due.purpose == "suture_removal"]
+    assert (due.rule, str(due.target), due.subject) == ("override:1", "2024-06-20", "patient")
+
+
+@pytest.mark.parametrize(
+    "name, row",
+    [
+        ("done", {"on": "2024-06-04"}),
+        ("closed", {"anchor": "2024-05-29", "on": "2024-06-01"}),
+        ("overrides", {"date": "2024-06-20"}),
+    ],
+)
+def test_what_no_procedure_explains_stays_under_the_patient(name, row):
+    written = first(**{name: [PURPOSE | row]}) | {"procedures": []}
+    assert subjects(getattr(facts.parse(written), name)) == ["patient"]
+
+
+def test_a_day_for_a_procedure_that_is_not_on_record_is_still_planned():
+    written = first(overrides=[PURPOSE | {"date": "2024-06-20"}]) | {"procedures": []}
+    answer = engine.plan(facts.parse(written), DEFAULT, TODAY)
+    assert [str(due.target) for due in answer.due if due.purpose == "suture_removal"] == ["2024-06-20"]
+
+
+@pytest.mark.parametrize(
+    "path, change",
+    [
+        ("procedures[0].sutures", lambda written: written["procedures"][0].update(sutures=None)),
+        ("patient.risk.since", lambda written: written["patient"]["risk"].update(since=None)),
+        ("done[0].subject", lambda written: written["done"].append(DONE | {"subject": "procedure:face"})),
+    ],
+)
+def test_what_came_with_schema_2_is_no_key_of_schema_1(path, change):
+    written = first()
+    change(written)
+    with pytest.raises(facts.UnreadableFacts) as refused:
+        facts.parse(written)
+    assert refused.value.path == path
 
 
 def test_what_has_to_do_with_no_procedure_stays_as_it_was():
@@ -91,6 +139,15 @@ def test_a_file_of_schema_1_is_answered_in_schema_1(tmp_path, known):
     assert said == ({"sutures-back"} if known else {"sutures-back", "sutures-face"})
     latest = [due["latest"] for due in answer["due"]]
     assert latest == sorted(latest)
+
+
+@pytest.mark.parametrize("command", ["plan", "explain"])
+def test_the_sentences_of_schema_1_name_the_one_row_too(tmp_path, command):
+    path = tmp_path / "facts.json"
+    path.write_text(json.dumps(first()))
+    said = run(command, path, "--today", "2024-06-01").stdout
+    assert [line[:22] for line in said.splitlines()].count("Removal of sutures, nu") == 1
+    assert "(procedure" not in said
 
 
 def test_its_questions_stand_under_the_patient_too(tmp_path):

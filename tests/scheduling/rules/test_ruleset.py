@@ -345,6 +345,9 @@ def test_a_condition_reads_as_words_and_names_its_sites():
     [
         ('{ ulceration = { is = false } }', "it is not ulcerated"),
         ('{ invasive = { is = true } }', "it is invasive"),
+        ('{ invasive = { not_in = [true] } }', "it is not invasive"),
+        ('{ ulceration = { not_in = [false] } }', "it is ulcerated"),
+        ('{ ulceration = { in = [true, false] } }', "it is ulcerated or it is not ulcerated"),
         ('{ thickness = { at_least = "0.8" } }', "the thickness is at least 0.8 mm"),
         ('{ stage = { in = ["IIB", "IIC", "IV"] } }', "the stage is IIB, IIC or IV"),
         ('{ stage = { not_in = ["IA"] } }', "the stage is none of IA"),

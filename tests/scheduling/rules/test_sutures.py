@@ -127,3 +127,10 @@ def test_a_set_that_plans_no_sutures_is_not_asked_about():
     answer = plan(rule_set(wound), TODAY, procedures=[cut])
     assert ASKED not in codes(answer)
     assert ruleset.check(wound) == []
+
+
+def test_a_day_for_sutures_of_which_none_were_left_is_a_contradiction():
+    own = {"purpose": "suture_removal", "subject": "procedure:1", "date": "2024-06-13"}
+    answer = excised("36141000", sutures=False, overrides=[own])
+    assert ("override_contradiction", "procedure:1") in codes(answer)
+    assert ("override_contradiction", "procedure:1") not in codes(excised("36141000", overrides=[own]))
