@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.utils.text import capfirst
 
 from clinic import clock
 from clinic.models import ContactRoute, Member, Patient, PatientStatus, RiskAssessment
@@ -132,7 +133,7 @@ def done_choices(
 ) -> list[tuple[str, str]]:
     """`subjects`: (key, words) of the patient's lesions, procedures and tumours; `first`: what was asked for."""
     others = {
-        f"{purpose.value}|{key}": f"{purpose.label}: {words}" if words else str(purpose.label)
+        f"{purpose.value}|{key}": capfirst(f"{purpose.label}: {words}" if words else purpose.label)
         for key, words in [("patient", ""), *subjects]
         for purpose, kind in ABOUT.items()
         if kind == key.partition(":")[0]

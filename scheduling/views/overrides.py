@@ -58,13 +58,12 @@ def _choices(patient: Patient) -> list[tuple[str, str]]:
     rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
     places = words.subjects(rows)
     planned = {f"{row.purpose}|{row.subject}": words.what_is_planned(row, places) for row in rows}
-    others = done_choices(panels.subjects_of(patient), planned.items())
-    return [(key, capfirst(text)) for key, text in [*others, *_ELSEWHERE]]
+    return [*done_choices(panels.subjects_of(patient), planned.items()), *_ELSEWHERE]
 
 
 # What was cut or found elsewhere is on no record here: its day stands under the patient.
 _ELSEWHERE = [
-    (f"{purpose.value}|patient", f"{purpose.label}: of something done or found elsewhere")
+    (f"{purpose.value}|patient", capfirst(f"{purpose.label}: something done or found elsewhere"))
     for purpose, kind in ABOUT.items()
     if kind in NOT_ALWAYS_ON_RECORD
 ]
