@@ -8,7 +8,7 @@ from typing import Any
 from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
 from scheduling import load
 from scheduling.facts import INVASIVE
-from scheduling.rules import engine, facts
+from scheduling.rules import coherence, engine, facts
 from scheduling.rules.facts import Facts
 from scheduling.rules.plan import Due, Plan, Problem
 from scheduling.rules.ruleset import RuleSet
@@ -150,7 +150,9 @@ def _done(supposed: Facts, purposes: Iterable[str], today: date) -> Iterable[fac
     procedures = [cut.subject for cut in supposed.procedures]
     tumours = [f"diagnosis:{row.id}" for row in supposed.diagnoses]
     for purpose in purposes:
-        about = {"procedure": procedures, "diagnosis": tumours}.get(facts.subject_of(purpose), ["patient"])
+        about = {"procedure": procedures, "diagnosis": tumours}.get(
+            coherence.subject_of(purpose), ["patient"]
+        )
         yield from (facts.Done(purpose, subject, today) for subject in about)  # type: ignore[arg-type]
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date as Day
 from typing import Annotated, Any, Literal, cast
 
-from . import codec, dates, first_schema
+from . import codec, coherence, first_schema
 from .codec import Pattern
 from .codec import UnreadableFacts as UnreadableFacts
 
@@ -241,69 +241,13 @@ def parse(obj: Mapping[str, Any]) -> Facts:
         raise UnreadableFacts("schema", "only schemas 1 and 2 are understood")
     plain = {key: value for key, value in obj.items() if key != "schema"}
     facts = cast(Facts, codec.read(Facts, plain, "", obj["schema"]))
-    _check_ids(facts)
-    _check_risk(facts)
-    _check_overrides(facts)
-    _check_subjects(facts, ("procedure:",) if obj["schema"] == 1 else ())
+    coherence.check(facts, obj["schema"])
     return first_schema.brought_up(facts) if obj["schema"] == 1 else facts
 
 
 def to_json(facts: Facts) -> dict[str, Any]:
     """The JSON object of FACTS schema 2; `parse` reads it back to an equal value."""
     return {"schema": SCHEMA, **codec.write(facts)}
-
-
-def _check_ids(facts: Facts) -> None:
-    for name in ("diagnoses", "lesions", "decisions", "procedures", "overrides"):
-        seen: set[str] = set()
-        for index, item in enumerate(getattr(facts, name)):
-            if item.id in seen:
-                raise UnreadableFacts(f"{name}[{index}].id", f"“{item.id}” stands twice")
-            seen.add(item.id)
-
-
-def _check_risk(facts: Facts) -> None:
-    risk = facts.patient.risk
-    if risk and risk.since and risk.since > risk.assessed_on:
-        raise UnreadableFacts("patient.risk.since", f"{risk.since} lies after the assessment")
-
-
-def _check_subjects(facts: Facts, unknown: tuple[str, ...]) -> None:
-    # A completion under another subject would silently complete nothing.
-    for name in ("done", "closed", "overrides"):
-        for index, item in enumerate(getattr(facts, name)):
-            if item.subject.startswith(unknown):
-                raise UnreadableFacts(f"{name}[{index}].subject", "procedures have subjects from schema 2 on")
-            wanted = _SUBJECTS.get(item.purpose, ())
-            if wanted and item.subject.partition(":")[0] not in wanted:
-                raise UnreadableFacts(
-                    f"{name}[{index}].subject", f"{item.purpose} belongs to the {wanted[0]}"
-                )
-
-
-def subject_of(purpose: str) -> str:
-    """The kind of subject that a rule plans this purpose for: patient, lesion, procedure or diagnosis."""
-    return _SUBJECTS.get(purpose, ("diagnosis",))[0]
-
-
-_SUBJECTS = {
-    "full_skin_check": ("patient",),
-    "risk_assessment": ("patient",),
-    "lesion_image": ("lesion",),
-    "lesion_examination": ("lesion",),
-    # Under the patient: after a procedure that is not on record, as a clinician set it.
-    "result_visit": ("procedure", "patient"),
-    "wound_check": ("procedure", "patient"),
-    "suture_removal": ("procedure", "patient"),
-}
-
-
-def _check_overrides(facts: Facts) -> None:
-    for index, override in enumerate(facts.overrides):
-        if (override.interval is None) == (override.date is None):
-            raise UnreadableFacts(f"overrides[{index}]", "give either an interval or a date")
-        if override.interval is not None and not dates.parse(override.interval):
-            raise UnreadableFacts(f"overrides[{index}].interval", "an interval must be longer than nothing")
 
 
 def schema() -> dict[str, Any]:

@@ -9,11 +9,13 @@ from django.urls import reverse
 
 from clinic import visits
 from clinic.models import DoneItem, Visit
+from clinic.models.visit import ABOUT
 from lesions import pathology
 from scheduling import overrides, recalls
 from scheduling.facts import gather
 from scheduling.models import OPEN, Override, PlanProblem, Recall
-from scheduling.rules import facts
+from scheduling.rules import coherence, facts
+from scheduling.rules.vocabulary import PURPOSES
 from tests import build
 from tests.scheduling import scene
 
@@ -122,6 +124,23 @@ def test_an_item_about_the_wrong_thing_is_refused_since_it_would_complete_nothin
     with pytest.raises(ValueError, match="is done for a"):
         visits.record(patient=patient, by=build.nurse(), attended_on=scene.TODAY, done=[item])
     assert not Visit.objects.exists()
+
+
+def test_visits_and_the_core_agree_what_each_purpose_is_about():
+    assert {purpose.value: kind for purpose, kind in ABOUT.items()} == {
+        purpose: coherence.subject_of(purpose) for purpose in PURPOSES
+    }
+
+
+@pytest.mark.parametrize("first", ["average", "above_average", "high"])
+@pytest.mark.parametrize("second", ["average", "above_average", "high"])
+def test_rows_and_the_core_agree_since_when_a_tier_stands(first, second):
+    answers = {"average": {}, "above_average": {"blue_eyes": True}, "high": {"red_hair": True}}
+    someone, days = build.patient(), (date(2024, 6, 1), date(2025, 6, 1))
+    for tier, day in zip((first, second), days, strict=True):
+        build.risk_assessment(someone, on=day, **answers[tier])
+    expected = facts.Risk(first, days[0], days[0]).followed_by(second, days[1])
+    assert gather(someone).patient.risk == expected
 
 
 def test_the_pages_name_which_procedure_is_meant(patient, signed_in):

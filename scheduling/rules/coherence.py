@@ -1,0 +1,70 @@
+"""What no single value of FACTS shows to be wrong: ids, subjects, days and intervals beside each other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from . import dates
+from .codec import UnreadableFacts
+
+if TYPE_CHECKING:
+    from .facts import Facts
+
+# What each purpose may be about; the first is what a rule plans it for.
+_SUBJECTS = {
+    "full_skin_check": ("patient",),
+    "risk_assessment": ("patient",),
+    "lesion_image": ("lesion",),
+    "lesion_examination": ("lesion",),
+    # Under the patient: after a procedure that is not on record, as a clinician set it.
+    "result_visit": ("procedure", "patient"),
+    "wound_check": ("procedure", "patient"),
+    "suture_removal": ("procedure", "patient"),
+}
+
+
+def subject_of(purpose: str) -> str:
+    """The kind of subject that a rule plans this purpose for: patient, lesion, procedure or diagnosis."""
+    return _SUBJECTS.get(purpose, ("diagnosis",))[0]
+
+
+def check(facts: Facts, schema: int) -> None:
+    """Raise UnreadableFacts with the path of the first fault."""
+    _ids(facts)
+    _risk(facts)
+    _overrides(facts)
+    _subjects(facts, unknown=("procedure:",) if schema == 1 else ())
+
+
+def _ids(facts: Facts) -> None:
+    for name in ("diagnoses", "lesions", "decisions", "procedures", "overrides"):
+        seen: set[str] = set()
+        for index, item in enumerate(getattr(facts, name)):
+            if item.id in seen:
+                raise UnreadableFacts(f"{name}[{index}].id", f"“{item.id}” stands twice")
+            seen.add(item.id)
+
+
+def _risk(facts: Facts) -> None:
+    risk = facts.patient.risk
+    if risk and risk.since and risk.since > risk.assessed_on:
+        raise UnreadableFacts("patient.risk.since", f"{risk.since} lies after the assessment")
+
+
+def _overrides(facts: Facts) -> None:
+    for index, override in enumerate(facts.overrides):
+        if (override.interval is None) == (override.date is None):
+            raise UnreadableFacts(f"overrides[{index}]", "give either an interval or a date")
+        if override.interval is not None and not dates.parse(override.interval):
+            raise UnreadableFacts(f"overrides[{index}].interval", "an interval must be longer than nothing")
+
+
+def _subjects(facts: Facts, unknown: tuple[str, ...]) -> None:
+    # A completion under another subject would silently complete nothing.
+    for name in ("done", "closed", "overrides"):
+        for index, item in enumerate(getattr(facts, name)):
+            path, wanted = f"{name}[{index}].subject", _SUBJECTS.get(item.purpose, ())
+            if item.subject.startswith(unknown):
+                raise UnreadableFacts(path, "procedures have subjects from schema 2 on")
+            if wanted and item.subject.partition(":")[0] not in wanted:
+                raise UnreadableFacts(path, f"{item.purpose} belongs to the {wanted[0]}")
