@@ -80,6 +80,7 @@ def register_and_assess(page) -> Patient:
 
 def mark_on_chart(page, patient, shot) -> Lesion:
     page.get_by_role("link", name="Add lesion").click()
+    page.wait_for_url("**/lesions/new/")  # loaded with its script: a click before that marks nothing
     page.get_by_role("radio", name="LEFT upper arm, front").click()
     page.get_by_role("radio", name="LEFT", exact=True).check()
     shot("1-body-chart")
