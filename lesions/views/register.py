@@ -11,7 +11,7 @@ from clinic.access import Act, allow, may
 from clinic.formats.strip import Dot, Mark, Strip
 from clinic.models import Patient, StaleRow
 from clinic.views import conflict
-from lesions import findings, register, sections
+from lesions import findings, register, sections, subjects
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
 from lesions.models import UNFINISHED, Image, Lesion
 from lesions.register import LesionRefused
@@ -55,7 +55,7 @@ def marks(patient: Patient) -> list[dict[str, Any]]:
             "x": row.x,
             "y": row.y,
             "number": row.label,
-            "label": f"lesion {row.label}, {register.place_words(row)}",
+            "label": subjects.lesion_words(row),
             "url": lesion_url(row),
         }
         for row in rows

@@ -14,7 +14,7 @@ from clinic import patients as people
 from clinic.access import Act, allow, may
 from clinic.models import Patient, StaleRow
 from clinic.views import conflict, page_form
-from lesions import pathology, register, subjects
+from lesions import pathology, subjects
 from lesions.forms import DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
 from lesions.models import MALIGNANT, Diagnosis, Lesion, Procedure
 from lesions.pathology import ResultRefused
@@ -37,8 +37,7 @@ def results(request: HttpRequest) -> HttpResponse:
 
 
 def _row(row: Any, lesion: Lesion | None) -> dict[str, Any]:
-    place = f"lesion {lesion.label}, {register.place_words(lesion)}" if lesion else ""
-    return {"row": row, "place": place}
+    return {"row": row, "place": subjects.lesion_words(lesion) if lesion else ""}
 
 
 @allow(Act.TELL_PATIENT)

@@ -73,30 +73,26 @@ class Surveyor:
         not_for = frozenset() if procedure.leaves_sutures else frozenset({SUTURES})
         matched = self.add("procedure", values, procedure.on, subject, subject, about, not_for=not_for)
         if procedure.leaves_sutures and not _any_for(SUTURES, matched):
-            self.sutures(procedure)
+            self.sutures(procedure, about)
         if procedure.sutures is False and self.is_instructed(procedure):
-            text = (
-                f"A day is set on which the sutures of the {about} come out, and none were left: end the one"
-            )
-            self.found.problem("override_contradiction", subject, f"{text} or correct the other.")
+            text = f"A day is set for the sutures of the {about}, and none were left: end the one or correct the other."
+            self.found.problem("override_contradiction", subject, text)
 
     def is_instructed(self, procedure: Procedure) -> bool:
         key = SUTURES, procedure.subject
         return any((item.purpose, item.subject) == key for item in self.facts.overrides)
 
-    def sutures(self, procedure: Procedure) -> None:
+    def sutures(self, procedure: Procedure, about: str) -> None:
         """A set that plans the removal of sutures by site is asked about a site that it does not list."""
         if not any(rule.purpose == SUTURES for rule in self.rules.get("procedure", ())):
             return
         since, key = self.facts.patient.records_since, (SUTURES, procedure.subject)
         if since is not None and procedure.on < since:
             return
-        removed = any(
-            (item.purpose, item.subject) == key for item in self.facts.done if item.on >= procedure.on
-        )
+        done = (item for item in self.facts.done if item.on >= procedure.on)
+        removed = any((item.purpose, item.subject) == key for item in done)
         if not removed and not self.is_instructed(procedure):
-            of = f"the {procedure.kind} of {procedure.on}"
-            text = f"No rule of the set says when the sutures of {of} come out at its site."
+            text = f"No rule of the set says when the sutures of the {about} come out at its site."
             self.found.problem("no_rule", procedure.subject, text)
 
     def no_check(self, subject: str, text: str) -> None:

@@ -90,6 +90,7 @@ def test_discharge_from_a_tier_lasts_until_the_next_assessment():
     assert row(after).target == date(2024, 7, 31)
 
 
+# How the check of a tier is counted is this program's own rule (domain.md, points 2, 5 and 7): no outside source.
 SINCE = {"tier": "very_high", "assessed_on": "2024-06-01", "since": "2024-01-31"}
 
 
