@@ -105,15 +105,23 @@ def _reach(override: Override) -> date:
 def _anchor(
     facts: Facts, key: Key, override: Override, series: list[Series], history: History
 ) -> date | None:
-    """The named date, the last visit, the oldest anchor of the rules, or the subject's own day.
+    """The named date, the last visit, the anchor of the rules that asks first, or the subject's own day.
 
-    The oldest, because a diagnosis that comes later must not move a date back that stands already.
+    The first, because a diagnosis that comes later must not move a date back that stands already.
     """
     if override.date is not None:
         return override.date
-    return (
-        history.last_done or min((one.anchor for one in series), default=None) or _subject_day(facts, key[1])
-    )
+    if history.last_done:
+        return history.last_done
+    anchors = sorted({one.anchor for one in series})
+    first = min(anchors, key=lambda day: _first_asked(override, day, history), default=None)
+    return first or _subject_day(facts, key[1])
+
+
+def _first_asked(override: Override, anchor: date, history: History) -> date:
+    """The first target that the records do not leave out: mostly that of the oldest anchor."""
+    asked = (due.target for due in _occurrences(override, anchor) if not _is_before_records(due, history))
+    return next(asked, date.max)
 
 
 def _subject_day(facts: Facts, subject: str) -> date | None:
@@ -148,8 +156,11 @@ def _finished(due: Due, override: Override, history: History) -> bool:
     visited = (
         override.date is not None and history.last_done is not None and history.last_done >= due.earliest
     )
-    before_records = history.records_since is not None and due.latest < history.records_since
-    return visited or before_records or (due.anchor, due.number) in history.closed
+    return visited or _is_before_records(due, history) or (due.anchor, due.number) in history.closed
+
+
+def _is_before_records(due: Due, history: History) -> bool:
+    return history.records_since is not None and due.latest < history.records_since
 
 
 def _due(override: Override, anchor: date, number: int, target: date, tolerance: Duration) -> Due:

@@ -469,3 +469,17 @@ def test_a_discharge_at_the_visit_itself_ends_a_rolling_tier():
     closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-07-31"}
     assert row(plan(**facts)).target == date(2025, 1, 31)
     assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
+
+
+def test_an_older_diagnosis_that_comes_later_puts_no_interval_off_in_an_imported_history():
+    """Found at random (test_machine): the count from the older anchor leaves a gap where the records begin."""
+    own = override(interval="P6M")
+    known, older = (
+        {"id": "1", "code": "bcc", "anchor": "2023-03-02"},
+        {"id": "2", "code": "bcc", "anchor": "2023-02-09"},
+    )
+    rows = [
+        row(plan(diagnoses=some, overrides=own, records_since="2023-09-15"))
+        for some in ([known], [known, older])
+    ]
+    assert [str(found.target) for found in rows] == ["2023-09-02", "2023-09-02"]
