@@ -4,7 +4,7 @@
 import os
 import sys
 
-from clinic import bootstrap
+from clinic.project.start import bootstrap
 
 
 def main() -> None:

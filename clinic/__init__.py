@@ -1,0 +1,1 @@
+"""People, roles, risk, the audit trail and policies."""

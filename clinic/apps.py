@@ -7,6 +7,6 @@ class ClinicConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from clinic import triggers
+        from clinic.trail import triggers
 
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")

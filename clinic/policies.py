@@ -9,8 +9,9 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.models import AuditRecord, Member, Policy, PolicyKind, PolicyState, change
+from clinic.trail import audit
 
 
 class PolicyRefused(ValueError):

@@ -1,0 +1,1 @@
+"""Lesions, their pictures, measures and decisions."""

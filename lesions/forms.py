@@ -5,9 +5,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clinic import clock
-from clinic.forms import RevisionForm, day_field
 from clinic.models import Patient
-from lesions import bodymap, pathology, register
+from clinic.pages.fields import RevisionForm, day_field
 from lesions.models import (
     Decision,
     DiagnosisCode,
@@ -23,6 +22,8 @@ from lesions.models import (
     StageBasis,
     View,
 )
+from lesions.register import bodymap, register
+from lesions.review import pathology
 
 _NOT_MONITORED = [("", "not monitored with pictures"), *Monitoring.choices]
 _UNKNOWN = ("", "not stated")

@@ -1,4 +1,4 @@
-"""Registry: whoever stands above hangs sections on the lesion's page, as `clinic.panels` does for the patient's."""
+"""Registry: upper apps hang sections on the page of a lesion."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

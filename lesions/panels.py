@@ -7,24 +7,27 @@ from django.urls import reverse
 
 from clinic.access import Act, may
 from clinic.models import Patient
-from clinic.panels import SUBJECTS, Button, Panel, Place, add_button, add_panel, add_place
-from lesions import apart, findings, subjects, waiting
+from clinic.pages.masthead import Place, add_place
+from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
+from lesions.measuring import figures, ugly_duckling
 from lesions.models import LesionState
+from lesions.register import subjects
+from lesions.review import waiting
 
 
 def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    lines = findings.ledger(patient.lesions.exclude(state=LesionState.ERROR))
+    lines = figures.ledger(patient.lesions.exclude(state=LesionState.ERROR))
     on_chart = [line for line in lines if line.lesion.state not in (LesionState.REMOVED, LesionState.GONE)]
     return {
         "patient": patient,
         "lines": lines,
         "watched": len(on_chart),
         "marks": [_mark(line) for line in on_chart],
-        "apart": apart.note([line.apart for line in lines if line.apart is not None]),
+        "apart": ugly_duckling.note([line.apart for line in lines if line.apart is not None]),
     }
 
 
-def _mark(line: findings.Line) -> dict[str, Any]:
+def _mark(line: figures.Line) -> dict[str, Any]:
     row = line.lesion
     label = f"lesion {row.label}, {line.place}"
     return {

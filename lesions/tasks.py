@@ -1,6 +1,6 @@
 """Background work of this app: pictures that wait to be measured."""
 
 from clinic.jobs import Work, register_work
-from lesions import assess
+from lesions.measuring import measure
 
-register_work(Work("assess", "pictures", assess.waiting, assess.run))
+register_work(Work("assess", "pictures", measure.waiting, measure.run))

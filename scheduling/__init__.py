@@ -1,0 +1,1 @@
+"""Recalls, bookings, lists and rule sets."""

@@ -9,17 +9,18 @@ from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils import timezone
 
-from clinic import clock, panels
-from clinic.formats.strip import in_words
-from clinic.forms import RevisionForm, day_field, done_choices
+from clinic import clock
+from clinic.charts.year_strip import in_words
 from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
-from lesions import pathology
+from clinic.pages import patient_page
+from clinic.pages.fields import RevisionForm, day_field, done_choices
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
+from lesions.review import pathology
+from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
-from scheduling.sheets import Item, Sheet
-from scheduling.supposing import Supposition
-from scheduling.words import subjects, what_for
+from scheduling.recalls.wording import subjects, what_for
+from scheduling.rule_changes.what_if import Supposition
 
 _NONE = ("", "none")
 DONE_FOR_A_PERSON = (
@@ -116,7 +117,7 @@ class CameForm(RevisionForm):
         rows = [row for row in appointment.recalls.all() if is_about(row.purpose, row.subject)]
         places = subjects(rows)
         asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
-        self.fields["done"].choices = done_choices(panels.subjects_of(appointment.patient), asked)
+        self.fields["done"].choices = done_choices(patient_page.subjects_of(appointment.patient), asked)
 
     def clean_done(self) -> list[tuple[str, str]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]

@@ -10,19 +10,24 @@ from django.utils import timezone
 
 from clinic import clock
 from clinic.access import Act, may
-from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
+from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window, in_words
 from clinic.models import Patient
-from clinic.panels import DUE, SUBJECTS, Button, Panel, Place, add_button, add_notice, add_panel, add_place
+from clinic.pages.masthead import Place, add_notice, add_place
+from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
+from lesions.lesion_sections import Section, add_section
 from lesions.models import Lesion
-from lesions.sections import Section, add_section
-from scheduling import checklists, ladder, overrides, words, worklists
-from scheduling.missed import late
+from scheduling.checklists import records
+from scheduling.checklists.definitions import SHEETS
+from scheduling.desk import worklists
 from scheduling.models import OPEN, ChecklistKind, ContactAttempt, FailsafeRun, Plan, PlanProblem, RecallState
-from scheduling.rules import engine, facts, overdue
-from scheduling.rules.facts import Facts
-from scheduling.rules.plan import Due
-from scheduling.rules_in_force import rules_of
-from scheduling.sheets import SHEETS
+from scheduling.planning import ladder
+from scheduling.planning.rules_in_force import rules_of
+from scheduling.recalls import overrides, wording
+from scheduling.recalls.missed import late
+from scheduling.rules.facts import facts
+from scheduling.rules.facts.facts import Facts
+from scheduling.rules.plan import engine, lateness
+from scheduling.rules.plan.plan import Due
 
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
 _COUNTED_BY = time(6, 30)
@@ -59,12 +64,12 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date)
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
         for done in known.done
     ) or _has_picture(due, known)
-    opens = overdue.opens_on(due.earliest, ladder.of(due.urgency).lead_days)
+    opens = lateness.opens_on(due.earliest, ladder.of(due.urgency).lead_days)
     is_open = opens <= today and (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
     drawn: Kind = "planned"
     if kept:
         drawn = "kept"
-    elif due.latest < today or (is_open and (due.latest - today).days <= words.LAST_DAYS):
+    elif due.latest < today or (is_open and (due.latest - today).days <= wording.LAST_DAYS):
         drawn = "care"
     elif is_open:
         drawn = "open"
@@ -87,7 +92,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         .select_related("policy__proposed_by", "policy__approved_by")
         .order_by("latest", "pk")
     )
-    places, today = words.subjects(rows), clock.today()
+    places, today = wording.subjects(rows), clock.today()
     plan = Plan.objects.filter(patient=patient).values_list("facts_revision", flat=True).first()
     may_override = patient.status == "active" and may(request.user, Act.OVERRIDE)
     return {
@@ -95,9 +100,9 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         "rows": [
             {
                 "recall": row,
-                "what": words.what_for(row, places),
-                "near": words.how_near(row, today),
-                "policy": words.policy_line(row.policy),
+                "what": wording.what_for(row, places),
+                "near": wording.how_near(row, today),
+                "policy": wording.policy_line(row.policy),
                 "decided": row.rule.startswith(overrides.RULE),
                 "movable": row.urgency != "A",
             }
@@ -113,7 +118,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 def _problems(patient: Patient, may_answer: bool) -> list[tuple[PlanProblem, str, list[tuple[str, str]]]]:
     """What a person must answer, which lesion, procedure or diagnosis it is about, and where it is answered."""
     rows = list(_open_problems(patient))
-    places = words.subjects(rows) if rows else {}
+    places = wording.subjects(rows) if rows else {}
     return [(row, places.get(row.subject, ""), _answers(row) if may_answer else []) for row in rows]
 
 
@@ -133,20 +138,20 @@ def _answers(row: PlanProblem) -> list[tuple[str, str]]:
 
 def open_subjects(patient: Patient) -> list[tuple[str, str]]:
     """What the open duties and questions are about, however old the lesion or the procedure is."""
-    return list(words.subjects([*patient.recalls.filter(state__in=OPEN), *_open_problems(patient)]).items())
+    return list(wording.subjects([*patient.recalls.filter(state__in=OPEN), *_open_problems(patient)]).items())
 
 
 def open_duties(patient: Patient) -> list[tuple[str, str]]:
     rows = patient.recalls.filter(state__in=(RecallState.DUE, RecallState.BOOKED)).order_by("latest", "pk")
-    places = words.subjects(rows)
-    return [(f"{row.purpose}|{row.subject}", words.what_for(row, places)) for row in rows]
+    places = wording.subjects(rows)
+    return [(f"{row.purpose}|{row.subject}", wording.what_for(row, places)) for row in rows]
 
 
 def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     """What dermatologists set in place of the rules: what stands, and what has ended."""
     rows = list(patient.overrides.select_related("by", "ended_by"))
-    governs, places = overrides.governing(patient) if rows else set(), words.subjects(rows)
-    lines = [(row, words.what_is_set(row, places)) for row in rows]
+    governs, places = overrides.governing(patient) if rows else set(), wording.subjects(rows)
+    lines = [(row, wording.what_is_set(row, places)) for row in rows]
     stands = [not row.ended_on and not overrides.is_spent(row, governs) for row in rows]
     may_end = may(request.user, Act.OVERRIDE)
     return {
@@ -166,7 +171,7 @@ def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def checklists_section(lesion: Lesion, request: HttpRequest) -> dict[str, Any]:
-    rows = [(row, SHEETS[row.kind]) for row in checklists.filled(lesion)]
+    rows = [(row, SHEETS[row.kind]) for row in records.filled(lesion)]
     return {
         "lesion": lesion,
         "rows": [(row, sheet, sheet.answers(row.entries)) for row, sheet in rows],

@@ -5,8 +5,9 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from clinic import clock, patients, policies, risk, staffing
+from clinic import clock, policies
 from clinic.models import Member, Patient, Policy, RiskAssessment, Role
+from clinic.people import patients, risk, staffing
 
 _serial = count(1)
 PASSWORD = "a long word for tests 7"
@@ -86,7 +87,7 @@ def lesion(
     patient: Patient, by: Member | None = None, site: str = "45981001", side: str = "left", **more: Any
 ) -> Any:
     """On the front of the LEFT upper arm, unless another place is named."""
-    from lesions import bodymap, register
+    from lesions.register import bodymap, register
 
     view, x, y = bodymap.centre(site, side)
     fields = {"site": site, "side": side, "view": view, "x": x, "y": y} | more
@@ -101,13 +102,15 @@ def policy_in_force(kind: str, toml: str) -> Policy:
 
 
 def rules_in_force() -> Policy:
-    from scheduling.rules import ruleset
+    from scheduling.rules.ruleset import ruleset
 
     return policy_in_force("rules", ruleset.shipped("default"))
 
 
 def flags_in_force() -> Policy:
-    return policy_in_force("flags", (Path(__file__).parent.parent / "lesions" / "flags.toml").read_text())
+    return policy_in_force(
+        "flags", (Path(__file__).parent.parent / "lesions" / "limits" / "flags.toml").read_text()
+    )
 
 
 def tiers_in_force() -> Policy:

@@ -6,7 +6,7 @@ import pytest
 from django.db import connection
 from django.test import TransactionTestCase
 
-from clinic import triggers
+from clinic.trail import triggers
 
 # A gate gives the same answer twice; whoever works here gets new examples each time.
 hypothesis.settings.register_profile("gate", derandomize=True, deadline=None)

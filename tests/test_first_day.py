@@ -17,10 +17,10 @@ from django.utils import timezone
 
 from clinic import jobs
 from clinic.models import AuditRecord, Member, Role
-from clinic.project import brokers
 from clinic.project.backends import HouseBackend
 from clinic.project.celery import app
 from clinic.project.management.commands import work
+from clinic.project.start import brokers
 from lesions.models import JobState
 from tests.lesions import scene
 

@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parent.parent
 CORES = ("lesions/analysis", "scheduling/rules", "clinic/formats")
-PURE = ("lesions/bodymap.py", "lesions/bodyshapes.py")
+PURE = ("lesions/register/bodymap.py", "lesions/register/bodyshapes.py")
 ABOVE = {"clinic": ("lesions", "scheduling"), "lesions": ("scheduling",), "scheduling": ()}
 TOPIC_FREE = {
     "forms",

@@ -4,11 +4,14 @@ from datetime import datetime, time, timedelta
 
 from django.utils import timezone
 
-from clinic import clock, visits
-from lesions import intake, pathology, signoff, storage
+from clinic import clock
+from clinic.people import visits
 from lesions.models import Comparison, Review
-from scheduling import booking, overrides, recalls, worklists
+from lesions.pictures import intake, storage
+from lesions.review import pathology, signoff
+from scheduling.desk import booking, worklists
 from scheduling.models import Override, Resource
+from scheduling.recalls import closing, overrides
 from tests import build
 from tests.lesions import scene
 
@@ -37,8 +40,8 @@ def build_world() -> dict[str, tuple]:
         lesion=lesion,
     )
     cut = pathology.record_procedure(patient=patient, by=doctor, kind="biopsy", on=build.days_ago(1))
-    recalls.replan(patient.pk)
-    recalls.become_due(clock.today())
+    closing.replan(patient.pk)
+    closing.become_due(clock.today())
     worklists.build(clock.today())
     recall = patient.recalls.get(purpose="full_skin_check", state="due")
     return {

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from clinic.formats.strip import BAR, EDGE, GAP, LINE, Kind
-from clinic.formats.svg import element, picture, text, titled, width_of
+from clinic.charts.svg import element, picture, text, titled, width_of
+from clinic.charts.year_strip import BAR, EDGE, GAP, LINE, Kind
 
 BELOW: Final = 22.0  # ticks and labels under the axis
 

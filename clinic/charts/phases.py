@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from clinic.formats.svg import element, picture, text, width_of
+from clinic.charts.svg import element, picture, text, width_of
 
 OPEN_MONTHS: Final = 24  # how much of a phase without end is drawn, at least two occurrences
 EDGE: Final = 1.0

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final, Literal
 
-from clinic.formats.svg import element, picture, text, titled, width_of
+from clinic.charts.svg import element, picture, text, titled, width_of
 
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 Kind = Literal["open", "kept", "planned", "care"]

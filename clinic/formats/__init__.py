@@ -1,0 +1,1 @@
+"""Pure readers of the file formats that people write by hand."""

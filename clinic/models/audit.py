@@ -2,7 +2,7 @@ from django.db import models
 
 
 class AuditRecord(models.Model):
-    """Append-only by database triggers (clinic/triggers.py); written in the transaction of the change."""
+    """Append-only by database triggers (clinic/trail/triggers.py); written in the transaction of the change."""
 
     at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT)

@@ -7,8 +7,9 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.models import ContactRoute, Member, Patient, PatientStatus, change
+from clinic.trail import audit
 
 _NUMBER = "QD-{:05d}"
 NAMES = ("given_name", "family_name", "address_hint", "interpreter")

@@ -1,6 +1,6 @@
 """Risk tier of a patient with its reasons, by the criteria in force; relative risks are shown, never multiplied.
 
-The criteria are data that two people approve (`tiers.toml` is the template); a clinic's own guideline governs.
+The criteria are data that two people approve (template: `clinic/tiers/criteria.toml`); the clinic's guideline governs.
 """
 
 import hashlib
@@ -15,15 +15,16 @@ from typing import Any
 from django.db import transaction
 from django.db.models import OuterRef, Subquery
 
-from clinic import audit, clock, policies
-from clinic.formats import tiers
-from clinic.formats.tiers import Context, Criterion, TierSet
+from clinic import clock, policies
 from clinic.models import Member, Patient, PatientStatus, Policy, PolicyKind, RiskAssessment, Tier
+from clinic.tiers import reading
+from clinic.tiers.reading import Context, Criterion, TierSet
+from clinic.trail import audit
 
 RENEW_AFTER_MONTHS = 12
-FACTORS = tuple(name for name in tiers.ANSWERS if name != "age")
+FACTORS = tuple(name for name in reading.ANSWERS if name != "age")
 NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."
-_SHIPPED = Path(__file__).with_name("tiers.toml")
+_SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"
 
 
 class RiskRefused(ValueError):
@@ -67,7 +68,7 @@ def shipped() -> str:
 
 @lru_cache(maxsize=8)
 def _loaded(sha256: str, text: str) -> TierSet:
-    return tiers.load(text)
+    return reading.load(text)
 
 
 def tiers_of(policy: Policy) -> TierSet:
@@ -169,4 +170,4 @@ def approve(*, policy: Policy, by: Member, revision: int, digest: str) -> Policy
     return policies.approve(policy=policy, by=by, revision=revision)
 
 
-policies.CHECKS[PolicyKind.TIERS] = tiers.check
+policies.CHECKS[PolicyKind.TIERS] = reading.check

@@ -2,8 +2,8 @@
 
 from django.db import transaction
 
-from clinic import audit
 from clinic.models import Member
+from clinic.trail import audit
 
 
 @transaction.atomic

@@ -5,9 +5,10 @@ from datetime import date
 
 from django.db import transaction
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.models import DoneItem, Member, Patient, Purpose, Visit
 from clinic.models.visit import ABOUT, is_about
+from clinic.trail import audit
 
 
 @transaction.atomic

@@ -1,0 +1,1 @@
+"""Settings, processes, commands and the demo: knows every app, and no app knows it."""

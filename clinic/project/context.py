@@ -7,7 +7,8 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
 
-from clinic import clock, panels
+from clinic import clock
+from clinic.pages import masthead
 
 
 @dataclass(frozen=True)
@@ -23,14 +24,14 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         return {"places": [], "notices": _house_notices(), "today": clock.today()}
     return {
         "places": _places(request),
-        "notices": _house_notices() + panels.notices_for(request),
+        "notices": _house_notices() + masthead.notices_for(request),
         "today": clock.today(),
     }
 
 
 def _places(request: HttpRequest) -> list[PlaceLink]:
     links = []
-    for place in panels.places_for(request):
+    for place in masthead.places_for(request):
         url = reverse(place.url_name)
         count = place.count(request) if place.count else 0
         links.append(PlaceLink(place.label, url, count, request.path.startswith(url)))

@@ -9,8 +9,9 @@ from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
 from clinic import clock
-from clinic.formats import columns, phases, strip
-from clinic.formats.strip import MONTHS
+from clinic.charts import columns, phases
+from clinic.charts import year_strip as strip
+from clinic.charts.year_strip import MONTHS
 
 register = template.Library()
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any, Final
 
-from clinic.formats.tiers import Condition, Context
+from clinic.tiers.reading import Condition, Context
 
 _WORDS: Final = {
     "age": "age",

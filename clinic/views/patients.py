@@ -1,44 +1,23 @@
+"""Pages of patients: find, register, amend, risk, visits, the trail."""
+
 from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
-from clinic import audit, panels, risk, staffing, visits
-from clinic import patients as people
 from clinic.access import Act, allow, may
-from clinic.formats import tier_words
-from clinic.forms import (
-    AmendForm,
-    EndCareForm,
-    MemberForm,
-    RegisterForm,
-    RevisionForm,
-    RiskForm,
-    RouteForm,
-    VisitForm,
-)
-from clinic.models import ContactRoute, Member, Patient, StaleRow
-
-PAGE = 50
-
-
-def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
-    """Somebody else was quicker: shows that nothing was overwritten, and the way back."""
-    what = f"The {error} while this page was open. Nothing of yours was saved."
-    context = {"what": what, "back_url": back, **kwargs}
-    return render(request, "clinic/conflict.html", context, status=409)
-
-
-def page_form(
-    request: HttpRequest, form: Any, title: str, *, back: str, button: str, **more: Any
-) -> HttpResponse:
-    """A page that is one form; 422 tells a script what a person reads on the page."""
-    status = 422 if form.is_bound and form.errors else 200
-    context = {"form": form, "title": title, "back": resolve_url(back), "button": button, **more}
-    return render(request, "clinic/form_page.html", context, status=status)
+from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
+from clinic.models import ContactRoute, Patient, StaleRow
+from clinic.pages import patient_page
+from clinic.pages.fields import RevisionForm
+from clinic.pages.responses import PAGE, conflict, page_form, page_of
+from clinic.people import patients as people
+from clinic.people import risk, visits
+from clinic.tiers import wording
+from clinic.trail import audit
 
 
 @allow(Act.SEE_PATIENTS)
@@ -79,8 +58,8 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
         "namesakes": list(people.namesakes(found)[:3]),
         **_risk(found),
         "routes": list(found.routes.all()),
-        "columns": panels.panels_for(found, request),
-        "buttons": panels.buttons_for(request),
+        "columns": patient_page.panels_for(found, request),
+        "buttons": patient_page.buttons_for(request),
         "route_form": RouteForm(),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
         "may_rules": may(request.user, Act.SEE_RULES),
@@ -102,9 +81,9 @@ def _risk(patient: Patient) -> dict[str, Any]:
         "risk": latest,
         "risk_differs": risk.differs(latest, risk.in_force()),
         "risk_context": [
-            (row, tier_words.figure(row), tier_words.FLAGS[row.flag]) for row in risk.context_of(latest)
+            (row, wording.figure(row), wording.FLAGS[row.flag]) for row in risk.context_of(latest)
         ],
-        "risk_lifetime": [(row, tier_words.FLAGS[row.flag]) for row in lifetime],
+        "risk_lifetime": [(row, wording.FLAGS[row.flag]) for row in lifetime],
     }
 
 
@@ -120,10 +99,6 @@ def amend(request: HttpRequest, pk: int) -> HttpResponse:
             return conflict(request, error, page_of(fresh))
         return redirect("clinic:patient", pk)
     return _about(request, found, form, "Amend the details", "Save")
-
-
-def page_of(patient: Patient) -> str:
-    return resolve_url("clinic:patient", patient.pk)
 
 
 def _about(
@@ -201,7 +176,9 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
 @allow(Act.RECORD_VISIT)
 def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
-    form = VisitForm(request.POST or None, subjects=panels.subjects_of(found), due=panels.due_of(found))
+    form = VisitForm(
+        request.POST or None, subjects=patient_page.subjects_of(found), due=patient_page.due_of(found)
+    )
     if form.is_valid():
         visits.record(patient=found, by=request.user, **form.cleaned_data)
         return redirect("clinic:patient", pk)
@@ -218,29 +195,3 @@ def trail(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads}
     )
-
-
-@allow(Act.MANAGE_STAFF)
-def staff(request: HttpRequest) -> HttpResponse:
-    return render(request, "clinic/staff.html", {"members": Member.objects.order_by("name", "pk")})
-
-
-@allow(Act.MANAGE_STAFF)
-def add_member(request: HttpRequest) -> HttpResponse:
-    form = MemberForm(request.POST or None)
-    if form.is_valid():
-        data = {key: value for key, value in form.cleaned_data.items() if key != "is_active"}
-        staffing.add(by=request.user, **data)
-        return redirect("clinic:staff")
-    return page_form(request, form, "Add a member of staff", back="clinic:staff", button="Add")
-
-
-@allow(Act.MANAGE_STAFF)
-def amend_member(request: HttpRequest, pk: int) -> HttpResponse:
-    member = get_object_or_404(Member, pk=pk)
-    form = MemberForm(request.POST or None, instance=member)
-    if form.is_valid():
-        data = {key: value for key, value in form.cleaned_data.items() if key != "username"}
-        staffing.amend(member=get_object_or_404(Member, pk=pk), by=request.user, **data)
-        return redirect("clinic:staff")
-    return page_form(request, form, f"Change {member}", back="clinic:staff", button="Save")

@@ -8,15 +8,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from clinic import risk
 from clinic.access import Act, allow, may
-from clinic.formats import tier_words, tiers
-from clinic.formats.tiers import Criterion, TierSet
 from clinic.forms import TiersForm
 from clinic.models import Policy, PolicyKind, PolicyState, Tier
+from clinic.pages.policy_steps import PolicyPages, rights
+from clinic.pages.responses import page_form
+from clinic.people import risk
 from clinic.policies import Version
-from clinic.policy_pages import PolicyPages, rights
-from clinic.views import page_form
+from clinic.tiers import reading, wording
+from clinic.tiers.reading import Criterion, TierSet
 
 PAGES = PolicyPages(PolicyKind.TIERS, "Tier criteria", home="clinic:tiers", version="clinic:tiers_version")
 
@@ -50,15 +50,15 @@ def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) 
 
 def _read(policy: Policy) -> dict[str, Any]:
     """A text that cannot be used is shown with its faults; one that was replaced moves nobody."""
-    faults = tiers.check(policy.toml)
+    faults = reading.check(policy.toml)
     if faults:
         return {"faults": faults}
     found = risk.tiers_of(policy)
     shown = {
         "found": found,
         "groups": _groups(found),
-        "context": [(row, tier_words.figure(row), tier_words.FLAGS[row.flag]) for row in found.context],
-        "lifetime": [(row, tier_words.FLAGS[row.flag]) for row in found.lifetime],
+        "context": [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in found.context],
+        "lifetime": [(row, wording.FLAGS[row.flag]) for row in found.lifetime],
     }
     return shown if policy.state == PolicyState.REPLACED else shown | {"preview": risk.preview(policy)}
 
@@ -66,16 +66,16 @@ def _read(policy: Policy) -> dict[str, Any]:
 def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
     """Highest tier first."""
     groups = []
-    for tier in reversed(tiers.TIERS[1:]):
+    for tier in reversed(reading.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
-        shown = [Shown(one, _beyond(one), tier_words.FLAGS.get(one.flag, "")) for one in rows]
+        shown = [Shown(one, _beyond(one), wording.FLAGS.get(one.flag, "")) for one in rows]
         groups.append((str(Tier(tier).label), shown))
     return groups
 
 
 def _beyond(one: Criterion) -> str:
     """What is asked, unless its words say just that."""
-    asked = tier_words.sentence(one.when)
+    asked = wording.sentence(one.when)
     return "" if asked.lower() == f"{one.words}: yes.".lower() else asked
 
 
@@ -83,7 +83,7 @@ def _beyond(one: Criterion) -> str:
 def draft(request: HttpRequest) -> HttpResponse:
     current = risk.in_force()
     form = TiersForm(request.POST or None, initial={"toml": current.toml if current else risk.shipped()})
-    made = PAGES.keep(request, form, tiers.check) if form.is_valid() else None
+    made = PAGES.keep(request, form, reading.check) if form.is_valid() else None
     if made:
         words = f"Tier criteria {made.version} are a draft. Read them as sentences, then propose them."
         messages.success(request, words)

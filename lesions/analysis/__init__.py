@@ -1,0 +1,1 @@
+"""The image core: pixels in, numbers out; usable alone, without Django."""

@@ -30,12 +30,10 @@ def main(arguments: list[str] | None = None) -> int:
     if asked.json:
         print(json.dumps(result.to_json(), ensure_ascii=False, allow_nan=False))
         return 0
-    from . import sentences
+    from lesions.analysis import wording
 
     lines = (
-        sentences.of_measurement(result)
-        if isinstance(result, Measurement)
-        else sentences.of_comparison(result)
+        wording.of_measurement(result) if isinstance(result, Measurement) else wording.of_comparison(result)
     )
     print("\n".join(lines))
     return 0

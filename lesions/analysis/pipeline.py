@@ -6,10 +6,14 @@ import hashlib
 
 import numpy as np
 
-from . import change, contour, finders, measures, prepare, quality, registration, ruler
-from .contour import Ring
-from .finders import Search
-from .prepare import Prepared
+from lesions.analysis.compare import change, registration
+from lesions.analysis.measures import measures
+from lesions.analysis.outline import finders
+from lesions.analysis.outline.finders import Search
+from lesions.analysis.picture import contour, prepare, quality, ruler
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.prepare import Prepared
+
 from .types import Comparison, Measurement, Outline, Scale
 from .version import VERSION
 

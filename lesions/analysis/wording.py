@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from . import growth
-from .types import Comparison, Measure, Measurement
+from lesions.analysis.compare import growth
+from lesions.analysis.types import Comparison, Measure, Measurement
 
 
 def of_measurement(result: Measurement) -> Iterator[str]:

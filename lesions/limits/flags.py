@@ -10,10 +10,10 @@ from typing import Any
 
 from clinic import policies
 from clinic.models import Policy, PolicyKind
-from lesions import repeatability
-from lesions.analysis.repeatability import FIGURES
+from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Comparison, Delta, Measure, Measurement
-from lesions.repeatability import Own
+from lesions.limits import repeatability
+from lesions.limits.repeatability import Own
 
 KINDS = ("value", "growth", "appears", "regions")
 PATCHES = ("grown", "shrunk", "new_colour", "darker", "lighter")

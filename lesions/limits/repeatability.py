@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from statistics import mean, stdev
 from typing import Any
 
-from lesions.analysis.repeatability import FIGURES
+from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Measurement
 
 LEAST_PICTURES = 3

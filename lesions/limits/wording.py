@@ -1,8 +1,8 @@
 """The limits of the measures as sentences, and what a reader has to know before signing them."""
 
-from lesions import flags
-from lesions.flags import Limit
-from lesions.repeatability import Own
+from lesions.limits import flags
+from lesions.limits.flags import Limit
+from lesions.limits.repeatability import Own
 
 CAUTIONS = (
     "A limit orders work. It is no diagnosis, and nothing inside these limits is thereby safe.",

@@ -7,9 +7,12 @@ from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
-from lesions import apart, flags, outlines, register
+from lesions.limits import flags
+from lesions.limits.repeatability import Own
+from lesions.measuring import ugly_duckling
 from lesions.models import Assessment, Comparison, JobState, Lesion
-from lesions.repeatability import Own
+from lesions.pictures import outlines
+from lesions.register import register
 
 SIZES = ("feret", "area")
 
@@ -151,7 +154,7 @@ def ledger(lesions: Iterable[Lesion]) -> list[Line]:
     pairs = Comparison.objects.filter(later__in=[row for row in last.values() if row])
     for comparison in pairs.order_by("earlier__image__taken_on", "earlier__image", "earlier"):
         compared[comparison.later_id] = comparison  # the previous picture, by its last outline
-    odd = apart.reasons(rows, last)
+    odd = ugly_duckling.reasons(rows, last)
     return [_line(lesion, last.get(lesion.pk), compared, odd.get(lesion.pk)) for lesion in rows]
 
 

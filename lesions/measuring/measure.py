@@ -8,15 +8,19 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
-from clinic import audit, clock, jobs, policies
+from clinic import clock, jobs, policies
 from clinic.access import Act, require
-from clinic.formats.strip import in_words
+from clinic.charts.year_strip import in_words
 from clinic.models import Member, Policy, PolicyKind, change
-from lesions import flags, outlines, register, reviews, storage
+from clinic.trail import audit
 from lesions.analysis import types
-from lesions.analysis.reading import UnreadablePicture
-from lesions.flags import FlagDraft
+from lesions.analysis.picture.reading import UnreadablePicture
+from lesions.limits import flags
+from lesions.limits.flags import FlagDraft
 from lesions.models import Assessment, Comparison, Image, ImageKind, JobState, Lesion, Review, ReviewState
+from lesions.pictures import outlines, storage
+from lesions.register import register
+from lesions.review import reviews
 
 if TYPE_CHECKING:
     from lesions.analysis.types import Measurement
@@ -118,7 +122,8 @@ def _compare(
     earlier: Assessment, before: "Measurement", later: Assessment, after: "Measurement"
 ) -> _Compared:
     """Compare, and draw what changed: the map is kept as a file, so that no web process has to draw."""
-    from lesions.analysis import changemap, pipeline
+    from lesions.analysis import pipeline
+    from lesions.analysis.drawing import changemap
 
     one, two = storage.read(earlier.image.sha256), storage.read(later.image.sha256)
     found = pipeline.compare(one, two, earlier_measurement=before, later_measurement=after)

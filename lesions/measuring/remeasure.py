@@ -7,10 +7,11 @@ from statistics import median
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from clinic import audit
-from lesions import assess, outlines
+from clinic.trail import audit
 from lesions.analysis.version import VERSION
+from lesions.measuring import measure
 from lesions.models import UNFINISHED, Assessment, Image, ImageKind, JobState, LesionState
+from lesions.pictures import outlines
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ def rescore(image_id: int) -> list[Assessment]:
     """Queue what this picture lacks and measure it here and now; what a worker has taken is left to it."""
     rows = _queued(Image.objects.select_related("lesion__patient").get(pk=image_id))
     for row in rows:
-        assess.run(row.pk)
+        measure.run(row.pk)
         row.refresh_from_db()
     return rows
 

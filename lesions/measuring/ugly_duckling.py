@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from typing import Any
 
-from lesions.analysis import duckling
+from lesions.analysis.measures import ugly_duckling
 from lesions.models import Assessment, ImageKind, JobState, Lesion, LesionState
 
 NOT_ASSESSED = (
     "Whether one lesion stands apart from the others is not assessed: "
-    f"that takes {duckling.LEAST_LESIONS} lesions outlined in dermoscopic pictures."
+    f"that takes {ugly_duckling.LEAST_LESIONS} lesions outlined in dermoscopic pictures."
 )
 _OFF_CHART = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
 
@@ -20,7 +20,7 @@ def reasons(lesions: Sequence[Lesion], last: dict[int, Assessment | None]) -> di
     newest = max((row.version for row in done.values()), default="")
     known = {pk: _measures(row.result or {}) for pk, row in done.items() if row.version == newest}
     outlined = {pk: values for pk, values in known.items() if values.keys() >= {"darkness", "colours"}}
-    found = duckling.standings(list(outlined.values()))
+    found = ugly_duckling.standings(list(outlined.values()))
     return {} if found is None else {pk: each.reason for pk, each in zip(outlined, found, strict=True)}
 
 
@@ -40,5 +40,5 @@ def _counts(row: Assessment) -> bool:
 
 def _measures(result: dict[str, Any]) -> dict[str, float]:
     values = {row["name"]: row["value"] for row in result["measures"]}
-    values["darkness"] = duckling.darkness(values)
-    return {name: values[name] for name in duckling.MEASURES if values.get(name) is not None}
+    values["darkness"] = ugly_duckling.darkness(values)
+    return {name: values[name] for name in ugly_duckling.MEASURES if values.get(name) is not None}

@@ -20,7 +20,7 @@ class ScaleOrigin(models.TextChoices):
 class Image(Stated):
     """Original bytes are kept under their SHA-256; browsers only get the cleaned derivative.
 
-    `sha256` names the file in lesions/storage.py. Width and height are those after EXIF orientation.
+    `sha256` names the file in lesions/pictures/storage.py. Width and height are those after EXIF orientation.
     """
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="images")

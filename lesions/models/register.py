@@ -34,7 +34,7 @@ class Lesion(Stated):
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="lesions")
     label = models.PositiveIntegerField(help_text="1, 2, 3 … within the patient")
-    site = models.CharField(max_length=16, help_text="SNOMED CT code of lesions.bodymap")
+    site = models.CharField(max_length=16, help_text="SNOMED CT code of lesions.register.bodymap")
     side = models.CharField(max_length=8, choices=Side)
     view = models.CharField(max_length=5, choices=View)
     x = models.FloatField(help_text="chart units, 0 to 1000")

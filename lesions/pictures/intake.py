@@ -9,11 +9,11 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.models import Member, change
-from lesions import outlines, storage
-from lesions.analysis import reading
-from lesions.analysis.reading import PictureInfo, UnreadablePicture
+from clinic.trail import audit
+from lesions.analysis.picture import reading
+from lesions.analysis.picture.reading import PictureInfo, UnreadablePicture
 from lesions.models import (
     Assessment,
     Delivery,
@@ -24,6 +24,7 @@ from lesions.models import (
     RefusedUpload,
     ScaleOrigin,
 )
+from lesions.pictures import outlines, storage
 
 # Where nobody stated how sure a scale is; common practice, no source.
 USUAL_SCALE_UNCERTAINTY = 0.02

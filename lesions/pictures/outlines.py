@@ -7,13 +7,14 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 
-from clinic import audit, clock, jobs
+from clinic import clock, jobs
 from clinic.access import Act, require
 from clinic.models import Member, change
-from lesions import polygons
+from clinic.trail import audit
 from lesions.analysis.version import VERSION
 from lesions.models import Assessment, Image, ImageKind, JobState, ScaleOrigin
-from lesions.polygons import BadOutline, Point
+from lesions.pictures import polygons
+from lesions.pictures.polygons import BadOutline, Point
 
 AUTOMATIC = "automatic"
 

@@ -5,14 +5,15 @@ from collections.abc import Sequence
 
 from django.db import transaction
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, change
-from lesions import intake, outlines
-from lesions.intake import PictureRefused
+from clinic.trail import audit
 from lesions.models import Assessment, Image, ImageKind, ScaleOrigin
-from lesions.outlines import OutlineRefused
-from lesions.polygons import Point
+from lesions.pictures import intake, outlines
+from lesions.pictures.intake import PictureRefused
+from lesions.pictures.outlines import OutlineRefused
+from lesions.pictures.polygons import Point
 
 POINT_PRECISION = 2.0  # pixels of the picture on the screen; common practice, no source
 MOST_UNCERTAIN = 0.10

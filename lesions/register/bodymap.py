@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final, Literal
 
-from lesions import bodyshapes as drawn
-from lesions.bodyshapes import MIDDLE, Point, Profile, Ring, centroid, inside, mirrored, share, units
+from lesions.register import bodyshapes as drawn
+from lesions.register.bodyshapes import MIDDLE, Point, Profile, Ring, centroid, inside, mirrored, share, units
 
 Side = Literal["left", "right", "midline"]
 View = Literal["front", "back"]

@@ -6,11 +6,12 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Max, Q, QuerySet
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient, change
-from lesions import bodymap
+from clinic.trail import audit
 from lesions.models import Lesion, LesionState, Monitoring, Review, Side, Sign, UrgentSign, View
+from lesions.register import bodymap
 
 _KEEP: Any = object()
 _ENDED = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)

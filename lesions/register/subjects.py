@@ -5,10 +5,10 @@ from collections.abc import Iterable
 from datetime import timedelta
 
 from clinic import clock
-from clinic.formats.strip import in_words as day_words
+from clinic.charts.year_strip import in_words as day_words
 from clinic.models import Patient
-from lesions import bodymap, register
 from lesions.models import Diagnosis, DiagnosisCode, Lesion, Procedure
+from lesions.register import bodymap, register
 
 # After half a year a procedure is offered only where something of it is still open.
 RECENT = timedelta(days=183)

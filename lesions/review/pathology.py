@@ -6,9 +6,10 @@ from datetime import date
 from django.db import transaction
 from django.db.models import Case, F, IntegerField, QuerySet, Value, When
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient, change
+from clinic.trail import audit
 from lesions.models import (
     MALIGNANT,
     Diagnosis,

@@ -4,10 +4,11 @@ from dataclasses import asdict, fields, replace
 
 from django.db.models import F, Q
 
-from clinic import audit, clock
-from lesions import register
-from lesions.flags import FlagDraft
+from clinic import clock
+from clinic.trail import audit
+from lesions.limits.flags import FlagDraft
 from lesions.models import Assessment, Comparison, Flag, Image, JobState, Lesion, Review, ReviewState
+from lesions.register import register
 
 
 def open_review(

@@ -6,11 +6,11 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, QuerySet
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, StaleRow, change
-from lesions import register, reviews, storage
-from lesions.flags import FlagDraft
+from clinic.trail import audit
+from lesions.limits.flags import FlagDraft
 from lesions.models import (
     Addendum,
     Decision,
@@ -23,6 +23,9 @@ from lesions.models import (
     ReviewState,
     SignOff,
 )
+from lesions.pictures import storage
+from lesions.register import register
+from lesions.review import reviews
 
 SHORT_MONTHS = 4
 _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)

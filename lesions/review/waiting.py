@@ -2,8 +2,8 @@
 
 from django.db.models import QuerySet
 
-from lesions import pathology
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
+from lesions.review import pathology
 
 
 def to_measure() -> QuerySet[Assessment]:

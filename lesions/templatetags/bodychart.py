@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django import template
 
-from lesions import bodymap
+from lesions.register import bodymap
 
 register = template.Library()
 

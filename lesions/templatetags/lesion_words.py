@@ -2,8 +2,8 @@
 
 from django import template
 
-from lesions import register as lesions
 from lesions.models import Lesion
+from lesions.register import register as lesions
 
 register = template.Library()
 

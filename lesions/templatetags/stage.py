@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from django import template
 from django.utils.safestring import SafeString, mark_safe
 
-from clinic.formats.svg import element, number, text
+from clinic.charts.svg import element, number, text
 
 register = template.Library()
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import torch
 
-from lesions.analysis import learned
+from lesions.analysis.outline import learned
 
 from . import card, data, judge
 from .export import export

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from lesions.analysis import learned
-from lesions.analysis.agreement import jaccard
-from lesions.analysis.colour import to_lab
+from lesions.analysis.outline import learned
+from lesions.analysis.outline.agreement import jaccard
+from lesions.analysis.picture.colour import to_lab
 
 from . import data
 

@@ -1,0 +1,1 @@
+"""Pages of lesions, pictures, decisions and results."""

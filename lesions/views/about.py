@@ -5,12 +5,12 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
-from clinic import audit
-from clinic import patients as people
 from clinic.models import Patient
-from clinic.views import page_form
-from lesions import register
+from clinic.pages.responses import page_form
+from clinic.people import patients as people
+from clinic.trail import audit
 from lesions.models import Lesion
+from lesions.register import register
 
 
 def banner(request: HttpRequest, patient: Patient, lesion: Lesion | None, page: str) -> dict[str, Any]:

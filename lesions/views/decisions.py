@@ -10,15 +10,18 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from clinic import patients as people
 from clinic import policies
 from clinic.access import Act, allow, may, require
 from clinic.models import PolicyKind
-from clinic.views import PAGE, conflict
-from lesions import findings, flags, register, signoff
+from clinic.pages.responses import PAGE, conflict
+from clinic.people import patients as people
 from lesions.forms import AddendumForm, BedsideForm, SignOffForm
+from lesions.limits import flags
+from lesions.measuring import figures
 from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
-from lesions.signoff import SignOffRefused, StaleReview
+from lesions.register import register
+from lesions.review import signoff
+from lesions.review.signoff import SignOffRefused, StaleReview
 from lesions.views.about import about_lesion, banner, lesion_url
 from lesions.views.register import found
 
@@ -122,9 +125,9 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
         "later": _side(review.assessment),
         "matrix": _matrix(comparison),
         "gap": _gap(comparison, review),
-        "changes": findings.changes(comparison, own),
+        "changes": figures.changes(comparison, own),
         "own": own,
-        "figures": [] if comparison else findings.figures(review.assessment.result),
+        "figures": [] if comparison else figures.figures(review.assessment.result),
         "place_in_queue": _place_in_queue(review),
         "history": list(lesion.signoffs.select_related("by")),
         "signs": list(register.open_signs(lesion)),
@@ -164,8 +167,8 @@ def _side(assessment: Assessment) -> dict[str, Any]:
         "image": assessment.image,
         "assessment": assessment,
         "points": outline["points"] if outline else [],
-        "across": findings.figure(result, "feret"),
-        "mm_per_px": findings.mm_per_px(assessment),
+        "across": figures.figure(result, "feret"),
+        "mm_per_px": figures.mm_per_px(assessment),
         "poor": [row for row in result["quality"] if not row["ok"]] if result else [],
     }
 
@@ -184,7 +187,7 @@ def _matrix(comparison: Comparison | None) -> str:
 def _gap(comparison: Comparison | None, review: Review) -> str:
     if comparison is None:
         return ""
-    return findings.gap_words(comparison.earlier.image.taken_on, review.assessment.image.taken_on)
+    return figures.gap_words(comparison.earlier.image.taken_on, review.assessment.image.taken_on)
 
 
 def _keyed(form: SignOffForm) -> list[dict[str, Any]]:

@@ -9,11 +9,11 @@ from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow
 from clinic.models import Policy, PolicyKind, PolicyState
+from clinic.pages.policy_steps import PolicyPages, rights
+from clinic.pages.responses import page_form
 from clinic.policies import Version
-from clinic.policy_pages import PolicyPages, rights
-from clinic.views import page_form
-from lesions import flags, limit_words
 from lesions.forms import LimitsForm
+from lesions.limits import flags, wording
 
 PAGES = PolicyPages(PolicyKind.FLAGS, "Limits", home="lesions:limits", version="lesions:limits_version")
 
@@ -44,14 +44,14 @@ def _read(text: str) -> dict[str, Any]:
     table, own = flags.limits(text), flags.own_repeatability(text)
     return {
         "limits": [_shown(limit) for limit in table],
-        "cautions": limit_words.cautions(table),
+        "cautions": wording.cautions(table),
         "own": own,
-        "smallest": limit_words.smallest_changes(own),
+        "smallest": wording.smallest_changes(own),
     }
 
 
 def _shown(limit: flags.Limit) -> dict[str, str]:
-    title, sentence = limit.sentence.removesuffix("."), limit_words.sentence(limit)
+    title, sentence = limit.sentence.removesuffix("."), wording.sentence(limit)
     return {"title": title, "sentence": sentence, "source": limit.source}
 
 

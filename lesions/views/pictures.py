@@ -11,13 +11,14 @@ from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_GET, require_POST
 
 from clinic.access import Act, allow, may
-from clinic.forms import RevisionForm
 from clinic.models import StaleRow
-from clinic.views import conflict
-from lesions import intake, storage, waiting
+from clinic.pages.fields import RevisionForm
+from clinic.pages.responses import conflict
 from lesions.forms import PicturesForm
-from lesions.intake import AlreadyFiled, PictureRefused
 from lesions.models import Comparison, Image, Lesion, RefusedUpload
+from lesions.pictures import intake, storage
+from lesions.pictures.intake import AlreadyFiled, PictureRefused
+from lesions.review import waiting
 from lesions.views.about import lesion_url
 from lesions.views.register import found, lesion_page
 

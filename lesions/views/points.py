@@ -8,14 +8,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow
-from clinic.forms import RevisionForm
 from clinic.models import StaleRow
-from clinic.views import conflict
-from lesions import assess, outlines, polygons, scales
+from clinic.pages.fields import RevisionForm
+from clinic.pages.responses import conflict
 from lesions.forms import OutlineForm, ScaleForm, as_lines
+from lesions.measuring import measure
 from lesions.models import Assessment, Image, ImageKind
-from lesions.outlines import OutlineRefused
-from lesions.scales import ScaleRefused
+from lesions.pictures import outlines, polygons, scales
+from lesions.pictures.outlines import OutlineRefused
+from lesions.pictures.scales import ScaleRefused
 from lesions.views.about import banner, lesion_url
 
 
@@ -97,7 +98,7 @@ def _page(
 def measure_again(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Assessment.objects.select_related("image__lesion__patient"), pk=pk)
     try:
-        assess.measure_again(assessment=row, by=request.user, revision=RevisionForm(request.POST).seen())
+        measure.measure_again(assessment=row, by=request.user, revision=RevisionForm(request.POST).seen())
     except StaleRow as error:
         return conflict(request, error, lesion_url(row.image.lesion))
     messages.success(request, "The picture waits to be measured again.")

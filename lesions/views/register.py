@@ -8,13 +8,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from clinic import clock
 from clinic.access import Act, allow, may
-from clinic.formats.strip import Dot, Mark, Strip
+from clinic.charts.year_strip import Dot, Mark, Strip
 from clinic.models import Patient, StaleRow
-from clinic.views import conflict
-from lesions import findings, register, sections, subjects
+from clinic.pages.responses import conflict
+from lesions import lesion_sections
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
+from lesions.measuring import figures
 from lesions.models import UNFINISHED, Image, Lesion
-from lesions.register import LesionRefused
+from lesions.register import register, subjects
+from lesions.register.register import LesionRefused
 from lesions.views.about import about_lesion, banner, lesion_url, patient_url
 
 
@@ -78,7 +80,7 @@ def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> Htt
         "decisions": decisions,
         "waits": lesion.reviews.filter(state="waiting").first(),
         "refused": list(lesion.refused_uploads.filter(settled_at__isnull=True).select_related("by")),
-        "sections": sections.sections_for(lesion, request),
+        "sections": lesion_sections.sections_for(lesion, request),
         "upload_form": form,
         "may_add": may(request.user, Act.ADD_PICTURES),
         "may_examine": may(request.user, Act.EXAMINE),
@@ -96,11 +98,11 @@ def _pictures(lesion: Lesion) -> list[dict[str, Any]]:
 
 def _picture(image: Image) -> dict[str, Any]:
     rows = sorted(image.assessments.all(), key=lambda row: row.pk)
-    last = findings.shown(rows)
+    last = figures.shown(rows)
     return {
         "image": image,
         "last": last,
-        "across": findings.figure(last.result, "feret") if last else None,
+        "across": figures.figure(last.result, "feret") if last else None,
         "measuring": any(row.state in UNFINISHED for row in rows),
         "failure": rows[-1].failure if rows else "",
     }
@@ -110,10 +112,10 @@ def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
     """From the first record to a little beyond today."""
     today = clock.today()
     days = [lesion.since, *(image.taken_on for image in images)]
-    start = min(min(days), findings.months_from(today, -12))
+    start = min(min(days), figures.months_from(today, -12))
     dots = [Dot(image.taken_on, f"{image.get_kind_display()} picture") for image in images]
     words = [Mark(each.signed_on, each.get_decision_display().lower()) for each in decisions]
-    return Strip(start, findings.months_from(today, 3), today, dots=dots, marks=words)
+    return Strip(start, figures.months_from(today, 3), today, dots=dots, marks=words)
 
 
 @allow(Act.ADD_PICTURES)

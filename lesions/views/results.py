@@ -10,14 +10,15 @@ from django.utils.text import capfirst
 from django.views.decorators.http import require_POST
 
 from clinic import clock
-from clinic import patients as people
 from clinic.access import Act, allow, may
 from clinic.models import Patient, StaleRow
-from clinic.views import conflict, page_form
-from lesions import pathology, subjects
+from clinic.pages.responses import conflict, page_form
+from clinic.people import patients as people
 from lesions.forms import DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
 from lesions.models import MALIGNANT, Diagnosis, Lesion, Procedure
-from lesions.pathology import ResultRefused
+from lesions.register import subjects
+from lesions.review import pathology
+from lesions.review.pathology import ResultRefused
 from lesions.views.about import patient_url
 
 

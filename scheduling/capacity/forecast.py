@@ -9,9 +9,10 @@ from itertools import groupby
 from django.utils import timezone
 
 from clinic import clock
-from scheduling import booking, load
+from scheduling.desk import booking
 from scheduling.models import Appointment, AppointmentState, RecallState
-from scheduling.rules.ruleset import RuleSet
+from scheduling.planning import visits_wanted
+from scheduling.rules.ruleset.ruleset import RuleSet
 
 WEEKS = 52
 WEEK = timedelta(days=7)
@@ -125,12 +126,12 @@ def own_rate(today: date) -> tuple[float, int]:
 def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
     """One pass over the records."""
     found, last = Wanted(), _monday(today) + WEEK * WEEKS - timedelta(days=1)
-    for patient, known in load.everybody() if ruleset else ():
+    for patient, known in visits_wanted.everybody() if ruleset else ():
         found.records += 1
         plan = getattr(patient, "plan", None)
         found.behind += plan is None or plan.facts_revision != patient.facts_revision
-        wanted = load.following(known, ruleset, patient.open_recalls, today, last)  # type: ignore[attr-defined, arg-type]
-        for day, items in load.visits(wanted, today).items():
+        wanted = visits_wanted.following(known, ruleset, patient.open_recalls, today, last)  # type: ignore[attr-defined, arg-type]
+        for day, items in visits_wanted.visits(wanted, today).items():
             free = [one for one in items if getattr(one, "state", "") != RecallState.BOOKED]
             week = _week(today, day)
             if free and week is not None:

@@ -6,16 +6,16 @@ from typing import Any
 
 from clinic import clock, jobs
 from clinic.models import Policy
-from scheduling import runs
-from scheduling.capacity import Wanted, count_wanted
+from scheduling import background
+from scheduling.capacity.forecast import Wanted, count_wanted
 from scheduling.models import YearRun
-from scheduling.rules_in_force import rules_in_force, rules_of
+from scheduling.planning.rules_in_force import rules_in_force, rules_of
 
 
 def find(today: date) -> tuple[Wanted | None, YearRun | None]:
     """What is wanted, and the run that counted it; while it counts anew what it counted before."""
     rules = rules_in_force()
-    if rules is None or not runs.is_large():
+    if rules is None or not background.is_large():
         return count_wanted(today, rules[1] if rules else None), None
     run = _ask(rules[0], today)
     return (_thawed(run.result) if run.result else None), run
@@ -24,15 +24,15 @@ def find(today: date) -> tuple[Wanted | None, YearRun | None]:
 def ask_anew(today: date) -> None:
     """Facts have moved since the morning: count once more."""
     rules = rules_in_force()
-    if rules and runs.is_large():
+    if rules and background.is_large():
         run = _ask(rules[0], today)
-        if runs.ask_again(YearRun, run.pk):
+        if background.ask_again(YearRun, run.pk):
             jobs.ring("year", run.pk)
 
 
 def every_morning(today: date) -> None:
     rules = rules_in_force()
-    if rules and runs.is_large():
+    if rules and background.is_large():
         _ask(rules[0], today)
         YearRun.objects.filter(day__lt=today).delete()
 
@@ -45,11 +45,11 @@ def _ask(policy: Policy, today: date) -> YearRun:
 
 
 def waiting() -> list[int]:
-    return runs.waiting(YearRun)
+    return background.waiting(YearRun)
 
 
 def work(run_id: int) -> None:
-    if not runs.claim(YearRun, run_id):
+    if not background.claim(YearRun, run_id):
         return
     run = YearRun.objects.select_related("policy").get(pk=run_id)
     result = vars(count_wanted(run.day, rules_of(run.policy)))

@@ -7,13 +7,14 @@ from typing import Any
 from django.db import transaction
 from django.db.models import QuerySet
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient, Visit
-from lesions import findings
+from clinic.trail import audit
+from lesions.measuring import figures
 from lesions.models import Assessment, ImageKind, Lesion
+from scheduling.checklists.definitions import SHEETS, BadEntry, Sheet
 from scheduling.models import Checklist
-from scheduling.sheets import SHEETS, BadEntry, Sheet
 
 OF_THIS_VISIT = timedelta(days=7)
 VISITS_OFFERED = 8
@@ -27,7 +28,7 @@ class ChecklistRefused(ValueError):
 class Suggestion:
     """What the program measured, offered beside a field and never filled in."""
 
-    figure: findings.Figure
+    figure: figures.Figure
     assessment: Assessment
 
     @property
@@ -83,10 +84,10 @@ def suggestions(lesion: Lesion, sheet: Sheet) -> dict[str, Suggestion]:
     picture = lesion.images.exclude(kind=ImageKind.OVERVIEW).order_by("-taken_on", "-pk").first()
     if picture is None or not wanted:
         return {}
-    last = findings.shown(picture.assessments.select_related("image", "drawn_by"))
+    last = figures.shown(picture.assessments.select_related("image", "drawn_by"))
     if last is None or not last.result:
         return {}
-    found = {name: findings.figure(last.result, measure) for name, measure in wanted.items()}
+    found = {name: figures.figure(last.result, measure) for name, measure in wanted.items()}
     return {name: Suggestion(each, last) for name, each in found.items() if each and each.value is not None}
 
 

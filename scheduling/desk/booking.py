@@ -7,12 +7,13 @@ from datetime import date, datetime, time, timedelta
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from clinic import audit, clock, jobs, visits
+from clinic import clock, jobs
 from clinic.access import Act, require
-from clinic.formats.strip import in_words
+from clinic.charts.year_strip import in_words
 from clinic.models import Member, Patient, PatientStatus, Visit, change
-from scheduling import recalls as duties
-from scheduling import worklists
+from clinic.people import visits
+from clinic.trail import audit
+from scheduling.desk import worklists
 from scheduling.models import (
     Appointment,
     AppointmentState,
@@ -23,6 +24,7 @@ from scheduling.models import (
     Resource,
     Session,
 )
+from scheduling.recalls import closing as duties
 
 CELL = timedelta(minutes=5)
 _CANCELLED = {

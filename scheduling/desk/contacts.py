@@ -4,11 +4,14 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 
-from clinic import audit, clock, patients
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import ContactRoute, Member, RouteKind
-from scheduling import ladder, worklists
+from clinic.people import patients
+from clinic.trail import audit
+from scheduling.desk import worklists
 from scheduling.models import DOES_NOT_COUNT, OPEN, ContactAttempt, Outcome, Recall
+from scheduling.planning import ladder
 
 # After these the desk has done today what it can for this recall.
 _SETTLES_THE_DAY = (

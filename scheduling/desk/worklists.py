@@ -6,9 +6,10 @@ from datetime import date, timedelta
 from django.db import transaction
 from django.db.models import F, Max, OuterRef, Q, QuerySet, Subquery
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, PatientStatus, RiskAssessment, StaleRow, Tier, change
+from clinic.trail import audit
 from scheduling.models import ContactAttempt, ItemState, Recall, RecallState, WorkItem
 
 FREE = (ItemState.OPEN, ItemState.HANDED_BACK)

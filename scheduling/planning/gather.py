@@ -7,11 +7,11 @@ from typing import Any
 
 from django.db.models import Max
 
-from clinic import risk
 from clinic.models import DoneItem, Patient
+from clinic.people import risk
 from lesions.models import Diagnosis, Lesion, Procedure, SignOff
 from scheduling.models import Override, Recall, RecallState
-from scheduling.rules import facts
+from scheduling.rules.facts import facts
 
 INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": False, "scc_in_situ": False}
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from clinic.formats.strip import in_words
-from scheduling import recalls
+from clinic.charts.year_strip import in_words
 from scheduling.models import OPEN, PlanProblem, Recall, RecallState
+from scheduling.recalls import closing
 
 
 class _TakenBack(Exception):
@@ -33,7 +33,7 @@ class _Standing:
     problems: dict[int, PlanProblem]
 
 
-def replan(patient_id: int, *, keep: bool, ahead: recalls.Ahead | None = None) -> list[Difference] | None:
+def replan(patient_id: int, *, keep: bool, ahead: closing.Ahead | None = None) -> list[Difference] | None:
     """Make the plan anew and say what changed; None where no plan could be made.
 
     With `keep` false the same writes are made and taken back, so that what is said is what will happen.
@@ -42,7 +42,7 @@ def replan(patient_id: int, *, keep: bool, ahead: recalls.Ahead | None = None) -
     try:
         with transaction.atomic():
             before = _standing(patient_id)
-            if recalls.replan(patient_id, ahead) is not None:
+            if closing.replan(patient_id, ahead) is not None:
                 found = [*_of_recalls(before, patient_id), *_of_problems(before, patient_id)]
             if not keep:
                 raise _TakenBack

@@ -8,18 +8,20 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Exists, F
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.models import Patient, PolicyKind, PolicyState, StaleRow, change
 from clinic.models import Policy as PolicyRow
+from clinic.trail import audit
 from lesions.models import Assessment, Review
-from scheduling import completions, ladder
-from scheduling.facts import gather_all
 from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
-from scheduling.rules import engine, facts, overdue
-from scheduling.rules.plan import Due
-from scheduling.rules.plan import Plan as Answer
-from scheduling.rules.ruleset import RuleSet
-from scheduling.rules_in_force import rules_in_force
+from scheduling.planning import completions, ladder
+from scheduling.planning.gather import gather_all
+from scheduling.planning.rules_in_force import rules_in_force
+from scheduling.rules.facts import facts
+from scheduling.rules.plan import engine, lateness
+from scheduling.rules.plan.plan import Due
+from scheduling.rules.plan.plan import Plan as Answer
+from scheduling.rules.ruleset.ruleset import RuleSet
 
 TRIES = 3
 PORTION = 100
@@ -169,7 +171,7 @@ def _lesions_before_a_dermatologist(patient: Patient) -> set[str]:
 
 def state_on(earliest: date, urgency: str) -> RecallState:
     """Due from its ladder's length before its earliest day."""
-    opens = overdue.opens_on(earliest, ladder.of(urgency).lead_days)
+    opens = lateness.opens_on(earliest, ladder.of(urgency).lead_days)
     return RecallState.DUE if opens <= clock.today() else RecallState.PLANNED
 
 

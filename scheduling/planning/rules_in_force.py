@@ -4,8 +4,8 @@ from functools import lru_cache
 
 from clinic import policies
 from clinic.models import Policy, PolicyKind
-from scheduling.rules import ruleset
-from scheduling.rules.ruleset import RuleSet
+from scheduling.rules.ruleset import ruleset
+from scheduling.rules.ruleset.ruleset import RuleSet
 
 
 @lru_cache(maxsize=16)

@@ -8,12 +8,13 @@ from itertools import zip_longest
 from django.db.models import Prefetch
 
 from clinic.models import Patient
-from scheduling.facts import gather
 from scheduling.models import OPEN, Plan, Recall
-from scheduling.rules import engine, facts
-from scheduling.rules.facts import Facts
-from scheduling.rules.plan import Due
-from scheduling.rules.ruleset import RuleSet
+from scheduling.planning.gather import gather
+from scheduling.rules.facts import facts
+from scheduling.rules.facts.facts import Facts
+from scheduling.rules.plan import engine
+from scheduling.rules.plan.plan import Due
+from scheduling.rules.ruleset.ruleset import RuleSet
 
 CHUNK = 500
 AHEAD = timedelta(days=731)  # how far later intervals are compared: two years, as long as a first phase runs

@@ -5,13 +5,14 @@ from typing import Any
 
 from django.db import transaction
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, PatientStatus, change
-from scheduling import ladder
+from clinic.trail import audit
 from scheduling.models import OPEN, AppointmentState, Ground, Recall, RecallState, Urgency
-from scheduling.replanning import Ahead, open_again, replan, stale, still_asked_for, supersede
-from scheduling.rules_in_force import rules_in_force
+from scheduling.planning import ladder
+from scheduling.planning.replan import Ahead, open_again, replan, stale, still_asked_for, supersede
+from scheduling.planning.rules_in_force import rules_in_force
 
 __all__ = [
     "Ahead",

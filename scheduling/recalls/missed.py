@@ -10,9 +10,8 @@ from io import StringIO
 from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
-from clinic.formats.strip import in_words
+from clinic.charts.year_strip import in_words
 from clinic.models import Patient, PatientStatus
-from scheduling import ladder, words
 from scheduling.models import (
     OPEN,
     Appointment,
@@ -24,7 +23,9 @@ from scheduling.models import (
     Session,
     WorkItem,
 )
-from scheduling.rules import overdue
+from scheduling.planning import ladder
+from scheduling.recalls import wording
+from scheduling.rules.plan import lateness
 
 REASONS = {
     "booked": "booked, too late",
@@ -91,7 +92,7 @@ def as_csv(found: Sequence[MissedRow]) -> str:
         "owner",
     ]
     writer.writerow(head)
-    places = words.subjects([row.recall for row in found])
+    places = wording.subjects([row.recall for row in found])
     for row in found:
         patient, recall = row.patient, row.recall
         cells = [
@@ -99,7 +100,7 @@ def as_csv(found: Sequence[MissedRow]) -> str:
             patient.family_name,
             patient.given_name,
             patient.born,
-            words.what_for(recall, places),
+            wording.what_for(recall, places),
             recall.latest,
             row.days_late,
             row.why,
@@ -133,7 +134,7 @@ def _bookable_days(found: list[Recall]) -> set[date]:
 
 def _row(recall: Recall, today: date, bookable: set[date]) -> MissedRow:
     reason, why = _why(recall, today, bookable)
-    late_by = overdue.days_late(recall.latest, today)
+    late_by = lateness.days_late(recall.latest, today)
     return MissedRow(recall.patient, recall, late_by, reason, why, _owner(recall))
 
 
@@ -148,18 +149,17 @@ def _why_by_visit(recall: Recall, today: date) -> tuple[str, str] | None:
     visits = list(recall.appointments.all())
     if not visits:
         return None
-    last, words = visits[-1], in_words(timezone.localdate(visits[-1].starts_at))
+    last, on = visits[-1], in_words(timezone.localdate(visits[-1].starts_at))
     if last.state == AppointmentState.BOOKED:
         past = timezone.localdate(last.starts_at) < today
-        return (
-            ("no_outcome", f"no outcome of the visit on {words}")
-            if past
-            else ("booked", f"booked for {words}")
-        )
+        return ("no_outcome", f"no outcome of the visit on {on}") if past else ("booked", f"booked for {on}")
     said = {
-        AppointmentState.MISSED: ("missed_visit", f"missed the visit on {words}"),
-        AppointmentState.CANCELLED_BY_CLINIC: ("cancelled_by_us", f"cancelled by us, {words}"),
-        AppointmentState.CANCELLED_BY_PATIENT: ("cancelled_by_patient", f"cancelled by the patient, {words}"),
+        AppointmentState.MISSED: ("missed_visit", f"missed the visit on {on}"),
+        AppointmentState.CANCELLED_BY_CLINIC: ("cancelled_by_us", f"cancelled by us, {on}"),
+        AppointmentState.CANCELLED_BY_PATIENT: (
+            "cancelled_by_patient",
+            f"cancelled by the patient, {on}",
+        ),
     }
     return said.get(AppointmentState(last.state))
 

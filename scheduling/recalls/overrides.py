@@ -6,16 +6,18 @@ from typing import Any
 
 from django.db import transaction
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient, PatientStatus, StaleRow, change
-from scheduling import load
-from scheduling.facts import gather, override_fact
+from clinic.trail import audit
 from scheduling.models import OPEN, Override, Recall
-from scheduling.rules import engine, facts
-from scheduling.rules.facts import Facts, UnreadableFacts
-from scheduling.rules.plan import Due
-from scheduling.rules_in_force import rules_in_force
+from scheduling.planning import visits_wanted
+from scheduling.planning.gather import gather, override_fact
+from scheduling.planning.rules_in_force import rules_in_force
+from scheduling.rules.facts import facts
+from scheduling.rules.facts.facts import Facts, UnreadableFacts
+from scheduling.rules.plan import engine
+from scheduling.rules.plan.plan import Due
 
 Key = tuple[str, str]
 RULE = "override:"  # what the core names the rule of a recall that follows one
@@ -229,7 +231,7 @@ def _compare(before: Facts, after: Facts, key: Key, once: bool = False) -> Effec
     `once`: the duty before was one set day, an extra one that nothing after it is counted by.
     """
     old, new = _deadlines(before, key), _deadlines(after, key)
-    longer_by, falls_away = load.longer(old[1:] if once else old, new)
+    longer_by, falls_away = visits_wanted.longer(old[1:] if once else old, new)
     return Effect(_due(before, key), _due(after, key), longer_by > 0 or falls_away)
 
 
@@ -245,8 +247,8 @@ def _deadlines(known: Facts, key: Key) -> list[tuple[Day, Day]]:
     first, rules, today = _due(known, key), rules_in_force(), clock.today()
     if first is None or rules is None:
         return []
-    all_of_it = load.following(known, rules[1], (first,), today, today + load.AHEAD)
-    return load.deadlines(first, [one for one in all_of_it if (one.purpose, one.subject) == key])
+    all_of_it = visits_wanted.following(known, rules[1], (first,), today, today + visits_wanted.AHEAD)
+    return visits_wanted.deadlines(first, [one for one in all_of_it if (one.purpose, one.subject) == key])
 
 
 def _ending(by: Member, reason: str) -> dict[str, Any]:

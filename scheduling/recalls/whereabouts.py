@@ -11,7 +11,8 @@ from typing import Any
 from django.db import connection, transaction
 from django.utils import timezone
 
-from clinic import audit, clock
+from clinic import clock
+from clinic.trail import audit
 from scheduling.models import FailsafeRun
 
 # Settings of the clinic, no source: the two spans are domain.md's.

@@ -5,12 +5,13 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any, Protocol
 
-from clinic.formats.strip import Dot, Kind, Strip, Window, in_words
+from clinic.charts.year_strip import Dot, Kind, Strip, Window, in_words
 from clinic.models import Visit
-from lesions.subjects import in_words as in_words_of
-from scheduling import ladder
+from lesions.register.subjects import in_words as in_words_of
 from scheduling.models import Override, Recall, RecallState
-from scheduling.rules import dates, overdue, sentences
+from scheduling.planning import ladder
+from scheduling.rules import dates
+from scheduling.rules.plan import lateness, wording
 
 LAST_DAYS = 7
 _BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
@@ -59,12 +60,12 @@ def _where(row: About, places: dict[str, str]) -> str:
 
 
 def interval_words(interval: str) -> str:
-    return sentences.duration_words(dates.parse(interval)).removeprefix("1 ")
+    return wording.duration_words(dates.parse(interval)).removeprefix("1 ")
 
 
 def how_near(recall: Recall, today: date) -> str:
     """How the window stands to today, in one clause."""
-    late = overdue.days_late(recall.latest, today)
+    late = lateness.days_late(recall.latest, today)
     if late:
         return f"{late} day{'s' if late > 1 else ''} past the last day of the window"
     left = (recall.latest - today).days
@@ -77,7 +78,7 @@ def how_near(recall: Recall, today: date) -> str:
 
 def waits_since(recall: Recall) -> date:
     """The day on which it came, or should have come, on the list."""
-    return overdue.opens_on(recall.earliest, ladder.of(recall.urgency).lead_days)
+    return lateness.opens_on(recall.earliest, ladder.of(recall.urgency).lead_days)
 
 
 def kind(recall: Recall, today: date) -> Kind:

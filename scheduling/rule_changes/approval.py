@@ -5,10 +5,11 @@ from collections.abc import Iterable, Iterator
 
 from django.db import transaction
 
-from clinic import audit, clock, policies
+from clinic import clock, policies
 from clinic.models import AuditRecord, Member, Patient, Policy
-from scheduling import preview_runs
-from scheduling.preview import Change, Preview, basis, make
+from clinic.trail import audit
+from scheduling.rule_changes import preview_jobs
+from scheduling.rule_changes.preview import Change, Preview, basis, make
 
 ACTION = "recall.accept_change"
 LOOK_AGAIN = "What this set would do has not been looked at, or has changed since: look at the preview first."
@@ -18,7 +19,7 @@ def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted:
     """Bring a set into force, by whoever has seen what it does; one record for each patient whose dates change."""
     # Seconds of work stay outside the transaction; inside it, what they rest on is compared once more.
     seen = basis(policy, clock.today())
-    found = preview_runs.kept(policy, clock.today(), seen) or make(policy, clock.today())
+    found = preview_jobs.kept(policy, clock.today(), seen) or make(policy, clock.today())
     if digest != found.digest:
         raise policies.PolicyRefused(LOOK_AGAIN)
     if set(found.lengthened) - set(accepted):
@@ -82,6 +83,6 @@ def changes_of(policy: Policy) -> tuple[list[Change], dict[int, Patient]]:
 def _changes(row: AuditRecord) -> Iterator[Change]:
     for plain in row.details["changes"]:
         purpose, _, subject = plain["what"].partition(" ")
-        before, after = preview_runs.window(plain["before"]), preview_runs.window(plain["after"])
+        before, after = preview_jobs.window(plain["before"]), preview_jobs.window(plain["after"])
         longer = plain["longer_by"], plain["falls_away"]
         yield Change(row.patient_id, purpose, subject, *plain["rule"], before, after, *longer)

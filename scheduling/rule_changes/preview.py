@@ -9,13 +9,13 @@ from datetime import date
 
 from clinic import policies
 from clinic.models import Patient, Policy, PolicyKind
-from scheduling import load
 from scheduling.models import OPEN, Recall
-from scheduling.rules import engine
-from scheduling.rules.facts import Facts
-from scheduling.rules.plan import Due
-from scheduling.rules.ruleset import RuleSet
-from scheduling.rules_in_force import rules_in_force, rules_of
+from scheduling.planning import visits_wanted
+from scheduling.planning.rules_in_force import rules_in_force, rules_of
+from scheduling.rules.facts.facts import Facts
+from scheduling.rules.plan import engine
+from scheduling.rules.plan.plan import Due
+from scheduling.rules.ruleset.ruleset import RuleSet
 
 MONTHS_SHOWN = 12
 
@@ -114,11 +114,13 @@ class Preview:
         self.records += 1
         plan = getattr(patient, "plan", None)
         self.behind += plan is None or plan.facts_revision != patient.facts_revision
-        until = self.today + load.AHEAD
+        until = self.today + visits_wanted.AHEAD
         new = engine.plan(known, proposed, self.today)
-        new_all = load.following(known, proposed, new.due, self.today, until)
+        new_all = visits_wanted.following(known, proposed, new.due, self.today, until)
         old = engine.plan(known, current, self.today) if current else None
-        old_all = load.following(known, current, old.due, self.today, until) if current and old else []
+        old_all = (
+            visits_wanted.following(known, current, old.due, self.today, until) if current and old else []
+        )
         changes = list(_changes(patient, old_all, new.due, new_all))
         answered = {(one.code, one.subject) for one in old.problems} if old else set()
         asked = [
@@ -143,7 +145,7 @@ def make(policy: Policy, today: date) -> Preview:
     current = rules_in_force()
     replaced, old = current if current else (None, None)
     found, proposed = Preview(policy, today, replaced), rules_of(policy)
-    for patient, known in load.everybody():
+    for patient, known in visits_wanted.everybody():
         found.add(patient, known, proposed, old)
     return found
 
@@ -168,9 +170,9 @@ def _changes(
     after = {(one.purpose, one.subject): one for one in new_due}
     for key in sorted({*before, *after}):
         row, due = before.get(key), after.get(key)
-        old = load.deadlines(row, [one for one in old_all if (one.purpose, one.subject) == key])
-        new = load.deadlines(due, [one for one in new_all if (one.purpose, one.subject) == key])
-        longer, falls_away = load.longer(old, new) if row else (0, False)
+        old = visits_wanted.deadlines(row, [one for one in old_all if (one.purpose, one.subject) == key])
+        new = visits_wanted.deadlines(due, [one for one in new_all if (one.purpose, one.subject) == key])
+        longer, falls_away = visits_wanted.longer(old, new) if row else (0, False)
         change = Change(
             patient.pk, *key, row.rule if row else "", due.rule if due else "",
             _window(row), _window(due), longer, falls_away,
@@ -189,4 +191,4 @@ def _becomes_overdue(one: Change, today: date) -> bool:
 
 
 def _months(wanted: list[Due | Recall], today: date) -> list[date]:
-    return sorted(day.replace(day=1) for day in load.visits(wanted, today))
+    return sorted(day.replace(day=1) for day in visits_wanted.visits(wanted, today))

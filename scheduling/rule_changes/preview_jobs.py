@@ -7,15 +7,15 @@ from typing import Any
 
 from clinic import clock, jobs
 from clinic.models import Patient, Policy
-from scheduling import runs
+from scheduling import background
 from scheduling.models import PreviewRun
-from scheduling.preview import Change, NoAnswer, Preview, Window, basis, make
-from scheduling.rules_in_force import rules_in_force
+from scheduling.planning.rules_in_force import rules_in_force
+from scheduling.rule_changes.preview import Change, NoAnswer, Preview, Window, basis, make
 
 
 def find(policy: Policy, today: date) -> Preview | PreviewRun:
     """What the set would do; a run that is asked for where working it out takes longer than a page may."""
-    if not runs.is_large():
+    if not background.is_large():
         return make(policy, today)
     return kept(policy, today, basis(policy, today)) or _ask(policy)
 
@@ -29,19 +29,19 @@ def kept(policy: Policy, today: date, seen: str) -> Preview | None:
 def _ask(policy: Policy) -> PreviewRun:
     """One row for a policy: a run that waits or is being worked out is not asked for twice."""
     run, _ = PreviewRun.objects.get_or_create(policy=policy, defaults={"asked_at": clock.now()})
-    if runs.ask_again(PreviewRun, run.pk, basis=""):
+    if background.ask_again(PreviewRun, run.pk, basis=""):
         run.refresh_from_db()
     jobs.ring("preview", run.pk)
     return run
 
 
 def waiting() -> list[int]:
-    return runs.waiting(PreviewRun)
+    return background.waiting(PreviewRun)
 
 
 def work(run_id: int) -> None:
     """What it rests on is read before the work: a change since shows."""
-    if not runs.claim(PreviewRun, run_id):
+    if not background.claim(PreviewRun, run_id):
         return
     policy = Policy.objects.get(preview_run=run_id)
     today = clock.today()

@@ -5,14 +5,15 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from clinic.formats.strip import Dot, Kind, Mark, Strip, Window, in_words
-from scheduling import load
-from scheduling.facts import INVASIVE
-from scheduling.rules import coherence, engine, facts
-from scheduling.rules.facts import Facts
-from scheduling.rules.plan import Due, Plan, Problem
-from scheduling.rules.ruleset import RuleSet
-from scheduling.rules.vocabulary import PURPOSE_WORDS
+from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window, in_words
+from scheduling.planning import visits_wanted
+from scheduling.planning.gather import INVASIVE
+from scheduling.rules.facts import contradictions, facts
+from scheduling.rules.facts.facts import Facts
+from scheduling.rules.plan import engine
+from scheduling.rules.plan.plan import Due, Plan, Problem
+from scheduling.rules.ruleset.ruleset import RuleSet
+from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 
 _BACK = timedelta(days=180)  # room for the name of a recent mark beside the line of today
 _LONGEST_BACK = timedelta(days=400)
@@ -91,8 +92,12 @@ def answer(
     """The plan of `supposed`; beside that of `known` under the rules in force where both are given."""
     plan = engine.plan(supposed, ruleset, today)
     without = engine.plan(known, now, today) if known and now else None
-    until = today + load.AHEAD
-    later = [one for one in load.following(supposed, ruleset, plan.due, today, until) if one not in plan.due]
+    until = today + visits_wanted.AHEAD
+    later = [
+        one
+        for one in visits_wanted.following(supposed, ruleset, plan.due, today, until)
+        if one not in plan.due
+    ]
     keys = {_key(due) for due in plan.due}
     return Answer(
         lines=[Line(due, _change(due, without), _then(due, later)) for due in plan.due],
@@ -151,7 +156,7 @@ def _done(supposed: Facts, purposes: Iterable[str], today: date) -> Iterable[fac
     tumours = [f"diagnosis:{row.id}" for row in supposed.diagnoses]
     for purpose in purposes:
         about = {"procedure": procedures, "diagnosis": tumours}.get(
-            coherence.subject_of(purpose), ["patient"]
+            contradictions.subject_of(purpose), ["patient"]
         )
         yield from (facts.Done(purpose, subject, today) for subject in about)  # type: ignore[arg-type]
 
@@ -177,7 +182,7 @@ def _change(due: Due, without: Plan | None) -> str:
 
 def _then(due: Due, later: Iterable[Any]) -> tuple[date, ...]:
     """One visit for what one visit completes, as the forecast of the clinic's load counts it."""
-    days = load.visits([due, *(one for one in later if _key(one) == _key(due))], due.target)
+    days = visits_wanted.visits([due, *(one for one in later if _key(one) == _key(due))], due.target)
     return tuple(sorted(days)[1:])
 
 

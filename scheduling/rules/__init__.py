@@ -1,0 +1,1 @@
+"""The planning core: facts in, plan with reasons out; usable alone, without Django."""

@@ -10,8 +10,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from . import engine, facts, first_schema, ruleset, sentences
-from .plan import Plan
+from scheduling.rules.facts import facts, first_schema
+from scheduling.rules.plan import engine, wording
+from scheduling.rules.plan.plan import Plan
+from scheduling.rules.ruleset import ruleset
 
 
 class Unreadable(Exception):
@@ -33,7 +35,7 @@ def plan(options: argparse.Namespace) -> int:
         _print_json(answer.to_json())
         return 0
     for due in answer.due:
-        print(sentences.due_sentence(due))
+        print(wording.due_sentence(due))
     for problem in answer.problems:
         print(f"To decide ({problem.subject}): {problem.text}")
     if not answer.due and not answer.problems:
@@ -60,13 +62,13 @@ def explain(options: argparse.Namespace) -> int:
     if options.facts is None:
         print(f"{rules.title}, version {rules.version}")
         for rule in rules.rules:
-            print(sentences.rule_sentence(rule))
+            print(wording.rule_sentence(rule))
         return 0
     if options.today is None:
         raise Unreadable("with facts, --today says for which day")
     answer = _plan(options, rules)
     for due in answer.due:
-        print(sentences.due_sentence(due))
+        print(wording.due_sentence(due))
         for reason in due.reasons:
             print(f"  because {reason.text}. Source: {reason.source}.")
     for problem in answer.problems:

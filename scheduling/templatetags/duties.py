@@ -3,7 +3,7 @@ from datetime import date
 
 from django import template
 
-from clinic.formats.strip import in_words
+from clinic.charts.year_strip import in_words
 
 register = template.Library()
 _ISO_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")

@@ -1,0 +1,1 @@
+"""Pages of the desk, the recalls, the rules and the year ahead."""

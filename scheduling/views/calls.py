@@ -7,13 +7,16 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.views.decorators.http import require_POST
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, allow, may
 from clinic.models import Patient, StaleRow
-from clinic.views import conflict, page_form
-from scheduling import booking, contacts, ladder, recalls, words, worklists
+from clinic.pages.responses import conflict, page_form
+from clinic.trail import audit
+from scheduling.desk import booking, contacts, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, Ground, Recall, RecallState
+from scheduling.planning import ladder
+from scheduling.recalls import closing, wording
 
 LOOK_AHEAD = timedelta(days=90)
 SLOTS = 8
@@ -35,11 +38,11 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
     context = {
         "recall": found,
         "patient": patient,
-        "what": words.what_for(found, words.subjects([found])),
-        "near": words.how_near(found, today),
-        "policy_line": words.policy_line(found.policy),
-        "strip": words.strip_of(
-            found, words.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today
+        "what": wording.what_for(found, wording.subjects([found])),
+        "near": wording.how_near(found, today),
+        "policy_line": wording.policy_line(found.policy),
+        "strip": wording.strip_of(
+            found, wording.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today
         ),
         "routes": list(patient.routes.all()),
         "attempts": list(found.attempts.select_related("by").order_by("-at", "-pk")),
@@ -69,13 +72,13 @@ def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
     inside = _slots(max(today, found.earliest), found.latest) if today <= found.latest else []
     after = [] if inside else _slots(max(today, found.latest + timedelta(days=1)), today + LOOK_AHEAD)
     beside = list(_beside(found))
-    places = words.subjects(beside)
+    places = wording.subjects(beside)
     return {
         "may_book": True,
         "inside": inside,
         "after": after,
         "look_ahead": today + LOOK_AHEAD,
-        "beside": [(row, words.what_for(row, places)) for row in beside],
+        "beside": [(row, wording.what_for(row, places)) for row in beside],
     }
 
 
@@ -142,7 +145,7 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
             done = _close_or_propose(found, request.user, form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
-        except recalls.RecallRefused as error:
+        except closing.RecallRefused as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, done)
@@ -162,9 +165,9 @@ def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
     desk = ladder.of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
     second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
     if second and may(member, Act.PROPOSE_CLOSING if desk else Act.CLOSE_RECALLS):
-        recalls.close(recall=found, by=member, **given)
+        closing.close(recall=found, by=member, **given)
         return "The recall is closed."
-    recalls.propose_closing(recall=found, by=member, **given)
+    closing.propose_closing(recall=found, by=member, **given)
     return "Closing is proposed; the recall stays open until somebody else has closed it."
 
 
@@ -181,10 +184,10 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
     form = LaterForm(request.POST or None, initial={"revision": found.revision})
     if form.is_valid():
         try:
-            recalls.unreachable(recall=found, by=request.user, **form.cleaned_data)
+            closing.unreachable(recall=found, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
-        except recalls.RecallRefused as error:
+        except closing.RecallRefused as error:
             form.add_error(None, str(error))
         else:
             return redirect(back)

@@ -8,10 +8,10 @@ from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow
-from clinic.formats.columns import Bar, Chart, Column
-from clinic.formats.strip import MONTHS, Kind, in_words
-from scheduling import year_runs
-from scheduling.capacity import PUBLISHED, Forecast, Rate, Week, forecast, own_rate
+from clinic.charts.columns import Bar, Chart, Column
+from clinic.charts.year_strip import MONTHS, Kind, in_words
+from scheduling.capacity import forecast_jobs
+from scheduling.capacity.forecast import PUBLISHED, Forecast, Rate, Week, forecast, own_rate
 from scheduling.forms import MissedRateForm
 from scheduling.models import YearRun
 
@@ -28,7 +28,7 @@ def capacity(request: HttpRequest) -> HttpResponse:
     rate = _chosen(form.cleaned_data["missed"], rates) if form.is_valid() else PUBLISHED[0]
     if not form.is_bound:
         form = MissedRateForm(initial={"missed": rate.per_cent})
-    wanted, run = year_runs.find(today)
+    wanted, run = forecast_jobs.find(today)
     if wanted is None:
         return render(request, "scheduling/waits.html", _waits(run))
     found = forecast(today, rate.per_cent / 100, wanted)
@@ -39,7 +39,7 @@ def capacity(request: HttpRequest) -> HttpResponse:
 @allow(Act.SEE_WORKLIST)
 @require_POST
 def count_anew(request: HttpRequest) -> HttpResponse:
-    year_runs.ask_anew(clock.today())
+    forecast_jobs.ask_anew(clock.today())
     return redirect("scheduling:capacity")
 
 

@@ -9,9 +9,9 @@ from django.shortcuts import redirect, render
 from clinic.access import Act, allow
 from lesions.views.about import banner
 from lesions.views.register import found
-from scheduling import checklists
+from scheduling.checklists import records
+from scheduling.checklists.definitions import SHEETS
 from scheduling.forms import ChecklistForm
-from scheduling.sheets import SHEETS
 
 
 @allow(Act.FILL_CHECKLIST)
@@ -19,16 +19,16 @@ def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
     lesion, sheet = found(pk), SHEETS.get(kind)
     if sheet is None:
         raise Http404(kind)
-    visits = checklists.visits_of(lesion.patient)
+    visits = records.visits_of(lesion.patient)
     form = ChecklistForm(
-        request.POST or None, sheet=sheet, visits=visits, likely=checklists.likely_visit(visits)
+        request.POST or None, sheet=sheet, visits=visits, likely=records.likely_visit(visits)
     )
     if form.is_valid():
         try:
-            row = checklists.fill(
+            row = records.fill(
                 lesion=lesion, visit=form.visit(), by=request.user, kind=kind, entries=form.entries()
             )
-        except checklists.ChecklistRefused as error:
+        except records.ChecklistRefused as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, f"{row.get_kind_display()}, lesion {lesion.label}: {row.words}")
@@ -37,7 +37,7 @@ def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
         "sheet": sheet,
         "form": form,
         "visits": visits,
-        "fields": _fields(form, checklists.suggestions(lesion, sheet)),
+        "fields": _fields(form, records.suggestions(lesion, sheet)),
     }
     status = 422 if form.is_bound and form.errors else 200
     return render(request, "scheduling/checklist.html", context, status=status)

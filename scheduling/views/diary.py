@@ -9,12 +9,13 @@ from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow, may
-from clinic.forms import RevisionForm
 from clinic.models import StaleRow
-from clinic.views import conflict, page_form
-from scheduling import booking, words
+from clinic.pages.fields import RevisionForm
+from clinic.pages.responses import conflict, page_form
+from scheduling.desk import booking
 from scheduling.forms import CameForm, ClosureForm, HoursForm
 from scheduling.models import Appointment, ClosureDay, Resource, Session
+from scheduling.recalls import wording
 
 
 @allow(Act.SEE_WORKLIST)
@@ -50,7 +51,7 @@ def _days(first: date, length: int) -> list[dict[str, Any]]:
     span = (first, first + timedelta(days=length - 1))
     rows = Appointment.objects.filter(starts_at__date__range=span).select_related("patient", "resource")
     visits = list(rows.prefetch_related("recalls").order_by("starts_at", "resource__name", "pk"))
-    places = words.subjects([row for visit in visits for row in visit.recalls.all()])
+    places = wording.subjects([row for visit in visits for row in visit.recalls.all()])
     sessions = list(Session.objects.filter(day__range=span).select_related("resource"))
     closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
     return [
@@ -59,7 +60,7 @@ def _days(first: date, length: int) -> list[dict[str, Any]]:
             "closed": closed.get(day, ""),
             "sessions": [row for row in sessions if row.day == day],
             "visits": [
-                (visit, "; ".join(words.what_for(row, places) for row in visit.recalls.all()))
+                (visit, "; ".join(wording.what_for(row, places) for row in visit.recalls.all()))
                 for visit in visits
                 if timezone.localdate(visit.starts_at) == day
             ],

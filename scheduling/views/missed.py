@@ -6,34 +6,34 @@ from django.shortcuts import render
 from clinic import clock
 from clinic.access import Act, allow
 from clinic.models import Patient
-from scheduling import failsafe, words
-from scheduling import missed as late
 from scheduling.models import FailsafeRun, PlanProblem
+from scheduling.recalls import missed as late
+from scheduling.recalls import whereabouts, wording
 
 
 @allow(Act.SEE_MISSED)
 def missed(request: HttpRequest) -> HttpResponse:
     """The sum of where everybody is, and who should have been seen and was not; `why` narrows the list."""
-    rows, count = late.rows(clock.today()), failsafe.live()
+    rows, count = late.rows(clock.today()), whereabouts.live()
     reason = request.GET.get("why", "")
     shown = [row for row in rows if row.reason == reason] if reason in late.REASONS else rows
-    places = words.subjects([row.recall for row in shown])
+    places = wording.subjects([row.recall for row in shown])
     context = {
-        "rows": [(row, words.what_for(row.recall, places)) for row in shown],
+        "rows": [(row, wording.what_for(row.recall, places)) for row in shown],
         "people": late.people(rows),
         "reasons": late.counts(rows),
         "reason": late.REASONS.get(reason, ""),
         "count": count,
-        "ledger": [(name, failsafe.WORDS[name], number) for name, number in count.counts.items()],
+        "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
         "night": FailsafeRun.objects.first(),
-        "agree": failsafe.overdue_now() == {row.patient.pk for row in rows},
+        "agree": whereabouts.overdue_now() == {row.patient.pk for row in rows},
         "alarms": _with_names([*count.alarms, *count.faults]),
         "problems": _open_problems().count(),
     }
     return render(request, "scheduling/missed.html", context)
 
 
-def _with_names(alarms: list[failsafe.Alarm]) -> list[tuple[str, list[Patient]]]:
+def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient]]]:
     keys = {key for alarm in alarms for key in alarm.patients}
     people = Patient.objects.in_bulk(keys)
     return [(alarm.words, [people[key] for key in alarm.patients]) for alarm in alarms]
@@ -49,10 +49,10 @@ def _open_problems() -> Any:
 @allow(Act.SEE_MISSED)
 def bucket(request: HttpRequest, name: str) -> HttpResponse:
     """Exactly those whom the count has in this place."""
-    if name not in failsafe.WORDS:
+    if name not in whereabouts.WORDS:
         raise Http404(name)
-    found = Patient.objects.filter(pk__in=failsafe.patients_in(name))
-    context = {"people": list(found), "words": failsafe.WORDS[name], "moment": clock.now()}
+    found = Patient.objects.filter(pk__in=whereabouts.patients_in(name))
+    context = {"people": list(found), "words": whereabouts.WORDS[name], "moment": clock.now()}
     return render(request, "scheduling/bucket.html", context)
 
 

@@ -7,15 +7,16 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import capfirst
 
-from clinic import audit, panels
 from clinic.access import Act, allow
-from clinic.forms import done_choices
 from clinic.models import Member, Patient, StaleRow
 from clinic.models.visit import ABOUT, NOT_ALWAYS_ON_RECORD
-from clinic.views import conflict, page_of
-from scheduling import overrides, words
+from clinic.pages import patient_page
+from clinic.pages.fields import done_choices
+from clinic.pages.responses import conflict, page_of
+from clinic.trail import audit
 from scheduling.forms import EndOverrideForm, OverrideForm
 from scheduling.models import OPEN, Override
+from scheduling.recalls import overrides, wording
 
 
 @allow(Act.OVERRIDE)
@@ -56,9 +57,9 @@ def _set(patient: Patient, by: Member, given: dict[str, Any]) -> None:
 def _choices(patient: Patient) -> list[tuple[str, str]]:
     """What is planned now first, then everything else a visit may be about."""
     rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
-    places = words.subjects(rows)
-    planned = {f"{row.purpose}|{row.subject}": words.what_is_planned(row, places) for row in rows}
-    return [*done_choices(panels.subjects_of(patient), planned.items()), *_ELSEWHERE]
+    places = wording.subjects(rows)
+    planned = {f"{row.purpose}|{row.subject}": wording.what_is_planned(row, places) for row in rows}
+    return [*done_choices(patient_page.subjects_of(patient), planned.items()), *_ELSEWHERE]
 
 
 # What was cut or found elsewhere is on no record here: its day stands under the patient.
@@ -95,7 +96,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"Ended; the rules count again for {patient}.")
             return redirect("clinic:patient", patient.pk)
-    what = words.what_is_set(row, words.subjects([row]))
+    what = wording.what_is_set(row, wording.subjects([row]))
     more = {"row": row, "what": what, "said": shown}
     return _page(request, patient, form, effect, "scheduling/override_end.html", **more)
 

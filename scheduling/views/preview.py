@@ -10,16 +10,16 @@ from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow, may
-from clinic.formats.columns import Bar, Chart, Column
-from clinic.formats.strip import MONTHS
+from clinic.charts.columns import Bar, Chart, Column
+from clinic.charts.year_strip import MONTHS
 from clinic.models import Patient, Policy, PolicyState, Purpose
-from scheduling import words
-from scheduling.approval import approve as approve_previewed
-from scheduling.approval import changes_of
 from scheduling.models import PreviewRun
-from scheduling.preview import Change, Preview
-from scheduling.preview_runs import find
-from scheduling.rules_in_force import check, rules_of
+from scheduling.planning.rules_in_force import check, rules_of
+from scheduling.recalls import wording
+from scheduling.rule_changes.approval import approve as approve_previewed
+from scheduling.rule_changes.approval import changes_of
+from scheduling.rule_changes.preview import Change, Preview
+from scheduling.rule_changes.preview_jobs import find
 from scheduling.views.rules import PAGES
 
 
@@ -78,7 +78,7 @@ def accepted(request: HttpRequest, pk: int) -> HttpResponse:
     """Whose dates were accepted with this set when it was approved, as they were shown then."""
     policy = PAGES.one(pk)
     changes, people = changes_of(policy)
-    places = words.subjects(changes)
+    places = wording.subjects(changes)
     context = {
         "policy": policy,
         "people": len(people),
@@ -94,7 +94,7 @@ def _may_sign(request: HttpRequest, policy: Policy) -> bool:
 
 
 def _lists(found: Preview) -> dict[str, Any]:
-    places = words.subjects([*found.changes, *found.no_answer])
+    places = wording.subjects([*found.changes, *found.no_answer])
     later = [
         Group(key, _from_to(found, changes[0]), max(one.longer_by for one in changes), shown)
         for key, changes in found.lengthened.items()

@@ -9,19 +9,21 @@ from django.views.decorators.http import require_POST
 
 from clinic import policies
 from clinic.access import Act, allow
-from clinic.formats.phases import PhaseMark
+from clinic.charts.phases import PhaseMark
 from clinic.models import PolicyKind
-from clinic.policy_pages import PolicyPages, rights
-from clinic.views import page_form
-from lesions import bodymap
-from scheduling import approval, words
+from clinic.pages.policy_steps import PolicyPages, rights
+from clinic.pages.responses import page_form
+from lesions.register import bodymap
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
-from scheduling.rules import ruleset, sentences
+from scheduling.planning.rules_in_force import check, rules_in_force, rules_of
+from scheduling.recalls import wording
+from scheduling.rule_changes import approval
 from scheduling.rules.dates import Duration
-from scheduling.rules.ruleset import Rule
-from scheduling.rules.vocabulary import SOURCELESS
-from scheduling.rules_in_force import check, rules_in_force, rules_of
+from scheduling.rules.plan import wording as rule_wording
+from scheduling.rules.ruleset import ruleset
+from scheduling.rules.ruleset.ruleset import Rule
+from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
 PAGES = PolicyPages(PolicyKind.RULES, "Rule set", home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
@@ -89,12 +91,12 @@ def shown(rules: tuple[Rule, ...]) -> list[Shown]:
 
 def _flag(rule: Rule) -> str:
     """How well the source is known; where there is none, there is nothing to have read."""
-    return "" if rule.source in SOURCELESS else words.FLAGS.get(rule.flag, rule.flag)
+    return "" if rule.source in SOURCELESS else wording.FLAGS.get(rule.flag, rule.flag)
 
 
 def _sentence(rule: Rule) -> str:
     """Without the title above it and the source below it."""
-    whole = sentences.rule_sentence(rule, _SITES).removeprefix(f"{rule.title}: ")
+    whole = rule_wording.rule_sentence(rule, _SITES).removeprefix(f"{rule.title}: ")
     return capfirst(whole.rpartition(" Source: ")[0])
 
 
@@ -102,7 +104,7 @@ def marks(rule: Rule) -> list[PhaseMark]:
     """The phases as a time line; what follows is drawn only where a person decides."""
     found = [
         PhaseMark(
-            label=sentences.phase_words(phase),
+            label=rule_wording.phase_words(phase),
             interval_months=_months(phase.target),
             months=_months(phase.length) if phase.length is not None and not phase.as_decided else None,
             dashed=phase.as_decided,
@@ -110,7 +112,7 @@ def marks(rule: Rule) -> list[PhaseMark]:
         for phase in rule.phases
     ]
     if rule.then == "ask":
-        found.append(PhaseMark(sentences.phase_labels(rule)[-1], 0, _asking(found), dashed=True))
+        found.append(PhaseMark(rule_wording.phase_labels(rule)[-1], 0, _asking(found), dashed=True))
     return found
 
 

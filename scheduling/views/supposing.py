@@ -3,16 +3,17 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from clinic import audit, clock
+from clinic import clock
 from clinic.access import Act, allow
 from clinic.models import Policy, Purpose
-from scheduling import words
-from scheduling.facts import gather
+from clinic.trail import audit
 from scheduling.forms import SuppositionForm
-from scheduling.rules.plan import Due
-from scheduling.rules_in_force import check, rules_in_force, rules_of
-from scheduling.supposing import NOBODY, SUPPOSED, Answer, CannotSuppose, answer
-from scheduling.supposing import suppose as supposed_facts
+from scheduling.planning.gather import gather
+from scheduling.planning.rules_in_force import check, rules_in_force, rules_of
+from scheduling.recalls import wording
+from scheduling.rule_changes.what_if import NOBODY, SUPPOSED, Answer, CannotSuppose, answer
+from scheduling.rule_changes.what_if import suppose as supposed_facts
+from scheduling.rules.plan.plan import Due
 
 URGENCIES = {"A": "urgent", "B": "surveillance", "C": "reminder"}
 
@@ -64,7 +65,7 @@ def _policy(form: SuppositionForm) -> Policy:
 
 
 def _in_words(found: Answer) -> dict[str, Any]:
-    places = words.subjects([*(line.due for line in found.lines), *found.gone, *found.problems])
+    places = wording.subjects([*(line.due for line in found.lines), *found.gone, *found.problems])
     places |= {f"lesion:{SUPPOSED}": "the supposed lesion", f"diagnosis:{SUPPOSED}": "the supposed diagnosis"}
     return {
         "lines": [(line, _what(line.due, places), URGENCIES[line.due.urgency]) for line in found.lines],

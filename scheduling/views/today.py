@@ -11,11 +11,10 @@ from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow, may
-from clinic.formats.strip import Strip
+from clinic.charts.year_strip import Strip
 from clinic.models import ContactRoute, Member, StaleRow
-from clinic.views import conflict
-from scheduling import booking, ladder, overrides, words, worklists
-from scheduling.missed import tried
+from clinic.pages.responses import conflict
+from scheduling.desk import booking, worklists
 from scheduling.models import (
     Appointment,
     AppointmentState,
@@ -25,6 +24,9 @@ from scheduling.models import (
     Recall,
     WorkItem,
 )
+from scheduling.planning import ladder
+from scheduling.recalls import overrides, wording
+from scheduling.recalls.missed import tried
 
 ROOM_DAYS = 14
 
@@ -53,7 +55,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "outcomes": [know.appointment(visit) for visit in waiting],
         "people": len({item.recall.patient_id for item in items}),
-        "oldest": min((words.waits_since(item.recall) for item in items), default=None),
+        "oldest": min((wording.waits_since(item.recall) for item in items), default=None),
         "with_others": _with_others(items, request.user),
         "ledger": _ledger(day, request.user),
         "room": _room(day),
@@ -76,9 +78,9 @@ class _Know:
 
     def __init__(self, recalls: list[Recall], day: date) -> None:
         self.day = day
-        self.places = words.subjects(recalls)
+        self.places = wording.subjects(recalls)
         people = {row.patient_id for row in recalls}
-        self.visits = words.visit_days(people, day - timedelta(days=400))
+        self.visits = wording.visit_days(people, day - timedelta(days=400))
         self.attempts: dict[int, list[ContactAttempt]] = {}
         for attempt in ContactAttempt.objects.filter(recall__in=recalls).order_by("at", "pk"):
             self.attempts.setdefault(attempt.recall_id, []).append(attempt)
@@ -86,21 +88,21 @@ class _Know:
         self.reachable = set(live.values_list("patient_id", flat=True))
 
     def row(self, item: WorkItem, recall: Recall, member: Any) -> Row:
-        strip = words.strip_of(recall, self.visits[recall.patient_id], self.day)
+        strip = wording.strip_of(recall, self.visits[recall.patient_id], self.day)
         mine = item.claimed_by_id == member.pk
-        return Row(item, recall, words.what_for(recall, self.places), self.notes(recall), strip, mine)
+        return Row(item, recall, wording.what_for(recall, self.places), self.notes(recall), strip, mine)
 
     def appointment(self, visit: Appointment) -> Row:
         rows = list(visit.recalls.all())
-        what = "; ".join(words.what_for(row, self.places) for row in rows)
-        strip = words.strip_of(rows[0], self.visits[visit.patient_id], self.day) if rows else None
+        what = "; ".join(wording.what_for(row, self.places) for row in rows)
+        strip = wording.strip_of(rows[0], self.visits[visit.patient_id], self.day) if rows else None
         return Row(visit, rows[0] if rows else None, what, [], strip)
 
     def notes(self, recall: Recall) -> list[str]:
         counted = [attempt for attempt in self.attempts.get(recall.pk, []) if attempt.counts]
         of = ladder.of(recall.urgency).attempts
         made = f"{tried(counted)}, {len(counted)} of {of} attempts" if counted else "no attempt yet"
-        notes = [words.how_near(recall, self.day), made]
+        notes = [wording.how_near(recall, self.day), made]
         if counted:
             last = timezone.localtime(counted[-1].at)
             notes.append(

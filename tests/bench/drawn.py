@@ -6,7 +6,7 @@ import time
 import numpy as np
 
 from lesions.analysis import pipeline
-from lesions.analysis.phantom import SKIN_TONES, Phantom, draw, grown, recaptured, with_new_patch
+from lesions.analysis.drawing.phantom import SKIN_TONES, Phantom, draw, grown, recaptured, with_new_patch
 from lesions.analysis.types import Scale
 from tests.bench.table import row
 

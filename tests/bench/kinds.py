@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image
 from scipy import ndimage
 
-from lesions.analysis.colour import to_lab
+from lesions.analysis.picture.colour import to_lab
 
 FAINT = 12.0  # difference in CIELAB between lesion and the skin round it
 PINK = 8.0  # redder than the skin by this, and hardly darker

@@ -12,7 +12,8 @@ from datetime import date, timedelta
 
 from dateutil.relativedelta import relativedelta
 
-from scheduling.rules import engine, ruleset
+from scheduling.rules.plan import engine
+from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.build import build
 
 RULES = ruleset.load(ruleset.shipped("default"))

@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from lesions.analysis import agreement, doubts, finders, learned, prepare
-from lesions.analysis.colour import to_lab
+from lesions.analysis.outline import agreement, doubts, finders, learned
+from lesions.analysis.picture import prepare
+from lesions.analysis.picture.colour import to_lab
 from tests.bench import kinds
 from tests.bench.table import row
 

@@ -127,13 +127,13 @@ def progress(done, of):
 
 def sweep(alone):
     """Everybody who is behind, one transaction each; seconds, processor seconds, and how many were planned."""
-    from scheduling import replanning
+    from scheduling.planning import replan
 
     begin, worked = time.perf_counter(), time.process_time()
-    keys = replanning.stale(None)
-    ahead = None if alone else replanning.Ahead(keys)
+    keys = replan.stale(None)
+    ahead = None if alone else replan.Ahead(keys)
     for number, key in enumerate(keys, start=1):
-        assert replanning.replan(key, ahead) is not None
+        assert replan.replan(key, ahead) is not None
         progress(number, len(keys))
     return time.perf_counter() - begin, time.process_time() - worked, len(keys)
 
@@ -168,15 +168,15 @@ def queries(connection, by, alone):
     from django.test.utils import CaptureQueriesContext
 
     from clinic.models import Patient
-    from scheduling import replanning
+    from scheduling.planning import replan
 
     invent(100, 1, by)
     for what in ("first plans", "facts moved"):
-        keys = replanning.stale(None)
+        keys = replan.stale(None)
         with CaptureQueriesContext(connection) as caught:
-            ahead = None if alone else replanning.Ahead(keys)
+            ahead = None if alone else replan.Ahead(keys)
             for key in keys:
-                replanning.replan(key, ahead)
+                replan.replan(key, ahead)
         print(f"{what}: {len(caught) / len(keys):.1f} queries per patient", flush=True)
         Patient.objects.update(facts_revision=F("facts_revision") + 1)
 

@@ -10,20 +10,11 @@ from dataclasses import replace
 import numpy as np
 from PIL import Image
 
-from lesions.analysis import (
-    hair,
-    learned,
-    light,
-    measures,
-    outline,
-    pipeline,
-    quality,
-    reading,
-    refine,
-    ruler,
-    surroundings,
-)
-from lesions.analysis.phantom import draw
+from lesions.analysis import pipeline
+from lesions.analysis.drawing.phantom import draw
+from lesions.analysis.measures import measures
+from lesions.analysis.outline import learned, refine, vote
+from lesions.analysis.picture import hair, light, quality, reading, ruler, surroundings
 from tests.bench.drawn import jpeg, lesions
 from tests.bench.table import row
 
@@ -33,7 +24,7 @@ STAGES = (
     (light, "even"),
     (hair, "find"),
     (hair, "close_over"),
-    (outline, "find"),
+    (vote, "find"),
     (learned, "probability"),
     (learned, "outlines"),
     (refine, "border"),

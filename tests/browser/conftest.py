@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from django.db import connection
 
-from clinic.project import brokers
 from clinic.project.celery import app
+from clinic.project.start import brokers
 
 ROOT = Path(__file__).parent.parent.parent
 SCREENS = ROOT / ".screens"

@@ -17,7 +17,7 @@ from playwright.sync_api import expect
 
 from clinic import clock, jobs
 from clinic.models import Patient
-from lesions.analysis import phantom
+from lesions.analysis.drawing import phantom
 from lesions.models import Assessment, Lesion, Review, SignOff
 from scheduling.models import Appointment, Recall
 from tests import build

@@ -12,7 +12,7 @@ from types import SimpleNamespace
 import pytest
 from django.template import Context, Engine
 
-from clinic.formats.strip import Strip
+from clinic.charts.year_strip import Strip
 from clinic.templatetags import quarterday as words
 
 ROOT = Path(__file__).resolve().parents[2]

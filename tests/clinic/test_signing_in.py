@@ -1,7 +1,7 @@
 import pytest
 from django.urls import reverse
 
-from clinic import staffing
+from clinic.people import staffing
 from tests import build
 
 pytestmark = pytest.mark.django_db

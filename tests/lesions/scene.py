@@ -7,8 +7,10 @@ import numpy as np
 from PIL import Image as Pixels
 
 from clinic import clock
-from lesions import assess, bodymap, intake, register
+from lesions.measuring import measure
 from lesions.models import Review
+from lesions.pictures import intake
+from lesions.register import bodymap, register
 from tests import build
 
 ARM = "45981001"
@@ -41,5 +43,5 @@ def file(lesion, data=None, days_ago=0, by=None, **more):
 def measured(lesion, data=None, days_ago=0, **more):
     """File a picture, measure it as the worker does, and return the review that it opened."""
     picture = file(lesion, data, days_ago, **more)
-    assess.run(picture.assessments.get().pk)
+    measure.run(picture.assessments.get().pk)
     return Review.objects.filter(assessment__image=picture).first()

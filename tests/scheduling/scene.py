@@ -2,10 +2,12 @@
 
 from datetime import UTC, date, datetime, time, timedelta
 
-from clinic import clock, patients, visits
-from lesions import pathology
-from scheduling import booking, recalls
+from clinic import clock
+from clinic.people import patients, visits
+from lesions.review import pathology
+from scheduling.desk import booking
 from scheduling.models import Recall, Resource
+from scheduling.recalls import closing
 from tests import build
 from tests.lesions import scene as pictures
 
@@ -34,7 +36,7 @@ def check_of(patient):
 
 
 def open_recall(patient, purpose):
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     return Recall.objects.get(patient=patient, purpose=purpose, state__in=("planned", "due", "booked"))
 
 

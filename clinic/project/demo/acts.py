@@ -5,16 +5,19 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from clinic import clock, patients, risk, visits
+from clinic import clock
 from clinic.models import Member, Patient, Purpose
 from clinic.models.visit import ABOUT
-from clinic.project.demo_data import events as e
-from clinic.project.demo_data.calendar import Calendar
-from clinic.project.demo_data.hands import Hands, measure
-from clinic.project.demo_data.people import PHONE
-from clinic.project.demo_data.pictures import Picture
-from lesions import bodymap, intake, pathology, register, signoff
+from clinic.people import patients, risk, visits
+from clinic.project.demo import events as e
+from clinic.project.demo.calendar import Calendar
+from clinic.project.demo.people import PHONE
+from clinic.project.demo.pictures import Picture
+from clinic.project.demo.processes import Hands, measure
 from lesions.models import Assessment, Diagnosis, JobState, Lesion, Procedure, Review, ReviewState
+from lesions.pictures import intake
+from lesions.register import bodymap, register
+from lesions.review import pathology, signoff
 
 NO_FACTORS: Mapping[str, Any] = {
     "naevi": "0-15",

@@ -4,18 +4,19 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from clinic import clock, policies, risk, staffing
+from clinic import clock, policies
 from clinic.models import Member, PolicyKind, Role
-from clinic.project.demo_data import desk, pictures
-from clinic.project.demo_data.acts import House, Part
-from clinic.project.demo_data.calendar import Calendar, moment
-from clinic.project.demo_data.events import Person
-from clinic.project.demo_data.hands import Hands, hired
-from clinic.project.demo_data.histories import HISTORIES
-from clinic.project.demo_data.people import CLINIC, PEOPLE, STAFF
-from clinic.project.demo_data.stage import play
-from lesions import flags
-from scheduling.rules import ruleset
+from clinic.people import risk, staffing
+from clinic.project.demo import desk, pictures
+from clinic.project.demo.acts import House, Part
+from clinic.project.demo.calendar import Calendar, moment
+from clinic.project.demo.events import Person
+from clinic.project.demo.histories import HISTORIES
+from clinic.project.demo.people import CLINIC, PEOPLE, STAFF
+from clinic.project.demo.playback import play
+from clinic.project.demo.processes import Hands, hired
+from lesions.limits import flags
+from scheduling.rules.ruleset import ruleset
 
 Say = Callable[[str], None]
 FIRST_DAY = 735

@@ -26,7 +26,7 @@ class NotOurs(Exception):
 
 
 class Login(Protocol):
-    """What `demo_data.build` answers for each person it made."""
+    """What `building.build` answers for each person it made."""
 
     role: str
     username: str

@@ -4,10 +4,12 @@ from datetime import time, timedelta
 
 from clinic import clock
 from clinic.models import ContactRoute
-from clinic.project.demo_data import events as e
-from clinic.project.demo_data.acts import House, Part
-from scheduling import booking, checklists, contacts, failsafe, overrides, recalls, worklists
+from clinic.project.demo import events as e
+from clinic.project.demo.acts import House, Part
+from scheduling.checklists import records
+from scheduling.desk import booking, contacts, worklists
 from scheduling.models import OPEN, Appointment, Recall, Resource, WorkItem
+from scheduling.recalls import closing, overrides, whereabouts
 
 # Room, opens, closes; both rooms on every working day of the diary.
 HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))
@@ -27,7 +29,7 @@ def open_diary(house: House) -> None:
 
 
 def plan(part: Part) -> None:
-    recalls.replan(part.patient.pk)
+    closing.replan(part.patient.pk)
 
 
 def open_recall(part: Part, purpose: str) -> Recall:
@@ -63,9 +65,9 @@ def set_interval(house: House, part: Part, event: e.Spaced) -> None:
 
 
 def fill_checklist(house: House, part: Part, event: e.Listed) -> None:
-    by, visit = house.dermatologists[part.doctor], checklists.visits_of(part.patient)[0]
+    by, visit = house.dermatologists[part.doctor], records.visits_of(part.patient)[0]
     mole = part.moles[event.mole]
-    checklists.fill(lesion=mole, visit=visit, by=by, kind=event.kind, entries=dict(event.entries))
+    records.fill(lesion=mole, visit=visit, by=by, kind=event.kind, entries=dict(event.entries))
 
 
 def end(house: House, part: Part, event: e.Ended) -> None:
@@ -96,11 +98,11 @@ def call(house: House, part: Part, event: e.Called) -> None:
 def write_lists(house: House) -> None:
     """What the night would have done, and one item that the other nurse has taken."""
     today = house.calendar.today
-    for patient_id in recalls.stale():
-        recalls.replan(patient_id)
-    recalls.become_due(today)
+    for patient_id in closing.stale():
+        closing.replan(patient_id)
+    closing.become_due(today)
     worklists.build(today)
     item = WorkItem.objects.filter(day=today, recall__patient__family_name=CLAIMED_BY_OTHER).first()
     if item:
         worklists.claim(item=item, by=house.nurses[1])
-    failsafe.count(today)
+    whereabouts.count(today)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from clinic.project.demo_data.events import (
+from clinic.project.demo.events import (
     Booked,
     Called,
     CareEnds,
@@ -18,7 +18,7 @@ from clinic.project.demo_data.events import (
     Shot,
     Told,
 )
-from clinic.project.demo_data.watched import WATCHED
+from clinic.project.demo.watched import WATCHED
 
 HAD_MELANOMA = {"past_melanoma": True, "naevi": "41-100", "atypical": "1-5", "phototype": "II"}
 HAD_CARCINOMA = {"past_keratinocyte": True, "phototype": "II", "some_keratoses": True}

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from clinic.models import Role
-from clinic.project.demo_data.events import Person
+from clinic.project.demo.events import Person
 
 CLINIC = "Marram Street Skin Clinic"
 PHONE = "01632 960{:03d}"

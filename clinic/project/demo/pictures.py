@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from clinic.project.demo_data.events import Event, Mole, Person, Shot
+from clinic.project.demo.events import Event, Mole, Person, Shot
 
 if TYPE_CHECKING:
-    from lesions.analysis.phantom import Phantom
+    from lesions.analysis.drawing.phantom import Phantom
 
 # What a lesion looks like; the rest is the phantom's own.
 KINDS: Mapping[str, Mapping[str, Any]] = {
@@ -67,7 +67,7 @@ def planned(person: Person, history: tuple[Event, ...], width: int) -> dict[Shot
 
 
 def _first(mole: Mole, person: Person, shot: Shot) -> Phantom:
-    from lesions.analysis.phantom import Phantom
+    from lesions.analysis.drawing.phantom import Phantom
 
     brown = "dark_brown" if person.skin in DARKER else "light_brown"
     own = {"seed": mole.seed, "skin_tone": person.skin, "ruler": shot.scale, "colours": (brown,)}
@@ -75,7 +75,7 @@ def _first(mole: Mole, person: Person, shot: Shot) -> Phantom:
 
 
 def _changed(spec: Phantom, shot: Shot, number: int) -> Phantom:
-    from lesions.analysis import phantom
+    from lesions.analysis.drawing import phantom
 
     if number == 1:
         return spec
@@ -92,7 +92,7 @@ def _wide(spec: Phantom, width: int) -> Phantom:
 
 
 def jpeg(spec: Phantom) -> bytes:
-    from lesions.analysis import phantom
+    from lesions.analysis.drawing import phantom
 
     file = io.BytesIO()
     phantom.draw(spec).image.save(file, "JPEG", quality=JPEG_QUALITY)

@@ -8,10 +8,10 @@ from operator import itemgetter
 from typing import Any
 
 from clinic import clock
-from clinic.project.demo_data import acts, desk
-from clinic.project.demo_data import events as e
-from clinic.project.demo_data.acts import House, Part
-from clinic.project.demo_data.calendar import Calendar, moment
+from clinic.project.demo import acts, desk
+from clinic.project.demo import events as e
+from clinic.project.demo.acts import House, Part
+from clinic.project.demo.calendar import Calendar, moment
 
 ACTS: Mapping[type, Callable[[House, Part, Any], None]] = {
     e.Risk: acts.assess_risk,

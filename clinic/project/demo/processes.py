@@ -12,7 +12,7 @@ from typing import Any, Protocol
 import django
 
 from clinic import clock
-from lesions import assess
+from lesions.measuring import measure as assess
 
 Job = tuple[int, datetime]
 MEASURED_AFTER = timedelta(seconds=40)

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from clinic.project.demo_data.events import (
+from clinic.project.demo.events import (
     Booked,
     Called,
     Cut,

@@ -14,7 +14,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[3]
 OLDEST = (3, 11)
 RUNTIME, DEVELOPMENT, BROKER = "requirements.txt", "requirements-dev.txt", "requirements-broker.txt"
 NO_ENSUREPIP = "This Python cannot make virtual environments. On Debian or Ubuntu: apt install python3-venv"

@@ -1,4 +1,4 @@
-"""Health check: ask for a page as the proxy would. `python -m clinic.project.knock URL`"""
+"""Health check: ask for a page as the proxy would. `python -m clinic.project.start.health_check URL`"""
 
 import os
 import sys

@@ -8,10 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import binary, colours, contour, light, registration, repeatability
-from .light import Array, Mask
-from .prepare import Prepared
-from .types import Delta, Measure, Measurement, Region, Registration
+from lesions.analysis.compare import registration
+from lesions.analysis.measures import colours, repeatability
+from lesions.analysis.picture import binary, contour, light
+from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.picture.prepare import Prepared
+from lesions.analysis.types import Delta, Measure, Measurement, Region, Registration
 
 _LEAST_DENSITY = 0.10
 _NOISE_FLOOR = 0.03

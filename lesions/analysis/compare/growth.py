@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .types import Comparison
+from lesions.analysis.types import Comparison
 
 ONE_SIDED = (
     0.35  # our own limit: drawn lesions grown all round stay under 0.2, those bulged to one side pass 0.5

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import contour
-from .contour import Ring
-from .light import Array
-from .overlay import Similarity, View
+from lesions.analysis.compare.overlay import Similarity, View
+from lesions.analysis.picture import contour
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.light import Array
 
 _RAYS, _RADII = 180, 24
 _SEED = 20260101

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from .light import Array, Mask
+from lesions.analysis.picture.light import Array, Mask
 
 Floats = NDArray[np.float64]
 _LEVELS = ((8.0, 8, 12), (4.0, 4, 12), (2.0, 2, 10), (1.0, 2, 8))  # blur, spacing of samples, most rounds

@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import contour, guesses, overlay, resample
-from .contour import Ring
-from .light import Array, Mask
-from .overlay import Similarity, View
-from .prepare import Prepared
-from .types import Doubt, Measurement, Registration
+from lesions.analysis.compare import guesses, overlay
+from lesions.analysis.compare.overlay import Similarity, View
+from lesions.analysis.picture import contour, resample
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.picture.prepare import Prepared
+from lesions.analysis.types import Doubt, Measurement, Registration
 
 STRUCTURE_LEAST = 0.6  # different lesions of open pictures reached 0.50, mirrored ones 0.53
 RESIDUAL_MOST = 3.0  # working pixels

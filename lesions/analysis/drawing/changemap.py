@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from . import reading
-from .types import Comparison, Outline, Point, Region
+from lesions.analysis.picture import reading
+from lesions.analysis.types import Comparison, Outline, Point, Region
 
 _LEGEND_ROW, _MARGIN, _LINE = 30, 12, 3
 _INK, _PAPER = (20, 20, 20), (255, 255, 255)

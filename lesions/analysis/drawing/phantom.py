@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from . import phantom_parts as parts
-from .phantom_parts import Array, Field
+from lesions.analysis.drawing import phantom_parts as parts
+from lesions.analysis.drawing.phantom_parts import Array, Field
 
 SKIN_TONES = {
     "very_light": (238, 205, 188),

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import resample
-from .colour import delta_e_2000
-from .light import Array, Mask
+from lesions.analysis.picture import resample
+from lesions.analysis.picture.colour import delta_e_2000
+from lesions.analysis.picture.light import Array, Mask
 
 _GRID = 64
 _TURNS = 18

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from .contour import Ring, area
-from .light import Array
+from lesions.analysis.picture.contour import Ring, area
+from lesions.analysis.picture.light import Array
 
 SECTORS = 8
 ABRUPT_RAMP = 0.05

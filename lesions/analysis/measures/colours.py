@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .colour import to_lab
-from .light import Array, Mask
+from lesions.analysis.picture.colour import to_lab
+from lesions.analysis.picture.light import Array, Mask
 
 NAMES = ("white", "red", "light_brown", "dark_brown", "blue_grey", "black")
 LEAST_SHARE = 0.03

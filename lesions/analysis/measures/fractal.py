@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .contour import Ring, even, perimeter
+from lesions.analysis.picture.contour import Ring, even, perimeter
 
 _BOXES = np.geomspace(1 / 4, 1 / 24, 7)  # of the extent: a ring of 360 points has several in the finest
 _SHIFTS = 4  # places of the grid along each axis, averaged: one place alone errs by several percent

@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 
-from . import asymmetry, border, colours, contour, fractal, light, repeatability
-from .contour import Ring
-from .prepare import Prepared
-from .types import Measure, Scale
+from lesions.analysis.measures import asymmetry, border, colours, fractal, repeatability
+from lesions.analysis.picture import contour, light
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.prepare import Prepared
+from lesions.analysis.types import Measure, Scale
 
 NO_SCALE = "not given: the picture has no scale"
 NO_OUTLINE = "not given: there is no outline"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .light import Mask
+from lesions.analysis.picture.light import Mask
 
 
 def jaccard(first: Mask, second: Mask) -> float:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from . import contour, light, resample
-from .contour import Ring
-from .light import Mask
-from .outline import Found
-from .prepare import Prepared
-from .quality import on_rim
-from .types import Doubt
+from lesions.analysis.outline.vote import Found
+from lesions.analysis.picture import contour, light, resample
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.light import Mask
+from lesions.analysis.picture.prepare import Prepared
+from lesions.analysis.picture.quality import on_rim
+from lesions.analysis.types import Doubt
 
 # The vote: chosen on 200 open pictures with experts' outlines, judged on 200 others (tests/bench/imaging.py): of
 # outlines under a Jaccard of 0.65 these limits doubt 93 %, of those over 0.80 they doubt 25 %.

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from . import agreement, binary, contour, doubts, learned, light, outline, refine, resample
-from .contour import Ring
-from .light import Array
-from .outline import Found
-from .prepare import Prepared
-from .types import Doubt
+from lesions.analysis.outline import agreement, doubts, learned, refine, vote
+from lesions.analysis.outline.vote import Found
+from lesions.analysis.picture import binary, contour, light, resample
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.light import Array
+from lesions.analysis.picture.prepare import Prepared
+from lesions.analysis.types import Doubt
 
 _VOTE_WIDTH = 256  # the size at which the vote was tried on pictures with experts' outlines
 _SECOND_WIDTH = 128  # enough to see whether both finders mean the same thing
@@ -39,7 +40,7 @@ def search(ready: Prepared) -> Search:
     """
     missing = learned.available()
     small = ready.coarser(_VOTE_WIDTH if missing else _SECOND_WIDTH)
-    voted = outline.find(small.density, small.lab, small.around)
+    voted = vote.find(small.density, small.lab, small.around)
     if missing is not None:
         return _by_vote(ready, small, voted, missing)
     if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from . import binary
-from .agreement import jaccard
+from lesions.analysis.outline.agreement import jaccard
+from lesions.analysis.picture import binary
 
 SIDE = 256  # the network sees squares of this many pixels
-WEIGHTS = Path(__file__).parent / "weights" / "outline.onnx"
+WEIGHTS = Path(__file__).parents[1] / "weights" / "outline.onnx"
 LEVEL = 0.45  # of 0.35-0.55 the best mean on the pictures that choose
 
 Pixels = NDArray[np.uint8]

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from . import binary, resample
-from .contour import Ring, of_mask, smooth, trace
-from .light import Array, Mask
-from .surroundings import Surroundings
+from lesions.analysis.picture import binary, resample
+from lesions.analysis.picture.contour import Ring, of_mask, smooth, trace
+from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.picture.surroundings import Surroundings
 
 _ROUNDS = 4
 _CONTRAST = 0.03

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import binary, light, resample
-from .agreement import jaccard
-from .light import Array, Mask
-from .surroundings import Surroundings
+from lesions.analysis.outline.agreement import jaccard
+from lesions.analysis.picture import binary, light, resample
+from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.picture.surroundings import Surroundings
 
 # Chosen on every second picture of an open collection with experts' outlines, judged on the others.
 _TOWARDS_SKIN = 0.90  # experts draw wider than Otsu cuts: the level lies between skin (0) and Otsu (1)

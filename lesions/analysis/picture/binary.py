@@ -1,6 +1,6 @@
 """Morphology of masks by the cross of four neighbours: SciPy's answers to the pixel, several times faster.
 
-Outside the picture counts as not marked, as in SciPy; `tests/lesions/analysis/test_binary.py` compares the two.
+Outside the picture counts as not marked, as in SciPy; `tests/lesions/analysis/picture/test_binary.py` compares the two.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
-from .light import Mask
+from lesions.analysis.picture.light import Mask
 
 
 def dilated(mask: Mask, times: int = 1) -> Mask:

@@ -13,7 +13,7 @@ from scipy import ndimage
 from scipy.spatial import ConvexHull, QhullError, distance
 from skimage import measure
 
-from .light import Array, Mask
+from lesions.analysis.picture.light import Array, Mask
 
 Ring = NDArray[np.float64]
 POINTS = 360

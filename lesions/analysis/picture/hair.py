@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import binary, light, resample
-from .light import Array, Mask
+from lesions.analysis.picture import binary, light, resample
+from lesions.analysis.picture.light import Array, Mask
 
 _LEAST_DENSITY = 0.13
 _FAN = 32  # degrees to both sides of each of four directions: neighbours overlap

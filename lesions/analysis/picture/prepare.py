@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from . import hair, light, reading, resample, surroundings
-from .colour import to_lab
-from .contour import Ring
-from .light import Array, Mask
-from .surroundings import Surroundings
-from .types import Outline
+from lesions.analysis.picture import hair, light, reading, resample, surroundings
+from lesions.analysis.picture.colour import to_lab
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.picture.surroundings import Surroundings
+from lesions.analysis.types import Outline
 
 WORKING_WIDTH = 496  # a camera's 4000 pixels and more are then decoded at one eighth
 SMALLEST_SIDE = 48

@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import resample
-from .contour import Ring, feret
-from .light import Array, Mask
-from .surroundings import Surroundings
-from .types import Quality, Scale
+from lesions.analysis.picture import resample
+from lesions.analysis.picture.contour import Ring, feret
+from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.picture.surroundings import Surroundings
+from lesions.analysis.types import Quality, Scale
 
 FOCUS_LEAST = 0.22
 CLIPPED_MOST = 0.02

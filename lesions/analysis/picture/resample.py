@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from .light import Array, Mask
+from lesions.analysis.picture.light import Array, Mask
 
 _FINE = 2.5  # a Gaussian narrower than this many pixels is not worth a smaller copy
 

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from . import light, resample
-from .contour import Ring
-from .light import Array, Mask
-from .types import Scale
+from lesions.analysis.picture import light, resample
+from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.types import Scale
 
 FIELD_MM = (9.0, 30.0)  # longer side of what a contact plate shows; common practice, no source
 _LEAST_DENSITY = 0.07

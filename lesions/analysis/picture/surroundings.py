@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from . import binary
-from .colour import to_lab
-from .light import Mask
+from lesions.analysis.picture import binary
+from lesions.analysis.picture.colour import to_lab
+from lesions.analysis.picture.light import Mask
 
 _CAST = 0.40
 _SEARCH_SIDE = 256

@@ -6,14 +6,15 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from clinic import clock, policies
-from clinic.formats.strip import in_words
+from clinic.charts.year_strip import in_words
 from clinic.models import PolicyKind
-from lesions import flags, outlines, repeatability
 from lesions.analysis.types import Measurement, Scale
 from lesions.analysis.version import VERSION
-from lesions.intake import USUAL_SCALE_UNCERTAINTY
+from lesions.limits import flags, repeatability
+from lesions.limits.repeatability import LEAST_PICTURES, Spread
 from lesions.models import Image, ImageKind
-from lesions.repeatability import LEAST_PICTURES, Spread
+from lesions.pictures import outlines
+from lesions.pictures.intake import USUAL_SCALE_UNCERTAINTY
 
 
 class Command(BaseCommand):
@@ -72,7 +73,8 @@ class Command(BaseCommand):
 
 def of_folder(folder: Path, mm_per_px: float | None) -> list[Measurement]:
     """Measure every picture of a folder here and now; raises CommandError for one that is none."""
-    from lesions.analysis import pipeline, reading
+    from lesions.analysis import pipeline
+    from lesions.analysis.picture import reading
 
     if mm_per_px is not None and not mm_per_px > 0:
         raise CommandError("--mm-per-px is a number above 0.")

@@ -3,10 +3,11 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 
 from clinic import progress
-from lesions import flags, rescoring
 from lesions.analysis.version import VERSION
+from lesions.limits import flags
+from lesions.measuring import remeasure
+from lesions.measuring.remeasure import Moved
 from lesions.models import JobState
-from lesions.rescoring import Moved
 
 
 class Command(BaseCommand):
@@ -20,22 +21,22 @@ class Command(BaseCommand):
         parser.add_argument("--dry-run", action="store_true", help="say how many there are and end")
 
     def handle(self, *args: Any, limit: int | None, dry_run: bool, **options: Any) -> None:
-        todo = list(rescoring.left().values_list("pk", flat=True))
+        todo = list(remeasure.left().values_list("pk", flat=True))
         self.stdout.write(f"Version {VERSION}: {len(todo)} pictures have no figures by it.")
         if dry_run or not todo:
             return
         failed = self.measure(todo[:limit])
         for line in failed:
             self.stdout.write(line)
-        rest = rescoring.left().count()
+        rest = remeasure.left().count()
         self.stdout.write(f"Done: {len(todo[:limit])}. Could not be measured: {len(failed)}. Left: {rest}.")
-        self.tell(rescoring.moved())
+        self.tell(remeasure.moved())
 
     def measure(self, todo: list[int]) -> list[str]:
         """One line for each picture that could not be measured."""
         failed = []
         for number, image_id in enumerate(todo, start=1):
-            rows = rescoring.rescore(image_id)
+            rows = remeasure.rescore(image_id)
             failed += [f"picture {image_id}: {row.failure}" for row in rows if row.state == JobState.FAILED]
             progress.show(self.stdout, number, len(todo))
         return failed

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from . import dates
-from .codec import UnreadableFacts
+from scheduling.rules import dates
+from scheduling.rules.facts.codec import UnreadableFacts
 
 if TYPE_CHECKING:
-    from .facts import Facts
+    from scheduling.rules.facts.facts import Facts
 
 # What each purpose may be about; the first is what a rule plans it for.
 _SUBJECTS = {

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from datetime import date as Day
 from typing import Annotated, Any, Literal, cast
 
-from . import codec, coherence, first_schema
-from .codec import Pattern
-from .codec import UnreadableFacts as UnreadableFacts
+from scheduling.rules.facts import codec, contradictions, first_schema
+from scheduling.rules.facts.codec import Pattern
+from scheduling.rules.facts.codec import UnreadableFacts as UnreadableFacts
 
 SCHEMA = 2
 READ = (1, SCHEMA)
@@ -241,7 +241,7 @@ def parse(obj: Mapping[str, Any]) -> Facts:
         raise UnreadableFacts("schema", "only schemas 1 and 2 are understood")
     plain = {key: value for key, value in obj.items() if key != "schema"}
     facts = cast(Facts, codec.read(Facts, plain, "", obj["schema"]))
-    coherence.check(facts, obj["schema"])
+    contradictions.check(facts, obj["schema"])
     return first_schema.brought_up(facts) if obj["schema"] == 1 else facts
 
 

@@ -7,8 +7,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from .facts import Closed, Done, Facts, Override, Procedure
-    from .plan import Due, Plan
+    from scheduling.rules.facts.facts import Closed, Done, Facts, Override, Procedure
+    from scheduling.rules.plan.plan import Due, Plan
 
 AFTER_A_PROCEDURE = frozenset({"result_visit", "wound_check", "suture_removal"})
 PATIENT = "patient"

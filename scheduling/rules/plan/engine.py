@@ -6,12 +6,13 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from . import dates, overriding, sentences
-from .facts import Facts, UrgentSign
-from .plan import Due, Plan, Problem, Reason
-from .ruleset import RuleSet
-from .series import History, Occurrence, Series
-from .survey import Surveyor, latest_decision, unexamined
+from scheduling.rules import dates
+from scheduling.rules.facts.facts import Facts, UrgentSign
+from scheduling.rules.plan import own_intervals, wording
+from scheduling.rules.plan.plan import Due, Plan, Problem, Reason
+from scheduling.rules.plan.series import History, Occurrence, Series
+from scheduling.rules.plan.series_finder import Surveyor, latest_decision, unexamined
+from scheduling.rules.ruleset.ruleset import RuleSet
 
 __all__ = ["Due", "Plan", "Problem", "Reason", "plan", "upcoming"]
 
@@ -116,7 +117,7 @@ class _Planner:
         return _Answer(_merged(due, self.urgent()), self.problems, self.later)
 
     def keys(self) -> list[Key]:
-        return sorted({*self.groups, *overriding.keys(self.facts)})
+        return sorted({*self.groups, *own_intervals.keys(self.facts)})
 
     def occurrences(self, until: date) -> list[Due]:
         found = [item for item in self.urgent() if item.target <= until]
@@ -126,7 +127,7 @@ class _Planner:
                 last_day = min(until, history.discharged_on or until) if _is_over(series, history) else until
                 shown = (one for one in series.until(history, last_day) if history.shows(one))
                 found += [_due(series, one, series.rule.urgency, (_reason(series, one),)) for one in shown]
-            found += overriding.following(self.facts, key, self.groups.get(key, []), history, until)
+            found += own_intervals.following(self.facts, key, self.groups.get(key, []), history, until)
         return found
 
     def states(self, key: Key) -> tuple[History, list[State], list[Due]]:
@@ -135,9 +136,9 @@ class _Planner:
         chosen: list[Due] = []
         seen = history
         if self.facts.overrides:
-            chosen = overriding.candidates(self.facts, key, series, history)
-            self.problems += overriding.problems(self.facts, key, series, history)
-            seen = replace(history, overridden_until=overriding.until(self.facts, key))
+            chosen = own_intervals.candidates(self.facts, key, series, history)
+            self.problems += own_intervals.problems(self.facts, key, series, history)
+            seen = replace(history, overridden_until=own_intervals.until(self.facts, key))
         states: list[State] = []
         for one in series:
             moved = _from_last_visit(one, seen, self.begun(one, seen))
@@ -179,7 +180,7 @@ class _Planner:
         without = replace(history, overridden_until=None)
         if all(series.first_open(without) == occurrence for series, occurrence in states):
             return []
-        return overriding.reasons(self.facts, key, [series for series, _ in states], history)
+        return own_intervals.reasons(self.facts, key, [series for series, _ in states], history)
 
     def nothing_left(self, key: Key, put_off: list[Reason]) -> None:
         for reason in put_off:
@@ -325,10 +326,10 @@ def _reason(series: Series, occurrence: Occurrence | None, replaced: bool = Fals
         said = "a clinician decided otherwise" if replaced else "its schedule is over"
     else:
         said = f"number {occurrence.number}, target {occurrence.target}"
-        said = f"{sentences.phase_words(occurrence.phase)}, {said}" if occurrence.phase.target else said
+        said = f"{wording.phase_words(occurrence.phase)}, {said}" if occurrence.phase.target else said
     doubt = "" if series.certain else " (may apply: a fact is missing)"
     text = f"{series.rule.title}, {series.about}: {said}{doubt}"
-    return Reason(series.rule.id, text, sentences.source_words(series.rule), series.anchor)
+    return Reason(series.rule.id, text, wording.source_words(series.rule), series.anchor)
 
 
 def _order(state: State) -> tuple[date, date, str, date, str]:

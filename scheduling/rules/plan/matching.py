@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from decimal import Decimal
 from enum import IntEnum
 
-from . import staging
-from .facts import Diagnosis
-from .plan import Problem
-from .ruleset import Condition, Rule
+from scheduling.rules.facts.facts import Diagnosis
+from scheduling.rules.plan import staging
+from scheduling.rules.plan.plan import Problem
+from scheduling.rules.ruleset.ruleset import Condition, Rule
 
 MALIGNANT = frozenset({"melanoma", "melanoma_in_situ", "scc", "scc_in_situ", "bcc", "other_malignant"})
 _MELANOMA = frozenset({"melanoma", "melanoma_in_situ"})

@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from itertools import takewhile
 
-from . import dates
-from .dates import Duration
-from .facts import Facts, Override
-from .plan import Due, Problem, Reason
-from .sentences import duration_words
-from .series import History, Series
+from scheduling.rules import dates
+from scheduling.rules.dates import Duration
+from scheduling.rules.facts.facts import Facts, Override
+from scheduling.rules.plan.plan import Due, Problem, Reason
+from scheduling.rules.plan.series import History, Series
+from scheduling.rules.plan.wording import duration_words
 
 Key = tuple[str, str]
 _DATE_TOLERANCE = Duration(days=7)

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from . import dates
-from .ruleset import Phase, Rule
+from scheduling.rules import dates
+from scheduling.rules.ruleset.ruleset import Phase, Rule
 
 
 @dataclass(frozen=True, slots=True)

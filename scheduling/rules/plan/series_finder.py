@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from . import dates
-from .facts import DecisionFact, Diagnosis, Facts, LesionFacts, Procedure, UrgentSign
-from .matching import MALIGNANT, Answer, Values, applying, diagnosis_values, staged
-from .plan import Problem
-from .ruleset import Phase, Rule, RuleSet
-from .series import Series
+from scheduling.rules import dates
+from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Procedure, UrgentSign
+from scheduling.rules.plan.matching import MALIGNANT, Answer, Values, applying, diagnosis_values, staged
+from scheduling.rules.plan.plan import Problem
+from scheduling.rules.plan.series import Series
+from scheduling.rules.ruleset.ruleset import Phase, Rule, RuleSet
 
 SUTURES = "suture_removal"
 BLOCKS_MONITORING = frozenset({"raised", "firm", "growing", "bleeding"})

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
 
-from .dates import Duration
-from .plan import Due
-from .ruleset import Condition, Phase, Rule
-from .vocabulary import PURPOSE_WORDS
+from scheduling.rules.dates import Duration
+from scheduling.rules.plan.plan import Due
+from scheduling.rules.ruleset.ruleset import Condition, Phase, Rule
+from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 
 _THEN = {
     "open": "without an end",

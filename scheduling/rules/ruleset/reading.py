@@ -6,10 +6,10 @@ import hashlib
 import re
 from typing import Any, get_args
 
-from . import dates
-from .dates import Duration
-from .rule import Condition, Fault, Phase, Rule, RuleSet, Spacing, Then, Urgency
-from .vocabulary import ANCHORS, FIELDS, FLAGS, OPERATORS, PURPOSES, SOURCELESS
+from scheduling.rules import dates
+from scheduling.rules.dates import Duration
+from scheduling.rules.ruleset.rule import Condition, Fault, Phase, Rule, RuleSet, Spacing, Then, Urgency
+from scheduling.rules.ruleset.vocabulary import ANCHORS, FIELDS, FLAGS, OPERATORS, PURPOSES, SOURCELESS
 
 _LONGEST = 31 * 120
 _LONGEST_PHASE = 31 * 12 * 100

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from . import dates
-from .dates import Duration
-from .vocabulary import Anchor
+from scheduling.rules import dates
+from scheduling.rules.dates import Duration
+from scheduling.rules.ruleset.vocabulary import Anchor
 
 Spacing = Literal["anchored", "attendance"]
 Then = Literal["open", "end", "ask"]

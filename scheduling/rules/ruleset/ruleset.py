@@ -8,8 +8,8 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 from typing import Any
 
-from .reading import Reader
-from .rule import Condition, Fault, Phase, Rule, RuleSet, Spacing, Then, Urgency
+from scheduling.rules.ruleset.reading import Reader
+from scheduling.rules.ruleset.rule import Condition, Fault, Phase, Rule, RuleSet, Spacing, Then, Urgency
 
 __all__ = [
     "Condition",
@@ -83,7 +83,7 @@ def shipped_names() -> list[str]:
 
 
 def _folder() -> Traversable:
-    return resources.files(__package__.rpartition(".")[0]).joinpath("rulesets")
+    return resources.files("scheduling").joinpath("rulesets")
 
 
 def _decode(text: str, reader: Reader) -> dict[str, Any] | None:

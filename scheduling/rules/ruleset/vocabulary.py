@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-from . import facts
+from scheduling.rules.facts import facts
 
 Anchor = Literal["diagnosis", "risk", "lesion", "decision", "procedure"]
 

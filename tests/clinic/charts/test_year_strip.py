@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clinic.formats import phases, strip
-from clinic.formats.phases import PhaseMark
-from clinic.formats.strip import Dot, Mark, Strip, Window
-from clinic.formats.svg import width_of
+from clinic.charts import phases, year_strip
+from clinic.charts.phases import PhaseMark
+from clinic.charts.svg import width_of
+from clinic.charts.year_strip import Dot, Mark, Strip, Window
 
 SVG = "{http://www.w3.org/2000/svg}"
 TODAY = date(2026, 11, 25)
@@ -30,7 +30,7 @@ YEAR = Strip(
 
 
 def drawn(one, **how):
-    return ElementTree.fromstring(strip.render(one, **{"width": 250, **how}))
+    return ElementTree.fromstring(year_strip.render(one, **{"width": 250, **how}))
 
 
 def of_class(svg, name):
@@ -39,7 +39,7 @@ def of_class(svg, name):
 
 def x_of(one, day, width):
     share = (day - one.start).days / (one.end - one.start).days
-    return strip.EDGE + share * (width - 2 * strip.EDGE)
+    return year_strip.EDGE + share * (width - 2 * year_strip.EDGE)
 
 
 @pytest.mark.parametrize("width", [250, 1280])
@@ -95,15 +95,15 @@ def test_a_window_of_one_day_is_still_seen():
 def test_windows_that_meet_lie_in_lanes():
     days = [[date(2026, 7, first + after) for after in (0, 3, 9)] for first in (1, 5, 12)]
     one, two, three = (Window(*three_days, "open") for three_days in days)
-    assert strip.lane_of([one, two, three]) == [0, 1, 0]
+    assert year_strip.lane_of([one, two, three]) == [0, 1, 0]
     svg = drawn(Strip(YEAR.start, YEAR.end, TODAY, [one, two]))
     tops = [float(bar.get("y")) for bar in of_class(svg, "open")]
-    assert abs(tops[0] - tops[1]) > strip.BAR
+    assert abs(tops[0] - tops[1]) > year_strip.BAR
 
 
 def test_words_are_escaped_and_nothing_is_inline():
     nasty = '<script>alert("1")</script>'
-    svg = strip.render(
+    svg = year_strip.render(
         Strip(YEAR.start, YEAR.end, TODAY, [], [Dot(TODAY, nasty)], [Mark(TODAY, nasty)]),
         width=1280, title=nasty, desc=nasty,
     )  # fmt: skip
@@ -127,7 +127,7 @@ words = st.text("abcdefgh ", min_size=1, max_size=24)
 @settings(max_examples=150, deadline=None)
 @given(days, spans, st.integers(120, 1900))
 def test_labels_under_the_axis_never_overlap_nor_leave_the_strip(start, span, width):
-    labels = strip.month_words(Strip(start, start + timedelta(span), start), width)
+    labels = year_strip.month_words(Strip(start, start + timedelta(span), start), width)
     for (left, text), (following, _) in pairwise(labels):
         assert left + width_of(text) < following
     assert all(left >= 0 and left + width_of(text) <= width for left, text in labels)
@@ -138,7 +138,7 @@ def test_labels_under_the_axis_never_overlap_nor_leave_the_strip(start, span, wi
 def test_marks_never_overlap_each_other(start, marks, today):
     noted = [Mark(start + timedelta(after), text) for after, text in marks]
     one = Strip(start, start + timedelta(400), start + timedelta(today), marks=noted)
-    placed = strip.place_marks(one, strip._Scale(one.start, one.end, 600))
+    placed = year_strip.place_marks(one, year_strip._Scale(one.start, one.end, 600))
     assert len(placed) == len(marks)
     for index, mark in enumerate(placed):
         assert mark.left >= 0 and mark.right <= 600.01
@@ -147,8 +147,8 @@ def test_marks_never_overlap_each_other(start, marks, today):
 
 
 def test_one_label_a_quarter_in_a_list_and_one_a_month_across_the_page():
-    assert [text for _, text in strip.month_words(YEAR, 250)] == ["Jul 2026", "Oct", "Jan 2027"]
-    wide = [text for _, text in strip.month_words(YEAR, 1280)]
+    assert [text for _, text in year_strip.month_words(YEAR, 250)] == ["Jul 2026", "Oct", "Jan 2027"]
+    wide = [text for _, text in year_strip.month_words(YEAR, 1280)]
     assert wide == ["Jun 2026", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec", "Jan 2027", "Feb"]
 
 

@@ -2,8 +2,8 @@ from datetime import date
 
 import pytest
 
-from clinic import patients
 from clinic.models import AuditRecord, Patient, StaleRow
+from clinic.people import patients
 from tests import build
 
 pytestmark = pytest.mark.django_db

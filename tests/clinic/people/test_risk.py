@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
-from clinic import risk
-from clinic.formats import tiers
+from clinic.people import risk
+from clinic.tiers import reading
 from tests import build
 
 # (answers, age, tier). Source: RACGP risk table (restated); Cancer Council Australia for the gene carrier.
@@ -41,14 +41,14 @@ TABLE = [
 
 @pytest.mark.parametrize("answers, age, tier", TABLE)
 def test_the_tier_follows_the_published_row(answers, age, tier):
-    found, reasons = tiers.load(risk.shipped()).judge(build.AVERAGE_ANSWERS | answers | {"age": age})
+    found, reasons = reading.load(risk.shipped()).judge(build.AVERAGE_ANSWERS | answers | {"age": age})
     assert found == tier
     assert bool(reasons) == (tier != "average")
 
 
 def test_every_reason_is_kept_highest_first_with_its_source():
     answers = build.AVERAGE_ANSWERS | {"blue_eyes": True, "gene_carrier": True, "red_hair": True, "age": 40}
-    tier, reasons = tiers.load(risk.shipped()).judge(answers)
+    tier, reasons = reading.load(risk.shipped()).judge(answers)
     assert tier == "very_high"
     assert [reason.tier for reason in reasons] == ["very_high", "high", "above_average"]
     assert all(reason.source for reason in reasons)

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clinic import risk
-from clinic.formats import tier_words, tiers
 from clinic.models import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
+from clinic.people import risk
+from clinic.tiers import reading, wording
 from tests import build
 
 SHIPPED = risk.shipped()
-SET = tiers.load(SHIPPED)
+SET = reading.load(SHIPPED)
 
 
 def published(a):
@@ -55,7 +55,7 @@ def of(kind):
 
 MOSTLY_NO = st.integers(0, 5).map(lambda one: one == 0)
 EVERYBODY = st.fixed_dictionaries(
-    {name: MOSTLY_NO if kind is bool else of(kind) for name, kind in tiers.ANSWERS.items()}
+    {name: MOSTLY_NO if kind is bool else of(kind) for name, kind in reading.ANSWERS.items()}
     | {"age": st.one_of(st.integers(0, 110), st.sampled_from([15, 16, 24, 25, 44, 45, 46, 65, 66]))}
 )
 
@@ -76,14 +76,14 @@ def test_every_age_of_every_phototype(phototype):
 def test_the_reader_knows_just_the_answers_that_the_assessment_asks():
     bands = {"naevi": NaeviBand, "atypical": AtypicalBand, "phototype": Phototype}
     for name, choices in bands.items():
-        assert tiers.ANSWERS[name] == tuple(choices.values)
-    assert tuple(Tier.values) == tiers.TIERS
+        assert reading.ANSWERS[name] == tuple(choices.values)
+    assert tuple(Tier.values) == reading.TIERS
     kinds = {"CharField": tuple, "BooleanField": bool, "PositiveSmallIntegerField": int}
     for name in risk.FACTORS:
-        known = tiers.ANSWERS[name]
+        known = reading.ANSWERS[name]
         kind = kinds[RiskAssessment._meta.get_field(name).get_internal_type()]
         assert isinstance(known, tuple) if kind is tuple else known is kind
-    assert tier_words._WORDS.keys() == tiers.ANSWERS.keys()
+    assert wording._WORDS.keys() == reading.ANSWERS.keys()
 
 
 # (row, value, interval, flag). Sources: Gandini et al., Eur J Cancer 2005;41:28-44 (moles), 41:2040-2059 (the others), read
@@ -164,7 +164,7 @@ HEAD = 'schema = 1\nname = "n"\ntitle = "t"\n'
     ],
 )
 def test_a_fault_is_named_by_its_place(old, new, fault):
-    found = tiers.check((HEAD + FIRST).replace(old, new, 1))
+    found = reading.check((HEAD + FIRST).replace(old, new, 1))
     assert any(fault in one for one in found), found
 
 
@@ -182,22 +182,22 @@ CONTEXT = '[[context]]\nid = "c"\nwords = "w"\nwhen = { red_hair.is = true }\nva
     ],
 )
 def test_a_fault_of_the_context_is_named_by_its_place(old, new, fault):
-    assert tiers.check(HEAD + FIRST + CONTEXT) == []
-    found = tiers.check(HEAD + FIRST + CONTEXT.replace(old, new, 1))
+    assert reading.check(HEAD + FIRST + CONTEXT) == []
+    found = reading.check(HEAD + FIRST + CONTEXT.replace(old, new, 1))
     assert any(fault in one for one in found), found
 
 
 def test_a_clinics_own_criterion_names_who_answers_for_it():
     own = FIRST.replace('"Some guideline"', '"clinic setting, no source"').replace('"found"', '"design"')
-    assert tiers.check(HEAD + own + 'approver = "Dr A. Example"\n') == []
+    assert reading.check(HEAD + own + 'approver = "Dr A. Example"\n') == []
 
 
 @given(st.text(alphabet='[]{}="\n.1ab_ ', max_size=60))
 def test_no_text_breaks_the_reader(text):
-    assert isinstance(tiers.check(HEAD + text + "\n" + FIRST), list)
+    assert isinstance(reading.check(HEAD + text + "\n" + FIRST), list)
 
 
 def test_a_criterion_reads_as_a_sentence():
-    by_id = {one.id: tier_words.sentence(one.when) for one in SET.criteria}
+    by_id = {one.id: wording.sentence(one.when) for one in SET.criteria}
     assert by_id["type-1-over-45"] == "Skin phototype is I, and age is over 45."
     assert by_id["over-100-moles"] == "Number of moles on the whole body is more than 100."

@@ -4,12 +4,12 @@ from pathlib import Path
 import pytest
 from django.db import DatabaseError, connection, transaction
 
-from clinic import audit, triggers
 from clinic.models import AuditRecord, ReadRecord
 from clinic.signals import facts_changed
+from clinic.trail import audit, triggers
 from tests import build
 
-ROOT = Path(__file__).parent.parent.parent
+ROOT = Path(__file__).parents[3]
 pytestmark = pytest.mark.django_db
 
 # Every action once more, by hand: whether it changes what the planning core sees (interfaces.md "Facts revision").

@@ -8,8 +8,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from clinic import patients, policies, risk
+from clinic import policies
 from clinic.models import AuditRecord, Policy, RiskAssessment
+from clinic.people import patients, risk
 from tests import build
 
 pytestmark = pytest.mark.django_db

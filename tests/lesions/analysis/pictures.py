@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from lesions.analysis import pipeline
-from lesions.analysis.phantom import Drawn, Phantom, draw
+from lesions.analysis.drawing.phantom import Drawn, Phantom, draw
 from lesions.analysis.types import Scale
 
 REAL = Path(__file__).resolve().parents[4] / "shared" / "data" / "dermoscopy"

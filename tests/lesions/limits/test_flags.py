@@ -6,8 +6,8 @@ import pytest
 
 from clinic import policies
 from clinic.policies import PolicyRefused
-from lesions import flags
 from lesions.analysis.types import Comparison, Delta, Doubt, Measure, Measurement, Quality, Registration
+from lesions.limits import flags
 from tests import build
 
 COLOURS = ("white", "red", "light_brown", "dark_brown", "blue_grey", "black")

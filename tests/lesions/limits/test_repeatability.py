@@ -7,14 +7,15 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from clinic.models import Policy
-from lesions import findings, flags, repeatability
 from lesions.analysis.types import Measure, Measurement
+from lesions.limits import flags, repeatability
+from lesions.limits.repeatability import Own
+from lesions.measuring import figures
 from lesions.models import Comparison as Row
-from lesions.repeatability import Own
 from tests import build
 from tests.lesions import scene
-from tests.lesions.test_flags import comparison, measurement
-from tests.lesions.test_outlines import MOLE, SCALE, drawn
+from tests.lesions.limits.test_flags import comparison, measurement
+from tests.lesions.pictures.test_outlines import MOLE, SCALE, drawn
 
 
 def shot(**values):
@@ -100,7 +101,7 @@ def test_a_measure_that_was_not_studied_keeps_the_programs_figure():
 def test_the_page_says_the_same_as_the_flags():
     row = Row(result={"deltas": [delta("area", 10.0, 11.5), delta("solidity", 0.9, 0.8)]})
     own = Own("own", {"area": 0.2}, {})
-    area, solidity = findings.changes(row, own)
+    area, solidity = figures.changes(row, own)
     assert area.smallest.value == pytest.approx(2.15) and "within" in area.words
     assert solidity.smallest.value == 0.05 and "more than" in solidity.words
 
@@ -123,7 +124,7 @@ def run(*arguments, **more):
 def shots():
     from dataclasses import replace
 
-    from lesions.analysis import phantom
+    from lesions.analysis.drawing import phantom
 
     return [drawn(replace(phantom.recaptured(MOLE, seed), mm_per_px=MOLE.mm_per_px)) for seed in (5, 6, 7)]
 

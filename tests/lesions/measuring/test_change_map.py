@@ -6,11 +6,11 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from lesions.analysis import phantom
+from lesions.analysis.drawing import phantom
 from lesions.models import Comparison, Delivery
 from tests import build
 from tests.lesions import scene
-from tests.lesions.test_outlines import MOLE, SCALE, drawn
+from tests.lesions.pictures.test_outlines import MOLE, SCALE, drawn
 
 pytestmark = pytest.mark.django_db
 

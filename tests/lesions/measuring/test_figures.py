@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from lesions import findings
+from lesions.measuring import figures
 
 
 @pytest.mark.parametrize(
@@ -18,7 +18,7 @@ from lesions import findings
     ],
 )
 def test_the_gap_between_two_pictures(later, words):
-    assert findings.gap_words(date(2026, 3, 1), later) == words
+    assert figures.gap_words(date(2026, 3, 1), later) == words
 
 
 def compared(aligned=True, **deltas):
@@ -51,17 +51,17 @@ def delta(change, beyond):
     ],
 )
 def test_the_change_of_a_lesion_in_one_cell(comparison, words):
-    assert findings.change_words(comparison) == words
+    assert figures.change_words(comparison) == words
 
 
 def test_millimetres_go_before_pixels_and_pixels_stand_where_there_are_none():
     both = compared(area=delta(3.0, True), area_px=delta(300.0, True))
-    assert [row.earlier.unit for row in findings.changes(both)] == ["mm²"]
+    assert [row.earlier.unit for row in figures.changes(both)] == ["mm²"]
     none = compared(area=delta(None, None), area_px=delta(3.0, True) | {"unit": "px²"})
-    assert [row.delta.value for row in findings.changes(none)] == [3.0]
+    assert [row.delta.value for row in figures.changes(none)] == [3.0]
 
 
 def test_a_share_is_read_as_per_cent():
     row = {"name": "colour_red", "value": 0.06, "unit": "share", "uncertainty": 0.03, "method": ""}
-    found = findings.figure({"measures": [row]}, "colour_red")
+    found = figures.figure({"measures": [row]}, "colour_red")
     assert (found.name, found.value, found.unit, found.uncertainty) == ("red", 6.0, "%", 3.0)

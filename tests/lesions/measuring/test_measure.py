@@ -6,9 +6,11 @@ from datetime import timedelta
 import pytest
 
 from clinic import clock, jobs
-from lesions import assess, intake, signoff, storage
-from lesions.analysis import phantom
+from lesions.analysis.drawing import phantom
+from lesions.measuring import measure
 from lesions.models import Assessment, Comparison, Flag, Review
+from lesions.pictures import intake, storage
+from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
 
@@ -78,7 +80,7 @@ def test_a_picture_that_cannot_be_measured_waits_for_a_decision():
     picture = scene.file(scene.lesion())
     storage.path(picture.sha256).write_bytes(b"rotten")
     row = picture.assessments.get()
-    assess.run(row.pk)
+    measure.run(row.pk)
     row.refresh_from_db()
     assert row.state == "failed" and "changed on the disk" in row.failure
     review = signoff.queue().get()
@@ -108,37 +110,37 @@ def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
     start = clock.now()
     for attempt in range(3):
         with clock.at(start + attempt * timedelta(minutes=3)), pytest.raises(MemoryError):
-            assess.run(row.pk)
+            measure.run(row.pk)
     with clock.at(start + timedelta(minutes=8, seconds=30)):
-        assert assess.waiting() == [row.pk]
-        assess.run(row.pk)
+        assert measure.waiting() == [row.pk]
+        measure.run(row.pk)
     row.refresh_from_db()
-    assert (row.state, row.failure) == ("failed", assess.GIVEN_UP)
+    assert (row.state, row.failure) == ("failed", measure.GIVEN_UP)
     assert signoff.queue().exists()
 
 
 def test_one_worker_holds_a_picture_until_its_lease_lapses():
     row = scene.file(scene.lesion()).assessments.get()
-    assert assess._claim(row.pk) == 1
-    assert assess._claim(row.pk) is None and assess.waiting() == []
+    assert measure._claim(row.pk) == 1
+    assert measure._claim(row.pk) is None and measure.waiting() == []
     with clock.at(clock.now() + timedelta(minutes=3)):
-        assert assess.waiting() == [row.pk] and assess._claim(row.pk) == 2
+        assert measure.waiting() == [row.pk] and measure._claim(row.pk) == 2
 
 
 def test_the_answer_of_a_worker_that_lost_its_lease_does_not_count():
     row = scene.file(scene.lesion()).assessments.get()
-    late = assess._claim(row.pk)
+    late = measure._claim(row.pk)
     with clock.at(clock.now() + timedelta(minutes=3)):
-        assess._claim(row.pk)
-    assess._fail(row, late, "Too late.")
+        measure._claim(row.pk)
+    measure._fail(row, late, "Too late.")
     row.refresh_from_db()
     assert row.state == "running" and not Review.objects.exists()
 
 
 def test_doing_it_again_or_for_a_row_that_is_gone_changes_nothing():
     review = scene.measured(scene.lesion())
-    assess.run(review.assessment_id)
-    assess.run(999_999)
+    measure.run(review.assessment_id)
+    measure.run(999_999)
     assert Review.objects.count() == 1 and Assessment.objects.get().attempts == 1
 
 
@@ -192,7 +194,7 @@ def test_the_first_and_the_previous_picture_are_both_compared():
 
 
 def test_an_urgent_sign_makes_the_next_review_urgent():
-    from lesions import register
+    from lesions.register import register
 
     lesion = scene.lesion()
     register.note_sign(lesion=lesion, by=build.nurse(), sign="firm")
@@ -204,4 +206,4 @@ def test_the_worker_without_a_broker_finds_and_measures_what_waits():
     assert jobs.WORK["assess"].queue == "pictures"
     assert jobs.work_once("worker") >= 1
     row.refresh_from_db()
-    assert row.state == "done" and assess.waiting() == []
+    assert row.state == "done" and measure.waiting() == []

@@ -6,14 +6,17 @@ from dataclasses import replace
 import pytest
 from django.core.management import call_command
 
-from lesions import assess, intake, outlines, rescoring, signoff, storage
-from lesions.analysis import phantom
+from lesions.analysis.drawing import phantom
 from lesions.analysis.version import VERSION
+from lesions.measuring import measure as assess
+from lesions.measuring import remeasure
+from lesions.measuring.remeasure import Moved
 from lesions.models import Assessment, Comparison, Review
-from lesions.rescoring import Moved
+from lesions.pictures import intake, outlines, storage
+from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
-from tests.lesions.test_outlines import MOLE, SCALE, drawn
+from tests.lesions.pictures.test_outlines import MOLE, SCALE, drawn
 
 pytestmark = pytest.mark.django_db
 
@@ -77,7 +80,7 @@ def test_it_goes_on_where_it_stopped(lesion):
 
 def test_a_job_that_was_queued_and_not_done_is_done(lesion):
     image = lesion.images.first()
-    rescoring._queued(image)
+    remeasure._queued(image)
     run()
     assert not Assessment.objects.exclude(state="done").exists()
     assert Assessment.objects.filter(image=image, version=VERSION).count() == 2
@@ -114,7 +117,7 @@ def test_the_summary_sets_old_beside_new(lesion):
                 measure["value"] = None
         row.save(update_fields=["result"])
     said = run()
-    rows = {row.name: row for row in rescoring.moved()}
+    rows = {row.name: row for row in remeasure.moved()}
     # Old figures at four fifths: the new ones are a quarter larger.
     assert rows["area"].pictures == 3 and rows["area"].median == pytest.approx(0.25, abs=1e-4)
     assert rows["solidity"] == Moved("solidity", 0, None, None, 0, 3)
@@ -124,7 +127,7 @@ def test_the_summary_sets_old_beside_new(lesion):
 
 def test_overviews_and_lesions_entered_in_error_are_left_alone(lesion):
     scene.file(lesion, scene.jpeg(77), kind="overview")
-    assert rescoring.left().count() == 2
+    assert remeasure.left().count() == 2
     lesion.state = "entered_in_error"
     lesion.save(update_fields=["state"])
-    assert not rescoring.left().exists()
+    assert not remeasure.left().exists()

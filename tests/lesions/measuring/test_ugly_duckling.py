@@ -6,8 +6,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock
-from lesions import apart, findings
 from lesions.analysis.version import VERSION
+from lesions.measuring import figures as findings
+from lesions.measuring import ugly_duckling
 from lesions.models import Assessment
 from tests import build
 from tests.lesions import scene
@@ -49,7 +50,9 @@ def test_the_patient_page_says_what_sets_a_lesion_apart(client):
 
 def test_below_eight_it_is_said_not_to_be_assessed():
     assert said(patient_with(*[figures()] * 6, figures(area=90.0))) == [None] * 7
-    assert apart.note([]) == apart.NOT_ASSESSED and "not assessed" in apart.NOT_ASSESSED
+    assert (
+        ugly_duckling.note([]) == ugly_duckling.NOT_ASSESSED and "not assessed" in ugly_duckling.NOT_ASSESSED
+    )
 
 
 def test_close_ups_and_lesions_that_are_gone_are_left_out():

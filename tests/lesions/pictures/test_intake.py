@@ -9,9 +9,9 @@ from PIL import Image as Pixels
 
 from clinic import clock
 from clinic.models import StaleRow
-from lesions import intake, storage
-from lesions.intake import PictureRefused
 from lesions.models import Assessment, Image
+from lesions.pictures import intake, storage
+from lesions.pictures.intake import PictureRefused
 from tests import build
 from tests.lesions import scene
 

@@ -8,11 +8,13 @@ import pytest
 from clinic import jobs
 from clinic.access import NotAllowed
 from clinic.models import AuditRecord, StaleRow
-from lesions import assess, intake, outlines, scales, signoff, storage
-from lesions.analysis import phantom
+from lesions.analysis.drawing import phantom
+from lesions.measuring import measure
 from lesions.models import Comparison, Review
-from lesions.outlines import OutlineRefused
-from lesions.scales import ScaleRefused
+from lesions.pictures import intake, outlines, scales, storage
+from lesions.pictures.outlines import OutlineRefused
+from lesions.pictures.scales import ScaleRefused
+from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
 
@@ -37,7 +39,7 @@ def pair():
 def redraw(image, points=SQUARE, by=None):
     """Draw and measure, as page and worker do."""
     row = outlines.draw(image=image, by=by or build.nurse(), points=points, revision=image.revision)
-    assess.run(row.pk)
+    measure.run(row.pk)
     row.refresh_from_db()
     return row
 
@@ -150,7 +152,7 @@ def test_two_points_and_their_distance_are_a_scale(pair):
     review = scene.measured(scene.lesion(), pair[0])
     image = review.assessment.image
     row = scales.set_by_hand(image=image, by=build.nurse(), points=[(10, 20), (210, 20)], mm=10, revision=1)
-    assess.run(row.pk)
+    measure.run(row.pk)
     row.refresh_from_db()
     assert (image.mm_per_px, image.scale_origin) == (0.05, "hand")
     assert image.scale_uncertainty == pytest.approx(0.0141, abs=0.0001)
@@ -196,15 +198,15 @@ def test_a_failed_picture_is_measured_again_when_its_file_is_back():
     path, row = storage.path(image.sha256), image.assessments.get()
     kept = path.read_bytes()
     path.write_bytes(b"rotten")
-    assess.run(row.pk)
+    measure.run(row.pk)
     path.write_bytes(kept)
     row.refresh_from_db()
     nurse = build.nurse()
-    assess.measure_again(assessment=row, by=nurse, revision=row.revision)
-    assess.run(row.pk)
+    measure.measure_again(assessment=row, by=nurse, revision=row.revision)
+    measure.run(row.pk)
     row.refresh_from_db()
     assert (row.state, row.attempts, row.failure) == ("done", 1, "")
     waits = Review.objects.get(state="waiting")
     assert waits.assessment == row and "could not be measured" not in str(list(waits.flags.all()))
     with pytest.raises(StaleRow):
-        assess.measure_again(assessment=row, by=nurse, revision=row.revision)
+        measure.measure_again(assessment=row, by=nurse, revision=row.revision)

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from lesions import polygons
-from lesions.polygons import BadOutline
+from lesions.pictures import polygons
+from lesions.pictures.polygons import BadOutline
 
 SQUARE = ((10.0, 10.0), (90.0, 10.0), (90.0, 90.0), (10.0, 90.0))
 

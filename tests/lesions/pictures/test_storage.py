@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from lesions import storage
+from lesions.pictures import storage
 
 
 def test_the_digest_is_the_name_and_the_folders():

@@ -10,7 +10,7 @@ import math
 
 import pytest
 
-from lesions.bodymap import (
+from lesions.register.bodymap import (
     CHART,
     CODES,
     REGIONS,

@@ -5,9 +5,9 @@ import pytest
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
-from lesions import bodymap, register
 from lesions.models import Lesion, Review
-from lesions.register import LesionRefused
+from lesions.register import bodymap, register
+from lesions.register.register import LesionRefused
 from tests import build
 from tests.lesions import scene
 

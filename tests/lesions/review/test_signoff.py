@@ -4,9 +4,11 @@ import pytest
 from django.db import transaction
 
 from clinic.access import NotAllowed
-from lesions import intake, register, signoff, storage
 from lesions.models import Review, SignOff
-from lesions.signoff import SignOffRefused, StaleReview
+from lesions.pictures import intake, storage
+from lesions.register import register
+from lesions.review import signoff
+from lesions.review.signoff import SignOffRefused, StaleReview
 from tests import build
 from tests.lesions import scene
 

@@ -7,8 +7,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import Policy
-from lesions import flags, limit_words
-from lesions.flags import Limit
+from lesions.limits import flags, wording
+from lesions.limits.flags import Limit
 from tests import build
 
 pytestmark = pytest.mark.django_db
@@ -129,7 +129,7 @@ def test_the_clinics_own_repeatability_is_shown_where_it_is_part_of_the_set(doct
 
 def test_a_kind_of_limit_that_is_left_out_is_a_caution():
     only = Limit("diameter", ("feret",), "value", 6, "mm", "clinic setting, no source", "Wide.")
-    said = limit_words.cautions((only,))
+    said = wording.cautions((only,))
     assert any("No limit for growth" in caution for caution in said)
     assert not any("No limit for a single picture" in caution for caution in said)
 

@@ -8,8 +8,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock
-from lesions import intake, pathology, register, signoff
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
+from lesions.pictures import intake
+from lesions.register import register
+from lesions.review import pathology, signoff
 from tests import build
 from tests.lesions import scene
 
@@ -192,11 +194,11 @@ def test_a_thumbnail_counts_as_no_look(nurse):
 
 
 def test_pictures_that_wait_failed_or_were_refused_are_listed_and_counted(nurse, monkeypatch):
-    from lesions import assess
+    from lesions.measuring import measure
 
     failing = scene.file(scene.lesion(), scene.jpeg(5))
     row = failing.assessments.get()
-    assess._fail(row, assess._claim(row.pk), "It is out of focus.")
+    measure._fail(row, measure._claim(row.pk), "It is out of focus.")
     waiting = scene.file(scene.lesion(), scene.jpeg(6))
     refused = intake.refuse(
         lesion=waiting.lesion, by=build.nurse(), filename="b.doc", reason="This is no picture."

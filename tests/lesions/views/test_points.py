@@ -6,11 +6,12 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from lesions import assess, outlines, storage
+from lesions.measuring import measure
 from lesions.models import Assessment, Image
+from lesions.pictures import outlines, storage
 from tests import build
 from tests.lesions import scene
-from tests.lesions.test_outlines import MOLE, SCALE, drawn
+from tests.lesions.pictures.test_outlines import MOLE, SCALE, drawn
 
 pytestmark = pytest.mark.django_db
 
@@ -89,7 +90,7 @@ def test_the_pages_say_who_drew_the_outline(nurse, mole):
     lesion, before = url("lesion", image.lesion_id), url("decision", image.lesion.reviews.get().pk)
     assert "being measured again" in nurse.get(lesion).content.decode()
     assert "is being measured again" in nurse.get(before).content.decode()
-    assess.run(row.pk)
+    measure.run(row.pk)
     now = url("decision", image.lesion.reviews.get(state="waiting").pk)
     for address in (lesion, now):
         page = nurse.get(address).content.decode()
@@ -121,12 +122,12 @@ def test_a_failed_picture_is_measured_again_from_the_pictures_page(nurse):
     row, path = image.assessments.get(), storage.path(image.sha256)
     kept = path.read_bytes()
     path.write_bytes(b"rotten")
-    assess.run(row.pk)
+    measure.run(row.pk)
     path.write_bytes(kept)
     row.refresh_from_db()
     assert url("measure_again", row.pk) in nurse.get(url("pictures")).content.decode()
     nurse.post(url("measure_again", row.pk), {"revision": row.revision})
-    assert assess.waiting() == [row.pk]
+    assert measure.waiting() == [row.pk]
     assert nurse.post(url("measure_again", row.pk), {"revision": row.revision}).status_code == 409
 
 
@@ -138,7 +139,7 @@ def test_queries_do_not_grow_with_outlines(nurse, mole):
     def redraw(points):
         image.refresh_from_db()
         row = outlines.draw(image=image, by=build.nurse(), points=points, revision=image.revision)
-        assess.run(row.pk)
+        measure.run(row.pk)
 
     redraw([(100, 100), (200, 100), (200, 200)])
     before = [queries(nurse, address) for address in addresses]
@@ -152,7 +153,7 @@ def test_an_outline_that_could_not_be_measured_is_told_on_the_lesion_page(nurse,
     points = [(100, 100), (200, 100), (200, 200)]
     row = outlines.draw(image=image, by=build.nurse(), points=points, revision=1)
     storage.path(image.sha256).write_bytes(b"rotten")
-    assess.run(row.pk)
+    measure.run(row.pk)
     page = nurse.get(url("lesion", image.lesion_id)).content.decode()
     assert "has changed on the disk" in page and "mm ±" in page
 

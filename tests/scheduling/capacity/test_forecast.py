@@ -8,9 +8,12 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock, jobs
-from scheduling import booking, capacity, runs, year_runs
+from scheduling import background
+from scheduling.capacity import forecast as capacity
+from scheduling.capacity import forecast_jobs
+from scheduling.desk import booking
 from scheduling.models import Appointment, Resource, YearRun
-from scheduling.rules_in_force import rules_in_force
+from scheduling.planning.rules_in_force import rules_in_force
 from tests import build
 from tests.scheduling import scene
 
@@ -192,7 +195,7 @@ def test_three_patients_ask_no_more_questions_than_one(manager):
 @pytest.fixture
 def large(monkeypatch):
     """As if even one record were too many for a page."""
-    monkeypatch.setattr(runs, "AT_ONCE", 0)
+    monkeypatch.setattr(background, "AT_ONCE", 0)
 
 
 def test_the_page_of_a_large_clinic_waits_and_then_says_when_it_was_counted(manager, large):
@@ -207,38 +210,38 @@ def test_the_page_of_a_large_clinic_waits_and_then_says_when_it_was_counted(mana
 
 def test_what_was_kept_is_what_would_be_counted_now(large):
     scene.due_check(), scene.overdue_check()
-    year_runs.every_morning(scene.TODAY)
-    (key,) = year_runs.waiting()
-    year_runs.work(key), year_runs.work(key)
-    kept, run = year_runs.find(scene.TODAY)
+    forecast_jobs.every_morning(scene.TODAY)
+    (key,) = forecast_jobs.waiting()
+    forecast_jobs.work(key), forecast_jobs.work(key)
+    kept, run = forecast_jobs.find(scene.TODAY)
     assert kept == capacity.count_wanted(scene.TODAY, rules_in_force()[1]) and run.made_at == clock.now()
 
 
 def test_facts_that_moved_are_counted_when_somebody_asks_for_it(manager, large):
     recall = scene.due_check()
-    year_runs.find(scene.TODAY), jobs.work_once("test")
+    forecast_jobs.find(scene.TODAY), jobs.work_once("test")
     scene.came(recall.patient, scene.TODAY), scene.check_of(recall.patient)
-    before, _ = year_runs.find(scene.TODAY)
+    before, _ = forecast_jobs.find(scene.TODAY)
     assert before.weeks[0]["B"] == 1
     manager.post(reverse("scheduling:count_anew"))
-    assert year_runs.find(scene.TODAY)[0] == before and len(year_runs.waiting()) == 1
+    assert forecast_jobs.find(scene.TODAY)[0] == before and len(forecast_jobs.waiting()) == 1
     assert "being counted anew" in manager.get(URL).content.decode()
     jobs.work_once("test")
-    assert year_runs.find(scene.TODAY)[0].weeks[0]["B"] == 0
+    assert forecast_jobs.find(scene.TODAY)[0].weeks[0]["B"] == 0
 
 
 def test_another_day_or_another_set_is_counted_for_itself(large):
     scene.due_check()
-    year_runs.find(scene.TODAY), jobs.work_once("test")
+    forecast_jobs.find(scene.TODAY), jobs.work_once("test")
     build.rules_in_force()
-    assert year_runs.find(scene.TODAY)[0] is None
+    assert forecast_jobs.find(scene.TODAY)[0] is None
     with scene.later(days=1):
-        year_runs.every_morning(clock.today())
+        forecast_jobs.every_morning(clock.today())
         assert set(YearRun.objects.values_list("day", flat=True)) == {clock.today()}
 
 
 def test_a_small_clinic_keeps_nothing(manager):
     scene.due_check()
-    year_runs.every_morning(scene.TODAY), year_runs.ask_anew(scene.TODAY)
+    forecast_jobs.every_morning(scene.TODAY), forecast_jobs.ask_anew(scene.TODAY)
     assert "Visits counted" not in manager.get(URL).content.decode()
     assert not YearRun.objects.exists()

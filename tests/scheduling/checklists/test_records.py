@@ -8,14 +8,14 @@ from django.db import DatabaseError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from clinic import visits
 from clinic.access import NotAllowed
 from clinic.models import AuditRecord
+from clinic.people import visits
 from lesions.models import Assessment
-from scheduling import checklists
+from scheduling.checklists import records
+from scheduling.checklists.definitions import SHEETS
 from scheduling.models import Checklist
 from scheduling.rules import checklists as core
-from scheduling.sheets import SHEETS
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -183,22 +183,22 @@ def test_that_nothing_was_seen_is_said_and_counts_nought(client, doctor):
 
 def test_a_visit_of_somebody_else_is_refused(doctor):
     lesion, other = pictures.lesion(), pictures.lesion()
-    with pytest.raises(checklists.ChecklistRefused, match="another patient"):
-        checklists.fill(lesion=lesion, visit=seen(other), by=doctor, kind="abcd", entries=abcd(0, 0, 1, 1))
+    with pytest.raises(records.ChecklistRefused, match="another patient"):
+        records.fill(lesion=lesion, visit=seen(other), by=doctor, kind="abcd", entries=abcd(0, 0, 1, 1))
 
 
 @pytest.mark.parametrize("entries", [{}, abcd(9, 0, 1, 1), abcd(0, 0, 1, 1) | {"colours": "red"}])
 def test_entries_that_no_sheet_knows_are_refused(doctor, entries):
     lesion = pictures.lesion()
-    with pytest.raises(checklists.ChecklistRefused):
-        checklists.fill(lesion=lesion, visit=seen(lesion), by=doctor, kind="abcd", entries=entries)
+    with pytest.raises(records.ChecklistRefused):
+        records.fill(lesion=lesion, visit=seen(lesion), by=doctor, kind="abcd", entries=entries)
 
 
 def test_only_a_dermatologist_fills_one_in(client):
     lesion = pictures.lesion()
     visit, nurse = seen(lesion), build.nurse()
     with pytest.raises(NotAllowed):
-        checklists.fill(lesion=lesion, visit=visit, by=nurse, kind="abcd", entries=abcd(0, 0, 1, 1))
+        records.fill(lesion=lesion, visit=visit, by=nurse, kind="abcd", entries=abcd(0, 0, 1, 1))
     client.force_login(nurse, backend="clinic.project.backends.HouseBackend")
     assert "No checklist was filled in" in lesion_page(client, lesion)
     assert "fill in</a>" not in lesion_page(client, lesion)
@@ -207,7 +207,7 @@ def test_only_a_dermatologist_fills_one_in(client):
 def test_it_is_recorded_kept_for_good_and_moves_no_plan(doctor):
     lesion = pictures.lesion()
     visit, before = seen(lesion), lesion.patient.facts_revision
-    row = checklists.fill(lesion=lesion, visit=visit, by=doctor, kind="abcd", entries=abcd(2, 4, 3, 2))
+    row = records.fill(lesion=lesion, visit=visit, by=doctor, kind="abcd", entries=abcd(2, 4, 3, 2))
     assert AuditRecord.objects.get(action="checklist.fill").details["score"] == "5.5"
     lesion.patient.refresh_from_db()
     assert lesion.patient.facts_revision == before
@@ -220,7 +220,7 @@ def test_the_page_asks_as_many_questions_for_three_as_for_one(client, doctor):
     visit = seen(lesion)
 
     def fill():
-        checklists.fill(lesion=lesion, visit=visit, by=doctor, kind="abcd", entries=abcd(2, 4, 3, 2))
+        records.fill(lesion=lesion, visit=visit, by=doctor, kind="abcd", entries=abcd(2, 4, 3, 2))
 
     fill()
     lesion_page(client, lesion)

@@ -10,8 +10,9 @@ from django.db import close_old_connections, connection
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
-from scheduling import booking, recalls
+from scheduling.desk import booking
 from scheduling.models import Appointment, BookedCell, ClosureDay, Recall, Resource, WorkItem
+from scheduling.recalls import closing
 from tests import build
 from tests.scheduling import scene
 
@@ -26,7 +27,7 @@ def test_the_whole_way_of_a_missed_visit_keeps_the_original_dates():
     assert recall.state == "booked"
     with scene.later(hours=4):
         booking.missed(appointment=visit, by=build.nurse(), revision=visit.revision)
-        recalls.replan(recall.patient_id)
+        closing.replan(recall.patient_id)
     recall.refresh_from_db()
     assert (recall.state, recall.reopened) == ("due", 1)
     assert (recall.earliest, recall.target, recall.latest) == window
@@ -91,7 +92,7 @@ def test_an_outcome_is_entered_once():
 
 
 def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
-    from clinic import patients
+    from clinic.people import patients
 
     recall = scene.due_check()
     visit, patient = scene.booked(recall), recall.patient
@@ -103,7 +104,7 @@ def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
         on=scene.TODAY,
         ground="family",
     )
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     recall.refresh_from_db()
     assert recall.state == "booked"
     booking.cancel(appointment=visit, by=build.nurse(), revision=visit.revision, whose="clinic")
@@ -112,7 +113,7 @@ def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
 
 
 def test_nothing_is_booked_when_care_has_ended():
-    from clinic import patients
+    from clinic.people import patients
 
     recall = scene.due_check()
     patients.end_care(

@@ -5,8 +5,9 @@ from datetime import timedelta
 import pytest
 from django.db import DatabaseError, transaction
 
-from scheduling import contacts, ladder
+from scheduling.desk import contacts
 from scheduling.models import ContactAttempt
+from scheduling.planning import ladder
 from tests import build
 from tests.scheduling import scene
 
@@ -74,9 +75,9 @@ def test_an_attempt_that_says_too_little_is_not_saved(recall, wrong):
 
 
 def test_nothing_is_logged_for_a_closed_recall(recall):
-    from scheduling import recalls
+    from scheduling.recalls import closing
 
-    recalls.close(
+    closing.close(
         recall=recall, by=build.dermatologist(), revision=recall.revision, ground="discharge", note="done"
     )
     with pytest.raises(contacts.ContactRefused, match="closed"):

@@ -9,9 +9,11 @@ from django.db import close_old_connections, connection
 
 from clinic import clock
 from clinic.models import AuditRecord, StaleRow
-from lesions import register as lesions
-from scheduling import contacts, recalls, tasks, worklists
+from lesions.register import register as lesions
+from scheduling import tasks
+from scheduling.desk import contacts, worklists
 from scheduling.models import Recall, WorkItem
+from scheduling.recalls import closing
 from tests import build
 from tests.scheduling import scene
 
@@ -35,7 +37,7 @@ def test_urgency_first_then_the_nearest_end_then_risk():
     urgent = build.patient()
     build.risk_assessment(urgent)
     lesions.note_sign(lesion=scene.mark(urgent), by=build.nurse(), sign="growing")
-    recalls.replan(urgent.pk)
+    closing.replan(urgent.pk)
     assert worklists.build(scene.TODAY) == 4
     assert on_the_list() == [Recall.objects.get(patient=urgent, urgency="A"), near, riskier, far]
 

@@ -7,15 +7,15 @@ import pytest
 from django.apps import apps
 from django.urls import reverse
 
-from clinic import visits
 from clinic.models import DoneItem, Visit
 from clinic.models.visit import ABOUT
-from lesions import pathology
-from scheduling import overrides, recalls
-from scheduling.facts import gather
+from clinic.people import visits
+from lesions.review import pathology
 from scheduling.models import OPEN, Override, PlanProblem, Recall
-from scheduling.rules import coherence, facts
-from scheduling.rules.vocabulary import PURPOSES
+from scheduling.planning.gather import gather
+from scheduling.recalls import closing, overrides
+from scheduling.rules.facts import contradictions, facts
+from scheduling.rules.ruleset.vocabulary import PURPOSES
 from tests import build
 from tests.scheduling import scene
 
@@ -42,7 +42,7 @@ def about(row):
 
 
 def open_for(patient, purpose):
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     rows = Recall.objects.filter(patient=patient, purpose=purpose, state__in=OPEN)
     return {row.subject: row for row in rows}
 
@@ -79,11 +79,11 @@ def test_sutures_that_came_out_of_the_face_leave_those_of_the_back(patient):
 def test_a_site_without_a_published_row_is_asked_about_until_somebody_says(patient):
     palm = cut(patient, PALM)
     cut(patient)
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     asked = PlanProblem.objects.filter(patient=patient, code="no_rule", gone_on__isnull=True)
     assert [row.subject for row in asked] == [about(palm)]
     pathology.note_sutures(procedure=palm, by=build.dermatologist(), revision=palm.revision, sutures=False)
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     assert not asked.all().exists()
     assert len(open_for(patient, "suture_removal")) == 1
 
@@ -128,7 +128,7 @@ def test_an_item_about_the_wrong_thing_is_refused_since_it_would_complete_nothin
 
 def test_visits_and_the_core_agree_what_each_purpose_is_about():
     assert {purpose.value: kind for purpose, kind in ABOUT.items()} == {
-        purpose: coherence.subject_of(purpose) for purpose in PURPOSES
+        purpose: contradictions.subject_of(purpose) for purpose in PURPOSES
     }
 
 
@@ -145,7 +145,7 @@ def test_rows_and_the_core_agree_since_when_a_tier_stands(first, second):
 
 def test_the_pages_name_which_procedure_is_meant(patient, signed_in):
     palm, face = cut(patient, PALM), cut(patient)
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     page = signed_in.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
     assert "Removal of sutures: excision of 10 Jun 2026, cheek" in page
     assert "Excision of 10 Jun 2026, palm" in page and "come out at its site" in page
@@ -167,7 +167,7 @@ def test_an_old_procedure_with_an_open_duty_can_still_be_ticked_and_one_without_
     old = pathology.record_procedure(patient=patient, by=by, kind="biopsy", on=day)
     form = reverse("clinic:record_visit", args=[patient.pk])
     assert f"result_visit|{about(old)}" not in signed_in.get(form).content.decode()
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     assert f"result_visit|{about(old)}" in signed_in.get(form).content.decode()
 
 
@@ -203,7 +203,7 @@ def test_earlier_rows_are_filed_under_their_procedure_and_the_plan_is_made_anew(
     rows = as_before(patient)
     patient.refresh_from_db()
     migrate()
-    assert recalls.stale() == [patient.pk]
+    assert closing.stale() == [patient.pk]
     assert Override.objects.get().subject == about(rows["back"])
     items = DoneItem.objects.filter(purpose="suture_removal").values_list("subject", flat=True)
     assert set(items) == {about(rows["face"]), about(rows["back"])}
@@ -259,7 +259,7 @@ def test_a_duty_follows_the_procedure_of_its_decision(patient):
 def test_what_a_person_closed_is_closed_for_everything_of_that_day(patient):
     first, second = cut(patient, kind="biopsy"), cut(patient, kind="biopsy")
     recall = open_for(patient, "result_visit")[about(first)]
-    recalls.close(
+    closing.close(
         recall=recall,
         by=build.dermatologist(),
         revision=recall.revision,
@@ -290,6 +290,6 @@ def test_a_day_for_something_done_elsewhere_is_planned_booked_and_done(patient, 
     form = reverse("clinic:record_visit", args=[patient.pk])
     assert f"{purpose}|patient" in signed_in.get(form).content.decode()
     signed_in.post(form, {"attended_on": str(scene.TODAY), "done": [f"{purpose}|patient"], "note": ""})
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     recall.refresh_from_db()
     assert recall.state == "completed"

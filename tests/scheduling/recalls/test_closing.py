@@ -7,8 +7,8 @@ from django.db import IntegrityError, transaction
 
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
-from scheduling import recalls
 from scheduling.models import Recall
+from scheduling.recalls import closing
 from tests import build
 from tests.scheduling import scene
 
@@ -16,14 +16,14 @@ pytestmark = pytest.mark.usefixtures("rules")
 
 
 def close(recall, by, ground="declined", note="told why, says no"):
-    return recalls.close(recall=recall, by=by, revision=recall.revision, ground=ground, note=note)
+    return closing.close(recall=recall, by=by, revision=recall.revision, ground=ground, note=note)
 
 
 def reminder():
     """Urgency C: the yearly renewal of a risk assessment."""
     patient = build.patient()
     build.risk_assessment(patient, on=scene.TODAY - timedelta(days=400))
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     return Recall.objects.get(patient=patient, purpose="risk_assessment")
 
 
@@ -48,18 +48,18 @@ def test_a_reminder_may_be_closed_by_the_desk_with_a_ground():
 
 @pytest.mark.parametrize(("ground", "note"), [("declined", "  "), ("because", "so"), ("", "so")])
 def test_no_ground_no_closing(ground, note):
-    with pytest.raises(recalls.RecallRefused):
+    with pytest.raises(closing.RecallRefused):
         close(scene.due_check(), build.dermatologist(), ground, note)
 
 
 def test_entered_in_error_needs_a_second_person():
     recall, first = scene.due_check(), build.dermatologist()
-    with pytest.raises(recalls.RecallRefused, match="second person"):
+    with pytest.raises(closing.RecallRefused, match="second person"):
         close(recall, first, "error")
-    recalls.propose_closing(
+    closing.propose_closing(
         recall=recall, by=first, revision=recall.revision, ground="error", note="wrong patient"
     )
-    with pytest.raises(recalls.RecallRefused, match="second person"):
+    with pytest.raises(closing.RecallRefused, match="second person"):
         close(recall, first, "error")
     assert close(recall, build.dermatologist(), "error").closed_by != first
 
@@ -67,7 +67,7 @@ def test_entered_in_error_needs_a_second_person():
 def test_a_proposal_leaves_the_recall_open_and_on_the_list():
     recall = scene.due_check()
     fields = {"ground": "moved", "note": "to the coast, letter sent"}
-    recalls.propose_closing(recall=recall, by=build.nurse(), revision=recall.revision, **fields)
+    closing.propose_closing(recall=recall, by=build.nurse(), revision=recall.revision, **fields)
     assert recall.state == "due"
 
 
@@ -75,7 +75,7 @@ def test_nothing_is_closed_over_an_open_appointment():
     recall = scene.due_check()
     scene.booked(recall)
     recall.refresh_from_db()
-    with pytest.raises(recalls.RecallRefused, match="appointment"):
+    with pytest.raises(closing.RecallRefused, match="appointment"):
         close(recall, build.dermatologist())
 
 
@@ -96,7 +96,7 @@ def test_a_declined_check_is_not_asked_for_again_and_the_next_one_is():
 def test_a_discharge_ends_the_series():
     recall = scene.due_check()
     close(recall, build.dermatologist(), "discharge", "seen elsewhere from now on")
-    recalls.replan(recall.patient_id)
+    closing.replan(recall.patient_id)
     assert not Recall.objects.filter(
         patient=recall.patient, purpose="full_skin_check", state__in=("planned", "due")
     )
@@ -107,10 +107,10 @@ def test_who_cannot_be_reached_stays_open_with_a_day():
 
     def aside(days):
         on = scene.TODAY + timedelta(days=days)
-        recalls.unreachable(recall=recall, by=by, revision=recall.revision, next_look_on=on, note="4 calls")
+        closing.unreachable(recall=recall, by=by, revision=recall.revision, next_look_on=on, note="4 calls")
 
     for wrong in (0, 91):
-        with pytest.raises(recalls.RecallRefused):
+        with pytest.raises(closing.RecallRefused):
             aside(wrong)
     aside(30)
     assert (recall.state, recall.next_look_on) == ("due", scene.TODAY + timedelta(days=30))

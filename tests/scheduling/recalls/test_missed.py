@@ -6,9 +6,10 @@ from io import StringIO
 
 import pytest
 
-from clinic import patients
-from scheduling import booking, contacts, missed, recalls, worklists
+from clinic.people import patients
+from scheduling.desk import booking, contacts, worklists
 from scheduling.models import WorkItem
+from scheduling.recalls import closing, missed
 from tests import build
 from tests.scheduling import scene
 
@@ -101,7 +102,7 @@ def test_whoever_works_on_it_is_named():
 def test_a_proposal_waits_for_a_dermatologist():
     recall = scene.overdue_check()
     fields = {"ground": "moved", "note": "to the coast"}
-    recalls.propose_closing(recall=recall, by=build.nurse(), revision=recall.revision, **fields)
+    closing.propose_closing(recall=recall, by=build.nurse(), revision=recall.revision, **fields)
     assert (only().reason, only().owner) == ("proposed", "dermatologist")
 
 

@@ -9,9 +9,10 @@ from django.urls import reverse
 
 from clinic.access import NotAllowed
 from clinic.models import AuditRecord, StaleRow
-from lesions import register
-from scheduling import overrides, recalls, worklists
+from lesions.register import register
+from scheduling.desk import worklists
 from scheduling.models import Override, Recall
+from scheduling.recalls import closing, overrides
 from tests import build
 from tests.scheduling import scene
 
@@ -145,7 +146,7 @@ def test_what_cannot_be_followed_is_refused_in_words(fault, words):
 
 def test_an_interval_without_a_day_to_count_from_is_refused():
     patient = build.patient()
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     with pytest.raises(overrides.OverrideRefused, match="none to count from"):
         interval(patient, purpose="imaging_or_laboratory")
 

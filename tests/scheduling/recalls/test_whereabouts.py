@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from clinic.models import Patient
-from lesions import pathology
-from lesions import register as lesions
-from scheduling import booking, failsafe, missed, recalls, worklists
+from lesions.register import register as lesions
+from lesions.review import pathology
+from scheduling.desk import booking, worklists
 from scheduling.models import FailsafeRun, Recall
+from scheduling.recalls import closing, missed, whereabouts
 from tests import build
 from tests.scheduling import scene
 
@@ -19,20 +20,20 @@ YEAR_AGO = date(2025, 6, 17)
 
 
 def place_of(patient):
-    return next((name for name in failsafe.WORDS if patient.pk in failsafe.patients_in(name)), None)
+    return next((name for name in whereabouts.WORDS if patient.pk in whereabouts.patients_in(name)), None)
 
 
 def planned():
     patient = build.patient()
     build.risk_assessment(patient)
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     return patient
 
 
 def waits_for_a_result():
     patient = planned()
     pathology.record_procedure(patient=patient, by=build.dermatologist(), kind="biopsy", on=scene.TODAY)
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     return patient
 
 
@@ -41,13 +42,13 @@ def waits_to_be_told():
     pathology.record_diagnosis(
         patient=patient, by=build.dermatologist(), code="benign", reported_on=scene.TODAY
     )
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     return patient
 
 
 def has_a_problem():
     patient = build.patient()
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     return patient
 
 
@@ -84,33 +85,33 @@ def test_the_counts_add_up_and_the_lists_agree_on_a_mixed_population():
     for make in POPULATION.values():
         make()
         make()
-    found = failsafe.live()
+    found = whereabouts.live()
     assert found.holds and found.total == found.records == Patient.objects.count() == 16
     assert set(found.counts.values()) == {0, 2}
-    assert failsafe.overdue_now() == {row.patient.pk for row in missed.rows(scene.TODAY)}
+    assert whereabouts.overdue_now() == {row.patient.pk for row in missed.rows(scene.TODAY)}
     on_the_list = {row.patient_id for row in worklists.to_reach(scene.TODAY)}
-    assert set(failsafe.patients_in("open")) <= on_the_list
+    assert set(whereabouts.patients_in("open")) <= on_the_list
 
 
 def test_a_patient_whose_plan_is_behind_the_facts_is_a_problem_until_it_is_made():
     patient = planned()
     build.risk_assessment(patient)
     assert place_of(patient) == "problem"
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     assert place_of(patient) == "planned"
 
 
 def test_who_fell_out_of_every_list_stands_nowhere():
     patient = planned()
     Recall.objects.filter(patient=patient).delete()
-    found = failsafe.live()
+    found = whereabouts.live()
     assert place_of(patient) == "nowhere" and not found.holds and found.total == found.records
 
 
 def test_a_recall_booked_for_nothing_is_found_behind_another_duty():
     recall = scene.due_check()
     Recall.objects.filter(pk=recall.pk).update(state="booked")
-    found = failsafe.live()
+    found = whereabouts.live()
     assert place_of(recall.patient) == "planned", "the yearly risk assessment hides it"
     assert [fault.patients for fault in found.faults] == [(recall.patient_id,)] and not found.holds
 
@@ -120,17 +121,17 @@ def test_a_missed_visit_leaves_no_fault():
     visit = scene.booked(recall)
     with scene.later(hours=4):
         booking.missed(appointment=visit, by=build.nurse(), revision=visit.revision)
-        assert failsafe.live().holds and place_of(recall.patient) == "open"
+        assert whereabouts.live().holds and place_of(recall.patient) == "open"
 
 
 def test_a_merged_record_is_not_counted():
     kept, merged = planned(), planned()
     Patient.objects.filter(pk=merged.pk).update(merged_into=kept)
-    assert failsafe.live().records == 1 and place_of(merged) is None
+    assert whereabouts.live().records == 1 and place_of(merged) is None
 
 
 def alarms():
-    return {alarm.code: alarm.patients for alarm in failsafe.live().alarms}
+    return {alarm.code: alarm.patients for alarm in whereabouts.live().alarms}
 
 
 @pytest.mark.parametrize(
@@ -157,26 +158,26 @@ def test_a_malignant_result_that_nobody_told():
 def test_an_urgent_sign_is_open_work_at_once():
     patient = planned()
     lesions.note_sign(lesion=scene.mark(patient), by=build.nurse(), sign="bleeding")
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     assert place_of(patient) == "open"
 
 
 def test_the_count_of_a_day_is_kept_with_the_time_it_ran():
     planned()
     scene.melanoma(date(2026, 5, 1), told=False)
-    run = failsafe.count(scene.TODAY)
+    run = whereabouts.count(scene.TODAY)
     assert (run.records, run.holds, run.ran_at) == (2, True, scene.NOON)
     assert [alarm["code"] for alarm in run.alarms] == ["not_told"]
-    failsafe.count(scene.TODAY)
+    whereabouts.count(scene.TODAY)
     assert FailsafeRun.objects.count() == 1
 
 
 def test_it_shares_no_code_with_what_it_checks():
     """operations.md 1.7: a check that shares code with what it checks is not a failsafe."""
-    tree = ast.parse(Path(failsafe.__file__).read_text())
+    tree = ast.parse(Path(whereabouts.__file__).read_text())
     names = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     ours = {name for name in names if name.startswith(("scheduling", "lesions", "clinic"))}
-    assert ours == {"clinic", "scheduling.models"}
+    assert ours == {"clinic", "clinic.trail", "scheduling.models"}
     (kept,) = [
         node
         for node in ast.walk(tree)

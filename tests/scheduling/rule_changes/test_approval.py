@@ -5,10 +5,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from scheduling import approval
+from scheduling.rule_changes import approval
 from tests import build
 from tests.scheduling import scene
-from tests.scheduling.test_preview import FIRST, longer, proposed, shown, signed
+from tests.scheduling.rule_changes.test_preview import FIRST, longer, proposed, shown, signed
 
 pytestmark = pytest.mark.usefixtures("rules")
 

@@ -10,9 +10,10 @@ from django.urls import reverse
 
 from clinic import policies
 from clinic.models import AuditRecord
-from scheduling import approval, preview, recalls
 from scheduling.models import Recall
-from scheduling.rules import ruleset
+from scheduling.recalls import closing
+from scheduling.rule_changes import approval, preview
+from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.scheduling import scene
 
@@ -103,7 +104,7 @@ def test_nothing_is_lengthened_without_a_tick_and_each_patient_gets_one_record()
     rows = AuditRecord.objects.filter(action="recall.accept_change")
     assert sorted(row.patient_id for row in rows) == sorted([first.patient_id, second.patient_id])
     assert rows[0].details["preview"] == found.digest and rows[0].details["changes"][0]["longer_by"] >= 92
-    recalls.replan(first.patient_id)
+    closing.replan(first.patient_id)
     kept = Recall.objects.get(patient=first.patient, purpose="full_skin_check", state__in=("planned", "due"))
     assert kept.target == date(2026, 9, 15), "what was accepted is what is planned"
 

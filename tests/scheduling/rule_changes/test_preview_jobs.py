@@ -6,12 +6,13 @@ import pytest
 from django.urls import reverse
 
 from clinic import jobs, policies
-from scheduling import approval, preview_runs, runs
+from scheduling import background
 from scheduling.models import PreviewRun
-from scheduling.preview import make
+from scheduling.rule_changes import approval, preview_jobs
+from scheduling.rule_changes.preview import make
 from tests import build
 from tests.scheduling import scene
-from tests.scheduling.test_preview import longer, shown, signed
+from tests.scheduling.rule_changes.test_preview import longer, shown, signed
 
 pytestmark = pytest.mark.usefixtures("rules")
 
@@ -19,7 +20,7 @@ pytestmark = pytest.mark.usefixtures("rules")
 @pytest.fixture(autouse=True)
 def large(monkeypatch):
     """As if even one record were too many for a page."""
-    monkeypatch.setattr(runs, "AT_ONCE", 0)
+    monkeypatch.setattr(background, "AT_ONCE", 0)
 
 
 @pytest.fixture
@@ -35,10 +36,10 @@ def page(client, policy):
 
 
 def worked(policy):
-    assert isinstance(preview_runs.find(policy, scene.TODAY), PreviewRun)
-    for key in preview_runs.waiting():
-        preview_runs.work(key)
-    return preview_runs.find(policy, scene.TODAY)
+    assert isinstance(preview_jobs.find(policy, scene.TODAY), PreviewRun)
+    for key in preview_jobs.waiting():
+        preview_jobs.work(key)
+    return preview_jobs.find(policy, scene.TODAY)
 
 
 def test_the_page_waits_without_a_script_and_then_shows(doctor):
@@ -81,7 +82,7 @@ def test_facts_that_change_ask_for_it_anew():
     scene.came(recall.patient, scene.TODAY)
     with pytest.raises(policies.PolicyRefused, match="look at the preview"):
         signed(policy, before)
-    assert isinstance(preview_runs.find(policy, scene.TODAY), PreviewRun) and preview_runs.waiting()
+    assert isinstance(preview_jobs.find(policy, scene.TODAY), PreviewRun) and preview_jobs.waiting()
 
 
 def test_facts_that_change_while_somebody_signs_are_noticed(monkeypatch):
@@ -105,24 +106,24 @@ def test_a_booking_moves_no_date_and_so_asks_for_nothing():
     recall, policy = scene.due_check(), longer()
     found = worked(policy)
     scene.booked(recall)
-    assert preview_runs.find(policy, scene.TODAY) == found
+    assert preview_jobs.find(policy, scene.TODAY) == found
 
 
 def test_of_two_workers_one_takes_it_and_a_dead_one_is_followed(monkeypatch):
     scene.due_check()
-    run = preview_runs.find(longer(), scene.TODAY)
+    run = preview_jobs.find(longer(), scene.TODAY)
     calls = []
-    monkeypatch.setattr(preview_runs, "make", lambda *given: calls.append(given) or make(*given))
+    monkeypatch.setattr(preview_jobs, "make", lambda *given: calls.append(given) or make(*given))
     PreviewRun.objects.filter(pk=run.pk).update(started_at=scene.NOON)
-    assert preview_runs.waiting() == []
-    preview_runs.work(run.pk)
+    assert preview_jobs.waiting() == []
+    preview_jobs.work(run.pk)
     assert calls == []
     with scene.later(minutes=11):
-        assert preview_runs.waiting() == [run.pk]
-        preview_runs.work(run.pk), preview_runs.work(run.pk)
+        assert preview_jobs.waiting() == [run.pk]
+        preview_jobs.work(run.pk), preview_jobs.work(run.pk)
     assert len(calls) == 1
 
 
 def test_a_run_that_is_gone_is_quietly_left():
-    preview_runs.work(12345)
+    preview_jobs.work(12345)
     assert not PreviewRun.objects.exists()

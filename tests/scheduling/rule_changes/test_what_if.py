@@ -9,14 +9,14 @@ from django.urls import reverse
 
 from clinic import policies
 from clinic.models import AuditRecord, ReadRecord
-from scheduling import supposing
-from scheduling.facts import gather
 from scheduling.models import Plan, PlanProblem, Recall
-from scheduling.rules import ruleset
-from scheduling.supposing import NOBODY, CannotSuppose, Supposition
+from scheduling.planning.gather import gather
+from scheduling.rule_changes import what_if
+from scheduling.rule_changes.what_if import NOBODY, CannotSuppose, Supposition
+from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.scheduling import scene
-from tests.scheduling.test_preview import FIRST
+from tests.scheduling.rule_changes.test_preview import FIRST
 
 RULES = ruleset.load(ruleset.shipped("default"))
 MARCH = date(2026, 3, 15)
@@ -24,8 +24,8 @@ URL = "/rules/suppose/"
 
 
 def asked(known=NOBODY, **given):
-    supposed = supposing.suppose(known, Supposition(**given), scene.TODAY)
-    return supposing.answer(supposed, RULES, scene.TODAY)
+    supposed = what_if.suppose(known, Supposition(**given), scene.TODAY)
+    return what_if.answer(supposed, RULES, scene.TODAY)
 
 
 def due(found):

@@ -2,7 +2,8 @@
 
 from datetime import date
 
-from scheduling.rules import engine, ruleset
+from scheduling.rules.plan import engine
+from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.build import build
 from tests.scheduling.rules.sets import HEAD, one_rule
 

@@ -1,6 +1,6 @@
 """FACTS for tests: what is not given is null or empty."""
 
-from scheduling.rules import facts
+from scheduling.rules.facts import facts
 
 EMPTY = {
     "diagnoses": {

@@ -2,7 +2,7 @@
 
 import re
 
-from scheduling.rules import ruleset
+from scheduling.rules.ruleset import ruleset
 
 HEAD = 'schema = 1\nname = "test"\nversion = "1"\ntitle = "for a test"\n'
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from scheduling.rules import engine
+from scheduling.rules.plan import engine
 from tests.scheduling.rules.build import build
 from tests.scheduling.rules.sets import joined
 

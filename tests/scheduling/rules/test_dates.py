@@ -8,8 +8,9 @@ from dateutil.rrule import MONTHLY, rrule
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduling.rules import dates, overdue
+from scheduling.rules import dates
 from scheduling.rules.dates import Duration
+from scheduling.rules.plan import lateness
 
 DAYS = st.dates(date(1900, 1, 1), date(2100, 12, 31))
 
@@ -77,17 +78,17 @@ def test_half_an_interval():
 
 def test_days_late():
     # clinical.md §9: case 8 (31 days of January + 10), case 22 (28 days to the end of February + 15), case 7
-    assert overdue.days_late(date(2025, 12, 31), date(2026, 2, 10)) == 41
-    assert overdue.days_late(date(2026, 1, 31), date(2026, 3, 15)) == 43
-    assert overdue.overdue_from(date(2026, 4, 30)) == date(2026, 5, 1)
-    assert not overdue.is_overdue(date(2026, 4, 30), date(2026, 4, 30))
-    assert overdue.is_overdue(date(2026, 4, 30), date(2026, 5, 1))
-    assert overdue.days_late(date(2026, 4, 30), date(2026, 4, 1)) == 0
+    assert lateness.days_late(date(2025, 12, 31), date(2026, 2, 10)) == 41
+    assert lateness.days_late(date(2026, 1, 31), date(2026, 3, 15)) == 43
+    assert lateness.overdue_from(date(2026, 4, 30)) == date(2026, 5, 1)
+    assert not lateness.is_overdue(date(2026, 4, 30), date(2026, 4, 30))
+    assert lateness.is_overdue(date(2026, 4, 30), date(2026, 5, 1))
+    assert lateness.days_late(date(2026, 4, 30), date(2026, 4, 1)) == 0
 
 
 def test_a_recall_enters_the_list_its_ladder_ahead():
     # domain.md, point 9
-    assert overdue.opens_on(date(2026, 1, 31), 28) == date(2026, 1, 3)
+    assert lateness.opens_on(date(2026, 1, 31), 28) == date(2026, 1, 3)
 
 
 @pytest.mark.parametrize(

@@ -4,8 +4,9 @@ from datetime import date
 
 import pytest
 
-from scheduling.rules import engine, ruleset
-from scheduling.rules.facts import Risk
+from scheduling.rules.facts.facts import Risk
+from scheduling.rules.plan import engine
+from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.asking import (
     CHECK,
     DEFAULT,

@@ -4,7 +4,9 @@ from datetime import date
 
 import pytest
 
-from scheduling.rules import dates, engine, overriding, ruleset
+from scheduling.rules import dates
+from scheduling.rules.plan import engine, own_intervals
+from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.asking import (
     CHECK,
     DEFAULT,
@@ -194,7 +196,7 @@ def test_an_interval_for_a_lesion_counts_from_its_monitoring():
 )
 def test_the_tolerance_of_an_override_follows_its_length(interval, days):
     # operations.md K2 (a proposal without outside authority) for 3, 6 and 12 months
-    assert overriding.usual_tolerance(dates.parse(interval)).days == days
+    assert own_intervals.usual_tolerance(dates.parse(interval)).days == days
 
 
 def test_an_override_never_puts_off_an_urgent_sign():

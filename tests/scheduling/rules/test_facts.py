@@ -8,7 +8,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from scheduling.rules import facts
+from scheduling.rules.facts import facts
 from tests.scheduling.rules.build import raw
 
 FULL = raw(

@@ -5,7 +5,8 @@ import json
 import jsonschema
 import pytest
 
-from scheduling.rules import engine, facts, first_schema
+from scheduling.rules.facts import facts, first_schema
+from scheduling.rules.plan import engine
 from tests.scheduling.rules.asking import DEFAULT, TODAY
 from tests.scheduling.rules.build import raw
 from tests.scheduling.rules.test_command import run

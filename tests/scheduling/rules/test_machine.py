@@ -10,8 +10,8 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from scheduling.rules import engine, facts
-from scheduling.rules.facts import (
+from scheduling.rules.facts import facts
+from scheduling.rules.facts.facts import (
     Closed,
     Diagnosis,
     Done,
@@ -23,6 +23,7 @@ from scheduling.rules.facts import (
     RiskClass,
     UrgentSign,
 )
+from scheduling.rules.plan import engine
 from tests.scheduling.rules.test_properties import SETS, maybe, word
 
 CHECK = ("full_skin_check", "patient")

@@ -8,8 +8,8 @@ from typing import get_args
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduling.rules import engine, facts, ruleset, sentences
-from scheduling.rules.facts import (
+from scheduling.rules.facts import facts
+from scheduling.rules.facts.facts import (
     Closed,
     DecisionFact,
     Diagnosis,
@@ -23,6 +23,8 @@ from scheduling.rules.facts import (
     RiskClass,
     UrgentSign,
 )
+from scheduling.rules.plan import engine, wording
+from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.sets import joined
 
 SETS = {name: ruleset.load(ruleset.shipped(name)) for name in ruleset.shipped_names()}
@@ -139,7 +141,7 @@ def test_every_row_has_its_dates_in_order_and_its_reasons(given_facts, name, tod
         assert due.number >= 1 and due.urgency in ("A", "B", "C")
         assert due.reasons[0].rule == due.rule and due.reasons[0].anchor == due.anchor
         assert all(reason.source and reason.text for reason in due.reasons)
-        assert sentences.due_sentence(due)
+        assert wording.due_sentence(due)
     assert all(problem.text for problem in answer.problems)
 
 

@@ -4,7 +4,9 @@ import hashlib
 
 import pytest
 
-from scheduling.rules import dates, ruleset, sentences
+from scheduling.rules import dates
+from scheduling.rules.plan import wording
+from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.sets import FROM_MEMORY, HEAD, one_rule
 
 # clinical.md appendix A (seed data): months (shortest, longest or None, duration or None for open)
@@ -149,7 +151,7 @@ def test_no_row_from_weak_memory_is_shipped(name):
 
 def test_the_superseded_edition_says_so():
     for rule in ruleset.load(ruleset.shipped("nice-2015")).rules:
-        assert "superseded by NG14 of July 2022" in sentences.rule_sentence(rule)
+        assert "superseded by NG14 of July 2022" in wording.rule_sentence(rule)
 
 
 PHASE = "rule[0:r].phases[0]"
@@ -296,12 +298,12 @@ def test_the_short_end_is_the_target_unless_the_set_says_otherwise():
 
 def test_rules_read_as_sentences():
     rule = ruleset.load(HEAD + FROM_MEMORY).rules[0]
-    assert sentences.rule_sentence(rule) == (
+    assert wording.rule_sentence(rule) == (
         "SCC, high risk (from memory, medium confidence): full skin check every 4 months for 1 year, every 6 months "
         "for 1 year, then follow-up ends, counted from the anchor day of the diagnosis. Applies when the diagnosis is squamous "
         "cell carcinoma and the risk scheme is BAD and the risk class is high. Source: British Association of Dermatologists, cSCC, 2020 (from memory, to be checked)."
     )
-    assert sentences.phase_labels(rule) == [
+    assert wording.phase_labels(rule) == [
         "every 4 months for 1 year",
         "every 6 months for 1 year",
         "then follow-up ends",
@@ -335,7 +337,7 @@ def test_a_condition_reads_as_words_and_names_its_sites():
         then='"end"',
         notice=None,
     )
-    read = sentences.rule_sentence(ruleset.load(text).rules[0], names)
+    read = wording.rule_sentence(ruleset.load(text).rules[0], names)
     assert "once, after 3 to 5 days" in read
     assert "Applies when sutures were left to remove and the site is cheek or chin." in read
 
@@ -355,7 +357,7 @@ def test_a_condition_reads_as_words_and_names_its_sites():
 )  # fmt: skip
 def test_conditions_of_a_diagnosis_in_words(when, words):
     rule = ruleset.load(one_rule(when=when)).rules[0]
-    assert f"Applies when {words}." in sentences.rule_sentence(rule)
+    assert f"Applies when {words}." in wording.rule_sentence(rule)
 
 
 @pytest.mark.parametrize(
@@ -369,4 +371,4 @@ def test_conditions_of_a_diagnosis_in_words(when, words):
     ],
 )
 def test_a_range_in_words(short, long, words):
-    assert sentences.range_words(short, long) == words
+    assert wording.range_words(short, long) == words

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from scheduling.rules import engine
+from scheduling.rules.plan import engine
 from tests.scheduling.rules.asking import CHECK, DEFAULT, MELANOMA, TODAY, YEARS, by_attendance, plan, row
 from tests.scheduling.rules.build import build
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduling.rules.staging import rounded, stage
+from scheduling.rules.plan.staging import rounded, stage
 
 # clinical.md §4.3, transcribed a second time for the test: N0 clinical, N0 pathological, N1a … N3c
 GRID = """

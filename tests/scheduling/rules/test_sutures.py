@@ -2,8 +2,8 @@
 
 import pytest
 
-from lesions.bodymap import REGIONS
-from scheduling.rules import ruleset
+from lesions.register.bodymap import REGIONS
+from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.asking import TODAY, codes, plan, row, rule_set
 from tests.scheduling.rules.sets import one_rule
 

@@ -9,10 +9,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import Policy
-from lesions import pathology
-from scheduling import booking, failsafe, recalls, worklists
+from lesions.review import pathology
+from scheduling.desk import booking, worklists
 from scheduling.models import Appointment, ContactAttempt, Recall, Resource, Session, WorkItem
-from scheduling.rules import ruleset
+from scheduling.recalls import closing, whereabouts
+from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.scheduling import scene
 
@@ -50,7 +51,7 @@ def test_today_shows_who_is_to_be_reached_and_why(client, sign_in):
 
 
 def test_an_empty_day_says_what_was_counted(client, sign_in):
-    failsafe.count(scene.TODAY)
+    whereabouts.count(scene.TODAY)
     sign_in("nurse")
     assert "Nobody is left to reach today; 0 records were counted" in page(client, "today")
 
@@ -179,7 +180,7 @@ def test_what_was_done_is_asked_and_nothing_is_ticked(client, sign_in):
         shown = client.get(url).content.decode()
         assert "checked" not in shown and "Full skin check" in shown
         client.post(url, {"revision": visit.revision, "done": ["full_skin_check|patient"]})
-        recalls.replan(recall.patient_id)
+        closing.replan(recall.patient_id)
     recall.refresh_from_db()
     assert recall.state == "completed"
 
@@ -214,7 +215,7 @@ def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
 
 def test_problems_are_work(client, sign_in):
     patient = build.patient()
-    recalls.replan(patient.pk)
+    closing.replan(patient.pk)
     sign_in("manager")
     assert str(patient) in page(client, "problems")
 
@@ -283,7 +284,7 @@ def test_the_patient_page_says_what_is_due_and_why(client, sign_in):
 def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):
     sign_in("nurse")
     assert "Nobody has counted yet" in page(client, "diary")
-    failsafe.count(scene.TODAY)
+    whereabouts.count(scene.TODAY)
     assert "counted yet" not in page(client, "diary")
     with scene.later(days=1):
         assert "count of where everybody is did not run; the last one is of 17 Jun 2026" in page(

@@ -12,8 +12,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connections
 
 from clinic import clock
-from clinic.project import brokers, demo_house
-from clinic.project.launcher import Child, GaveUp, House, ended_by_signals
+from clinic.project.demo import data_folder
+from clinic.project.start import brokers
+from clinic.project.start.launcher import Child, GaveUp, House, ended_by_signals
 
 FIRST_PORT = 8000
 WSGI = "clinic.project.wsgi:application"
@@ -71,19 +72,19 @@ class Command(BaseCommand):
             raise CommandError(f"The demo is already running on {folder}.") from error
         return held
 
-    def prepared(self, folder: Path, rebuild: bool) -> demo_house.Built:
-        from clinic.project import demo_data
+    def prepared(self, folder: Path, rebuild: bool) -> data_folder.Built:
+        from clinic.project.demo import building
 
         try:
-            built = demo_house.prepare(folder, demo_data.build, self.say, rebuild)
-        except demo_house.NotOurs as error:
+            built = data_folder.prepare(folder, building.build, self.say, rebuild)
+        except data_folder.NotOurs as error:
             raise CommandError(str(error), returncode=2) from error
-        demo_house.collect_static(folder)
+        data_folder.collect_static(folder)
         # The children open the database for themselves; a connection held here would only be in the way.
         connections.close_all()
         return built
 
-    def open(self, house: House, folder: Path, port: int, built: demo_house.Built) -> None:
+    def open(self, house: House, folder: Path, port: int, built: data_folder.Built) -> None:
         env = {"SECRET_KEY": secrets.token_urlsafe(50), **start_broker(house, folder)}
         if env["QUARTERDAY_BELL"] == "database":
             self.say(NO_BROKER)
@@ -95,7 +96,7 @@ class Command(BaseCommand):
         house.wait_until(lambda: any(sign in worker.log.read_text() for sign in WORKER_READY), worker, 60)
         self.greet(page, built)
 
-    def greet(self, page: str, built: demo_house.Built) -> None:
+    def greet(self, page: str, built: data_folder.Built) -> None:
         today = clock.today()
         age = f", {age_in_words(built.on, today)}" if built.on != today else ""
         self.say(f"\nQuarterday's demo clinic is open at {page}  (this machine only{age})\n")
@@ -109,7 +110,7 @@ class Command(BaseCommand):
         self.say("\nAll people and pictures are invented. Ctrl-C ends everything.")
 
 
-def one_of_each_role(logins: list[demo_house.Pass]) -> list[demo_house.Pass]:
+def one_of_each_role(logins: list[data_folder.Pass]) -> list[data_folder.Pass]:
     """Return the first log-in of each role, in their own order."""
     return list({row.role: row for row in reversed(logins)}.values())[::-1]
 

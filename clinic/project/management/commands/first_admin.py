@@ -6,8 +6,8 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from clinic import staffing
 from clinic.models import Member, Role
+from clinic.people import staffing
 
 
 class Command(BaseCommand):

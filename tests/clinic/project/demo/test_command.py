@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from clinic.project import demo_house
+from clinic.project.demo import data_folder
 from clinic.project.management.commands import demo
 from tests import build
 
@@ -20,14 +20,14 @@ def folder(tmp_path):
 
 # ---- what is printed and kept --------------------------------------------------------------------
 
-PASS = demo_house.Pass("nurse", "nora", "a-long-password", "Nora Example")
+PASS = data_folder.Pass("nurse", "nora", "a-long-password", "Nora Example")
 
 
 def test_log_ins_are_kept_for_the_next_start_and_for_the_owner_only(folder):
-    built = demo_house.Built(date(2026, 3, 2), [PASS])
-    demo_house.keep_built(folder, built)
-    demo_house.keep_built(folder, built)
-    assert demo_house.read_built(folder) == built
+    built = data_folder.Built(date(2026, 3, 2), [PASS])
+    data_folder.keep_built(folder, built)
+    data_folder.keep_built(folder, built)
+    assert data_folder.read_built(folder) == built
     assert stat.S_IMODE((folder / "logins.json").stat().st_mode) == 0o600
     assert [path.name for path in folder.iterdir()] == ["logins.json"]
 
@@ -35,16 +35,16 @@ def test_log_ins_are_kept_for_the_next_start_and_for_the_owner_only(folder):
 @pytest.mark.parametrize("text", ["", "{}", json.dumps({"built": "2026-13-01", "logins": []}), "[]"])
 def test_spoilt_log_ins_mean_a_new_build(folder, text):
     (folder / "logins.json").write_text(text)
-    assert demo_house.read_built(folder) is None
+    assert data_folder.read_built(folder) is None
 
 
 def test_a_new_build_clears_all_but_the_lock_and_the_static_files(folder, monkeypatch):
-    monkeypatch.setattr(demo_house.connection, "close", lambda: None)
+    monkeypatch.setattr(data_folder.connection, "close", lambda: None)
     (folder / "pictures").mkdir()
     (folder / "pictures" / "ab12").write_bytes(b"x")
     for name in ("quarterday.sqlite3", "quarterday.sqlite3-wal", "logins.json", "lock", "static-stamp"):
         (folder / name).write_text("x")
-    demo_house.empty(folder)
+    data_folder.empty(folder)
     assert sorted(path.name for path in folder.iterdir()) == ["lock", "static-stamp"]
 
 
@@ -54,64 +54,64 @@ def test_the_age_of_an_old_build_is_said():
 
 # ---- whose database it is ------------------------------------------------------------------------
 
-sqlite_only = pytest.mark.skipif(demo_house.connection.vendor != "sqlite", reason="the demo runs on SQLite")
+sqlite_only = pytest.mark.skipif(data_folder.connection.vendor != "sqlite", reason="the demo runs on SQLite")
 
 
 @sqlite_only
 @pytest.mark.django_db
 def test_patients_that_the_demo_did_not_make_are_not_touched(folder):
-    demo_house.refuse_strangers()
+    data_folder.refuse_strangers()
     build.patient()
     (folder / "keep").write_text("x")
-    with pytest.raises(demo_house.NotOurs, match="did not make; nothing was touched"):
-        demo_house.prepare(folder, None, print, rebuild=True)
+    with pytest.raises(data_folder.NotOurs, match="did not make; nothing was touched"):
+        data_folder.prepare(folder, None, print, rebuild=True)
     assert (folder / "keep").exists()
-    demo_house.mark()
-    demo_house.refuse_strangers()
+    data_folder.mark()
+    data_folder.refuse_strangers()
 
 
 @sqlite_only
 @pytest.mark.django_db
 def test_a_second_start_builds_nothing_and_a_rebuild_makes_new_passwords(folder, monkeypatch):
-    monkeypatch.setattr(demo_house, "empty", lambda folder: None)
+    monkeypatch.setattr(data_folder, "empty", lambda folder: None)
     builds = []
 
     def make(progress):
         builds.append(progress)
-        return [demo_house.Pass("nurse", "nora", f"password {len(builds)}", "Nora Example")]
+        return [data_folder.Pass("nurse", "nora", f"password {len(builds)}", "Nora Example")]
 
-    first = demo_house.prepare(folder, make, print)
-    assert demo_house.prepare(folder, make, print) == first
-    assert demo_house.made_here()
-    again = demo_house.prepare(folder, make, print, rebuild=True)
+    first = data_folder.prepare(folder, make, print)
+    assert data_folder.prepare(folder, make, print) == first
+    assert data_folder.made_here()
+    again = data_folder.prepare(folder, make, print, rebuild=True)
     assert [row.password for row in first.logins + again.logins] == ["password 1", "password 2"]
 
 
 @sqlite_only
 @pytest.mark.django_db
 def test_an_interrupted_build_is_begun_again(folder, monkeypatch):
-    monkeypatch.setattr(demo_house, "empty", lambda folder: None)
+    monkeypatch.setattr(data_folder, "empty", lambda folder: None)
 
     def interrupted(progress):
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        demo_house.prepare(folder, interrupted, print)
-    assert demo_house.read_built(folder) is None
-    assert demo_house.prepare(folder, lambda progress: [PASS], print).logins == [PASS]
+        data_folder.prepare(folder, interrupted, print)
+    assert data_folder.read_built(folder) is None
+    assert data_folder.prepare(folder, lambda progress: [PASS], print).logins == [PASS]
 
 
 def test_static_files_are_collected_only_when_they_changed(folder, monkeypatch):
     calls = []
-    monkeypatch.setattr(demo_house, "call_command", lambda *words, **more: calls.append(words))
-    demo_house.collect_static(folder)
-    demo_house.collect_static(folder)
+    monkeypatch.setattr(data_folder, "call_command", lambda *words, **more: calls.append(words))
+    data_folder.collect_static(folder)
+    data_folder.collect_static(folder)
     assert calls == [("collectstatic",)]
-    monkeypatch.setattr(demo_house, "_static_state", lambda: "changed")
-    demo_house.collect_static(folder)
+    monkeypatch.setattr(data_folder, "_static_state", lambda: "changed")
+    data_folder.collect_static(folder)
     assert len(calls) == 2
 
 
 def test_one_log_in_of_each_role_is_printed_and_the_first_is_taken():
-    rows = [demo_house.Pass(*words) for words in ["nnaX", "dbpY", "ncpZ", "depQ"]]
+    rows = [data_folder.Pass(*words) for words in ["nnaX", "dbpY", "ncpZ", "depQ"]]
     assert demo.one_of_each_role(rows) == rows[:2]

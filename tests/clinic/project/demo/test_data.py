@@ -4,15 +4,15 @@ from collections import Counter
 
 import pytest
 
-from clinic import clock, patients
+from clinic import clock
 from clinic.models import AuditRecord, Member, Patient, PatientStatus, Policy, Role
-from clinic.project import demo_data
-from clinic.project.demo_data import building, events, pictures
-from clinic.project.demo_data.histories import HISTORIES
-from clinic.project.demo_data.people import NAMESAKES, PEOPLE, STAFF
-from lesions import pathology, signoff
+from clinic.people import patients
+from clinic.project.demo import building, events, pictures
+from clinic.project.demo.histories import HISTORIES
+from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
 from lesions.models import Assessment, Image, JobState, RefusedUpload
-from scheduling import booking, failsafe, missed, worklists
+from lesions.review import pathology, signoff
+from scheduling.desk import booking, worklists
 from scheduling.models import (
     Appointment,
     Checklist,
@@ -24,6 +24,7 @@ from scheduling.models import (
     Recall,
     WorkItem,
 )
+from scheduling.recalls import missed, whereabouts
 
 pytestmark = pytest.mark.django_db
 
@@ -42,7 +43,7 @@ def built(django_db_setup, django_db_blocker, tmp_path_factory):
     with django_db_blocker.unblock():
         try:
             with transaction.atomic():
-                logins = demo_data.build(said.append, size="small", processes=0)
+                logins = building.build(said.append, size="small", processes=0)
                 yield logins, said
                 raise Undo
         except Undo:
@@ -132,7 +133,7 @@ def test_the_failsafe_holds_and_raises_its_alarms(built):
     run = FailsafeRun.objects.get(day=clock.today())
     assert run.holds and run.records == len(building.FEW)
     assert {alarm["code"] for alarm in run.alarms} == {"no_check", "not_told"}
-    assert failsafe.live().holds
+    assert whereabouts.live().holds
 
 
 def test_rules_limits_and_tiers_are_in_force_by_two_people_and_a_draft_lies_ready(built):

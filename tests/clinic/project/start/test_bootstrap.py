@@ -9,16 +9,24 @@ from pathlib import Path
 
 import pytest
 
-from clinic import bootstrap
+from clinic.project.start import bootstrap
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[4]
 BARE = Path(sys.base_prefix) / "bin" / f"python{sys.version_info[0]}.{sys.version_info[1]}"
+
+NEEDED = (
+    "manage.py",
+    "clinic/__init__.py",
+    "clinic/project/__init__.py",
+    "clinic/project/start/__init__.py",
+    "clinic/project/start/bootstrap.py",
+)
 
 
 def clone(folder):
     """Copy what the first step needs into an empty folder, as in a fresh clone."""
-    (folder / "clinic").mkdir()
-    for name in ("manage.py", "clinic/__init__.py", "clinic/bootstrap.py"):
+    for name in NEEDED:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(ROOT / name, folder / name)
     for name in ("requirements.txt", "requirements-dev.txt", "requirements-broker.txt"):
         (folder / name).write_text("# nothing\n")
@@ -66,7 +74,7 @@ def test_a_python_that_is_too_old_is_told_so(tmp_path):
 def test_the_first_step_parses_on_a_much_older_python():
     import ast
 
-    for name in ("manage.py", "clinic/bootstrap.py", "clinic/__init__.py"):
+    for name in NEEDED:
         ast.parse((ROOT / name).read_text(), feature_version=(3, 7))
 
 

@@ -14,11 +14,11 @@ from types import SimpleNamespace
 
 import pytest
 
-from clinic.project import brokers
-from clinic.project.launcher import Child, GaveUp, House
 from clinic.project.management.commands import demo
+from clinic.project.start import brokers
+from clinic.project.start.launcher import Child, GaveUp, House
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[4]
 SLEEPER = [sys.executable, "-c", "import time; time.sleep(60)"]
 # A program with a child of its own that ignores the polite signal.
 FAMILY = [
@@ -165,8 +165,8 @@ from datetime import date
 from pathlib import Path
 from django.conf import settings
 settings.configure(DEMO=True, DATA_DIR=Path({folder!r}), BASE_DIR={root!r}, USE_TZ=True)
-from clinic.project.demo_house import Built, Pass
-from clinic.project.launcher import Child
+from clinic.project.demo.data_folder import Built, Pass
+from clinic.project.start.launcher import Child
 from clinic.project.management.commands import demo
 built = Built(date.today(), [Pass("nurse", "nora", "secret", "Nora")])
 demo.Command.prepared = lambda self, folder, rebuild: built

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lesions.analysis import change, growth, pipeline
-from lesions.analysis.phantom import grown, recaptured, with_new_patch
+from lesions.analysis import pipeline
+from lesions.analysis.compare import change, growth
+from lesions.analysis.drawing.phantom import grown, recaptured, with_new_patch
 from lesions.analysis.types import Comparison, Scale
-
-from .pictures import compared, drawn, jpeg, measured, real, small
+from tests.lesions.analysis.pictures import compared, drawn, jpeg, measured, real, small
 
 BASE = small(31, axes_mm=(6.0, 5.0), irregularity=0.4, hair=0.3)
 SAME, GREW = recaptured(BASE, 3), recaptured(grown(BASE, 1.15), 4)

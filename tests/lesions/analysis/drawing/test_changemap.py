@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lesions.analysis import changemap
-from lesions.analysis.phantom import grown, recaptured, with_new_patch
-
-from .pictures import compared, drawn, small
+from lesions.analysis.drawing import changemap
+from lesions.analysis.drawing.phantom import grown, recaptured, with_new_patch
+from tests.lesions.analysis.pictures import compared, drawn, small
 
 BASE = small(31, axes_mm=(6.0, 5.0), irregularity=0.4, hair=0.3)
 BULGED = recaptured(grown(BASE, 1.12, one_sided=True), 5)

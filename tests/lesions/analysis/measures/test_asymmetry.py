@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lesions.analysis import asymmetry
+from lesions.analysis.measures import asymmetry
 
 SIZE, PERIOD = 300, 7
 

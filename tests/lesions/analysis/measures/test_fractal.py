@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from lesions.analysis import contour, fractal
-
-from .test_contour import disc, koch
+from lesions.analysis.measures import fractal
+from lesions.analysis.picture import contour
+from tests.lesions.analysis.picture.test_contour import disc, koch
 
 
 def minkowski(rounds: int) -> np.ndarray:

@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lesions.analysis import learned, pipeline, reading
+from lesions.analysis import pipeline
+from lesions.analysis.outline import learned
+from lesions.analysis.picture import reading
 from lesions.analysis.types import Measurement, Outline, Scale
 from lesions.analysis.version import VERSION
-
-from .pictures import drawn, jaccard, jpeg, measured, real, small
+from tests.lesions.analysis.pictures import drawn, jaccard, jpeg, measured, real, small
 
 SPECS = [
     small(11, hair=0.2, irregularity=0.2),

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lesions.analysis import learned
-from lesions.analysis.agreement import jaccard
-
-from .pictures import REAL
+from lesions.analysis.outline import learned
+from lesions.analysis.outline.agreement import jaccard
+from tests.lesions.analysis.pictures import REAL
 
 
 @pytest.fixture
@@ -107,7 +106,7 @@ def test_a_missing_runtime_is_said(monkeypatch):
 
 
 def test_importing_the_finder_loads_no_runtime():
-    check = "import sys, lesions.analysis.learned; sys.exit('onnxruntime' in sys.modules)"
+    check = "import sys, lesions.analysis.outline.learned; sys.exit('onnxruntime' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", check], check=False).returncode == 0
 
 

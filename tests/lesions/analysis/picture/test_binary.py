@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from lesions.analysis import binary
+from lesions.analysis.picture import binary
 
 
 @pytest.fixture(params=range(6))

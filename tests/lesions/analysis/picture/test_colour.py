@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lesions.analysis.colour import delta_e_2000, to_lab
+from lesions.analysis.picture.colour import delta_e_2000, to_lab
 
 # Sharma, Wu, Dalal, "The CIEDE2000 color-difference formula", Color Research and Application 30 (2005), table 1:
 # L1 a1 b1 L2 a2 b2 dE00

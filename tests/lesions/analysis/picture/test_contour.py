@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from lesions.analysis import contour
+from lesions.analysis.picture import contour
 
 
 def disc(a: float, b: float, turn: float = 0.0, size: int = 240) -> np.ndarray:

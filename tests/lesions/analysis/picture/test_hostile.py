@@ -12,9 +12,10 @@ import pytest
 from PIL import Image
 
 MOST_MB = 300
+READING = "from lesions.analysis.picture import reading"
 ASK = """
 import pathlib, sys, time
-from lesions.analysis import {modules}
+{imports}
 data, start = sys.stdin.buffer.read(), time.perf_counter()
 try:
     {call}
@@ -26,14 +27,14 @@ print([line.split()[1] for line in status if line.startswith("VmHWM")][0])
 """
 
 
-def asked(data, call="reading.inspect(data)", modules="reading"):
+def asked(data, call="reading.inspect(data)", imports=READING):
     """What a fresh process says to a file, and its peak in MB.
 
     Not by getrusage: a started process inherits the peak of the one that started it.
     """
     if not Path("/proc/self/status").exists():
         pytest.skip("the peak of a process is read from /proc, which this system lacks")
-    code = ASK.format(call=call, modules=modules)
+    code = ASK.format(call=call, imports=imports)
     done = subprocess.run(
         [sys.executable, "-c", code], input=data, capture_output=True, timeout=60, check=True
     )
@@ -118,7 +119,7 @@ def test_it_is_refused_with_a_sentence_in_little_memory(name):
 
 
 def test_measuring_refuses_a_bomb_alike():
-    said, peak = asked(bomb(), "pipeline.measure(data)", "reading, pipeline")
+    said, peak = asked(bomb(), "pipeline.measure(data)", f"{READING}; from lesions.analysis import pipeline")
     assert "million pixels" in said[0] and peak < MOST_MB
 
 

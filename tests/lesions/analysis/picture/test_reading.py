@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from lesions.analysis import reading
-from lesions.analysis.reading import UnreadablePicture
+from lesions.analysis.picture import reading
+from lesions.analysis.picture.reading import UnreadablePicture
 
 
 def scene() -> Image.Image:
@@ -211,8 +211,6 @@ def test_reading_loads_no_heavy_library():
     import subprocess
     import sys
 
-    code = (
-        "import sys, lesions.analysis.reading; print(sorted({'scipy','skimage','django'} & set(sys.modules)))"
-    )
+    code = "import sys, lesions.analysis.picture.reading; print(sorted({'scipy','skimage','django'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

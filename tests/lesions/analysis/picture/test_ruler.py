@@ -8,8 +8,7 @@ from PIL import Image, ImageFilter
 
 from lesions.analysis import pipeline
 from lesions.analysis.types import Scale
-
-from .pictures import drawn, jpeg, real, small
+from tests.lesions.analysis.pictures import drawn, jpeg, real, small
 
 SPEC = small(41, axes_mm=(5.0, 4.0), hair=0.2, width=900, height=675, mm_per_px=0.02)
 

@@ -10,9 +10,9 @@ from django.shortcuts import get_object_or_404, redirect, resolve_url
 
 from clinic import policies
 from clinic.access import Act, may
-from clinic.forms import RevisionForm
 from clinic.models import Member, Policy, PolicyKind, StaleRow
-from clinic.views import conflict
+from clinic.pages.fields import RevisionForm
+from clinic.pages.responses import conflict
 
 
 @dataclass(frozen=True)

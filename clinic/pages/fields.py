@@ -1,0 +1,56 @@
+"""Fields and forms that several apps use: a day, the revision on the screen, what was done in a visit."""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.text import capfirst
+
+from clinic import clock
+from clinic.models.visit import ABOUT
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def day_field(label: str, *, future: bool = False, **more: Any) -> forms.DateField:
+    return forms.DateField(
+        label=label, widget=DayInput(), validators=[] if future else [not_in_future], **more
+    )
+
+
+def not_in_future(day: date) -> None:
+    if day > clock.today():
+        raise ValidationError("This day lies in the future.")
+    if day.year < 1900:
+        raise ValidationError("This day lies too far in the past; check the year.")
+
+
+class RevisionForm(forms.Form):
+    """Carries the revision that was on the screen, so that a stale form is shown and not merged."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+
+    def seen(self) -> int:
+        """The revision of a form that is only a button; a mangled one counts as stale."""
+        return self.cleaned_data["revision"] if self.is_valid() else 0
+
+
+def done_choices(
+    subjects: list[tuple[str, str]], first: Iterable[tuple[str, str]] = ()
+) -> list[tuple[str, str]]:
+    """`subjects`: (key, words) of the patient's lesions, procedures and tumours; `first`: what was asked for."""
+    others = {
+        f"{purpose.value}|{key}": capfirst(f"{purpose.label}: {words}" if words else purpose.label)
+        for key, words in [("patient", ""), *subjects]
+        for purpose, kind in ABOUT.items()
+        if kind == key.partition(":")[0]
+    }
+    asked = dict(first)
+    return list((asked | {key: words for key, words in others.items() if key not in asked}).items())

@@ -1,0 +1,53 @@
+"""Registry: upper apps hang places into the masthead, and notices on every page."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django.http import HttpRequest
+
+from clinic.access import Act, may
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place in the masthead; the count stands beside it only where work waits."""
+
+    label: str
+    url_name: str
+    order: int
+    act: Act
+    count: Callable[[HttpRequest], int] | None = None
+
+
+# Returns sentences that every page must show, such as a failsafe that did not run.
+Notice = Callable[[HttpRequest], list[str]]
+
+
+PLACES: dict[str, Place] = {}
+
+
+NOTICES: dict[str, Notice] = {}
+
+
+def add_place(place: Place) -> None:
+    PLACES[place.label] = place
+
+
+def add_notice(key: str, notice: Notice) -> None:
+    NOTICES[key] = notice
+
+
+def notices_for(request: HttpRequest) -> list[str]:
+    return [sentence for notice in NOTICES.values() for sentence in notice(request)]
+
+
+def places_for(request: HttpRequest) -> list[Place]:
+    return [
+        place
+        for place in sorted(PLACES.values(), key=lambda place: place.order)
+        if may(request.user, place.act)
+    ]
+
+
+add_place(Place("Patients", "clinic:patients", 20, Act.SEE_PATIENTS))
+add_place(Place("Staff", "clinic:staff", 90, Act.MANAGE_STAFF))

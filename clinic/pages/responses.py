@@ -1,0 +1,30 @@
+"""Answers that any view gives: a page that is one form, and a conflict of two people."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render, resolve_url
+
+from clinic.models import Patient, StaleRow
+
+PAGE = 50
+
+
+def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
+    """Somebody else was quicker: shows that nothing was overwritten, and the way back."""
+    what = f"The {error} while this page was open. Nothing of yours was saved."
+    context = {"what": what, "back_url": back, **kwargs}
+    return render(request, "clinic/conflict.html", context, status=409)
+
+
+def page_form(
+    request: HttpRequest, form: Any, title: str, *, back: str, button: str, **more: Any
+) -> HttpResponse:
+    """A page that is one form; 422 tells a script what a person reads on the page."""
+    status = 422 if form.is_bound and form.errors else 200
+    context = {"form": form, "title": title, "back": resolve_url(back), "button": button, **more}
+    return render(request, "clinic/form_page.html", context, status=status)
+
+
+def page_of(patient: Patient) -> str:
+    return resolve_url("clinic:patient", patient.pk)

@@ -1,0 +1,1 @@
+"""From an empty machine to running processes: environment, broker, web server, worker."""

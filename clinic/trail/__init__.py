@@ -1,0 +1,1 @@
+"""What was done and read, by whom: kept for good, never edited."""

@@ -1,0 +1,1 @@
+"""Pages of patients, staff, and the policies that people approve."""

@@ -1,0 +1,36 @@
+"""Accounts of the members of staff, for the administrator."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from clinic.access import Act, allow
+from clinic.forms import MemberForm
+from clinic.models import Member
+from clinic.pages.responses import page_form
+from clinic.people import staffing
+
+
+@allow(Act.MANAGE_STAFF)
+def staff(request: HttpRequest) -> HttpResponse:
+    return render(request, "clinic/staff.html", {"members": Member.objects.order_by("name", "pk")})
+
+
+@allow(Act.MANAGE_STAFF)
+def add_member(request: HttpRequest) -> HttpResponse:
+    form = MemberForm(request.POST or None)
+    if form.is_valid():
+        data = {key: value for key, value in form.cleaned_data.items() if key != "is_active"}
+        staffing.add(by=request.user, **data)
+        return redirect("clinic:staff")
+    return page_form(request, form, "Add a member of staff", back="clinic:staff", button="Add")
+
+
+@allow(Act.MANAGE_STAFF)
+def amend_member(request: HttpRequest, pk: int) -> HttpResponse:
+    member = get_object_or_404(Member, pk=pk)
+    form = MemberForm(request.POST or None, instance=member)
+    if form.is_valid():
+        data = {key: value for key, value in form.cleaned_data.items() if key != "username"}
+        staffing.amend(member=get_object_or_404(Member, pk=pk), by=request.user, **data)
+        return redirect("clinic:staff")
+    return page_form(request, form, f"Change {member}", back="clinic:staff", button="Save")

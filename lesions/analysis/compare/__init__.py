@@ -1,0 +1,1 @@
+"""Two pictures of one lesion laid upon each other, and what changed between them."""

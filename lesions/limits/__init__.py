@@ -1,0 +1,1 @@
+"""The clinic's limits: which measures put a lesion before a dermatologist."""

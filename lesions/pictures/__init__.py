@@ -1,0 +1,1 @@
+"""Pictures of lesions: accepted, stored, with outlines and scales set by hand."""

@@ -1,0 +1,1 @@
+"""What waits for a dermatologist, what was decided, and which results follow."""

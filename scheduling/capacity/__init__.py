@@ -1,0 +1,1 @@
+"""The year ahead: visits wanted and places free."""

@@ -1,0 +1,1 @@
+"""Published checklists: what each asks, and what was filled in."""

@@ -1,0 +1,1 @@
+"""The work of the desk: bookings, the list of the day, calls."""

@@ -1,0 +1,1 @@
+"""Recalls: how they end, what was set by hand, who was missed, and where everybody is."""

@@ -1,0 +1,1 @@
+"""What a proposed rule set would change, and how it is approved."""

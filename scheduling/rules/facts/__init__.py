@@ -1,0 +1,1 @@
+"""FACTS: what the core is told about one patient, read strictly."""

@@ -1,0 +1,1 @@
+"""From facts and rules to due items with reasons, and problems for a person."""

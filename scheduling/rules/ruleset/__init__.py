@@ -1,0 +1,1 @@
+"""Rule sets: TOML read into checked rules."""
