@@ -1,4 +1,4 @@
-"""Background work as the database knows it: what waits, and who does it. The queue only rings a bell.
+"""Background work as the database knows it: what waits, and who does it. A message in the queue only says: look now.
 
 An app registers its kinds of work and its daily chores. Celery tasks (clinic/tasks.py) and the worker
 without a broker (`manage.py work`) call the same functions.
@@ -50,28 +50,28 @@ def register_chore(chore: Chore) -> None:
     CHORES[chore.name] = chore
 
 
-def ring(name: str, row_id: int) -> None:
+def request_work(name: str, row_id: int) -> None:
     """Ask for work after commit; a broker that is down never breaks the page, the sweep finds the row."""
     transaction.on_commit(lambda: _publish(name, row_id), robust=True)
 
 
 def _publish(name: str, row_id: int) -> None:
-    if settings.QUARTERDAY_BELL != "celery":
+    if settings.QUARTERDAY_QUEUE != "celery":
         return
     from clinic.tasks import do
 
-    # An expired ring costs nothing: the row still waits, and the sweep rings again.
+    # A message that expires costs nothing: the row still waits, and the sweep asks again.
     do.apply_async(args=[name, row_id], queue=WORK[name].queue, expires=60, retry=False)
 
 
-def sweep(now: datetime) -> int:
-    """Ring again for every row that still waits; returns how many."""
-    rung = 0
+def publish_waiting(now: datetime) -> int:
+    """Ask again for every row that still waits; returns how many."""
+    asked = 0
     for work in WORK.values():
         for row_id in work.waiting():
             _publish(work.name, row_id)
-            rung += 1
-    return rung
+            asked += 1
+    return asked
 
 
 def work_once(worker: str) -> int:

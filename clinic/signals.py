@@ -1,4 +1,4 @@
-"""Hints sent after commit; each may be lost, none changes anything by itself (the sweep finds what was missed)."""
+"""Signals sent after commit: each may be lost, none changes anything by itself (the sweep finds what was missed)."""
 
 from django.dispatch import Signal
 

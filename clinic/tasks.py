@@ -1,4 +1,4 @@
-"""Envelopes for Celery: each takes ids, and calls one function."""
+"""Celery tasks: each takes ids and calls one function."""
 
 from celery import shared_task
 
@@ -12,7 +12,7 @@ def do(name: str, row_id: int) -> None:
 
 @shared_task(name="clinic.tasks.sweep")
 def sweep() -> int:
-    return jobs.sweep(clock.now())
+    return jobs.publish_waiting(clock.now())
 
 
 @shared_task(name="clinic.tasks.chores")

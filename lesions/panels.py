@@ -27,7 +27,7 @@ def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _mark(line: figures.Line) -> dict[str, Any]:
+def _mark(line: figures.LesionLine) -> dict[str, Any]:
     row = line.lesion
     label = f"lesion {row.label}, {line.place}"
     return {

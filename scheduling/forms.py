@@ -10,7 +10,7 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from clinic import clock
-from clinic.charts.year_strip import in_words
+from clinic.days import write_day
 from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
@@ -197,7 +197,7 @@ class ChecklistForm(forms.Form):
             self.fields["nothing"] = forms.BooleanField(label="None of the above is present", required=False)
         self.fields["visit_of"] = forms.ChoiceField(
             label="Seen in the visit of",
-            choices=[(key, in_words(visit.attended_on)) for key, visit in self.visits.items()],
+            choices=[(key, write_day(visit.attended_on)) for key, visit in self.visits.items()],
             initial=likely.pk if likely else None,
             widget=forms.RadioSelect,
         )

@@ -10,7 +10,8 @@ from django.utils import timezone
 
 from clinic import clock
 from clinic.access import Act, may
-from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window, in_words
+from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
+from clinic.days import write_day
 from clinic.models import Patient
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
@@ -51,7 +52,7 @@ def plan_strip(plan: Plan, today: date) -> Strip:
     windows = [_window(due, known, open_now, today) for due in found]
     days = sorted({done.on for done in known.done if start <= done.on <= end})
     marks = [
-        Mark(row.anchor, f"{row.code.replace('_', ' ')} removed {in_words(row.anchor)}")
+        Mark(row.anchor, f"{row.code.replace('_', ' ')} removed {write_day(row.anchor)}")
         for row in known.diagnoses
         if row.anchor and start <= row.anchor <= end
     ]
@@ -191,7 +192,7 @@ def count_notice(request: HttpRequest) -> list[str]:
         ]
     if last.day < wanted:
         return [
-            f"The morning's count of where everybody is did not run; the last one is of {in_words(last.day)}."
+            f"The morning's count of where everybody is did not run; the last one is of {write_day(last.day)}."
         ]
     if not last.holds:
         return ["The morning's count does not add up: somebody stands nowhere. See Missed."]

@@ -1,4 +1,7 @@
-"""Hints from below: the facts of a patient changed, so the plan is asked for at once."""
+"""Ask for a new plan as soon as the facts of a patient have changed.
+
+A lost signal only delays the plan: the sweep finds whose plan is out of date.
+"""
 
 from typing import Any
 
@@ -9,5 +12,5 @@ from clinic.signals import facts_changed
 
 
 @receiver(facts_changed, dispatch_uid="scheduling replans")
-def ring_for_a_plan(*, patient_id: int, **_: Any) -> None:
-    jobs.ring("replan", patient_id)
+def request_plan(*, patient_id: int, **_: Any) -> None:
+    jobs.request_work("replan", patient_id)

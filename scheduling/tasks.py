@@ -5,17 +5,18 @@ from datetime import time
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
 from scheduling.desk import worklists
+from scheduling.planning import replan
 from scheduling.recalls import closing, whereabouts
 from scheduling.rule_changes import preview_jobs
 
 
-def replan(patient_id: int) -> None:
+def replan_and_list(patient_id: int) -> None:
     """Plan anew; who became due in the course of the day is on today's list at once."""
-    if closing.replan(patient_id):
+    if replan.replan_patient(patient_id):
         worklists.catch_up(patient_id, clock.today())
 
 
-jobs.register_work(jobs.Work("replan", "quick", closing.stale, replan))
+jobs.register_work(jobs.Work("replan", "quick", replan.patients_to_replan, replan_and_list))
 jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))
 jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_jobs.work))
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))

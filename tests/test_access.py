@@ -123,7 +123,7 @@ def world() -> dict[str, tuple]:
 @pytest.mark.parametrize("role", ROLES)
 def test_each_role_gets_the_answer_of_the_table(client, role, world, settings):
     member = build.member(role)
-    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    client.force_login(member, backend="clinic.project.backends.ClinicBackend")
     wrong = {}
     for name, (method, about, answers) in TABLE.items():
         expected = answers[ROLES.index(role)]

@@ -82,7 +82,7 @@ def test_settings_understand_the_environment_of_compose(compose, tmp_path):
         env[name] = re.sub(r"\$\{\w+:-([^}]*)\}", r"\1", known)
     code = (
         "import json\nfrom clinic.project import settings as s\n"
-        "print(json.dumps([s.DATABASES['default']['HOST'], s.CELERY_BROKER_URL, s.QUARTERDAY_BELL,"
+        "print(json.dumps([s.DATABASES['default']['HOST'], s.CELERY_BROKER_URL, s.QUARTERDAY_QUEUE,"
         " s.SECURE_PROXY_SSL_HEADER, s.ALLOWED_HOSTS]))"
     )
     ran = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=env, capture_output=True, text=True)

@@ -17,7 +17,7 @@ from django.utils import timezone
 
 from clinic import jobs
 from clinic.models import AuditRecord, Member, Role
-from clinic.project.backends import HouseBackend
+from clinic.project.backends import ClinicBackend
 from clinic.project.celery import app
 from clinic.project.management.commands import work
 from clinic.project.start import brokers
@@ -84,7 +84,7 @@ def member(db):
 def test_a_demo_log_in_is_refused_outside_the_demo(settings, member, rf, demo_house, demo_login, welcome):
     settings.DEMO = demo_house
     Member.objects.update(is_demo=demo_login)
-    backend = HouseBackend()
+    backend = ClinicBackend()
     found = backend.authenticate(rf.get("/"), username="nora", password=GOOD)
     assert (found == member) is welcome
     assert (backend.get_user(member.pk) == member) is welcome
@@ -187,7 +187,7 @@ def test_the_worker_ends_cleanly_and_survives_a_failing_round(rows, monkeypatch,
 
 @pytest.mark.django_db(transaction=True)
 def test_a_picture_is_measured_without_any_broker(settings):
-    settings.QUARTERDAY_BELL = "database"
+    settings.QUARTERDAY_QUEUE = "database"
     picture = scene.file(scene.lesion())
     assert picture.assessments.get().state == JobState.QUEUED
     call_command("work", once=True, stdout=io.StringIO())
@@ -205,7 +205,7 @@ def silent_broker(settings):
         app.conf.broker_url = app.conf.broker_write_url = url
         app._pool = app.amqp._producer_pool = None
 
-    settings.QUARTERDAY_BELL = "celery"
+    settings.QUARTERDAY_QUEUE = "celery"
     before = app.conf.broker_url
     ring_at(brokers.address(brokers.any_free_port()))
     yield
@@ -217,8 +217,8 @@ def test_a_broker_that_is_down_neither_breaks_a_page_nor_holds_it_up(silent_brok
     # With kombu's own options each ring waits 6.0 s (measured); with ours 0.2 s once, then nothing.
     began = time.monotonic()
     with transaction.atomic():
-        jobs.ring("assess", 1)
-        jobs.ring("assess", 2)
+        jobs.request_work("assess", 1)
+        jobs.request_work("assess", 2)
     assert time.monotonic() - began < 5
     assert [record.name for record in caplog.records] == ["django.db.backends.base"] * 2
 

@@ -101,7 +101,7 @@ def test_a_clinic_is_locked_down_by_default(tmp_path):
         "SESSION_COOKIE_SECURE": True,
         "CSRF_COOKIE_SECURE": True,
         "SECURE_PROXY_SSL_HEADER": None,
-        "QUARTERDAY_BELL": "database",
+        "QUARTERDAY_QUEUE": "database",
     }
     assert read(list(wanted), **CLINIC, DATA_DIR=str(tmp_path)) == wanted
 
@@ -109,10 +109,10 @@ def test_a_clinic_is_locked_down_by_default(tmp_path):
 def test_a_clinic_with_services_uses_them(tmp_path):
     values = {"DATABASE_URL": "postgres://a:b@db/recalls", "REDIS_URL": "redis://r:6379/0"}
     got = read(
-        ["DATABASES", "CELERY_BROKER_URL", "QUARTERDAY_BELL"], **CLINIC, **values, DATA_DIR=str(tmp_path)
+        ["DATABASES", "CELERY_BROKER_URL", "QUARTERDAY_QUEUE"], **CLINIC, **values, DATA_DIR=str(tmp_path)
     )
     assert got["DATABASES"]["default"]["ENGINE"] == "django.db.backends.postgresql"
-    assert (got["CELERY_BROKER_URL"], got["QUARTERDAY_BELL"]) == ("redis://r:6379/0", "celery")
+    assert (got["CELERY_BROKER_URL"], got["QUARTERDAY_QUEUE"]) == ("redis://r:6379/0", "celery")
 
 
 def test_the_demo_ignores_a_clinics_services(tmp_path):

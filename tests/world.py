@@ -11,6 +11,7 @@ from lesions.pictures import intake, storage
 from lesions.review import pathology, signoff
 from scheduling.desk import booking, worklists
 from scheduling.models import Override, Resource
+from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
 from tests import build
 from tests.lesions import scene
@@ -40,7 +41,7 @@ def build_world() -> dict[str, tuple]:
         lesion=lesion,
     )
     cut = pathology.record_procedure(patient=patient, by=doctor, kind="biopsy", on=build.days_ago(1))
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     closing.become_due(clock.today())
     worklists.build(clock.today())
     recall = patient.recalls.get(purpose="full_skin_check", state="due")

@@ -10,8 +10,8 @@ from datetime import date
 from typing import Final, Literal
 
 from clinic.charts.svg import element, picture, text, titled, width_of
+from clinic.days import MONTHS, write_day
 
-MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 Kind = Literal["open", "kept", "planned", "care"]
 KIND_WORDS: Final[dict[Kind, str]] = {
     "open": "open", "kept": "kept", "planned": "planned", "care": "in its last days or past",
@@ -131,24 +131,20 @@ def render(strip: Strip, *, width: int, height: int | None = None, title: str = 
         + _today(strip, scale, axis, total - axis)
         + "".join(_mark(mark, axis - LANE * max(1, 1 + max(lanes, default=0))) for mark in marks)
     )
-    name = title or f"{in_words(strip.start)} to {in_words(strip.end)}"
+    name = title or f"{write_day(strip.start)} to {write_day(strip.end)}"
     return picture(body, width=width, height=total, title=name, desc=desc or describe(strip))
-
-
-def in_words(day: date) -> str:
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def describe(strip: Strip) -> str:
     """Everything on the strip as sentences."""
     windows = [
-        f"{window.label or 'Window'}: {in_words(window.earliest)} to {in_words(window.latest)}, "
-        f"target {in_words(window.target)}, {KIND_WORDS[window.kind]}."
+        f"{window.label or 'Window'}: {write_day(window.earliest)} to {write_day(window.latest)}, "
+        f"target {write_day(window.target)}, {KIND_WORDS[window.kind]}."
         for window in strip.windows
     ]
-    dots = [f"{dot.label or 'Visit'}: {in_words(dot.day)}." for dot in strip.dots]
-    marks = [f"{mark.text}: {in_words(mark.day)}." for mark in strip.marks]
-    return " ".join([*windows, *dots, *marks, f"Today: {in_words(strip.today)}."])
+    dots = [f"{dot.label or 'Visit'}: {write_day(dot.day)}." for dot in strip.dots]
+    marks = [f"{mark.text}: {write_day(mark.day)}." for mark in strip.marks]
+    return " ".join([*windows, *dots, *marks, f"Today: {write_day(strip.today)}."])
 
 
 def lane_of(windows: Sequence[Window]) -> list[int]:

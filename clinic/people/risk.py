@@ -47,7 +47,7 @@ class Move:
 
 
 @dataclass(frozen=True)
-class Preview:
+class TierPreview:
     """What a set would say of every latest assessment, at the age of its day; nothing is written."""
 
     policy: Policy
@@ -146,7 +146,7 @@ def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
     return None if tier == row.tier else Move(row.patient, row, Tier(tier), tuple(held))
 
 
-def preview(policy: Policy) -> Preview:
+def preview(policy: Policy) -> TierPreview:
     """Every active patient's latest assessment under `policy`."""
     newest = RiskAssessment.objects.filter(patient=OuterRef("patient")).order_by("-assessed_on", "-pk")
     rows = (
@@ -157,7 +157,7 @@ def preview(policy: Policy) -> Preview:
     )
     found = list(rows)
     moves = (differs(row, policy) for row in found)
-    return Preview(policy, len(found), tuple(move for move in moves if move))
+    return TierPreview(policy, len(found), tuple(move for move in moves if move))
 
 
 @transaction.atomic

@@ -4,7 +4,7 @@ from django.contrib.auth.backends import ModelBackend
 from clinic.models import Member
 
 
-class HouseBackend(ModelBackend):
+class ClinicBackend(ModelBackend):
     """Passwords as Django checks them; a demo's log-in is nobody outside the demo."""
 
     def user_can_authenticate(self, user: Member) -> bool:

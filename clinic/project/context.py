@@ -21,10 +21,10 @@ class PlaceLink:
 
 def desk(request: HttpRequest) -> dict[str, Any]:
     if not getattr(request, "user", None) or not request.user.is_authenticated:
-        return {"places": [], "notices": _house_notices(), "today": clock.today()}
+        return {"places": [], "notices": _program_notices(), "today": clock.today()}
     return {
         "places": _places(request),
-        "notices": _house_notices() + masthead.notices_for(request),
+        "notices": _program_notices() + masthead.notices_for(request),
         "today": clock.today(),
     }
 
@@ -38,11 +38,11 @@ def _places(request: HttpRequest) -> list[PlaceLink]:
     return links
 
 
-def _house_notices() -> list[str]:
+def _program_notices() -> list[str]:
     notices = []
     if settings.DEMO:
         notices.append("Demonstration: every person and picture here is invented. Not for real patients.")
-    if settings.QUARTERDAY_BELL == "database":
+    if settings.QUARTERDAY_QUEUE == "database":
         notices.append(
             "No message broker was found: background work is done by one plain worker, more slowly."
         )

@@ -11,7 +11,7 @@ from clinic.project.env import Environment
 env = Environment()
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 
-# ---- which house is this -------------------------------------------------------------------------
+# ---- which installation is this -------------------------------------------------------------------------
 QUARTERDAY_MODE = env.choice("QUARTERDAY_MODE", "clinic", ("clinic", "demo"))
 DEMO = QUARTERDAY_MODE == "demo"
 DEBUG = env.flag("DEBUG", False)
@@ -134,7 +134,7 @@ USE_I18N = True
 AUTH_USER_MODEL = "clinic.Member"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
-    "clinic.project.backends.HouseBackend",
+    "clinic.project.backends.ClinicBackend",
 ]
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "/"
@@ -190,13 +190,13 @@ CONTENT_SECURITY_POLICY = {
 }
 
 # ---- background work -----------------------------------------------------------------------------
-# The database row is the job; the broker only rings the bell. "database" means that no broker is there
+# The database row is the job; a broker only passes the word on. "database" means that no broker is there
 # and `manage.py work` looks at the rows itself. The demo's launcher starts a broker and says where.
 _BROKER = env.url(
     "QUARTERDAY_BROKER_URL" if DEMO else "REDIS_URL", ("redis", "rediss", "unix"), "redis://127.0.0.1:6379/0"
 )
-QUARTERDAY_BELL = env.choice(
-    "QUARTERDAY_BELL", "celery" if _BROKER else "database", ("celery", "database", "none")
+QUARTERDAY_QUEUE = env.choice(
+    "QUARTERDAY_QUEUE", "celery" if _BROKER else "database", ("celery", "database", "none")
 )
 CELERY_BROKER_URL = _BROKER or "memory://"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True

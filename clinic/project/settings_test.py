@@ -25,7 +25,7 @@ os.environ.update(
     SECRET_KEY="only-for-tests",
     ALLOWED_HOSTS="testserver,127.0.0.1,localhost",
     QUARTERDAY_MODE="clinic",
-    QUARTERDAY_BELL="none",
+    QUARTERDAY_QUEUE="none",
     DEBUG="no",
 )
 # Playwright runs an event loop in the test's thread, which Django would take for an async view.

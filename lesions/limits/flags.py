@@ -189,7 +189,7 @@ def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
         if delta is None or delta.earlier is None or delta.later is None:
             continue
         if delta.earlier * 100 < limit.limit <= delta.later * 100:
-            new.append((delta.later * 100, delta.uncertainty, plain(name)))
+            new.append((delta.later * 100, delta.uncertainty, plain_name(name)))
     if not new:
         return None
     share, unsure, _ = max(new)
@@ -217,7 +217,7 @@ def _missing(table: tuple[Limit, ...], measurement: Measurement, comparison: Com
     for limit in table:
         if limit.of == "value":
             measure = _measure(measurement, limit.measures[0])
-            names += [plain(limit.measures[0])] if measure is None or measure.value is None else []
+            names += [plain_name(limit.measures[0])] if measure is None or measure.value is None else []
         elif comparison is not None:
             names += _missing_change(limit, comparison)
     return list(dict.fromkeys(names))
@@ -226,11 +226,13 @@ def _missing(table: tuple[Limit, ...], measurement: Measurement, comparison: Com
 def _missing_change(limit: Limit, comparison: Comparison) -> list[str]:
     if limit.of == "growth":
         known = _first_known(limit.measures, comparison)
-        return [f"change of {plain(limit.measures[0])}"] if known is None else []
+        return [f"change of {plain_name(limit.measures[0])}"] if known is None else []
     if limit.of == "regions":
         return []  # no alignment, no patches: said by the flag "unaligned"
     return [
-        f"change of {plain(name)}" for name in limit.measures if _first_known((name,), comparison) is None
+        f"change of {plain_name(name)}"
+        for name in limit.measures
+        if _first_known((name,), comparison) is None
     ]
 
 
@@ -263,10 +265,10 @@ PLAIN = {
 }
 
 
-def plain(name: str) -> str:
+def plain_name(name: str) -> str:
     """The name of a measure as staff read it."""
     if name.endswith("_px"):
-        return plain(name.removesuffix("_px"))
+        return plain_name(name.removesuffix("_px"))
     if name.startswith("colour_"):
         return name.removeprefix("colour_").replace("_", " ").replace("blue grey", "blue-grey")
     return PLAIN.get(name, name.replace("_", " "))

@@ -21,7 +21,7 @@ _PATCHES = {"new_colour": "of a new colour"}
 
 def sentence(limit: Limit) -> str:
     """When this limit puts a picture before a dermatologist."""
-    names = list(dict.fromkeys(flags.plain(name) for name in limit.measures))
+    names = list(dict.fromkeys(flags.plain_name(name) for name in limit.measures))
     unit = "" if names[0].endswith(limit.unit) else _unit(limit.unit)
     bound = f"{limit.limit:g}{unit}"
     if limit.of == "value":
@@ -59,4 +59,4 @@ def smallest_changes(own: Own | None) -> list[tuple[str, str]]:
 
 
 def _name(name: str) -> str:
-    return f"{flags.plain(name)}, in pixels" if name.endswith("_px") else flags.plain(name)
+    return f"{flags.plain_name(name)}, in pixels" if name.endswith("_px") else flags.plain_name(name)

@@ -29,7 +29,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Change:
+class MeasureChange:
     """One line of the comparison; `words` says whether it is more than repeated pictures differ by."""
 
     name: str
@@ -41,7 +41,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Line:
+class LesionLine:
     """A lesion in the ledger of the patient page; `apart` is None where it was not held against the others."""
 
     lesion: Lesion
@@ -73,7 +73,7 @@ def _figure(
     if unit == "share":
         value, uncertainty = (None if each is None else each * 100 for each in (value, uncertainty))
     unit = {"share": "%", "ratio": ""}.get(unit, unit)
-    return Figure(flags.plain(name), value, unit, uncertainty, method)
+    return Figure(flags.plain_name(name), value, unit, uncertainty, method)
 
 
 def figures(result: dict[str, Any] | None) -> list[Figure]:
@@ -89,7 +89,7 @@ def figures(result: dict[str, Any] | None) -> list[Figure]:
     return [each for each in found if each is not None]
 
 
-def changes(comparison: Comparison | None, own: Own | None = None) -> list[Change]:
+def changes(comparison: Comparison | None, own: Own | None = None) -> list[MeasureChange]:
     """Every delta of a comparison; pixels only where there are no millimetres. `own`: as flags.py judges them."""
     rows = comparison.result["deltas"] if comparison else []
     known = {row["name"] for row in rows if row["delta"] is not None}
@@ -102,7 +102,7 @@ def _doubled(name: str, known: set[str]) -> bool:
     return f"{name}_px" in known and name not in known
 
 
-def _change(row: dict[str, Any], own: Own | None) -> Change:
+def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
     def of(value: float | None, uncertainty: float | None = None) -> Figure:
         return _figure(row["name"], value, row["unit"], uncertainty)
 
@@ -113,8 +113,8 @@ def _change(row: dict[str, Any], own: Own | None) -> Change:
     if studied is not None:
         least, beyond = studied, abs(row["delta"]) > studied
     words = {True: "more than repeated pictures differ", False: "within what repeated pictures differ"}
-    return Change(
-        name=flags.plain(row["name"]),
+    return MeasureChange(
+        name=flags.plain_name(row["name"]),
         earlier=of(row["earlier"]),
         later=of(row["later"]),
         delta=of(row["delta"], row["uncertainty"]),
@@ -139,7 +139,7 @@ def change_words(comparison: Comparison | None) -> str:
     return f"area {row['delta'] / row['earlier']:+.0%}".replace("-", "−").replace("%", " %")
 
 
-def ledger(lesions: Iterable[Lesion]) -> list[Line]:
+def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     """Lines for a list of lesions in three queries, however many there are."""
     rows = list(lesions)
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
@@ -165,7 +165,9 @@ def shown(rows: Iterable[Assessment]) -> Assessment | None:
     return outlines.of_last_version(done) or (known[-1] if known else None)
 
 
-def _line(lesion: Lesion, last: Assessment | None, compared: dict[int, Comparison], odd: str | None) -> Line:
+def _line(
+    lesion: Lesion, last: Assessment | None, compared: dict[int, Comparison], odd: str | None
+) -> LesionLine:
     if last is None:
         change = "no picture"
     elif last.state != JobState.DONE:
@@ -173,7 +175,7 @@ def _line(lesion: Lesion, last: Assessment | None, compared: dict[int, Compariso
     else:
         change = change_words(compared.get(last.pk))
     across = figure(last.result, "feret") if last else None
-    return Line(lesion, register.place_words(lesion), across, change, odd)
+    return LesionLine(lesion, register.place_words(lesion), across, change, odd)
 
 
 def gap_words(earlier: date, later: date) -> str:

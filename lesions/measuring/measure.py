@@ -10,7 +10,7 @@ from django.db.models import F, Q, QuerySet
 
 from clinic import clock, jobs, policies
 from clinic.access import Act, require
-from clinic.charts.year_strip import in_words
+from clinic.days import write_day
 from clinic.models import Member, Policy, PolicyKind, change
 from clinic.trail import audit
 from lesions.analysis import types
@@ -84,7 +84,7 @@ def measure_again(*, assessment: Assessment, by: Member, revision: int) -> Asses
     change(assessment, seen=revision, at=now, where={"state": JobState.FAILED}, **fresh)
     patient = assessment.image.lesion.patient
     audit.record("assessment.queue", by=by, subject=assessment, patient=patient, version=assessment.version)
-    jobs.ring("assess", assessment.pk)
+    jobs.request_work("assess", assessment.pk)
     return assessment
 
 
@@ -272,5 +272,5 @@ def _dated(draft: FlagDraft, compared: _Compared | None, policy: Policy | None) 
     """A change says since when, because the page may show another earlier picture."""
     if compared is None or policy is None or draft.code not in flags.codes_of_change(policy):
         return draft
-    day = in_words(compared.earlier.image.taken_on)
+    day = write_day(compared.earlier.image.taken_on)
     return replace(draft, text=f"{draft.text} Compared with {day}.")

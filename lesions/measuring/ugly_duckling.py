@@ -20,7 +20,7 @@ def reasons(lesions: Sequence[Lesion], last: dict[int, Assessment | None]) -> di
     newest = max((row.version for row in done.values()), default="")
     known = {pk: _measures(row.result or {}) for pk, row in done.items() if row.version == newest}
     outlined = {pk: values for pk, values in known.items() if values.keys() >= {"darkness", "colours"}}
-    found = ugly_duckling.standings(list(outlined.values()))
+    found = ugly_duckling.distances_from_others(list(outlined.values()))
     return {} if found is None else {pk: each.reason for pk, each in zip(outlined, found, strict=True)}
 
 

@@ -15,7 +15,7 @@ UNFINISHED = (JobState.QUEUED, JobState.RUNNING)
 
 
 class Assessment(Stated):
-    """One image × one algorithm version × one outline. An unfinished row is the job; the queue only rings.
+    """One image × one algorithm version × one outline. An unfinished row is the job; the queue only says: look now.
 
     `result` is the measure object of the image core (schema 1).
     """

@@ -71,7 +71,7 @@ def ask(
         text = "This picture was measured like this before, and changed since; move a point a little."
         raise OutlineRefused(text) from error
     if ringing:
-        jobs.ring("assess", row.pk)
+        jobs.request_work("assess", row.pk)
     return row
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 
 from clinic import clock
-from clinic.charts.year_strip import in_words as day_words
+from clinic.days import write_day as day_words
 from clinic.models import Patient
 from lesions.models import Diagnosis, DiagnosisCode, Lesion, Procedure
 from lesions.register import bodymap, register

@@ -12,13 +12,13 @@ from scheduling.models import YearRun
 from scheduling.planning.rules_in_force import rules_in_force, rules_of
 
 
-def find(today: date) -> tuple[Wanted | None, YearRun | None]:
+def find_forecast(today: date) -> tuple[Wanted | None, YearRun | None]:
     """What is wanted, and the run that counted it; while it counts anew what it counted before."""
     rules = rules_in_force()
     if rules is None or not background.is_large():
         return count_wanted(today, rules[1] if rules else None), None
     run = _ask(rules[0], today)
-    return (_thawed(run.result) if run.result else None), run
+    return (_read_result(run.result) if run.result else None), run
 
 
 def ask_anew(today: date) -> None:
@@ -27,7 +27,7 @@ def ask_anew(today: date) -> None:
     if rules and background.is_large():
         run = _ask(rules[0], today)
         if background.ask_again(YearRun, run.pk):
-            jobs.ring("year", run.pk)
+            jobs.request_work("year", run.pk)
 
 
 def every_morning(today: date) -> None:
@@ -40,7 +40,7 @@ def every_morning(today: date) -> None:
 def _ask(policy: Policy, today: date) -> YearRun:
     run, is_new = YearRun.objects.get_or_create(policy=policy, day=today, defaults={"asked_at": clock.now()})
     if is_new:
-        jobs.ring("year", run.pk)
+        jobs.request_work("year", run.pk)
     return run
 
 
@@ -56,5 +56,5 @@ def work(run_id: int) -> None:
     YearRun.objects.filter(pk=run_id).update(made_at=clock.now(), result=result)
 
 
-def _thawed(result: dict[str, Any]) -> Wanted:
+def _read_result(result: dict[str, Any]) -> Wanted:
     return Wanted(**result | {"weeks": [Counter(week) for week in result["weeks"]]})

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clinic import clock, jobs
 from clinic.access import Act, require
-from clinic.charts.year_strip import in_words
+from clinic.days import write_day
 from clinic.models import Member, Patient, PatientStatus, Visit, change
 from clinic.people import visits
 from clinic.trail import audit
@@ -24,7 +24,7 @@ from scheduling.models import (
     Resource,
     Session,
 )
-from scheduling.recalls import closing as duties
+from scheduling.recalls import closing
 
 CELL = timedelta(minutes=5)
 _CANCELLED = {
@@ -209,7 +209,7 @@ def _check_open_by_then(beside: list[Recall], day: date) -> None:
     for row in beside:
         if day < row.earliest:
             what = row.get_purpose_display()
-            raise BookingRefused(f"Too early for the {what}: not before {in_words(row.earliest)}.")
+            raise BookingRefused(f"Too early for the {what}: not before {write_day(row.earliest)}.")
 
 
 def _take_cells(appointment: Appointment) -> None:
@@ -238,7 +238,7 @@ def attended(
     _end(appointment, revision, AppointmentState.ATTENDED, visit=visit)
     for row in appointment.recalls.select_related("patient"):
         if (row.purpose, row.subject) not in done:
-            duties.reopen(row, by=by, why="came, but this was not done")
+            closing.reopen(row, by=by, why="came, but this was not done")
     what = [list(item) for item in done]
     audit.record("appointment.attend", by=by, subject=appointment, patient=patient, done=what)
     return visit
@@ -277,6 +277,6 @@ def _end(appointment: Appointment, revision: int, state: AppointmentState, **mor
 def _open_again(appointment: Appointment, by: Member, why: str) -> None:
     rows = list(appointment.recalls.select_related("patient"))
     for row in rows:
-        duties.reopen(row, by=by, why=why)
+        closing.reopen(row, by=by, why=why)
     worklists.put_back(rows)
-    jobs.ring("replan", appointment.patient_id)
+    jobs.request_work("replan", appointment.patient_id)

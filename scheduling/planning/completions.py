@@ -18,7 +18,7 @@ class Completion:
     evidence: str = ""
 
 
-def find(recall: Recall) -> Completion | None:
+def find_completion(recall: Recall) -> Completion | None:
     """The first thing done since the window opened that finishes this recall; None if there is nothing."""
     return _item(recall) or _OTHER_WAYS.get(recall.purpose, _none)(recall)
 

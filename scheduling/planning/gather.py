@@ -19,12 +19,12 @@ INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": Fals
 Keys = Sequence[int]
 
 
-def gather(patient: Patient) -> facts.Facts:
+def gather_facts(patient: Patient) -> facts.Facts:
     """Everything the core may know about this patient, in ten queries however long the history."""
-    return gather_all([patient])[patient.pk]
+    return gather_facts_of_all([patient])[patient.pk]
 
 
-def gather_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
+def gather_facts_of_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
     """The same for many, by their keys and in no more queries; read the patients before, so that a change shows."""
     keys = [patient.pk for patient in patients]
     diagnoses = list(Diagnosis.objects.filter(patient__in=keys).order_by("pk"))

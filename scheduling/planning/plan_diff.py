@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from clinic.charts.year_strip import in_words
+from clinic.days import write_day
 from scheduling.models import OPEN, PlanProblem, Recall, RecallState
-from scheduling.recalls import closing
+from scheduling.planning import replan
 
 
 class _TakenBack(Exception):
@@ -26,14 +26,16 @@ class Difference:
 
 
 @dataclass(frozen=True)
-class _Standing:
+class _OpenRows:
     """The open recalls and problems of one patient by their keys."""
 
     recalls: dict[int, Recall]
     problems: dict[int, PlanProblem]
 
 
-def replan(patient_id: int, *, keep: bool, ahead: closing.Ahead | None = None) -> list[Difference] | None:
+def replan_and_compare(
+    patient_id: int, *, keep: bool, reader: replan.FactsReader | None = None
+) -> list[Difference] | None:
     """Make the plan anew and say what changed; None where no plan could be made.
 
     With `keep` false the same writes are made and taken back, so that what is said is what will happen.
@@ -42,7 +44,7 @@ def replan(patient_id: int, *, keep: bool, ahead: closing.Ahead | None = None) -
     try:
         with transaction.atomic():
             before = _standing(patient_id)
-            if closing.replan(patient_id, ahead) is not None:
+            if replan.replan_patient(patient_id, reader) is not None:
                 found = [*_of_recalls(before, patient_id), *_of_problems(before, patient_id)]
             if not keep:
                 raise _TakenBack
@@ -51,13 +53,13 @@ def replan(patient_id: int, *, keep: bool, ahead: closing.Ahead | None = None) -
     return found
 
 
-def _standing(patient_id: int) -> _Standing:
+def _standing(patient_id: int) -> _OpenRows:
     open_recalls = Recall.objects.filter(patient=patient_id, state__in=OPEN).order_by("pk")
     open_problems = PlanProblem.objects.filter(patient=patient_id, gone_on__isnull=True).order_by("pk")
-    return _Standing({row.pk: row for row in open_recalls}, {row.pk: row for row in open_problems})
+    return _OpenRows({row.pk: row for row in open_recalls}, {row.pk: row for row in open_problems})
 
 
-def _of_recalls(before: _Standing, patient_id: int) -> Iterator[Difference]:
+def _of_recalls(before: _OpenRows, patient_id: int) -> Iterator[Difference]:
     """A duty that another number or rule replaces is one that moved, though it is a row of its own."""
     after = _standing(patient_id).recalls
     ended = Recall.objects.in_bulk(before.recalls.keys() - after.keys())
@@ -99,10 +101,10 @@ def _what(row: Recall) -> str:
 
 
 def _window(row: Recall) -> str:
-    return f"{in_words(row.earliest)} to {in_words(row.latest)}, target {in_words(row.target)}"
+    return f"{write_day(row.earliest)} to {write_day(row.latest)}, target {write_day(row.target)}"
 
 
-def _of_problems(before: _Standing, patient_id: int) -> Iterator[Difference]:
+def _of_problems(before: _OpenRows, patient_id: int) -> Iterator[Difference]:
     after = _standing(patient_id).problems
     for key, old in before.problems.items():
         if key not in after:

@@ -15,12 +15,12 @@ from clinic.trail import audit
 from lesions.models import Assessment, Review
 from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
 from scheduling.planning import completions, ladder
-from scheduling.planning.gather import gather_all
+from scheduling.planning.gather import gather_facts_of_all
 from scheduling.planning.rules_in_force import rules_in_force
 from scheduling.rules.facts import facts
 from scheduling.rules.plan import engine, lateness
 from scheduling.rules.plan.plan import Due
-from scheduling.rules.plan.plan import Plan as Answer
+from scheduling.rules.plan.plan import Plan as CorePlan
 from scheduling.rules.ruleset.ruleset import RuleSet
 
 TRIES = 3
@@ -34,14 +34,14 @@ class _FactsMoved(Exception):
 Known = tuple[Patient, facts.Facts, PolicyRow, RuleSet]
 
 
-class Ahead:
+class FactsReader:
     """Patients, facts and rules, read in portions for whoever plans many; what moves meanwhile is read again."""
 
     def __init__(self, keys: Sequence[int]) -> None:
         self.keys, self.place = keys, {key: number for number, key in enumerate(keys)}
         self.read: dict[int, Known] = {}
 
-    def take(self, patient_id: int) -> Known | None:
+    def facts_of(self, patient_id: int) -> Known | None:
         if patient_id not in self.read:
             start = self.place[patient_id]
             self.read = _read(self.keys[start : start + PORTION])
@@ -54,14 +54,14 @@ def _read(keys: Sequence[int]) -> dict[int, Known]:
     if rules is None:
         return {}
     patients = list(Patient.objects.filter(pk__in=keys, merged_into__isnull=True))
-    known = gather_all(patients)
+    known = gather_facts_of_all(patients)
     return {patient.pk: (patient, known[patient.pk], *rules) for patient in patients}
 
 
-def replan(patient_id: int, ahead: Ahead | None = None) -> Plan | None:
+def replan_patient(patient_id: int, reader: FactsReader | None = None) -> Plan | None:
     """Make the plan of a patient anew; None where there are no rules in force, no such record, or no quiet moment."""
     for number in range(TRIES):
-        known = ahead.take(patient_id) if ahead and number == 0 else _read([patient_id]).get(patient_id)
+        known = reader.facts_of(patient_id) if reader and number == 0 else _read([patient_id]).get(patient_id)
         if known is None:
             return None
         try:
@@ -71,7 +71,7 @@ def replan(patient_id: int, ahead: Ahead | None = None) -> Plan | None:
     return None
 
 
-def stale(limit: int | None = 200) -> list[int]:
+def patients_to_replan(limit: int | None = 200) -> list[int]:
     """Keys of patients whose plan is missing or out of date in facts, rules or time; the longest waiting first."""
     policy = (
         PolicyRow.objects.filter(kind=PolicyKind.RULES, state=PolicyState.IN_FORCE).values_list("pk").first()
@@ -92,7 +92,7 @@ def _replan_once(patient: Patient, known: facts.Facts, policy: PolicyRow, rulese
     by_risk = frozenset(rule.id for rule in ruleset.rules if rule.anchor == "risk")
     with transaction.atomic():
         _lock(patient, policy)
-        _Recalls(patient, policy, answer, by_risk).bring_into_line()
+        _RecallUpdate(patient, policy, answer, by_risk).bring_into_line()
         _bring_problems_into_line(patient, answer)
         return _keep_plan(patient, policy, known, answer)
 
@@ -106,7 +106,7 @@ def _lock(patient: Patient, policy: PolicyRow) -> None:
         raise _FactsMoved
 
 
-def _keep_plan(patient: Patient, policy: PolicyRow, known: facts.Facts, answer: Answer) -> Plan:
+def _keep_plan(patient: Patient, policy: PolicyRow, known: facts.Facts, answer: CorePlan) -> Plan:
     fields: dict[str, Any] = {
         "facts_revision": patient.facts_revision,
         "policy": policy,
@@ -137,7 +137,7 @@ def _same_answer(before: Plan, fields: dict[str, Any]) -> bool:
     return all(before.result[key] == fields["result"][key] for key in keys)
 
 
-def _bring_problems_into_line(patient: Patient, answer: Answer) -> None:
+def _bring_problems_into_line(patient: Patient, answer: CorePlan) -> None:
     """A problem that is gone keeps its row with the day it went."""
     texts: dict[tuple[str, str], str] = {}
     asks = any(one.code == "what_follows" and one.subject.startswith("lesion:") for one in answer.problems)
@@ -190,10 +190,12 @@ def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
     }
 
 
-class _Recalls:
+class _RecallUpdate:
     """The open recalls of one patient against one answer of the core."""
 
-    def __init__(self, patient: Patient, policy: PolicyRow, answer: Answer, by_risk: frozenset[str]) -> None:
+    def __init__(
+        self, patient: Patient, policy: PolicyRow, answer: CorePlan, by_risk: frozenset[str]
+    ) -> None:
         self.patient, self.policy, self.by_risk = patient, policy, by_risk
         self.planned = {(due.purpose, due.subject): due for due in answer.due}
 
@@ -217,11 +219,11 @@ class _Recalls:
         """
         same = (due.rule, due.number) == (row.rule, row.number) and row.policy_id == self.policy.pk
         later = due.purpose == "full_skin_check" and due.latest > row.latest
-        return same and later and row.rule in self.by_risk and completions.find(row) is None
+        return same and later and row.rule in self.by_risk and completions.find_completion(row) is None
 
     def end(self, row: Recall, due: Due | None) -> bool:
         """True if the row is closed now; a booked one stands until its appointment has an outcome."""
-        done = completions.find(row)
+        done = completions.find_completion(row)
         if done:
             self.complete(row, done)
             return True

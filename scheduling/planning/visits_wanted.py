@@ -9,7 +9,7 @@ from django.db.models import Prefetch
 
 from clinic.models import Patient
 from scheduling.models import OPEN, Plan, Recall
-from scheduling.planning.gather import gather
+from scheduling.planning.gather import gather_facts
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine
@@ -35,7 +35,7 @@ def everybody() -> Iterator[tuple[Patient, Facts]]:
     for patient in rows.prefetch_related(open_recalls).iterator(CHUNK):
         plan: Plan | None = getattr(patient, "plan", None)
         current = plan is not None and plan.facts_revision == patient.facts_revision
-        yield patient, facts.parse(plan.facts) if current and plan else gather(patient)
+        yield patient, facts.parse(plan.facts) if current and plan else gather_facts(patient)
 
 
 def following(

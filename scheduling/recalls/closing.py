@@ -11,21 +11,11 @@ from clinic.models import Member, PatientStatus, change
 from clinic.trail import audit
 from scheduling.models import OPEN, AppointmentState, Ground, Recall, RecallState, Urgency
 from scheduling.planning import ladder
-from scheduling.planning.replan import Ahead, open_again, replan, stale, still_asked_for, supersede
-from scheduling.planning.rules_in_force import rules_in_force
-
-__all__ = [
-    "Ahead",
-    "RecallRefused",
-    "become_due",
-    "close",
-    "propose_closing",
-    "reopen",
-    "replan",
-    "rules_in_force",
-    "stale",
-    "unreachable",
-]
+from scheduling.planning.replan import (
+    open_again,
+    still_asked_for,
+    supersede,
+)
 
 
 class RecallRefused(ValueError):

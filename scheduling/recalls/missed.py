@@ -10,7 +10,7 @@ from io import StringIO
 from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
-from clinic.charts.year_strip import in_words
+from clinic.days import write_day
 from clinic.models import Patient, PatientStatus
 from scheduling.models import (
     OPEN,
@@ -149,7 +149,7 @@ def _why_by_visit(recall: Recall, today: date) -> tuple[str, str] | None:
     visits = list(recall.appointments.all())
     if not visits:
         return None
-    last, on = visits[-1], in_words(timezone.localdate(visits[-1].starts_at))
+    last, on = visits[-1], write_day(timezone.localdate(visits[-1].starts_at))
     if last.state == AppointmentState.BOOKED:
         past = timezone.localdate(last.starts_at) < today
         return ("no_outcome", f"no outcome of the visit on {on}") if past else ("booked", f"booked for {on}")
@@ -171,7 +171,7 @@ def _why_by_contact(recall: Recall, bookable: set[date]) -> tuple[str, str]:
     if no_slot and (spoke or not counted):
         return "no_slot", "no bookable hours in its window"
     if spoke:
-        return "reached", f"reached on {in_words(timezone.localdate(spoke[-1].at))}, not booked"
+        return "reached", f"reached on {write_day(timezone.localdate(spoke[-1].at))}, not booked"
     if counted:
         return "not_reached", f"not reached: {tried(counted)}"
     return "not_called", "not yet called"

@@ -12,7 +12,7 @@ from clinic.models import Member, Patient, PatientStatus, StaleRow, change
 from clinic.trail import audit
 from scheduling.models import OPEN, Override, Recall
 from scheduling.planning import visits_wanted
-from scheduling.planning.gather import gather, override_fact
+from scheduling.planning.gather import gather_facts, override_fact
 from scheduling.planning.rules_in_force import rules_in_force
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts, UnreadableFacts
@@ -138,13 +138,13 @@ def standing(patient: Patient, key: Key) -> Override | None:
 
 def by_the_rules(patient: Patient, key: Key) -> Due | None:
     """What the rules in force alone ask for."""
-    return _due(_without(gather(patient), key), key)
+    return _due(_without(gather_facts(patient), key), key)
 
 
 def effect_of_setting(row: Override) -> Effect:
     """Against the rules alone, whatever decision stood before; the row need not be saved."""
     key = (row.purpose, row.subject)
-    rules_only = _without(gather(row.patient), key)
+    rules_only = _without(gather_facts(row.patient), key)
     decided = replace(rules_only, overrides=(*rules_only.overrides, override_fact(row)))
     return _beside_what_stands(_compare(rules_only, decided, key), row)
 
@@ -162,7 +162,7 @@ def _beside_what_stands(effect: Effect, row: Override) -> Effect:
 
 
 def effect_of_end(row: Override) -> Effect:
-    key, now = (row.purpose, row.subject), gather(row.patient)
+    key, now = (row.purpose, row.subject), gather_facts(row.patient)
     return _compare(now, _without(now, key), key, once=row.date is not None)
 
 

@@ -5,7 +5,8 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any, Protocol
 
-from clinic.charts.year_strip import Dot, Kind, Strip, Window, in_words
+from clinic.charts.year_strip import Dot, Kind, Strip, Window
+from clinic.days import write_day
 from clinic.models import Visit
 from lesions.register.subjects import in_words as in_words_of
 from scheduling.models import Override, Recall, RecallState
@@ -45,8 +46,8 @@ def what_for(recall: Recall, places: dict[str, str]) -> str:
 def what_is_set(row: Override, places: dict[str, str]) -> str:
     """Full skin check every 6 months until 1 Jan 2028; Picture of a lesion on 6 Mar 2027: lesion 2, LEFT arm"""
     what = row.get_purpose_display().capitalize()
-    when = f"on {in_words(row.date)}" if row.date else f"every {interval_words(row.interval)}"
-    end = f" until {in_words(row.until)}" if row.until else ""
+    when = f"on {write_day(row.date)}" if row.date else f"every {interval_words(row.interval)}"
+    end = f" until {write_day(row.until)}" if row.until else ""
     return f"{what} {when}{end}{_where(row, places)}"
 
 
@@ -72,7 +73,7 @@ def how_near(recall: Recall, today: date) -> str:
     if left == 0:
         return "the last day of the window is today"
     if today < recall.earliest:
-        return f"the window opens on {in_words(recall.earliest)}"
+        return f"the window opens on {write_day(recall.earliest)}"
     return f"{left} day{'s' if left > 1 else ''} left in the window"
 
 
@@ -109,4 +110,4 @@ def visit_days(patient_ids: Iterable[int], since: date) -> dict[int, list[date]]
 def policy_line(policy: Any) -> str:
     """Which rules, since when, by whom; `policy` with both signatures loaded."""
     signed = f"proposed by {policy.proposed_by}, approved by {policy.approved_by}"
-    return f"Rule set {policy.version}, in force since {in_words(policy.in_force_from)}, {signed}."
+    return f"Rule set {policy.version}, in force since {write_day(policy.in_force_from)}, {signed}."

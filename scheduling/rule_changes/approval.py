@@ -9,7 +9,7 @@ from clinic import clock, policies
 from clinic.models import AuditRecord, Member, Patient, Policy
 from clinic.trail import audit
 from scheduling.rule_changes import preview_jobs
-from scheduling.rule_changes.preview import Change, Preview, basis, make
+from scheduling.rule_changes.preview import DutyChange, RulePreview, basis, make_preview
 
 ACTION = "recall.accept_change"
 LOOK_AGAIN = "What this set would do has not been looked at, or has changed since: look at the preview first."
@@ -19,7 +19,7 @@ def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted:
     """Bring a set into force, by whoever has seen what it does; one record for each patient whose dates change."""
     # Seconds of work stay outside the transaction; inside it, what they rest on is compared once more.
     seen = basis(policy, clock.today())
-    found = preview_jobs.kept(policy, clock.today(), seen) or make(policy, clock.today())
+    found = preview_jobs.kept(policy, clock.today(), seen) or make_preview(policy, clock.today())
     if digest != found.digest:
         raise policies.PolicyRefused(LOOK_AGAIN)
     if set(found.lengthened) - set(accepted):
@@ -32,8 +32,8 @@ def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted:
     return done
 
 
-def _record(found: Preview, by: Member) -> None:
-    by_patient: dict[int, list[Change]] = defaultdict(list)
+def _record(found: RulePreview, by: Member) -> None:
+    by_patient: dict[int, list[DutyChange]] = defaultdict(list)
     for one in found.changes:
         by_patient[one.patient].append(one)
     about = {"rules": found.policy.version, "preview": found.digest}
@@ -42,7 +42,7 @@ def _record(found: Preview, by: Member) -> None:
         audit.record(ACTION, by=by, subject=found.policy, patient=found.patients[key], **about, changes=words)
 
 
-def _plain(one: Change) -> dict[str, object]:
+def _plain(one: DutyChange) -> dict[str, object]:
     return {
         "what": f"{one.purpose} {one.subject}",
         "rule": [one.rule_before, one.rule_after],
@@ -53,7 +53,7 @@ def _plain(one: Change) -> dict[str, object]:
     }
 
 
-def say(versions: list[policies.Version]) -> None:
+def add_accepted_counts(versions: list[policies.Version]) -> None:
     """Write into each version how many people's dates were accepted with it, and how many of them come later."""
     found = {audit.subject_of(one.policy): one for one in versions}
     moved: dict[str, set[int]] = defaultdict(set)
@@ -71,7 +71,7 @@ def _people(count: int) -> str:
     return f"{count} person" if count == 1 else f"{count} people"
 
 
-def changes_of(policy: Policy) -> tuple[list[Change], dict[int, Patient]]:
+def changes_of(policy: Policy) -> tuple[list[DutyChange], dict[int, Patient]]:
     """Every change that was accepted with this set, and the people whom they concern."""
     rows = AuditRecord.objects.filter(action=ACTION, subject=audit.subject_of(policy)).select_related(
         "patient"
@@ -80,9 +80,9 @@ def changes_of(policy: Policy) -> tuple[list[Change], dict[int, Patient]]:
     return [one for row in rows for one in _changes(row)], people
 
 
-def _changes(row: AuditRecord) -> Iterator[Change]:
+def _changes(row: AuditRecord) -> Iterator[DutyChange]:
     for plain in row.details["changes"]:
         purpose, _, subject = plain["what"].partition(" ")
         before, after = preview_jobs.window(plain["before"]), preview_jobs.window(plain["after"])
         longer = plain["longer_by"], plain["falls_away"]
-        yield Change(row.patient_id, purpose, subject, *plain["rule"], before, after, *longer)
+        yield DutyChange(row.patient_id, purpose, subject, *plain["rule"], before, after, *longer)

@@ -24,7 +24,7 @@ Window = tuple[date, date, date]
 
 
 @dataclass(frozen=True)
-class Change:
+class DutyChange:
     """One duty under the recalls in force and under the proposed set; an empty window: not asked for."""
 
     patient: int
@@ -69,30 +69,30 @@ class NoAnswer:
 
 
 @dataclass
-class Preview:
+class RulePreview:
     policy: Policy
     today: date
     replaced: Policy | None
     patients: dict[int, Patient] = field(default_factory=dict)  # those for whom something changes
     records: int = 0
     behind: int = 0  # records whose recalls do not yet follow their facts
-    changes: list[Change] = field(default_factory=list)
+    changes: list[DutyChange] = field(default_factory=list)
     no_answer: list[NoAnswer] = field(default_factory=list)
     load_before: Counter[date] = field(default_factory=Counter)
     load_after: Counter[date] = field(default_factory=Counter)
 
     @property
-    def moved(self) -> list[Change]:
+    def moved(self) -> list[DutyChange]:
         return [one for one in self.changes if one.moved]
 
     @property
-    def overdue(self) -> list[Change]:
+    def overdue(self) -> list[DutyChange]:
         return [one for one in self.changes if _becomes_overdue(one, self.today)]
 
     @property
-    def lengthened(self) -> dict[str, list[Change]]:
+    def lengthened(self) -> dict[str, list[DutyChange]]:
         """Changes to be accepted one group at a time, each with its patients."""
-        groups: dict[str, list[Change]] = defaultdict(list)
+        groups: dict[str, list[DutyChange]] = defaultdict(list)
         for one in self.changes:
             if one.lengthened:
                 groups[one.group].append(one)
@@ -140,11 +140,11 @@ class Preview:
         return [date(k // 12, k % 12 + 1, 1) for k in range(first, first + MONTHS_SHOWN)]
 
 
-def make(policy: Policy, today: date) -> Preview:
+def make_preview(policy: Policy, today: date) -> RulePreview:
     """Plan the whole clinic under `policy` and lay it beside the recalls in force; nothing is written."""
     current = rules_in_force()
     replaced, old = current if current else (None, None)
-    found, proposed = Preview(policy, today, replaced), rules_of(policy)
+    found, proposed = RulePreview(policy, today, replaced), rules_of(policy)
     for patient, known in visits_wanted.everybody():
         found.add(patient, known, proposed, old)
     return found
@@ -165,7 +165,7 @@ def basis(policy: Policy, today: date) -> str:
 
 def _changes(
     patient: Patient, old_all: list[Due | Recall], new_due: tuple[Due, ...], new_all: list[Due | Recall]
-) -> Iterable[Change]:
+) -> Iterable[DutyChange]:
     before: dict[Key, Recall] = {(row.purpose, row.subject): row for row in patient.open_recalls}  # type: ignore[attr-defined]
     after = {(one.purpose, one.subject): one for one in new_due}
     for key in sorted({*before, *after}):
@@ -173,7 +173,7 @@ def _changes(
         old = visits_wanted.deadlines(row, [one for one in old_all if (one.purpose, one.subject) == key])
         new = visits_wanted.deadlines(due, [one for one in new_all if (one.purpose, one.subject) == key])
         longer, falls_away = visits_wanted.longer(old, new) if row else (0, False)
-        change = Change(
+        change = DutyChange(
             patient.pk, *key, row.rule if row else "", due.rule if due else "",
             _window(row), _window(due), longer, falls_away,
         )  # fmt: skip
@@ -185,7 +185,7 @@ def _window(row: Recall | Due | None) -> Window | None:
     return (row.earliest, row.target, row.latest) if row else None
 
 
-def _becomes_overdue(one: Change, today: date) -> bool:
+def _becomes_overdue(one: DutyChange, today: date) -> bool:
     was = one.before is not None and one.before[2] < today
     return one.after is not None and one.after[2] < today and not was
 

@@ -10,20 +10,20 @@ from clinic.models import Patient, Policy
 from scheduling import background
 from scheduling.models import PreviewRun
 from scheduling.planning.rules_in_force import rules_in_force
-from scheduling.rule_changes.preview import Change, NoAnswer, Preview, Window, basis, make
+from scheduling.rule_changes.preview import DutyChange, NoAnswer, RulePreview, Window, basis, make_preview
 
 
-def find(policy: Policy, today: date) -> Preview | PreviewRun:
+def find_preview(policy: Policy, today: date) -> RulePreview | PreviewRun:
     """What the set would do; a run that is asked for where working it out takes longer than a page may."""
     if not background.is_large():
-        return make(policy, today)
+        return make_preview(policy, today)
     return kept(policy, today, basis(policy, today)) or _ask(policy)
 
 
-def kept(policy: Policy, today: date, seen: str) -> Preview | None:
+def kept(policy: Policy, today: date, seen: str) -> RulePreview | None:
     """The result of the last run, if it rests on exactly this."""
     run = PreviewRun.objects.filter(policy=policy, basis=seen, made_at__isnull=False).first()
-    return _thawed(run.result, policy, today) if run else None
+    return _read_result(run.result, policy, today) if run else None
 
 
 def _ask(policy: Policy) -> PreviewRun:
@@ -31,7 +31,7 @@ def _ask(policy: Policy) -> PreviewRun:
     run, _ = PreviewRun.objects.get_or_create(policy=policy, defaults={"asked_at": clock.now()})
     if background.ask_again(PreviewRun, run.pk, basis=""):
         run.refresh_from_db()
-    jobs.ring("preview", run.pk)
+    jobs.request_work("preview", run.pk)
     return run
 
 
@@ -46,11 +46,11 @@ def work(run_id: int) -> None:
     policy = Policy.objects.get(preview_run=run_id)
     today = clock.today()
     seen = basis(policy, today)
-    result = _frozen(make(policy, today))
+    result = _write_result(make_preview(policy, today))
     PreviewRun.objects.filter(pk=run_id).update(made_at=clock.now(), basis=seen, result=result)
 
 
-def _frozen(found: Preview) -> dict[str, Any]:
+def _write_result(found: RulePreview) -> dict[str, Any]:
     return {
         "records": found.records,
         "behind": found.behind,
@@ -64,12 +64,12 @@ def _months(counted: Counter[date]) -> dict[str, int]:
     return {str(month): count for month, count in counted.items()}
 
 
-def _thawed(result: dict[str, Any], policy: Policy, today: date) -> Preview:
+def _read_result(result: dict[str, Any], policy: Policy, today: date) -> RulePreview:
     changes = [_change(plain) for plain in result["changes"]]
     no_answer = [NoAnswer(**plain) for plain in result["no_answer"]]
     current = rules_in_force()
     before, after = ({date.fromisoformat(k): v for k, v in one.items()} for one in result["load"])
-    return Preview(
+    return RulePreview(
         policy=policy,
         today=today,
         replaced=current[0] if current else None,
@@ -83,8 +83,8 @@ def _thawed(result: dict[str, Any], policy: Policy, today: date) -> Preview:
     )
 
 
-def _change(plain: dict[str, Any]) -> Change:
-    return Change(**plain | {"before": window(plain["before"]), "after": window(plain["after"])})
+def _change(plain: dict[str, Any]) -> DutyChange:
+    return DutyChange(**plain | {"before": window(plain["before"]), "after": window(plain["after"])})
 
 
 def window(days: list[str] | None) -> Window | None:

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window, in_words
+from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
+from clinic.days import write_day
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import INVASIVE
 from scheduling.rules.facts import contradictions, facts
@@ -54,7 +55,7 @@ class Supposition:
 
 
 @dataclass(frozen=True)
-class Line:
+class DueLine:
     """One due item, how it stands beside the plan without the supposition, and the days that follow it."""
 
     due: Due
@@ -63,8 +64,8 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Answer:
-    lines: list[Line]
+class WhatIfPlan:
+    lines: list[DueLine]
     gone: list[Due]
     problems: list[Problem]
     strip: Strip
@@ -88,7 +89,7 @@ def suppose(known: Facts, given: Supposition, today: date) -> Facts:
 
 def answer(
     supposed: Facts, ruleset: RuleSet, today: date, *, known: Facts | None = None, now: RuleSet | None = None
-) -> Answer:
+) -> WhatIfPlan:
     """The plan of `supposed`; beside that of `known` under the rules in force where both are given."""
     plan = engine.plan(supposed, ruleset, today)
     without = engine.plan(known, now, today) if known and now else None
@@ -99,8 +100,8 @@ def answer(
         if one not in plan.due
     ]
     keys = {_key(due) for due in plan.due}
-    return Answer(
-        lines=[Line(due, _change(due, without), _then(due, later)) for due in plan.due],
+    return WhatIfPlan(
+        lines=[DueLine(due, _change(due, without), _then(due, later)) for due in plan.due],
         gone=[due for due in without.due if _key(due) not in keys] if without else [],
         problems=list(plan.problems),
         strip=_strip(supposed, plan, later, today, until),
@@ -177,7 +178,7 @@ def _change(due: Due, without: Plan | None) -> str:
         return "not asked for now"
     if _window(now) == _window(due):
         return "as it is now"
-    return f"now between {in_words(now.earliest)} and {in_words(now.latest)}"
+    return f"now between {write_day(now.earliest)} and {write_day(now.latest)}"
 
 
 def _then(due: Due, later: Iterable[Any]) -> tuple[date, ...]:
@@ -193,7 +194,7 @@ def _strip(supposed: Facts, plan: Plan, later: Iterable[Any], today: date, until
     windows += [_bar(one, "planned") for one in later if one.earliest <= until]
     days = sorted({done.on for done in supposed.done if start <= done.on <= until})
     marks = [
-        Mark(row.anchor, f"{row.code.replace('_', ' ')} {in_words(row.anchor)}")
+        Mark(row.anchor, f"{row.code.replace('_', ' ')} {write_day(row.anchor)}")
         for row in supposed.diagnoses
         if row.anchor and start <= row.anchor <= until
     ]

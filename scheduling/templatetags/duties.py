@@ -3,7 +3,7 @@ from datetime import date
 
 from django import template
 
-from clinic.charts.year_strip import in_words
+from clinic.days import write_day
 
 register = template.Library()
 _ISO_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
@@ -12,4 +12,4 @@ _ISO_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 @register.filter
 def plain_days(text: str) -> str:
     """The core writes days as 2026-03-06; people read 6 Mar 2026."""
-    return _ISO_DAY.sub(lambda found: in_words(date.fromisoformat(found[0])), text)
+    return _ISO_DAY.sub(lambda found: write_day(date.fromisoformat(found[0])), text)

@@ -9,7 +9,8 @@ from django.views.decorators.http import require_POST
 from clinic import clock
 from clinic.access import Act, allow
 from clinic.charts.columns import Bar, Chart, Column
-from clinic.charts.year_strip import MONTHS, Kind, in_words
+from clinic.charts.year_strip import MONTHS, Kind
+from clinic.days import write_day
 from scheduling.capacity import forecast_jobs
 from scheduling.capacity.forecast import PUBLISHED, Forecast, Rate, Week, forecast, own_rate
 from scheduling.forms import MissedRateForm
@@ -28,7 +29,7 @@ def capacity(request: HttpRequest) -> HttpResponse:
     rate = _chosen(form.cleaned_data["missed"], rates) if form.is_valid() else PUBLISHED[0]
     if not form.is_bound:
         form = MissedRateForm(initial={"missed": rate.per_cent})
-    wanted, run = forecast_jobs.find(today)
+    wanted, run = forecast_jobs.find_forecast(today)
     if wanted is None:
         return render(request, "scheduling/waits.html", _waits(run))
     found = forecast(today, rate.per_cent / 100, wanted)
@@ -75,7 +76,7 @@ def _chart(found: Forecast) -> Chart:
             _month(week.monday, first=k == 0),
             [Bar(week.visits, _kind(week))],
             limit=week.places,
-            words=f"Week of {in_words(week.monday)}",
+            words=f"Week of {write_day(week.monday)}",
         )
         for k, week in enumerate(found.weeks)
     ]

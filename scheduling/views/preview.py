@@ -18,16 +18,16 @@ from scheduling.planning.rules_in_force import check, rules_of
 from scheduling.recalls import wording
 from scheduling.rule_changes.approval import approve as approve_previewed
 from scheduling.rule_changes.approval import changes_of
-from scheduling.rule_changes.preview import Change, Preview
-from scheduling.rule_changes.preview_jobs import find
+from scheduling.rule_changes.preview import DutyChange, RulePreview
+from scheduling.rule_changes.preview_jobs import find_preview
 from scheduling.views.rules import PAGES
 
 
 @dataclass(frozen=True)
-class Line:
+class PatientChange:
     patient: Patient
     what: str
-    change: Change
+    change: DutyChange
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Group:
     key: str
     title: str
     longest: int
-    lines: list[Line]
+    lines: list[PatientChange]
 
 
 @allow(Act.SEE_RULES)
@@ -43,7 +43,7 @@ def preview(request: HttpRequest, pk: int) -> HttpResponse:
     policy = PAGES.one(pk)
     if check(policy.toml):
         return redirect("scheduling:rules_version", pk)
-    found = find(policy, clock.today())
+    found = find_preview(policy, clock.today())
     if isinstance(found, PreviewRun):
         return render(request, "scheduling/waits.html", _waits(policy, found))
     context = _lists(found) | {
@@ -93,7 +93,7 @@ def _may_sign(request: HttpRequest, policy: Policy) -> bool:
     return proposed and may(request.user, Act.APPROVE_POLICY)
 
 
-def _lists(found: Preview) -> dict[str, Any]:
+def _lists(found: RulePreview) -> dict[str, Any]:
     places = wording.subjects([*found.changes, *found.no_answer])
     later = [
         Group(key, _from_to(found, changes[0]), max(one.longer_by for one in changes), shown)
@@ -111,21 +111,23 @@ def _lists(found: Preview) -> dict[str, Any]:
     }
 
 
-def _people(changes: Iterable[Change]) -> int:
+def _people(changes: Iterable[DutyChange]) -> int:
     return len({one.patient for one in changes})
 
 
-def lines(people: dict[int, Patient], changes: list[Change], places: dict[str, str]) -> list[Line]:
-    found = [Line(people[one.patient], _what(one, places), one) for one in changes]
+def lines(
+    people: dict[int, Patient], changes: list[DutyChange], places: dict[str, str]
+) -> list[PatientChange]:
+    found = [PatientChange(people[one.patient], _what(one, places), one) for one in changes]
     return sorted(found, key=lambda line: (-abs(line.change.days or 0), str(line.patient), line.what))
 
 
-def _what(change: Change, places: dict[str, str]) -> str:
+def _what(change: DutyChange, places: dict[str, str]) -> str:
     what = str(Purpose(change.purpose).label).capitalize()
     return f"{what}: {places.get(change.subject, change.subject)}" if ":" in change.subject else what
 
 
-def _from_to(found: Preview, change: Change) -> str:
+def _from_to(found: RulePreview, change: DutyChange) -> str:
     """Titles of the rule that governs now and of the one that would."""
     now = rules_of(found.replaced).rules if found.replaced else ()
     titles = {rule.id: rule.title for rule in (*now, *rules_of(found.policy).rules)}
@@ -136,7 +138,7 @@ def _from_to(found: Preview, change: Change) -> str:
     return before if before == after else f"{before}, then under {after}"
 
 
-def _chart(found: Preview) -> Chart:
+def _chart(found: RulePreview) -> Chart:
     columns = [
         Column(
             _month(day, first=k == 0),

@@ -77,7 +77,7 @@ def version(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _versions() -> list[policies.Version]:
     found = PAGES.versions()
-    approval.say(found)
+    approval.add_accepted_counts(found)
     return found
 
 

@@ -8,10 +8,10 @@ from clinic.access import Act, allow
 from clinic.models import Policy, Purpose
 from clinic.trail import audit
 from scheduling.forms import SuppositionForm
-from scheduling.planning.gather import gather
+from scheduling.planning.gather import gather_facts
 from scheduling.planning.rules_in_force import check, rules_in_force, rules_of
 from scheduling.recalls import wording
-from scheduling.rule_changes.what_if import NOBODY, SUPPOSED, Answer, CannotSuppose, answer
+from scheduling.rule_changes.what_if import NOBODY, SUPPOSED, CannotSuppose, WhatIfPlan, answer
 from scheduling.rule_changes.what_if import suppose as supposed_facts
 from scheduling.rules.plan.plan import Due
 
@@ -37,7 +37,7 @@ def suppose(request: HttpRequest) -> HttpResponse:
 def _answered(form: SuppositionForm) -> dict[str, Any]:
     policy = _policy(form)
     given, patient, current = form.supposition(), form.patient, rules_in_force()
-    known = gather(patient) if patient else NOBODY
+    known = gather_facts(patient) if patient else NOBODY
     found = answer(
         supposed_facts(known, given, clock.today()),
         rules_of(policy),
@@ -64,7 +64,7 @@ def _policy(form: SuppositionForm) -> Policy:
     return policy
 
 
-def _in_words(found: Answer) -> dict[str, Any]:
+def _in_words(found: WhatIfPlan) -> dict[str, Any]:
     places = wording.subjects([*(line.due for line in found.lines), *found.gone, *found.problems])
     places |= {f"lesion:{SUPPOSED}": "the supposed lesion", f"diagnosis:{SUPPOSED}": "the supposed diagnosis"}
     return {

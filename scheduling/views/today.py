@@ -49,7 +49,7 @@ def today(request: HttpRequest) -> HttpResponse:
     items = list(worklists.items_of(day))
     waiting = list(without_outcome())
     recalls = [item.recall for item in items] + [row for visit in waiting for row in visit.recalls.all()]
-    know = _Know(recalls, day)
+    know = _RowFacts(recalls, day)
     rows = [know.row(item, item.recall, request.user) for item in items]
     context = {
         "rows": rows,
@@ -73,7 +73,7 @@ def without_outcome() -> Any:
     return begun.select_related("patient", "resource").prefetch_related("recalls").order_by("starts_at", "pk")
 
 
-class _Know:
+class _RowFacts:
     """What the rows of one page need, gathered once for all of them."""
 
     def __init__(self, recalls: list[Recall], day: date) -> None:

@@ -2,7 +2,7 @@
 
 Builds invented patients in a throw-away database (a file of its own, or `test_...` beside the named PostgreSQL
 database), brings the shipped rule set into force and replans everybody, as `manage.py replan` does: facts read in
-portions, one transaction each. `--alone` reads each patient alone, as the background does when the sweep rings for them.
+portions, one transaction each. `--alone` reads each patient alone, as the background does when the sweep asks for them.
 Each size runs twice: the first plans, and again after every patient's facts have moved. Seconds are by the wall;
 processor seconds are this process's own and say more on a machine with other work.
 """
@@ -130,10 +130,10 @@ def sweep(alone):
     from scheduling.planning import replan
 
     begin, worked = time.perf_counter(), time.process_time()
-    keys = replan.stale(None)
-    ahead = None if alone else replan.Ahead(keys)
+    keys = replan.patients_to_replan(None)
+    ahead = None if alone else replan.FactsReader(keys)
     for number, key in enumerate(keys, start=1):
-        assert replan.replan(key, ahead) is not None
+        assert replan.replan_patient(key, ahead) is not None
         progress(number, len(keys))
     return time.perf_counter() - begin, time.process_time() - worked, len(keys)
 
@@ -172,11 +172,11 @@ def queries(connection, by, alone):
 
     invent(100, 1, by)
     for what in ("first plans", "facts moved"):
-        keys = replan.stale(None)
+        keys = replan.patients_to_replan(None)
         with CaptureQueriesContext(connection) as caught:
-            ahead = None if alone else replan.Ahead(keys)
+            ahead = None if alone else replan.FactsReader(keys)
             for key in keys:
-                replan.replan(key, ahead)
+                replan.replan_patient(key, ahead)
         print(f"{what}: {len(caught) / len(keys):.1f} queries per patient", flush=True)
         Patient.objects.update(facts_revision=F("facts_revision") + 1)
 

@@ -84,7 +84,7 @@ def broker(tmp_path):
 @pytest.fixture
 def worker(broker, live_server, settings, tmp_path):
     """Rings of this process reach a Celery worker that runs beside it, as they do in a clinic."""
-    settings.QUARTERDAY_BELL = "celery"
+    settings.QUARTERDAY_QUEUE = "celery"
     before = app.conf.broker_url
     ring_through(broker)
     log = (tmp_path / "worker.log").open("wb")
@@ -120,7 +120,7 @@ def worker_environment(broker: str, settings, tmp_path: Path) -> dict[str, str]:
         "DJANGO_SETTINGS_MODULE": "tests.browser.worker_settings",
         "QUARTERDAY_TEST_DATABASE": json.dumps(database),
         "QUARTERDAY_TEST_PICTURES": str(settings.PRIVATE_FILES),
-        "QUARTERDAY_BELL": "celery",
+        "QUARTERDAY_QUEUE": "celery",
         "REDIS_URL": broker,
         "DATA_DIR": str(tmp_path / "worker"),
         "SECRET_KEY": "only-for-tests",

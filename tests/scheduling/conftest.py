@@ -19,5 +19,5 @@ def rules(db, noon):
 
 @pytest.fixture
 def signed_in(client):
-    client.force_login(build.dermatologist(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
     return client

@@ -7,7 +7,7 @@ from clinic.people import patients, visits
 from lesions.review import pathology
 from scheduling.desk import booking
 from scheduling.models import Recall, Resource
-from scheduling.recalls import closing
+from scheduling.planning import replan
 from tests import build
 from tests.lesions import scene as pictures
 
@@ -36,7 +36,7 @@ def check_of(patient):
 
 
 def open_recall(patient, purpose):
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     return Recall.objects.get(patient=patient, purpose=purpose, state__in=("planned", "due", "booked"))
 
 

@@ -13,7 +13,7 @@ from clinic.project.demo import events as e
 from clinic.project.demo.calendar import Calendar
 from clinic.project.demo.people import PHONE
 from clinic.project.demo.pictures import Picture
-from clinic.project.demo.processes import Hands, measure
+from clinic.project.demo.processes import Workers, measure
 from lesions.models import Assessment, Diagnosis, JobState, Lesion, Procedure, Review, ReviewState
 from lesions.pictures import intake
 from lesions.register import bodymap, register
@@ -41,13 +41,13 @@ SITES = {words: code for code, words in bodymap.SITES}
 
 
 @dataclass(frozen=True)
-class House:
-    """Who works here, on which days, and whose hands measure pictures."""
+class DemoClinic:
+    """Who works here, on which days, and what draws and measures the pictures."""
 
     calendar: Calendar
     nurses: tuple[Member, ...]
     dermatologists: tuple[Member, ...]
-    hands: Hands
+    workers: Workers
 
 
 @dataclass
@@ -74,10 +74,10 @@ class Part:
         return hasattr(self, "patient")
 
 
-def register_patient(house: House, part: Part) -> None:
+def register_patient(demo: DemoClinic, part: Part) -> None:
     person = part.person
     part.patient = patients.register(
-        by=house.nurses[part.nurse],
+        by=demo.nurses[part.nurse],
         given_name=person.given_name,
         family_name=person.family_name,
         born=date(*person.born),
@@ -87,19 +87,19 @@ def register_patient(house: House, part: Part) -> None:
     )
 
 
-def assess_risk(house: House, part: Part, event: e.Risk) -> None:
+def assess_risk(demo: DemoClinic, part: Part, event: e.Risk) -> None:
     risk.assess(
         patient=part.patient,
-        by=house.dermatologists[part.doctor],
+        by=demo.dermatologists[part.doctor],
         assessed_on=clock.today(),
         note=event.note,
         **{**NO_FACTORS, **event.factors},
     )
 
 
-def see(house: House, part: Part, event: e.Seen) -> None:
+def see(demo: DemoClinic, part: Part, event: e.Seen) -> None:
     done = [(purpose, _about(part, purpose)) for purpose in event.done]
-    by = house.dermatologists[part.doctor]
+    by = demo.dermatologists[part.doctor]
     visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done, note=event.note)
 
 
@@ -110,12 +110,12 @@ def _about(part: Part, purpose: str) -> str:
     return f"procedure:{part.specimen.pk}"
 
 
-def add_mole(house: House, part: Part, event: e.Mole) -> None:
+def add_mole(demo: DemoClinic, part: Part, event: e.Mole) -> None:
     code = SITES[event.site]
     view, x, y = bodymap.centre(code, event.side)
     part.moles[event.key] = register.add(
         patient=part.patient,
-        by=house.nurses[part.nurse],
+        by=demo.nurses[part.nurse],
         site=code,
         side=event.side,
         view=view,
@@ -126,11 +126,11 @@ def add_mole(house: House, part: Part, event: e.Mole) -> None:
     )
 
 
-def photograph(house: House, part: Part, event: e.Shot) -> None:
+def photograph(demo: DemoClinic, part: Part, event: e.Shot) -> None:
     picture, data = part.pictures[event]
     intake.accept(
         lesion=part.moles[event.mole],
-        by=house.nurses[part.nurse],
+        by=demo.nurses[part.nurse],
         data=data,
         filename=picture.filename,
         taken_on=clock.today(),
@@ -140,31 +140,31 @@ def photograph(house: House, part: Part, event: e.Shot) -> None:
     )
 
 
-def refuse(house: House, part: Part, event: e.Refused) -> None:
+def refuse(demo: DemoClinic, part: Part, event: e.Refused) -> None:
     mole = part.moles[event.mole]
-    intake.refuse(lesion=mole, by=house.nurses[0], filename=event.filename, reason=event.reason)
+    intake.refuse(lesion=mole, by=demo.nurses[0], filename=event.filename, reason=event.reason)
 
 
-def note_sign(house: House, part: Part, event: e.Noted) -> None:
+def note_sign(demo: DemoClinic, part: Part, event: e.Noted) -> None:
     mole = part.moles[event.mole]
-    register.note_sign(lesion=mole, by=house.nurses[part.nurse], sign=event.sign, words=event.words)
+    register.note_sign(lesion=mole, by=demo.nurses[part.nurse], sign=event.sign, words=event.words)
 
 
-def measure_queued(house: House) -> None:
+def measure_queued(demo: DemoClinic) -> None:
     """Measure everything that waits, each picture as of soon after it was queued."""
     waiting = Assessment.objects.filter(state=JobState.QUEUED).order_by("image__taken_on", "pk")
     rows = list(waiting.values_list("pk", "queued_at", "image__lesion"))
     while rows:
         # One round holds one picture of a lesion: the later of two is compared with the earlier.
         lesions = {lesion: (pk, at) for pk, at, lesion in reversed(rows)}
-        house.hands.map(measure, list(lesions.values()))
+        demo.workers.map(measure, list(lesions.values()))
         rows = [row for row in rows if lesions[row[2]][0] != row[0]]
 
 
-def decide(house: House, part: Part, event: e.Decided) -> None:
+def decide(demo: DemoClinic, part: Part, event: e.Decided) -> None:
     """On the pictures that wait, or at the couch where there are none."""
-    measure_queued(house)
-    mole, by = part.moles[event.mole], house.dermatologists[part.doctor]
+    measure_queued(demo)
+    mole, by = part.moles[event.mole], demo.dermatologists[part.doctor]
     mole.refresh_from_db()
     review = Review.objects.filter(lesion=mole, state=ReviewState.WAITING).first()
     if review is None:
@@ -189,9 +189,9 @@ def sign(review: Review, by: Member, event: e.Decided) -> None:
     )
 
 
-def cut(house: House, part: Part, event: e.Cut) -> None:
+def cut(demo: DemoClinic, part: Part, event: e.Cut) -> None:
     mole = part.moles.get(event.mole)
-    by = house.dermatologists[part.doctor]
+    by = demo.dermatologists[part.doctor]
     part.specimen = pathology.record_procedure(
         patient=part.patient,
         by=by,
@@ -202,11 +202,11 @@ def cut(house: House, part: Part, event: e.Cut) -> None:
     )
 
 
-def report(house: House, part: Part, event: e.Reported) -> None:
+def report(demo: DemoClinic, part: Part, event: e.Reported) -> None:
     specimen = part.specimen
     part.diagnosis = pathology.record_diagnosis(
         patient=part.patient,
-        by=house.dermatologists[part.doctor],
+        by=demo.dermatologists[part.doctor],
         code=event.code,
         reported_on=clock.today(),
         procedure=specimen,
@@ -215,9 +215,9 @@ def report(house: House, part: Part, event: e.Reported) -> None:
     )
 
 
-def tell(house: House, part: Part, event: e.Told) -> None:
+def tell(demo: DemoClinic, part: Part, event: e.Told) -> None:
     assert part.diagnosis is not None
-    by = house.dermatologists[part.doctor]
+    by = demo.dermatologists[part.doctor]
     pathology.tell(diagnosis=part.diagnosis, by=by, on=clock.today())
     # A report from elsewhere follows no procedure of this clinic: the patient comes and nothing of one is done.
     after = ("result_visit", "wound_check") if part.specimen else ()
@@ -225,11 +225,11 @@ def tell(house: House, part: Part, event: e.Told) -> None:
     visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done)
 
 
-def end_care(house: House, part: Part, event: e.CareEnds) -> None:
+def end_care(demo: DemoClinic, part: Part, event: e.CareEnds) -> None:
     part.patient.refresh_from_db()
     patients.end_care(
         patient=part.patient,
-        by=house.dermatologists[part.doctor],
+        by=demo.dermatologists[part.doctor],
         revision=part.patient.revision,
         status=event.status,
         on=clock.today(),

@@ -8,13 +8,13 @@ from clinic import clock, policies
 from clinic.models import Member, PolicyKind, Role
 from clinic.people import risk, staffing
 from clinic.project.demo import desk, pictures
-from clinic.project.demo.acts import House, Part
+from clinic.project.demo.acts import DemoClinic, Part
 from clinic.project.demo.calendar import Calendar, moment
 from clinic.project.demo.events import Person
 from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import CLINIC, PEOPLE, STAFF
 from clinic.project.demo.playback import play
-from clinic.project.demo.processes import Hands, hired
+from clinic.project.demo.processes import Workers, start_workers
 from lesions.limits import flags
 from scheduling.rules.ruleset import ruleset
 
@@ -68,18 +68,18 @@ def build(progress: Say, size: str = "full", processes: int = 2) -> list[Login]:
     logins = [
         Login(str(worker.role), worker.username, secrets.token_urlsafe(9), worker.name) for worker in STAFF
     ]
-    with hired(processes) as hands:
-        house = open_house(calendar, logins, hands)
-        parts = cast(people, SMALL_WIDTH if small else WIDTH, hands, progress)
+    with start_workers(processes) as workers:
+        demo = open_clinic(calendar, logins, workers)
+        parts = cast(people, SMALL_WIDTH if small else WIDTH, workers, progress)
         progress(f"Playing two years at the {CLINIC} with {len(parts)} people ...")
-        play(house, parts, HISTORIES)
-    draft_next(house)
+        play(demo, parts, HISTORIES)
+    draft_next(demo)
     progress("Writing today's lists ...")
-    desk.write_lists(house)
+    desk.write_lists(demo)
     return logins
 
 
-def open_house(calendar: Calendar, logins: list[Login], hands: Hands) -> House:
+def open_clinic(calendar: Calendar, logins: list[Login], workers: Workers) -> DemoClinic:
     """Staff, rules, limits and tiers on the first day, two years ago."""
     with clock.at(moment(calendar.day(FIRST_DAY), 0)):
         staff = [
@@ -99,9 +99,9 @@ def open_house(calendar: Calendar, logins: list[Login], hands: Hands) -> House:
         bring_into_force(PolicyKind.RULES, ruleset.shipped("default"), doctors)
         bring_into_force(PolicyKind.FLAGS, flags.shipped(), doctors)
         bring_into_force(PolicyKind.TIERS, risk.shipped(), doctors)
-        house = House(calendar, nurses, doctors, hands)
-        desk.open_diary(house)
-    return house
+        demo = DemoClinic(calendar, nurses, doctors, workers)
+        desk.open_diary(demo)
+    return demo
 
 
 def bring_into_force(kind: PolicyKind, toml: str, doctors: tuple[Member, ...]) -> None:
@@ -111,20 +111,20 @@ def bring_into_force(kind: PolicyKind, toml: str, doctors: tuple[Member, ...]) -
     policies.approve(policy=proposed, by=doctors[1], revision=proposed.revision)
 
 
-def draft_next(house: House) -> None:
+def draft_next(demo: DemoClinic) -> None:
     """A later rule set lies ready as a draft: the last day for a second look comes two weeks earlier."""
     toml = ruleset.shipped("default")
     for old, new in NEXT_RULES:
         toml = toml.replace(old, new, 1)
-    with clock.at(moment(house.calendar.day(DRAFTED), 0)):
-        policies.draft(kind=PolicyKind.RULES, toml=toml, by=house.dermatologists[1])
+    with clock.at(moment(demo.calendar.day(DRAFTED), 0)):
+        policies.draft(kind=PolicyKind.RULES, toml=toml, by=demo.dermatologists[1])
 
 
-def cast(people: list[Person], width: int, hands: Hands, progress: Say) -> list[Part]:
+def cast(people: list[Person], width: int, workers: Workers, progress: Say) -> list[Part]:
     """Everybody with their pictures drawn; they are registered on the day on which they first come."""
     plans = [pictures.planned(person, HISTORIES[person.key], width) for person in people]
     wanted = [picture.spec for plan in plans for picture in plan.values()]
     progress(f"Drawing {len(wanted)} pictures ...")
-    drawn = iter(hands.map(pictures.jpeg, wanted))
+    drawn = iter(workers.map(pictures.jpeg, wanted))
     shots = [{shot: (picture, next(drawn)) for shot, picture in plan.items()} for plan in plans]
     return [Part(number, person, shots[number - 1]) for number, person in enumerate(people, start=1)]

@@ -5,10 +5,11 @@ from datetime import time, timedelta
 from clinic import clock
 from clinic.models import ContactRoute
 from clinic.project.demo import events as e
-from clinic.project.demo.acts import House, Part
+from clinic.project.demo.acts import DemoClinic, Part
 from scheduling.checklists import records
 from scheduling.desk import booking, contacts, worklists
 from scheduling.models import OPEN, Appointment, Recall, Resource, WorkItem
+from scheduling.planning import replan
 from scheduling.recalls import closing, overrides, whereabouts
 
 # Room, opens, closes; both rooms on every working day of the diary.
@@ -18,18 +19,18 @@ CLOSED = (8, "Staff training")
 CLAIMED_BY_OTHER = "Castlemarch"
 
 
-def open_diary(house: House) -> None:
+def open_diary(demo: DemoClinic) -> None:
     rooms = [(Resource.objects.create(name=name), opens, closes) for name, opens, closes in HOURS]
-    closed = house.calendar.working_day(CLOSED[0])
-    booking.close_day(day=closed, reason=CLOSED[1], by=house.nurses[0])
-    days = {house.calendar.working_day(steps) for steps in DIARY}
+    closed = demo.calendar.working_day(CLOSED[0])
+    booking.close_day(day=closed, reason=CLOSED[1], by=demo.nurses[0])
+    days = {demo.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):
         for room, opens, closes in rooms:
-            booking.open_session(resource=room, day=day, opens=opens, closes=closes, by=house.nurses[0])
+            booking.open_session(resource=room, day=day, opens=opens, closes=closes, by=demo.nurses[0])
 
 
 def plan(part: Part) -> None:
-    closing.replan(part.patient.pk)
+    replan.replan_patient(part.patient.pk)
 
 
 def open_recall(part: Part, purpose: str) -> Recall:
@@ -37,9 +38,9 @@ def open_recall(part: Part, purpose: str) -> Recall:
     return rows.select_related("patient").earliest("latest")
 
 
-def book(house: House, part: Part, event: e.Booked) -> None:
+def book(demo: DemoClinic, part: Part, event: e.Booked) -> None:
     """Somewhere in the day, not always first thing."""
-    day = house.calendar.working_day(event.on)
+    day = demo.calendar.working_day(event.on)
     slots = booking.free_slots(since=day, until=day, limit=20)
     slot = slots[part.number * 7 % len(slots)]
     booking.book(
@@ -47,15 +48,15 @@ def book(house: House, part: Part, event: e.Booked) -> None:
         resource=slot.resource,
         starts_at=slot.starts_at,
         minutes=slot.minutes,
-        by=house.nurses[part.nurse],
+        by=demo.nurses[part.nurse],
     )
 
 
-def set_interval(house: House, part: Part, event: e.Spaced) -> None:
+def set_interval(demo: DemoClinic, part: Part, event: e.Spaced) -> None:
     part.patient.refresh_from_db()
     overrides.set_interval(
         patient=part.patient,
-        by=house.dermatologists[part.doctor],
+        by=demo.dermatologists[part.doctor],
         purpose=event.purpose,
         subject="patient",
         interval=event.interval,
@@ -64,15 +65,15 @@ def set_interval(house: House, part: Part, event: e.Spaced) -> None:
     )
 
 
-def fill_checklist(house: House, part: Part, event: e.Listed) -> None:
-    by, visit = house.dermatologists[part.doctor], records.visits_of(part.patient)[0]
+def fill_checklist(demo: DemoClinic, part: Part, event: e.Listed) -> None:
+    by, visit = demo.dermatologists[part.doctor], records.visits_of(part.patient)[0]
     mole = part.moles[event.mole]
     records.fill(lesion=mole, visit=visit, by=by, kind=event.kind, entries=dict(event.entries))
 
 
-def end(house: House, part: Part, event: e.Ended) -> None:
+def end(demo: DemoClinic, part: Part, event: e.Ended) -> None:
     row = Appointment.objects.filter(patient=part.patient, state="booked").latest("starts_at")
-    by = house.nurses[part.nurse]
+    by = demo.nurses[part.nurse]
     if event.how == "attended":
         done = [(recall.purpose, recall.subject) for recall in row.recalls.all()]
         booking.attended(appointment=row, by=by, revision=row.revision, done=done)
@@ -82,11 +83,11 @@ def end(house: House, part: Part, event: e.Ended) -> None:
         booking.cancel(appointment=row, by=by, revision=row.revision, whose=event.how)
 
 
-def call(house: House, part: Part, event: e.Called) -> None:
+def call(demo: DemoClinic, part: Part, event: e.Called) -> None:
     route = ContactRoute.objects.filter(patient=part.patient, kind=event.route).first()
     contacts.log(
         recall=open_recall(part, event.purpose),
-        by=house.nurses[event.by],
+        by=demo.nurses[event.by],
         route=event.route,
         address=route.value if route else part.person.town,
         outcome=event.outcome,
@@ -95,14 +96,14 @@ def call(house: House, part: Part, event: e.Called) -> None:
     )
 
 
-def write_lists(house: House) -> None:
+def write_lists(demo: DemoClinic) -> None:
     """What the night would have done, and one item that the other nurse has taken."""
-    today = house.calendar.today
-    for patient_id in closing.stale():
-        closing.replan(patient_id)
+    today = demo.calendar.today
+    for patient_id in replan.patients_to_replan():
+        replan.replan_patient(patient_id)
     closing.become_due(today)
     worklists.build(today)
     item = WorkItem.objects.filter(day=today, recall__patient__family_name=CLAIMED_BY_OTHER).first()
     if item:
-        worklists.claim(item=item, by=house.nurses[1])
+        worklists.claim(item=item, by=demo.nurses[1])
     whereabouts.count(today)

@@ -10,10 +10,10 @@ from typing import Any
 from clinic import clock
 from clinic.project.demo import acts, desk
 from clinic.project.demo import events as e
-from clinic.project.demo.acts import House, Part
+from clinic.project.demo.acts import DemoClinic, Part
 from clinic.project.demo.calendar import Calendar, moment
 
-ACTS: Mapping[type, Callable[[House, Part, Any], None]] = {
+ACTS: Mapping[type, Callable[[DemoClinic, Part, Any], None]] = {
     e.Risk: acts.assess_risk,
     e.Seen: acts.see,
     e.Mole: acts.add_mole,
@@ -43,21 +43,23 @@ class Scene:
     events: tuple[e.Event, ...]
 
 
-def play(house: House, parts: list[Part], histories: Mapping[str, tuple[e.Event, ...]]) -> None:
+def play(demo: DemoClinic, parts: list[Part], histories: Mapping[str, tuple[e.Event, ...]]) -> None:
     """Everything up to yesterday is measured; pictures of today are left to the worker."""
-    scenes = in_order(house, parts, histories)
-    today = house.calendar.today
-    _play_days(house, [scene for scene in scenes if scene.day < today])
-    acts.measure_queued(house)
-    _play_days(house, [scene for scene in scenes if scene.day == today])
+    scenes = in_order(demo, parts, histories)
+    today = demo.calendar.today
+    _play_days(demo, [scene for scene in scenes if scene.day < today])
+    acts.measure_queued(demo)
+    _play_days(demo, [scene for scene in scenes if scene.day == today])
 
 
-def in_order(house: House, parts: list[Part], histories: Mapping[str, tuple[e.Event, ...]]) -> list[Scene]:
+def in_order(
+    demo: DemoClinic, parts: list[Part], histories: Mapping[str, tuple[e.Event, ...]]
+) -> list[Scene]:
     """Scenes by day, then in the order of the people; the table's order holds within a scene."""
     found: dict[tuple[date, int], list[e.Event]] = {}
     for part in parts:
         for event in histories[part.person.key]:
-            found.setdefault((day_of(house.calendar, event), part.number), []).append(event)
+            found.setdefault((day_of(demo.calendar, event), part.number), []).append(event)
     by_number = {part.number: part for part in parts}
     return [
         Scene(day, by_number[number], tuple(rows))
@@ -74,28 +76,28 @@ def hour_of(event: e.Event) -> int:
     return EVENING if isinstance(event, e.Ended) else getattr(event, "hour", MORNING)
 
 
-def _play_days(house: House, scenes: list[Scene]) -> None:
+def _play_days(demo: DemoClinic, scenes: list[Scene]) -> None:
     for day, todays in groupby(scenes, key=lambda scene: scene.day):
         minutes = 0
         for scene in todays:
-            minutes = _play(house, scene, day, minutes)
+            minutes = _play(demo, scene, day, minutes)
 
 
-def _play(house: House, scene: Scene, day: date, minutes: int) -> int:
+def _play(demo: DemoClinic, scene: Scene, day: date, minutes: int) -> int:
     """Return the minutes after nine at which the scene ends."""
     if not scene.part.is_registered:
         with clock.at(moment(day, minutes)):
-            acts.register_patient(house, scene.part)
+            acts.register_patient(demo, scene.part)
     for event in scene.events:
         minutes += MINUTES_EACH
         with clock.at(moment(day, minutes, hour_of(event))):
-            _play_one(house, scene.part, event)
+            _play_one(demo, scene.part, event)
     with clock.at(moment(day, minutes)):
         desk.plan(scene.part)
     return minutes
 
 
-def _play_one(house: House, part: Part, event: e.Event) -> None:
+def _play_one(demo: DemoClinic, part: Part, event: e.Event) -> None:
     if isinstance(event, e.Called | e.Booked):
         desk.plan(part)
-    ACTS[type(event)](house, part, event)
+    ACTS[type(event)](demo, part, event)

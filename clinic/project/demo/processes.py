@@ -12,24 +12,24 @@ from typing import Any, Protocol
 import django
 
 from clinic import clock
-from lesions.measuring import measure as assess
+from lesions.measuring import measure as measuring
 
 Job = tuple[int, datetime]
 MEASURED_AFTER = timedelta(seconds=40)
 
 
-class Hands(Protocol):
+class Workers(Protocol):
     def map(self, work: Callable[[Any], Any], pieces: Iterable[Any]) -> list[Any]: ...
 
 
-class OwnHands:
+class ThisProcess:
     """No process but this one: for tests, whose database the others could not see."""
 
     def map(self, work: Callable[[Any], Any], pieces: Iterable[Any]) -> list[Any]:
         return [work(piece) for piece in pieces]
 
 
-class _Crew:
+class _ProcessPool:
     def __init__(self, pool: Pool) -> None:
         self.pool = pool
 
@@ -37,18 +37,18 @@ class _Crew:
         return self.pool.map(work, pieces, chunksize=1)
 
 
-def hired(processes: int) -> AbstractContextManager[Hands]:
-    """Hands for the length of a block; none are hired for 0."""
-    return _crew(processes) if processes else _own()
+def start_workers(processes: int) -> AbstractContextManager[Workers]:
+    """Start processes for the length of a block; for 0 the work is done in this one."""
+    return _in_processes(processes) if processes else _in_this_process()
 
 
 @contextmanager
-def _own() -> Iterator[Hands]:
-    yield OwnHands()
+def _in_this_process() -> Iterator[Workers]:
+    yield ThisProcess()
 
 
 @contextmanager
-def _crew(processes: int) -> Iterator[Hands]:
+def _in_processes(processes: int) -> Iterator[Workers]:
     # Read when a child loads its libraries: two processes of two threads each would stand in each other's way.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
@@ -60,11 +60,11 @@ def _crew(processes: int) -> Iterator[Hands]:
     finally:
         signal.signal(signal.SIGINT, before)
     with pool:
-        yield _Crew(pool)
+        yield _ProcessPool(pool)
 
 
 def measure(job: Job) -> None:
     """Measure one picture as if soon after it was queued."""
     assessment_id, queued_at = job
     with clock.at(queued_at + MEASURED_AFTER):
-        assess.run(assessment_id)
+        measuring.run(assessment_id)

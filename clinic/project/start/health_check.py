@@ -6,7 +6,7 @@ import urllib.error
 import urllib.request
 
 
-def knock(page: str, host: str) -> int:
+def check_page(page: str, host: str) -> int:
     """Return 0 where the page answers 200, else 1."""
     asked = urllib.request.Request(page, headers={"Host": host, "X-Forwarded-Proto": "https"})
     direct = urllib.request.build_opener(urllib.request.ProxyHandler({}))
@@ -19,4 +19,4 @@ def knock(page: str, host: str) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(knock(sys.argv[1], os.environ.get("ALLOWED_HOSTS", "localhost").split(",")[0].strip()))
+    sys.exit(check_page(sys.argv[1], os.environ.get("ALLOWED_HOSTS", "localhost").split(",")[0].strip()))

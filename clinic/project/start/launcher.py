@@ -79,7 +79,7 @@ class Child:
 
 
 @dataclass
-class House:
+class ProcessGroup:
     """The processes of one installation, started in order and ended in the opposite one."""
 
     say: Say

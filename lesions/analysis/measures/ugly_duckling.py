@@ -22,7 +22,7 @@ MEASURES: dict[str, tuple[float, str, str]] = {
 
 
 @dataclass(frozen=True)
-class Standing:
+class DistanceFromOthers:
     """`distance` in robust standard deviations, of the measure that differs most; `reason` empty below the limit."""
 
     distance: float
@@ -36,7 +36,7 @@ def darkness(values: Mapping[str, float | None]) -> float | None:
     return sum(known) if len(known) == len(parts) else None
 
 
-def standings(lesions: Sequence[Mapping[str, float]]) -> list[Standing] | None:
+def distances_from_others(lesions: Sequence[Mapping[str, float]]) -> list[DistanceFromOthers] | None:
     """How far each lesion stands from the others of the same person.
 
     Parameters
@@ -80,14 +80,14 @@ def _score(value: float, others: list[float]) -> float:
     return (value - middle) / max(spread, _LEAST_SPREAD)
 
 
-def _standing(scores: dict[str, float], others: int) -> Standing:
+def _standing(scores: dict[str, float], others: int) -> DistanceFromOthers:
     far = {name: score for name, score in scores.items() if abs(score) > LEAST_DISTANCE}
     if "area" in far and "feret" in far:
         del far["feret"]  # one size is said once
     words = [_word(name, score) for name, score in far.items()]
     listed = " and ".join(([", ".join(words[:-1])] if words[1:] else []) + words[-1:])
     reason = f"{listed} than the other {others}" if words else ""
-    return Standing(max(abs(score) for score in scores.values()), reason)
+    return DistanceFromOthers(max(abs(score) for score in scores.values()), reason)
 
 
 def _word(name: str, score: float) -> str:

@@ -40,7 +40,7 @@ def search(ready: Prepared) -> Search:
     """
     missing = learned.available()
     small = ready.coarser(_VOTE_WIDTH if missing else _SECOND_WIDTH)
-    voted = vote.find(small.density, small.lab, small.around)
+    voted = vote.find_outline(small.density, small.lab, small.around)
     if missing is not None:
         return _by_vote(ready, small, voted, missing)
     if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there

@@ -31,7 +31,7 @@ class Found:
     agreement: float
 
 
-def find(density: Array, lab: Array, around: Surroundings) -> Found:
+def find_outline(density: Array, lab: Array, around: Surroundings) -> Found:
     """Cut the lesion out.
 
     Parameters

@@ -18,7 +18,7 @@ _CELL = 4
 _STRAIGHTEST_NET = 0.45  # a hair's ends lie nearly its length apart; a pigment network folds back on itself
 
 
-def find(density: Array) -> Mask:
+def find_hair(density: Array) -> Mask:
     """Mark long thin ridges, darker or lighter than what lies beside them.
 
     Parameters

@@ -78,9 +78,9 @@ def picture(data: bytes, *, working_width: int = WORKING_WIDTH) -> Prepared:
     if min(read.pixels.shape[:2]) < SMALLEST_SIDE:
         text = f"The picture is under {SMALLEST_SIDE} pixels on a side; send a larger one."
         raise reading.UnreadablePicture(text)
-    around = surroundings.find(read.pixels)
+    around = surroundings.find_surroundings(read.pixels)
     lit = light.even(read.pixels, around.usable)
-    hairs = hair.find(lit.density) & around.usable
+    hairs = hair.find_hair(lit.density) & around.usable
     closed = hair.close_over(read.pixels, hairs)
     density = light.above(closed, lit.skin) if hairs.any() else lit.density
     layers = lit.density, density, to_lab(closed), hairs, around

@@ -66,13 +66,13 @@ def scale(density: Array, zoom: float) -> Scale | None:
     Scale or None
         None wherever ticks are not plain to see.
     """
-    found = find(density)
+    found = find_ruler(density)
     if found is None:
         return None
     return Scale(1 / (found.period * zoom), "ruler", round(math.hypot(found.rel_error, _LEAST_ERROR), 4))
 
 
-def find(density: Array) -> Ruler | None:
+def find_ruler(density: Array) -> Ruler | None:
     """Return the ruler with most teeth in the picture, None where there is none beyond doubt.
 
     Parameters

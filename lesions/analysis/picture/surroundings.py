@@ -29,7 +29,7 @@ class Surroundings:
         return ~(self.frame | self.foreign)
 
 
-def find(pixels: NDArray[np.uint8]) -> Surroundings:
+def find_surroundings(pixels: NDArray[np.uint8]) -> Surroundings:
     """Mark the dark frame and coloured things that skin cannot be; sought on a smaller copy.
 
     Parameters

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from clinic import clock, policies
-from clinic.charts.year_strip import in_words
+from clinic.days import write_day
 from clinic.models import PolicyKind
 from lesions.analysis.types import Measurement, Scale
 from lesions.analysis.version import VERSION
@@ -44,7 +44,7 @@ class Command(BaseCommand):
         spreads = repeatability.study(found)
         self.tell(spreads, len(found), what)
         table = repeatability.as_toml(
-            spreads, f"own study, {len(found)} {what}, {in_words(day)}, version {VERSION}"
+            spreads, f"own study, {len(found)} {what}, {write_day(day)}, version {VERSION}"
         )
         self.offer(table, options["draft"])
 
@@ -53,7 +53,7 @@ class Command(BaseCommand):
         self.stdout.write(f"{'measure':<26}{'mean':>10}{'SEM':>10}{'smallest change that shows':>30}")
         for row in spreads:
             share = f" ({100 * row.smallest / row.mean:.1f} %)" if row.relative and row.mean else ""
-            name = flags.plain(row.name)
+            name = flags.plain_name(row.name)
             least = f"{row.smallest:.3g} {row.unit}{share}"
             self.stdout.write(f"{name:<26}{row.mean:>10.4g}{row.sem:>10.3g}{least:>30}")
         self.stdout.write(

@@ -49,7 +49,7 @@ class Command(BaseCommand):
             f"{'measure':<24}{'pictures':>9}{'median change':>16}{'largest change':>17}{'lost':>6}{'new':>6}"
         )
         for row in rows:
-            name = flags.plain(row.name) + (" (px)" if row.name.endswith("_px") else "")
+            name = flags.plain_name(row.name) + (" (px)" if row.name.endswith("_px") else "")
             changes = f"{_per_cent(row.median):>16}{_per_cent(row.largest):>17}"
             self.stdout.write(f"{name:<24}{row.pictures:>9}{changes}{row.lost:>6}{row.gained:>6}")
 

@@ -6,9 +6,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from clinic import clock, progress
 from clinic.models import Patient
 from scheduling.desk import worklists
-from scheduling.planning import plan_diff
+from scheduling.planning import plan_diff, replan, rules_in_force
 from scheduling.planning.plan_diff import Difference
-from scheduling.recalls import closing
 
 
 class Command(BaseCommand):
@@ -24,10 +23,14 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, dry_run: bool, **options: Any) -> None:
-        if closing.rules_in_force() is None:
+        if rules_in_force.rules_in_force() is None:
             raise CommandError("No rules are in force, so nothing is planned for anybody.")
         everybody = Patient.objects.filter(merged_into__isnull=True).order_by("pk")
-        todo = list(everybody.values_list("pk", flat=True)) if options["all"] else closing.stale(None)
+        todo = (
+            list(everybody.values_list("pk", flat=True))
+            if options["all"]
+            else replan.patients_to_replan(None)
+        )
         self.stdout.write(f"{len(todo)} plans are {'asked for' if options['all'] else 'out of date'}.")
         found = self.plan(todo, keep=not dry_run)
         if not dry_run:
@@ -36,9 +39,9 @@ class Command(BaseCommand):
         self.sum(found, dry_run)
 
     def plan(self, todo: list[int], *, keep: bool) -> dict[int, list[Difference] | None]:
-        found, ahead = {}, closing.Ahead(todo)
+        found, reader = {}, replan.FactsReader(todo)
         for number, patient_id in enumerate(todo, start=1):
-            found[patient_id] = plan_diff.replan(patient_id, keep=keep, ahead=ahead)
+            found[patient_id] = plan_diff.replan_and_compare(patient_id, keep=keep, reader=reader)
             progress.show(self.stdout, number, len(todo))
         return found
 

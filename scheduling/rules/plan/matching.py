@@ -18,50 +18,50 @@ _MELANOMA = frozenset({"melanoma", "melanoma_in_situ"})
 Values = Mapping[str, "frozenset[str | bool] | None"]
 
 
-class Answer(IntEnum):
+class Applies(IntEnum):
     NO = 0
     MAYBE = 1
     YES = 2
 
 
-def matches(rule: Rule, values: Values) -> Answer:
+def matches(rule: Rule, values: Values) -> Applies:
     """The weakest answer of all conditions; a rule without conditions always applies."""
-    answer = Answer.YES
+    answer = Applies.YES
     for condition in rule.when:
         answer = min(answer, _test(condition, values.get(condition.field, frozenset())))
-        if answer is Answer.NO:
+        if answer is Applies.NO:
             break
     return answer
 
 
-def applying(rules: tuple[Rule, ...], values: Values) -> list[tuple[Rule, Answer]]:
+def applying(rules: tuple[Rule, ...], values: Values) -> list[tuple[Rule, Applies]]:
     """Rules that apply or may apply, less those that a certain other one replaces."""
     found = [(rule, answer) for rule in rules if (answer := matches(rule, values))]
-    replaced = {other for rule, answer in found if answer is Answer.YES for other in rule.replaces}
+    replaced = {other for rule, answer in found if answer is Applies.YES for other in rule.replaces}
     return [(rule, answer) for rule, answer in found if rule.id not in replaced]
 
 
-def _test(condition: Condition, values: frozenset[str | bool] | None) -> Answer:
+def _test(condition: Condition, values: frozenset[str | bool] | None) -> Applies:
     if values is None:
-        return Answer.MAYBE
+        return Applies.MAYBE
     if condition.operator in ("at_least", "below"):
         return _measure(condition, values)
     hits = sum(value in condition.values for value in values)
     if condition.operator == "not_in":
         hits = len(values) - hits
     if not hits:
-        return Answer.NO
-    return Answer.YES if hits == len(values) else Answer.MAYBE
+        return Applies.NO
+    return Applies.YES if hits == len(values) else Applies.MAYBE
 
 
-def _measure(condition: Condition, values: frozenset[str | bool]) -> Answer:
+def _measure(condition: Condition, values: frozenset[str | bool]) -> Applies:
     if not values:
-        return Answer.NO
+        return Applies.NO
     typed = str(next(iter(values)))
     reached = staging.rounded(typed) >= Decimal(str(condition.values[0]))
     if typed.startswith(">=") and not reached:
-        return Answer.MAYBE
-    return Answer.YES if reached == (condition.operator == "at_least") else Answer.NO
+        return Applies.MAYBE
+    return Applies.YES if reached == (condition.operator == "at_least") else Applies.NO
 
 
 def diagnosis_values(diagnosis: Diagnosis, stages: frozenset[str]) -> Values:

@@ -8,7 +8,7 @@ from datetime import date
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Procedure, UrgentSign
-from scheduling.rules.plan.matching import MALIGNANT, Answer, Values, applying, diagnosis_values, staged
+from scheduling.rules.plan.matching import MALIGNANT, Applies, Values, applying, diagnosis_values, staged
 from scheduling.rules.plan.plan import Problem
 from scheduling.rules.plan.series import Series
 from scheduling.rules.ruleset.ruleset import Phase, Rule, RuleSet
@@ -62,7 +62,7 @@ class Surveyor:
             classed = diagnosis.risk_class
             detail = f" with risk class {classed.scheme} {classed.class_}" if classed else ""
             self.no_check(subject, f"No rule of the set applies to this {about}{detail}.")
-        elif not problems and any(answer is Answer.MAYBE for _, answer in matched):
+        elif not problems and any(answer is Applies.MAYBE for _, answer in matched):
             text = f"Which rule applies to this {about} is not certain: a fact is missing."
             self.found.problem("missing_fact", subject, text)
 
@@ -166,7 +166,7 @@ class Surveyor:
         about: str,
         months: int = 0,
         not_for: frozenset[str] = frozenset(),
-    ) -> list[tuple[Rule, Answer]]:
+    ) -> list[tuple[Rule, Applies]]:
         """Add a series for each rule that applies; a missing anchor is one problem."""
         rules = self.rules.get(kind, ())
         if not_for:
@@ -182,16 +182,16 @@ class Surveyor:
             whose = subject if kind != "diagnosis" or rule.purpose == "full_skin_check" else source_subject
             phases = tuple(decided(phase, months) for phase in rule.phases)
             self.found.series.append(
-                Series(rule, anchor, whose, source_subject, about, phases, answer is Answer.YES)
+                Series(rule, anchor, whose, source_subject, about, phases, answer is Applies.YES)
             )
         return matched
 
 
-def _plans_check(matched: list[tuple[Rule, Answer]]) -> bool:
+def _plans_check(matched: list[tuple[Rule, Applies]]) -> bool:
     return _any_for("full_skin_check", matched)
 
 
-def _any_for(purpose: str, matched: list[tuple[Rule, Answer]]) -> bool:
+def _any_for(purpose: str, matched: list[tuple[Rule, Applies]]) -> bool:
     return any(rule.purpose == purpose for rule, _ in matched)
 
 

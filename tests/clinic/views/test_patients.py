@@ -12,7 +12,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def nurse(client):
     member = build.nurse()
-    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    client.force_login(member, backend="clinic.project.backends.ClinicBackend")
     return member
 
 
@@ -61,7 +61,7 @@ def test_a_stale_form_gets_the_conflict_page(client, nurse):
 @pytest.mark.parametrize("rows", [1, 3])
 def test_the_list_asks_the_same_number_of_questions(client, rows, django_assert_num_queries):
     member = build.manager()
-    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    client.force_login(member, backend="clinic.project.backends.ClinicBackend")
     for _ in range(rows):
         build.patient(given_name="Same", family_name="Name", by=member)
     client.get(reverse("clinic:patients"))
@@ -73,7 +73,7 @@ LIST_QUERIES = 9  # session, member, count, rows, namesakes, and what the masthe
 
 
 def test_the_administrator_sees_no_patient(client):
-    client.force_login(build.administrator(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.administrator(), backend="clinic.project.backends.ClinicBackend")
     someone = build.patient()
     assert client.get(reverse("clinic:patients")).status_code == 403
     assert client.get(reverse("clinic:patient", args=[someone.pk])).status_code == 403

@@ -129,7 +129,7 @@ def test_the_clinics_own_rate_counts_missed_among_ended_visits():
 
 @pytest.fixture
 def manager(client):
-    client.force_login(build.manager(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.manager(), backend="clinic.project.backends.ClinicBackend")
     return client
 
 
@@ -213,28 +213,28 @@ def test_what_was_kept_is_what_would_be_counted_now(large):
     forecast_jobs.every_morning(scene.TODAY)
     (key,) = forecast_jobs.waiting()
     forecast_jobs.work(key), forecast_jobs.work(key)
-    kept, run = forecast_jobs.find(scene.TODAY)
+    kept, run = forecast_jobs.find_forecast(scene.TODAY)
     assert kept == capacity.count_wanted(scene.TODAY, rules_in_force()[1]) and run.made_at == clock.now()
 
 
 def test_facts_that_moved_are_counted_when_somebody_asks_for_it(manager, large):
     recall = scene.due_check()
-    forecast_jobs.find(scene.TODAY), jobs.work_once("test")
+    forecast_jobs.find_forecast(scene.TODAY), jobs.work_once("test")
     scene.came(recall.patient, scene.TODAY), scene.check_of(recall.patient)
-    before, _ = forecast_jobs.find(scene.TODAY)
+    before, _ = forecast_jobs.find_forecast(scene.TODAY)
     assert before.weeks[0]["B"] == 1
     manager.post(reverse("scheduling:count_anew"))
-    assert forecast_jobs.find(scene.TODAY)[0] == before and len(forecast_jobs.waiting()) == 1
+    assert forecast_jobs.find_forecast(scene.TODAY)[0] == before and len(forecast_jobs.waiting()) == 1
     assert "being counted anew" in manager.get(URL).content.decode()
     jobs.work_once("test")
-    assert forecast_jobs.find(scene.TODAY)[0].weeks[0]["B"] == 0
+    assert forecast_jobs.find_forecast(scene.TODAY)[0].weeks[0]["B"] == 0
 
 
 def test_another_day_or_another_set_is_counted_for_itself(large):
     scene.due_check()
-    forecast_jobs.find(scene.TODAY), jobs.work_once("test")
+    forecast_jobs.find_forecast(scene.TODAY), jobs.work_once("test")
     build.rules_in_force()
-    assert forecast_jobs.find(scene.TODAY)[0] is None
+    assert forecast_jobs.find_forecast(scene.TODAY)[0] is None
     with scene.later(days=1):
         forecast_jobs.every_morning(clock.today())
         assert set(YearRun.objects.values_list("day", flat=True)) == {clock.today()}

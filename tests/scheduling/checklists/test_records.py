@@ -74,7 +74,7 @@ WORKED = [
 @pytest.fixture
 def doctor(client):
     member = build.dermatologist(name="Dr Vale")
-    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    client.force_login(member, backend="clinic.project.backends.ClinicBackend")
     return member
 
 
@@ -199,7 +199,7 @@ def test_only_a_dermatologist_fills_one_in(client):
     visit, nurse = seen(lesion), build.nurse()
     with pytest.raises(NotAllowed):
         records.fill(lesion=lesion, visit=visit, by=nurse, kind="abcd", entries=abcd(0, 0, 1, 1))
-    client.force_login(nurse, backend="clinic.project.backends.HouseBackend")
+    client.force_login(nurse, backend="clinic.project.backends.ClinicBackend")
     assert "No checklist was filled in" in lesion_page(client, lesion)
     assert "fill in</a>" not in lesion_page(client, lesion)
 

@@ -12,7 +12,7 @@ from clinic.access import NotAllowed
 from clinic.models import StaleRow
 from scheduling.desk import booking
 from scheduling.models import Appointment, BookedCell, ClosureDay, Recall, Resource, WorkItem
-from scheduling.recalls import closing
+from scheduling.planning import replan
 from tests import build
 from tests.scheduling import scene
 
@@ -27,7 +27,7 @@ def test_the_whole_way_of_a_missed_visit_keeps_the_original_dates():
     assert recall.state == "booked"
     with scene.later(hours=4):
         booking.missed(appointment=visit, by=build.nurse(), revision=visit.revision)
-        closing.replan(recall.patient_id)
+        replan.replan_patient(recall.patient_id)
     recall.refresh_from_db()
     assert (recall.state, recall.reopened) == ("due", 1)
     assert (recall.earliest, recall.target, recall.latest) == window
@@ -104,7 +104,7 @@ def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
         on=scene.TODAY,
         ground="family",
     )
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall.refresh_from_db()
     assert recall.state == "booked"
     booking.cancel(appointment=visit, by=build.nurse(), revision=visit.revision, whose="clinic")

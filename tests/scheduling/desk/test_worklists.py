@@ -13,7 +13,7 @@ from lesions.register import register as lesions
 from scheduling import tasks
 from scheduling.desk import contacts, worklists
 from scheduling.models import Recall, WorkItem
-from scheduling.recalls import closing
+from scheduling.planning import replan
 from tests import build
 from tests.scheduling import scene
 
@@ -37,7 +37,7 @@ def test_urgency_first_then_the_nearest_end_then_risk():
     urgent = build.patient()
     build.risk_assessment(urgent)
     lesions.note_sign(lesion=scene.mark(urgent), by=build.nurse(), sign="growing")
-    closing.replan(urgent.pk)
+    replan.replan_patient(urgent.pk)
     assert worklists.build(scene.TODAY) == 4
     assert on_the_list() == [Recall.objects.get(patient=urgent, urgency="A"), near, riskier, far]
 
@@ -50,7 +50,7 @@ def test_building_twice_adds_nothing():
 def test_who_becomes_due_in_the_day_is_on_its_list():
     worklists.build(scene.TODAY)
     patient = scene.melanoma(date(2026, 3, 15))
-    tasks.replan(patient.pk)
+    tasks.replan_and_list(patient.pk)
     assert [recall.patient for recall in on_the_list()] == [patient]
 
 

@@ -13,7 +13,7 @@ from clinic.models import AuditRecord, Policy
 from clinic.people import patients
 from lesions.review import pathology
 from scheduling.models import PlanProblem, Recall, WorkItem
-from scheduling.recalls import closing
+from scheduling.planning import replan
 from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.scheduling import scene
@@ -57,14 +57,14 @@ def test_a_dry_run_leaves_the_database_alone(clinic):
     before = every_row()
     said = run("--dry-run")
     assert every_row() == before
-    assert differences(said) and "Nothing was written" in said and closing.stale() != []
+    assert differences(said) and "Nothing was written" in said and replan.patients_to_replan() != []
 
 
 def test_the_real_run_makes_exactly_what_the_dry_run_said(clinic):
     foretold = differences(run("--dry-run"))
     assert differences(run()) == foretold
     assert differences(run("--dry-run")) == differences(run("--all", "--dry-run")) == differences(run()) == []
-    assert closing.stale() == []
+    assert replan.patients_to_replan() == []
 
 
 def test_the_dates_that_are_said_are_those_that_stand(clinic):
@@ -134,7 +134,7 @@ def test_a_question_that_is_put_otherwise_is_said_once():
     patient = build.patient()
     build.risk_assessment(patient, on=scene.TODAY)
     pathology.record_diagnosis(patient=patient, by=build.dermatologist(), code="bcc", reported_on=scene.TODAY)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     row = PlanProblem.objects.get(patient=patient)
     PlanProblem.objects.filter(pk=row.pk).update(text="As an earlier version put it.")
     assert differences(run("--all")) == [f"problem changed: no_anchor of {row.subject}: {row.text}"]

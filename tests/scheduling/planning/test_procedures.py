@@ -12,7 +12,8 @@ from clinic.models.visit import ABOUT
 from clinic.people import visits
 from lesions.review import pathology
 from scheduling.models import OPEN, Override, PlanProblem, Recall
-from scheduling.planning.gather import gather
+from scheduling.planning import replan
+from scheduling.planning.gather import gather_facts
 from scheduling.recalls import closing, overrides
 from scheduling.rules.facts import contradictions, facts
 from scheduling.rules.ruleset.vocabulary import PURPOSES
@@ -42,7 +43,7 @@ def about(row):
 
 
 def open_for(patient, purpose):
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     rows = Recall.objects.filter(patient=patient, purpose=purpose, state__in=OPEN)
     return {row.subject: row for row in rows}
 
@@ -79,11 +80,11 @@ def test_sutures_that_came_out_of_the_face_leave_those_of_the_back(patient):
 def test_a_site_without_a_published_row_is_asked_about_until_somebody_says(patient):
     palm = cut(patient, PALM)
     cut(patient)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     asked = PlanProblem.objects.filter(patient=patient, code="no_rule", gone_on__isnull=True)
     assert [row.subject for row in asked] == [about(palm)]
     pathology.note_sutures(procedure=palm, by=build.dermatologist(), revision=palm.revision, sutures=False)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert not asked.all().exists()
     assert len(open_for(patient, "suture_removal")) == 1
 
@@ -140,12 +141,12 @@ def test_rows_and_the_core_agree_since_when_a_tier_stands(first, second):
     for tier, day in zip((first, second), days, strict=True):
         build.risk_assessment(someone, on=day, **answers[tier])
     expected = facts.Risk(first, days[0], days[0]).followed_by(second, days[1])
-    assert gather(someone).patient.risk == expected
+    assert gather_facts(someone).patient.risk == expected
 
 
 def test_the_pages_name_which_procedure_is_meant(patient, signed_in):
     palm, face = cut(patient, PALM), cut(patient)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     page = signed_in.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
     assert "Removal of sutures: excision of 10 Jun 2026, cheek" in page
     assert "Excision of 10 Jun 2026, palm" in page and "come out at its site" in page
@@ -167,7 +168,7 @@ def test_an_old_procedure_with_an_open_duty_can_still_be_ticked_and_one_without_
     old = pathology.record_procedure(patient=patient, by=by, kind="biopsy", on=day)
     form = reverse("clinic:record_visit", args=[patient.pk])
     assert f"result_visit|{about(old)}" not in signed_in.get(form).content.decode()
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert f"result_visit|{about(old)}" in signed_in.get(form).content.decode()
 
 
@@ -203,7 +204,7 @@ def test_earlier_rows_are_filed_under_their_procedure_and_the_plan_is_made_anew(
     rows = as_before(patient)
     patient.refresh_from_db()
     migrate()
-    assert closing.stale() == [patient.pk]
+    assert replan.patients_to_replan() == [patient.pk]
     assert Override.objects.get().subject == about(rows["back"])
     items = DoneItem.objects.filter(purpose="suture_removal").values_list("subject", flat=True)
     assert set(items) == {about(rows["face"]), about(rows["back"])}
@@ -219,7 +220,7 @@ def test_an_earlier_row_that_no_procedure_explains_stays_and_finishes_no_procedu
     DoneItem.objects.create(visit=visit, purpose="suture_removal", subject="patient")
     migrate()
     cut(patient, on=date(2026, 5, 30))
-    known = gather(patient)
+    known = gather_facts(patient)
     assert ("suture_removal", "patient") in {(row.purpose, row.subject) for row in known.done}
     assert facts.parse(facts.to_json(known)) == known
     assert len(open_for(patient, "suture_removal")) == 1
@@ -290,6 +291,6 @@ def test_a_day_for_something_done_elsewhere_is_planned_booked_and_done(patient, 
     form = reverse("clinic:record_visit", args=[patient.pk])
     assert f"{purpose}|patient" in signed_in.get(form).content.decode()
     signed_in.post(form, {"attended_on": str(scene.TODAY), "done": [f"{purpose}|patient"], "note": ""})
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall.refresh_from_db()
     assert recall.state == "completed"

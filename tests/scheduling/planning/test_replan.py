@@ -38,7 +38,7 @@ def test_the_first_check_after_melanoma_is_due_three_months_after_the_excision()
 def test_planning_twice_changes_nothing():
     recall = scene.due_check()
     before = (AuditRecord.objects.count(), Recall.objects.count(), recall.revision)
-    closing.replan(recall.patient_id)
+    replan.replan_patient(recall.patient_id)
     recall.refresh_from_db()
     assert (AuditRecord.objects.count(), Recall.objects.count(), recall.revision) == before
 
@@ -47,8 +47,8 @@ def test_nothing_is_planned_before_rules_are_in_force(db):
     from clinic.models import Policy
 
     Policy.objects.filter(state="in_force").update(state="replaced")
-    assert closing.replan(build.patient().pk) is None
-    assert closing.stale() == []
+    assert replan.replan_patient(build.patient().pk) is None
+    assert replan.patients_to_replan() == []
 
 
 def test_what_was_done_completes_the_recall_and_opens_the_next():
@@ -70,11 +70,11 @@ def test_a_picture_completes_the_recall_for_a_picture():
     patient = build.patient()
     build.risk_assessment(patient)
     lesion = scene.mark(patient, monitoring="short", since=date(2026, 3, 15))
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall = Recall.objects.get(subject=f"lesion:{lesion.pk}")
     assert recall.purpose == "lesion_image" and recall.target == date(2026, 6, 15)
     picture = pictures.file(lesion)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall.refresh_from_db()
     assert (recall.state, recall.evidence) == ("completed", f"lesions.image:{picture.pk}")
 
@@ -85,11 +85,11 @@ def test_an_urgent_sign_is_work_until_a_dermatologist_examined_it():
     build.risk_assessment(patient)
     lesion = scene.mark(patient, monitoring="short")
     lesions.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding")
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall = Recall.objects.get(patient=patient, urgency="A")
     assert (recall.state, recall.purpose) == ("due", "lesion_examination")
     lesions.examine_in_person(lesion=lesion, by=build.dermatologist())
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall.refresh_from_db()
     assert recall.state == "completed" and recall.evidence == f"lesions.lesion:{lesion.pk}"
 
@@ -98,13 +98,13 @@ def test_telling_a_result_completes_the_visit_for_it():
     patient, by = build.patient(), build.dermatologist()
     build.risk_assessment(patient)
     cut = pathology.record_procedure(patient=patient, by=by, kind="biopsy", on=date(2026, 6, 10))
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall = Recall.objects.get(patient=patient, purpose="result_visit")
     found = pathology.record_diagnosis(
         patient=patient, by=by, code="benign", reported_on=date(2026, 6, 15), procedure=cut
     )
     pathology.tell(diagnosis=found, by=by)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     recall.refresh_from_db()
     assert (recall.state, recall.evidence) == ("completed", f"lesions.diagnosis:{found.pk}")
 
@@ -131,11 +131,11 @@ def test_a_missing_anchor_is_a_problem_until_it_is_known():
     patient, by = build.patient(), build.dermatologist()
     build.risk_assessment(patient)
     found = pathology.record_diagnosis(patient=patient, by=by, code="bcc", reported_on=date(2026, 5, 1))
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert PlanProblem.objects.get(patient=patient).code == "no_anchor"
     # As a correction of the record will do it, one day.
     type(found).objects.filter(pk=found.pk).update(anchor=date(2026, 5, 1))
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert PlanProblem.objects.get(patient=patient).gone_on == scene.TODAY
 
 
@@ -144,7 +144,7 @@ def test_end_of_care_drops_what_was_planned_and_the_way_back_brings_it_again():
     patient = recall.patient
     fields = {"status": "deceased", "on": scene.TODAY, "ground": "the family rang"}
     patients.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert not Recall.objects.filter(patient=patient, state__in=OPEN).exists()
     patients.resume_care(patient=patient, by=build.dermatologist(), revision=patient.revision)
     assert dates(scene.check_of(patient)) == dates(recall)
@@ -152,20 +152,20 @@ def test_end_of_care_drops_what_was_planned_and_the_way_back_brings_it_again():
 
 def test_a_plan_is_stale_in_facts_rules_or_time():
     patient = scene.due_check().patient
-    assert closing.stale() == []
+    assert replan.patients_to_replan() == []
     build.risk_assessment(patient)
-    assert closing.stale() == [patient.pk]
-    closing.replan(patient.pk)
+    assert replan.patients_to_replan() == [patient.pk]
+    replan.replan_patient(patient.pk)
     build.rules_in_force()
-    assert closing.stale() == [patient.pk]
-    closing.replan(patient.pk)
+    assert replan.patients_to_replan() == [patient.pk]
+    replan.replan_patient(patient.pk)
     Plan.objects.update(valid_until=build.days_ago(1))
-    assert closing.stale() == [patient.pk]
+    assert replan.patients_to_replan() == [patient.pk]
 
 
 def test_facts_that_move_while_the_plan_is_made_are_planned_again(monkeypatch):
     patient = scene.due_check().patient
-    real, calls = replan.gather_all, []
+    real, calls = replan.gather_facts_of_all, []
 
     def gather_and_be_overtaken(who):
         known = real(who)
@@ -174,29 +174,29 @@ def test_facts_that_move_while_the_plan_is_made_are_planned_again(monkeypatch):
         calls.append(who)
         return known
 
-    monkeypatch.setattr(replan, "gather_all", gather_and_be_overtaken)
-    closing.replan(patient.pk)
+    monkeypatch.setattr(replan, "gather_facts_of_all", gather_and_be_overtaken)
+    replan.replan_patient(patient.pk)
     assert len(calls) == 2
-    assert closing.stale() == [] and Recall.objects.filter(state="completed").count() == 1
+    assert replan.patients_to_replan() == [] and Recall.objects.filter(state="completed").count() == 1
 
 
 def test_facts_that_move_after_they_were_read_ahead_are_read_again():
     first, second = scene.due_check().patient, scene.due_check().patient
-    ahead = closing.Ahead([first.pk, second.pk])
-    closing.replan(first.pk, ahead)
+    reader = replan.FactsReader([first.pk, second.pk])
+    replan.replan_patient(first.pk, reader)
     scene.came(second, scene.TODAY)
-    closing.replan(second.pk, ahead)
-    assert closing.stale() == []
+    replan.replan_patient(second.pk, reader)
+    assert replan.patients_to_replan() == []
     assert [row.patient for row in Recall.objects.filter(state="completed")] == [second]
 
 
 def test_rules_that_change_after_they_were_read_ahead_are_read_again():
     first, second = scene.due_check().patient, scene.due_check().patient
-    ahead = closing.Ahead([first.pk, second.pk])
-    closing.replan(first.pk, ahead)
+    reader = replan.FactsReader([first.pk, second.pk])
+    replan.replan_patient(first.pk, reader)
     newer = build.rules_in_force()
-    closing.replan(second.pk, ahead)
-    assert closing.stale() == [first.pk]
+    replan.replan_patient(second.pk, reader)
+    assert replan.patients_to_replan() == [first.pk]
     assert set(Recall.objects.filter(patient=second).values_list("policy", flat=True)) == {newer.pk}
 
 
@@ -205,45 +205,45 @@ def test_a_plan_that_changes_nothing_costs_few_queries_however_many_recalls(djan
     patient = scene.due_check().patient
     for _ in range(3):
         scene.mark(patient, monitoring="long", since=clock.today())
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert Recall.objects.filter(patient=patient, state__in=OPEN).count() >= 4
     Patient.objects.filter(pk=patient.pk).update(facts_revision=F("facts_revision") + 1)
-    ahead = closing.Ahead([patient.pk])
-    ahead.read = replan._read([patient.pk])
+    reader = replan.FactsReader([patient.pk])
+    reader.read = replan._read([patient.pk])
     with django_assert_max_num_queries(10):
-        closing.replan(patient.pk, ahead)
+        replan.replan_patient(patient.pk, reader)
 
 
 def test_many_are_gathered_in_no_more_queries_and_each_gets_its_own(django_assert_max_num_queries):
-    from scheduling.planning.gather import gather, gather_all
+    from scheduling.planning.gather import gather_facts, gather_facts_of_all
 
     patients = [scene.due_check().patient for _ in range(3)]
     scene.came(patients[1], scene.TODAY)
     with django_assert_max_num_queries(10):
-        known = gather_all(patients)
-    assert known == {patient.pk: gather(patient) for patient in patients}
+        known = gather_facts_of_all(patients)
+    assert known == {patient.pk: gather_facts(patient) for patient in patients}
     assert [len(known[patient.pk].done) for patient in patients] == [0, 1, 0]
 
 
-@pytest.mark.parametrize(("ahead", "state"), [(29, "planned"), (28, "due")])
-def test_surveillance_comes_on_the_list_four_weeks_ahead(ahead, state):
+@pytest.mark.parametrize(("reader", "state"), [(29, "planned"), (28, "due")])
+def test_surveillance_comes_on_the_list_four_weeks_ahead(reader, state):
     """The length of the ladder for urgency B: operations.md 1.3, a clinic setting."""
     recall = scene.check_of(scene.melanoma(date(2026, 5, 15)))
     assert recall.state == "planned"
-    with clock.at(scene.at(5, day=date.fromordinal(recall.earliest.toordinal() - ahead))):
+    with clock.at(scene.at(5, day=date.fromordinal(recall.earliest.toordinal() - reader))):
         closing.become_due(clock.today())
     recall.refresh_from_db()
     assert recall.state == state
 
 
 def test_facts_are_gathered_in_few_queries(django_assert_max_num_queries):
-    from scheduling.planning.gather import gather
+    from scheduling.planning.gather import gather_facts
 
     patient = scene.due_check().patient
     for _ in range(3):
         lesions.note_sign(lesion=scene.mark(patient), by=build.nurse(), sign="new")
     with django_assert_max_num_queries(10):
-        gather(patient)
+        gather_facts(patient)
 
 
 def test_a_lesion_before_a_dermatologist_is_no_second_question():
@@ -252,14 +252,14 @@ def test_a_lesion_before_a_dermatologist_is_no_second_question():
     build.risk_assessment(patient)
     lesion = pictures.lesion(patient, monitoring="short", since=build.days_ago(100))
     picture = pictures.file(lesion)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert open_problems(patient) == []
     measure.run(picture.assessments.get().pk)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert open_problems(patient) == []
     Review.objects.filter(lesion=lesion).update(state="superseded")
     Plan.objects.filter(patient=patient).delete()
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert open_problems(patient) == [("what_follows", f"lesion:{lesion.pk}")]
 
 
@@ -290,8 +290,8 @@ def test_an_upgrade_of_the_program_changes_no_interval(monkeypatch):
     call_command("migrate", verbosity=0)
     rules_in_force._loaded.cache_clear()
     Plan.objects.update(valid_until=build.days_ago(1))
-    for patient_id in closing.stale():
-        closing.replan(patient_id)
+    for patient_id in replan.patients_to_replan():
+        replan.replan_patient(patient_id)
     recall.refresh_from_db()
     assert dates(recall) == before
     assert "P6M" in newer and Policy.objects.get(kind="rules", state="in_force").toml != newer

@@ -8,6 +8,7 @@ from django.db import IntegrityError, transaction
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
 from scheduling.models import Recall
+from scheduling.planning import replan
 from scheduling.recalls import closing
 from tests import build
 from tests.scheduling import scene
@@ -23,7 +24,7 @@ def reminder():
     """Urgency C: the yearly renewal of a risk assessment."""
     patient = build.patient()
     build.risk_assessment(patient, on=scene.TODAY - timedelta(days=400))
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     return Recall.objects.get(patient=patient, purpose="risk_assessment")
 
 
@@ -96,7 +97,7 @@ def test_a_declined_check_is_not_asked_for_again_and_the_next_one_is():
 def test_a_discharge_ends_the_series():
     recall = scene.due_check()
     close(recall, build.dermatologist(), "discharge", "seen elsewhere from now on")
-    closing.replan(recall.patient_id)
+    replan.replan_patient(recall.patient_id)
     assert not Recall.objects.filter(
         patient=recall.patient, purpose="full_skin_check", state__in=("planned", "due")
     )

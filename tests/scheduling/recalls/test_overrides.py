@@ -12,7 +12,8 @@ from clinic.models import AuditRecord, StaleRow
 from lesions.register import register
 from scheduling.desk import worklists
 from scheduling.models import Override, Recall
-from scheduling.recalls import closing, overrides
+from scheduling.planning import replan
+from scheduling.recalls import overrides
 from tests import build
 from tests.scheduling import scene
 
@@ -146,7 +147,7 @@ def test_what_cannot_be_followed_is_refused_in_words(fault, words):
 
 def test_an_interval_without_a_day_to_count_from_is_refused():
     patient = build.patient()
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     with pytest.raises(overrides.OverrideRefused, match="none to count from"):
         interval(patient, purpose="imaging_or_laboratory")
 
@@ -293,7 +294,7 @@ def test_the_page_that_ends_it_shows_the_date_that_comes_back(signed_in):
 
 def test_a_nurse_reads_it_and_finds_no_button(client):
     row = on(july().patient, date(2026, 7, 1))
-    client.force_login(build.nurse(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
     shown = client.get(reverse("clinic:patient", args=[row.patient_id])).content.decode()
     assert WHY in shown and "End it" not in shown and "Set another" not in shown
     assert client.post(url_for(row.patient), form(row.patient, every=1)).status_code == 403
@@ -304,7 +305,7 @@ def test_the_days_list_names_the_dermatologist(client):
     on(patient, date(2026, 6, 20))
     scene.check_of(patient)
     worklists.build(scene.TODAY)
-    client.force_login(build.nurse(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
     shown = client.get(reverse("scheduling:today")).content.decode()
     assert str(patient) in shown and "decision: Dr Vale" in shown
 
@@ -313,7 +314,7 @@ def test_the_recall_page_says_who_decided(client):
     patient = july().patient
     on(patient, date(2026, 6, 20))
     recall = scene.check_of(patient)
-    client.force_login(build.nurse(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
     shown = client.get(reverse("scheduling:recall", args=[recall.pk])).content.decode()
     assert "Dr Vale decided on 20 Jun 2026" in shown and WHY in shown
 

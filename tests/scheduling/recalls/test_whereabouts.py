@@ -11,7 +11,8 @@ from lesions.register import register as lesions
 from lesions.review import pathology
 from scheduling.desk import booking, worklists
 from scheduling.models import FailsafeRun, Recall
-from scheduling.recalls import closing, missed, whereabouts
+from scheduling.planning import replan
+from scheduling.recalls import missed, whereabouts
 from tests import build
 from tests.scheduling import scene
 
@@ -26,14 +27,14 @@ def place_of(patient):
 def planned():
     patient = build.patient()
     build.risk_assessment(patient)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     return patient
 
 
 def waits_for_a_result():
     patient = planned()
     pathology.record_procedure(patient=patient, by=build.dermatologist(), kind="biopsy", on=scene.TODAY)
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     return patient
 
 
@@ -42,13 +43,13 @@ def waits_to_be_told():
     pathology.record_diagnosis(
         patient=patient, by=build.dermatologist(), code="benign", reported_on=scene.TODAY
     )
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     return patient
 
 
 def has_a_problem():
     patient = build.patient()
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     return patient
 
 
@@ -97,7 +98,7 @@ def test_a_patient_whose_plan_is_behind_the_facts_is_a_problem_until_it_is_made(
     patient = planned()
     build.risk_assessment(patient)
     assert place_of(patient) == "problem"
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert place_of(patient) == "planned"
 
 
@@ -158,7 +159,7 @@ def test_a_malignant_result_that_nobody_told():
 def test_an_urgent_sign_is_open_work_at_once():
     patient = planned()
     lesions.note_sign(lesion=scene.mark(patient), by=build.nurse(), sign="bleeding")
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     assert place_of(patient) == "open"
 
 

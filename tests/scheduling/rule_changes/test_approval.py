@@ -15,7 +15,7 @@ pytestmark = pytest.mark.usefixtures("rules")
 
 @pytest.fixture
 def nurse(client):
-    client.force_login(build.nurse(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
     return client
 
 
@@ -84,7 +84,7 @@ def test_the_tick_counts_the_duties(nurse, client):
     """One duty waits, six duties wait: the sentence under which somebody signs."""
     scene.due_check()
     policy = longer()
-    client.force_login(build.dermatologist(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
     url = reverse("scheduling:rules_preview", args=[policy.pk])
     assert "I accept that this duty waits longer" in client.get(url).content.decode()
     scene.due_check()

@@ -11,7 +11,7 @@ from django.urls import reverse
 from clinic import policies
 from clinic.models import AuditRecord
 from scheduling.models import Recall
-from scheduling.recalls import closing
+from scheduling.planning import replan
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from tests import build
@@ -34,7 +34,7 @@ def longer(**more):
 
 
 def shown(policy):
-    return preview.make(policy, scene.TODAY)
+    return preview.make_preview(policy, scene.TODAY)
 
 
 def signed(policy, found, by=None, accepted=None):
@@ -104,7 +104,7 @@ def test_nothing_is_lengthened_without_a_tick_and_each_patient_gets_one_record()
     rows = AuditRecord.objects.filter(action="recall.accept_change")
     assert sorted(row.patient_id for row in rows) == sorted([first.patient_id, second.patient_id])
     assert rows[0].details["preview"] == found.digest and rows[0].details["changes"][0]["longer_by"] >= 92
-    closing.replan(first.patient_id)
+    replan.replan_patient(first.patient_id)
     kept = Recall.objects.get(patient=first.patient, purpose="full_skin_check", state__in=("planned", "due"))
     assert kept.target == date(2026, 9, 15), "what was accepted is what is planned"
 

@@ -9,7 +9,7 @@ from clinic import jobs, policies
 from scheduling import background
 from scheduling.models import PreviewRun
 from scheduling.rule_changes import approval, preview_jobs
-from scheduling.rule_changes.preview import make
+from scheduling.rule_changes.preview import make_preview
 from tests import build
 from tests.scheduling import scene
 from tests.scheduling.rule_changes.test_preview import longer, shown, signed
@@ -25,7 +25,7 @@ def large(monkeypatch):
 
 @pytest.fixture
 def doctor(client):
-    client.force_login(build.dermatologist(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
     return client
 
 
@@ -36,10 +36,10 @@ def page(client, policy):
 
 
 def worked(policy):
-    assert isinstance(preview_jobs.find(policy, scene.TODAY), PreviewRun)
+    assert isinstance(preview_jobs.find_preview(policy, scene.TODAY), PreviewRun)
     for key in preview_jobs.waiting():
         preview_jobs.work(key)
-    return preview_jobs.find(policy, scene.TODAY)
+    return preview_jobs.find_preview(policy, scene.TODAY)
 
 
 def test_the_page_waits_without_a_script_and_then_shows(doctor):
@@ -55,7 +55,7 @@ def test_the_page_waits_without_a_script_and_then_shows(doctor):
 def test_what_was_kept_is_what_would_be_worked_out_now():
     scene.due_check(), scene.overdue_check()
     policy = longer()
-    found, fresh = worked(policy), make(policy, scene.TODAY)
+    found, fresh = worked(policy), make_preview(policy, scene.TODAY)
     assert found == fresh and found.digest == fresh.digest
     assert (found.overdue, found.moved, found.months()) == (fresh.overdue, fresh.moved, fresh.months())
 
@@ -64,7 +64,7 @@ def test_signing_what_was_kept_works_nothing_out_again(doctor, monkeypatch):
     scene.due_check()
     policy = longer()
     worked(policy)
-    monkeypatch.setattr(approval, "make", lambda *given: pytest.fail("worked out inside the request"))
+    monkeypatch.setattr(approval, "make_preview", lambda *given: pytest.fail("worked out inside the request"))
     text = page(doctor, policy)
     form = {
         "revision": policy.revision,
@@ -82,20 +82,20 @@ def test_facts_that_change_ask_for_it_anew():
     scene.came(recall.patient, scene.TODAY)
     with pytest.raises(policies.PolicyRefused, match="look at the preview"):
         signed(policy, before)
-    assert isinstance(preview_jobs.find(policy, scene.TODAY), PreviewRun) and preview_jobs.waiting()
+    assert isinstance(preview_jobs.find_preview(policy, scene.TODAY), PreviewRun) and preview_jobs.waiting()
 
 
 def test_facts_that_change_while_somebody_signs_are_noticed(monkeypatch):
     """What was compared outside the transaction is compared once more inside it."""
     recall, policy = scene.due_check(), longer()
-    found, real = shown(policy), approval.make
+    found, real = shown(policy), approval.make_preview
 
     def make_and_be_overtaken(*given):
         answer = real(*given)
         scene.came(recall.patient, scene.TODAY)
         return answer
 
-    monkeypatch.setattr(approval, "make", make_and_be_overtaken)
+    monkeypatch.setattr(approval, "make_preview", make_and_be_overtaken)
     with pytest.raises(policies.PolicyRefused, match="look at the preview"):
         signed(policy, found)
     policy.refresh_from_db()
@@ -106,14 +106,16 @@ def test_a_booking_moves_no_date_and_so_asks_for_nothing():
     recall, policy = scene.due_check(), longer()
     found = worked(policy)
     scene.booked(recall)
-    assert preview_jobs.find(policy, scene.TODAY) == found
+    assert preview_jobs.find_preview(policy, scene.TODAY) == found
 
 
 def test_of_two_workers_one_takes_it_and_a_dead_one_is_followed(monkeypatch):
     scene.due_check()
-    run = preview_jobs.find(longer(), scene.TODAY)
+    run = preview_jobs.find_preview(longer(), scene.TODAY)
     calls = []
-    monkeypatch.setattr(preview_jobs, "make", lambda *given: calls.append(given) or make(*given))
+    monkeypatch.setattr(
+        preview_jobs, "make_preview", lambda *given: calls.append(given) or make_preview(*given)
+    )
     PreviewRun.objects.filter(pk=run.pk).update(started_at=scene.NOON)
     assert preview_jobs.waiting() == []
     preview_jobs.work(run.pk)

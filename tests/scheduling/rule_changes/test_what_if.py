@@ -10,7 +10,7 @@ from django.urls import reverse
 from clinic import policies
 from clinic.models import AuditRecord, ReadRecord
 from scheduling.models import Plan, PlanProblem, Recall
-from scheduling.planning.gather import gather
+from scheduling.planning.gather import gather_facts
 from scheduling.rule_changes import what_if
 from scheduling.rule_changes.what_if import NOBODY, CannotSuppose, Supposition
 from scheduling.rules.ruleset import ruleset
@@ -91,7 +91,7 @@ def test_what_cannot_be_supposed_is_said(given, part, words):
 @pytest.fixture
 def nurse(client, rules):
     member = build.nurse()
-    client.force_login(member, backend="clinic.project.backends.HouseBackend")
+    client.force_login(member, backend="clinic.project.backends.ClinicBackend")
     client.member = member
     return client
 
@@ -163,7 +163,7 @@ def test_bad_input_is_named_and_stays_in_the_form(nurse, query, words):
 
 
 def test_without_rules_one_is_asked_for(client, db):
-    client.force_login(build.nurse(), backend="clinic.project.backends.HouseBackend")
+    client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
     assert "No rules are in force: choose one" in page(client, status=422, tier="high")
 
 
@@ -202,7 +202,7 @@ def test_what_is_supposed_is_what_the_plan_says_once_it_is_true(rules):
     build.risk_assessment(patient, on=scene.TODAY)
     given = {"code": "melanoma", "anchor": MARCH, "thickness": "0.6", "ulceration": False}
     more = {"n": "N0", "m": "M0", "stage_basis": "pathological"}
-    foretold = due(asked(gather(patient), **given, **more))["full_skin_check", "patient"].due
+    foretold = due(asked(gather_facts(patient), **given, **more))["full_skin_check", "patient"].due
     recall = scene.check_of(scene.melanoma(MARCH, patient=patient))
     assert (recall.earliest, recall.target, recall.latest) == (
         foretold.earliest,

@@ -12,7 +12,8 @@ from clinic.models import Policy
 from lesions.review import pathology
 from scheduling.desk import booking, worklists
 from scheduling.models import Appointment, ContactAttempt, Recall, Resource, Session, WorkItem
-from scheduling.recalls import closing, whereabouts
+from scheduling.planning import replan
+from scheduling.recalls import whereabouts
 from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.scheduling import scene
@@ -24,7 +25,7 @@ pytestmark = pytest.mark.usefixtures("rules")
 def sign_in(client):
     def as_role(role):
         member = build.member(role)
-        client.force_login(member, backend="clinic.project.backends.HouseBackend")
+        client.force_login(member, backend="clinic.project.backends.ClinicBackend")
         return member
 
     return as_role
@@ -180,7 +181,7 @@ def test_what_was_done_is_asked_and_nothing_is_ticked(client, sign_in):
         shown = client.get(url).content.decode()
         assert "checked" not in shown and "Full skin check" in shown
         client.post(url, {"revision": visit.revision, "done": ["full_skin_check|patient"]})
-        closing.replan(recall.patient_id)
+        replan.replan_patient(recall.patient_id)
     recall.refresh_from_db()
     assert recall.state == "completed"
 
@@ -215,7 +216,7 @@ def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
 
 def test_problems_are_work(client, sign_in):
     patient = build.patient()
-    closing.replan(patient.pk)
+    replan.replan_patient(patient.pk)
     sign_in("manager")
     assert str(patient) in page(client, "problems")
 

@@ -14,7 +14,7 @@ from django.db import connections
 from clinic import clock
 from clinic.project.demo import data_folder
 from clinic.project.start import brokers
-from clinic.project.start.launcher import Child, GaveUp, House, ended_by_signals
+from clinic.project.start.launcher import Child, GaveUp, ProcessGroup, ended_by_signals
 
 FIRST_PORT = 8000
 WSGI = "clinic.project.wsgi:application"
@@ -50,16 +50,16 @@ class Command(BaseCommand):
     def run(self, rebuild: bool, port: int) -> None:
         folder: Path = settings.DATA_DIR
         held = self.lock(folder)
-        house = House(self.say)
+        group = ProcessGroup(self.say)
         try:
             built = self.prepared(folder, rebuild)
-            self.open(house, folder, port, built)
-            house.watch()
+            self.open(group, folder, port, built)
+            group.watch()
         except GaveUp as error:
-            house.stop()
+            group.stop()
             raise CommandError(str(error)) from error
         finally:
-            house.stop()
+            group.stop()
             held.close()
 
     def lock(self, folder: Path) -> IO[str]:
@@ -84,16 +84,16 @@ class Command(BaseCommand):
         connections.close_all()
         return built
 
-    def open(self, house: House, folder: Path, port: int, built: data_folder.Built) -> None:
-        env = {"SECRET_KEY": secrets.token_urlsafe(50), **start_broker(house, folder)}
-        if env["QUARTERDAY_BELL"] == "database":
+    def open(self, group: ProcessGroup, folder: Path, port: int, built: data_folder.Built) -> None:
+        env = {"SECRET_KEY": secrets.token_urlsafe(50), **start_broker(group, folder)}
+        if env["QUARTERDAY_QUEUE"] == "database":
             self.say(NO_BROKER)
-        worker = start_worker(house, folder, env)
+        worker = start_worker(group, folder, env)
         chosen, taken = brokers.first_free_port(port)
         for number in taken:
             self.say(f"Port {number} is taken; trying the next one.")
-        page = start_web(house, folder, env, chosen)
-        house.wait_until(lambda: any(sign in worker.log.read_text() for sign in WORKER_READY), worker, 60)
+        page = start_web(group, folder, env, chosen)
+        group.wait_until(lambda: any(sign in worker.log.read_text() for sign in WORKER_READY), worker, 60)
         self.greet(page, built)
 
     def greet(self, page: str, built: data_folder.Built) -> None:
@@ -119,26 +119,26 @@ def age_in_words(built: date, today: date) -> str:
     return f"built {(today - built).days} days ago; --rebuild makes its lists of today"
 
 
-def start_broker(house: House, folder: Path) -> dict[str, str]:
+def start_broker(group: ProcessGroup, folder: Path) -> dict[str, str]:
     """Start the first server that comes up and say how to reach it, or that there is none."""
     data = folder / "broker"
     data.mkdir(exist_ok=True, mode=0o700)
     for server in brokers.servers():
         port = brokers.any_free_port()
-        child = house.start(Child("broker", brokers.command(server, port, data), folder / "broker.log"))
+        child = group.start(Child("broker", brokers.command(server, port, data), folder / "broker.log"))
         try:
-            house.wait_until(lambda port=port: brokers.answers(port), child, 10)  # type: ignore[misc]
+            group.wait_until(lambda port=port: brokers.answers(port), child, 10)  # type: ignore[misc]
         except GaveUp as error:
-            house.say(str(error))
-            house.give_up(child)
+            group.say(str(error))
+            group.give_up(child)
         else:
-            return {"QUARTERDAY_BELL": "celery", "QUARTERDAY_BROKER_URL": brokers.address(port)}
-    return {"QUARTERDAY_BELL": "database"}
+            return {"QUARTERDAY_QUEUE": "celery", "QUARTERDAY_BROKER_URL": brokers.address(port)}
+    return {"QUARTERDAY_QUEUE": "database"}
 
 
-def start_worker(house: House, folder: Path, env: dict[str, str]) -> Child:
+def start_worker(group: ProcessGroup, folder: Path, env: dict[str, str]) -> Child:
     """Start Celery with its beat inside, or where no broker is up the worker that reads the database."""
-    if env["QUARTERDAY_BELL"] == "database":
+    if env["QUARTERDAY_QUEUE"] == "database":
         words = [sys.executable, str(settings.BASE_DIR / "manage.py"), "work"]
     else:
         words = [
@@ -146,19 +146,19 @@ def start_worker(house: House, folder: Path, env: dict[str, str]) -> Child:
             *("-A", "clinic.project.celery", "worker", "--beat", "--queues", "quick,pictures"),
             *("--concurrency", "2", "--loglevel", "INFO", "--without-gossip", "--without-mingle"),
         ]
-    return house.start(Child("worker", words, folder / "worker.log", env))
+    return group.start(Child("worker", words, folder / "worker.log", env))
 
 
-def start_web(house: House, folder: Path, env: dict[str, str], port: int) -> str:
+def start_web(group: ProcessGroup, folder: Path, env: dict[str, str], port: int) -> str:
     """Start the web server, wait for its first page and return the page's address."""
     words = [
         *(sys.executable, "-m", "gunicorn", WSGI, "--chdir", str(settings.BASE_DIR), "--no-control-socket"),
         *("--worker-class", "gthread", "--workers", "2", "--threads", "4"),
         *("--bind", f"{brokers.LOCAL}:{port}"),
     ]
-    child = house.start(Child("web server", words, folder / "web.log", env))
+    child = group.start(Child("web server", words, folder / "web.log", env))
     page = f"http://{brokers.LOCAL}:{port}/"
-    house.wait_until(lambda: opens(page), child, 60)
+    group.wait_until(lambda: opens(page), child, 60)
     return page
 
 

@@ -16,7 +16,7 @@ import pytest
 
 from clinic.project.management.commands import demo
 from clinic.project.start import brokers
-from clinic.project.start.launcher import Child, GaveUp, House
+from clinic.project.start.launcher import Child, GaveUp, ProcessGroup
 
 ROOT = Path(__file__).resolve().parents[4]
 SLEEPER = [sys.executable, "-c", "import time; time.sleep(60)"]
@@ -60,12 +60,12 @@ def wait_for(condition, seconds=20):
 
 
 @pytest.fixture
-def house():
+def group():
     said = []
-    house = House(said.append)
-    house.said = said
-    yield house
-    house.stop()
+    group = ProcessGroup(said.append)
+    group.said = said
+    yield group
+    group.stop()
 
 
 # ---- ports and brokers ---------------------------------------------------------------------------
@@ -103,58 +103,58 @@ def test_a_server_keeps_its_data_and_listens_here_only(tmp_path):
 
 
 @pytest.mark.parametrize("server", [shutil.which("redis-server"), *map(str, brokers.wheel_binaries())])
-def test_each_server_found_here_starts_and_ends(house, tmp_path, monkeypatch, server):
+def test_each_server_found_here_starts_and_ends(group, tmp_path, monkeypatch, server):
     if server is None:
         pytest.skip("no redis-server on the PATH")
     monkeypatch.setattr(brokers, "servers", lambda: [server])
-    env = demo.start_broker(house, tmp_path)
+    env = demo.start_broker(group, tmp_path)
     port = int(env["QUARTERDAY_BROKER_URL"].split(":")[2].split("/")[0])
-    assert env["QUARTERDAY_BELL"] == "celery" and brokers.answers(port)
+    assert env["QUARTERDAY_QUEUE"] == "celery" and brokers.answers(port)
     assert (tmp_path / "broker" / "appendonlydir").is_dir()
-    house.stop()
+    group.stop()
     assert not brokers.answers(port)
 
 
-def test_a_server_that_will_not_start_is_said_and_the_next_one_tried(house, tmp_path, monkeypatch):
+def test_a_server_that_will_not_start_is_said_and_the_next_one_tried(group, tmp_path, monkeypatch):
     broken = tmp_path / "broken"
     broken.write_text("#!/bin/sh\necho no such luck; exit 3\n")
     broken.chmod(0o755)
     monkeypatch.setattr(brokers, "servers", lambda: [str(broken)])
-    assert demo.start_broker(house, tmp_path) == {"QUARTERDAY_BELL": "database"}
-    assert "no such luck" in house.said[0] and house.children == []
+    assert demo.start_broker(group, tmp_path) == {"QUARTERDAY_QUEUE": "database"}
+    assert "no such luck" in group.said[0] and group.children == []
 
 
-@pytest.mark.parametrize("bell, wanted", [("database", "work"), ("celery", "celery")])
-def test_the_worker_fits_the_broker(tmp_path, bell, wanted):
+@pytest.mark.parametrize("queue, wanted", [("database", "work"), ("celery", "celery")])
+def test_the_worker_fits_the_broker(tmp_path, queue, wanted):
     started = []
-    house = SimpleNamespace(start=started.append)
-    demo.start_worker(house, tmp_path, {"QUARTERDAY_BELL": bell})
+    group = SimpleNamespace(start=started.append)
+    demo.start_worker(group, tmp_path, {"QUARTERDAY_QUEUE": queue})
     assert wanted in started[0].words
 
 
 # ---- children ------------------------------------------------------------------------------------
 
 
-def test_stopping_takes_the_whole_family(house, tmp_path):
-    child = house.start(Child("family", FAMILY, tmp_path / "log"))
+def test_stopping_takes_the_whole_family(group, tmp_path):
+    child = group.start(Child("family", FAMILY, tmp_path / "log"))
     wait_for(lambda: len(group_of(child.process.pid)) == 2)
     leader = child.process.pid
-    house.stop()
+    group.stop()
     wait_for(lambda: not group_of(leader), seconds=5)
 
 
-def test_a_child_that_ends_is_said_and_started_again_then_given_up(house, tmp_path):
+def test_a_child_that_ends_is_said_and_started_again_then_given_up(group, tmp_path):
     words = [sys.executable, "-c", "print('the last words'); raise SystemExit(4)"]
-    house.start(Child("weakling", words, tmp_path / "log"))
+    group.start(Child("weakling", words, tmp_path / "log"))
     with pytest.raises(GaveUp, match="the last words"):
-        house.watch(pause=0.01)
-    assert [line.split(" (")[0] for line in house.said] == ["The weakling ended"] * 3
+        group.watch(pause=0.01)
+    assert [line.split(" (")[0] for line in group.said] == ["The weakling ended"] * 3
 
 
-def test_a_child_that_never_answers_is_given_up_with_its_last_words(house, tmp_path):
-    child = house.start(Child("silent", SLEEPER, tmp_path / "log"))
+def test_a_child_that_never_answers_is_given_up_with_its_last_words(group, tmp_path):
+    child = group.start(Child("silent", SLEEPER, tmp_path / "log"))
     with pytest.raises(GaveUp, match="did not come up"):
-        house.wait_until(lambda: False, child, 0.2)
+        group.wait_until(lambda: False, child, 0.2)
 
 
 # The launcher with stand-ins for its data and its web server: all else, signals and brokers, is real.
@@ -171,8 +171,8 @@ from clinic.project.management.commands import demo
 built = Built(date.today(), [Pass("nurse", "nora", "secret", "Nora")])
 demo.Command.prepared = lambda self, folder, rebuild: built
 def stand_in(name, words):
-    def start(house, folder, env, *rest):
-        child = house.start(Child(name, words, folder / (name + ".log"), env))
+    def start(group, folder, env, *rest):
+        child = group.start(Child(name, words, folder / (name + ".log"), env))
         return child if name == "worker" else "http://127.0.0.1:1/"
     return start
 demo.start_worker = stand_in("worker", {family!r})

@@ -37,7 +37,7 @@ def flock(count=23, seed=1):
 )
 def test_the_odd_one_is_named_with_its_reason(odd, reason):
     others = [row | {"colours": 2} for row in flock()]
-    found = ugly_duckling.standings(
+    found = ugly_duckling.distances_from_others(
         [*others, {"area": 12.0, "feret": 4.0, "darkness": 0.2, "colours": 2} | odd]
     )
     assert found[-1].reason == reason
@@ -47,33 +47,35 @@ def test_the_odd_one_is_named_with_its_reason(odd, reason):
 def test_an_odd_one_does_not_make_the_others_odd():
     """Median and MAD: one giant among them moves neither by much, however large it is."""
     giant = {"area": 600.0, "feret": 40.0, "darkness": 1.0, "colours": 6}
-    large, huge = (ugly_duckling.standings([*flock(), giant | {"area": area}]) for area in (600.0, 600_000.0))
+    large, huge = (
+        ugly_duckling.distances_from_others([*flock(), giant | {"area": area}]) for area in (600.0, 600_000.0)
+    )
     assert large[:-1] == huge[:-1] and huge[-1].distance > large[-1].distance
-    before = ugly_duckling.standings(flock())
+    before = ugly_duckling.distances_from_others(flock())
     assert max(abs(a.distance - b.distance) for a, b in zip(before, large, strict=False)) < 1
 
 
 def test_alike_lesions_seldom_stand_out():
-    found = [each for seed in range(40) for each in ugly_duckling.standings(flock(seed=seed))]
+    found = [each for seed in range(40) for each in ugly_duckling.distances_from_others(flock(seed=seed))]
     assert sum(bool(each.reason) for each in found) / len(found) < 0.03
 
 
 @pytest.mark.parametrize(("count", "assessed"), [(7, False), (8, True)])
 def test_below_eight_lesions_nothing_is_assessed(count, assessed):
-    assert (ugly_duckling.standings(flock(count)) is not None) == assessed
+    assert (ugly_duckling.distances_from_others(flock(count)) is not None) == assessed
 
 
 def test_only_what_all_have_is_compared():
     rows = [*flock(), {"darkness": 0.2, "colours": 2}]
     rows[0] |= {"area": 500.0}
-    assert not ugly_duckling.standings(rows)[0].reason
-    assert ugly_duckling.standings([*rows, {}]) is None
+    assert not ugly_duckling.distances_from_others(rows)[0].reason
+    assert ugly_duckling.distances_from_others([*rows, {}]) is None
 
 
 def test_the_distance_is_the_robust_z_score_worked_by_hand():
     """Others' areas e^0 to e^6: median 3, MAD 2; e^9 lies (9 - 3) / (1.4826 * 2) = 2.0235 away."""
     rows = [{"area": math.exp(i)} for i in [*range(7), 9]]
-    assert ugly_duckling.standings(rows)[-1].distance == pytest.approx(6 / (1.4826 * 2))
+    assert ugly_duckling.distances_from_others(rows)[-1].distance == pytest.approx(6 / (1.4826 * 2))
 
 
 def test_darkness_is_the_share_of_dark_colours():
