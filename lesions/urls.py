@@ -1,6 +1,6 @@
 from django.urls import path
 
-from lesions.views import decisions, limits, pictures, points, register, results
+from lesions.views import decisions, limits, outline_and_scale, pictures, register, results
 
 app_name = "lesions"
 urlpatterns = [
@@ -13,9 +13,9 @@ urlpatterns = [
     path("lesions/<int:pk>/decide/", decisions.decide_in_person, name="decide_in_person"),
     path("images/<int:pk>/view/", pictures.view_image, name="view_image"),
     path("comparisons/<int:pk>/map/", pictures.change_map, name="change_map"),
-    path("images/<int:pk>/outline/", points.outline, name="outline"),
-    path("images/<int:pk>/scale/", points.scale, name="scale"),
-    path("assessments/<int:pk>/again/", points.measure_again, name="measure_again"),
+    path("images/<int:pk>/outline/", outline_and_scale.outline, name="outline"),
+    path("images/<int:pk>/scale/", outline_and_scale.scale, name="scale"),
+    path("assessments/<int:pk>/again/", outline_and_scale.measure_again, name="measure_again"),
     path("pictures/", pictures.pictures, name="pictures"),
     path("pictures/refused/<int:pk>/settle/", pictures.settle, name="settle"),
     path("decisions/", decisions.decisions, name="decisions"),

@@ -9,8 +9,8 @@ from scheduling.views import (
     overrides,
     preview,
     rules,
-    supposing,
     today,
+    what_if,
 )
 
 app_name = "scheduling"
@@ -40,7 +40,7 @@ urlpatterns = [
     path("missed.csv", missed.missed_csv, name="missed_csv"),
     path("problems/", missed.problems, name="problems"),
     path("rules/", rules.rules, name="rules"),
-    path("rules/suppose/", supposing.suppose, name="suppose"),
+    path("rules/suppose/", what_if.suppose, name="suppose"),
     path("rules/draft/", rules.draft, name="rules_draft"),
     path("rules/<int:pk>/", rules.version, name="rules_version"),
     path("rules/<int:pk>/propose/", rules.propose, name="rules_propose"),

@@ -2,7 +2,7 @@
 // Mouse, touch and keyboard alike. The text area named by data-field carries the points, in pixels of the
 // full picture; it is what the form sends, and without this script it is filled in by hand.
 
-import { nearest, Plane, read, sideAt } from "./plane.js";
+import { nearest, Plane, read, sideAt } from "./zoomable_photograph.js";
 
 const REACH = { touch: 24, pen: 16, mouse: 11 }; // px on the screen within which a point is taken hold of
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
