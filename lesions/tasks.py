@@ -3,4 +3,4 @@
 from clinic.jobs import Work, register_work
 from lesions.measuring import measure
 
-register_work(Work("assess", "pictures", measure.waiting, measure.run))
+register_work(Work("assess", "pictures", measure.waiting, measure.measure_picture))

@@ -65,7 +65,7 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date)
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
         for done in known.done
     ) or _has_picture(due, known)
-    opens = lateness.opens_on(due.earliest, ladder.of(due.urgency).lead_days)
+    opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
     is_open = opens <= today and (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
     drawn: Kind = "planned"
     if kept:

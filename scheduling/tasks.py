@@ -22,5 +22,5 @@ jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_j
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))
 jobs.register_chore(jobs.Chore("recalls_due", time(5, 0), closing.become_due))
 jobs.register_chore(jobs.Chore("worklist", time(5, 30), worklists.build))
-jobs.register_chore(jobs.Chore("failsafe", time(6, 0), whereabouts.count))
+jobs.register_chore(jobs.Chore("failsafe", time(6, 0), whereabouts.count_everybody))
 jobs.register_chore(jobs.Chore("year", time(6, 15), forecast_jobs.every_morning))

@@ -58,7 +58,7 @@ def waiting() -> list[int]:
     return list(_unfinished().order_by("queued_at", "pk").values_list("pk", flat=True)[:BATCH])
 
 
-def run(assessment_id: int) -> None:
+def measure_picture(assessment_id: int) -> None:
     """Measure one picture; returns quietly if somebody else has it or has done it."""
     attempt = _claim(assessment_id)
     if attempt is None:

@@ -37,11 +37,11 @@ def left() -> QuerySet[Image]:
     return pictures.filter(no_automatic | no_drawn).order_by("lesion", "taken_on", "pk")
 
 
-def rescore(image_id: int) -> list[Assessment]:
+def remeasure_all(image_id: int) -> list[Assessment]:
     """Queue what this picture lacks and measure it here and now; what a worker has taken is left to it."""
     rows = _queued(Image.objects.select_related("lesion__patient").get(pk=image_id))
     for row in rows:
-        measure.run(row.pk)
+        measure.measure_picture(row.pk)
         row.refresh_from_db()
     return rows
 

@@ -6,8 +6,8 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, Literal
 
 from scheduling.models import ChecklistKind
-from scheduling.rules import checklists
-from scheduling.rules.checklists import Score
+from scheduling.rules import checklist_sums
+from scheduling.rules.checklist_sums import Score
 
 Entries = Mapping[str, Any]
 Choices = tuple[tuple[str, str], ...]
@@ -73,7 +73,7 @@ def _check(item: Item, answer: Any) -> None:
 
 
 def _abcd(entries: Entries) -> Score:
-    return checklists.abcd_rule(
+    return checklist_sums.abcd_rule(
         asymmetry=int(entries["asymmetry"]),
         border=int(entries["border"]),
         colours=len(set(entries["colours"])),
@@ -88,16 +88,16 @@ def _ticked(choices: Choices, entries: Entries) -> dict[str, bool]:
 
 def _weighted(entries: Entries) -> Score:
     ticked = _ticked(_WEIGHTED_MAJOR + _WEIGHTED_MINOR, entries)
-    return checklists.weighted_seven_point(**ticked, diameter_mm=Decimal(entries["diameter_mm"]))
+    return checklist_sums.weighted_seven_point(**ticked, diameter_mm=Decimal(entries["diameter_mm"]))
 
 
 def _dermoscopic(entries: Entries) -> Score:
     ticked = _ticked(_DERMOSCOPIC_MAJOR + _DERMOSCOPIC_MINOR, entries)
-    return checklists.dermoscopic_seven_point(**ticked, revised=entries["threshold"] == "revised")
+    return checklist_sums.dermoscopic_seven_point(**ticked, revised=entries["threshold"] == "revised")
 
 
 def _three(entries: Entries) -> Score:
-    return checklists.three_point(**_ticked(_THREE, entries))
+    return checklist_sums.three_point(**_ticked(_THREE, entries))
 
 
 _WEIGHTED_MAJOR: Choices = (

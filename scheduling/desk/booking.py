@@ -225,7 +225,7 @@ def _take_cells(appointment: Appointment) -> None:
 
 
 @transaction.atomic
-def attended(
+def record_attended(
     *, appointment: Appointment, by: Member, revision: int, done: list[tuple[str, str]], note: str = ""
 ) -> Visit:
     """The patient came: what was done completes recalls, what was not done opens them again."""
@@ -245,7 +245,7 @@ def attended(
 
 
 @transaction.atomic
-def missed(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
+def record_missed(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
     """The patient did not come: each recall is due again with its original dates, on today's list."""
     require(by, Act.BOOK)
     if appointment.starts_at > clock.now():

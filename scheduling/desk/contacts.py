@@ -29,7 +29,7 @@ class ContactRefused(ValueError):
 
 
 @transaction.atomic
-def log(
+def log_attempt(
     *,
     recall: Recall,
     by: Member,
@@ -78,7 +78,7 @@ def log(
 def attempts_left(recall: Recall) -> int:
     """How many attempts of this urgency's ladder are left before a clinician looks."""
     made = ContactAttempt.objects.filter(recall=recall, counts=True).count()
-    return max(0, ladder.of(recall.urgency).attempts - made)
+    return max(0, ladder.ladder_of(recall.urgency).attempts - made)
 
 
 def _check(

@@ -52,7 +52,7 @@ def _examination(recall: Recall) -> Completion | None:
     signed = SignOff.objects.filter(lesion=lesion, decision__in=_REMOVES, signed_on__gte=recall.anchor).last()
     if lesion.state != "removed" or signed is None:
         return None
-    return Completion(signed.signed_on, "removed as decided", evidence=f"lesions.review.signoff:{signed.pk}")
+    return Completion(signed.signed_on, "removed as decided", evidence=f"lesions.signoff:{signed.pk}")
 
 
 def _told(recall: Recall) -> Completion | None:

@@ -51,5 +51,5 @@ ONE_ATTEMPT_HOURS = 4
 LOOK_AGAIN_DAYS = 90
 
 
-def of(urgency: str) -> Ladder:
+def ladder_of(urgency: str) -> Ladder:
     return LADDERS[urgency]

@@ -171,7 +171,7 @@ def _lesions_before_a_dermatologist(patient: Patient) -> set[str]:
 
 def state_on(earliest: date, urgency: str) -> RecallState:
     """Due from its ladder's length before its earliest day."""
-    opens = lateness.opens_on(earliest, ladder.of(urgency).lead_days)
+    opens = lateness.opens_on(earliest, ladder.ladder_of(urgency).lead_days)
     return RecallState.DUE if opens <= clock.today() else RecallState.PLANNED
 
 

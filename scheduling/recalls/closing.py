@@ -27,7 +27,7 @@ def become_due(today: date) -> int:
     """Put planned recalls on the list once their ladder's length before the earliest day is reached."""
     count = 0
     for urgency in Urgency.values:
-        reached = today + timedelta(days=ladder.of(urgency).lead_days)
+        reached = today + timedelta(days=ladder.ladder_of(urgency).lead_days)
         rows = Recall.objects.filter(
             state=RecallState.PLANNED,
             urgency=urgency,
@@ -83,7 +83,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
 
 
 @transaction.atomic
-def unreachable(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
+def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
     """“Cannot be reached” is an open state that always has a day on which somebody looks again."""
     require(by, Act.CONTACT)
     _check_open(recall)
@@ -119,7 +119,7 @@ def reopen(recall: Recall, *, by: Member, why: str) -> None:
 
 
 def _check_right(recall: Recall, by: Member, ground: str) -> None:
-    desk_may = ladder.of(recall.urgency).closed_by_desk or ground == Ground.SUPERSEDED
+    desk_may = ladder.ladder_of(recall.urgency).closed_by_desk or ground == Ground.SUPERSEDED
     require(by, Act.PROPOSE_CLOSING if desk_may else Act.CLOSE_RECALLS)
 
 

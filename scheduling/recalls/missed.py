@@ -190,5 +190,5 @@ def _owner(recall: Recall) -> str:
     if recall.claims:  # type: ignore[attr-defined]
         return str(recall.claims[0].claimed_by)  # type: ignore[attr-defined]
     counted = sum(attempt.counts for attempt in recall.attempts.all())
-    exhausted = counted >= ladder.of(recall.urgency).attempts
+    exhausted = counted >= ladder.ladder_of(recall.urgency).attempts
     return "dermatologist" if exhausted or recall.proposed_ground else "desk"

@@ -131,13 +131,13 @@ class Count:
         return self.total == self.records and not self.counts[NOWHERE] and not self.faults
 
 
-def live() -> Count:
+def count_now() -> Count:
     """As it is now."""
     return _count(clock.now(), clock.today())
 
 
 @transaction.atomic
-def count(day: date) -> FailsafeRun:
+def count_everybody(day: date) -> FailsafeRun:
     """The nightly count of a local day, kept under its date with the time it ran and what it counted."""
     local_midnight = timezone.make_aware(datetime.combine(day, time()))
     found = _count(local_midnight, day)

@@ -79,7 +79,7 @@ def how_near(recall: Recall, today: date) -> str:
 
 def waits_since(recall: Recall) -> date:
     """The day on which it came, or should have come, on the list."""
-    return lateness.opens_on(recall.earliest, ladder.of(recall.urgency).lead_days)
+    return lateness.opens_on(recall.earliest, ladder.ladder_of(recall.urgency).lead_days)
 
 
 def kind(recall: Recall, today: date) -> Kind:

@@ -47,7 +47,7 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "routes": list(patient.routes.all()),
         "attempts": list(found.attempts.select_related("by").order_by("-at", "-pk")),
         "left": contacts.attempts_left(found),
-        "ladder": ladder.of(found.urgency),
+        "ladder": ladder.ladder_of(found.urgency),
         "item": worklists.items_of(today).filter(recall=found).first(),
         "appointments": list(found.appointments.select_related("resource").order_by("-starts_at")),
         "form": form or AttemptForm(patient=patient),
@@ -105,7 +105,7 @@ def attempt(request: HttpRequest, pk: int) -> HttpResponse:
     form = AttemptForm(request.POST, patient=found.patient)
     if form.is_valid():
         try:
-            made = contacts.log(recall=found, by=request.user, **form.data_of_attempt())
+            made = contacts.log_attempt(recall=found, by=request.user, **form.data_of_attempt())
         except contacts.ContactRefused as error:
             form.add_error(None, str(error))
         else:
@@ -162,7 +162,7 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
-    desk = ladder.of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
+    desk = ladder.ladder_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
     second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
     if second and may(member, Act.PROPOSE_CLOSING if desk else Act.CLOSE_RECALLS):
         closing.close(recall=found, by=member, **given)
@@ -172,7 +172,7 @@ def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
 
 
 def _who_closes(found: Recall, member: Any) -> str:
-    if ladder.of(found.urgency).closed_by_desk:
+    if ladder.ladder_of(found.urgency).closed_by_desk:
         return "A reminder: the desk may close it with a ground. “Entered in error” needs a second person."
     rule = f"Urgency {found.urgency}: a dermatologist closes it, unless another recall takes its place."
     return rule if may(member, Act.CLOSE_RECALLS) else f"{rule} What you enter here is a proposal."
@@ -184,7 +184,7 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
     form = LaterForm(request.POST or None, initial={"revision": found.revision})
     if form.is_valid():
         try:
-            closing.unreachable(recall=found, by=request.user, **form.cleaned_data)
+            closing.mark_unreachable(recall=found, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
         except closing.RecallRefused as error:

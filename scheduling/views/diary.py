@@ -107,7 +107,7 @@ def came(request: HttpRequest, pk: int) -> HttpResponse:
     form = CameForm(request.POST or None, appointment=found, initial={"revision": found.revision})
     if form.is_valid():
         try:
-            booking.attended(appointment=found, by=request.user, **form.cleaned_data)
+            booking.record_attended(appointment=found, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, resolve_url("scheduling:today"))
         except booking.BookingRefused as error:
@@ -132,7 +132,7 @@ def missed(request: HttpRequest, pk: int) -> HttpResponse:
     return _outcome(
         request,
         found,
-        lambda: booking.missed(appointment=found, by=request.user, revision=form.seen()),
+        lambda: booking.record_missed(appointment=found, by=request.user, revision=form.seen()),
         f"{found.patient} did not come: the recall is open again with its original dates.",
     )
 

@@ -14,7 +14,7 @@ from scheduling.recalls import whereabouts, wording
 @allow(Act.SEE_MISSED)
 def missed(request: HttpRequest) -> HttpResponse:
     """The sum of where everybody is, and who should have been seen and was not; `why` narrows the list."""
-    rows, count = late.rows(clock.today()), whereabouts.live()
+    rows, count = late.rows(clock.today()), whereabouts.count_now()
     reason = request.GET.get("why", "")
     shown = [row for row in rows if row.reason == reason] if reason in late.REASONS else rows
     places = wording.subjects([row.recall for row in shown])

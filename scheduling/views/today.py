@@ -100,7 +100,7 @@ class _RowFacts:
 
     def notes(self, recall: Recall) -> list[str]:
         counted = [attempt for attempt in self.attempts.get(recall.pk, []) if attempt.counts]
-        of = ladder.of(recall.urgency).attempts
+        of = ladder.ladder_of(recall.urgency).attempts
         made = f"{tried(counted)}, {len(counted)} of {of} attempts" if counted else "no attempt yet"
         notes = [wording.how_near(recall, self.day), made]
         if counted:

@@ -89,7 +89,7 @@ def test_the_keyboard_alone_draws_from_nothing_and_measures(drawing, image, shot
     drawing.get_by_role("button", name="Measure by this outline").click()
     expect(drawing.locator("body")).to_contain_text("is being measured by it")
     row = Assessment.objects.get(drawn_by__isnull=False)
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert sorted(row.outline["points"]) == sorted(ring)
     area = next(each["value"] for each in row.result["measures"] if each["name"] == "area_px")

@@ -43,5 +43,5 @@ def file(lesion, data=None, days_ago=0, by=None, **more):
 def measured(lesion, data=None, days_ago=0, **more):
     """File a picture, measure it as the worker does, and return the review that it opened."""
     picture = file(lesion, data, days_ago, **more)
-    measure.run(picture.assessments.get().pk)
+    measure.measure_picture(picture.assessments.get().pk)
     return Review.objects.filter(assessment__image=picture).first()

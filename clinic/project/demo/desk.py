@@ -76,16 +76,16 @@ def end(demo: DemoClinic, part: Part, event: e.Ended) -> None:
     by = demo.nurses[part.nurse]
     if event.how == "attended":
         done = [(recall.purpose, recall.subject) for recall in row.recalls.all()]
-        booking.attended(appointment=row, by=by, revision=row.revision, done=done)
+        booking.record_attended(appointment=row, by=by, revision=row.revision, done=done)
     elif event.how == "missed":
-        booking.missed(appointment=row, by=by, revision=row.revision)
+        booking.record_missed(appointment=row, by=by, revision=row.revision)
     else:
         booking.cancel(appointment=row, by=by, revision=row.revision, whose=event.how)
 
 
 def call(demo: DemoClinic, part: Part, event: e.Called) -> None:
     route = ContactRoute.objects.filter(patient=part.patient, kind=event.route).first()
-    contacts.log(
+    contacts.log_attempt(
         recall=open_recall(part, event.purpose),
         by=demo.nurses[event.by],
         route=event.route,
@@ -106,4 +106,4 @@ def write_lists(demo: DemoClinic) -> None:
     item = WorkItem.objects.filter(day=today, recall__patient__family_name=CLAIMED_BY_OTHER).first()
     if item:
         worklists.claim(item=item, by=demo.nurses[1])
-    whereabouts.count(today)
+    whereabouts.count_everybody(today)

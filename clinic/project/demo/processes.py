@@ -67,4 +67,4 @@ def measure(job: Job) -> None:
     """Measure one picture as if soon after it was queued."""
     assessment_id, queued_at = job
     with clock.at(queued_at + MEASURED_AFTER):
-        measuring.run(assessment_id)
+        measuring.measure_picture(assessment_id)

@@ -36,7 +36,7 @@ class Command(BaseCommand):
         """One line for each picture that could not be measured."""
         failed = []
         for number, image_id in enumerate(todo, start=1):
-            rows = remeasure.rescore(image_id)
+            rows = remeasure.remeasure_all(image_id)
             failed += [f"picture {image_id}: {row.failure}" for row in rows if row.state == JobState.FAILED]
             progress.show(self.stdout, number, len(todo))
         return failed

@@ -80,7 +80,7 @@ def test_a_picture_that_cannot_be_measured_waits_for_a_decision():
     picture = scene.file(scene.lesion())
     storage.path(picture.sha256).write_bytes(b"rotten")
     row = picture.assessments.get()
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert row.state == "failed" and "changed on the disk" in row.failure
     review = signoff.queue().get()
@@ -110,10 +110,10 @@ def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
     start = clock.now()
     for attempt in range(3):
         with clock.at(start + attempt * timedelta(minutes=3)), pytest.raises(MemoryError):
-            measure.run(row.pk)
+            measure.measure_picture(row.pk)
     with clock.at(start + timedelta(minutes=8, seconds=30)):
         assert measure.waiting() == [row.pk]
-        measure.run(row.pk)
+        measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert (row.state, row.failure) == ("failed", measure.GIVEN_UP)
     assert signoff.queue().exists()
@@ -139,8 +139,8 @@ def test_the_answer_of_a_worker_that_lost_its_lease_does_not_count():
 
 def test_doing_it_again_or_for_a_row_that_is_gone_changes_nothing():
     review = scene.measured(scene.lesion())
-    measure.run(review.assessment_id)
-    measure.run(999_999)
+    measure.measure_picture(review.assessment_id)
+    measure.measure_picture(999_999)
     assert Review.objects.count() == 1 and Assessment.objects.get().attempts == 1
 
 

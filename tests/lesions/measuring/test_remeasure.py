@@ -34,7 +34,7 @@ def lesion(pair):
     first = scene.measured(lesion, pair[0], days_ago=90, **SCALE).assessment.image
     square = [(100, 100), (300, 100), (300, 300), (100, 300)]
     row = outlines.draw(image=first, by=build.nurse(name="P. Pencil"), points=square, revision=1)
-    assess.run(row.pk)
+    assess.measure_picture(row.pk)
     scene.measured(lesion, pair[1], **SCALE)
     Assessment.objects.update(version="2025.9")
     return lesion

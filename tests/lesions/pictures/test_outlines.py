@@ -39,7 +39,7 @@ def pair():
 def redraw(image, points=SQUARE, by=None):
     """Draw and measure, as page and worker do."""
     row = outlines.draw(image=image, by=by or build.nurse(), points=points, revision=image.revision)
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     row.refresh_from_db()
     return row
 
@@ -152,7 +152,7 @@ def test_two_points_and_their_distance_are_a_scale(pair):
     review = scene.measured(scene.lesion(), pair[0])
     image = review.assessment.image
     row = scales.set_by_hand(image=image, by=build.nurse(), points=[(10, 20), (210, 20)], mm=10, revision=1)
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert (image.mm_per_px, image.scale_origin) == (0.05, "hand")
     assert image.scale_uncertainty == pytest.approx(0.0141, abs=0.0001)
@@ -198,12 +198,12 @@ def test_a_failed_picture_is_measured_again_when_its_file_is_back():
     path, row = storage.path(image.sha256), image.assessments.get()
     kept = path.read_bytes()
     path.write_bytes(b"rotten")
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     path.write_bytes(kept)
     row.refresh_from_db()
     nurse = build.nurse()
     measure.measure_again(assessment=row, by=nurse, revision=row.revision)
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert (row.state, row.attempts, row.failure) == ("done", 1, "")
     waits = Review.objects.get(state="waiting")

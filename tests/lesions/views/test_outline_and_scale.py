@@ -90,7 +90,7 @@ def test_the_pages_say_who_drew_the_outline(nurse, mole):
     lesion, before = url("lesion", image.lesion_id), url("decision", image.lesion.reviews.get().pk)
     assert "being measured again" in nurse.get(lesion).content.decode()
     assert "is being measured again" in nurse.get(before).content.decode()
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     now = url("decision", image.lesion.reviews.get(state="waiting").pk)
     for address in (lesion, now):
         page = nurse.get(address).content.decode()
@@ -122,7 +122,7 @@ def test_a_failed_picture_is_measured_again_from_the_pictures_page(nurse):
     row, path = image.assessments.get(), storage.path(image.sha256)
     kept = path.read_bytes()
     path.write_bytes(b"rotten")
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     path.write_bytes(kept)
     row.refresh_from_db()
     assert url("measure_again", row.pk) in nurse.get(url("pictures")).content.decode()
@@ -139,7 +139,7 @@ def test_queries_do_not_grow_with_outlines(nurse, mole):
     def redraw(points):
         image.refresh_from_db()
         row = outlines.draw(image=image, by=build.nurse(), points=points, revision=image.revision)
-        measure.run(row.pk)
+        measure.measure_picture(row.pk)
 
     redraw([(100, 100), (200, 100), (200, 200)])
     before = [queries(nurse, address) for address in addresses]
@@ -153,7 +153,7 @@ def test_an_outline_that_could_not_be_measured_is_told_on_the_lesion_page(nurse,
     points = [(100, 100), (200, 100), (200, 200)]
     row = outlines.draw(image=image, by=build.nurse(), points=points, revision=1)
     storage.path(image.sha256).write_bytes(b"rotten")
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     page = nurse.get(url("lesion", image.lesion_id)).content.decode()
     assert "has changed on the disk" in page and "mm ±" in page
 

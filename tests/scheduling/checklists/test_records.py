@@ -15,7 +15,7 @@ from lesions.models import Assessment
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.models import Checklist
-from scheduling.rules import checklists as core
+from scheduling.rules import checklist_sums as core
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene

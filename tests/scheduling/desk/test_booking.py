@@ -26,7 +26,7 @@ def test_the_whole_way_of_a_missed_visit_keeps_the_original_dates():
     recall.refresh_from_db()
     assert recall.state == "booked"
     with scene.later(hours=4):
-        booking.missed(appointment=visit, by=build.nurse(), revision=visit.revision)
+        booking.record_missed(appointment=visit, by=build.nurse(), revision=visit.revision)
         replan.replan_patient(recall.patient_id)
     recall.refresh_from_db()
     assert (recall.state, recall.reopened) == ("due", 1)
@@ -59,7 +59,7 @@ def test_what_was_done_completes_and_what_was_not_opens_again():
     recall = scene.due_check()
     visit = scene.booked(recall)
     with scene.later(hours=4):
-        booking.attended(
+        booking.record_attended(
             appointment=visit,
             by=build.nurse(),
             revision=visit.revision,
@@ -76,7 +76,7 @@ def test_what_was_done_completes_and_what_was_not_opens_again():
     )
     with scene.later(hours=5):
         done = [("full_skin_check", "patient")]
-        booking.attended(appointment=visit, by=build.nurse(), revision=visit.revision, done=done)
+        booking.record_attended(appointment=visit, by=build.nurse(), revision=visit.revision, done=done)
         assert scene.check_of(recall.patient).number == 2
     recall.refresh_from_db()
     assert recall.state == "completed"
@@ -86,9 +86,9 @@ def test_an_outcome_is_entered_once():
     visit = scene.booked(scene.due_check())
     seen = visit.revision
     with scene.later(hours=4):
-        booking.missed(appointment=visit, by=build.nurse(), revision=seen)
+        booking.record_missed(appointment=visit, by=build.nurse(), revision=seen)
         with pytest.raises(StaleRow):
-            booking.missed(appointment=visit, by=build.nurse(), revision=seen)
+            booking.record_missed(appointment=visit, by=build.nurse(), revision=seen)
 
 
 def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():

@@ -21,7 +21,7 @@ def recall():
 
 def tried(recall, outcome="no_answer", route="phone", address="000", hours_ago=0, **more):
     at = scene.NOON - timedelta(hours=hours_ago)
-    return contacts.log(
+    return contacts.log_attempt(
         recall=recall, by=build.nurse(), route=route, address=address, outcome=outcome, at=at, **more
     )
 

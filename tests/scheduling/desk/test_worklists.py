@@ -98,7 +98,7 @@ def test_who_asks_to_be_called_later_comes_back_on_that_day():
     recall = scene.due_check()
     item_of(recall)
     friday = scene.TODAY + timedelta(days=2)
-    contacts.log(
+    contacts.log_attempt(
         recall=recall, by=build.nurse(), route="phone", address="000", outcome="asks_later", next_on=friday
     )
     assert on_the_list() == []

@@ -254,7 +254,7 @@ def test_a_lesion_before_a_dermatologist_is_no_second_question():
     picture = pictures.file(lesion)
     replan.replan_patient(patient.pk)
     assert open_problems(patient) == []
-    measure.run(picture.assessments.get().pk)
+    measure.measure_picture(picture.assessments.get().pk)
     replan.replan_patient(patient.pk)
     assert open_problems(patient) == []
     Review.objects.filter(lesion=lesion).update(state="superseded")

@@ -108,7 +108,9 @@ def test_who_cannot_be_reached_stays_open_with_a_day():
 
     def aside(days):
         on = scene.TODAY + timedelta(days=days)
-        closing.unreachable(recall=recall, by=by, revision=recall.revision, next_look_on=on, note="4 calls")
+        closing.mark_unreachable(
+            recall=recall, by=by, revision=recall.revision, next_look_on=on, note="4 calls"
+        )
 
     for wrong in (0, 91):
         with pytest.raises(closing.RecallRefused):

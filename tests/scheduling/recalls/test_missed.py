@@ -27,7 +27,7 @@ def visit(recall, outcome):
     made = scene.booked(recall)
     with scene.later(hours=4):
         if outcome == "missed":
-            booking.missed(appointment=made, by=build.nurse(), revision=made.revision)
+            booking.record_missed(appointment=made, by=build.nurse(), revision=made.revision)
         else:
             booking.cancel(appointment=made, by=build.nurse(), revision=made.revision, whose=outcome)
 
@@ -62,7 +62,9 @@ def test_tried_and_not_reached_goes_to_a_dermatologist():
     for days, route in ((20, "phone"), (10, "phone"), (2, "post")):
         at = scene.NOON - timedelta(days=days)
         outcome = "sent" if route == "post" else "no_answer"
-        contacts.log(recall=recall, by=build.nurse(), route=route, address="x", outcome=outcome, at=at)
+        contacts.log_attempt(
+            recall=recall, by=build.nurse(), route=route, address="x", outcome=outcome, at=at
+        )
     row = only()
     assert (row.why, row.owner) == ("not reached: 2 calls, 1 letter", "dermatologist")
 
@@ -70,7 +72,7 @@ def test_tried_and_not_reached_goes_to_a_dermatologist():
 def test_reached_and_not_booked():
     recall = scene.overdue_check()
     scene.hours(day=MAY)
-    contacts.log(recall=recall, by=build.nurse(), route="phone", address="x", outcome="spoke")
+    contacts.log_attempt(recall=recall, by=build.nurse(), route="phone", address="x", outcome="spoke")
     assert only().why == "reached on 17 Jun 2026, not booked"
 
 

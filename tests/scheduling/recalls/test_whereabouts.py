@@ -86,7 +86,7 @@ def test_the_counts_add_up_and_the_lists_agree_on_a_mixed_population():
     for make in POPULATION.values():
         make()
         make()
-    found = whereabouts.live()
+    found = whereabouts.count_now()
     assert found.holds and found.total == found.records == Patient.objects.count() == 16
     assert set(found.counts.values()) == {0, 2}
     assert whereabouts.overdue_now() == {row.patient.pk for row in missed.rows(scene.TODAY)}
@@ -105,14 +105,14 @@ def test_a_patient_whose_plan_is_behind_the_facts_is_a_problem_until_it_is_made(
 def test_who_fell_out_of_every_list_stands_nowhere():
     patient = planned()
     Recall.objects.filter(patient=patient).delete()
-    found = whereabouts.live()
+    found = whereabouts.count_now()
     assert place_of(patient) == "nowhere" and not found.holds and found.total == found.records
 
 
 def test_a_recall_booked_for_nothing_is_found_behind_another_duty():
     recall = scene.due_check()
     Recall.objects.filter(pk=recall.pk).update(state="booked")
-    found = whereabouts.live()
+    found = whereabouts.count_now()
     assert place_of(recall.patient) == "planned", "the yearly risk assessment hides it"
     assert [fault.patients for fault in found.faults] == [(recall.patient_id,)] and not found.holds
 
@@ -121,18 +121,18 @@ def test_a_missed_visit_leaves_no_fault():
     recall = scene.due_check()
     visit = scene.booked(recall)
     with scene.later(hours=4):
-        booking.missed(appointment=visit, by=build.nurse(), revision=visit.revision)
-        assert whereabouts.live().holds and place_of(recall.patient) == "open"
+        booking.record_missed(appointment=visit, by=build.nurse(), revision=visit.revision)
+        assert whereabouts.count_now().holds and place_of(recall.patient) == "open"
 
 
 def test_a_merged_record_is_not_counted():
     kept, merged = planned(), planned()
     Patient.objects.filter(pk=merged.pk).update(merged_into=kept)
-    assert whereabouts.live().records == 1 and place_of(merged) is None
+    assert whereabouts.count_now().records == 1 and place_of(merged) is None
 
 
 def alarms():
-    return {alarm.code: alarm.patients for alarm in whereabouts.live().alarms}
+    return {alarm.code: alarm.patients for alarm in whereabouts.count_now().alarms}
 
 
 @pytest.mark.parametrize(
@@ -166,10 +166,10 @@ def test_an_urgent_sign_is_open_work_at_once():
 def test_the_count_of_a_day_is_kept_with_the_time_it_ran():
     planned()
     scene.melanoma(date(2026, 5, 1), told=False)
-    run = whereabouts.count(scene.TODAY)
+    run = whereabouts.count_everybody(scene.TODAY)
     assert (run.records, run.holds, run.ran_at) == (2, True, scene.NOON)
     assert [alarm["code"] for alarm in run.alarms] == ["not_told"]
-    whereabouts.count(scene.TODAY)
+    whereabouts.count_everybody(scene.TODAY)
     assert FailsafeRun.objects.count() == 1
 
 

@@ -52,7 +52,7 @@ def test_today_shows_who_is_to_be_reached_and_why(client, sign_in):
 
 
 def test_an_empty_day_says_what_was_counted(client, sign_in):
-    whereabouts.count(scene.TODAY)
+    whereabouts.count_everybody(scene.TODAY)
     sign_in("nurse")
     assert "Nobody is left to reach today; 0 records were counted" in page(client, "today")
 
@@ -285,7 +285,7 @@ def test_the_patient_page_says_what_is_due_and_why(client, sign_in):
 def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):
     sign_in("nurse")
     assert "Nobody has counted yet" in page(client, "diary")
-    whereabouts.count(scene.TODAY)
+    whereabouts.count_everybody(scene.TODAY)
     assert "counted yet" not in page(client, "diary")
     with scene.later(days=1):
         assert "count of where everybody is did not run; the last one is of 17 Jun 2026" in page(

@@ -133,7 +133,7 @@ def test_the_failsafe_holds_and_raises_its_alarms(built):
     run = FailsafeRun.objects.get(day=clock.today())
     assert run.holds and run.records == len(building.FEW)
     assert {alarm["code"] for alarm in run.alarms} == {"no_check", "not_told"}
-    assert whereabouts.live().holds
+    assert whereabouts.count_now().holds
 
 
 def test_rules_limits_and_tiers_are_in_force_by_two_people_and_a_draft_lies_ready(built):

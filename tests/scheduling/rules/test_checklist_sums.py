@@ -5,7 +5,7 @@ from itertools import product
 
 import pytest
 
-from scheduling.rules import checklists
+from scheduling.rules import checklist_sums
 
 WEIGHTED = (
     "change_in_size",
@@ -33,7 +33,7 @@ def ticked(names, chosen):
 
 
 def abcd(a, b, c, d):
-    return checklists.abcd_rule(asymmetry=a, border=b, colours=c, structures=d)
+    return checklist_sums.abcd_rule(asymmetry=a, border=b, colours=c, structures=d)
 
 
 # clinical.md §5.1, worked table: A, B, C, D, total score, threshold of 4.75 reached, where it lies among the published limits
@@ -90,7 +90,7 @@ def test_abcd_refuses_what_the_rule_does_not_know(index, name, side):
     ],
 )
 def test_weighted_seven_point(chosen, diameter, total, met):
-    score = checklists.weighted_seven_point(diameter_mm=Decimal(diameter), **ticked(WEIGHTED, chosen))
+    score = checklist_sums.weighted_seven_point(diameter_mm=Decimal(diameter), **ticked(WEIGHTED, chosen))
     assert (score.value, score.threshold_met) == (total, met)
     assert score.words.startswith(f"{total} of 10. Published threshold (NICE NG12): 3 or more")
     assert "any one feature is enough" in score.words
@@ -99,7 +99,7 @@ def test_weighted_seven_point(chosen, diameter, total, met):
 @pytest.mark.parametrize("diameter", ["0", "-1", "NaN"])
 def test_a_diameter_is_above_zero(diameter):
     with pytest.raises(ValueError, match="above zero"):
-        checklists.weighted_seven_point(diameter_mm=Decimal(diameter), **ticked(WEIGHTED, set()))
+        checklist_sums.weighted_seven_point(diameter_mm=Decimal(diameter), **ticked(WEIGHTED, set()))
 
 
 # clinical.md §5.3, examples: total, classic threshold of 3, revised threshold of 1
@@ -118,10 +118,10 @@ def test_a_diameter_is_above_zero(diameter):
 )
 def test_dermoscopic_seven_point(chosen, total, classic, revised):
     given = ticked(DERMOSCOPIC, chosen)
-    by_threshold = [checklists.dermoscopic_seven_point(**given, revised=which) for which in (False, True)]
+    by_threshold = [checklist_sums.dermoscopic_seven_point(**given, revised=which) for which in (False, True)]
     assert [score.value for score in by_threshold] == [total, total]
     assert [score.threshold_met for score in by_threshold] == [classic, revised]
-    assert "(Argenziano 1998): 3 or more" in checklists.dermoscopic_seven_point(**given).words
+    assert "(Argenziano 1998): 3 or more" in checklist_sums.dermoscopic_seven_point(**given).words
     assert "(revised, as restated on dermoscopedia): 1 or more" in by_threshold[1].words
 
 
@@ -137,6 +137,6 @@ def test_dermoscopic_seven_point(chosen, total, classic, revised):
     ],
 )
 def test_three_point(chosen, total, met):
-    score = checklists.three_point(**ticked(THREE, chosen))
+    score = checklist_sums.three_point(**ticked(THREE, chosen))
     assert (score.value, score.threshold_met) == (total, met)
     assert score.words == f"{total} of 3. Published threshold (DermNet): 2 or more, biopsy."
