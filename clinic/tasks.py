@@ -6,8 +6,8 @@ from clinic import clock, jobs
 
 
 @shared_task(name="clinic.tasks.do")
-def do(name: str, row_id: int) -> None:
-    jobs.WORK[name].do(row_id)
+def do(name: str, row_ids: list[int]) -> None:
+    jobs.WORK[name].run(row_ids)
 
 
 @shared_task(name="clinic.tasks.sweep")

@@ -1,5 +1,6 @@
 """What the background does for this app: plans that are out of date, idle claims, and the chores of the morning."""
 
+from collections.abc import Sequence
 from datetime import time
 
 from clinic import clock, jobs
@@ -13,10 +14,16 @@ from scheduling.rule_changes import preview_jobs
 def replan_and_list(patient_id: int) -> None:
     """Plan anew; who became due in the course of the day is on today's list at once."""
     if replan.replan_patient(patient_id):
-        worklists.catch_up(patient_id, clock.today())
+        worklists.catch_up([patient_id], clock.today())
 
 
-jobs.register_work(jobs.Work("replan", "quick", replan.patients_to_replan, replan_and_list))
+def replan_and_list_many(patient_ids: Sequence[int]) -> None:
+    worklists.catch_up(replan.replan_many(patient_ids), clock.today())
+
+
+jobs.register_work(
+    jobs.Work("replan", "quick", replan.patients_to_replan, replan_and_list, replan_and_list_many)
+)
 jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))
 jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_jobs.work))
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))

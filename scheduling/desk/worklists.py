@@ -58,9 +58,9 @@ def build(day: date) -> int:
     return len(added)
 
 
-def catch_up(patient_id: int, day: date) -> int:
+def catch_up(patient_ids: Iterable[int], day: date) -> int:
     """Who became due in the course of the day is on its list at once."""
-    missing = to_reach(day).filter(patient_id=patient_id).exclude(work_items__day=day)
+    missing = to_reach(day).filter(patient__in=patient_ids).exclude(work_items__day=day)
     return build(day) if missing.exists() else 0
 
 

@@ -1,6 +1,6 @@
 """What a new plan changes for one patient, in words; a plan can be tried and taken back."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
@@ -33,19 +33,21 @@ class _OpenRows:
     problems: dict[int, PlanProblem]
 
 
-def replan_and_compare(
-    patient_id: int, *, keep: bool, reader: replan.FactsReader | None = None
-) -> list[Difference] | None:
-    """Make the plan anew and say what changed; None where no plan could be made.
+def replan_and_compare(keys: Sequence[int], *, keep: bool) -> dict[int, list[Difference] | None]:
+    """Make plans anew and say what changed for each; None for whom no plan could be made.
 
     With `keep` false the same writes are made and taken back, so that what is said is what will happen.
     """
-    found: list[Difference] | None = None
+    found: dict[int, list[Difference] | None] = dict.fromkeys(keys)
     try:
         with transaction.atomic():
-            before = _standing(patient_id)
-            if replan.replan_patient(patient_id, reader) is not None:
-                found = [*_of_recalls(before, patient_id), *_of_problems(before, patient_id)]
+            before = _open_rows(keys)
+            done = replan.replan_many(keys)
+            after = _open_rows(keys)
+            ended = _ended(before, after)
+            for key in done:
+                recalls = _of_recalls(before[key], after[key], ended)
+                found[key] = [*recalls, *_of_problems(before[key], after[key])]
             if not keep:
                 raise _TakenBack
     except _TakenBack:
@@ -53,18 +55,26 @@ def replan_and_compare(
     return found
 
 
-def _standing(patient_id: int) -> _OpenRows:
-    open_recalls = Recall.objects.filter(patient=patient_id, state__in=OPEN).order_by("pk")
-    open_problems = PlanProblem.objects.filter(patient=patient_id, gone_on__isnull=True).order_by("pk")
-    return _OpenRows({row.pk: row for row in open_recalls}, {row.pk: row for row in open_problems})
+def _open_rows(keys: Sequence[int]) -> dict[int, _OpenRows]:
+    rows = {key: _OpenRows({}, {}) for key in keys}
+    for recall in Recall.objects.filter(patient__in=keys, state__in=OPEN).order_by("pk"):
+        rows[recall.patient_id].recalls[recall.pk] = recall
+    for problem in PlanProblem.objects.filter(patient__in=keys, gone_on__isnull=True).order_by("pk"):
+        rows[problem.patient_id].problems[problem.pk] = problem
+    return rows
 
 
-def _of_recalls(before: _OpenRows, patient_id: int) -> Iterator[Difference]:
+def _ended(before: dict[int, _OpenRows], after: dict[int, _OpenRows]) -> dict[int, Recall]:
+    return Recall.objects.in_bulk(
+        [pk for key in before for pk in before[key].recalls.keys() - after[key].recalls.keys()]
+    )
+
+
+def _of_recalls(was: _OpenRows, now: _OpenRows, ended: dict[int, Recall]) -> Iterator[Difference]:
     """A duty that another number or rule replaces is one that moved, though it is a row of its own."""
-    after = _standing(patient_id).recalls
-    ended = Recall.objects.in_bulk(before.recalls.keys() - after.keys())
-    opened = {(row.purpose, row.subject): row for key, row in after.items() if key not in before.recalls}
-    for key, old in before.recalls.items():
+    before, after = was.recalls, now.recalls
+    opened = {(row.purpose, row.subject): row for key, row in after.items() if key not in before}
+    for key, old in before.items():
         if key not in ended:
             yield from _kept(old, after[key])
         elif ended[key].state == RecallState.COMPLETED:
@@ -104,14 +114,14 @@ def _window(row: Recall) -> str:
     return f"{write_day(row.earliest)} to {write_day(row.latest)}, target {write_day(row.target)}"
 
 
-def _of_problems(before: _OpenRows, patient_id: int) -> Iterator[Difference]:
-    after = _standing(patient_id).problems
-    for key, old in before.problems.items():
+def _of_problems(was: _OpenRows, now: _OpenRows) -> Iterator[Difference]:
+    before, after = was.problems, now.problems
+    for key, old in before.items():
         if key not in after:
             yield Difference("problem gone", _asked(old))
         elif after[key].text != old.text:
             yield Difference("problem changed", _asked(after[key]))
-    for key in sorted(after.keys() - before.problems.keys()):
+    for key in sorted(after.keys() - before.keys()):
         yield Difference("problem new", _asked(after[key]))
 
 

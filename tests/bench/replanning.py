@@ -126,15 +126,16 @@ def progress(done, of):
 
 
 def sweep(alone):
-    """Everybody who is behind, one transaction each; seconds, processor seconds, and how many were planned."""
+    """Everybody who is behind, a portion in one transaction; seconds, processor seconds, and how many were planned."""
     from scheduling.planning import replan
 
     begin, worked = time.perf_counter(), time.process_time()
     keys = replan.patients_to_replan(None)
-    ahead = None if alone else replan.FactsReader(keys)
-    for number, key in enumerate(keys, start=1):
-        assert replan.replan_patient(key, ahead) is not None
-        progress(number, len(keys))
+    size = 1 if alone else replan.PORTION
+    for start in range(0, len(keys), size):
+        portion = keys[start : start + size]
+        assert replan.replan_many(portion) == set(portion)
+        progress(start + len(portion), len(keys))
     return time.perf_counter() - begin, time.process_time() - worked, len(keys)
 
 
@@ -174,9 +175,8 @@ def queries(connection, by, alone):
     for what in ("first plans", "facts moved"):
         keys = replan.patients_to_replan(None)
         with CaptureQueriesContext(connection) as caught:
-            ahead = None if alone else replan.FactsReader(keys)
-            for key in keys:
-                replan.replan_patient(key, ahead)
+            for key in keys if alone else [keys]:
+                replan.replan_many([key] if alone else key)
         print(f"{what}: {len(caught) / len(keys):.1f} queries per patient", flush=True)
         Patient.objects.update(facts_revision=F("facts_revision") + 1)
 
@@ -185,7 +185,9 @@ def main():
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("patients", nargs="*", type=int, default=[1000, 10_000, 100_000])
     asked.add_argument("--database", default="sqlite")
-    asked.add_argument("--alone", action="store_true", help="each patient read alone, as in the background")
+    asked.add_argument(
+        "--alone", action="store_true", help="each patient planned alone, as after a single fact"
+    )
     asked.add_argument("--queries", action="store_true", help="count queries per patient instead")
     asked = asked.parse_args()
     with tempfile.TemporaryDirectory(prefix="replanning-") as folder:

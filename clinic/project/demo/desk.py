@@ -99,8 +99,7 @@ def call(demo: DemoClinic, part: Part, event: e.Called) -> None:
 def write_lists(demo: DemoClinic) -> None:
     """What the night would have done, and one item that the other nurse has taken."""
     today = demo.calendar.today
-    for patient_id in replan.patients_to_replan():
-        replan.replan_patient(patient_id)
+    replan.replan_many(replan.patients_to_replan(None))
     closing.become_due(today)
     worklists.build(today)
     item = WorkItem.objects.filter(day=today, recall__patient__family_name=CLAIMED_BY_OTHER).first()

@@ -39,10 +39,11 @@ class Command(BaseCommand):
         self.sum(found, dry_run)
 
     def plan(self, todo: list[int], *, keep: bool) -> dict[int, list[Difference] | None]:
-        found, reader = {}, replan.FactsReader(todo)
-        for number, patient_id in enumerate(todo, start=1):
-            found[patient_id] = plan_diff.replan_and_compare(patient_id, keep=keep, reader=reader)
-            progress.show(self.stdout, number, len(todo))
+        found: dict[int, list[Difference] | None] = {}
+        for start in range(0, len(todo), replan.PORTION):
+            portion = todo[start : start + replan.PORTION]
+            found |= plan_diff.replan_and_compare(portion, keep=keep)
+            progress.show(self.stdout, len(found), len(todo))
         return found
 
     def tell(self, found: dict[int, list[Difference] | None]) -> None:

@@ -4,10 +4,11 @@ from datetime import date
 
 import pytest
 from django.core.management import call_command
+from django.db import transaction
 from django.db.models import F
 
 from clinic import clock
-from clinic.models import AuditRecord, Patient, Policy
+from clinic.models import AuditRecord, Patient, Policy, StaleRow
 from clinic.people import patients
 from lesions.measuring import measure
 from lesions.models import Review
@@ -15,6 +16,7 @@ from lesions.register import register as lesions
 from lesions.review import pathology
 from scheduling.models import OPEN, Plan, PlanProblem, Recall
 from scheduling.planning import replan, rules_in_force
+from scheduling.planning.plan_writer import PlanWriter
 from scheduling.recalls import closing
 from scheduling.rules.ruleset import ruleset
 from tests import build
@@ -180,24 +182,81 @@ def test_facts_that_move_while_the_plan_is_made_are_planned_again(monkeypatch):
     assert replan.patients_to_replan() == [] and Recall.objects.filter(state="completed").count() == 1
 
 
-def test_facts_that_move_after_they_were_read_ahead_are_read_again():
+def overtaken(monkeypatch, act):
+    """`act` once, after facts and rules of a portion were read and before anything is written."""
+    real, done = replan.gather_facts_of_all, []
+
+    def gather_and_be_overtaken(who):
+        known = real(who)
+        if not done:
+            done.append(act())
+        return known
+
+    monkeypatch.setattr(replan, "gather_facts_of_all", gather_and_be_overtaken)
+
+
+def test_facts_that_move_after_a_portion_was_read_are_read_again(monkeypatch):
     first, second = scene.due_check().patient, scene.due_check().patient
-    reader = replan.FactsReader([first.pk, second.pk])
-    replan.replan_patient(first.pk, reader)
-    scene.came(second, scene.TODAY)
-    replan.replan_patient(second.pk, reader)
+    overtaken(monkeypatch, lambda: scene.came(second, scene.TODAY))
+    assert replan.replan_many([first.pk, second.pk]) == {first.pk, second.pk}
     assert replan.patients_to_replan() == []
     assert [row.patient for row in Recall.objects.filter(state="completed")] == [second]
 
 
-def test_rules_that_change_after_they_were_read_ahead_are_read_again():
+def test_rules_that_change_after_a_portion_was_read_are_read_again(monkeypatch):
     first, second = scene.due_check().patient, scene.due_check().patient
-    reader = replan.FactsReader([first.pk, second.pk])
-    replan.replan_patient(first.pk, reader)
-    newer = build.rules_in_force()
-    replan.replan_patient(second.pk, reader)
-    assert replan.patients_to_replan() == [first.pk]
-    assert set(Recall.objects.filter(patient=second).values_list("policy", flat=True)) == {newer.pk}
+    made = []
+    overtaken(monkeypatch, lambda: made.append(build.rules_in_force()))
+    assert replan.replan_many([first.pk, second.pk]) == {first.pk, second.pk}
+    assert replan.patients_to_replan() == []
+    assert set(Recall.objects.filter(state__in=OPEN).values_list("policy", flat=True)) == {made[0].pk}
+
+
+def test_one_conflict_leaves_the_others_of_its_portion_planned(monkeypatch):
+    """A row that somebody changed in between takes the portion back; everybody is then planned alone."""
+    patients = [scene.due_check().patient for _ in range(3)]
+    newer = scene.due_check().patient
+    real, calls = PlanWriter.write, []
+
+    def stale_once(self):
+        calls.append(len(self.answers))
+        if len(calls) == 1:
+            real(self)
+            raise StaleRow(newer)
+        return real(self)
+
+    monkeypatch.setattr(PlanWriter, "write", stale_once)
+    Patient.objects.update(facts_revision=F("facts_revision") + 1)
+    keys = [patient.pk for patient in patients]
+    assert replan.replan_many(keys) == set(keys)
+    assert calls == [3, 1, 1, 1] and replan.patients_to_replan() == [newer.pk]
+
+
+def test_a_portion_writes_what_each_alone_would_have_written():
+    """Two people with the same facts, one planned alone and one in a portion: same recalls, same records."""
+    alone, others = build.patient(), [build.patient() for _ in range(3)]
+    for patient in (alone, *others):
+        build.risk_assessment(patient, red_hair=True)
+        scene.mark(patient, monitoring="long", since=clock.today())
+    replan.replan_patient(alone.pk)
+    replan.replan_many([patient.pk for patient in others])
+    replan.replan_many([patient.pk for patient in others])
+    for patient in others:
+        assert written(patient) == written(alone)
+
+
+def written(patient):
+    recalls = Recall.objects.filter(patient=patient).order_by("purpose", "latest")
+    actions = AuditRecord.objects.filter(patient=patient, by=None).order_by("pk")
+    fields = ("purpose", "rule", "number", "earliest", "target", "latest", "state", "urgency")
+    return list(recalls.values_list(*fields)), sorted(actions.values_list("action", flat=True))
+
+
+def test_ten_patients_cost_few_queries_more_than_one(django_assert_max_num_queries):
+    keys = [scene.due_check().patient.pk for _ in range(10)]
+    Patient.objects.update(facts_revision=F("facts_revision") + 1)
+    with django_assert_max_num_queries(30):
+        replan.replan_many(keys)
 
 
 def test_a_plan_that_changes_nothing_costs_few_queries_however_many_recalls(django_assert_max_num_queries):
@@ -208,10 +267,9 @@ def test_a_plan_that_changes_nothing_costs_few_queries_however_many_recalls(djan
     replan.replan_patient(patient.pk)
     assert Recall.objects.filter(patient=patient, state__in=OPEN).count() >= 4
     Patient.objects.filter(pk=patient.pk).update(facts_revision=F("facts_revision") + 1)
-    reader = replan.FactsReader([patient.pk])
-    reader.read = replan._read([patient.pk])
-    with django_assert_max_num_queries(10):
-        replan.replan_patient(patient.pk, reader)
+    writer = replan._ask([patient.pk])
+    with django_assert_max_num_queries(10), transaction.atomic():
+        writer.write()
 
 
 def test_many_are_gathered_in_no_more_queries_and_each_gets_its_own(django_assert_max_num_queries):
@@ -225,12 +283,12 @@ def test_many_are_gathered_in_no_more_queries_and_each_gets_its_own(django_asser
     assert [len(known[patient.pk].done) for patient in patients] == [0, 1, 0]
 
 
-@pytest.mark.parametrize(("reader", "state"), [(29, "planned"), (28, "due")])
-def test_surveillance_comes_on_the_list_four_weeks_ahead(reader, state):
+@pytest.mark.parametrize(("days", "state"), [(29, "planned"), (28, "due")])
+def test_surveillance_comes_on_the_list_four_weeks_ahead(days, state):
     """The length of the ladder for urgency B: operations.md 1.3, a clinic setting."""
     recall = scene.check_of(scene.melanoma(date(2026, 5, 15)))
     assert recall.state == "planned"
-    with clock.at(scene.at(5, day=date.fromordinal(recall.earliest.toordinal() - reader))):
+    with clock.at(scene.at(5, day=date.fromordinal(recall.earliest.toordinal() - days))):
         closing.become_due(clock.today())
     recall.refresh_from_db()
     assert recall.state == state
