@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from scheduling.rules.facts import facts, first_schema
+from scheduling.rules.facts import facts
 from scheduling.rules.plan import engine, wording
 from scheduling.rules.plan.plan import Plan
 from scheduling.rules.ruleset import ruleset
@@ -134,12 +134,10 @@ def _ruleset(name: str) -> ruleset.RuleSet:
 
 
 def _plan(options: argparse.Namespace, rules: ruleset.RuleSet) -> Plan:
-    """In the schema in which the facts were written."""
     path = options.facts
     try:
         raw = json.loads(_read(path))
-        answer = engine.plan(facts.parse(raw), rules, options.today)
-        return first_schema.merged(answer) if raw["schema"] == 1 else answer
+        return engine.plan(facts.parse(raw), rules, options.today)
     except json.JSONDecodeError as error:
         raise Unreadable(f"{path} is not JSON: {error}") from None
     except facts.UnreadableFacts as error:

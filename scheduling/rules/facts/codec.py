@@ -22,6 +22,13 @@ class Pattern:
     meaning: str
 
 
+@dataclass(frozen=True)
+class AtMost:
+    """The greatest whole number that a field may hold; the least is 1."""
+
+    most: int
+
+
 class UnreadableFacts(ValueError):
     """FACTS that break their schema; `path` says where, `text` says what."""
 
@@ -35,7 +42,7 @@ def key_of(item: DataclassField[Any]) -> str:
     return cast(str, item.metadata.get("key", item.name))
 
 
-def read(kind: Any, value: Any, path: str, schema: int) -> Any:
+def read(kind: Any, value: Any, path: str) -> Any:
     """A value of the described type, or UnreadableFacts with the path of what is wrong."""
     if value is None:
         if type(None) in _options(kind):
@@ -43,8 +50,8 @@ def read(kind: Any, value: Any, path: str, schema: int) -> Any:
         raise UnreadableFacts(path, "may not be null")
     wanted, entry, is_object = _wanted(kind)
     if entry is not None:
-        return _read_list(entry, value, path, schema)
-    return _read_object(wanted, value, path, schema) if is_object else _read_value(wanted, value, path)
+        return _read_list(entry, value, path)
+    return _read_object(wanted, value, path) if is_object else _read_value(wanted, value, path)
 
 
 @cache
@@ -60,37 +67,33 @@ def _options(kind: Any) -> tuple[Any, ...]:
     return get_args(kind) if get_origin(kind) in (UnionType, Union) else (kind,)
 
 
-def _read_list(kind: Any, value: Any, path: str, schema: int) -> tuple[Any, ...]:
+def _read_list(kind: Any, value: Any, path: str) -> tuple[Any, ...]:
     if not isinstance(value, list | tuple):
         raise UnreadableFacts(path, "expected a list")
-    return tuple(read(kind, entry, f"{path}[{index}]", schema) for index, entry in enumerate(value))
+    return tuple(read(kind, entry, f"{path}[{index}]") for index, entry in enumerate(value))
 
 
-def _read_object(kind: Any, value: Any, path: str, schema: int) -> Any:
+def _read_object(kind: Any, value: Any, path: str) -> Any:
     if not isinstance(value, Mapping):
         raise UnreadableFacts(path, "expected an object")
-    members = _members(kind, schema)
+    members = _members(kind)
     prefix = f"{path}." if path else ""
     for key in value:
         if key not in members:
-            raise UnreadableFacts(f"{prefix}{key}", f"is not a key of FACTS schema {schema}")
+            raise UnreadableFacts(f"{prefix}{key}", "is not a key of FACTS")
     for key, (item, _) in members.items():
         if key not in value and not item.metadata.get("may_be_absent"):
             raise UnreadableFacts(f"{prefix}{key}", "is missing; an unknown value is written as null")
     return kind(
-        **{
-            item.name: read(hint, value.get(key), prefix + key, schema)
-            for key, (item, hint) in members.items()
-        }
+        **{item.name: read(hint, value.get(key), prefix + key) for key, (item, hint) in members.items()}
     )
 
 
 @cache
-def _members(kind: Any, schema: int) -> dict[str, tuple[DataclassField[Any], Any]]:
+def _members(kind: Any) -> dict[str, tuple[DataclassField[Any], Any]]:
     """JSON key → field and its type; reading the types anew for each patient took most of the time."""
     hints = get_type_hints(kind, include_extras=True)
-    known = (item for item in fields(kind) if item.metadata.get("from_schema", 1) <= schema)
-    return {key_of(item): (item, hints[item.name]) for item in known}
+    return {key_of(item): (item, hints[item.name]) for item in fields(kind)}
 
 
 def _read_value(kind: Any, value: Any, path: str) -> Any:
@@ -103,9 +106,9 @@ def _read_value(kind: Any, value: Any, path: str) -> Any:
     base, pattern = (get_args(kind)[0], get_args(kind)[1]) if get_origin(kind) is Annotated else (kind, None)
     if type(value) is not base:
         raise UnreadableFacts(path, f"expected {_NAMES[base]}")
-    if base is int and not 1 <= value <= (120 if pattern else 100_000):
-        raise UnreadableFacts(path, f"{value} is out of range")
-    if base is str and pattern and not re.fullmatch(pattern.regex, value):
+    if base is int and not 1 <= value <= (pattern.most if isinstance(pattern, AtMost) else 100_000):
+        raise UnreadableFacts(path, "is out of range")
+    if isinstance(pattern, Pattern) and not re.fullmatch(pattern.regex, value):
         raise UnreadableFacts(path, f"“{value}” is not {pattern.meaning}")
     return value
 
@@ -152,7 +155,7 @@ def _schema_of_one(kind: Any) -> dict[str, Any]:
     if origin is Annotated:
         base, pattern = get_args(kind)
         if base is int:
-            return {"type": "integer", "minimum": 1, "maximum": 120, "description": pattern.meaning}
+            return {"type": "integer", "minimum": 1, "maximum": pattern.most}
         return {"type": "string", "pattern": f"^({pattern.regex})$", "description": pattern.meaning}
     if is_dataclass(kind):
         return _schema_of_object(kind)
@@ -167,15 +170,11 @@ _SHAPES: dict[Any, dict[str, Any]] = {
 }
 
 
-# One schema describes files of every version, so what a later one added cannot be required.
-_NOT_ALWAYS = {"may_be_absent", "from_schema"}
-
-
 def _schema_of_object(kind: Any) -> dict[str, Any]:
     hints = get_type_hints(kind, include_extras=True)
     return {
         "type": "object",
         "properties": {key_of(item): schema_of(hints[item.name]) for item in fields(kind)},
-        "required": [key_of(item) for item in fields(kind) if not item.metadata.keys() & _NOT_ALWAYS],
+        "required": [key_of(item) for item in fields(kind) if not item.metadata.get("may_be_absent")],
         "additionalProperties": False,
     }

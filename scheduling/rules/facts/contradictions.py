@@ -15,7 +15,9 @@ _SUBJECTS = {
     "full_skin_check": ("patient",),
     "risk_assessment": ("patient",),
     "lesion_image": ("lesion",),
-    "lesion_examination": ("lesion",),
+    # Under the patient: a concern about no lesion that is on record.
+    "lesion_examination": ("lesion", "patient"),
+    "rest_of_skin_check": ("patient",),
     # Under the patient: after a procedure that is not on record, as a clinician set it.
     "result_visit": ("procedure", "patient"),
     "wound_check": ("procedure", "patient"),
@@ -28,12 +30,12 @@ def subject_of(purpose: str) -> str:
     return _SUBJECTS.get(purpose, ("diagnosis",))[0]
 
 
-def check(facts: Facts, schema: int) -> None:
+def check(facts: Facts) -> None:
     """Raise UnreadableFacts with the path of the first fault."""
     _ids(facts)
     _risk(facts)
     _overrides(facts)
-    _subjects(facts, unknown=("procedure:",) if schema == 1 else ())
+    _subjects(facts)
 
 
 def _ids(facts: Facts) -> None:
@@ -59,12 +61,10 @@ def _overrides(facts: Facts) -> None:
             raise UnreadableFacts(f"overrides[{index}].interval", "an interval must be longer than nothing")
 
 
-def _subjects(facts: Facts, unknown: tuple[str, ...]) -> None:
+def _subjects(facts: Facts) -> None:
     # A completion under another subject would silently complete nothing.
     for name in ("done", "closed", "overrides"):
         for index, item in enumerate(getattr(facts, name)):
             path, wanted = f"{name}[{index}].subject", _SUBJECTS.get(item.purpose, ())
-            if item.subject.startswith(unknown):
-                raise UnreadableFacts(path, "procedures have subjects from schema 2 on")
             if wanted and item.subject.partition(":")[0] not in wanted:
                 raise UnreadableFacts(path, f"{item.purpose} belongs to the {wanted[0]}")

@@ -1,24 +1,19 @@
-"""FACTS: everything the planning core may know about one patient (interfaces.md); schema 2, and schema 1 is read too.
-
-Schema 2 files what follows a procedure under `procedure:ID`, and says whether it left sutures to remove and since when
-a risk tier has stood.
-"""
+"""FACTS, schema 2: everything the planning core may know about one patient (interfaces.md)."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date as Day
-from typing import Annotated, Any, Literal, cast
+from typing import Annotated, Any, Literal, cast, get_args
 
-from scheduling.rules.facts import codec, contradictions, first_schema
-from scheduling.rules.facts.codec import Pattern
+from scheduling.rules.facts import codec, contradictions
+from scheduling.rules.facts.codec import AtMost, Pattern
 from scheduling.rules.facts.codec import UnreadableFacts as UnreadableFacts
 
 SCHEMA = 2
-READ = (1, SCHEMA)
 
-Status = Literal["active", "deceased", "transferred", "discharged"]
+Status = Literal["active", "ending", "deceased", "transferred", "moved", "discharged"]
 Tier = Literal["average", "above_average", "high", "very_high"]
 Code = Literal[
     "melanoma",
@@ -37,6 +32,24 @@ Basis = Literal["clinical", "pathological"]
 Primary = Literal["known", "none", "unassessable"]
 LesionState = Literal["watched", "biopsy_decided", "biopsy_taken", "removed", "gone", "entered_in_error"]
 Monitoring = Literal["short", "long"]
+Grade = Literal["mild", "moderate", "severe"]
+Sentinel = Literal["negative", "positive", "not_done"]
+Region = Literal[
+    "face",
+    "scalp",
+    "ear",
+    "lip",
+    "neck",
+    "trunk",
+    "arm",
+    "hand",
+    "palm",
+    "leg",
+    "foot",
+    "sole",
+    "nail",
+    "genital",
+]
 Sign = Literal["raised", "firm", "growing", "bleeding", "new", "painful"]
 DecisionWord = Literal[
     "reassure",
@@ -54,12 +67,15 @@ Purpose = Literal[
     "full_skin_check",
     "lesion_image",
     "lesion_examination",
+    "rest_of_skin_check",
     "result_visit",
     "wound_check",
     "suture_removal",
     "risk_assessment",
     "node_examination",
-    "imaging_or_laboratory",
+    "node_ultrasound",
+    "sectional_imaging",
+    "laboratory",
 ]
 Ground = Literal[
     "completed",
@@ -74,30 +90,65 @@ Ground = Literal[
 
 
 Text = Annotated[str, Pattern(r"[\s\S]*\S[\s\S]*", "a text that is not empty")]
+Id = Annotated[str, Pattern(r"[A-Za-z0-9._-]{1,64}", "an id of letters, digits, “-”, “_” and “.”")]
 Subject = Annotated[
     str,
-    Pattern(r"patient|(diagnosis|lesion|procedure):\S+", "patient, diagnosis:ID, lesion:ID or procedure:ID"),
+    Pattern(
+        r"patient|(diagnosis|lesion|procedure):[A-Za-z0-9._-]{1,64}",
+        "patient, diagnosis:ID, lesion:ID or procedure:ID",
+    ),
+]
+Source = Annotated[
+    str,
+    Pattern(
+        r"patient|(diagnosis|lesion|decision|procedure|override|sign|concern):[A-Za-z0-9._-]{1,64}",
+        "what a series comes from: patient, diagnosis:ID, lesion:ID, decision:ID, procedure:ID, override:ID, "
+        "sign:ID or concern:ID",
+    ),
 ]
 Thickness = Annotated[str, Pattern(r"(>=)?[0-9]{1,3}(\.[0-9]+)?", "millimetres as typed, 0.80 or >=0.8")]
 Interval = Annotated[
     str,
     Pattern(r"P(?=[0-9])([0-9]{1,3}Y)?([0-9]{1,4}M)?([0-9]{1,4}W)?([0-9]{1,5}D)?", "a duration such as P6M"),
 ]
-Months = Annotated[int, Pattern("", "1 to 120 whole months")]
+Millimetres = Annotated[str, Pattern(r"[0-9]{1,3}(\.[0-9]{1,3})?", "millimetres such as 0.6")]
+Months = Annotated[int, AtMost(120)]
+Order = Annotated[int, AtMost(10**15)]
+
+
+@dataclass(frozen=True)
+class UrgentSign:
+    """A sign noted on a lesion, or a caller's concern; answered by the examination that a row links to it."""
+
+    id: Id
+    sign: Sign
+    on: Day
+    answered_on: Day | None = None
+
+
+_TIERS: tuple[str, ...] = get_args(Tier)
 
 
 @dataclass(frozen=True)
 class Risk:
-    """`since`: the first day without a break on which a tier above average, or none above it, has stood."""
+    """A risk tier and the days that matter about it.
+
+    `since` is the first day without a break on which a tier above average, or none above it, has stood;
+    `tier_since` the first on which this tier or a higher one has stood; null counts as the assessment's day.
+    """
 
     tier: Tier
     assessed_on: Day
-    since: Day | None = field(default=None, metadata={"from_schema": 2})
+    since: Day | None = None
+    tier_since: Day | None = None
+    transplant: bool | None = None
 
     def followed_by(self, tier: Tier, on: Day) -> Risk:
         """The next assessment; only where it leaves or enters “average” does something begin."""
         goes_on = (self.tier == "average") == (tier == "average")
-        return Risk(tier, on, (self.since or self.assessed_on) if goes_on else on)
+        since = (self.since or self.assessed_on) if goes_on else on
+        holds = _TIERS.index(tier) <= _TIERS.index(self.tier)
+        return Risk(tier, on, since, (self.tier_since or self.assessed_on) if holds else on, self.transplant)
 
 
 @dataclass(frozen=True)
@@ -106,6 +157,7 @@ class PatientFacts:
     born: Day | None = None
     risk: Risk | None = None
     records_since: Day | None = None
+    concerns: tuple[UrgentSign, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -116,9 +168,10 @@ class RiskClass:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    id: Text
+    id: Id
     code: Code
     anchor: Day | None = None
+    known_on: Day | None = None
     invasive: bool | None = None
     thickness: Thickness | None = None
     ulceration: bool | None = None
@@ -127,44 +180,48 @@ class Diagnosis:
     stage: Stage | None = None
     stage_basis: Basis | None = None
     primary: Primary | None = None
+    grade: Grade | None = None
+    sentinel: Sentinel | None = None
+    deposit_mm: Millimetres | None = None
+    nodes_cleared: bool | None = None
     risk_class: RiskClass | None = None
-    lesion: Text | None = None
-
-
-@dataclass(frozen=True)
-class UrgentSign:
-    sign: Sign
-    on: Day
+    lesion: Id | None = None
 
 
 @dataclass(frozen=True)
 class LesionFacts:
-    id: Text
+    id: Id
     state: LesionState = "watched"
     monitoring: Monitoring | None = None
     since: Day | None = None
     last_image_on: Day | None = None
     site: str | None = None
+    region: Region | None = None
     urgent: tuple[UrgentSign, ...] = ()
-    examined_in_person_on: Day | None = None
 
 
 @dataclass(frozen=True)
 class DecisionFact:
-    id: Text
-    lesion: Text
+    """`order` settles two decisions of one day; `fulfilled_on`: the day on which what was decided was done."""
+
+    id: Id
+    order: Order
+    lesion: Id
     decision: DecisionWord
     on: Day
     months: Months | None = None
+    fulfilled_on: Day | None = None
 
 
 @dataclass(frozen=True)
 class Procedure:
-    id: Text
+    id: Id
     kind: ProcedureKind
     on: Day
     site: str | None = None
-    sutures: bool | None = field(default=None, metadata={"from_schema": 2})
+    region: Region | None = None
+    lesion: Id | None = None
+    sutures: bool | None = None
 
     @property
     def subject(self) -> str:
@@ -178,15 +235,22 @@ class Procedure:
 
 @dataclass(frozen=True)
 class Done:
+    """`not_seen`: regions that were left out of a full skin check."""
+
     purpose: Purpose
     subject: Subject
     on: Day
+    not_seen: tuple[Region, ...] = ()
 
 
 @dataclass(frozen=True)
 class Closed:
+    """One occurrence of one rule and source that somebody closed; “discharge” ends that series."""
+
     purpose: Purpose
     subject: Subject
+    rule: Text
+    of: Source
     anchor: Day
     number: int
     ground: Ground
@@ -197,11 +261,12 @@ class Closed:
 class Override:
     """A clinician's interval, or one date, in place of the rules; exactly one of the two is given."""
 
-    id: Text
+    id: Id
     purpose: Purpose
     subject: Subject
     reason: Text
     by: Text
+    decided_on: Day
     interval: Interval | None = field(default=None, metadata={"may_be_absent": True})
     date: Day | None = field(default=None, metadata={"may_be_absent": True})
     until: Day | None = None
@@ -221,7 +286,7 @@ class Facts:
 
 def parse(obj: Mapping[str, Any]) -> Facts:
     """
-    Read FACTS, schema 2 or 1.
+    Read FACTS, schema 2.
 
     Parameters
     ----------
@@ -237,12 +302,12 @@ def parse(obj: Mapping[str, Any]) -> Facts:
         raise UnreadableFacts("", "expected an object")
     if "schema" not in obj:
         raise UnreadableFacts("schema", "is missing")
-    if type(obj["schema"]) is not int or obj["schema"] not in READ:
-        raise UnreadableFacts("schema", "only schemas 1 and 2 are understood")
+    if type(obj["schema"]) is not int or obj["schema"] != SCHEMA:
+        raise UnreadableFacts("schema", "only schema 2 is understood")
     plain = {key: value for key, value in obj.items() if key != "schema"}
-    facts = cast(Facts, codec.read(Facts, plain, "", obj["schema"]))
-    contradictions.check(facts, obj["schema"])
-    return first_schema.brought_up(facts) if obj["schema"] == 1 else facts
+    facts = cast(Facts, codec.read(Facts, plain, ""))
+    contradictions.check(facts)
+    return facts
 
 
 def to_json(facts: Facts) -> dict[str, Any]:
@@ -251,9 +316,9 @@ def to_json(facts: Facts) -> dict[str, Any]:
 
 
 def schema() -> dict[str, Any]:
-    """FACTS, schemas 1 and 2, as JSON Schema 2020-12, made from the dataclasses above."""
+    """FACTS as JSON Schema 2020-12, made from the dataclasses above."""
     body = codec.schema_of(Facts)
-    body["properties"] = {"schema": {"enum": list(READ)}, **body["properties"]}
+    body["properties"] = {"schema": {"const": SCHEMA}, **body["properties"]}
     body["required"] = ["schema", *body["required"]]
-    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "FACTS, schemas 1 and 2"}
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "FACTS, schema 2"}
     return {**head, **body}

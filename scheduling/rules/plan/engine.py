@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from scheduling.rules import dates
-from scheduling.rules.facts.facts import Facts, UrgentSign
+from scheduling.rules.facts.facts import Closed, Facts
 from scheduling.rules.plan import own_intervals, wording
+from scheduling.rules.plan.fact_problems import contradictions
+from scheduling.rules.plan.first_check import count_from_last_check
+from scheduling.rules.plan.future_days import FutureDays
+from scheduling.rules.plan.messages import params
+from scheduling.rules.plan.patient_rows import URGENT_RULE as URGENT_RULE
+from scheduling.rules.plan.patient_rows import rest_of_skin, urgent_rows
 from scheduling.rules.plan.plan import Due, Plan, Problem, Reason
 from scheduling.rules.plan.series import History, Occurrence, Series
-from scheduling.rules.plan.series_finder import Surveyor, latest_decision, unexamined
+from scheduling.rules.plan.series_finder import CHECK, SeriesFinder, latest_decision
 from scheduling.rules.ruleset.ruleset import RuleSet
 
 __all__ = ["Due", "Plan", "Problem", "Reason", "plan", "upcoming"]
 
 Key = tuple[str, str]
 State = tuple[Series, Occurrence | None]
-URGENT_RULE = "urgent-sign"
-URGENT_SOURCE = (
-    "Optimal care pathway for people with melanoma, 2nd ed., section 2.1 (elevated, firm, growing); "
-    "latest day: 2 weeks, NICE NG12"
-)
-_URGENT_WITHIN = dates.Duration(days=14)
+FOLLOWED = ("active", "ending")
 _ANSWERS = frozenset({"reassure", "look_again", "biopsy", "excise", "refer", "already_removed"})
 
 
@@ -47,7 +49,7 @@ def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
     ruleset : RuleSet
         From `ruleset.load`.
     today : date
-        The clinic's local day; decides only which problems have begun, never a due date.
+        The clinic's local day; decides which problems have begun and which recorded days are still to come.
 
     Returns
     -------
@@ -57,16 +59,21 @@ def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
 
     Notes
     -----
-    domain.md "Facts in, plan out", points 1-9; clinical.md §9, conventions.
+    domain.md "Facts in, plan out", points 1-14; clinical.md §9, conventions.
     """
-    answer = _Planner(facts, ruleset).answer()
+    coming = FutureDays(today)
+    known = coming.settle(facts)
+    answer = _Planner(known, ruleset).answer()
     begun = [problem for day, problem in answer.later if day <= today]
     changes = [day for day, _ in answer.later if day > today]
+    changes += [coming.next_day] if coming.next_day else []
     valid_until = min(changes) - timedelta(days=1) if changes else date.max
-    problems = sorted(set(answer.problems + begun))
+    problems = sorted({*answer.problems, *begun, *coming.problems}, key=_problem_order)
     due = sorted(answer.due, key=lambda item: (item.latest, item.purpose, item.subject))
-    if facts.patient.status != "active":
+    if facts.patient.status not in FOLLOWED:
         due, problems = [], _not_followed(facts.patient.status, len(due), len(problems))
+    elif not due and not problems:
+        problems = [Problem("nothing_planned", "patient")]
     named = {"name": ruleset.name, "version": ruleset.version, "sha256": ruleset.sha256}
     return Plan(tuple(due), tuple(problems), valid_until, today, named)
 
@@ -84,26 +91,29 @@ def upcoming(facts: Facts, ruleset: RuleSet, today: date, until: date) -> list[D
     -------
     list of Due
         Past ones too, told apart by `number`; each carries the one reason of its own rule. Nothing for a
-        patient who is not active. Order: latest day, purpose, subject.
+        patient who is not followed. Order: latest day, purpose, subject.
     """
-    if facts.patient.status != "active":
+    if facts.patient.status not in FOLLOWED:
         return []
-    found = _Planner(facts, ruleset).occurrences(max(today, until))
+    known = FutureDays(today).settle(facts)
+    found = _Planner(known, ruleset).occurrences(max(today, until))
     return sorted(found, key=lambda item: (item.latest, item.purpose, item.subject, item.rule, item.number))
 
 
 def _not_followed(status: str, due: int, problems: int) -> list[Problem]:
     if not due and not problems:
         return []
-    word = {"deceased": "has died", "transferred": "is followed elsewhere"}.get(status, "was discharged")
-    text = f"The patient {word}; nothing is planned. Open until then: {due} due, {problems} to decide."
-    return [Problem("not_followed", "patient", text)]
+    words = {"deceased": "has died", "transferred": "is followed elsewhere", "moved": "has moved away"}
+    said = params(status=words.get(status, "was discharged"), due=due, problems=problems)
+    return [Problem("not_followed", "patient", said)]
 
 
 class _Planner:
     def __init__(self, facts: Facts, ruleset: RuleSet) -> None:
         self.facts = facts
-        found = Surveyor(facts, ruleset).survey()
+        finder = SeriesFinder(facts, ruleset)
+        found = finder.find()
+        self.looser = finder.looser_checks()
         self.problems, self.without_check = found.problems, found.without_check
         self.later: list[tuple[date, Problem]] = []
         self.groups: dict[Key, list[Series]] = defaultdict(list)
@@ -111,89 +121,99 @@ class _Planner:
             self.groups[series.rule.purpose, series.subject].append(series)
 
     def answer(self) -> _Answer:
-        if self.without_check and not self.states(("full_skin_check", "patient"))[2]:
-            self.problems += self.without_check
+        problems = [*self.problems, *contradictions(self.facts)]
+        if self.without_check and not own_intervals.candidates(self.facts, (CHECK, "patient"), self.check()):
+            problems += self.without_check
+        self.problems = problems
         due = [item for key in self.keys() if (item := self.group(key))]
-        return _Answer(_merged(due, self.urgent()), self.problems, self.later)
+        return _Answer(_merged(due, self.built_in()), self.problems, self.later)
 
     def keys(self) -> list[Key]:
         return sorted({*self.groups, *own_intervals.keys(self.facts)})
 
+    def check(self) -> History:
+        return self.history((CHECK, "patient"))
+
+    def built_in(self) -> list[Due]:
+        """What no rule set plans: urgent signs and concerns, and what a skin check left out."""
+        return [*urgent_rows(self.facts), *rest_of_skin(self.facts)]
+
     def occurrences(self, until: date) -> list[Due]:
-        found = [item for item in self.urgent() if item.target <= until]
+        found = [item for item in self.built_in() if item.target <= until]
         for key in self.keys():
-            history, states, _ = self.states(key)
-            for series, _ in states:
-                last_day = min(until, history.discharged_on or until) if _is_over(series, history) else until
-                shown = (one for one in series.until(history, last_day) if history.shows(one))
-                found += [_due(series, one, series.rule.urgency, (_reason(series, one),)) for one in shown]
-            found += own_intervals.following(self.facts, key, self.groups.get(key, []), history, until)
+            for series, history in self.counted(key):
+                ended = history.discharged.get(series.key) if series.is_discharged(history) else None
+                shown = (
+                    one for one in series.until(history, min(until, ended or until)) if history.shows(one)
+                )
+                found += [_due(series, one, (_reason(series, one),)) for one in shown]
+            found += own_intervals.following(self.facts, key, self.history(key), until)
         return found
 
-    def states(self, key: Key) -> tuple[History, list[State], list[Due]]:
-        """Each series with its first unfinished occurrence, and the overrides that stand."""
-        history, series = self.history(key), self.groups.get(key, [])
-        chosen: list[Due] = []
-        seen = history
-        if self.facts.overrides:
-            chosen = own_intervals.candidates(self.facts, key, series, history)
-            self.problems += own_intervals.problems(self.facts, key, series, history)
-            seen = replace(history, overridden_until=own_intervals.until(self.facts, key))
-        states: list[State] = []
-        for one in series:
-            moved = _from_last_visit(one, seen, self.begun(one, seen))
-            states.append((moved, None if _is_over(one, seen) else moved.first_open(seen)))
-        return seen, sorted(states, key=_order), sorted(chosen, key=_rank)
-
-    def begun(self, series: Series, history: History) -> date | None:
-        """Since when a tier has asked for checks: assessing it again begins nothing anew, ending it does."""
-        risk = self.facts.patient.risk
-        if risk is None or risk.since is None or series.rule.purpose != "full_skin_check":
-            return None
-        ended = history.discharged_on
-        return None if ended is not None and ended >= risk.since else risk.since
+    def counted(self, key: Key) -> Iterator[tuple[Series, History]]:
+        """Each series of a key as it is counted, with the history that counts for it."""
+        history, risk = self.history(key), self.facts.patient.risk
+        for series in self.groups.get(key, []):
+            rolls = series.rule.anchor == "risk" and series.rule.spacing == "attendance"
+            if rolls and risk is not None and key[0] == CHECK:
+                series = count_from_last_check(series, history, risk, self.looser)
+            reach = own_intervals.replaces_until(self.facts, key, series, history)
+            yield series, replace(history, overridden_until=reach) if reach else history
 
     def group(self, key: Key) -> Due | None:
-        """The one open occurrence of a purpose and subject: the earliest latest day governs."""
-        history, states, chosen = self.states(key)
-        for series, occurrence in states:
-            self.what_follows(series, occurrence, history, bool(chosen))
-        reasons = [_reason(*state, replaced=_is_replaced(*state, history)) for state in states]
-        still_open = [(series, occurrence) for series, occurrence in states if occurrence]
-        urgency = min((series.rule.urgency for series, _ in still_open), default="B")
-        if chosen:
-            own = [reason for item in chosen for reason in item.reasons]
-            return replace(chosen[0], reasons=_once(own + reasons), urgency=urgency)
-        put_off = self.put_off(key, history, states)
-        if not still_open:
-            self.nothing_left(key, put_off)
+        """The one open occurrence of a purpose and subject: the earliest latest day governs.
+
+        The target is the earliest of all that is open, so that a further reason never moves it later.
+        """
+        history, counted = self.history(key), list(self.counted(key))
+        chosen = own_intervals.candidates(self.facts, key, history)
+        self.ask_about_overrides(key, history)
+        states = [(series, series.first_open(seen)) for series, seen in counted]
+        for (series, seen), (_, occurrence) in zip(counted, states, strict=True):
+            self.what_follows(series, occurrence, seen, bool(chosen))
+        open_ = [_due(series, occurrence, ()) for series, occurrence in states if occurrence]
+        reasons = self.reasons(key, counted, states, chosen, history)
+        candidates = sorted([*chosen, *open_], key=_rank)
+        if not candidates:
+            self.nothing_left(key, history)
             return None
-        reasons += put_off
-        series, occurrence = still_open[0]
-        self.close_together(series, occurrence, history)
-        return _due(series, occurrence, urgency, _once(reasons))
+        self.close_together(candidates[0], states, history)
+        urgency = min((item.urgency for item in open_), default=candidates[0].urgency)
+        return _governed(candidates, _once(_governing_first(reasons, candidates[0])), urgency)
 
-    def put_off(self, key: Key, history: History, states: list[State]) -> list[Reason]:
-        """Overrides that name no day themselves any more and yet stand in the place of a rule's one."""
-        if history.overridden_until is None:
-            return []
-        without = replace(history, overridden_until=None)
-        if all(series.first_open(without) == occurrence for series, occurrence in states):
-            return []
-        return own_intervals.reasons(self.facts, key, [series for series, _ in states], history)
+    def reasons(
+        self,
+        key: Key,
+        counted: list[tuple[Series, History]],
+        states: list[State],
+        chosen: list[Due],
+        history: History,
+    ) -> list[Reason]:
+        """Every rule that matched, and the clinicians' decisions that stand in the place of one."""
+        found = [reason for item in chosen for reason in item.reasons]
+        replaced = False
+        for (series, seen), (_, occurrence) in zip(counted, states, strict=True):
+            without = series.first_open(replace(seen, overridden_until=None))
+            replaced |= without != occurrence
+            found.append(_reason(series, occurrence, replaced=occurrence is None and without is not None))
+        return found + (own_intervals.reasons(self.facts, key, history) if replaced else [])
 
-    def nothing_left(self, key: Key, put_off: list[Reason]) -> None:
-        for reason in put_off:
-            text = f"{reason.text}. It stands in the place of the last planned day and names none: say what follows."
-            self.problems.append(Problem("what_follows", key[1], text))
+    def ask_about_overrides(self, key: Key, history: History) -> None:
+        self.problems += own_intervals.problems(self.facts, key)
+        self.later += own_intervals.to_confirm(self.facts, key, history)
+
+    def nothing_left(self, key: Key, history: History) -> None:
+        for reason in own_intervals.reasons(self.facts, key, history):
+            words = reason.text.rstrip(".") + "."
+            said = params(kind_of="what_follows_override", words=words)
+            self.problems.append(Problem("what_follows", key[1], said))
 
     def history(self, key: Key) -> History:
         closed = [item for item in self.facts.closed if (item.purpose, item.subject) == key]
         return History(
             tuple(sorted(self.done(key))),
-            frozenset((item.anchor, item.number) for item in closed),
-            frozenset(item.anchor for item in closed if item.ground == "discharge"),
-            max((item.on for item in closed if item.ground == "discharge"), default=None),
+            frozenset((item.rule, item.of, item.anchor, item.number) for item in closed),
+            _discharged(closed),
             self.facts.patient.records_since,
         )
 
@@ -213,15 +233,16 @@ class _Planner:
     ) -> None:
         """A schedule that says “ask” is a problem from its last occurrence on, and `notice` ahead of it."""
         end, standing = series.end(), history.overridden_until
-        if series.rule.then != "ask" or end is None or series.anchor in history.discharged:
+        if series.rule.then != "ask" or end is None or series.is_discharged(history):
             return
         if standing == date.max or self.is_answered(series, occurrence, history):
             return
         begins = dates.add(max(end, standing or end), series.rule.notice, -1)
         if occurrence is None and not overridden:
             begins = date.min
-        text = f"{series.rule.title}, {series.about}: the schedule ends on {end}; say what follows."
-        self.later.append((begins, Problem("what_follows", series.source_subject, text)))
+        about = f"{series.rule.title}, {_head_words(series)}"
+        said = params(about=about, day=str(end), rule=series.rule.id, of=series.of)
+        self.later.append((begins, Problem("what_follows", series.source_subject, said)))
 
     def is_answered(self, series: Series, occurrence: Occurrence | None, history: History) -> bool:
         """A dermatologist's decision on the lesion after its last planned picture says what follows."""
@@ -232,114 +253,101 @@ class _Planner:
             return False
         return decision.on > series.anchor and decision.on >= (history.last_done or series.anchor)
 
-    def close_together(self, series: Series, occurrence: Occurrence, history: History) -> None:
+    def close_together(self, first: Due, states: list[State], history: History) -> None:
         """After a late or an extra visit the dermatologist is asked whether the next one still stands."""
-        last, interval = history.last_done, occurrence.phase.target
-        if last is None or last <= series.anchor or last >= occurrence.target:
-            return
-        if not dates.is_half_or_more(last, occurrence.target, interval):
-            planned = f"next planned for {occurrence.target} by {series.rule.title}"
-            text = f"Seen on {last}, {planned}: keep or move it?"
-            self.problems.append(Problem("visits_close_together", series.subject, text))
-
-    def urgent(self) -> list[Due]:
-        """A raised, firm, growing or bleeding lesion is urgent work until it was examined in person."""
-        found = []
-        for lesion in self.facts.lesions:
-            signs = unexamined(self.facts, lesion)
-            item = _urgent_due(lesion.id, signs) if signs else None
-            if item and (item.anchor, 1) not in self.history((item.purpose, item.subject)).closed:
-                found.append(item)
-        return found
+        governing = [
+            (series, one)
+            for series, one in states
+            if one and (series.rule.id, series.of) == (first.rule, first.of)
+        ]
+        for series, occurrence in governing:
+            last, interval = history.last_done, occurrence.phase.target
+            if last is None or last <= series.anchor or last >= occurrence.target:
+                return
+            if not dates.is_half_or_more(last, occurrence.target, interval):
+                said = params(day=str(last), next=str(occurrence.target), title=series.rule.title)
+                self.problems.append(Problem("visits_close_together", series.subject, said))
 
 
-def _urgent_due(lesion_id: str, signs: list[UrgentSign]) -> Due:
-    noted, words = signs[0].on, ", ".join(dict.fromkeys(sign.sign for sign in signs))
-    text = f"Noted on {noted}: {words}. No waiting for a later picture: examination in person."
-    return Due(
-        purpose="lesion_examination",
-        subject=f"lesion:{lesion_id}",
-        rule=URGENT_RULE,
-        anchor=noted,
-        number=1,
-        earliest=noted,
-        target=noted,
-        latest=dates.add(noted, _URGENT_WITHIN),
-        urgency="A",
-        reasons=(Reason(URGENT_RULE, text, URGENT_SOURCE, noted),),
-    )
+def _discharged(closed: list[Closed]) -> dict[tuple[str, str], date]:
+    found: dict[tuple[str, str], date] = {}
+    for item in closed:
+        if item.ground == "discharge":
+            key = item.rule, item.of
+            found[key] = max(found.get(key, item.on), item.on)
+    return found
 
 
-def _merged(planned: list[Due], urgent: list[Due]) -> list[Due]:
-    """One row per purpose and subject: the urgent one governs and takes the other's reasons with it."""
+def _governed(candidates: list[Due], reasons: tuple[Reason, ...], urgency: str) -> Due:
+    """The candidate that governs, as early as the earliest of the others wants it."""
+    governing, soonest = candidates[0], min(candidates, key=lambda item: item.target)
+    earliest = min(governing.earliest, soonest.earliest)
+    return replace(governing, earliest=earliest, target=soonest.target, reasons=reasons, urgency=urgency)
+
+
+def _merged(planned: list[Due], built_in: list[Due]) -> list[Due]:
+    """One row per purpose and subject: the earliest latest day governs, whatever the rest asks for is kept."""
     found = {(item.purpose, item.subject): item for item in planned}
-    for item in urgent:
+    for item in built_in:
         other = found.get((item.purpose, item.subject))
-        reasons = [*item.reasons, *(other.reasons if other else ())]
-        found[item.purpose, item.subject] = replace(item, reasons=_once(reasons))
+        rows = sorted([item, *([other] if other else [])], key=_rank)
+        reasons = _once([reason for row in rows for reason in row.reasons])
+        urgency = min(row.urgency for row in rows)
+        found[item.purpose, item.subject] = _governed(rows, reasons, urgency)
     return list(found.values())
 
 
-def _from_last_visit(series: Series, history: History, begun: date | None) -> Series:
-    """A tier's rolling interval runs from the last visit, or from the day it began: an assessment alone moves no date.
-
-    A discharge ends what went before it: a visit up to that day counts no more.
-    """
-    if series.rule.anchor != "risk" or series.rule.spacing != "attendance":
-        return series
-    last, ended = history.last_done, history.discharged_on
-    if last is not None and (ended is None or last > ended):
-        return replace(series, anchor=last)
-    return replace(series, anchor=begun or series.anchor)
-
-
-def _is_over(series: Series, history: History) -> bool:
-    if series.rule.anchor == "risk":
-        return history.discharged_on is not None and history.discharged_on >= series.anchor
-    return series.anchor in history.discharged
-
-
-def _due(series: Series, occurrence: Occurrence, urgency: str, reasons: tuple[Reason, ...]) -> Due:
+def _due(series: Series, occurrence: Occurrence, reasons: tuple[Reason, ...]) -> Due:
     return Due(
         purpose=series.rule.purpose,
         subject=series.subject,
         rule=series.rule.id,
+        of=series.of,
         anchor=series.anchor,
         number=occurrence.number,
         earliest=occurrence.earliest,
         target=occurrence.target,
         latest=occurrence.latest,
-        urgency=urgency,
+        urgency=series.rule.urgency,
         reasons=reasons,
     )
 
 
-def _is_replaced(series: Series, occurrence: Occurrence | None, history: History) -> bool:
-    """Nothing of it is open, and without the clinician's decision something would be."""
-    if occurrence is not None or history.overridden_until is None:
-        return False
-    return series.first_open(replace(history, overridden_until=None)) is not None
-
-
 def _reason(series: Series, occurrence: Occurrence | None, replaced: bool = False) -> Reason:
+    code, values = _said(series, occurrence, replaced)
+    certain = None if series.certain else False
+    said = params(head=series.head, certain=certain, **dict(series.about), **values)
+    return Reason(series.rule.id, series.of, code, said, wording.source_words(series.rule), series.anchor)
+
+
+def _said(series: Series, occurrence: Occurrence | None, replaced: bool) -> tuple[str, dict[str, str | int]]:
     if occurrence is None:
-        said = "a clinician decided otherwise" if replaced else "its schedule is over"
-    else:
-        said = f"number {occurrence.number}, target {occurrence.target}"
-        said = f"{wording.phase_words(occurrence.phase)}, {said}" if occurrence.phase.target else said
-    doubt = "" if series.certain else " (may apply: a fact is missing)"
-    text = f"{series.rule.title}, {series.about}: {said}{doubt}"
-    return Reason(series.rule.id, text, wording.source_words(series.rule), series.anchor)
+        return ("replaced" if replaced else "over"), {}
+    phase = occurrence.phase
+    if phase.once and not phase.target:
+        return ("first_check" if series.rule.purpose == CHECK else "once"), {"schedule": "now"}
+    schedule, total = wording.phase_words(phase), series.total
+    if phase.once:
+        return "once", {"schedule": schedule}
+    if total is None:
+        return "visit_without_end", {"number": occurrence.number, "schedule": schedule}
+    return "visit", {"number": occurrence.number, "total": total, "schedule": schedule}
 
 
-def _order(state: State) -> tuple[date, date, str, date, str]:
-    series, occurrence = state
-    latest, target = (occurrence.latest, occurrence.target) if occurrence else (date.max, date.max)
-    return latest, target, series.rule.id, series.anchor, series.source_subject
+def _head_words(series: Series) -> str:
+    return wording.head_words(series.head, series.about)
 
 
-def _rank(due: Due) -> tuple[date, date, str]:
-    return due.latest, due.target, due.rule
+def _rank(due: Due) -> tuple[date, date, str, str]:
+    return due.latest, due.target, due.rule, due.of
+
+
+def _governing_first(reasons: list[Reason], first: Due) -> list[Reason]:
+    return sorted(reasons, key=lambda reason: (reason.rule, reason.of) != (first.rule, first.of))
+
+
+def _problem_order(problem: Problem) -> tuple[str, str, str]:
+    return problem.code, problem.subject, problem.text
 
 
 def _once(reasons: list[Reason]) -> tuple[Reason, ...]:

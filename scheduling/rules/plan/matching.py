@@ -8,8 +8,10 @@ from enum import IntEnum
 
 from scheduling.rules.facts.facts import Diagnosis
 from scheduling.rules.plan import staging
+from scheduling.rules.plan.messages import params
 from scheduling.rules.plan.plan import Problem
 from scheduling.rules.ruleset.ruleset import Condition, Rule
+from scheduling.rules.ruleset.vocabulary import FIELDS
 
 MALIGNANT = frozenset({"melanoma", "melanoma_in_situ", "scc", "scc_in_situ", "bcc", "other_malignant"})
 _MELANOMA = frozenset({"melanoma", "melanoma_in_situ"})
@@ -71,20 +73,31 @@ def diagnosis_values(diagnosis: Diagnosis, stages: frozenset[str]) -> Values:
     absent = frozenset[str | bool]()
     return {
         "code": frozenset({diagnosis.code}),
-        "invasive": _known(diagnosis.invasive),
-        "thickness": _known(diagnosis.thickness) if is_melanoma else absent,
-        "ulceration": _known(diagnosis.ulceration) if is_melanoma else absent,
-        "n": _known(diagnosis.n),
-        "m": _known(diagnosis.m),
+        "invasive": one_of(diagnosis.invasive),
+        "thickness": one_of(diagnosis.thickness) if is_melanoma else absent,
+        "ulceration": one_of(diagnosis.ulceration) if is_melanoma else absent,
+        "n": one_of(diagnosis.n),
+        "m": one_of(diagnosis.m),
         "stage": frozenset[str | bool](stages),
-        "stage_basis": _known(diagnosis.stage_basis) if is_melanoma else absent,
-        "primary": _known(diagnosis.primary),
-        "risk_scheme": _known(classed.scheme if classed else None) if not is_melanoma else absent,
-        "risk_class": _known(classed.class_ if classed else None) if not is_melanoma else absent,
+        "stage_basis": one_of(diagnosis.stage_basis) if is_melanoma else absent,
+        "primary": one_of(diagnosis.primary),
+        "grade": one_of(diagnosis.grade) if diagnosis.code == "dysplastic_naevus" else absent,
+        "sentinel": one_of(diagnosis.sentinel) if is_melanoma else absent,
+        "deposit_mm": one_of(diagnosis.deposit_mm) if is_melanoma else absent,
+        "nodes_cleared": one_of(diagnosis.nodes_cleared) if is_melanoma else absent,
+        "risk_scheme": one_of(classed.scheme if classed else None) if not is_melanoma else absent,
+        "risk_class": one_of(classed.class_ if classed else None) if not is_melanoma else absent,
     }
 
 
-def _known(value: str | bool | None) -> frozenset[str | bool] | None:
+def any_melanoma() -> Values:
+    """An invasive melanoma of which nothing else is known."""
+    unknown = dict.fromkeys(FIELDS["diagnosis"])
+    return {**unknown, "code": frozenset({"melanoma"}), "risk_scheme": frozenset(), "risk_class": frozenset()}
+
+
+def one_of(value: str | bool | None) -> frozenset[str | bool] | None:
+    """One value that is known, or None."""
     return None if value is None else frozenset({value})
 
 
@@ -102,19 +115,20 @@ def staged(diagnosis: Diagnosis) -> tuple[frozenset[str], list[Problem]]:
     problems = []
     if diagnosis.invasive is not None and diagnosis.invasive == in_situ:
         said = "invasive" if diagnosis.invasive else "not invasive"
-        problems.append(
-            Problem("contradiction", subject, f"The diagnosis is {_plain(diagnosis)}, yet {said}.")
-        )
+        problems.append(Problem("contradiction", subject, params(name=_plain(diagnosis), said=said)))
     result = _stage_of(diagnosis, in_situ)
     stated = diagnosis.stage
     if stated is not None and result.possible and stated not in result.possible:
         given = f"{result.t}, {diagnosis.n or 'N not stated'}, {diagnosis.m or 'M not stated'}"
-        text = f"Stage {stated} is stated, but {given} gives {_or(result.possible)}."
-        problems.append(Problem("stage_contradiction", subject, text))
+        said_so = params(stated=stated, given=given, stages=_or(result.possible))
+        problems.append(Problem("stage_contradiction", subject, said_so))
         return result.possible | {stated}, problems
     if result.reason:
         problems.append(_cannot_stage(result, stated, subject))
-    return frozenset({stated}) if stated else result.possible, problems
+    if stated and not result.at_least:
+        return frozenset({stated}), problems
+    # A minimum thickness is planned by the stricter of what is stated and what it may be.
+    return result.possible | ({stated} if stated else frozenset()), problems
 
 
 def _stage_of(diagnosis: Diagnosis, in_situ: bool) -> staging.Staging:
@@ -131,9 +145,12 @@ def _stage_of(diagnosis: Diagnosis, in_situ: bool) -> staging.Staging:
 
 def _cannot_stage(result: staging.Staging, stated: str | None, subject: str) -> Problem:
     if result.at_least and result.stage:
-        return Problem("stage_at_least", subject, f"Stage {result.stage} or higher: {result.reason}.")
-    said = f" Stage {stated} is stated and used." if stated else f" It may be {_or(result.possible)}."
-    return Problem("cannot_stage", subject, f"The stage cannot be worked out: {result.reason}.{said}")
+        said = params(stage=result.stage, why=result.reason, stages=_or(result.possible))
+        return Problem("stage_at_least", subject, said)
+    if stated and not result.at_least:
+        said = params(kind_of="cannot_stage_stated", why=result.reason, stated=stated)
+        return Problem("cannot_stage", subject, said)
+    return Problem("cannot_stage", subject, params(why=result.reason, stages=_or(result.possible)))
 
 
 def _or(stages: frozenset[str]) -> str:

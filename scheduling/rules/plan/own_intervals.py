@@ -1,20 +1,22 @@
-"""A clinician's interval or date in place of the rules, with its reason and its end."""
+"""A clinician's interval or day in place of the rules: it speaks for what was known on the day it was decided."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import date
 from itertools import takewhile
 
 from scheduling.rules import dates
 from scheduling.rules.dates import Duration
 from scheduling.rules.facts.facts import Facts, Override
+from scheduling.rules.plan.messages import params
 from scheduling.rules.plan.plan import Due, Problem, Reason
 from scheduling.rules.plan.series import History, Series
 from scheduling.rules.plan.wording import duration_words
 
 Key = tuple[str, str]
 _DATE_TOLERANCE = Duration(days=7)
+_ASKED_AFTER = Duration(months=12)  # one without an end is asked about once a year
 
 
 def keys(facts: Facts) -> set[Key]:
@@ -22,49 +24,47 @@ def keys(facts: Facts) -> set[Key]:
     return {(override.purpose, override.subject) for override in facts.overrides}
 
 
-def until(facts: Facts, key: Key) -> date | None:
-    """Rule occurrences up to this day are replaced; `date.max` for an interval without an end."""
-    return max((_reach(override) for override in _standing(facts, key)), default=None)
+def replaces_until(facts: Facts, key: Key, series: Series, history: History) -> date | None:
+    """Occurrences of this series up to this day are replaced; `date.max` for an interval without an end.
+
+    What became known after an override was decided runs beside it.
+    """
+    speaking = (one for one in standing(facts, key, history) if series.known_on <= one.decided_on)
+    return max((_reach(override) for override in speaking), default=None)
 
 
-def candidates(facts: Facts, key: Key, series: list[Series], history: History) -> list[Due]:
+def candidates(facts: Facts, key: Key, history: History) -> list[Due]:
     """The first unfinished occurrence of every override that still has one."""
-    found = [next(occurrences, None) for occurrences in _open(facts, key, series, history)]
+    found = (next(_unfinished(one, history), None) for one in standing(facts, key, history))
     return [due for due in found if due]
 
 
-def following(facts: Facts, key: Key, series: list[Series], history: History, day: date) -> list[Due]:
+def following(facts: Facts, key: Key, history: History, day: date) -> list[Due]:
     """Every unfinished occurrence of every override whose target is not after `day`."""
-    found = _open(facts, key, series, history)
+    found = (_unfinished(one, history) for one in standing(facts, key, history))
     return [due for occurrences in found for due in takewhile(lambda due: due.target <= day, occurrences)]
 
 
-def reasons(facts: Facts, key: Key, series: list[Series], history: History) -> list[Reason]:
+def reasons(facts: Facts, key: Key, history: History) -> list[Reason]:
     """What the clinicians decided, for dates that their overrides put off."""
-    found = ((one, _anchor(facts, key, one, series, history)) for one in _standing(facts, key))
-    return [_reason(override, anchor) for override, anchor in found if anchor is not None]
+    return [_reason(one, _anchor(one, history)) for one in standing(facts, key, history)]
 
 
-def _open(facts: Facts, key: Key, series: list[Series], history: History) -> Iterator[Iterator[Due]]:
-    for override in _standing(facts, key):
-        anchor = _anchor(facts, key, override, series, history)
-        if anchor is not None and anchor not in history.discharged:
-            yield _unfinished(override, anchor, history)
-
-
-def _unfinished(override: Override, anchor: date, history: History) -> Iterator[Due]:
-    return (due for due in _occurrences(override, anchor) if not _finished(due, override, history))
-
-
-def problems(facts: Facts, key: Key, series: list[Series], history: History) -> Iterator[Problem]:
+def problems(facts: Facts, key: Key) -> Iterator[Problem]:
     """Overrides that cannot be followed."""
-    for override in _mine(facts, key):
-        if _contradicts_itself(override):
-            text = f"The override {override.id} names {override.date}, after its own end on {override.until}."
-            yield Problem("override_contradiction", key[1], text)
-        elif _anchor(facts, key, override, series, history) is None:
-            text = f"The override {override.id} gives an interval, and there is no day to count from."
-            yield Problem("no_anchor", key[1], text)
+    for one in _mine(facts, key):
+        if _contradicts_itself(one):
+            said = params(by=one.by, day=str(one.date), until=str(one.until))
+            yield Problem("override_contradiction", key[1], said)
+
+
+def to_confirm(facts: Facts, key: Key, history: History) -> Iterator[tuple[date, Problem]]:
+    """An interval without an end is asked about a year after it was decided."""
+    for one in standing(facts, key, history):
+        if one.interval and one.until is None:
+            every = duration_words(dates.parse(one.interval))
+            said = params(by=one.by, every=every, decided=str(one.decided_on))
+            yield dates.add(one.decided_on, _ASKED_AFTER), Problem("own_interval_to_confirm", key[1], said)
 
 
 def usual_tolerance(interval: Duration) -> Duration:
@@ -83,13 +83,15 @@ def usual_tolerance(interval: Duration) -> Duration:
     return Duration(days=days // 10)
 
 
+def standing(facts: Facts, key: Key, history: History) -> list[Override]:
+    """Overrides of this purpose and subject that nobody discharged and that do not contradict themselves."""
+    mine = (one for one in _mine(facts, key) if not _contradicts_itself(one))
+    return [one for one in mine if (_rule(one), _rule(one)) not in history.discharged]
+
+
 def _mine(facts: Facts, key: Key) -> list[Override]:
     found = (override for override in facts.overrides if (override.purpose, override.subject) == key)
     return sorted(found, key=lambda override: override.id)
-
-
-def _standing(facts: Facts, key: Key) -> list[Override]:
-    return [override for override in _mine(facts, key) if not _contradicts_itself(override)]
 
 
 def _contradicts_itself(override: Override) -> bool:
@@ -102,42 +104,14 @@ def _reach(override: Override) -> date:
     return max(override.date, override.until or override.date)
 
 
-def _anchor(
-    facts: Facts, key: Key, override: Override, series: list[Series], history: History
-) -> date | None:
-    """The named date, the last visit, the anchor of the rules that asks first, or the subject's own day.
-
-    The first, because a diagnosis that comes later must not move a date back that stands already.
-    """
-    if override.date is not None:
-        return override.date
-    if history.last_done:
-        return history.last_done
-    anchors = sorted({one.anchor for one in series})
-    first = min(anchors, key=lambda day: _first_asked(override, day, history), default=None)
-    return first or _subject_day(facts, key[1])
+def _anchor(override: Override, history: History) -> date:
+    """The named day; or the last completed check, and only without one the day on which it was decided."""
+    return override.date or history.last_done or override.decided_on
 
 
-def _first_asked(override: Override, anchor: date, history: History) -> date:
-    """The first target that the records do not leave out: mostly that of the oldest anchor."""
-    asked = (due.target for due in _occurrences(override, anchor) if not _is_before_records(due, history))
-    return next(asked, date.max)
-
-
-def _subject_day(facts: Facts, subject: str) -> date | None:
-    kind, _, name = subject.partition(":")
-    days: Iterable[date | None]
-    if kind == "diagnosis":
-        days = (item.anchor for item in facts.diagnoses if item.id == name)
-    elif kind == "lesion":
-        days = (item.since for item in facts.lesions if item.id == name)
-    elif kind == "procedure":
-        days = (item.on for item in facts.procedures if item.id == name)
-    else:
-        risk = facts.patient.risk
-        assessed = (risk.assessed_on,) if risk else ()
-        days = (*(item.anchor for item in facts.diagnoses), *assessed, facts.patient.records_since)
-    return min((day for day in days if day), default=None)
+def _unfinished(override: Override, history: History) -> Iterator[Due]:
+    occurrences = _occurrences(override, _anchor(override, history))
+    return (due for due in occurrences if not _is_finished(due, override, history))
 
 
 def _occurrences(override: Override, anchor: date) -> Iterator[Due]:
@@ -151,16 +125,13 @@ def _occurrences(override: Override, anchor: date) -> Iterator[Due]:
         number += 1
 
 
-def _finished(due: Due, override: Override, history: History) -> bool:
+def _is_finished(due: Due, override: Override, history: History) -> bool:
     # An interval counts from the last visit, so only a named date can be finished by one.
     visited = (
         override.date is not None and history.last_done is not None and history.last_done >= due.earliest
     )
-    return visited or _is_before_records(due, history) or (due.anchor, due.number) in history.closed
-
-
-def _is_before_records(due: Due, history: History) -> bool:
-    return history.records_since is not None and due.latest < history.records_since
+    before_records = history.records_since is not None and due.latest < history.records_since
+    return visited or before_records or (due.rule, due.of, due.anchor, due.number) in history.closed
 
 
 def _due(override: Override, anchor: date, number: int, target: date, tolerance: Duration) -> Due:
@@ -168,6 +139,7 @@ def _due(override: Override, anchor: date, number: int, target: date, tolerance:
         purpose=override.purpose,
         subject=override.subject,
         rule=_rule(override),
+        of=_rule(override),
         anchor=anchor,
         number=number,
         earliest=dates.add(target, tolerance, -1),
@@ -179,14 +151,19 @@ def _due(override: Override, anchor: date, number: int, target: date, tolerance:
 
 
 def _reason(override: Override, anchor: date) -> Reason:
-    said = (
-        f"on {override.date}"
-        if override.date
-        else f"every {duration_words(dates.parse(override.interval or ''))}"
+    code = "own_day" if override.date else "own_interval_until" if override.until else "own_interval"
+    every = duration_words(dates.parse(override.interval)) if override.interval else None
+    said = params(
+        by=override.by,
+        decided=str(override.decided_on),
+        every=every,
+        day=str(override.date) if override.date else None,
+        until=str(override.until) if override.until else None,
+        words=override.reason,
     )
-    end = f" until {override.until}" if override.until else ""
-    text = f"{override.by} decided {said}{end}: {override.reason}"
-    return Reason(_rule(override), text, f"clinician's decision: {override.by}", anchor)
+    return Reason(
+        _rule(override), _rule(override), code, said, f"clinician's decision: {override.by}", anchor
+    )
 
 
 def _rule(override: Override) -> str:

@@ -2,17 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from scheduling.rules.plan import messages
+from scheduling.rules.plan.messages import Params
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, slots=True)
 class Reason:
+    """Why something is due: the rule, what its series comes from (`of`), and a message of code and parameters."""
+
     rule: str
-    text: str
+    of: str
+    code: str
+    params: Params
     source: str
     anchor: date
+
+    @property
+    def text(self) -> str:
+        return messages.reason_text(self.code, self.params)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "rule": self.rule,
+            "of": self.of,
+            "code": self.code,
+            "params": dict(self.params),
+            "text": self.text,
+            "source": self.source,
+            "anchor": self.anchor.isoformat(),
+        }
 
 
 @dataclass(frozen=True)
@@ -22,6 +44,7 @@ class Due:
     purpose: str
     subject: str
     rule: str
+    of: str
     anchor: date
     number: int
     earliest: date
@@ -30,6 +53,21 @@ class Due:
     urgency: str
     reasons: tuple[Reason, ...] = ()
 
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "purpose": self.purpose,
+            "subject": self.subject,
+            "rule": self.rule,
+            "of": self.of,
+            "anchor": self.anchor.isoformat(),
+            "number": self.number,
+            "earliest": self.earliest.isoformat(),
+            "target": self.target.isoformat(),
+            "latest": self.latest.isoformat(),
+            "urgency": self.urgency,
+            "reasons": [reason.to_json() for reason in self.reasons],
+        }
+
 
 @dataclass(frozen=True, order=True)
 class Problem:
@@ -37,7 +75,14 @@ class Problem:
 
     code: str
     subject: str
-    text: str
+    params: Params = ()
+
+    @property
+    def text(self) -> str:
+        return messages.problem_text(self.code, self.params)
+
+    def to_json(self) -> dict[str, Any]:
+        return {"code": self.code, "subject": self.subject, "params": dict(self.params), "text": self.text}
 
 
 @dataclass(frozen=True)
@@ -56,14 +101,6 @@ class Plan:
             "ruleset": dict(self.ruleset),
             "today": self.today.isoformat(),
             "valid_until": self.valid_until.isoformat(),
-            "due": [_plain(asdict(due)) for due in self.due],
-            "problems": [asdict(problem) for problem in self.problems],
+            "due": [due.to_json() for due in self.due],
+            "problems": [problem.to_json() for problem in self.problems],
         }
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(entry) for key, entry in value.items()}
-    if isinstance(value, tuple | list):
-        return [_plain(entry) for entry in value]
-    return value.isoformat() if isinstance(value, date) else value

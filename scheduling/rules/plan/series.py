@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 
 from scheduling.rules import dates
+from scheduling.rules.plan.messages import Params
 from scheduling.rules.ruleset.ruleset import Phase, Rule
 
 
@@ -22,12 +24,15 @@ class Occurrence:
 
 @dataclass(frozen=True)
 class History:
-    """What has happened to one purpose and subject."""
+    """What has happened to one purpose and subject.
+
+    `closed` holds rule, source, anchor and number of each occurrence that somebody closed, `discharged` the day on
+    which the series of a rule and source was ended; `overridden_until` is set where an override speaks for a series.
+    """
 
     done: tuple[date, ...] = ()
-    closed: frozenset[tuple[date, int]] = frozenset()
-    discharged: frozenset[date] = frozenset()
-    discharged_on: date | None = None
+    closed: frozenset[tuple[str, str, date, int]] = frozenset()
+    discharged: Mapping[tuple[str, str], date] = field(default_factory=dict)
     records_since: date | None = None
     overridden_until: date | None = None
 
@@ -35,46 +40,71 @@ class History:
     def last_done(self) -> date | None:
         return self.done[-1] if self.done else None
 
+    @cached_property
+    def closed_numbers(self) -> frozenset[tuple[str, str, int]]:
+        return frozenset((rule, of, number) for rule, of, _, number in self.closed)
+
     def shows(self, occurrence: Occurrence) -> bool:
         """Whether it belongs on a time line: it was visited, or no override stands in its place."""
         visited = self.last_done is not None and occurrence.earliest <= self.last_done
         return visited or self.overridden_until is None or occurrence.target > self.overridden_until
 
-    def is_set_aside(self, anchor: date, occurrence: Occurrence) -> bool:
-        """Finished without a visit: closed, before the records begin, or replaced by an override."""
-        return (
-            (anchor, occurrence.number) in self.closed
-            or (self.records_since is not None and occurrence.latest < self.records_since)
-            or (self.overridden_until is not None and occurrence.target <= self.overridden_until)
-        )
-
 
 @dataclass(frozen=True)
 class Series:
-    """`about` names the fact in words; `source_subject` is whose problem a missing answer is."""
+    """One rule on one fact: `of` names its source, `head` and `about` say it in words, `known_on` is since when.
+
+    `source_subject` is whose problem a missing answer is. A series that `rolls` is counted anew from each visit; one
+    that was `revived_on` a later day, by a new assessment, goes on after an earlier discharge.
+    """
 
     rule: Rule
     anchor: date
     subject: str
     source_subject: str
-    about: str
+    of: str
+    head: str
+    about: Params
+    known_on: date
     phases: tuple[Phase, ...] = field(default=())
     certain: bool = True
+    rolls: bool = False
+    revived_on: date | None = None
+
+    @property
+    def key(self) -> tuple[str, str]:
+        return self.rule.id, self.of
+
+    def is_discharged(self, history: History) -> bool:
+        ended = history.discharged.get(self.key)
+        return ended is not None and (self.revived_on is None or ended >= self.revived_on)
 
     def first_open(self, history: History) -> Occurrence | None:
         """The first unfinished occurrence, also when it is long past; None when the schedule is over."""
-        if self.anchor in history.discharged or history.overridden_until == date.max:
+        if self.is_discharged(history) or history.overridden_until == date.max:
             return None
         if self.rule.spacing == "attendance":
             step = self._walk(history)[1]
             return step.occurrence if step else None
         last = history.last_done
         for occurrence in self.anchored():
-            if (last is None or occurrence.earliest > last) and not history.is_set_aside(
-                self.anchor, occurrence
-            ):
+            if (last is None or occurrence.earliest > last) and not self.is_set_aside(occurrence, history):
                 return occurrence
         return None
+
+    def is_closed(self, number: int, history: History) -> bool:
+        """Closed by rule and source, whatever its anchor became later; one that rolls counts anew from each anchor."""
+        if self.rolls:
+            return (*self.key, self.anchor, number) in history.closed
+        return (*self.key, number) in history.closed_numbers
+
+    def is_set_aside(self, occurrence: Occurrence, history: History) -> bool:
+        """Finished without a visit: closed, before the records begin, or replaced by an override."""
+        return (
+            self.is_closed(occurrence.number, history)
+            or (history.records_since is not None and occurrence.latest < history.records_since)
+            or (history.overridden_until is not None and occurrence.target <= history.overridden_until)
+        )
 
     def until(self, history: History, day: date) -> Iterator[Occurrence]:
         """Every occurrence from the first on whose target is not after `day`."""
@@ -102,6 +132,13 @@ class Series:
             last = occurrence.target
         return last
 
+    @cached_property
+    def total(self) -> int | None:
+        """How many visits the schedule has, None for one without an end or counted from each visit."""
+        if self.rule.spacing == "attendance" or not self.phases or self.phases[-1].length is None:
+            return None
+        return sum(1 for _ in self.anchored())
+
     def anchored(self) -> Iterator[Occurrence]:
         """Occurrences counted from the anchor alone; a visit on a phase end belongs to the earlier phase."""
         offset, number = dates.ZERO, 0
@@ -127,7 +164,7 @@ class Series:
             visit = max(used, bisect_left(history.done, occurrence.earliest))
             if visit < len(history.done):
                 base, used = history.done[visit], visit + 1
-            elif history.is_set_aside(self.anchor, occurrence):
+            elif self.is_set_aside(occurrence, history):
                 base = occurrence.target
             else:
                 return finished, step

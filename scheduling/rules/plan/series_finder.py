@@ -1,4 +1,4 @@
-"""From facts to series: every rule on every fact it applies to, and the problems on the way."""
+"""Find the series of one patient: every rule on every fact that it applies to, and what only a person can answer."""
 
 from __future__ import annotations
 
@@ -8,18 +8,41 @@ from datetime import date
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Procedure, UrgentSign
-from scheduling.rules.plan.matching import MALIGNANT, Applies, Values, applying, diagnosis_values, staged
+from scheduling.rules.plan.matching import (
+    MALIGNANT,
+    Applies,
+    Values,
+    any_melanoma,
+    applying,
+    diagnosis_values,
+    one_of,
+    staged,
+)
+from scheduling.rules.plan.messages import Value, params
 from scheduling.rules.plan.plan import Problem
 from scheduling.rules.plan.series import Series
+from scheduling.rules.plan.wording import diagnosis_words
 from scheduling.rules.ruleset.ruleset import Phase, Rule, RuleSet
 
-SUTURES = "suture_removal"
+CHECK, SUTURES = "full_skin_check", "suture_removal"
 BLOCKS_MONITORING = frozenset({"raised", "firm", "growing", "bleeding"})
-_UNDONE = {"biopsy": "biopsy_decided", "excise": "biopsy_decided", "refer": "watched"}
+_TO_BE_DONE = ("biopsy", "excise", "refer")
+_AS_DECIDED = {"biopsy": "biopsy_decided", "excise": "biopsy_decided", "refer": "watched"}
+
+
+@dataclass(frozen=True)
+class Source:
+    """What a series comes from: its id, whose problem it is, since when it is known, and how a reason begins."""
+
+    of: str
+    subject: str
+    known_on: date
+    head: str
+    about: dict[str, Value]
 
 
 @dataclass
-class Survey:
+class Found:
     """What a rule set says about a patient before anything that was done is counted."""
 
     series: list[Series] = field(default_factory=list)
@@ -27,22 +50,23 @@ class Survey:
     # No rule plans a skin check: settled while a clinician's override does.
     without_check: list[Problem] = field(default_factory=list)
 
-    def problem(self, code: str, subject: str, text: str) -> None:
-        self.problems.append(Problem(code, subject, text))
+    def problem(self, code: str, subject: str, **values: Value | None) -> None:
+        self.problems.append(Problem(code, subject, params(**values)))
 
 
-class Surveyor:
+class SeriesFinder:
     """Walks the facts in their own order of ids, so that the order of the lists does not matter."""
 
     def __init__(self, facts: Facts, ruleset: RuleSet) -> None:
-        self.facts, self.found = facts, Survey()
+        self.facts, self.found = facts, Found()
         self.rules: dict[str, tuple[Rule, ...]] = {}
         for rule in ruleset.rules:
             self.rules[rule.anchor] = (*self.rules.get(rule.anchor, ()), rule)
 
-    def survey(self) -> Survey:
+    def find(self) -> Found:
         for diagnosis in sorted(self.facts.diagnoses, key=lambda item: item.id):
             self.diagnosis(diagnosis)
+        self.several_carcinomas()
         self.risk()
         for lesion in sorted(self.facts.lesions, key=lambda item: item.id):
             self.lesion(lesion)
@@ -50,149 +74,262 @@ class Surveyor:
             self.procedure(procedure)
         return self.found
 
+    # ---- diagnoses
+
     def diagnosis(self, diagnosis: Diagnosis) -> None:
-        subject = f"diagnosis:{diagnosis.id}"
+        subject, name = f"diagnosis:{diagnosis.id}", diagnosis_words(diagnosis.code)
         stages, problems = staged(diagnosis)
         self.found.problems += problems
-        about = diagnosis.code.replace("_", " ") + (f" of {diagnosis.anchor}" if diagnosis.anchor else "")
-        matched = self.add(
-            "diagnosis", diagnosis_values(diagnosis, stages), diagnosis.anchor, "patient", subject, about
-        )
-        if diagnosis.code in MALIGNANT and not _plans_check(matched):
-            classed = diagnosis.risk_class
-            detail = f" with risk class {classed.scheme} {classed.class_}" if classed else ""
-            self.no_check(subject, f"No rule of the set applies to this {about}{detail}.")
+        matched = applying(self.rules.get("diagnosis", ()), diagnosis_values(diagnosis, stages))
+        planned = [(rule, answer) for rule, answer in matched if rule.phases]
+        anchor, source = self.day_of(diagnosis, name, bool(planned))
+        unsure = diagnosis.anchor is None or any(one.code.startswith("cannot_stage") for one in problems)
+        if diagnosis.code == "melanoma" and unsure:
+            planned = self.with_strictest(planned)
+        for rule, answer in planned:
+            self.add(rule, anchor, source, certain=answer is Applies.YES and diagnosis.anchor is not None)
+        about = _named(name, diagnosis.anchor or diagnosis.known_on)
+        if diagnosis.code in MALIGNANT and not any(rule.purpose == CHECK for rule, _ in matched):
+            self.no_check(subject, about=about + _class_words(diagnosis))
         elif not problems and any(answer is Applies.MAYBE for _, answer in matched):
-            text = f"Which rule applies to this {about} is not certain: a fact is missing."
-            self.found.problem("missing_fact", subject, text)
+            self.found.problem("missing_fact", subject, about=about)
+        if diagnosis.code == "dysplastic_naevus":
+            self.graded(diagnosis, subject, about)
+
+    def day_of(self, diagnosis: Diagnosis, name: str, planned: bool) -> tuple[date, Source]:
+        """The day to count from; where nobody recorded one, the day of the report, and it is asked about."""
+        subject, known = f"diagnosis:{diagnosis.id}", diagnosis.known_on or diagnosis.anchor or date.max
+        anchor = diagnosis.anchor or known
+        if diagnosis.anchor is None and planned:
+            self.found.problem("no_anchor", subject, about=_named(name, diagnosis.known_on), day=str(anchor))
+        head = "diagnosis" if diagnosis.anchor else "diagnosis_reported"
+        return anchor, Source(subject, subject, known, head, {"name": name, "day": str(anchor)})
+
+    def with_strictest(self, planned: list[tuple[Rule, Applies]]) -> list[tuple[Rule, Applies]]:
+        """What is unanswered holds the strictest: the shortest interval that any melanoma rule of the set has."""
+        checks = [rule for rule in self.rules.get("diagnosis", ()) if rule.purpose == CHECK and rule.phases]
+        possible = [rule for rule, _ in applying(tuple(checks), any_melanoma())]
+        strictest = min(possible, key=lambda rule: dates.longest_days(rule.phases[0].target), default=None)
+        if strictest is None or any(rule.id == strictest.id for rule, _ in planned):
+            return planned
+        return [*planned, (strictest, Applies.MAYBE)]
+
+    def graded(self, diagnosis: Diagnosis, subject: str, about: str) -> None:
+        if diagnosis.grade is None:
+            self.found.problem("grade_missing", subject, about=about)
+        elif diagnosis.grade == "severe" and not self.asks_about("diagnosis", "grade"):
+            self.found.problem("no_rule", subject, kind_of="no_rule_grade", about=about)
+
+    def several_carcinomas(self) -> None:
+        count = sum(diagnosis.code == "scc" for diagnosis in self.facts.diagnoses)
+        if count > 1:
+            self.found.problem("no_rule", "patient", kind_of="no_rule_several_scc", count=count)
+
+    def asks_about(self, anchor: str, name: str) -> bool:
+        rules = self.rules.get(anchor, ())
+        return any(condition.field == name for rule in rules for condition in rule.when)
+
+    def no_check(self, subject: str, **values: Value) -> None:
+        self.found.without_check.append(Problem("no_rule", subject, params(**values)))
+
+    # ---- risk
+
+    def risk(self) -> None:
+        risk = self.facts.patient.risk
+        if risk is None:
+            self.no_assessment()
+            return
+        tier = risk.tier.replace("_", " ")
+        values: Values = {"tier": frozenset({risk.tier}), "transplant": one_of(risk.transplant)}
+        known = risk.tier_since or risk.assessed_on
+        source = Source("patient", "patient", known, "risk", {"tier": tier, "day": str(known)})
+        matched = applying(self.rules.get("risk", ()), values)
+        for rule, answer in matched:
+            if rule.phases:
+                self.add(
+                    rule,
+                    risk.assessed_on,
+                    source,
+                    certain=answer is Applies.YES,
+                    revived_on=risk.assessed_on,
+                )
+        if not any(rule.purpose == CHECK for rule, _ in matched):
+            self.no_check("patient", about=f"risk tier {tier}")
+        if risk.transplant and not self.asks_about("risk", "transplant"):
+            self.found.problem("no_rule", "patient", kind_of="no_rule_transplant")
+        self.contradicted_tier()
+
+    def contradicted_tier(self) -> None:
+        risk = self.facts.patient.risk
+        melanoma = next((one for one in self.facts.diagnoses if one.code == "melanoma"), None)
+        if risk and risk.tier == "average" and melanoma:
+            about = _named(diagnosis_words("melanoma"), melanoma.anchor or melanoma.known_on)
+            self.found.problem("tier_contradicts_diagnosis", "patient", about=about)
+
+    def looser_checks(self) -> list[Series]:
+        """The checks of the tiers below the patient's own that are above average."""
+        risk = self.facts.patient.risk
+        order = ("above_average", "high", "very_high")
+        if risk is None or risk.tier not in order:
+            return []
+        below = order[: order.index(risk.tier)]
+        source = Source("patient", "patient", risk.assessed_on, "risk", {})
+        found = []
+        for tier in below:
+            matched = applying(self.rules.get("risk", ()), {"tier": frozenset({tier})})
+            found += [
+                self.series_of(rule, risk.assessed_on, source)
+                for rule, _ in matched
+                if rule.purpose == CHECK and rule.phases
+            ]
+        return found
+
+    def no_assessment(self) -> None:
+        """None on record is itself a duty, from the first day of the record on."""
+        since = self.facts.patient.records_since or first_day(self.facts)
+        renewals = [r for r in self.rules.get("risk", ()) if r.purpose == "risk_assessment" and r.phases]
+        if since is None or not renewals:
+            why = "no day to count from" if since is None else "no rule that asks for one"
+            self.found.problem("risk_assessment_missing", "patient", why=why)
+            return
+        source = Source("patient", "patient", since, "no_assessment", {"day": str(since)})
+        for rule in renewals:
+            first = replace(rule, spacing="anchored")
+            self.found.series.append(
+                replace(self.series_of(first, since, source), phases=(_first_assessment(rule.phases[0]),))
+            )
+
+    # ---- lesions
+
+    def lesion(self, lesion: LesionFacts) -> None:
+        decision = latest_decision(self.facts, lesion.id)
+        if decision is not None and is_to_be_done(decision, lesion):
+            self.to_be_done(decision, lesion)
+        signs = {sign.sign for sign in unanswered(lesion)}
+        if lesion.state != "watched" or signs & BLOCKS_MONITORING:
+            return
+        subject = f"lesion:{lesion.id}"
+        if lesion.monitoring is not None:
+            self.monitored(lesion, subject)
+        if decision is not None and decision.decision == "look_again":
+            self.look_again(decision, lesion)
+
+    def monitored(self, lesion: LesionFacts, subject: str) -> None:
+        values: Values = {
+            "monitoring": frozenset({lesion.monitoring or ""}),
+            "site": one_of(lesion.site),
+            "region": one_of(lesion.region),
+        }
+        since = lesion.since or first_day(self.facts) or date.max
+        about: dict[str, Value] = {"monitoring": str(lesion.monitoring), "day": str(since)}
+        source = Source(subject, subject, since, "lesion", about)
+        if not self.add_matching("lesion", values, since, source):
+            self.found.problem("no_rule", subject, about=f"{lesion.monitoring}-term monitoring")
+
+    def to_be_done(self, decision: DecisionFact, lesion: LesionFacts) -> None:
+        """A biopsy, excision or referral that was decided is a duty until it is done or decided otherwise."""
+        about: dict[str, Value] = {"day": str(decision.on), "decision": decision.decision}
+        source = Source(f"decision:{decision.id}", f"lesion:{lesion.id}", decision.on, "decision", about)
+        self.add_matching("decision", _decision_values(decision, lesion), decision.on, source)
+
+    def look_again(self, decision: DecisionFact, lesion: LesionFacts) -> None:
+        subject = f"lesion:{lesion.id}"
+        if decision.months is None:
+            self.found.problem("no_interval", subject, day=str(decision.on))
+            return
+        about: dict[str, Value] = {"day": str(decision.on), "months": _months(decision.months)}
+        source = Source(f"decision:{decision.id}", subject, decision.on, "look_again", about)
+        values = _decision_values(decision, lesion)
+        if not self.add_matching("decision", values, decision.on, source, decision.months):
+            self.found.problem("no_rule", subject, about=f"the decision to look again in {about['months']}")
+
+    # ---- procedures
 
     def procedure(self, procedure: Procedure) -> None:
         """Each procedure has its own duties, so that two on one day do not answer for each other."""
-        values: Values = {"kind": frozenset({procedure.kind}), "site": _one(procedure.site)}
-        about, subject = f"{procedure.kind} of {procedure.on}", procedure.subject
-        not_for = frozenset() if procedure.leaves_sutures else frozenset({SUTURES})
-        matched = self.add("procedure", values, procedure.on, subject, subject, about, not_for=not_for)
-        if procedure.leaves_sutures and not _any_for(SUTURES, matched):
-            self.sutures(procedure, about)
-        if procedure.sutures is False and self.is_instructed(procedure):
-            text = f"A day is set for the sutures of the {about}, and none were left: end the one or correct the other."
-            self.found.problem("override_contradiction", subject, text)
+        values: Values = {
+            "kind": frozenset({procedure.kind}),
+            "site": one_of(procedure.site),
+            "region": one_of(procedure.region),
+        }
+        subject, about = procedure.subject, f"{procedure.kind} of {procedure.on}"
+        words: dict[str, Value] = {"kind": procedure.kind, "day": str(procedure.on)}
+        source = Source(subject, subject, procedure.on, "procedure", words)
+        matched = applying(self.rules.get("procedure", ()), values)
+        for rule, answer in matched:
+            if rule.phases and (rule.purpose != SUTURES or self.comes_out(procedure, answer)):
+                self.add(rule, procedure.on, source, certain=answer is Applies.YES)
+        self.sutures(procedure, matched, about)
+
+    def comes_out(self, procedure: Procedure, answer: Applies) -> bool:
+        """A day for the sutures is planned only where there are some and their site is known."""
+        return procedure.leaves_sutures and answer is Applies.YES
+
+    def sutures(self, procedure: Procedure, matched: list[tuple[Rule, Applies]], about: str) -> None:
+        subject, instructed = procedure.subject, self.is_instructed(procedure)
+        if procedure.sutures is False and instructed:
+            self.found.problem(
+                "override_contradiction", subject, kind_of="sutures_contradiction", about=about
+            )
+        if instructed or not self.plans_sutures() or self.sutures_settled(procedure):
+            return
+        answers = [answer for rule, answer in matched if rule.purpose == SUTURES]
+        if procedure.kind == "biopsy" and procedure.sutures is None:
+            self.found.problem("sutures_unknown", subject, about=about)
+        elif procedure.leaves_sutures and procedure.site is None and procedure.region is None:
+            self.found.problem("sutures_site_unknown", subject, about=about)
+        elif procedure.leaves_sutures and Applies.YES not in answers:
+            self.found.problem("no_rule", subject, kind_of="no_rule_sutures", about=about)
+
+    def plans_sutures(self) -> bool:
+        """A set that plans the removal of sutures is asked about what it does not list; another is not."""
+        return any(rule.purpose == SUTURES for rule in self.rules.get("procedure", ()))
 
     def is_instructed(self, procedure: Procedure) -> bool:
         key = SUTURES, procedure.subject
         return any((item.purpose, item.subject) == key for item in self.facts.overrides)
 
-    def sutures(self, procedure: Procedure, about: str) -> None:
-        """A set that plans the removal of sutures by site is asked about a site that it does not list."""
-        if not any(rule.purpose == SUTURES for rule in self.rules.get("procedure", ())):
-            return
+    def sutures_settled(self, procedure: Procedure) -> bool:
         since, key = self.facts.patient.records_since, (SUTURES, procedure.subject)
-        if since is not None and procedure.on < since:
-            return
+        before_records = since is not None and procedure.on < since
         done = (item for item in self.facts.done if item.on >= procedure.on)
-        removed = any((item.purpose, item.subject) == key for item in done)
-        if not removed and not self.is_instructed(procedure):
-            text = f"No rule of the set says when the sutures of the {about} come out at its site."
-            self.found.problem("no_rule", procedure.subject, text)
+        return before_records or any((item.purpose, item.subject) == key for item in done)
 
-    def no_check(self, subject: str, text: str) -> None:
-        self.found.without_check.append(Problem("no_rule", subject, text))
+    # ---- series
 
-    def risk(self) -> None:
-        risk = self.facts.patient.risk
-        if risk is not None:
-            values: Values = {"tier": frozenset({risk.tier})}
-            about = f"risk tier {risk.tier.replace('_', ' ')} of {risk.assessed_on}"
-            matched = self.add("risk", values, risk.assessed_on, "patient", "patient", about)
-            if not _plans_check(matched):
-                self.no_check("patient", f"No rule of the set applies to {about}.")
-            return
-        since = self.facts.patient.records_since or first_day(self.facts)
-        renewals = [r for r in self.rules.get("risk", ()) if r.purpose == "risk_assessment" and r.phases]
-        missing = "no risk assessment on record"
-        if since is None or not renewals:
-            why = "no day to count from" if since is None else "no rule that asks for one"
-            self.found.problem("risk_assessment_missing", "patient", f"There is {missing}, and {why}.")
-            return
-        for rule in renewals:
-            first = replace(rule, spacing="anchored")
-            at_once = (_first_assessment(rule.phases[0]),)
-            self.found.series.append(Series(first, since, "patient", "patient", missing, at_once))
-
-    def lesion(self, lesion: LesionFacts) -> None:
-        self.to_be_done(lesion)
-        signs = {sign.sign for sign in unexamined(self.facts, lesion)}
-        if lesion.state != "watched" or signs & BLOCKS_MONITORING:
-            return
-        subject = f"lesion:{lesion.id}"
-        if lesion.monitoring is not None:
-            values: Values = {"monitoring": frozenset({lesion.monitoring}), "site": _one(lesion.site)}
-            since = f" since {lesion.since}" if lesion.since else ""
-            about = f"{lesion.monitoring}-term monitoring{since}"
-            if not self.add("lesion", values, lesion.since, subject, subject, about):
-                self.found.problem("no_rule", subject, f"No rule of the set applies to {about}.")
-        decision = latest_decision(self.facts, lesion.id)
-        if decision is not None and decision.decision == "look_again":
-            self.decision(decision, lesion, subject)
-
-    def to_be_done(self, lesion: LesionFacts) -> None:
-        """A biopsy, excision or referral that was decided is a duty until the lesion's state says it is done."""
-        decision = latest_decision(self.facts, lesion.id)
-        if decision is None or _UNDONE.get(decision.decision) != lesion.state:
-            return
-        values: Values = {"decision": frozenset({decision.decision}), "site": _one(lesion.site)}
-        subject = f"lesion:{lesion.id}"
-        self.add(
-            "decision", values, decision.on, subject, subject, f"{decision.decision} decided {decision.on}"
-        )
-
-    def decision(self, decision: DecisionFact, lesion: LesionFacts, subject: str) -> None:
-        about = f"decision of {decision.on} to look again"
-        if decision.months is None:
-            self.found.problem("no_interval", subject, f"The {about} says no number of months.")
-            return
-        values: Values = {"decision": frozenset({decision.decision}), "site": _one(lesion.site)}
-        about += f" in {_months(decision.months)}"
-        if not self.add("decision", values, decision.on, subject, subject, about, decision.months):
-            self.found.problem("no_rule", subject, f"No rule of the set applies to the {about}.")
+    def add_matching(
+        self, kind: str, values: Values, anchor: date, source: Source, months: int = 0
+    ) -> list[tuple[Rule, Applies]]:
+        """Add a series for each rule that applies; returns those rules, also the ones that plan nothing."""
+        matched = applying(self.rules.get(kind, ()), values)
+        for rule, answer in matched:
+            if rule.phases:
+                self.add(rule, anchor, source, certain=answer is Applies.YES, months=months)
+        return matched
 
     def add(
         self,
-        kind: str,
-        values: Values,
-        anchor: date | None,
-        subject: str,
-        source_subject: str,
-        about: str,
+        rule: Rule,
+        anchor: date,
+        source: Source,
+        *,
+        certain: bool,
         months: int = 0,
-        not_for: frozenset[str] = frozenset(),
-    ) -> list[tuple[Rule, Applies]]:
-        """Add a series for each rule that applies; a missing anchor is one problem."""
-        rules = self.rules.get(kind, ())
-        if not_for:
-            rules = tuple(rule for rule in rules if rule.purpose not in not_for)
-        matched = applying(rules, values)
-        planned = [(rule, answer) for rule, answer in matched if rule.phases]
-        if anchor is None:
-            if planned:
-                self.found.problem("no_anchor", source_subject, f"The {about} has no day to count from.")
-            return matched
-        for rule, answer in planned:
-            # A full skin check is the patient's; node examination and imaging stay with their diagnosis.
-            whose = subject if kind != "diagnosis" or rule.purpose == "full_skin_check" else source_subject
-            phases = tuple(decided(phase, months) for phase in rule.phases)
-            self.found.series.append(
-                Series(rule, anchor, whose, source_subject, about, phases, answer is Applies.YES)
-            )
-        return matched
+        revived_on: date | None = None,
+    ) -> None:
+        made = self.series_of(rule, anchor, source, months)
+        self.found.series.append(replace(made, certain=certain, revived_on=revived_on))
 
-
-def _plans_check(matched: list[tuple[Rule, Applies]]) -> bool:
-    return _any_for("full_skin_check", matched)
-
-
-def _any_for(purpose: str, matched: list[tuple[Rule, Applies]]) -> bool:
-    return any(rule.purpose == purpose for rule, _ in matched)
+    def series_of(self, rule: Rule, anchor: date, source: Source, months: int = 0) -> Series:
+        # A full skin check is the patient's; node examination and imaging stay with their diagnosis.
+        whose = (
+            "patient" if rule.anchor in ("diagnosis", "risk") and rule.purpose == CHECK else source.subject
+        )
+        phases = tuple(decided(phase, months) for phase in rule.phases)
+        about = params(**source.about)
+        return Series(
+            rule, anchor, whose, source.subject, source.of, source.head, about, source.known_on, phases
+        )
 
 
 def decided(phase: Phase, months: int) -> Phase:
@@ -209,29 +346,32 @@ def _first_assessment(phase: Phase) -> Phase:
     return Phase(none, none, none, none, none, phase.late, once=True)
 
 
+def _decision_values(decision: DecisionFact, lesion: LesionFacts) -> Values:
+    site, region = one_of(lesion.site), one_of(lesion.region)
+    return {"decision": frozenset({decision.decision}), "site": site, "region": region}
+
+
 def latest_decision(facts: Facts, lesion_id: str) -> DecisionFact | None:
     mine = [decision for decision in facts.decisions if decision.lesion == lesion_id]
-    return max(mine, key=lambda decision: (decision.on, decision.id), default=None)
+    return max(mine, key=lambda decision: (decision.on, decision.order, decision.id), default=None)
 
 
-def unexamined(facts: Facts, lesion: LesionFacts) -> list[UrgentSign]:
-    """Urgent signs that no dermatologist has answered by an examination in person."""
+def is_to_be_done(decision: DecisionFact, lesion: LesionFacts) -> bool:
+    """Whether something was decided that is not done; an entry in error has nothing to be done."""
+    open_ = decision.decision in _TO_BE_DONE and decision.fulfilled_on is None
+    return open_ and lesion.state != "entered_in_error"
+
+
+def stands_as_decided(decision: DecisionFact, lesion: LesionFacts) -> bool:
+    return lesion.state == _AS_DECIDED[decision.decision]
+
+
+def unanswered(lesion: LesionFacts) -> list[UrgentSign]:
+    """Urgent signs that no examination in person has answered yet, the oldest first."""
     if lesion.state == "entered_in_error":
         return []
-    seen = [day for day in (lesion.examined_in_person_on, _removal_decided(facts, lesion)) if day]
-    answered = max(seen, default=date.min)
-    return sorted(
-        (sign for sign in lesion.urgent if sign.on > answered), key=lambda sign: (sign.on, sign.sign)
-    )
-
-
-def _removal_decided(facts: Facts, lesion: LesionFacts) -> date | None:
-    """A sign noted before the decision to remove is answered once the lesion is out; a later one is not."""
-    if lesion.state != "removed":
-        return None
-    words = ("biopsy", "excise", "already_removed")
-    days = [d.on for d in facts.decisions if d.lesion == lesion.id and d.decision in words]
-    return max(days, default=None)
+    found = (sign for sign in lesion.urgent if sign.answered_on is None)
+    return sorted(found, key=lambda sign: (sign.on, sign.sign, sign.id))
 
 
 def first_day(facts: Facts) -> date | None:
@@ -241,7 +381,7 @@ def first_day(facts: Facts) -> date | None:
 
 def _days(facts: Facts) -> Iterator[date]:
     for day in (
-        *(diagnosis.anchor for diagnosis in facts.diagnoses),
+        *(diagnosis.anchor or diagnosis.known_on for diagnosis in facts.diagnoses),
         *(lesion.since for lesion in facts.lesions),
         *(decision.on for decision in facts.decisions),
         *(procedure.on for procedure in facts.procedures),
@@ -251,8 +391,13 @@ def _days(facts: Facts) -> Iterator[date]:
             yield day
 
 
-def _one(value: str | None) -> frozenset[str | bool] | None:
-    return None if value is None else frozenset({value})
+def _named(name: str, day: date | None) -> str:
+    return f"{name} of {day}" if day else name
+
+
+def _class_words(diagnosis: Diagnosis) -> str:
+    classed = diagnosis.risk_class
+    return f" with risk class {classed.scheme} {classed.class_}" if classed else ""
 
 
 def _months(months: int) -> str:

@@ -141,7 +141,7 @@ def stage(
         "T4",
     )
     if metastasis in _METASTASES:
-        return Staging(_t_text(categories), "IV", basis, frozenset({"IV"}), False, "distant metastasis")
+        return Staging(_t_text(categories), "IV", basis, frozenset({"IV"}), False, "")
     assessed = _T_WITH_LETTER if categories == ("TX",) else categories
     cells = [_cell(t, node, way) for t in assessed for node in nodes for way in bases]
     possible = {cell for cell in cells if cell} | ({"IV"} if metastasis != "M0" else set())

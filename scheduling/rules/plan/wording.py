@@ -7,6 +7,7 @@ from functools import lru_cache
 from types import MappingProxyType
 
 from scheduling.rules.dates import Duration
+from scheduling.rules.plan.messages import HEADS, Params, fill
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.ruleset.ruleset import Condition, Phase, Rule
 from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
@@ -49,6 +50,28 @@ _VALUES = {
     "refer": "referral",
     "excise": "excision",
 }
+
+
+_DIAGNOSES = {
+    "melanoma": "Melanoma",
+    "melanoma_in_situ": "Melanoma in situ",
+    "scc": "Squamous cell carcinoma",
+    "scc_in_situ": "Squamous cell carcinoma in situ",
+    "bcc": "Basal cell carcinoma",
+    "dysplastic_naevus": "Dysplastic naevus",
+    "other_malignant": "Other malignant tumour",
+    "benign": "Benign lesion",
+}
+
+
+def diagnosis_words(code: str) -> str:
+    return _DIAGNOSES[code]
+
+
+def head_words(head: str, about: Params) -> str:
+    """What a series comes from, such as: melanoma excised 31 Jan 2025."""
+    words = fill(HEADS[head], dict(about))
+    return words[:1].lower() + words[1:]
 
 
 def duration_words(duration: Duration) -> str:

@@ -14,7 +14,13 @@ FLAGS = ("found", "found-2nd", "memory H", "memory M", "derived", "design")
 SOURCELESS = ("clinic setting, no source", "common practice, no source")
 
 ANCHORS: dict[str, tuple[str, ...]] = {
-    "diagnosis": ("full_skin_check", "node_examination", "imaging_or_laboratory"),
+    "diagnosis": (
+        "full_skin_check",
+        "node_examination",
+        "node_ultrasound",
+        "sectional_imaging",
+        "laboratory",
+    ),
     "risk": ("full_skin_check", "risk_assessment"),
     "lesion": ("lesion_image", "lesion_examination"),
     "decision": ("lesion_image", "lesion_examination"),
@@ -33,23 +39,30 @@ FIELDS: dict[str, dict[str, tuple[str, ...] | type]] = {
         "stage": get_args(facts.Stage),
         "stage_basis": get_args(facts.Basis),
         "primary": get_args(facts.Primary),
+        "grade": get_args(facts.Grade),
+        "sentinel": get_args(facts.Sentinel),
+        "deposit_mm": float,
+        "nodes_cleared": bool,
         "risk_scheme": str,
         "risk_class": str,
     },
-    "risk": {"tier": get_args(facts.Tier)},
-    "lesion": {"monitoring": get_args(facts.Monitoring), "site": str},
-    "decision": {"decision": get_args(facts.DecisionWord), "site": str},
-    "procedure": {"kind": get_args(facts.ProcedureKind), "site": str},
+    "risk": {"tier": get_args(facts.Tier), "transplant": bool},
+    "lesion": {"monitoring": get_args(facts.Monitoring), "site": str, "region": get_args(facts.Region)},
+    "decision": {"decision": get_args(facts.DecisionWord), "site": str, "region": get_args(facts.Region)},
+    "procedure": {"kind": get_args(facts.ProcedureKind), "site": str, "region": get_args(facts.Region)},
 }
 
 PURPOSE_WORDS = {
     "full_skin_check": "full skin check",
     "lesion_image": "picture of the lesion",
     "lesion_examination": "examination of the lesion in person",
+    "rest_of_skin_check": "rest of the skin check",
     "result_visit": "visit for the result",
     "wound_check": "wound check",
     "suture_removal": "removal of sutures",
     "risk_assessment": "risk assessment",
     "node_examination": "lymph node examination",
-    "imaging_or_laboratory": "imaging or laboratory test",
+    "node_ultrasound": "ultrasound of the lymph nodes",
+    "sectional_imaging": "sectional imaging (CT, MRI or PET)",
+    "laboratory": "laboratory test",
 }

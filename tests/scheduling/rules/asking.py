@@ -1,5 +1,6 @@
 """What the tests of the engine ask: a plan under the shipped set, one row of it, the problems by code."""
 
+import re
 from datetime import date
 
 from scheduling.rules.plan import engine
@@ -13,8 +14,16 @@ MELANOMA = {"code": "melanoma", "anchor": "2024-01-31"}
 CHECK = {"purpose": "full_skin_check", "subject": "patient"}
 
 
-def plan(rules=DEFAULT, today=TODAY, **facts):
-    return engine.plan(build(**facts), rules, today)
+def plan(rules=DEFAULT, today=None, **facts):
+    """The plan on `today`; where none is given, on a day on which all that is recorded has happened."""
+    return engine.plan(build(**facts), rules, today or last_day(facts))
+
+
+def last_day(facts):
+    recorded = re.findall(
+        r"'(?:on|anchor|answered_on|fulfilled_on|assessed_on|last_image_on)': '([0-9-]+)'", str(facts)
+    )
+    return max([TODAY, *map(date.fromisoformat, recorded)])
 
 
 def row(answer, purpose="full_skin_check", subject=None):

@@ -18,41 +18,62 @@ from tests.scheduling.rules.asking import (
     plan,
     row,
 )
-from tests.scheduling.rules.build import build
+from tests.scheduling.rules.build import build, sign
 from tests.scheduling.rules.sets import one_rule
 
 # -- urgent work (point 8) -------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("sign", ["raised", "firm", "growing", "bleeding", "new", "painful"])
-def test_an_urgent_sign_is_due_the_day_it_was_noted(sign):
-    lesion = {"id": "7", "urgent": [{"sign": sign, "on": "2024-05-20"}, {"sign": "new", "on": "2024-05-25"}]}
+@pytest.mark.parametrize("word", ["raised", "firm", "growing", "bleeding", "new", "painful"])
+def test_an_urgent_sign_is_due_the_day_it_was_noted(word):
+    lesion = {"id": "7", "urgent": [sign(word, "2024-05-20"), sign("new", "2024-05-25", id="2")]}
     found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
     assert (found.anchor, found.target, found.urgency) == (date(2024, 5, 20), date(2024, 5, 20), "A")
 
 
 @pytest.mark.parametrize(
-    "sign, pictured", [("raised", False), ("growing", False), ("new", True), ("painful", True)]
+    "word, pictured", [("raised", False), ("growing", False), ("new", True), ("painful", True)]
 )
-def test_monitoring_stops_for_what_must_not_wait(sign, pictured):
+def test_monitoring_stops_for_what_must_not_wait(word, pictured):
     lesion = {
-        "id": "7", "monitoring": "short", "since": "2024-05-01", "urgent": [{"sign": sign, "on": "2024-05-20"}],
+        "id": "7", "monitoring": "short", "since": "2024-05-01", "urgent": [sign(word, "2024-05-20")],
     }  # fmt: skip
     purposes = [due.purpose for due in plan(lesions=[lesion]).due]
     assert ("lesion_image" in purposes) == pictured
 
 
 @pytest.mark.parametrize(
-    "examined, open_since", [("2024-05-19", "2024-05-20"), ("2024-05-20", None), ("2024-06-01", None)]
+    "answered_on, open_since", [(None, "2024-05-20"), ("2024-05-20", None), ("2024-06-01", None)]
 )
-def test_an_examination_in_person_ends_it_until_new_change(examined, open_since):
-    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}], "examined_in_person_on": examined}
+def test_the_linked_examination_ends_it_and_nothing_else_does(answered_on, open_since):
+    """Whether an examination answers a sign is what a row links, never a comparison of days."""
+    lesion = {"id": "7", "urgent": [sign("firm", "2024-05-20", answered_on)]}
     found = [due.anchor for due in plan(lesions=[lesion]).due if due.urgency == "A"]
     assert found == ([date.fromisoformat(open_since)] if open_since else [])
 
 
+def test_a_sign_reported_later_the_same_day_is_open():
+    """Examined at nine, bleeding reported at fifteen: the first sign is answered, the second is not."""
+    day = "2024-05-20"
+    lesion = {"id": "7", "urgent": [sign("firm", day, day), sign("bleeding", day, id="2")]}
+    found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
+    assert (found.of, found.urgency, found.reasons[0].params) == (
+        "sign:2",
+        "A",
+        (("day", day), ("signs", "bleeding")),
+    )
+
+
+def test_a_concern_without_a_known_lesion_is_urgent_too():
+    answer = plan(concerns=[sign("growing", "2024-05-20")], records_since="2024-05-30")
+    found = row(answer, "lesion_examination", "patient")
+    assert (found.of, found.urgency, found.latest) == ("concern:1", "A", date(2024, 6, 3))
+    answered = plan(concerns=[sign("growing", "2024-05-20", "2024-05-22")], records_since="2024-05-30")
+    assert "lesion_examination" not in {due.purpose for due in answered.due}
+
+
 def test_a_picture_or_a_visit_does_not_end_it():
-    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}], "last_image_on": "2024-05-25"}
+    lesion = {"id": "7", "urgent": [sign("firm", "2024-05-20")], "last_image_on": "2024-05-25"}
     done = [{"purpose": "lesion_examination", "subject": "lesion:7", "on": "2024-05-25"}]
     assert [due.urgency for due in plan(lesions=[lesion], done=done, records_since="2024-05-30").due] == [
         "A",
@@ -61,22 +82,23 @@ def test_a_picture_or_a_visit_does_not_end_it():
 
 
 def test_an_urgent_row_can_be_closed_with_a_ground_and_opens_again_with_new_change():
-    closed = {"purpose": "lesion_examination", "subject": "lesion:7", "anchor": "2024-05-20", "number": 1}
-    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
+    closed = {
+        "purpose": "lesion_examination", "subject": "lesion:7", "rule": "urgent-sign", "of": "sign:1",
+        "anchor": "2024-05-20", "number": 1,
+    }  # fmt: skip
+    lesion = {"id": "7", "urgent": [sign("firm", "2024-05-20")]}
     answer = plan(lesions=[lesion], closed=[closed | {"ground": "transferred", "on": "2024-05-21"}])
     assert "lesion_examination" not in {due.purpose for due in answer.due}
-    other = plan(
-        lesions=[lesion], closed=[closed | {"number": 2, "ground": "transferred", "on": "2024-05-21"}]
-    )
-    assert row(other, "lesion_examination", "lesion:7").number == 1
+    lesion["urgent"].append(sign("firm", "2024-05-20", id="2"))
+    other = plan(lesions=[lesion], closed=[closed | {"ground": "transferred", "on": "2024-05-21"}])
+    assert row(other, "lesion_examination", "lesion:7").of == "sign:2"
 
 
-def test_growth_after_the_removal_was_decided_is_urgent_again():
-    decision = {"lesion": "7", "decision": "excise", "on": "2024-05-25"}
-    lesion = {"id": "7", "state": "removed", "urgent": [{"sign": "growing", "on": "2024-05-20"}]}
-    assert [due for due in plan(lesions=[lesion], decisions=[decision]).due if due.urgency == "A"] == []
-    lesion["urgent"].append({"sign": "growing", "on": "2024-08-01"})
-    found = row(plan(lesions=[lesion], decisions=[decision]), "lesion_examination", "lesion:7")
+def test_growth_after_the_removal_is_urgent_again():
+    lesion = {"id": "7", "state": "removed", "urgent": [sign("growing", "2024-05-20", "2024-05-25")]}
+    assert [due for due in plan(lesions=[lesion]).due if due.urgency == "A"] == []
+    lesion["urgent"].append(sign("growing", "2024-08-01", id="2"))
+    found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
     assert found.anchor == date(2024, 8, 1)
 
 
@@ -87,7 +109,7 @@ def test_the_urgent_row_takes_over_another_examination_of_the_lesion():
         "id": "7",
         "monitoring": "long",
         "since": "2024-01-31",
-        "urgent": [{"sign": "new", "on": "2024-05-20"}],
+        "urgent": [sign("new", "2024-05-20")],
     }
     found = row(plan(ruleset.load(routine), lesions=[lesion]), "lesion_examination", "lesion:7")
     assert (found.urgency, [reason.rule for reason in found.reasons]) == ("A", ["urgent-sign", "exam"])
@@ -97,7 +119,11 @@ def test_the_urgent_row_takes_over_another_examination_of_the_lesion():
 
 
 def override(**keys):
-    return [CHECK | {"id": "9", "reason": "asked for by the board", "by": "Dr A"} | keys]
+    return [
+        CHECK
+        | {"id": "9", "reason": "asked for by the board", "by": "Dr A", "decided_on": "2024-05-02"}
+        | keys
+    ]
 
 
 def test_an_interval_counts_from_the_last_visit():
@@ -200,7 +226,7 @@ def test_the_tolerance_of_an_override_follows_its_length(interval, days):
 
 
 def test_an_override_never_puts_off_an_urgent_sign():
-    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
+    lesion = {"id": "7", "urgent": [sign("firm", "2024-05-20")]}
     later = {"id": "9", "purpose": "lesion_examination", "subject": "lesion:7", "date": "2024-09-01"}
     found = row(plan(lesions=[lesion], overrides=[later]), "lesion_examination", "lesion:7")
     assert (found.target, found.urgency) == (date(2024, 5, 20), "A")
@@ -418,7 +444,7 @@ def test_the_strip_keeps_what_was_visited_before_an_override_began():
 
 
 def test_the_strip_ends_on_its_last_day_for_urgent_work_too():
-    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
+    lesion = {"id": "7", "urgent": [sign("firm", "2024-05-20")]}
     shown = [
         {due.urgency for due in engine.upcoming(build(lesions=[lesion]), DEFAULT, day, day)}
         for day in (date(2024, 5, 19), date(2024, 5, 20))

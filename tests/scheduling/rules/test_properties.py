@@ -68,10 +68,16 @@ DIAGNOSES = st.builds(
     stage=maybe(word(facts.Stage)),
     stage_basis=maybe(word(facts.Basis)),
     primary=maybe(word(facts.Primary)),
+    known_on=maybe(DAYS),
+    grade=maybe(word(facts.Grade)),
+    sentinel=maybe(word(facts.Sentinel)),
+    deposit_mm=maybe(st.sampled_from(["0.3", "1.2"])),
+    nodes_cleared=maybe(st.booleans()),
     risk_class=maybe(
         st.builds(RiskClass, st.sampled_from(["S3", "NCCN"]), st.sampled_from(["low", "high", "local"]))
     ),
 )
+SIGNS = st.builds(UrgentSign, st.just(""), word(facts.Sign), DAYS, maybe(DAYS))
 LESIONS = st.builds(
     LesionFacts,
     id=st.just(""),
@@ -79,8 +85,10 @@ LESIONS = st.builds(
     monitoring=maybe(word(facts.Monitoring)),
     since=maybe(DAYS),
     last_image_on=maybe(DAYS),
-    urgent=st.lists(st.builds(UrgentSign, word(facts.Sign), DAYS), max_size=2).map(tuple),
-    examined_in_person_on=maybe(DAYS),
+    region=maybe(word(facts.Region)),
+    urgent=st.lists(SIGNS, max_size=2).map(
+        lambda signs: tuple(replace(sign, id=f"s{n}") for n, sign in enumerate(signs))
+    ),
 )
 PROCEDURES = st.builds(
     Procedure,
@@ -91,15 +99,20 @@ PROCEDURES = st.builds(
     sutures=maybe(st.booleans()),
 )
 KEYED = KEYS.flatmap(lambda key: st.builds(Done, st.just(key[0]), st.just(key[1]), DAYS))
-CLOSED = st.tuples(KEYS, DAYS, st.integers(1, 4), word(facts.Ground), DAYS).map(
+OF = st.sampled_from(["diagnosis:0", "diagnosis:1", "patient", "lesion:0", "procedure:0", "override:0"])
+RULE_IDS = st.sampled_from(
+    ["melanoma-invasive", "bcc", "tier-high", "monitoring-long", "result-visit", "override:0"]
+)
+CLOSED = st.tuples(KEYS, RULE_IDS, OF, DAYS, st.integers(1, 4), word(facts.Ground), DAYS).map(
     lambda item: Closed(*item[0], *item[1:])
 )
-OVERRIDES = st.tuples(KEYS, st.sampled_from(["P1M", "P6M", "P10D"]) | DAYS, maybe(DAYS)).map(
+OVERRIDES = st.tuples(KEYS, st.sampled_from(["P1M", "P6M", "P10D"]) | DAYS, maybe(DAYS), DAYS).map(
     lambda item: Override(
         "",
         *item[0],
         "a reason",
         "Dr A",
+        item[3],
         interval=item[1] if isinstance(item[1], str) else None,
         date=None if isinstance(item[1], str) else item[1],
         until=item[2],
@@ -111,14 +124,29 @@ FACTS = st.builds(
         PatientFacts,
         status=st.sampled_from(["active", "active", "active", "deceased"]),
         born=maybe(st.just(date(1970, 2, 28))),
-        risk=maybe(st.builds(Risk, word(facts.Tier), DAYS, maybe(st.just(date(2015, 1, 1))))),
+        risk=maybe(
+            st.builds(
+                Risk,
+                word(facts.Tier),
+                DAYS,
+                maybe(st.just(date(2015, 1, 1))),
+                transplant=maybe(st.booleans()),
+            )
+        ),
         records_since=maybe(DAYS),
     ),
     diagnoses=numbered(DIAGNOSES),
     lesions=numbered(LESIONS),
     decisions=numbered(
         st.builds(
-            DecisionFact, st.just(""), st.just("0"), word(facts.DecisionWord), DAYS, maybe(st.integers(1, 24))
+            DecisionFact,
+            st.just(""),
+            st.integers(1, 9),
+            st.just("0"),
+            word(facts.DecisionWord),
+            DAYS,
+            maybe(st.integers(1, 24)),
+            maybe(DAYS),
         )
     ),
     procedures=numbered(PROCEDURES),
@@ -214,7 +242,8 @@ def test_the_strip_holds_what_the_plan_says(given_facts, name, today):
     rules = SETS[name]
     until = date(2040, 1, 1)
     strip = engine.upcoming(given_facts, rules, today, until)
-    shown = {(d.purpose, d.subject, d.rule, d.anchor, d.number, d.target) for d in strip}
+    shown = {(d.purpose, d.subject, d.rule, d.of, d.anchor, d.number, d.latest) for d in strip}
     for due in engine.plan(given_facts, rules, today).due:
-        if due.target <= until:
-            assert (due.purpose, due.subject, due.rule, due.anchor, due.number, due.target) in shown
+        # The target of a row is the earliest of all its reasons, so the governing occurrence is known by its latest day.
+        if due.latest <= until:
+            assert (due.purpose, due.subject, due.rule, due.of, due.anchor, due.number, due.latest) in shown

@@ -1,0 +1,108 @@
+"""Days to come in the facts: each is a problem, completes nothing and lengthens nothing (domain.md, 14)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Any
+
+from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Risk, UrgentSign
+from scheduling.rules.plan.messages import params
+from scheduling.rules.plan.plan import Problem
+
+
+@dataclass
+class FutureDays:
+    """The facts as they stand today, the problems of their days to come, and the first day on which one is reached."""
+
+    today: date
+    problems: list[Problem] = field(default_factory=list)
+    next_day: date | None = None
+
+    def settle(self, facts: Facts) -> Facts:
+        """What completes, answers or closes on a day to come is left out; what opens a duty counts from today."""
+        patient = replace(
+            facts.patient,
+            risk=self.risk(facts.patient.risk) if facts.patient.risk else None,
+            records_since=self.dropped("The start of the records", "patient", facts.patient.records_since),
+            concerns=tuple(self.sign(sign, "patient") for sign in facts.patient.concerns),
+        )
+        return replace(
+            facts,
+            patient=patient,
+            diagnoses=tuple(self.diagnosis(one) for one in facts.diagnoses),
+            lesions=tuple(self.lesion(one) for one in facts.lesions),
+            decisions=tuple(self.decision(one) for one in facts.decisions),
+            procedures=self.kept("A procedure", facts.procedures, "on"),
+            done=self.kept("What was done", facts.done, "on"),
+            closed=self.kept("A closing", facts.closed, "on"),
+            overrides=self.kept("The decision on an own interval", facts.overrides, "decided_on"),
+        )
+
+    def risk(self, risk: Risk) -> Risk:
+        """A tier assessed on a day to come orders checks from today on and does not count as an assessment made."""
+        if risk.assessed_on <= self.today:
+            return risk
+        self.say("The risk assessment", "patient", risk.assessed_on, counts=True)
+        since = min(risk.since or self.today, self.today)
+        return replace(risk, assessed_on=since, since=since, tier_since=None)
+
+    def sign(self, sign: UrgentSign, subject: str) -> UrgentSign:
+        answered = self.dropped("An examination in person", subject, sign.answered_on)
+        return replace(sign, on=self.from_today("A sign", subject, sign.on), answered_on=answered)
+
+    def diagnosis(self, one: Diagnosis) -> Diagnosis:
+        """A melanoma without any day is followed from today, until somebody records one."""
+        subject = f"diagnosis:{one.id}"
+        anchor = self.from_today("The excision", subject, one.anchor)
+        known = self.from_today("The report", subject, one.known_on)
+        if anchor is None and known is None:
+            known = self.today
+            self.reached(date.fromordinal(self.today.toordinal() + 1))
+        return replace(one, anchor=anchor, known_on=known)
+
+    def lesion(self, one: LesionFacts) -> LesionFacts:
+        subject = f"lesion:{one.id}"
+        return replace(
+            one,
+            since=self.from_today("The start of watching", subject, one.since),
+            last_image_on=self.dropped("A picture", subject, one.last_image_on),
+            urgent=tuple(self.sign(sign, subject) for sign in one.urgent),
+        )
+
+    def decision(self, one: DecisionFact) -> DecisionFact:
+        subject = f"lesion:{one.lesion}"
+        on = self.from_today("A decision", subject, one.on)
+        return replace(one, on=on, fulfilled_on=self.dropped("What was decided", subject, one.fulfilled_on))
+
+    def kept(self, what: str, rows: Iterable[Any], name: str) -> tuple[Any, ...]:
+        kept = []
+        for row in rows:
+            day = getattr(row, name)
+            if day <= self.today:
+                kept.append(row)
+            else:
+                self.say(what, getattr(row, "subject", "patient"), day, counts=False)
+        return tuple(kept)
+
+    def dropped(self, what: str, subject: str, day: date | None) -> date | None:
+        if day is None or day <= self.today:
+            return day
+        self.say(what, subject, day, counts=False)
+        return None
+
+    def from_today(self, what: str, subject: str, day: Any) -> Any:
+        if day is None or day <= self.today:
+            return day
+        self.say(what, subject, day, counts=True)
+        return self.today
+
+    def say(self, what: str, subject: str, day: date, *, counts: bool) -> None:
+        kind = "future_day_counts" if counts else "future_day"
+        self.problems.append(Problem("future_day", subject, params(kind_of=kind, what=what, day=str(day))))
+        # What counts from today counts from another day tomorrow.
+        self.reached(date.fromordinal(self.today.toordinal() + 1) if counts else day)
+
+    def reached(self, day: date) -> None:
+        self.next_day = min(self.next_day or day, day)
