@@ -172,40 +172,27 @@ class _Planner:
         for (series, seen), (_, occurrence) in zip(counted, states, strict=True):
             self.what_follows(series, occurrence, seen, bool(chosen))
         open_ = [_due(series, occurrence, ()) for series, occurrence in states if occurrence]
-        reasons = self.reasons(key, counted, states, chosen, history)
+        put_off = own_intervals.reasons(self.facts, key, history) if _puts_off(counted, states) else []
+        reasons = [
+            *(reason for item in chosen for reason in item.reasons),
+            *_reasons(counted, states),
+            *put_off,
+        ]
         candidates = sorted([*chosen, *open_], key=_rank)
         if not candidates:
-            self.nothing_left(key, history)
+            self.nothing_left(key, put_off)
             return None
         self.close_together(candidates[0], states, history)
         urgency = min((item.urgency for item in open_), default=candidates[0].urgency)
         return _governed(candidates, _once(_governing_first(reasons, candidates[0])), urgency)
 
-    def reasons(
-        self,
-        key: Key,
-        counted: list[tuple[Series, History]],
-        states: list[State],
-        chosen: list[Due],
-        history: History,
-    ) -> list[Reason]:
-        """Every rule that matched, and the clinicians' decisions that stand in the place of one."""
-        found = [reason for item in chosen for reason in item.reasons]
-        replaced = False
-        for (series, seen), (_, occurrence) in zip(counted, states, strict=True):
-            without = series.first_open(replace(seen, overridden_until=None))
-            replaced |= without != occurrence
-            found.append(_reason(series, occurrence, replaced=occurrence is None and without is not None))
-        return found + (own_intervals.reasons(self.facts, key, history) if replaced else [])
-
     def ask_about_overrides(self, key: Key, history: History) -> None:
         self.problems += own_intervals.problems(self.facts, key)
         self.later += own_intervals.to_confirm(self.facts, key, history)
 
-    def nothing_left(self, key: Key, history: History) -> None:
-        for reason in own_intervals.reasons(self.facts, key, history):
-            words = reason.text.rstrip(".") + "."
-            said = params(kind_of="what_follows_override", words=words)
+    def nothing_left(self, key: Key, put_off: list[Reason]) -> None:
+        for reason in put_off:
+            said = params(kind_of="what_follows_override", words=reason.text.rstrip(".") + ".")
             self.problems.append(Problem("what_follows", key[1], said))
 
     def history(self, key: Key) -> History:
@@ -267,6 +254,26 @@ class _Planner:
             if not dates.is_half_or_more(last, occurrence.target, interval):
                 said = params(day=str(last), next=str(occurrence.target), title=series.rule.title)
                 self.problems.append(Problem("visits_close_together", series.subject, said))
+
+
+def _without_override(series: Series, seen: History) -> Occurrence | None:
+    return series.first_open(replace(seen, overridden_until=None))
+
+
+def _puts_off(counted: list[tuple[Series, History]], states: list[State]) -> bool:
+    """Whether some date would be another one without a clinician's own interval or day."""
+    pairs = zip(counted, states, strict=True)
+    return any(_without_override(*one) != occurrence for one, (_, occurrence) in pairs)
+
+
+def _reasons(counted: list[tuple[Series, History]], states: list[State]) -> list[Reason]:
+    """One reason for every rule that matched, also where nothing of it is open."""
+    return [
+        _reason(
+            series, occurrence, replaced=occurrence is None and _without_override(series, seen) is not None
+        )
+        for (series, seen), (_, occurrence) in zip(counted, states, strict=True)
+    ]
 
 
 def _discharged(closed: list[Closed]) -> dict[tuple[str, str], date]:

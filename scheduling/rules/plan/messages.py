@@ -56,7 +56,7 @@ PROBLEMS: Final[dict[str, str]] = {
     "Until then the strictest that may apply is kept.",
     "grade_missing": "The grade of the dysplastic naevus ({about}) is not recorded.",
     "no_anchor": "{about} has no day to count from; until it has, it is followed from {day}.",
-    "no_anchor_override": "The interval set by {by} has no day to count from.",
+    "no_anchor_lesion": "{about} has no day to count from.",
     "contradiction": "The diagnosis is {name}, yet {said}.",
     "stage_contradiction": "Stage {stated} is stated, but {given} gives {stages}.",
     "cannot_stage": "The stage cannot be worked out: {why}. It may be {stages}.",

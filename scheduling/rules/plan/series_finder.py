@@ -83,7 +83,8 @@ class SeriesFinder:
         matched = applying(self.rules.get("diagnosis", ()), diagnosis_values(diagnosis, stages))
         planned = [(rule, answer) for rule, answer in matched if rule.phases]
         anchor, source = self.day_of(diagnosis, name, bool(planned))
-        unsure = diagnosis.anchor is None or any(one.code.startswith("cannot_stage") for one in problems)
+        unstaged = diagnosis.stage is None and any(one.code == "cannot_stage" for one in problems)
+        unsure = diagnosis.anchor is None or unstaged
         if diagnosis.code == "melanoma" and unsure:
             planned = self.with_strictest(planned)
         for rule, answer in planned:
@@ -220,9 +221,13 @@ class SeriesFinder:
             "site": one_of(lesion.site),
             "region": one_of(lesion.region),
         }
-        since = lesion.since or first_day(self.facts) or date.max
-        about: dict[str, Value] = {"monitoring": str(lesion.monitoring), "day": str(since)}
-        source = Source(subject, subject, since, "lesion", about)
+        if lesion.since is None:
+            about = f"{lesion.monitoring}-term monitoring"
+            self.found.problem("no_anchor", subject, kind_of="no_anchor_lesion", about=about)
+            return
+        since = lesion.since
+        words: dict[str, Value] = {"monitoring": str(lesion.monitoring), "day": str(since)}
+        source = Source(subject, subject, since, "lesion", words)
         if not self.add_matching("lesion", values, since, source):
             self.found.problem("no_rule", subject, about=f"{lesion.monitoring}-term monitoring")
 

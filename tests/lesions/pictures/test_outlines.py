@@ -135,13 +135,13 @@ def test_what_cannot_be_drawn_changes_nothing():
     assert image.assessments.count() == 1
 
 
-def test_drawing_rings_the_bell(monkeypatch, django_capture_on_commit_callbacks):
-    rung = []
+def test_drawing_asks_for_the_measures(monkeypatch, django_capture_on_commit_callbacks):
+    asked = []
     image = scene.file(scene.lesion())
-    monkeypatch.setattr(jobs, "_publish", lambda *what: rung.append(what))
+    monkeypatch.setattr(jobs, "_publish", lambda *what: asked.append(what))
     with django_capture_on_commit_callbacks(execute=True):
         row = outlines.draw(image=image, by=build.nurse(), points=[(1, 1), (90, 1), (90, 80)], revision=1)
-    assert rung == [("assess", row.pk)]
+    assert asked == [("assess", [row.pk])]
 
 
 # ---- scale ------------------------------------------------------------------------------------

@@ -25,7 +25,7 @@ EMPTY = {
     },
     "overrides": {
         "id": "1", "purpose": "full_skin_check", "subject": "patient", "reason": "a reason", "by": "Dr A",
-        "decided_on": None, "until": None,
+        "decided_on": "2024-05-31", "until": None,
     },
 }  # fmt: skip
 RISK = {"since": None, "tier_since": None, "transplant": None}

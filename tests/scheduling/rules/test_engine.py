@@ -66,8 +66,16 @@ def test_the_first_unfinished_occurrence_stands_also_when_it_is_long_past():
 def test_a_closed_row_finishes_its_occurrence_only():
     closed = [CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "declined", "on": "2024-05-01"}]
     assert row(plan(diagnoses=[MELANOMA], closed=closed)).number == 2
-    other = [CHECK | {"anchor": "2024-02-01", "number": 1, "ground": "declined", "on": "2024-05-01"}]
+    other = [closed[0] | {"of": "diagnosis:2"}]
     assert row(plan(diagnoses=[MELANOMA], closed=other)).number == 1
+    another_rule = [closed[0] | {"rule": "tier-high"}]
+    assert row(plan(diagnoses=[MELANOMA], closed=another_rule)).number == 1
+
+
+def test_a_closed_row_holds_whatever_its_anchor_became_later():
+    """The day of the excision is corrected afterwards: what was declined stays declined."""
+    closed = [CHECK | {"anchor": "2024-02-15", "number": 1, "ground": "declined", "on": "2024-05-01"}]
+    assert row(plan(diagnoses=[MELANOMA], closed=closed)).number == 2
 
 
 def test_discharge_ends_the_series_and_its_question():
@@ -83,21 +91,30 @@ def test_discharge_from_one_primary_leaves_the_other():
     assert row(plan(diagnoses=[MELANOMA, second], closed=closed)).anchor == date(2024, 3, 31)
 
 
+TIER = CHECK | {"rule": "tier-very-high", "of": "patient"}
+
+
 def test_discharge_from_a_tier_lasts_until_the_next_assessment():
-    closed = [CHECK | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": "2023-05-01"}]
+    closed = [TIER | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": "2023-05-01"}]
     before = plan(risk={"tier": "very_high", "assessed_on": "2023-01-31"}, closed=closed)
     after = plan(risk={"tier": "very_high", "assessed_on": "2024-01-31"}, closed=closed)
     assert [due.purpose for due in before.due] == ["risk_assessment"]
-    assert row(after).target == date(2024, 7, 31)
+    assert (row(after).target, row(after).latest) == (date(2024, 1, 31), date(2024, 2, 28))
 
 
 # How the check of a tier is counted is this program's own rule (domain.md, points 2, 5 and 7): no outside source.
 SINCE = {"tier": "very_high", "assessed_on": "2024-06-01", "since": "2024-01-31"}
 
 
-def test_a_tier_that_is_raised_before_the_first_check_counts_from_the_first_assessment():
+def test_a_tier_without_any_check_on_record_has_one_due_now():
+    """Within 28 days, clinic setting, no source; counted from the first day above average (domain.md, point 13)."""
     found = row(plan(risk=SINCE))
-    assert (found.anchor, found.target) == (date(2024, 1, 31), date(2024, 7, 31))
+    assert (found.anchor, found.target, found.latest) == (
+        date(2024, 1, 31),
+        date(2024, 1, 31),
+        date(2024, 2, 28),
+    )
+    assert found.reasons[0].code == "first_check"
     renewal = row(plan(risk=SINCE), "risk_assessment")
     assert renewal.target == date(2025, 6, 1)
 
@@ -107,15 +124,31 @@ def test_a_tier_that_is_raised_before_the_first_check_counts_from_the_first_asse
     [("2024-01-30", "2024-01-31"), ("2024-01-31", "2024-06-01"), ("2024-05-01", "2024-06-01")],
 )
 def test_a_discharge_since_a_tier_stands_makes_the_next_assessment_a_new_beginning(ended, anchor):
-    closed = [CHECK | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": ended}]
+    closed = [TIER | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": ended}]
     assert str(row(plan(risk=SINCE, closed=closed)).anchor) == anchor
 
 
-@pytest.mark.parametrize("visit", ["2015-01-05", "2023-06-30", "2024-03-01"])
-def test_checks_run_from_the_last_visit_however_long_ago(visit):
-    """Who has not been seen for longer is never asked for later."""
-    done = [CHECK | {"on": visit}]
-    assert str(row(plan(risk=SINCE, done=done)).anchor) == visit
+@pytest.mark.parametrize(
+    "visit, anchor, latest",
+    [
+        ("2015-01-05", "2024-01-31", "2024-02-28"),
+        ("2023-06-30", "2024-01-31", "2024-02-28"),
+        ("2023-08-30", "2023-08-30", "2024-03-30"),
+        ("2024-03-01", "2024-03-01", "2024-10-01"),
+    ],
+)
+def test_checks_run_from_the_last_visit_or_one_is_due_now(visit, anchor, latest):
+    """Six months after the last one, 30 days late at most; where that is over, since the tier began. None is later."""
+    found = row(plan(risk=SINCE, done=[CHECK | {"on": visit}]))
+    assert (str(found.anchor), str(found.latest)) == (anchor, latest)
+
+
+def test_a_higher_tier_never_puts_off_what_the_lower_one_asked_for():
+    """High asks 6 to 12 months after the check of 2023-02-10: by 2024-02-10, before the 28 days of a first check."""
+    visit = [CHECK | {"on": "2023-02-10"}]
+    risk = {"assessed_on": "2024-01-31", "since": "2024-01-31"}
+    assert str(row(plan(risk=risk | {"tier": "high"}, done=visit)).latest) == "2024-02-10"
+    assert str(row(plan(risk=risk | {"tier": "very_high"}, done=visit)).latest) == "2024-02-10"
 
 
 @pytest.mark.parametrize(
@@ -123,7 +156,7 @@ def test_checks_run_from_the_last_visit_however_long_ago(visit):
     [("2024-04-30", "2024-06-01"), ("2024-05-01", "2024-06-01"), ("2024-05-02", "2024-05-02")],
 )
 def test_a_visit_before_the_discharge_begins_nothing(visit, anchor):
-    closed = [CHECK | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": "2024-05-01"}]
+    closed = [TIER | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": "2024-05-01"}]
     assert str(row(plan(risk=SINCE, closed=closed, done=[CHECK | {"on": visit}])).anchor) == anchor
 
 
@@ -200,7 +233,7 @@ def test_valid_until_is_the_eve_of_the_question():
 
 
 def test_an_early_last_visit_asks_at_once():
-    answer = plan(diagnoses=[MELANOMA], done=[CHECK | {"on": "2026-01-17"}], today=date(2025, 1, 1))
+    answer = plan(diagnoses=[MELANOMA], done=[CHECK | {"on": "2026-01-17"}], today=date(2026, 1, 17))
     assert ("what_follows", "diagnosis:1") in codes(answer)
 
 
@@ -222,7 +255,7 @@ def test_looking_again_follows_the_latest_decision():
     found = row(plan(lesions=[{"id": "7"}], decisions=decisions), "lesion_image", "lesion:7")
     assert (found.anchor, found.target) == (date(2024, 5, 31), date(2024, 11, 30))
     assert (found.earliest, found.latest) == (date(2024, 11, 16), date(2024, 12, 28))
-    assert "look again in 6 months: once, after 6 months, number 1" in found.reasons[0].text
+    assert found.reasons[0].text == "Decided 31 May 2024: look again in 6 months: once, after 6 months"
     reassured = [*decisions, {"id": "3", "lesion": "7", "decision": "reassure", "on": "2024-06-01"}]
     assert [due.purpose for due in plan(lesions=[{"id": "7"}], decisions=reassured).due] == [
         "risk_assessment"
@@ -303,7 +336,8 @@ def test_a_rule_by_stage_replaces_the_general_one_only_when_it_surely_applies():
 )
 def test_conditions_compare_what_is_known_and_keep_what_is_not(thickness, when, rules):
     # thickness is compared after rounding half up to 0.1 mm (clinical.md §4.1): 0.95 counts as 1.0
-    answer = plan(ruleset.load(one_rule(when=when)), diagnoses=[MELANOMA | {"thickness": thickness}])
+    staged = {"thickness": thickness, "n": "N0", "m": "M0", "stage_basis": "pathological", "stage": "IB"}
+    answer = plan(ruleset.load(one_rule(when=when)), diagnoses=[MELANOMA | staged])
     assert {due.rule for due in answer.due} == rules
 
 
@@ -361,9 +395,31 @@ def test_a_malignant_diagnosis_without_a_rule_is_a_problem(code):
     assert ("no_rule", "diagnosis:1") in codes(answer)
 
 
-@pytest.mark.parametrize("code", ["benign", "dysplastic_naevus"])
-def test_a_benign_one_is_none(code):
-    assert codes(plan(diagnoses=[{"code": code}], records_since="2024-01-01")) == set()
+@pytest.mark.parametrize(
+    "code, grade", [("benign", None), ("dysplastic_naevus", "mild"), ("dysplastic_naevus", "moderate")]
+)
+def test_a_benign_one_is_none(code, grade):
+    assert codes(plan(diagnoses=[{"code": code, "grade": grade}], records_since="2024-01-01")) == set()
+
+
+def test_a_severely_dysplastic_naevus_has_no_rule_and_is_never_silent():
+    """No citable interval is known; the question about re-excision is from memory (clinical.md, dysplastic naevus)."""
+    severe = {"id": "4", "code": "dysplastic_naevus", "grade": "severe", "anchor": "2024-01-31"}
+    answer = plan(diagnoses=[severe], risk={"tier": "high", "assessed_on": "2024-02-01"})
+    assert ("no_rule", "diagnosis:4") in codes(answer)
+    assert row(answer).rule == "tier-high"
+    unknown = plan(diagnoses=[severe | {"grade": None}], records_since="2024-01-01")
+    assert codes(unknown) == {("grade_missing", "diagnosis:4")}
+
+
+def test_a_transplant_and_several_carcinomas_have_no_rule_beside_the_checks_of_the_tier():
+    """No citable figure for the skin checks after a transplant or after several carcinomas (clinical.md, gaps)."""
+    scc = {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "S3", "class": "low"}}
+    risk = {"tier": "high", "assessed_on": "2024-02-01", "transplant": True}
+    answer = plan(diagnoses=[scc | {"id": "1"}, scc | {"id": "2"}], risk=risk)
+    texts = [problem.text for problem in answer.problems if problem.code == "no_rule"]
+    assert len(texts) == 2 and "transplant" in "".join(texts) and "2 squamous cell" in "".join(texts)
+    assert row(answer).rule in ("tier-high", "scc-low")
 
 
 def test_a_risk_class_of_another_scheme_is_a_problem():
@@ -437,7 +493,7 @@ def test_monitoring_without_a_day_is_a_problem():
 def test_a_late_visit_asks_whether_the_next_still_stands_until_it_is_settled():
     visit = [CHECK | {"on": "2024-06-20"}]
     assert ("visits_close_together", "patient") in codes(plan(diagnoses=[MELANOMA], done=visit))
-    settled = [CHECK | {"date": "2024-09-20"}]
+    settled = [CHECK | {"date": "2024-09-20", "decided_on": "2024-06-20"}]
     answer = plan(diagnoses=[MELANOMA], done=visit, overrides=[settled[0]])
     assert ("visits_close_together", "patient") not in codes(answer)
     assert row(answer).target == date(2024, 9, 20)
@@ -461,6 +517,8 @@ def test_who_had_nothing_open_is_no_problem():
     closed = {
         "purpose": "risk_assessment",
         "subject": "patient",
+        "rule": "risk-renewal",
+        "of": "patient",
         "anchor": "2024-01-01",
         "ground": "discharge",
     }

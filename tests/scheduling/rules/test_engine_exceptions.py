@@ -112,7 +112,12 @@ def test_the_urgent_row_takes_over_another_examination_of_the_lesion():
         "urgent": [sign("new", "2024-05-20")],
     }
     found = row(plan(ruleset.load(routine), lesions=[lesion]), "lesion_examination", "lesion:7")
-    assert (found.urgency, [reason.rule for reason in found.reasons]) == ("A", ["urgent-sign", "exam"])
+    # The examination of the interval was due before the sign was noted: its date governs, and it is urgent now.
+    assert (found.urgency, [reason.rule for reason in found.reasons]) == ("A", ["exam", "urgent-sign"])
+    assert found.latest == date(2024, 3, 1)
+
+
+TIER = CHECK | {"rule": "tier-very-high", "of": "patient"}
 
 
 # -- the clinician's override ----------------------------------------------------------------------
@@ -121,7 +126,7 @@ def test_the_urgent_row_takes_over_another_examination_of_the_lesion():
 def override(**keys):
     return [
         CHECK
-        | {"id": "9", "reason": "asked for by the board", "by": "Dr A", "decided_on": "2024-05-02"}
+        | {"id": "9", "reason": "asked for by the board", "by": "Dr A", "decided_on": "2024-01-31"}
         | keys
     ]
 
@@ -130,13 +135,67 @@ def test_an_interval_counts_from_the_last_visit():
     visit = [CHECK | {"on": "2024-05-02"}]
     found = row(plan(diagnoses=[MELANOMA], done=visit, overrides=override(interval="P6M")))
     assert (found.rule, found.anchor, found.target) == ("override:9", date(2024, 5, 2), date(2024, 11, 2))
-    assert found.reasons[0].text == "Dr A decided every 6 months: asked for by the board"
+    assert found.reasons[0].text == (
+        "Dr A decided on 31 Jan 2024 every 6 months: asked for by the board. "
+        "It speaks for what was known on that day."
+    )
     assert [reason.rule for reason in found.reasons] == ["override:9", "melanoma-invasive"]
 
 
-def test_an_interval_before_any_visit_counts_from_the_anchor():
+def test_an_interval_before_any_visit_counts_from_the_day_it_was_decided():
     found = row(plan(diagnoses=[MELANOMA], overrides=override(interval="P2M")))
     assert (found.anchor, found.target) == (date(2024, 1, 31), date(2024, 3, 31))
+    later = override(interval="P2M", decided_on="2024-04-01")
+    assert row(plan(diagnoses=[MELANOMA], overrides=later)).target == date(2024, 6, 1)
+
+
+# What became known later runs beside a clinician's interval (domain.md, point 10): the program's own rule, no source.
+
+
+def test_a_melanoma_known_after_an_open_interval_runs_beside_it():
+    """Own interval of a year without an end; a second primary of 2026-08-10 is due three months later all the same."""
+    second = MELANOMA | {"id": "2", "anchor": "2026-08-10", "known_on": "2026-08-14"}
+    visit = [CHECK | {"on": "2026-06-16"}]
+    own = override(interval="P12M", decided_on="2026-06-16")
+    found = row(plan(diagnoses=[MELANOMA, second], done=visit, overrides=own))
+    assert (found.rule, found.of, found.target) == ("melanoma-invasive", "diagnosis:2", date(2026, 11, 10))
+    assert "override:9" in {reason.rule for reason in found.reasons}
+    assert row(plan(diagnoses=[MELANOMA], done=visit, overrides=own)).target == date(2027, 6, 16)
+
+
+def test_a_later_melanoma_does_not_put_off_a_day_that_a_clinician_set():
+    second = MELANOMA | {"id": "2", "anchor": "2026-08-10"}
+    own = override(date="2026-09-01", decided_on="2026-06-16")
+    assert row(plan(diagnoses=[second], overrides=own, records_since="2026-06-01")).target == date(2026, 9, 1)
+
+
+def test_a_new_melanoma_moves_a_standing_interval_of_an_average_tier_no_later():
+    """Own interval of six months decided 2025-01-10, no visit: due 2025-07-10, whatever is diagnosed afterwards."""
+    facts = {"risk": {"tier": "average", "assessed_on": "2025-01-10"}}
+    own = override(interval="P6M", decided_on="2025-01-10")
+    new = MELANOMA | {"anchor": "2026-08-31", "thickness": "4.5", "ulceration": True}
+    targets = [row(plan(**facts, overrides=own, diagnoses=some)).target for some in ([], [new])]
+    assert targets == [date(2025, 7, 10), date(2025, 7, 10)]
+
+
+def test_a_tier_raised_after_an_own_interval_runs_beside_it():
+    own = override(interval="P24M", decided_on="2024-02-01")
+    visit = [CHECK | {"on": "2024-02-01"}]
+    risk = {"tier": "high", "assessed_on": "2024-05-01", "since": "2024-01-01"}
+    raised = row(plan(risk=risk | {"tier_since": "2024-05-01"}, done=visit, overrides=own))
+    assert (raised.rule, raised.latest) == ("tier-high", date(2025, 2, 1))
+    same = row(plan(risk=risk | {"tier_since": "2024-01-01"}, done=visit, overrides=own))
+    assert (same.rule, same.target) == ("override:9", date(2026, 2, 1))
+
+
+def test_an_interval_without_an_end_is_asked_about_once_a_year():
+    own = override(interval="P12M", decided_on="2024-02-01")
+    facts = {"diagnoses": [MELANOMA], "overrides": own}
+    asked = ("own_interval_to_confirm", "patient")
+    assert asked not in codes(plan(**facts, today=date(2025, 1, 31)))
+    assert asked in codes(plan(**facts, today=date(2025, 2, 1)))
+    ended = [own[0] | {"until": "2026-02-01"}]
+    assert asked not in codes(plan(diagnoses=[MELANOMA], overrides=ended, today=date(2025, 2, 1)))
 
 
 def test_an_override_says_what_follows():
@@ -156,8 +215,10 @@ def test_an_override_that_is_over_answers_nothing_any_more():
     assert ("no_rule", "diagnosis:1") in codes(plan(**facts))
 
 
-def test_an_override_of_one_diagnosis_counts_from_its_anchor():
-    mine = {"id": "9", "purpose": "node_examination", "subject": "diagnosis:1", "interval": "P4M"}
+def test_an_override_of_one_diagnosis_is_a_row_of_its_own():
+    mine = {
+        "id": "9", "purpose": "node_examination", "subject": "diagnosis:1", "interval": "P4M", "decided_on": "2024-01-31",
+    }  # fmt: skip
     second = {"id": "2", "code": "bcc", "anchor": "2024-03-31"}
     answer = plan(diagnoses=[MELANOMA, second], overrides=[mine])
     assert row(answer, "node_examination", "diagnosis:1").target == date(2024, 5, 31)
@@ -205,12 +266,16 @@ def test_a_date_after_its_own_end_is_a_problem_and_replaces_nothing():
     assert row(answer).number == 1
 
 
-def test_an_interval_without_any_day_to_count_from_is_a_problem():
-    assert ("no_anchor", "patient") in codes(plan(overrides=override(interval="P6M")))
+def test_an_interval_without_any_other_fact_counts_from_the_day_it_was_decided():
+    answer = plan(overrides=override(interval="P6M"))
+    assert row(answer).target == date(2024, 7, 31)
+    assert ("no_anchor", "patient") not in codes(answer)
 
 
-def test_an_interval_for_a_lesion_counts_from_its_monitoring():
-    mine = {"id": "9", "purpose": "lesion_image", "subject": "lesion:7", "interval": "P2M"}
+def test_an_interval_for_a_lesion_is_that_lesions_alone():
+    mine = {
+        "id": "9", "purpose": "lesion_image", "subject": "lesion:7", "interval": "P2M", "decided_on": "2024-01-31",
+    }  # fmt: skip
     lesions = [{"id": "6", "since": "2024-03-31"}, {"id": "7", "since": "2024-01-31"}]
     found = row(plan(lesions=lesions, overrides=[mine]), "lesion_image", "lesion:7")
     assert (found.anchor, found.target) == (date(2024, 1, 31), date(2024, 3, 31))
@@ -227,7 +292,13 @@ def test_the_tolerance_of_an_override_follows_its_length(interval, days):
 
 def test_an_override_never_puts_off_an_urgent_sign():
     lesion = {"id": "7", "urgent": [sign("firm", "2024-05-20")]}
-    later = {"id": "9", "purpose": "lesion_examination", "subject": "lesion:7", "date": "2024-09-01"}
+    later = {
+        "id": "9",
+        "purpose": "lesion_examination",
+        "subject": "lesion:7",
+        "date": "2024-09-01",
+        "decided_on": "2024-05-21",
+    }
     found = row(plan(lesions=[lesion], overrides=[later]), "lesion_examination", "lesion:7")
     assert (found.target, found.urgency) == (date(2024, 5, 20), "A")
 
@@ -269,6 +340,7 @@ def test_the_json_is_that_of_the_interface():
         "purpose",
         "subject",
         "rule",
+        "of",
         "anchor",
         "number",
         "earliest",
@@ -278,8 +350,10 @@ def test_the_json_is_that_of_the_interface():
         "reasons",
     ]
     assert list(shown["due"][0]) == keys
-    assert list(shown["due"][0]["reasons"][0]) == ["rule", "text", "source", "anchor"]
-    assert list(shown["problems"][0]) == ["code", "subject", "text"]
+    assert list(shown["due"][0]["reasons"][0]) == [
+        "rule", "of", "code", "params", "text", "source", "anchor",
+    ]  # fmt: skip
+    assert list(shown["problems"][0]) == ["code", "subject", "params", "text"]
 
 
 def test_the_strip_shows_past_and_future_of_each_series():
@@ -297,7 +371,7 @@ def test_the_strip_of_a_rolling_rule_starts_at_the_last_visit():
     facts = build(risk=risk, done=[CHECK | {"on": "2024-08-15"}])
     found = [
         due.target
-        for due in engine.upcoming(facts, DEFAULT, TODAY, date(2025, 12, 31))
+        for due in engine.upcoming(facts, DEFAULT, date(2024, 8, 15), date(2025, 12, 31))
         if due.rule == "tier-very-high"
     ]
     assert found == [date(2025, 2, 15), date(2025, 8, 15)]
@@ -342,28 +416,33 @@ def test_the_strip_leaves_out_what_an_override_replaces():
 
 def test_the_strip_ends_with_a_discharge():
     closed = [CHECK | {"anchor": "2024-01-31", "number": 2, "ground": "discharge", "on": "2024-08-01"}]
-    found = engine.upcoming(build(diagnoses=[MELANOMA], closed=closed), DEFAULT, TODAY, date(2026, 1, 31))
+    today = date(2024, 8, 1)
+    found = engine.upcoming(build(diagnoses=[MELANOMA], closed=closed), DEFAULT, today, date(2026, 1, 31))
     assert [due.number for due in found if due.rule == "melanoma-invasive"] == [1, 2]
 
 
 # Source: Optimal care pathway for people with melanoma, 2nd ed., timeframes: biopsy and referral within 2 weeks.
 @pytest.mark.parametrize(
-    "decision, state, due",
+    "decision, state, done_on, due",
     [
-        ("biopsy", "biopsy_decided", True),
-        ("excise", "biopsy_decided", True),
-        ("refer", "watched", True),
-        ("biopsy", "biopsy_taken", False),
-        ("excise", "removed", False),
-        ("reassure", "watched", False),
+        ("biopsy", "biopsy_decided", None, True),
+        ("excise", "biopsy_decided", None, True),
+        ("refer", "watched", None, True),
+        ("excise", "removed", None, True),
+        ("biopsy", "biopsy_taken", "2026-03-01", False),
+        ("excise", "removed", "2026-02-27", False),
+        ("excise", "entered_in_error", None, False),
+        ("reassure", "watched", None, False),
     ],
 )
-def test_what_was_decided_stays_a_duty_until_the_lesion_says_it_is_done(decision, state, due):
+def test_what_was_decided_stays_a_duty_until_it_is_done(decision, state, done_on, due):
     answer = plan(
         today=date(2026, 3, 1),
         risk={"tier": "average", "assessed_on": "2026-01-01"},
         lesions=[{"id": "7", "state": state}],
-        decisions=[{"id": "1", "lesion": "7", "decision": decision, "on": "2026-02-27"}],
+        decisions=[
+            {"id": "1", "lesion": "7", "decision": decision, "on": "2026-02-27", "fulfilled_on": done_on}
+        ],
     )
     found = [
         (item.subject, item.earliest, item.latest, item.urgency)
@@ -382,7 +461,9 @@ def test_an_override_too_short_for_its_interval_is_stated_where_it_puts_off_a_da
     found = row(plan(**facts))
     assert (found.rule, found.target) == ("melanoma-invasive", date(2025, 1, 31))
     assert [reason.rule for reason in found.reasons] == ["melanoma-invasive", "override:9"]
-    assert found.reasons[1].text == "Dr A decided every 2 years until 2024-12-31: asked for by the board"
+    assert found.reasons[1].text.startswith(
+        "Dr A decided on 31 Jan 2024 every 2 years until 31 Dec 2024: asked for"
+    )
 
 
 def test_an_override_that_is_over_and_put_nothing_off_is_no_reason_any_more():
@@ -395,11 +476,12 @@ def test_an_override_in_the_place_of_the_last_visit_asks_what_follows():
     # the yearly check of 2029-08-31 is the last one of the published row S-S3-low
     scc = {"code": "scc", "anchor": "2024-08-31", "risk_class": {"scheme": "S3", "class": "low"}}
     done = [CHECK | {"on": "2028-08-31"}]
-    facts = {"diagnoses": [scc], "overrides": override(interval="P2Y", until="2029-12-31")}
+    own = override(interval="P2Y", until="2029-12-31", decided_on="2028-08-31")
+    facts = {"diagnoses": [scc], "overrides": own}
     answer = plan(**facts, done=done)
     assert "full_skin_check" not in {due.purpose for due in answer.due}
     (asked,) = [problem for problem in answer.problems if problem.code == "what_follows"]
-    assert (asked.subject, "Dr A decided every 2 years" in asked.text) == ("patient", True)
+    assert (asked.subject, "every 2 years" in asked.text) == ("patient", True)
     over = plan(**facts, done=[*done, CHECK | {"on": "2029-08-31"}])
     assert "what_follows" not in {code for code, _ in codes(over)}
 
@@ -449,7 +531,8 @@ def test_the_strip_ends_on_its_last_day_for_urgent_work_too():
         {due.urgency for due in engine.upcoming(build(lesions=[lesion]), DEFAULT, day, day)}
         for day in (date(2024, 5, 19), date(2024, 5, 20))
     ]
-    assert ["A" in urgencies for urgencies in shown] == [False, True]
+    # A sign dated tomorrow counts from today.
+    assert ["A" in urgencies for urgencies in shown] == [True, True]
 
 
 def test_a_picture_completes_its_own_lesion_only():
@@ -471,7 +554,7 @@ def test_closing_one_purpose_closes_no_other():
 
 def test_a_tier_discharged_on_the_day_of_its_assessment_is_over():
     facts = {"risk": {"tier": "very_high", "assessed_on": "2024-01-31"}}
-    closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-01-31"}
+    closed = TIER | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-01-31"}
     assert "full_skin_check" in {due.purpose for due in plan(**facts).due}
     assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
 
@@ -485,8 +568,9 @@ def test_the_strip_by_attendance_leaves_out_what_was_finished_after_its_last_day
 
 def test_a_tier_is_not_over_because_one_visit_was_declined():
     facts = {"risk": {"tier": "very_high", "assessed_on": "2024-01-31"}}
-    closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "declined", "on": "2024-08-01"}
-    assert row(plan(**facts, closed=[closed])).number == 2
+    closed = TIER | {"anchor": "2024-01-31", "number": 1, "ground": "declined", "on": "2024-08-01"}
+    found = row(plan(**facts, closed=[closed]))
+    assert (found.number, found.target) == (2, date(2024, 7, 31))
 
 
 def test_a_discharge_at_the_visit_itself_ends_a_rolling_tier():
@@ -494,7 +578,7 @@ def test_a_discharge_at_the_visit_itself_ends_a_rolling_tier():
         "risk": {"tier": "very_high", "assessed_on": "2024-01-31"},
         "done": [CHECK | {"on": "2024-07-31"}],
     }
-    closed = CHECK | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-07-31"}
+    closed = TIER | {"anchor": "2024-01-31", "number": 1, "ground": "discharge", "on": "2024-07-31"}
     assert row(plan(**facts)).target == date(2025, 1, 31)
     assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
 
@@ -510,4 +594,4 @@ def test_an_older_diagnosis_that_comes_later_puts_no_interval_off_in_an_imported
         row(plan(diagnoses=some, overrides=own, records_since="2023-09-15"))
         for some in ([known], [known, older])
     ]
-    assert [str(found.target) for found in rows] == ["2023-09-02", "2023-09-02"]
+    assert [str(found.target) for found in rows] == ["2024-07-31", "2024-07-31"]

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from scheduling.rules.facts import facts
-from tests.scheduling.rules.build import raw
+from tests.scheduling.rules.build import raw, sign
 
 FULL = raw(
     born="1970-02-28",
@@ -18,11 +18,12 @@ FULL = raw(
     diagnoses=[
         {"anchor": "2024-01-31", "thickness": ">=0.8", "risk_class": {"scheme": "S3", "class": "high"}}
     ],
-    lesions=[{"since": "2025-01-01", "urgent": [{"sign": "raised", "on": "2025-01-02"}]}],
+    lesions=[{"since": "2025-01-01", "urgent": [sign("raised", "2025-01-02")]}],
     decisions=[{"on": "2025-01-03", "months": 3}],
     procedures=[{"on": "2025-01-04", "sutures": False}],
     done=[{"on": "2025-01-05"}],
-    closed=[{"anchor": "2024-01-31", "on": "2025-01-06"}],
+    closed=[{"rule": "bcc", "of": "diagnosis:1", "anchor": "2024-01-31", "on": "2025-01-06"}],
+    concerns=[sign("growing", "2025-01-07", id="c1")],
     overrides=[{"interval": "P6M"}, {"id": "2", "date": "2026-01-01"}],
 )
 SCHEMA_FILE = Path(facts.__file__).with_name("facts.schema.json")

@@ -8,9 +8,10 @@ from datetime import date
 import pytest
 
 from tests.scheduling.rules.asking import CHECK, MELANOMA, codes, plan, row, rule_set
+from tests.scheduling.rules.build import sign
 from tests.scheduling.rules.sets import one_rule
 
-OTHERWISE, OVER = "a clinician decided otherwise", "its schedule is over"
+OTHERWISE, OVER = "a clinician's own interval or day stands in its place", "its schedule is over"
 TIER = {"risk": {"tier": "very_high", "assessed_on": "2024-01-31"}}
 # The single examination of this rule is over with one visit; the other rule goes on.
 ONCE = one_rule(id='"once"', phases='[{ every = "P1M", for = "once", early = "P5D", late = "P5D" }]', then='"end"', notice=None)  # fmt: skip
@@ -23,7 +24,8 @@ def said(answer, rule):
 
 def discharged(day):
     """The row that was closed still stood on the assessment of 2023."""
-    return CHECK | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": day}
+    tier = {"rule": "tier-very-high", "of": "patient"}
+    return CHECK | tier | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": day}
 
 
 def interval(**keys):
@@ -79,7 +81,10 @@ def test_a_decision_before_the_planned_picture_does_not_say_what_follows_it():
 
 def test_the_decision_that_began_the_watch_does_not_say_what_follows_it():
     lesion = {"id": "7", "monitoring": "short", "since": "2024-01-31"}
-    picture = {"purpose": "lesion_image", "subject": "lesion:7", "anchor": "2024-01-31", "number": 1}
+    picture = {
+        "purpose": "lesion_image", "subject": "lesion:7", "rule": "monitoring-short", "of": "lesion:7",
+        "anchor": "2024-01-31", "number": 1,
+    }  # fmt: skip
     declined = [picture | {"ground": "declined", "on": "2024-05-01"}]
     asked = {}
     for day in ("2024-01-31", "2024-02-01"):
@@ -103,7 +108,7 @@ def test_a_row_is_as_urgent_as_the_most_urgent_of_its_rules(of_the_first, of_the
 
 def test_an_urgent_sign_is_examined_within_two_weeks():
     # NICE NG12: suspected melanoma, an appointment within 2 weeks
-    lesion = {"id": "7", "urgent": [{"sign": "firm", "on": "2024-05-20"}]}
+    lesion = {"id": "7", "urgent": [sign("firm", "2024-05-20")]}
     found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
     assert (found.target, found.latest, found.urgency) == (date(2024, 5, 20), date(2024, 6, 3), "A")
 

@@ -5,7 +5,17 @@ from datetime import date
 import pytest
 
 from scheduling.rules.plan import engine
-from tests.scheduling.rules.asking import CHECK, DEFAULT, MELANOMA, TODAY, YEARS, by_attendance, plan, row
+from tests.scheduling.rules.asking import (
+    CHECK,
+    DEFAULT,
+    MELANOMA,
+    TODAY,
+    YEARS,
+    by_attendance,
+    last_day,
+    plan,
+    row,
+)
 from tests.scheduling.rules.build import build
 
 
@@ -16,8 +26,8 @@ def seen(*days):
 def strip(rules, until, **facts):
     """Targets of the skin checks up to `until`, by the calendar."""
     day = date.fromisoformat(until)
-    shown = engine.upcoming(build(**facts), rules, date(2024, 2, 1), day)
-    return sorted(str(due.target) for due in shown if due.purpose == "full_skin_check")
+    shown = engine.upcoming(build(**facts), rules, last_day(facts), day)
+    return sorted(str(due.target) for due in shown if due.purpose == "full_skin_check" and due.target <= day)
 
 
 # clinical.md §9, convention 5: re-anchored on attendance, phase ends stay tied to the original anchor

@@ -33,10 +33,18 @@ def test_every_site_of_the_chart_has_a_day_or_a_question(site):
     assert bool(planned) == (site not in NOT_LISTED)
 
 
-def test_a_site_that_was_not_recorded_gets_the_earliest_published_day_and_says_it_may_apply():
-    due = row(excised(None), "suture_removal")
-    assert due.rule in ("sutures-face", "sutures-ear-lip")
-    assert "may apply: a fact is missing" in due.reasons[0].text
+def test_a_site_that_was_not_recorded_is_a_question_and_no_day():
+    answer = excised(None)
+    assert ("sutures_site_unknown", "procedure:1") in codes(answer)
+    assert "suture_removal" not in {due.purpose for due in answer.due}
+
+
+def test_sutures_that_nobody_recorded_after_a_biopsy_are_a_question_and_no_day():
+    answer = excised("36141000", kind="biopsy")
+    assert ("sutures_unknown", "procedure:1") in codes(answer)
+    assert "suture_removal" not in {due.purpose for due in answer.due}
+    settled = [{"purpose": "suture_removal", "subject": "procedure:1", "on": "2024-06-01"}]
+    assert ("sutures_unknown", "procedure:1") not in codes(excised("36141000", kind="biopsy", done=settled))
 
 
 @pytest.mark.parametrize("day, asked", [("2024-05-29", True), ("2024-05-30", False), ("2024-06-01", False)])
