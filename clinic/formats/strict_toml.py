@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
 Built = TypeVar("Built")
+_NO_WORDS: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,14 @@ def read(text: str, build: Callable[[Table], Built | None]) -> tuple[Built | Non
     built = build(whole)
     spoilt = any(fault.kind == "error" for fault in whole.faults)
     return None if spoilt else built, whole.faults
+
+
+def load(text: str, build: Callable[[Table], Built | None]) -> Built:
+    """What `build` makes of a text; FaultyText where an error spoils it."""
+    built, faults = read(text, build)
+    if built is None:
+        raise FaultyText(faults)
+    return built
 
 
 def _unreadable(text: str, error: Exception) -> Fault:
@@ -97,19 +106,15 @@ class Table:
         return f"{self.path}.{key}" if self.path and key else self.path or key
 
     def has_keys(
-        self, needed: Collection[str], more: Collection[str] = (), missing: Mapping[str, str] | None = None
+        self, needed: Collection[str], more: Collection[str] = (), missing: Mapping[str, str] = _NO_WORDS
     ) -> bool:
-        """
-        Whether every needed key is there; refuses every key that is neither needed nor one of `more`.
-
-        `missing` has, for some keys, a better sentence than “is missing”.
-        """
+        """Whether no needed key is missing (`missing` has better words for some); any other key is a fault."""
         for key in self.values:
             if key not in needed and key not in more:
                 self.fault(key, "is not known here")
         lacking = [key for key in needed if key not in self.values]
         for key in lacking:
-            self.fault(key, (missing or {}).get(key, "is missing"))
+            self.fault(key, missing.get(key, "is missing"))
         return not lacking
 
     def has_schema(self, number: int) -> None:
@@ -141,23 +146,14 @@ class Table:
         self.fault(key, f"must be one of {', '.join(known)}, not {quote(value)}")
         return ""
 
-    def number(self, key: str, above: float = -math.inf, below: float = math.inf) -> float | None:
+    def number(self, key: str, above: float, below: float = math.inf) -> float | None:
         """A finite number between the two bounds; None where it is none."""
         value = as_number(self.values.get(key))
         if value is None or not above < value < below:
-            self.fault(key, f"must be a number{_bounds(above, below)}")
+            end = "" if math.isinf(below) else f" and below {below:,}"
+            self.fault(key, f"must be a number above {above:,}{end}")
             return None
         return value
-
-    def interval(self, key: str, above: float = -math.inf, below: float = math.inf) -> tuple[float, float] | None:
-        """Two finite numbers between the two bounds."""
-        value = self.values.get(key)
-        ends = [as_number(end) for end in value] if isinstance(value, list) else []
-        good = [end for end in ends if end is not None and above < end < below]
-        if len(good) != 2 or len(ends) != 2:
-            self.fault(key, f"must be two numbers{_bounds(above, below)}, the lower first")
-            return None
-        return good[0], good[1]
 
     def parsed(self, key: str, parse: Callable[[str], Built], wanted: str) -> Built | None:
         """What `parse` makes of a text; its ValueError is the fault. `wanted` says what stands here."""
@@ -179,31 +175,21 @@ class Table:
             value = {}
         return Table(value, self._path(key), self.faults)
 
-    def tables(self, key: str, like: str = "", needed: bool = False, name: str = "id") -> list[Table]:
-        """The tables of a list, each with its number and name in its path. `like` shows what one looks like."""
-        like, rows = like or f"headed [[{key}]]", self.values.get(key, [])
+    def tables(self, key: str, like: str = "", needed: bool = False) -> list[Table]:
+        """The tables of a list, each with its number and `id` in its path. `like` shows what one looks like."""
+        like, rows, found = like or f"headed [[{key}]]", self.values.get(key, []), []
         if not isinstance(rows, list):
             self.fault(key, f"must be a list of tables, each {like}")
             return []
         if needed and not rows:
             self.fault(key, f"at least one [[{key}]] is needed")
-        return [
-            table
-            for index, row in enumerate(rows)
-            if (table := self._row(row, f"{self._path(key)}[{index}", name, like)) is not None
-        ]
-
-    def _row(self, row: Any, start: str, name: str, like: str) -> Table | None:
-        if not isinstance(row, dict):
-            self.faults.append(Fault(f"{start}]", None, f"must be a table {like}"))
-            return None
-        called = row.get(name)
-        return Table(row, f"{start}:{called}]" if isinstance(called, str) else f"{start}]", self.faults)
-
-
-def _bounds(above: float, below: float) -> str:
-    words = [f"{word} {end:,g}" for word, end in (("above", above), ("below", below)) if math.isfinite(end)]
-    return " " + " and ".join(words) if words else ""
+        for index, row in enumerate(rows):
+            if isinstance(row, dict):
+                name = f":{row['id']}" if isinstance(row.get("id"), str) else ""
+                found.append(Table(row, self._path(f"{key}[{index}{name}]"), self.faults))
+            else:
+                self.fault(f"{key}[{index}]", f"must be a table {like}")
+        return found
 
 
 def repeated(tables: list[Table], key: str) -> list[Table]:
@@ -212,7 +198,8 @@ def repeated(tables: list[Table], key: str) -> list[Table]:
     found = []
     for table in tables:
         value = table.values.get(key)
-        if isinstance(value, str):
-            found += [table] if value in seen else []
+        if isinstance(value, str) and value in seen:
+            found.append(table)
+        elif isinstance(value, str):
             seen.add(value)
     return found

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from clinic.formats.strict_toml import FaultyText, Table, quote, read, repeated
+from clinic.formats import strict_toml
+from clinic.formats.strict_toml import Table, as_number, quote, repeated
 
 TIERS: Final = ("average", "above_average", "high", "very_high")
 FLAGS: Final = ("found", "found-2nd", "memory H", "memory M", "design")
@@ -41,6 +42,7 @@ _CRITERION = ("id", "tier", "words", "when", "source", "edition", "flag")
 _CONTEXT = ("id", "words", "when", "value", "source", "year", "flag")
 _LIFETIME = ("population", "value", "source", "year", "flag")
 _NOTE = ("words", "source", "flag")
+_HIGHEST = 1_000_000
 _WHEN = "must name at least one answer, such as { red_hair.is = true }"
 
 Answers = Mapping[str, Any]
@@ -138,15 +140,12 @@ class TierSet:
 
 def load(text: str) -> TierSet:
     """The set; FaultyText with every fault where it cannot be used."""
-    found, faults = read(text, _tier_set)
-    if found is None:
-        raise FaultyText(faults)
-    return found
+    return strict_toml.load(text, _tier_set)
 
 
 def check(text: str) -> list[str]:
     """Every fault in words with its place, in the order of the file; empty when it may be used."""
-    return [str(fault) for fault in read(text, _tier_set)[1]]
+    return [str(fault) for fault in strict_toml.read(text, _tier_set)[1]]
 
 
 def _tier_set(whole: Table) -> TierSet:
@@ -191,7 +190,7 @@ def _criterion(row: Table) -> Criterion:
 
 
 def _context(row: Table) -> Context:
-    value = row.number("value", above=0, below=1e6) or 0.0
+    value = row.number("value", above=0, below=_HIGHEST) or 0.0
     return Context(
         when=_conditions(row),
         value=value,
@@ -214,8 +213,10 @@ def _source(row: Table) -> str:
 
 
 def _interval(row: Table, value: float) -> tuple[float, float] | None:
-    ends = row.interval("interval", above=0, below=1e6)
-    if ends is None:
+    pair = row.values["interval"]
+    ends = [as_number(end) or 0.0 for end in pair] if isinstance(pair, list) else []
+    if len(ends) != 2 or not all(0 < end < _HIGHEST for end in ends):
+        row.fault("interval", "must be two numbers above 0, the lower first")
         return None
     low, high = ends
     if value and not low <= value <= high:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from importlib import resources
 from importlib.resources.abc import Traversable
 
-from clinic.formats.strict_toml import Fault, FaultyText, read
+from clinic.formats import strict_toml
+from clinic.formats.strict_toml import Fault
+from clinic.formats.strict_toml import FaultyText as FaultyRuleSet
 from scheduling.rules.ruleset.reading import read_ruleset
 from scheduling.rules.ruleset.rule import Condition, Phase, Rule, RuleSet, Spacing, Then, Urgency
 
@@ -26,10 +28,6 @@ __all__ = [
 ]
 
 
-class FaultyRuleSet(FaultyText):
-    """Refuse a rule set that may not be used, with every fault found."""
-
-
 def load(text: str) -> RuleSet:
     """
     Read a rule set.
@@ -44,19 +42,12 @@ def load(text: str) -> RuleSet:
     FaultyRuleSet
         With every fault that `check` names.
     """
-    found, faults = _read(text)
-    if found is None:
-        raise FaultyRuleSet(faults)
-    return found
+    return strict_toml.load(text, lambda whole: read_ruleset(whole, text))
 
 
 def check(text: str) -> list[Fault]:
     """Every fault of a rule set by path, in the order of the file; without an error it may be used."""
-    return _read(text)[1]
-
-
-def _read(text: str) -> tuple[RuleSet | None, list[Fault]]:
-    return read(text, lambda whole: read_ruleset(whole, text))
+    return strict_toml.read(text, lambda whole: read_ruleset(whole, text))[1]
 
 
 def shipped(name: str) -> str:
