@@ -84,7 +84,11 @@ def _answer(question: dict[str, Any], data: bytes, allowance: Allowance) -> tupl
 def _understood(done: subprocess.CompletedProcess[bytes]) -> tuple[dict[str, Any], bytes]:
     """What the process answered; one that died says so by its status."""
     if done.returncode:
-        log.warning("reading a picture ended with %s: %s", done.returncode, done.stderr[-500:].decode(errors="replace"))
+        log.warning(
+            "reading a picture ended with %s: %s",
+            done.returncode,
+            done.stderr[-500:].decode(errors="replace"),
+        )
         raise UnreadablePicture(TOO_LONG if -done.returncode in _out_of_time() else BROKEN_OFF)
     head, _, body = done.stdout.partition(b"\n")
     about: dict[str, Any] = json.loads(head)

@@ -67,9 +67,7 @@ class Prepared:
         return np.array(outline.points, dtype=np.float64) / self.zoom
 
 
-def picture(
-    data: bytes, *, working_width: int = WORKING_WIDTH, allowance: Allowance = USUAL
-) -> Prepared:
+def picture(data: bytes, *, working_width: int = WORKING_WIDTH, allowance: Allowance = USUAL) -> Prepared:
     """Read a picture and take light and hair out of it.
 
     Raises

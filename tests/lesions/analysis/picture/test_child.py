@@ -15,7 +15,9 @@ from lesions.analysis.picture.allowance import USUAL, UnreadablePicture
 from tests.lesions.analysis.picture.crafted import even_png, saved, tiff, webp
 
 MB = 1024 * 1024
-linux = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux limits a process's memory")
+linux = pytest.mark.skipif(
+    not sys.platform.startswith("linux"), reason="only Linux limits a process's memory"
+)
 
 
 def camera():
@@ -101,7 +103,12 @@ def test_the_process_ends_itself_when_its_time_is_over():
 
 @pytest.mark.parametrize(
     ("status", "sentence"),
-    [(-9, child.BROKEN_OFF), (-11, child.BROKEN_OFF), (1, child.BROKEN_OFF), (-signal.SIGXCPU, child.TOO_LONG)],
+    [
+        (-9, child.BROKEN_OFF),
+        (-11, child.BROKEN_OFF),
+        (1, child.BROKEN_OFF),
+        (-signal.SIGXCPU, child.TOO_LONG),
+    ],
 )
 def test_a_process_that_dies_says_so_by_its_status(status, sentence, caplog):
     died = subprocess.CompletedProcess([], status, b"", b"Traceback: secret words of a library")

@@ -13,14 +13,14 @@ from PIL import Image
 from tests.lesions.analysis.picture.crafted import even_png, png, saved, tiff, webp
 
 MOST_MB = 300
-READING = "from lesions.analysis.picture import child, reading"
+READING = "from lesions.analysis.picture import allowance, child, reading"
 ASK = """
 import pathlib, sys, time
 {imports}
 data, start = sys.stdin.buffer.read(), time.perf_counter()
 try:
     {call}
-except reading.UnreadablePicture as refusal:
+except allowance.UnreadablePicture as refusal:
     print(refusal)
 print(f"{{time.perf_counter() - start:.3f}} s", file=sys.stderr)
 status = pathlib.Path("/proc/self/status").read_text().splitlines()

@@ -68,7 +68,10 @@ PICTURES = {
     "TIFF, CIELAB": (saved(lab(), "TIFF"), SKIN),
     "TIFF, palette": (saved(plain("RGB").quantize(4), "TIFF"), SKIN),
     "TIFF, 16 bits grey": (saved(values(round(149 * FULL), np.uint16), "TIFF"), GREY),
-    "TIFF, 16 bits grey, big-endian": (saved(Image.new("I;16B", (WIDE, HIGH), round(149 * FULL)), "TIFF"), GREY),
+    "TIFF, 16 bits grey, big-endian": (
+        saved(Image.new("I;16B", (WIDE, HIGH), round(149 * FULL)), "TIFF"),
+        GREY,
+    ),
     "TIFF, 32 bits, as 16": (saved(values(round(149 * FULL), np.int32), "TIFF"), GREY),
     "TIFF, 32 bits": (saved(values(round(149 / 255 * (2**31 - 1)), np.int32), "TIFF"), GREY),
     "TIFF, fractions of 1": (saved(values(149 / 255, np.float32), "TIFF"), GREY),
@@ -139,7 +142,7 @@ def test_cut_short_it_is_refused_with_a_sentence(name):
     kind = {"MPO": "JPEG"}.get(image.format, image.format)
     mode = image.mode if image.mode in ("RGB", "L", "CMYK", "P", "RGBA", "LA") else "RGB"
     data = saved(Image.fromarray(noise).convert(mode), kind)
-    with pytest.raises(UnreadablePicture, match="damaged|not a JPEG"):
+    with pytest.raises(UnreadablePicture, match=r"damaged|not a JPEG"):
         reading.clean(data[: len(data) * 2 // 3])
 
 
