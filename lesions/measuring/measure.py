@@ -20,7 +20,7 @@ from lesions.analysis.types import UnusableOutline
 from lesions.limits import flags
 from lesions.limits.flags import FlagDraft
 from lesions.models import Assessment, Comparison, Image, ImageKind, JobState, Lesion, Review, ReviewState
-from lesions.pictures import costs, outlines, storage
+from lesions.pictures import allowance, outlines, storage
 from lesions.register import register
 from lesions.review import reviews
 
@@ -125,7 +125,7 @@ def _measured(row: Assessment) -> _Found:
         scale=_scale(row.image),
         outline=outline,
         look_for_ruler=contact,
-        allowance=costs.allowed(),
+        allowance=allowance.from_settings(),
     )
     back = [_compare(earlier, _answer(earlier), row, found) for earlier in earlier_assessments(row)]
     later = _shown_later(row)
@@ -140,12 +140,10 @@ def _compare(
     from lesions.analysis.drawing import changemap
 
     one, two = storage.read(earlier.image.sha256), storage.read(later.image.sha256)
-    allowance = costs.allowed()
-    found = pipeline.compare(
-        one, two, earlier_measurement=before, later_measurement=after, allowance=allowance
-    )
+    most = allowance.from_settings()
+    found = pipeline.compare(one, two, earlier_measurement=before, later_measurement=after, allowance=most)
     aligned = found.registration.aligned
-    drawn = storage.put(changemap.draw(one, found, allowance=allowance)) if aligned else ""
+    drawn = storage.put(changemap.draw(one, found, allowance=most)) if aligned else ""
     return _Compared(earlier, later, found, drawn)
 
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 from clinic import clock
 from clinic.models import Member, Patient, PatientStatus, change
 from clinic.trail import audit
-from lesions.analysis.picture import child
+from lesions.analysis.picture import reading_process
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.picture.reading import Cleaned, PictureInfo
 from lesions.models import (
@@ -25,7 +25,7 @@ from lesions.models import (
     RefusedUpload,
     ScaleOrigin,
 )
-from lesions.pictures import costs, outlines, storage
+from lesions.pictures import allowance, outlines, storage
 
 # Where nobody stated how sure a scale is; common practice, no source.
 USUAL_SCALE_UNCERTAINTY = 0.02
@@ -187,7 +187,7 @@ def check_scale(mm_per_px: float | None, origin: str | None, uncertainty: float 
 def _cleaned(data: bytes) -> Cleaned:
     """In a process of its own: what a stranger's file costs, this one does not pay."""
     try:
-        return child.clean(data, allowance=costs.allowed())
+        return reading_process.clean(data, allowance=allowance.from_settings())
     except UnreadablePicture as error:
         raise PictureRefused(str(error)) from error
 

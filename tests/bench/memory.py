@@ -18,13 +18,13 @@ from tests.lesions.analysis.picture.crafted import even_png, saved, webp
 ASK = """
 import resource, sys, time
 from pathlib import Path
-from lesions.analysis.picture import child
+from lesions.analysis.picture import reading_process
 data, start = Path(sys.argv[1]).read_bytes(), time.perf_counter()
 try:
     if sys.argv[2] == "file":
-        said = "taken" if child.clean(data).jpeg else ""
+        said = "taken" if reading_process.clean(data).jpeg else ""
     else:
-        said = "taken" if child.load(data, working_width=496).pixels.any() is not None else ""
+        said = "taken" if reading_process.load(data, working_width=496).pixels.any() is not None else ""
 except ValueError as refusal:
     said = str(refusal)
 spent = time.perf_counter() - start

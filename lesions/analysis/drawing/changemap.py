@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from lesions.analysis.picture import child
+from lesions.analysis.picture import reading_process
 from lesions.analysis.picture.allowance import USUAL, Allowance
 from lesions.analysis.types import Comparison, Outline, Point, Region
 
@@ -65,11 +65,11 @@ def draw(
     Raises
     ------
     UnreadablePicture
-        As `child.load`.
+        As `reading_process.load`.
     ValueError
         The bytes are not of the size that the comparison measured.
     """
-    picture = child.load(earlier, working_width=max_side, allowance=allowance)
+    picture = reading_process.load(earlier, working_width=max_side, allowance=allowance)
     first = comparison.earlier
     if (picture.full_width, picture.full_height) != (first.width, first.height):
         raise ValueError("This is not the earlier picture of the comparison.")

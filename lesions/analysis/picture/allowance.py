@@ -37,7 +37,7 @@ class Allowance:
 USUAL = Allowance()
 
 
-def opened(data: bytes, allowance: Allowance, *, side: int | None) -> Image.Image:
+def open_picture(data: bytes, allowance: Allowance, *, side: int | None) -> Image.Image:
     """Open a picture without decoding it.
 
     Parameters
@@ -64,23 +64,23 @@ def opened(data: bytes, allowance: Allowance, *, side: int | None) -> Image.Imag
         raise UnreadablePicture(TOO_DEAR) from None
     except Exception as fault:  # a hostile header can raise nearly anything inside a decoder
         raise UnreadablePicture("This file is not a JPEG, PNG, TIFF or WebP picture.") from fault
-    _check_size(image, decoded_pixels(image, data, side), allowance)
+    _check_size(image, count_decoded(image, data, side), allowance)
     _check_kind(image, several)
     return image
 
 
-def cost(data: bytes, allowance: Allowance, *, side: int | None) -> int:
-    """Bytes that decoding a picture takes at most, as far as its first bytes tell; raises as `opened`."""
+def estimate_cost(data: bytes, allowance: Allowance, *, side: int | None) -> int:
+    """Bytes that decoding a picture takes at most, as far as its first bytes tell; raises as `open_picture`."""
     webp = _webp_size(data)
     if webp:
         return webp[0] * webp[1] * _WEBP_BYTES
-    image = opened(data, allowance, side=side)
-    decoded = decoded_pixels(image, data, side)
+    image = open_picture(data, allowance, side=side)
+    decoded = count_decoded(image, data, side)
     whole = FORMATS[image.format or ""] == "JPEG" and _is_held_whole(data)
     return decoded * (_BYTES[image.mode] + (_COEFFICIENTS if whole else 0))
 
 
-def decoded_pixels(image: Image.Image, data: bytes, side: int | None) -> int:
+def count_decoded(image: Image.Image, data: bytes, side: int | None) -> int:
     """How many pixels must be in memory at once for a picture whose longer side is to be `side`."""
     pixels = image.width * image.height
     if side is None or FORMATS[image.format or ""] != "JPEG" or _is_held_whole(data):

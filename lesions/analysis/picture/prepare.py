@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lesions.analysis.picture import child, hair, light, resample, surroundings
+from lesions.analysis.picture import hair, light, reading_process, resample, surroundings
 from lesions.analysis.picture.allowance import USUAL, Allowance, UnreadablePicture
 from lesions.analysis.picture.colour import to_lab
 from lesions.analysis.picture.contour import Ring
@@ -73,9 +73,9 @@ def picture(data: bytes, *, working_width: int = WORKING_WIDTH, allowance: Allow
     Raises
     ------
     UnreadablePicture
-        As `child.load`, and for pictures under `SMALLEST_SIDE` pixels.
+        As `reading_process.load`, and for pictures under `SMALLEST_SIDE` pixels.
     """
-    read = child.load(data, working_width=working_width, allowance=allowance)
+    read = reading_process.load(data, working_width=working_width, allowance=allowance)
     if min(read.pixels.shape[:2]) < SMALLEST_SIDE:
         text = f"The picture is under {SMALLEST_SIDE} pixels on a side; send a larger one."
         raise UnreadablePicture(text)

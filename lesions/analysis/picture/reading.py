@@ -1,4 +1,4 @@
-"""From the bytes of a picture to clean sRGB pixels; who takes files from outside asks `child`, not this."""
+"""From the bytes of a picture to clean sRGB pixels; who takes files from outside asks `reading_process`."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from lesions.analysis.picture.allowance import (
     USUAL,
     Allowance,
     UnreadablePicture,
-    opened,
+    open_picture,
 )
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ def clean(data: bytes, *, allowance: Allowance = USUAL, max_side: int = _SCREEN_
         Another format, damaged or truncated, or dearer than allowed (known before decoding).
     """
     with _one_sentence():
-        image = opened(data, allowance, side=max_side)
+        image = open_picture(data, allowance, side=max_side)
         orientation, taken_at = _exif(image)
         kind, (width, height) = FORMATS[image.format or ""], _upright_size(image, orientation)
         zoom = max(1.0, max(image.size) / max_side)
@@ -124,7 +124,7 @@ def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL
     import numpy as np  # the process that only cleans does without: it starts in a third of the time
 
     with _one_sentence():
-        image = opened(data, allowance, side=working_width)
+        image = open_picture(data, allowance, side=working_width)
         orientation, _ = _exif(image)
         upright = _upright_size(image, orientation)
         zoom = 1.0 if working_width is None else max(1.0, max(image.size) / working_width)

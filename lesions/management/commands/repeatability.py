@@ -13,7 +13,7 @@ from lesions.analysis.version import VERSION
 from lesions.limits import flags, repeatability
 from lesions.limits.repeatability import LEAST_PICTURES, Spread
 from lesions.models import Image, ImageKind
-from lesions.pictures import costs, outlines
+from lesions.pictures import allowance, outlines
 from lesions.pictures.intake import USUAL_SCALE_UNCERTAINTY
 
 
@@ -86,7 +86,9 @@ def of_folder(folder: Path, mm_per_px: float | None) -> list[Measurement]:
     found = []
     for path in files:
         try:
-            found.append(pipeline.measure(path.read_bytes(), scale=scale, allowance=costs.allowed()))
+            found.append(
+                pipeline.measure(path.read_bytes(), scale=scale, allowance=allowance.from_settings())
+            )
         except UnreadablePicture as error:
             raise CommandError(f"{path.name}: {error}") from error
     return found

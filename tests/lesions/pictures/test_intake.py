@@ -12,7 +12,7 @@ from PIL import ImageFile
 from clinic import clock
 from clinic.models import StaleRow
 from clinic.people import patients
-from lesions.analysis.picture import allowance, child
+from lesions.analysis.picture import allowance, reading_process
 from lesions.models import Assessment, Image
 from lesions.pictures import intake, storage
 from lesions.pictures.intake import PictureRefused
@@ -113,7 +113,7 @@ def test_when_time_runs_out_a_sentence_comes_back_and_nothing_is_kept(settings):
     settings.PICTURE_SECONDS = 0.001
     with pytest.raises(PictureRefused) as refused:
         scene.file(scene.lesion())
-    assert str(refused.value) == child.TOO_LONG
+    assert str(refused.value) == reading_process.TOO_LONG
     assert not Image.objects.exists() and not stored(settings)
 
 

@@ -19,7 +19,7 @@ def nothing_is_decoded(monkeypatch):
 
 
 def opened(data, side=SIDE, **more):
-    return allowance.opened(data, Allowance(**more), side=side)
+    return allowance.open_picture(data, Allowance(**more), side=side)
 
 
 def refusal(data, side=SIDE, **more):
@@ -145,7 +145,7 @@ def test_a_kind_of_pixel_that_is_not_foreseen_is_refused(monkeypatch):
     ],
 )
 def test_the_cost_of_a_decode_is_known_beforehand(data, decoded):
-    assert allowance.cost(data, USUAL, side=SIDE) == decoded
+    assert allowance.estimate_cost(data, USUAL, side=SIDE) == decoded
 
 
 def test_notes_before_the_picture_are_not_unpacked():

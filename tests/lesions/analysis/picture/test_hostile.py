@@ -13,7 +13,7 @@ from PIL import Image
 from tests.lesions.analysis.picture.crafted import even_png, png, saved, tiff, webp
 
 MOST_MB = 300
-READING = "from lesions.analysis.picture import allowance, child, reading"
+READING = "from lesions.analysis.picture import allowance, reading, reading_process"
 ASK = """
 import pathlib, sys, time
 {imports}
@@ -119,7 +119,7 @@ def test_measuring_refuses_a_bomb_alike():
 
 def test_a_measuring_process_leaves_a_dear_picture_to_another():
     """40 million pixels of 16 bits and 4 channels, just allowed: 160 MB when decoded."""
-    call = "print(child.load(data, working_width=496).pixels.shape)"
+    call = "print(reading_process.load(data, working_width=496).pixels.shape)"
     said, peak = asked(even_png(8_000, 5_000, 16, 6, 4), call)
     assert said == ["(310, 496, 3)"] and peak < 100
 

@@ -204,7 +204,7 @@ def test_reading_loads_no_heavy_library():
     import sys
 
     code = (
-        "import sys, lesions.analysis.picture.child;"
+        "import sys, lesions.analysis.picture.reading_process;"
         "print(sorted({'numpy', 'scipy', 'skimage', 'onnxruntime', 'django'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

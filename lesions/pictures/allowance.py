@@ -5,7 +5,7 @@ from django.conf import settings
 from lesions.analysis.picture.allowance import Allowance
 
 
-def allowed() -> Allowance:
+def from_settings() -> Allowance:
     return Allowance(
         pixels=settings.PICTURE_MAX_MEGAPIXELS * 1_000_000,
         decoded=settings.PICTURE_MAX_MEGAPIXELS_DECODED * 1_000_000,

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lesions.analysis.picture import allowance, child, reading
+from lesions.analysis.picture import allowance, reading, reading_process
 from lesions.analysis.picture.allowance import USUAL, UnreadablePicture
 from tests.lesions.analysis.picture.crafted import even_png, saved, tiff, webp
 
@@ -30,8 +30,8 @@ def camera():
 
 
 def test_it_answers_what_the_core_answers():
-    assert child.clean(camera()) == reading.clean(camera())
-    assert child.clean(camera()).info.taken_at.utcoffset().seconds == 7200
+    assert reading_process.clean(camera()) == reading.clean(camera())
+    assert reading_process.clean(camera()).info.taken_at.utcoffset().seconds == 7200
 
 
 def test_a_refusal_comes_back_as_its_sentence():
@@ -39,23 +39,23 @@ def test_a_refusal_comes_back_as_its_sentence():
         with pytest.raises(UnreadablePicture) as own:
             reading.clean(data)
         with pytest.raises(UnreadablePicture) as told:
-            child.clean(data)
+            reading_process.clean(data)
         assert str(told.value) == str(own.value)
 
 
 @pytest.mark.parametrize("width", [None, 100])
 def test_a_dear_picture_is_loaded_there_with_the_same_pixels(width, monkeypatch):
     here = reading.load(camera(), working_width=width)
-    monkeypatch.setattr(child, "_IN_PROCESS", 0)
+    monkeypatch.setattr(reading_process, "_IN_PROCESS", 0)
     monkeypatch.setattr(reading, "load", lambda *_, **__: pytest.fail("decoded in this process"))
-    there = child.load(camera(), working_width=width)
+    there = reading_process.load(camera(), working_width=width)
     assert (there.pixels == here.pixels).all() and there.pixels.flags.writeable
     assert (there.zoom, there.full_width, there.full_height) == (here.zoom, here.full_width, here.full_height)
 
 
 def test_a_usual_picture_is_loaded_without_a_further_process(monkeypatch):
     monkeypatch.setattr(subprocess, "run", lambda *_, **__: pytest.fail("started a process"))
-    assert child.load(camera(), working_width=100).pixels.shape == (100, 75, 3)
+    assert reading_process.load(camera(), working_width=100).pixels.shape == (100, 75, 3)
 
 
 @linux
@@ -70,9 +70,9 @@ def test_a_usual_picture_is_loaded_without_a_further_process(monkeypatch):
 def test_too_much_memory_ends_in_a_sentence(data, memory):
     small = replace(USUAL, memory=memory)
     with pytest.raises(UnreadablePicture) as refused:
-        child.clean(data(), allowance=small)
+        reading_process.clean(data(), allowance=small)
     assert str(refused.value) == allowance.TOO_DEAR
-    assert child.clean(data()).jpeg
+    assert reading_process.clean(data()).jpeg
 
 
 @linux
@@ -81,21 +81,21 @@ def test_a_directory_that_asks_for_gigabytes_gets_none():
     entries = [(256, 4, 1, 6000), (257, 4, 1, 6000), (258, 3, 1, 8), (259, 3, 1, 5), (262, 3, 1, 1)]
     data = tiff(*entries, (273, 4, 1, 150), (278, 4, 1, 6000), (279, 4, 1, 3_000_000_000))
     with pytest.raises(UnreadablePicture, match=r"^The picture file is damaged|^Reading this picture takes"):
-        child.clean(data + bytes(100))
+        reading_process.clean(data + bytes(100))
 
 
 def test_too_much_time_ends_in_a_sentence():
     with pytest.raises(UnreadablePicture) as refused:
-        child.clean(camera(), allowance=replace(USUAL, seconds=0.001))
-    assert str(refused.value) == child.TOO_LONG
+        reading_process.clean(camera(), allowance=replace(USUAL, seconds=0.001))
+    assert str(refused.value) == reading_process.TOO_LONG
 
 
 @linux
 def test_the_process_ends_itself_when_its_time_is_over():
     """Also when nobody waits for it any more: the kernel counts, not the one that asked."""
     code = (
-        "from lesions.analysis.picture import child; from lesions.analysis.picture.allowance import Allowance;"
-        "child._bind(Allowance(seconds=1))\nwhile True: pass"
+        "from lesions.analysis.picture import reading_process; from lesions.analysis.picture.allowance import Allowance;"
+        "reading_process._bind(Allowance(seconds=1))\nwhile True: pass"
     )
     done = subprocess.run([sys.executable, "-c", code], timeout=30)
     assert -done.returncode in (signal.SIGXCPU, signal.SIGKILL)
@@ -104,16 +104,16 @@ def test_the_process_ends_itself_when_its_time_is_over():
 @pytest.mark.parametrize(
     ("status", "sentence"),
     [
-        (-9, child.BROKEN_OFF),
-        (-11, child.BROKEN_OFF),
-        (1, child.BROKEN_OFF),
-        (-signal.SIGXCPU, child.TOO_LONG),
+        (-9, reading_process.BROKEN_OFF),
+        (-11, reading_process.BROKEN_OFF),
+        (1, reading_process.BROKEN_OFF),
+        (-signal.SIGXCPU, reading_process.TOO_LONG),
     ],
 )
 def test_a_process_that_dies_says_so_by_its_status(status, sentence, caplog):
     died = subprocess.CompletedProcess([], status, b"", b"Traceback: secret words of a library")
     with pytest.raises(UnreadablePicture) as refused:
-        child._understood(died)
+        reading_process._understood(died)
     assert str(refused.value) == sentence and "library" in caplog.text
 
 
@@ -128,17 +128,17 @@ def test_what_reads_hostile_bytes_knows_no_secret(monkeypatch):
     monkeypatch.setenv("DATABASE_URL", "postgres://u:s3cret@h/d")
     monkeypatch.setattr(subprocess, "run", run)
     with pytest.raises(UnreadablePicture, match=r"^No\.$"):
-        child.clean(b"")
+        reading_process.clean(b"")
     assert "s3cret" not in str(asked) and asked["timeout"] == USUAL.seconds
 
 
 THREE = """
 import resource, sys
 from concurrent.futures import ThreadPoolExecutor
-from lesions.analysis.picture import child
+from lesions.analysis.picture import reading_process
 data = sys.stdin.buffer.read()
 with ThreadPoolExecutor(3) as pool:
-    print([len(found.jpeg) > 0 for found in pool.map(child.clean, [data] * 3)])
+    print([len(found.jpeg) > 0 for found in pool.map(reading_process.clean, [data] * 3)])
 own = open("/proc/self/status").read().split("VmHWM:")[1].split()[0]
 print(int(own) // 1024, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)
 """
@@ -174,12 +174,12 @@ def test_no_more_than_two_read_at_once(monkeypatch):
 
     monkeypatch.setattr(subprocess, "run", run)
     with ThreadPoolExecutor(6) as pool:
-        faults = [pool.submit(child.clean, b"").exception() for _ in range(6)]
+        faults = [pool.submit(reading_process.clean, b"").exception() for _ in range(6)]
     assert len(most) == 6 and max(most) <= 2 and all(isinstance(f, UnreadablePicture) for f in faults)
 
 
 def test_it_starts_wherever_the_program_was_started(tmp_path, monkeypatch):
     (tmp_path / "elsewhere").mkdir()
     monkeypatch.chdir(tmp_path / "elsewhere")
-    assert child.clean(camera()).info.format == "JPEG"
+    assert reading_process.clean(camera()).info.format == "JPEG"
     assert os.listdir() == []

@@ -13,9 +13,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from lesions.analysis.picture import allowance as costs
 from lesions.analysis.picture import reading
-from lesions.analysis.picture.allowance import USUAL, Allowance, UnreadablePicture
+from lesions.analysis.picture.allowance import (
+    TOO_DEAR,
+    USUAL,
+    Allowance,
+    UnreadablePicture,
+    estimate_cost,
+)
 from lesions.analysis.picture.reading import Cleaned, Picture, PictureInfo
 
 TOO_LONG = "Reading this picture takes too long; export it again as an ordinary JPEG."
@@ -53,7 +58,7 @@ def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL
     """
     import numpy as np
 
-    if costs.cost(data, allowance, side=working_width) <= _IN_PROCESS:
+    if estimate_cost(data, allowance, side=working_width) <= _IN_PROCESS:
         return reading.load(data, working_width=working_width, allowance=allowance)
     about, pixels = _answer({"want": "load", "working_width": working_width}, data, allowance)
     shape = about.pop("shape")
@@ -64,7 +69,7 @@ def _answer(question: dict[str, Any], data: bytes, allowance: Allowance) -> tupl
     words = json.dumps(question | {"allowance": asdict(allowance)})
     environment = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
     environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    command = [sys.executable, "-m", "lesions.analysis.picture.child", words]
+    command = [sys.executable, "-m", "lesions.analysis.picture.reading_process", words]
     with _AT_ONCE:
         try:
             done = subprocess.run(
@@ -147,7 +152,7 @@ def main(words: str) -> None:
     except UnreadablePicture as refusal:
         about = {"refused": str(refusal)}
     except MemoryError:
-        about = {"refused": costs.TOO_DEAR}
+        about = {"refused": TOO_DEAR}
     sys.stdout.buffer.write(json.dumps(about).encode() + b"\n" + body)
 
 
