@@ -22,9 +22,10 @@ from lesions.analysis.picture import reading_process
 data, start = Path(sys.argv[1]).read_bytes(), time.perf_counter()
 try:
     if sys.argv[2] == "file":
-        said = "taken" if reading_process.clean(data).jpeg else ""
+        reading_process.clean(data)
     else:
-        said = "taken" if reading_process.load(data, working_width=496).pixels.any() is not None else ""
+        reading_process.load(data, working_width=496)
+    said = "taken"
 except ValueError as refusal:
     said = str(refusal)
 spent = time.perf_counter() - start

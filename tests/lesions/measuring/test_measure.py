@@ -117,7 +117,7 @@ def test_a_worker_obeys_the_limits_of_the_clinic(settings):
     picture = scene.file(scene.lesion(), scene.jpeg(size=(1500, 1000)))
     settings.PICTURE_MAX_MEGAPIXELS = 1
     row = picture.assessments.get()
-    measure.run(row.pk)
+    measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert row.state == "failed" and "At most 1 million pixels" in row.failure
 
