@@ -174,7 +174,8 @@ def test_no_more_than_two_read_at_once(monkeypatch):
 
     monkeypatch.setattr(subprocess, "run", run)
     with ThreadPoolExecutor(6) as pool:
-        faults = [pool.submit(reading_process.clean, b"").exception() for _ in range(6)]
+        asked = [pool.submit(reading_process.clean, b"") for _ in range(6)]
+        faults = [each.exception() for each in asked]
     assert len(most) == 6 and max(most) <= 2 and all(isinstance(f, UnreadablePicture) for f in faults)
 
 
