@@ -106,6 +106,23 @@ def test_a_clinic_is_locked_down_by_default(tmp_path):
     assert read(list(wanted), **CLINIC, DATA_DIR=str(tmp_path)) == wanted
 
 
+def test_what_a_picture_may_cost_is_the_clinic_s_choice(tmp_path):
+    names = [
+        "PICTURE_MAX_MEGAPIXELS",
+        "PICTURE_MAX_MEGAPIXELS_DECODED",
+        "PICTURE_MEMORY_MB",
+        "PICTURE_SECONDS",
+    ]
+    usual = dict(zip(names, (80, 40, 512, 20), strict=True))
+    assert read(names, **CLINIC, DATA_DIR=str(tmp_path)) == usual
+    chosen = {"PICTURE_MAX_MEGAPIXELS": "24", "PICTURE_MEMORY_MB": "300"}
+    assert read(names, **CLINIC, DATA_DIR=str(tmp_path), **chosen) == usual | {
+        k: int(v) for k, v in chosen.items()
+    }
+    said = read(names, **CLINIC, DATA_DIR=str(tmp_path), PICTURE_MEMORY_MB="64")
+    assert "PICTURE_MEMORY_MB='64' is not understood" in said and "from 128 to 8192" in said
+
+
 def test_a_clinic_with_services_uses_them(tmp_path):
     values = {"DATABASE_URL": "postgres://a:b@db/recalls", "REDIS_URL": "redis://r:6379/0"}
     got = read(

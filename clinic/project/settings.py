@@ -108,6 +108,12 @@ DATABASES = {
 
 # A picture is at most 25 MB; the form round it is small. Files above 2.5 MB go to disk while they arrive.
 PICTURE_MAX_BYTES = 25 * 1024 * 1024
+# A JPEG is read at a reduced scale; anything else is decoded whole. Reading has its own process, which may
+# use this memory (Linux; elsewhere only the time is limited).
+PICTURE_MAX_MEGAPIXELS = env.number("PICTURE_MAX_MEGAPIXELS", 80, low=1, high=150)
+PICTURE_MAX_MEGAPIXELS_DECODED = env.number("PICTURE_MAX_MEGAPIXELS_DECODED", 40, low=1, high=150)
+PICTURE_MEMORY_MB = env.number("PICTURE_MEMORY_MB", 512, low=128, high=8192)
+PICTURE_SECONDS = env.number("PICTURE_SECONDS", 20, low=1, high=60)
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 500
 DATA_UPLOAD_MAX_NUMBER_FILES = 20

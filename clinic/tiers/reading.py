@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
+
+from clinic.formats import strict_toml
+from clinic.formats.strict_toml import Table, as_number, quote, repeated
 
 TIERS: Final = ("average", "above_average", "high", "very_high")
 FLAGS: Final = ("found", "found-2nd", "memory H", "memory M", "design")
@@ -35,24 +37,15 @@ _OPERATORS: Final[Mapping[type, tuple[str, ...]]] = {
     int: ("is", "at_least", "at_most", "over"),
     tuple: ("is", "in"),
 }
-_HEAD = {"schema", "name", "title", "criterion", "context", "lifetime", "note"}
+_HEAD = ("schema", "name", "title", "criterion", "context", "lifetime", "note")
 _CRITERION = ("id", "tier", "words", "when", "source", "edition", "flag")
 _CONTEXT = ("id", "words", "when", "value", "source", "year", "flag")
 _LIFETIME = ("population", "value", "source", "year", "flag")
 _NOTE = ("words", "source", "flag")
+_HIGHEST = 1_000_000
+_WHEN = "must name at least one answer, such as { red_hair.is = true }"
 
 Answers = Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class Fault:
-    path: str
-    line: int | None
-    text: str
-
-    def __str__(self) -> str:
-        place = f"line {self.line}" if self.line else self.path
-        return f"{place}: {self.text}" if place else self.text
 
 
 @dataclass(frozen=True)
@@ -145,200 +138,115 @@ class TierSet:
         return [row for row in self.context if row.holds(answers)]
 
 
-class FaultyTiers(ValueError):
-    def __init__(self, faults: list[Fault]) -> None:
-        super().__init__("; ".join(str(fault) for fault in faults))
-        self.faults = faults
-
-
 def load(text: str) -> TierSet:
-    """The set; FaultyTiers with every fault where it cannot be used."""
-    reader = _Reader()
-    found = reader.whole(_decode(text))
-    if reader.faults:
-        raise FaultyTiers(reader.faults)
-    return found
+    """The set; FaultyText with every fault where it cannot be used."""
+    return strict_toml.load(text, _tier_set)
 
 
 def check(text: str) -> list[str]:
     """Every fault in words with its place, in the order of the file; empty when it may be used."""
-    try:
-        load(text)
-    except FaultyTiers as refused:
-        return [str(fault) for fault in refused.faults]
-    return []
+    return [str(fault) for fault in strict_toml.read(text, _tier_set)[1]]
 
 
-def _decode(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        found = re.search(r"at line (\d+)", str(error))
-        line = int(found[1]) if found else max(1, len(text.splitlines()))
-        why = "nested too deeply" if isinstance(error, RecursionError) else error
-        raise FaultyTiers([Fault("", line, f"not readable as TOML: {why}")]) from error
+def _tier_set(whole: Table) -> TierSet:
+    whole.has_keys((), more=_HEAD)
+    whole.has_schema(1)
+    return TierSet(
+        name=whole.text("name"),
+        title=whole.text("title"),
+        criteria=tuple(
+            _criterion(row) for row in _rows(whole, "criterion", _CRITERION, ("approver",), needed=True)
+        ),
+        context=tuple(_context(row) for row in _rows(whole, "context", _CONTEXT, ("interval",))),
+        lifetime=tuple(Lifetime(**_published(row, _LIFETIME)) for row in _rows(whole, "lifetime", _LIFETIME)),
+        notes=tuple(Note(**_published(row, _NOTE)) for row in _rows(whole, "note", _NOTE)),
+    )
 
 
-class _Reader:
-    """Collects faults while it reads, so that a person sees all of them at once."""
+def _rows(
+    whole: Table, name: str, keys: tuple[str, ...], more: tuple[str, ...] = (), needed: bool = False
+) -> list[Table]:
+    """The tables of a list that lack no key."""
+    tables = whole.tables(name, needed=needed)
+    for table in repeated(tables, "id"):
+        table.fault("id", f"the id “{table.values['id']}” stands twice")
+    return [table for table in tables if table.has_keys(keys, more)]
 
-    def __init__(self) -> None:
-        self.faults: list[Fault] = []
 
-    def fault(self, path: str, text: str) -> None:
-        self.faults.append(Fault(path, None, text))
+def _criterion(row: Table) -> Criterion:
+    source, approver = _source(row), row.text_or_none("approver") or ""
+    if source == SOURCELESS and not approver:
+        row.fault("approver", "a criterion without a source names who approves it")
+    if (source == SOURCELESS) != (row.values["flag"] == "design"):
+        row.fault("flag", f"“design” stands with source “{SOURCELESS}”, and only there")
+    return Criterion(
+        tier=row.choice("tier", TIERS[1:]),
+        when=_conditions(row),
+        source=source,
+        flag=row.choice("flag", FLAGS),
+        approver=approver,
+        **{key: row.text(key) for key in ("id", "words", "edition")},
+    )
 
-    def whole(self, data: dict[str, Any]) -> TierSet:
-        self.unknown(data, _HEAD, "")
-        if data.get("schema") != 1 or data.get("schema") is True:
-            self.fault("schema", "must be 1")
-        criteria = [self.criterion(*one) for one in self.tables(data, "criterion", _CRITERION, {"approver"})]
-        if not data.get("criterion"):
-            self.fault("criterion", "at least one [[criterion]] is needed")
-        context = [self.context(*one) for one in self.tables(data, "context", _CONTEXT, {"interval"})]
-        lifetime = [
-            Lifetime(**self.published(row, path, _LIFETIME))
-            for row, path in self.tables(data, "lifetime", _LIFETIME)
-        ]
-        notes = [Note(**self.published(row, path, _NOTE)) for row, path in self.tables(data, "note", _NOTE)]
-        name, title = self.text(data, "name", ""), self.text(data, "title", "")
-        return TierSet(name, title, tuple(criteria), tuple(context), tuple(lifetime), tuple(notes))
 
-    def tables(
-        self, data: dict[str, Any], name: str, needed: tuple[str, ...], more: Iterable[str] = ()
-    ) -> list[tuple[dict[str, Any], str]]:
-        """The whole tables of a list, each with its path; a table that lacks a key is a fault and left out."""
-        rows, found, seen = data.get(name, []), [], set()
-        if not isinstance(rows, list):
-            self.fault(name, f"must be a list of tables, each headed [[{name}]]")
-            return []
-        for index, row in enumerate(rows):
-            path = f"{name}[{index}]"
-            if not isinstance(row, dict):
-                self.fault(path, "must be a table")
-                continue
-            key = row.get("id")
-            path = f"{path[:-1]}:{key}]" if isinstance(key, str) else path
-            if isinstance(key, str) and key in seen:
-                self.fault(f"{path}.id", f"the id “{key}” stands twice")
-            seen.add(str(key))
-            self.unknown(row, {*needed, *more}, path)
-            missing = [part for part in needed if part not in row]
-            for part in missing:
-                self.fault(f"{path}.{part}", "is missing")
-            if not missing:
-                found.append((row, path))
-        return found
+def _context(row: Table) -> Context:
+    value = row.number("value", above=0, below=_HIGHEST) or 0.0
+    return Context(
+        when=_conditions(row),
+        value=value,
+        interval=_interval(row, value) if "interval" in row.values else None,
+        **_published(row, ("id", "words", "source", "year")),
+    )
 
-    def criterion(self, row: dict[str, Any], path: str) -> Criterion:
-        source = self.text(row, "source", path)
-        if source == SOURCELESS and not row.get("approver"):
-            self.fault(f"{path}.approver", "a criterion without a source names who approves it")
-        if (source == SOURCELESS) != (row["flag"] == "design"):
-            self.fault(f"{path}.flag", f"“design” stands with source “{SOURCELESS}”, and only there")
-        self.sourced(source, path)
-        texts = {key: self.text(row, key, path) for key in ("id", "words", "edition")}
-        return Criterion(
-            tier=self.word(row, "tier", TIERS[1:], path),
-            when=self.conditions(row["when"], f"{path}.when"),
-            source=source,
-            flag=self.word(row, "flag", FLAGS, path),
-            approver=self.text(row, "approver", path) if "approver" in row else "",
-            **texts,
-        )
 
-    def context(self, row: dict[str, Any], path: str) -> Context:
-        self.sourced(self.text(row, "source", path), path)
-        return Context(
-            when=self.conditions(row["when"], f"{path}.when"),
-            value=self.number(row["value"], f"{path}.value"),
-            interval=self.interval(row, path) if "interval" in row else None,
-            flag=self.word(row, "flag", PUBLISHED, path),
-            **{key: self.text(row, key, path) for key in ("id", "words", "source", "year")},
-        )
+def _published(row: Table, keys: tuple[str, ...]) -> dict[str, str]:
+    """A table of texts that stands for something published, with its mark."""
+    texts = {key: row.text(key) for key in keys if key not in ("source", "flag")}
+    return texts | {"source": _source(row), "flag": row.choice("flag", PUBLISHED)}
 
-    def published(self, row: dict[str, Any], path: str, keys: tuple[str, ...]) -> dict[str, str]:
-        """A table of texts that stands for something published, with its mark."""
-        texts = {key: self.text(row, key, path) for key in keys if key != "flag"}
-        self.sourced(texts["source"], path)
-        return texts | {"flag": self.word(row, "flag", PUBLISHED, path)}
 
-    def sourced(self, source: str, path: str) -> None:
-        if source and source != SOURCELESS and len(re.findall(r"[^\W\d_]", source)) < 3:
-            self.fault(f"{path}.source", f"names no source; where there is none it says “{SOURCELESS}”")
+def _source(row: Table) -> str:
+    source = row.text("source")
+    if source and source != SOURCELESS and len(re.findall(r"[^\W\d_]", source)) < 3:
+        row.fault("source", f"names no source; where there is none it says “{SOURCELESS}”")
+    return source
 
-    def conditions(self, when: Any, path: str) -> tuple[Condition, ...]:
-        if not isinstance(when, dict) or not when:
-            self.fault(path, "must name at least one answer, such as { red_hair.is = true }")
-            return ()
-        found: list[Condition] = []
-        for answer, tests in when.items():
-            if answer not in ANSWERS:
-                self.fault(f"{path}.{answer}", f"there is no such answer; known are {_list(ANSWERS)}")
-            elif not isinstance(tests, dict) or not tests:
-                self.fault(f"{path}.{answer}", f"needs one of {_list(_operators(answer))}")
-            else:
-                found += [self.condition(answer, *test, path) for test in tests.items()]
-        return tuple(found)
 
-    def condition(self, answer: str, operator: str, value: Any, path: str) -> Condition:
-        path, kind = f"{path}.{answer}.{operator}", ANSWERS[answer]
-        if operator not in _operators(answer):
-            self.fault(path, f"is no operator of {answer}; known are {_list(_operators(answer))}")
-        elif operator == "in":
-            if not isinstance(value, list) or not value:
-                self.fault(path, "must be a list of answers")
-                return Condition(answer, operator, ())
-            for one in value:
-                self.fits(one, kind, path)
-            value = tuple(value)
-        else:
-            self.fits(value, kind, path)
-        return Condition(answer, operator, value)
+def _interval(row: Table, value: float) -> tuple[float, float] | None:
+    pair = row.values["interval"]
+    ends = [as_number(end) or 0.0 for end in pair] if isinstance(pair, list) else []
+    if len(ends) != 2 or not all(0 < end < _HIGHEST for end in ends):
+        row.fault("interval", "must be two numbers above 0, the lower first")
+        return None
+    low, high = ends
+    if value and not low <= value <= high:
+        row.fault("interval", "does not hold the value; the lower end stands first")
+    return low, high
 
-    def fits(self, value: Any, kind: tuple[str, ...] | type, path: str) -> None:
-        if isinstance(kind, tuple):
-            if value not in kind:
-                self.fault(path, f"{value!r} is none of {_list(kind)}")
-        elif kind is bool and not isinstance(value, bool):
-            self.fault(path, "must be true or false")
-        elif kind is int and (type(value) is not int or not 0 <= value <= 150):
-            self.fault(path, "must be a whole number from 0 to 150")
 
-    def number(self, value: Any, path: str) -> float:
-        if type(value) not in (int, float) or not 0 < value < 1e6:
-            self.fault(path, "must be a number above 0")
-            return 0.0
-        return float(value)
+def _conditions(row: Table) -> tuple[Condition, ...]:
+    when, found = row.table("when", _WHEN, filled=True), []
+    for answer in when.values:
+        if answer not in ANSWERS:
+            when.fault(answer, f"there is no such answer; known are {', '.join(ANSWERS)}")
+            continue
+        tests = when.table(answer, f"needs one of {', '.join(_operators(answer))}", filled=True)
+        found += [_condition(tests, answer, operator) for operator in tests.values]
+    return tuple(found)
 
-    def interval(self, row: dict[str, Any], path: str) -> tuple[float, float] | None:
-        pair, path = row["interval"], f"{path}.interval"
-        if not isinstance(pair, list) or len(pair) != 2:
-            self.fault(path, "must be two numbers, the lower first")
-            return None
-        low, high = (self.number(one, path) for one in pair)
-        value = row["value"]
-        if type(value) in (int, float) and not low <= value <= high:
-            self.fault(path, "does not hold the value; the lower end stands first")
-        return low, high
 
-    def text(self, row: dict[str, Any], key: str, path: str) -> str:
-        value = row.get(key)
-        if not isinstance(value, str) or not value.strip():
-            self.fault(f"{path}.{key}" if path else key, "must be a text")
-            return ""
-        return value
-
-    def word(self, row: dict[str, Any], key: str, known: tuple[str, ...], path: str) -> str:
-        value = row[key]
-        if not isinstance(value, str) or value not in known:
-            self.fault(f"{path}.{key}", f"must be one of {_list(known)}")
-            return known[0]
-        return value
-
-    def unknown(self, row: dict[str, Any], known: Iterable[str], path: str) -> None:
-        for key in sorted(row.keys() - set(known)):
-            self.fault(f"{path}.{key}" if path else key, "is not known here")
+def _condition(tests: Table, answer: str, operator: str) -> Condition:
+    value, kind = tests.values[operator], ANSWERS[answer]
+    if operator not in _operators(answer):
+        tests.fault(operator, f"is no operator of {answer}; known are {', '.join(_operators(answer))}")
+    elif operator == "in" and (not isinstance(value, list) or not value):
+        tests.fault(operator, "must be a list of answers")
+    else:
+        for one in value if operator == "in" else [value]:
+            wrong = _wrong_answer(one, kind)
+            if wrong:
+                tests.fault(operator, wrong)
+    return Condition(answer, operator, tuple(value) if isinstance(value, list) else value)
 
 
 def _operators(answer: str) -> tuple[str, ...]:
@@ -346,5 +254,10 @@ def _operators(answer: str) -> tuple[str, ...]:
     return _OPERATORS[tuple if isinstance(kind, tuple) else kind]
 
 
-def _list(words: Iterable[str]) -> str:
-    return ", ".join(words)
+def _wrong_answer(value: Any, kind: tuple[str, ...] | type) -> str:
+    """Why nobody answers so; empty where somebody may."""
+    if isinstance(kind, tuple):
+        return "" if value in kind else f"{quote(value)} is none of {', '.join(kind)}"
+    if kind is bool:
+        return "" if isinstance(value, bool) else "must be true or false"
+    return "" if type(value) is int and 0 <= value <= 150 else "must be a whole number from 0 to 150"

@@ -11,10 +11,11 @@ from lesions.analysis.measures import measures
 from lesions.analysis.outline import finders
 from lesions.analysis.outline.finders import Search
 from lesions.analysis.picture import contour, prepare, quality, ruler
+from lesions.analysis.picture.allowance import USUAL, Allowance
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.prepare import Prepared
 
-from .types import Comparison, Measurement, Outline, Scale
+from .types import Comparison, Measurement, Outline, Scale, UnusableOutline
 from .version import VERSION
 
 
@@ -23,7 +24,12 @@ class DifferentVersions(ValueError):
 
 
 def measure(
-    data: bytes, *, scale: Scale | None = None, outline: Outline | None = None, look_for_ruler: bool = True
+    data: bytes,
+    *,
+    scale: Scale | None = None,
+    outline: Outline | None = None,
+    look_for_ruler: bool = True,
+    allowance: Allowance = USUAL,
 ) -> Measurement:
     """Find the lesion in a picture and measure it.
 
@@ -38,6 +44,8 @@ def measure(
     look_for_ruler : bool
         False for anything but a dermoscopic picture: the search takes the field for a contact plate's, 9 to 30 mm,
         and could read a paper ruler in a close-up tenfold wrong.
+    allowance : Allowance
+        What reading the picture may cost.
 
     Returns
     -------
@@ -48,10 +56,10 @@ def measure(
     ------
     UnreadablePicture
         The bytes are no usable picture.
-    ValueError
+    UnusableOutline
         The outline has fewer than three points or encloses nothing.
     """
-    ready = prepare.picture(data)
+    ready = prepare.picture(data, allowance=allowance)
     found = finders.search(ready) if outline is None else Search(_drawn(ready, outline), (), "a person")
     ring = found.ring
     mask = None if ring is None else contour.fill(ring, ready.shape)
@@ -75,7 +83,12 @@ def measure(
 
 
 def compare(
-    earlier: bytes, later: bytes, *, earlier_measurement: Measurement, later_measurement: Measurement
+    earlier: bytes,
+    later: bytes,
+    *,
+    earlier_measurement: Measurement,
+    later_measurement: Measurement,
+    allowance: Allowance = USUAL,
 ) -> Comparison:
     """Lay the later picture on the earlier one and say what changed.
 
@@ -85,6 +98,8 @@ def compare(
         The two pictures.
     earlier_measurement, later_measurement : Measurement
         What `measure` answered for them, at one version.
+    allowance : Allowance
+        What reading each picture may cost.
 
     Raises
     ------
@@ -95,7 +110,7 @@ def compare(
     """
     if earlier_measurement.version != later_measurement.version:
         raise DifferentVersions("The two pictures were measured by different versions; measure both anew.")
-    first, second = prepare.picture(earlier), prepare.picture(later)
+    first, second = (prepare.picture(data, allowance=allowance) for data in (earlier, later))
     laid = registration.register(first, second, earlier_measurement, later_measurement)
     return Comparison(
         version=VERSION,
@@ -109,10 +124,10 @@ def compare(
 
 def _drawn(ready: Prepared, outline: Outline) -> Ring:
     if len(outline.points) < 3:
-        raise ValueError("An outline needs at least three points.")
+        raise UnusableOutline("An outline needs at least three points.")
     ring = ready.from_full(outline)
     if not np.isfinite(ring).all() or contour.area(ring) < 1:
-        raise ValueError("The outline encloses nothing.")
+        raise UnusableOutline("The outline encloses nothing.")
     return contour.even(ring)
 
 

@@ -50,6 +50,10 @@ class Quality:
     text: str
 
 
+class UnusableOutline(ValueError):
+    """An outline that nothing can be measured by; its text is one sentence for staff."""
+
+
 @dataclass(frozen=True)
 class Outline:
     """Open ring in pixels of the full upright picture, x right, y down, pixel centres at +0.5."""

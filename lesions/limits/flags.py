@@ -1,14 +1,15 @@
 """Reasons to put a lesion before a dermatologist: the clinic's limits, and what numbers cannot answer."""
 
-import math
-import tomllib
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from clinic import policies
+from clinic.formats import strict_toml
+from clinic.formats.strict_toml import Fault, Table, as_number, quote
 from clinic.models import Policy, PolicyKind
 from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Comparison, Delta, Measure, Measurement
@@ -17,7 +18,6 @@ from lesions.limits.repeatability import Own
 
 KINDS = ("value", "growth", "appears", "regions")
 PATCHES = ("grown", "shrunk", "new_colour", "darker", "lighter")
-_KEYS = {"name", "limit", repeatability.TABLE}
 _SHIPPED = Path(__file__).with_name("flags.toml")
 
 
@@ -32,6 +32,9 @@ class Limit:
     unit: str
     source: str
     sentence: str
+
+
+_KEYS = tuple(field.name for field in fields(Limit))
 
 
 @dataclass(frozen=True)
@@ -51,63 +54,69 @@ def shipped() -> str:
 
 def check(text: str) -> list[str]:
     """Faults of a table of limits, in words."""
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        return [f"not readable as TOML: {error}"]
-    rows = document.get("limit")
-    if not document.get("name") or not isinstance(rows, list) or not rows:
-        return ["a table of limits has a name and at least one [[limit]]"]
-    if not all(isinstance(row, dict) for row in rows):
-        return ["every limit is a table of its own, headed [[limit]]"]
-    faults = [f"unknown key {key!r}" for key in sorted(document.keys() - _KEYS)]
-    if repeatability.TABLE in document:
-        faults += repeatability.faults(document[repeatability.TABLE])
-    for number, row in enumerate(rows, start=1):
-        faults += [f"limit {row.get('code', number)}: {fault}" for fault in _faults(row)]
-    codes = [str(row.get("code")) for row in rows]
-    return faults + [f"code {code!r} stands twice" for code in sorted(set(codes)) if codes.count(code) > 1]
+    return [str(fault) for fault in strict_toml.read(text, _limits_and_own)[1]]
 
 
-def _faults(row: dict[str, Any]) -> Iterator[str]:
-    wanted = {field.name for field in fields(Limit)}
-    yield from (f"unknown key {key!r}" for key in sorted(row.keys() - wanted))
-    missing = sorted(wanted - row.keys())
-    if missing:
-        yield f"lacks {', '.join(missing)}"
-        return
+def limits(text: str) -> tuple[Limit, ...]:
+    return _load(text)[0]
+
+
+def own_repeatability(text: str) -> Own | None:
+    """The clinic's own smallest changes, where its limits bring them."""
+    return _load(text)[1]
+
+
+@lru_cache(maxsize=8)
+def _load(text: str) -> tuple[tuple[Limit, ...], Own | None]:
+    return strict_toml.load(text, _limits_and_own)
+
+
+def _limits_and_own(whole: Table) -> tuple[tuple[Limit, ...], Own | None] | None:
+    rows = whole.values.get("limit")
+    if not whole.values.get("name") or not isinstance(rows, list) or not rows:
+        whole.fault("", "a table of limits has a name and at least one [[limit]]")
+    elif not all(isinstance(row, dict) for row in rows):
+        whole.fault("", "every limit is a table of its own, headed [[limit]]")
+    else:
+        whole.has_keys(("name", "limit"), more=(repeatability.TABLE,))
+        own = repeatability.read(whole)
+        found = [_limit(row, number, whole.faults) for number, row in enumerate(rows, start=1)]
+        for code, times in Counter(limit.code for limit in found if limit).items():
+            if times > 1:
+                whole.fault("", f"code {code!r} stands twice")
+        return tuple(limit for limit in found if limit), own
+    return None
+
+
+def _limit(row: dict[str, Any], number: int, faults: list[Fault]) -> Limit | None:
+    """A limit without a fault; a fault is a sentence of the limit that names the key."""
+    before, code = len(faults), row.get("code")
+    table = Table(row, f"limit {code if isinstance(code, str) else number}", faults)
+    for wrong in _faults(row) if table.has_keys(_KEYS) else ():
+        table.fault("", wrong)
+    return Limit(**row | {"measures": tuple(row["measures"])}) if len(faults) == before else None
+
+
+def _faults(row: Mapping[str, Any]) -> Iterator[str]:
     if row["of"] not in KINDS:
         yield f"of is one of {', '.join(KINDS)}"
-    number = isinstance(row["limit"], int | float) and not isinstance(row["limit"], bool)
-    if not number or not math.isfinite(row["limit"]):
+    if as_number(row["limit"]) is None:
         yield "limit is a number"
     yield from _faults_of_measures(row)
-    for key in sorted(wanted - {"limit", "measures", "of"}):
+    for key in ("code", "unit", "source", "sentence"):
         if not isinstance(row[key], str):
             yield f"{key} is a text"
     if not row["source"]:
         yield 'source says where the limit comes from, or "clinic setting, no source"'
 
 
-def _faults_of_measures(row: dict[str, Any]) -> Iterator[str]:
+def _faults_of_measures(row: Mapping[str, Any]) -> Iterator[str]:
     """A name that nobody measures would never be passed, so it is a fault and not a quiet limit."""
     if not isinstance(row["measures"], list) or not row["measures"]:
         yield "measures is a list of names"
         return
-    known = PATCHES if row["of"] == "regions" else FIGURES
-    yield from (f"there is no measure {name!r}" for name in row["measures"] if name not in list(known))
-
-
-@lru_cache(maxsize=8)
-def limits(text: str) -> tuple[Limit, ...]:
-    rows = tomllib.loads(text)["limit"]
-    return tuple(Limit(**row | {"measures": tuple(row["measures"])}) for row in rows)
-
-
-@lru_cache(maxsize=8)
-def own_repeatability(text: str) -> Own | None:
-    """The clinic's own smallest changes, where its limits bring them."""
-    return repeatability.read(tomllib.loads(text).get(repeatability.TABLE))
+    known = PATCHES if row["of"] == "regions" else tuple(FIGURES)
+    yield from (f"there is no measure {quote(name)}" for name in row["measures"] if name not in known)
 
 
 def raise_flags(

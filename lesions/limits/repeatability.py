@@ -5,11 +5,11 @@ Statistical Methods in Medical Research 1999;8:135-160; the formula from memory)
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import mean, stdev
-from typing import Any
 
+from clinic.formats.strict_toml import Table
 from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Measurement
 
@@ -108,33 +108,22 @@ class Own:
         return None if least is None else abs(later - earlier) > least
 
 
-def read(table: dict[str, Any] | None) -> Own | None:
-    if table is None:
+def read(limits: Table) -> Own | None:
+    """The clinic's own figures, where its limits have a table `[repeatability]`."""
+    if TABLE not in limits.values:
         return None
-    return Own(table["source"], table.get("relative", {}), table.get("absolute", {}))
+    table = limits.table(TABLE)
+    source = table.values.get("source")
+    if not isinstance(source, str) or not source.strip():
+        table.fault("", "names its source: which lesion, how many pictures, when")
+        return None
+    for key in sorted(table.values.keys() - {"source", "relative", "absolute"}):
+        table.fault("", f"unknown key {key!r}")
+    return Own(source, _figures(table, "relative"), _figures(table, "absolute"))
 
 
-def faults(table: Any) -> Iterator[str]:
-    """What is wrong with a `[repeatability]` table, in words."""
-    if not isinstance(table, dict) or not isinstance(table.get("source"), str) or not table["source"].strip():
-        yield "repeatability names its source: which lesion, how many pictures, when"
-        return
-    yield from (
-        f"repeatability: unknown key {key!r}"
-        for key in sorted(table.keys() - {"source", "relative", "absolute"})
-    )
-    for kind in ("relative", "absolute"):
-        values = table.get(kind, {})
-        if not isinstance(values, dict):
-            yield f"repeatability.{kind} is a table of measures"
-            continue
-        for name, value in values.items():
-            yield from _faults(f"repeatability.{kind}.{name}", name, value)
-
-
-def _faults(where: str, name: str, value: Any) -> Iterator[str]:
-    if name not in FIGURES:
-        yield f"{where}: there is no such measure"
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not number or not 0 < value < math.inf:
-        yield f"{where} is a number above 0"
+def _figures(table: Table, key: str) -> dict[str, float]:
+    figures = table.table(key, "is a table of measures")
+    for name in sorted(figures.values.keys() - FIGURES.keys()):
+        figures.fault(name, "there is no such measure")
+    return {name: figures.number(name, above=0) or 0 for name in figures.values}

@@ -1,5 +1,6 @@
 """Shell round the image core: measure a waiting picture, compare it, put the lesion before a person."""
 
+import logging
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from itertools import groupby
@@ -14,11 +15,12 @@ from clinic.days import write_day
 from clinic.models import Member, Policy, PolicyKind, change
 from clinic.trail import audit
 from lesions.analysis import types
-from lesions.analysis.picture.reading import UnreadablePicture
+from lesions.analysis.picture.allowance import UnreadablePicture
+from lesions.analysis.types import UnusableOutline
 from lesions.limits import flags
 from lesions.limits.flags import FlagDraft
 from lesions.models import Assessment, Comparison, Image, ImageKind, JobState, Lesion, Review, ReviewState
-from lesions.pictures import outlines, storage
+from lesions.pictures import allowance, outlines, storage
 from lesions.register import register
 from lesions.review import reviews
 
@@ -29,6 +31,8 @@ LEASE = timedelta(minutes=2)
 MOST_ATTEMPTS = 3
 BATCH = 100
 GIVEN_UP = "Measuring it was broken off three times."
+NOT_FORESEEN = "The program could not measure this picture; the log of the worker says more."
+log = logging.getLogger("quarterday.pictures")
 
 
 @dataclass(frozen=True)
@@ -69,8 +73,12 @@ def measure_picture(assessment_id: int) -> None:
         return
     try:
         found = _measured(row)
-    except (UnreadablePicture, storage.Damaged, ValueError) as error:
-        _fail(row, attempt, str(error) or GIVEN_UP)
+    except (UnreadablePicture, UnusableOutline, storage.Damaged) as error:
+        _fail(row, attempt, str(error))
+        return
+    except ValueError:  # a library's own words are for the log, not for staff
+        log.exception("picture %s could not be measured", row.image_id)
+        _fail(row, attempt, NOT_FORESEEN)
         return
     _finish(row, attempt, found)
 
@@ -112,7 +120,13 @@ def _measured(row: Assessment) -> _Found:
     outline = types.Outline.from_json(row.outline) if row.outline else None
     data = storage.read(row.image.sha256)
     contact = row.image.kind == ImageKind.DERMOSCOPIC
-    found = pipeline.measure(data, scale=_scale(row.image), outline=outline, look_for_ruler=contact)
+    found = pipeline.measure(
+        data,
+        scale=_scale(row.image),
+        outline=outline,
+        look_for_ruler=contact,
+        allowance=allowance.from_settings(),
+    )
     back = [_compare(earlier, _answer(earlier), row, found) for earlier in earlier_assessments(row)]
     later = _shown_later(row)
     return _Found(found, back, _compare(row, found, later, _answer(later)) if later else None)
@@ -126,8 +140,10 @@ def _compare(
     from lesions.analysis.drawing import changemap
 
     one, two = storage.read(earlier.image.sha256), storage.read(later.image.sha256)
-    found = pipeline.compare(one, two, earlier_measurement=before, later_measurement=after)
-    drawn = storage.put(changemap.draw(one, found)) if found.registration.aligned else ""
+    most = allowance.from_settings()
+    found = pipeline.compare(one, two, earlier_measurement=before, later_measurement=after, allowance=most)
+    aligned = found.registration.aligned
+    drawn = storage.put(changemap.draw(one, found, allowance=most)) if aligned else ""
     return _Compared(earlier, later, found, drawn)
 
 

@@ -10,10 +10,11 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from clinic import clock
-from clinic.models import Member, change
+from clinic.models import Member, Patient, PatientStatus, change
 from clinic.trail import audit
-from lesions.analysis.picture import reading
-from lesions.analysis.picture.reading import PictureInfo, UnreadablePicture
+from lesions.analysis.picture import reading_process
+from lesions.analysis.picture.allowance import UnreadablePicture
+from lesions.analysis.picture.reading import Cleaned, PictureInfo
 from lesions.models import (
     Assessment,
     Delivery,
@@ -24,7 +25,7 @@ from lesions.models import (
     RefusedUpload,
     ScaleOrigin,
 )
-from lesions.pictures import outlines, storage
+from lesions.pictures import allowance, outlines, storage
 
 # Where nobody stated how sure a scale is; common practice, no source.
 USUAL_SCALE_UNCERTAINTY = 0.02
@@ -62,9 +63,10 @@ def accept(
     scale = check_scale(mm_per_px, scale_origin, scale_uncertainty)
     check_size(len(data))
     _check_place(lesion, kind, taken_on)
-    info, clean = _decoded(data)
+    cleaned = _cleaned(data)
+    info = cleaned.info
     _check_new(lesion, hashlib.sha256(data).hexdigest())
-    sha, derivative = storage.put(data), storage.put(clean)
+    sha, derivative = storage.put(data), storage.put(cleaned.jpeg)
     picture = Image(
         lesion=lesion,
         kind=kind,
@@ -161,6 +163,12 @@ def _check_place(lesion: Lesion, kind: str, taken_on: date) -> None:
         raise PictureRefused("The picture cannot have been taken after today.")
     if taken_on < lesion.patient.born:
         raise PictureRefused("The picture cannot have been taken before the patient was born.")
+    _check_life(lesion.patient, taken_on)
+
+
+def _check_life(patient: Patient, taken_on: date) -> None:
+    if patient.status == PatientStatus.DECEASED and patient.status_on and taken_on > patient.status_on:
+        raise PictureRefused("The patient had died by that day; check the day, or the record.")
 
 
 def check_scale(mm_per_px: float | None, origin: str | None, uncertainty: float | None) -> _Scale:
@@ -176,9 +184,10 @@ def check_scale(mm_per_px: float | None, origin: str | None, uncertainty: float 
     return _Scale(mm_per_px, origin, unsure)
 
 
-def _decoded(data: bytes) -> tuple[PictureInfo, bytes]:
+def _cleaned(data: bytes) -> Cleaned:
+    """In a process of its own: what a stranger's file costs, this one does not pay."""
     try:
-        return reading.inspect(data), reading.derivative(data)
+        return reading_process.clean(data, allowance=allowance.from_settings())
     except UnreadablePicture as error:
         raise PictureRefused(str(error)) from error
 

@@ -17,7 +17,7 @@ from lesions.pictures.polygons import Point
 
 POINT_PRECISION = 2.0  # pixels of the picture on the screen; common practice, no source
 MOST_UNCERTAIN = 0.10
-_SCREEN_SIDE = 1600  # longer side of the copy that browsers get (reading.derivative)
+_SCREEN_SIDE = 1600  # longer side of the copy that browsers get (reading.clean)
 
 
 class ScaleRefused(ValueError):

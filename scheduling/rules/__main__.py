@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -46,15 +47,14 @@ def plan(options: argparse.Namespace) -> int:
 
 def check(options: argparse.Namespace) -> int:
     faults = ruleset.check(_text(options.ruleset))
+    sound = all(fault.kind == "warning" for fault in faults)
     if options.json:
-        shown = [{"path": fault.path, "line": fault.line, "text": fault.text} for fault in faults]
-        _print_json({"schema": 1, "ok": not faults, "faults": shown})
+        _print_json({"schema": 1, "ok": sound, "faults": [asdict(fault) for fault in faults]})
     else:
         for fault in faults:
-            where = f"line {fault.line}" if fault.line else fault.path
-            print(f"{where}: {fault.text}")
+            print(fault)
         print(f"{len(faults)} faults" if faults else "No faults.")
-    return 1 if faults else 0
+    return 0 if sound else 1
 
 
 def explain(options: argparse.Namespace) -> int:

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from lesions.analysis.picture import reading
+from lesions.analysis.picture import reading_process
+from lesions.analysis.picture.allowance import USUAL, Allowance
 from lesions.analysis.types import Comparison, Outline, Point, Region
 
 _LEGEND_ROW, _MARGIN, _LINE = 30, 12, 3
@@ -40,7 +41,9 @@ _KINDS = {
 }
 
 
-def draw(earlier: bytes, comparison: Comparison, *, max_side: int = 1200) -> bytes:
+def draw(
+    earlier: bytes, comparison: Comparison, *, max_side: int = 1200, allowance: Allowance = USUAL
+) -> bytes:
     """Draw the changed regions of a comparison on its earlier picture, with a legend below.
 
     Parameters
@@ -51,6 +54,8 @@ def draw(earlier: bytes, comparison: Comparison, *, max_side: int = 1200) -> byt
         Its regions and both outlines; what does not align has none.
     max_side : int
         Upper bound of the picture's longer side in pixels; the legend comes on top of that.
+    allowance : Allowance
+        What reading it may cost.
 
     Returns
     -------
@@ -60,11 +65,11 @@ def draw(earlier: bytes, comparison: Comparison, *, max_side: int = 1200) -> byt
     Raises
     ------
     UnreadablePicture
-        As `reading.inspect`.
+        As `reading_process.load`.
     ValueError
         The bytes are not of the size that the comparison measured.
     """
-    picture = reading.load(earlier, working_width=max_side)
+    picture = reading_process.load(earlier, working_width=max_side, allowance=allowance)
     first = comparison.earlier
     if (picture.full_width, picture.full_height) != (first.width, first.height):
         raise ValueError("This is not the earlier picture of the comparison.")

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lesions.analysis.picture import hair, light, reading, resample, surroundings
+from lesions.analysis.picture import hair, light, reading_process, resample, surroundings
+from lesions.analysis.picture.allowance import USUAL, Allowance, UnreadablePicture
 from lesions.analysis.picture.colour import to_lab
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Array, Mask
@@ -66,18 +67,18 @@ class Prepared:
         return np.array(outline.points, dtype=np.float64) / self.zoom
 
 
-def picture(data: bytes, *, working_width: int = WORKING_WIDTH) -> Prepared:
+def picture(data: bytes, *, working_width: int = WORKING_WIDTH, allowance: Allowance = USUAL) -> Prepared:
     """Read a picture and take light and hair out of it.
 
     Raises
     ------
     UnreadablePicture
-        As `reading.inspect`, and for pictures under `SMALLEST_SIDE` pixels.
+        As `reading_process.load`, and for pictures under `SMALLEST_SIDE` pixels.
     """
-    read = reading.load(data, working_width=working_width)
+    read = reading_process.load(data, working_width=working_width, allowance=allowance)
     if min(read.pixels.shape[:2]) < SMALLEST_SIDE:
         text = f"The picture is under {SMALLEST_SIDE} pixels on a side; send a larger one."
-        raise reading.UnreadablePicture(text)
+        raise UnreadablePicture(text)
     around = surroundings.find_surroundings(read.pixels)
     lit = light.even(read.pixels, around.usable)
     hairs = hair.find_hair(lit.density) & around.usable

@@ -1,19 +1,29 @@
-"""From the bytes of a picture to clean sRGB pixels; the only part of the core that a web process loads."""
+"""From the bytes of a picture to clean sRGB pixels; who takes files from outside asks `reading_process`."""
 
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-from PIL import Image, ImageCms
+from PIL import Image
 
-MAX_PIXELS = 80_000_000
-FORMATS = {"JPEG": "JPEG", "MPO": "JPEG", "PNG": "PNG", "TIFF": "TIFF", "WEBP": "WebP"}
-_OPENERS = ("JPEG", "PNG", "TIFF", "WEBP")
+from lesions.analysis.picture.allowance import (
+    FORMATS,
+    TOO_DEAR,
+    USUAL,
+    Allowance,
+    UnreadablePicture,
+    open_picture,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
 _TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
     3: Image.Transpose.ROTATE_180,
@@ -24,10 +34,10 @@ _TURNS = {
     8: Image.Transpose.ROTATE_90,
 }
 _ORIENTATION, _EXIF_IFD, _TAKEN, _TAKEN_OFFSET = 274, 0x8769, 36867, 36881
-
-
-class UnreadablePicture(ValueError):
-    """The bytes are no picture that can be measured; its text is one sentence for staff."""
+_SCREEN_SIDE = 1600
+_BAND = 256  # rows that are converted at a time
+_DAMAGED = "The picture file is damaged or incomplete; export it again."
+_NO_VALUE = "The picture has pixels without a value; export it again as an ordinary JPEG."
 
 
 @dataclass(frozen=True)
@@ -54,46 +64,42 @@ class Picture:
     full_height: int
 
 
-def inspect(data: bytes) -> PictureInfo:
-    """Decode a picture wholly and say what it is.
+@dataclass(frozen=True)
+class Cleaned:
+    """`jpeg` is upright sRGB without any metadata: what browsers get."""
+
+    info: PictureInfo
+    jpeg: bytes
+
+
+def clean(data: bytes, *, allowance: Allowance = USUAL, max_side: int = _SCREEN_SIDE) -> Cleaned:
+    """Say what a picture is and make the copy that browsers get, its longer side at most `max_side` pixels.
 
     Parameters
     ----------
     data : bytes
         JPEG, PNG, TIFF or WebP; the content decides, never a file name.
+    allowance : Allowance
+        What reading it may cost.
+    max_side : int
+        In pixels. Every byte of the pixels is read, a JPEG's at a reduced scale, so what is cut short is noticed.
 
     Raises
     ------
     UnreadablePicture
-        Another format, damaged or truncated, or more than `MAX_PIXELS` pixels (checked before decoding).
+        Another format, damaged or truncated, or dearer than allowed (known before decoding).
     """
-    image = _open(data)
-    orientation, taken_at = _exif(image)
-    kind, (width, height) = FORMATS[image.format or ""], image.size
-    if _still_to_turn(image) >= 5:
-        width, height = height, width
-    _decode(image)
-    return PictureInfo(kind, width, height, orientation, taken_at)
+    with _one_sentence():
+        image = open_picture(data, allowance, side=max_side)
+        orientation, taken_at = _exif(image)
+        kind, (width, height) = FORMATS[image.format or ""], _upright_size(image, orientation)
+        zoom = max(1.0, max(image.size) / max_side)
+        size = max(1, round(image.width / zoom)), max(1, round(image.height / zoom))
+        info = PictureInfo(kind, width, height, orientation, taken_at)
+        return Cleaned(info, _jpeg(_reduced(image, zoom, size, orientation)))
 
 
-def derivative(data: bytes, *, max_side: int = 1600) -> bytes:
-    """Return an upright sRGB JPEG without any metadata, its longer side at most `max_side` pixels.
-
-    Raises
-    ------
-    UnreadablePicture
-        As `inspect`.
-    """
-    image = _open(data)
-    zoom = max(1.0, max(image.size) / max_side)
-    clean = _reduced(image, zoom, (max(1, round(image.width / zoom)), max(1, round(image.height / zoom))))
-    clean.info.clear()  # Pillow would write the comment and profile it finds here back into the file
-    out = io.BytesIO()
-    clean.save(out, "JPEG", quality=88, optimize=True)
-    return out.getvalue()
-
-
-def load(data: bytes, *, working_width: int | None) -> Picture:
+def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL) -> Picture:
     """Read a picture for measuring.
 
     Parameters
@@ -102,6 +108,8 @@ def load(data: bytes, *, working_width: int | None) -> Picture:
         The original file.
     working_width : int or None
         Upper bound of the longer side in pixels; None keeps every pixel. Never enlarges.
+    allowance : Allowance
+        What reading it may cost.
 
     Returns
     -------
@@ -111,37 +119,36 @@ def load(data: bytes, *, working_width: int | None) -> Picture:
     Raises
     ------
     UnreadablePicture
-        As `inspect`.
+        As `clean`.
     """
-    image = _open(data)
-    upright = (image.height, image.width) if _still_to_turn(image) >= 5 else image.size
-    zoom = 1.0 if working_width is None else max(1.0, max(image.size) / working_width)
-    size = max(1, int(image.width / zoom + 1e-6)), max(1, int(image.height / zoom + 1e-6))
-    return Picture(np.array(_reduced(image, zoom, size)), zoom, *upright)
+    import numpy as np  # the process that only cleans does without: it starts in a third of the time
+
+    with _one_sentence():
+        image = open_picture(data, allowance, side=working_width)
+        orientation, _ = _exif(image)
+        upright = _upright_size(image, orientation)
+        zoom = 1.0 if working_width is None else max(1.0, max(image.size) / working_width)
+        size = max(1, int(image.width / zoom + 1e-6)), max(1, int(image.height / zoom + 1e-6))
+        return Picture(np.array(_reduced(image, zoom, size, orientation)), zoom, *upright)
 
 
-def _open(data: bytes) -> Image.Image:
+@contextmanager
+def _one_sentence() -> Iterator[None]:
+    """A hostile file can raise nearly anything inside a decoder; staff read a sentence."""
     try:
-        image = Image.open(io.BytesIO(data), formats=_OPENERS)
-    except Image.DecompressionBombError:
-        raise _too_large() from None
-    except Exception as fault:  # a hostile header can raise nearly anything inside a decoder
-        raise UnreadablePicture("This file is not a JPEG, PNG, TIFF or WebP picture.") from fault
-    if image.width * image.height > MAX_PIXELS:
-        raise _too_large()
-    return image
-
-
-def _too_large() -> UnreadablePicture:
-    millions = MAX_PIXELS // 1_000_000
-    return UnreadablePicture(f"The picture has more than {millions} million pixels; send a smaller one.")
-
-
-def _decode(image: Image.Image) -> None:
-    try:
-        image.load()
+        yield
+    except UnreadablePicture:
+        raise
     except Exception as fault:
-        raise UnreadablePicture("The picture file is damaged or incomplete; export it again.") from fault
+        lacking = isinstance(fault, MemoryError) or "memory" in str(fault)
+        raise UnreadablePicture(TOO_DEAR if lacking else _DAMAGED) from fault
+
+
+def _jpeg(image: Image.Image) -> bytes:
+    image.info.clear()  # Pillow would write the comment and profile it finds here back into the file
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=88, optimize=True)
+    return out.getvalue()
 
 
 def _exif(image: Image.Image) -> tuple[int, datetime | None]:
@@ -156,9 +163,13 @@ def _exif(image: Image.Image) -> tuple[int, datetime | None]:
     return (orientation if orientation in range(1, 9) else 1), taken_at
 
 
-def _still_to_turn(image: Image.Image) -> int:
+def _still_to_turn(image: Image.Image, orientation: int) -> int:
     """Orientation left to us: Pillow turns TIFF files by itself."""
-    return 1 if image.format == "TIFF" else _exif(image)[0]
+    return 1 if image.format == "TIFF" else orientation
+
+
+def _upright_size(image: Image.Image, orientation: int) -> tuple[int, int]:
+    return (image.height, image.width) if _still_to_turn(image, orientation) >= 5 else image.size
 
 
 def _moment(text: Any, offset: Any) -> datetime | None:
@@ -174,41 +185,87 @@ def _moment(text: Any, offset: Any) -> datetime | None:
         return moment
 
 
-def _reduced(image: Image.Image, zoom: float, size: tuple[int, int]) -> Image.Image:
+def _reduced(image: Image.Image, zoom: float, size: tuple[int, int], orientation: int) -> Image.Image:
     """Decode at the nearest coarser JPEG scale, shrink to `size`, then bring colour and orientation right."""
     full_width = image.width
-    orientation = _still_to_turn(image)
+    turn = _still_to_turn(image, orientation)
     if zoom > 1:
         image.draft(None, (size[0] + 1, size[1] + 1))
-    _decode(image)
+    image.load()
     decoded = full_width / image.width
     factor = min((1, 2, 4, 8), key=lambda f: abs(f - decoded))
     profile = image.info.get("icc_profile")
-    plain = _eight_bit(image)
+    span = zoom / factor
+    step = max(1, int(span / 3.0))
+    plain = _thinned(image, step)
     if zoom > 1:
-        span = zoom / factor
-        box = (0, 0, min(plain.width, size[0] * span), min(plain.height, size[1] * span))
-        plain = plain.resize(size, Image.Resampling.BILINEAR, box=box, reducing_gap=3.0)
-    return _upright(_to_srgb(plain, profile), orientation)
+        box = (0, 0, min(plain.width, size[0] * span / step), min(plain.height, size[1] * span / step))
+        plain = plain.resize(size, Image.Resampling.BILINEAR, box=box)
+    return _upright(_to_srgb(plain, profile), turn)
 
 
-def _eight_bit(image: Image.Image) -> Image.Image:
-    """Bring any mode to one that a colour profile can be applied to: RGB, L or CMYK, 8 bits."""
-    if image.mode.startswith("I") or image.mode == "F":
-        values = np.asarray(image, dtype=np.float64)
-        top = 65535.0 if image.mode.startswith("I") else max(float(values.max()), 1e-9)
-        return Image.fromarray(np.clip(values / top * 255 + 0.5, 0, 255).astype(np.uint8))
+def _thinned(image: Image.Image, step: int) -> Image.Image:
+    """Means of `step` x `step` pixels in 8 bits: RGB, L or CMYK, which a colour profile can be applied to.
+
+    Band by band: a converted copy of the whole would take as much memory again, or four times as much.
+    """
     if image.mode in ("RGB", "L", "CMYK"):
-        return image
+        return image if step == 1 else image.reduce(step)
+    white = _white(image)
+    thinned: Image.Image | None = None
+    rows = step * max(1, _BAND // step)
+    for top, band in _bands(image, rows):
+        part = _eight_bit(band, white).reduce(step)
+        if thinned is None:
+            thinned = Image.new(part.mode, (part.width, -(-image.height // step)))
+        thinned.paste(part, (0, top // step))
+    assert thinned is not None
+    return thinned
+
+
+def _bands(image: Image.Image, rows: int) -> Iterator[tuple[int, Image.Image]]:
+    for top in range(0, image.height, rows):
+        yield top, image.crop((0, top, image.width, min(image.height, top + rows)))
+
+
+def _white(image: Image.Image) -> float:
+    """The number that stands for white in a picture of more than 8 bits; 255 for all others.
+
+    Fractions count to 1; common practice, no source. Where a picture goes beyond, to the next usual top.
+    """
+    import numpy as np
+
+    if image.mode.startswith("I;16"):
+        return 65535.0
+    if image.mode not in ("I", "F"):
+        return 255.0
+    brightest = 0.0
+    for _, band in _bands(image, _BAND):
+        values = np.asarray(band)
+        if not np.isfinite(values).all():
+            raise UnreadablePicture(_NO_VALUE)
+        brightest = max(brightest, float(values.max()))
+    tops = (65535.0, 2.0**31 - 1) if image.mode == "I" else (1.0, 255.0, 65535.0)
+    return next((top for top in tops if brightest <= top), brightest)
+
+
+def _eight_bit(image: Image.Image, white: float) -> Image.Image:
+    """Bring any mode to RGB, L or CMYK in 8 bits; what is transparent becomes white."""
+    if image.mode.startswith("I") or image.mode == "F":
+        import numpy as np
+
+        values = np.asarray(image, dtype=np.float64)
+        return Image.fromarray(np.clip(values / white * 255 + 0.5, 0, 255).astype(np.uint8))
     if image.has_transparency_data:
-        layered = image.convert("RGBA")
         ground = Image.new("RGBA", image.size, "white")
-        return Image.alpha_composite(ground, layered).convert("RGB")
+        return Image.alpha_composite(ground, image.convert("RGBA")).convert("RGB")
     return image.convert("RGB")
 
 
 def _to_srgb(image: Image.Image, profile: Any) -> Image.Image:
     if profile:
+        from PIL import ImageCms
+
         try:
             source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
             turned = ImageCms.profileToProfile(

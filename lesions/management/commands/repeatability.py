@@ -13,7 +13,7 @@ from lesions.analysis.version import VERSION
 from lesions.limits import flags, repeatability
 from lesions.limits.repeatability import LEAST_PICTURES, Spread
 from lesions.models import Image, ImageKind
-from lesions.pictures import outlines
+from lesions.pictures import allowance, outlines
 from lesions.pictures.intake import USUAL_SCALE_UNCERTAINTY
 
 
@@ -74,7 +74,7 @@ class Command(BaseCommand):
 def of_folder(folder: Path, mm_per_px: float | None) -> list[Measurement]:
     """Measure every picture of a folder here and now; raises CommandError for one that is none."""
     from lesions.analysis import pipeline
-    from lesions.analysis.picture import reading
+    from lesions.analysis.picture.allowance import UnreadablePicture
 
     if mm_per_px is not None and not mm_per_px > 0:
         raise CommandError("--mm-per-px is a number above 0.")
@@ -86,8 +86,10 @@ def of_folder(folder: Path, mm_per_px: float | None) -> list[Measurement]:
     found = []
     for path in files:
         try:
-            found.append(pipeline.measure(path.read_bytes(), scale=scale))
-        except reading.UnreadablePicture as error:
+            found.append(
+                pipeline.measure(path.read_bytes(), scale=scale, allowance=allowance.from_settings())
+            )
+        except UnreadablePicture as error:
             raise CommandError(f"{path.name}: {error}") from error
     return found
 

@@ -15,15 +15,6 @@ Urgency = Literal["A", "B", "C"]
 
 
 @dataclass(frozen=True)
-class Fault:
-    """What is wrong with a rule set; `line` is known for syntax errors only."""
-
-    path: str
-    line: int | None
-    text: str
-
-
-@dataclass(frozen=True)
 class Condition:
     """One whitelisted comparison of one fact: `operator` is is, in, not_in, at_least or below."""
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
 from importlib import resources
 from importlib.resources.abc import Traversable
-from typing import Any
 
-from scheduling.rules.ruleset.reading import Reader
-from scheduling.rules.ruleset.rule import Condition, Fault, Phase, Rule, RuleSet, Spacing, Then, Urgency
+from clinic.formats import strict_toml
+from clinic.formats.strict_toml import Fault
+from clinic.formats.strict_toml import FaultyText as FaultyRuleSet
+from scheduling.rules.ruleset.reading import read_ruleset
+from scheduling.rules.ruleset.rule import Condition, Phase, Rule, RuleSet, Spacing, Then, Urgency
 
 __all__ = [
     "Condition",
@@ -28,14 +28,6 @@ __all__ = [
 ]
 
 
-class FaultyRuleSet(ValueError):
-    """A rule set that may not be used, with every fault found."""
-
-    def __init__(self, faults: list[Fault]) -> None:
-        super().__init__("; ".join(f"{fault.path}: {fault.text}" for fault in faults))
-        self.faults = faults
-
-
 def load(text: str) -> RuleSet:
     """
     Read a rule set.
@@ -50,21 +42,12 @@ def load(text: str) -> RuleSet:
     FaultyRuleSet
         With every fault that `check` names.
     """
-    reader = Reader()
-    data = _decode(text, reader)
-    ruleset = reader.ruleset(data, text) if data is not None else None
-    if reader.faults or ruleset is None:
-        raise FaultyRuleSet(reader.faults)
-    return ruleset
+    return strict_toml.load(text, lambda whole: read_ruleset(whole, text))
 
 
 def check(text: str) -> list[Fault]:
-    """Every fault of a rule set by path, in the order of the file; empty when it may be used."""
-    try:
-        load(text)
-    except FaultyRuleSet as refused:
-        return refused.faults
-    return []
+    """Every fault of a rule set by path, in the order of the file; without an error it may be used."""
+    return strict_toml.read(text, lambda whole: read_ruleset(whole, text))[1]
 
 
 def shipped(name: str) -> str:
@@ -84,18 +67,3 @@ def shipped_names() -> list[str]:
 
 def _folder() -> Traversable:
     return resources.files("scheduling").joinpath("rulesets")
-
-
-def _decode(text: str, reader: Reader) -> dict[str, Any] | None:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = re.search(r"at line (\d+)", str(error))
-        line = int(found[1]) if found else max(1, len(text.splitlines()))
-        reader.faults.append(Fault("", line, f"not readable as TOML: {error}"))
-        return None
-    except RecursionError:
-        reader.faults.append(
-            Fault("", max(1, len(text.splitlines())), "not readable as TOML: nested too deeply")
-        )
-        return None

@@ -3,10 +3,12 @@
 import io
 from datetime import timedelta
 
+import numpy as np
 import pytest
 
 from clinic import clock, jobs
 from lesions.analysis.drawing import phantom
+from lesions.analysis.types import UnusableOutline
 from lesions.measuring import measure
 from lesions.models import Assessment, Comparison, Flag, Review
 from lesions.pictures import intake, storage
@@ -91,12 +93,33 @@ def test_a_core_that_refuses_becomes_work(monkeypatch):
     from lesions.analysis import pipeline
 
     def refuse(*_, **__):
-        raise ValueError("The outline encloses nothing.")
+        raise UnusableOutline("The outline encloses nothing.")
 
     monkeypatch.setattr(pipeline, "measure", refuse)
     review = scene.measured(scene.lesion())
     assert review.assessment.failure == "The outline encloses nothing."
     assert "The outline encloses nothing." in review.flags.get().text
+
+
+def test_the_words_of_a_library_stay_in_the_log(monkeypatch, caplog):
+    from lesions.analysis import pipeline
+
+    def stumble(*_, **__):
+        np.array([]).argmin()
+
+    monkeypatch.setattr(pipeline, "measure", stumble)
+    row = scene.measured(scene.lesion()).assessment
+    assert row.failure == measure.NOT_FORESEEN
+    assert "argmin of an empty sequence" in caplog.text
+
+
+def test_a_worker_obeys_the_limits_of_the_clinic(settings):
+    picture = scene.file(scene.lesion(), scene.jpeg(size=(1500, 1000)))
+    settings.PICTURE_MAX_MEGAPIXELS = 1
+    row = picture.assessments.get()
+    measure.measure_picture(row.pk)
+    row.refresh_from_db()
+    assert row.state == "failed" and "At most 1 million pixels" in row.failure
 
 
 def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):

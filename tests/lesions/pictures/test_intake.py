@@ -2,18 +2,23 @@
 
 import hashlib
 import io
+import sys
 from datetime import timedelta
 
 import pytest
 from PIL import Image as Pixels
+from PIL import ImageFile
 
 from clinic import clock
 from clinic.models import StaleRow
+from clinic.people import patients
+from lesions.analysis.picture import allowance, reading_process
 from lesions.models import Assessment, Image
 from lesions.pictures import intake, storage
 from lesions.pictures.intake import PictureRefused
 from tests import build
 from tests.lesions import scene
+from tests.lesions.analysis.picture.crafted import even_png, webp
 
 pytestmark = pytest.mark.django_db
 
@@ -70,6 +75,53 @@ def test_a_picture_with_too_many_pixels_is_refused_before_it_is_decoded():
         scene.file(scene.lesion(), bomb.getvalue())
 
 
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: webp(16_000, 5_000), "WebP picture at most 23 million"),
+        (lambda: even_png(10_000, 7_900, 16, 6, 4), "of this kind at most 40 million"),
+    ],
+)
+def test_a_small_file_of_many_pixels_is_refused_and_costs_this_process_nothing(make, words, settings):
+    with pytest.raises(PictureRefused, match=words):
+        scene.file(scene.lesion(), make())
+    assert not Image.objects.exists() and not stored(settings)
+
+
+def test_the_limits_are_the_clinic_s_settings(settings):
+    data = scene.jpeg(size=(1500, 1000))
+    settings.PICTURE_MAX_MEGAPIXELS = 1
+    with pytest.raises(PictureRefused, match="At most 1 million pixels"):
+        scene.file(scene.lesion(), data)
+    settings.PICTURE_MAX_MEGAPIXELS, settings.PICTURE_MAX_MEGAPIXELS_DECODED = 2, 1
+    with pytest.raises(PictureRefused, match="of this kind at most 1 million pixels"):
+        scene.file(scene.lesion(), data)
+    settings.PICTURE_MAX_MEGAPIXELS_DECODED = 2
+    assert scene.file(scene.lesion(), data).width == 1500
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux limits a process's memory")
+def test_when_memory_runs_out_a_sentence_comes_back_and_nothing_is_kept(settings):
+    settings.PICTURE_MEMORY_MB = 24
+    with pytest.raises(PictureRefused) as refused:
+        scene.file(scene.lesion(), even_png(6_000, 4_000, 8, 2, 3))
+    assert str(refused.value) == allowance.TOO_DEAR
+    assert not Image.objects.exists() and not stored(settings)
+
+
+def test_when_time_runs_out_a_sentence_comes_back_and_nothing_is_kept(settings):
+    settings.PICTURE_SECONDS = 0.001
+    with pytest.raises(PictureRefused) as refused:
+        scene.file(scene.lesion())
+    assert str(refused.value) == reading_process.TOO_LONG
+    assert not Image.objects.exists() and not stored(settings)
+
+
+def test_no_picture_is_decoded_where_pages_are_made(monkeypatch):
+    monkeypatch.setattr(ImageFile.ImageFile, "load", lambda image: pytest.fail("decoded"))
+    assert scene.file(scene.lesion()).derivative_sha256
+
+
 def test_a_file_above_the_cap_is_refused(settings):
     settings.PICTURE_MAX_BYTES = 1024 * 1024
     with pytest.raises(PictureRefused, match="at most 1 MB"):
@@ -109,6 +161,17 @@ def test_a_day_that_cannot_be_is_refused():
     for day in (clock.today() + timedelta(days=1), lesion.patient.born - timedelta(days=1)):
         with pytest.raises(PictureRefused):
             scene.file(lesion, taken_on=day)
+
+
+def test_a_day_after_death_is_refused():
+    lesion, today = scene.lesion(), clock.today()
+    died = today - timedelta(days=3)
+    seen = {"by": build.nurse(), "revision": lesion.patient.revision}
+    patients.end_care(patient=lesion.patient, status="deceased", on=died, ground="Told by the son.", **seen)
+    lesion.refresh_from_db()
+    with pytest.raises(PictureRefused, match="had died by that day"):
+        scene.file(lesion, days_ago=2)
+    assert scene.file(lesion, days_ago=3).taken_on == died
 
 
 def test_another_day_in_the_file_is_noted_and_shown():

@@ -113,6 +113,15 @@ def about(**more):
     return {"taken_on": str(clock.today()), "kind": "dermoscopic", "mm_per_px": "", "scale_origin": ""} | more
 
 
+def test_a_file_that_takes_too_long_to_read_is_answered_and_listed(nurse, settings):
+    lesion, settings.PICTURE_SECONDS = scene.lesion(), 0.001
+    answer = nurse.post(
+        url("add_pictures", lesion.pk), about(picture=upload()), headers={"Accept": "application/json"}
+    )
+    assert answer.status_code == 422 and "takes too long; export it again" in answer.json()["error"]
+    assert RefusedUpload.objects.get().reason == answer.json()["error"] and not lesion.images.exists()
+
+
 def test_one_file_with_a_script_is_answered_in_json(nurse):
     lesion = scene.lesion()
     address = url("add_pictures", lesion.pk)

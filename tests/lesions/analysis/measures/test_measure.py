@@ -8,8 +8,8 @@ import pytest
 
 from lesions.analysis import pipeline
 from lesions.analysis.outline import learned
-from lesions.analysis.picture import reading
-from lesions.analysis.types import Measurement, Outline, Scale
+from lesions.analysis.picture.allowance import UnreadablePicture
+from lesions.analysis.types import Measurement, Outline, Scale, UnusableOutline
 from lesions.analysis.version import VERSION
 from tests.lesions.analysis.pictures import drawn, jaccard, jpeg, measured, real, small
 
@@ -47,7 +47,7 @@ def test_measures_follow_the_outline_of_a_person():
     "points", [((1, 1), (5, 5)), ((1, 1), (2, 2), (3, 3)), ((1, 1), (float("nan"), 2), (9, 3))]
 )
 def test_an_outline_that_encloses_nothing_is_refused(points):
-    with pytest.raises(ValueError, match="outline"):
+    with pytest.raises(UnusableOutline, match="outline"):
         pipeline.measure(drawn(SPECS[0])[0], outline=Outline(points, "person"))
 
 
@@ -160,7 +160,7 @@ def test_the_answer_is_the_same_each_time_and_survives_json():
 def test_tiny_pictures_are_refused():
     from PIL import Image
 
-    with pytest.raises(reading.UnreadablePicture, match="48 pixels"):
+    with pytest.raises(UnreadablePicture, match="48 pixels"):
         pipeline.measure(jpeg(Image.new("RGB", (40, 40), "pink")))
 
 

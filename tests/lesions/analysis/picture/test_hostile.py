@@ -1,7 +1,6 @@
-"""Hostile and enormous files: a sentence, in bounded memory (issue 4, point 2: under 300 MB). Time is only printed."""
+"""Hostile and enormous files: a sentence, in bounded memory. Time is only printed."""
 
 import functools
-import io
 import struct
 import subprocess
 import sys
@@ -11,15 +10,17 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from tests.lesions.analysis.picture.crafted import even_png, png, saved, tiff, webp
+
 MOST_MB = 300
-READING = "from lesions.analysis.picture import reading"
+READING = "from lesions.analysis.picture import allowance, reading, reading_process"
 ASK = """
 import pathlib, sys, time
 {imports}
 data, start = sys.stdin.buffer.read(), time.perf_counter()
 try:
     {call}
-except reading.UnreadablePicture as refusal:
+except allowance.UnreadablePicture as refusal:
     print(refusal)
 print(f"{{time.perf_counter() - start:.3f}} s", file=sys.stderr)
 status = pathlib.Path("/proc/self/status").read_text().splitlines()
@@ -27,7 +28,7 @@ print([line.split()[1] for line in status if line.startswith("VmHWM")][0])
 """
 
 
-def asked(data, call="reading.inspect(data)", imports=READING):
+def asked(data, call="reading.clean(data)", imports=READING):
     """What a fresh process says to a file, and its peak in MB.
 
     Not by getrusage: a started process inherits the peak of the one that started it.
@@ -45,22 +46,6 @@ def asked(data, call="reading.inspect(data)", imports=READING):
     return said, int(peak) / 1024
 
 
-def saved(image, kind, **more):
-    out = io.BytesIO()
-    image.save(out, kind, **more)
-    return out.getvalue()
-
-
-def chunk(name, body):
-    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
-
-
-def png(width, height, depth, colour, packed):
-    """PNG specification, third edition, 5.3 and 11.2: signature, IHDR, IDAT, IEND."""
-    head = struct.pack(">IIBBBBB", width, height, depth, colour, 0, 0, 0)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", packed) + chunk(b"IEND", b"")
-
-
 @functools.cache
 def bomb():
     """30 000 x 30 000 pixels of one bit: a real picture of 110 kB that unpacks to 112 MB, as RGB to 2.7 GB."""
@@ -73,12 +58,6 @@ def unpacks_to_more():
     """Claims 16 x 16 pixels; its stream unpacks to 400 MB."""
     stream = zlib.compressobj(9)
     return png(16, 16, 8, 2, b"".join(stream.compress(bytes(1 << 20)) for _ in range(400)) + stream.flush())
-
-
-def tiff(*entries):
-    """TIFF 6.0: header and one directory; each entry is tag, type, count, value."""
-    rows = b"".join(struct.pack("<HHII", *entry) for entry in entries)
-    return b"II*\0" + struct.pack("<IH", 8, len(entries)) + rows + bytes(4)
 
 
 SIDES = ((256, 3, 1, 100), (257, 3, 1, 100))
@@ -118,9 +97,31 @@ def test_it_is_refused_with_a_sentence_in_little_memory(name):
     assert peak < MOST_MB
 
 
+DEAR = {
+    "WebP of 34 bytes, 80 million pixels": lambda: webp(16_000, 5_000),
+    "WebP just over": lambda: webp(4_800, 4_894),
+    "PNG of 79 million pixels, 16 bits, clear": lambda: even_png(10_000, 7_900, 16, 6, 4),
+    "PNG just over": lambda: even_png(10_000, 4_001, 16, 6, 4),
+}
+
+
+@pytest.mark.parametrize("name", DEAR)
+@pytest.mark.parametrize("ask", ["reading.clean(data)", "reading.load(data, working_width=496)"])
+def test_a_small_file_of_many_pixels_is_refused_undecoded(name, ask):
+    said, peak = asked(DEAR[name](), ask)
+    assert "million pixels" in said[0] and peak < 100
+
+
 def test_measuring_refuses_a_bomb_alike():
     said, peak = asked(bomb(), "pipeline.measure(data)", f"{READING}; from lesions.analysis import pipeline")
     assert "million pixels" in said[0] and peak < MOST_MB
+
+
+def test_a_measuring_process_leaves_a_dear_picture_to_another():
+    """40 million pixels of 16 bits and 4 channels, just allowed: 160 MB when decoded."""
+    call = "print(reading_process.load(data, working_width=496).pixels.shape)"
+    said, peak = asked(even_png(8_000, 5_000, 16, 6, 4), call)
+    assert said == ["(310, 496, 3)"] and peak < 100
 
 
 def test_a_stream_longer_than_its_picture_is_not_unpacked():
@@ -139,5 +140,5 @@ def test_a_stream_longer_than_its_picture_is_not_unpacked():
 )
 def test_malformed_exif_does_not_refuse_the_picture(exif):
     """What the camera wrote beside the picture may be rubbish; the picture is still one."""
-    said, peak = asked(saved(NOISE, "JPEG", exif=exif), "print(reading.inspect(data).exif_orientation)")
+    said, peak = asked(saved(NOISE, "JPEG", exif=exif), "print(reading.clean(data).info.exif_orientation)")
     assert said == ["1"] and peak < MOST_MB
