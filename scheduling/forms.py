@@ -26,7 +26,9 @@ _NONE = ("", "none")
 DONE_FOR_A_PERSON = (
     Purpose.FULL_SKIN_CHECK,
     Purpose.NODE_EXAMINATION,
-    Purpose.IMAGING_OR_LABORATORY,
+    Purpose.NODE_ULTRASOUND,
+    Purpose.SECTIONAL_IMAGING,
+    Purpose.LABORATORY,
     Purpose.RESULT_VISIT,
     Purpose.WOUND_CHECK,
     Purpose.SUTURE_REMOVAL,

@@ -8,8 +8,10 @@ from clinic.models.base import Stated
 
 class PatientStatus(models.TextChoices):
     ACTIVE = "active", "in the clinic's care"
+    ENDING = "ending", "care is ending"
     DECEASED = "deceased", "deceased"
     TRANSFERRED = "transferred", "transferred, accepted elsewhere"
+    MOVED = "moved", "moved away"
     DISCHARGED = "discharged", "discharged by a clinician"
 
 

@@ -9,34 +9,43 @@ class Purpose(models.TextChoices):
     FULL_SKIN_CHECK = "full_skin_check", "full skin check"
     LESION_IMAGE = "lesion_image", "picture of a lesion"
     LESION_EXAMINATION = "lesion_examination", "examination of a lesion in person"
+    REST_OF_SKIN_CHECK = "rest_of_skin_check", "rest of the skin check"
     RESULT_VISIT = "result_visit", "visit for a result"
     WOUND_CHECK = "wound_check", "wound check"
     SUTURE_REMOVAL = "suture_removal", "removal of sutures"
     RISK_ASSESSMENT = "risk_assessment", "risk assessment"
     NODE_EXAMINATION = "node_examination", "lymph node examination"
-    IMAGING_OR_LABORATORY = "imaging_or_laboratory", "imaging or laboratory test"
+    NODE_ULTRASOUND = "node_ultrasound", "ultrasound of the lymph nodes"
+    SECTIONAL_IMAGING = "sectional_imaging", "sectional imaging"
+    LABORATORY = "laboratory", "laboratory test"
 
 
 # What each is about: the planning core completes a duty only by an item that names the same subject.
 ABOUT = {
     Purpose.FULL_SKIN_CHECK: "patient",
     Purpose.RISK_ASSESSMENT: "patient",
+    Purpose.REST_OF_SKIN_CHECK: "patient",
     Purpose.LESION_IMAGE: "lesion",
     Purpose.LESION_EXAMINATION: "lesion",
     Purpose.RESULT_VISIT: "procedure",
     Purpose.WOUND_CHECK: "procedure",
     Purpose.SUTURE_REMOVAL: "procedure",
     Purpose.NODE_EXAMINATION: "diagnosis",
-    Purpose.IMAGING_OR_LABORATORY: "diagnosis",
+    Purpose.NODE_ULTRASOUND: "diagnosis",
+    Purpose.SECTIONAL_IMAGING: "diagnosis",
+    Purpose.LABORATORY: "diagnosis",
 }
 # A dermatologist may set a day for what was cut or found elsewhere: it stands under the patient.
 NOT_ALWAYS_ON_RECORD = ("procedure", "diagnosis")
+# A concern about no lesion that is on record is examined under the patient.
+ALSO_ABOUT_THE_PATIENT = (Purpose.LESION_EXAMINATION,)
 
 
 def is_about(purpose: str, subject: str) -> bool:
     """Whether such an item can complete anything: a wound check of procedure:7, never of lesion:7."""
     kind = ABOUT[Purpose(purpose)]
-    return subject.partition(":")[0] == kind or (subject == "patient" and kind in NOT_ALWAYS_ON_RECORD)
+    under_patient = kind in NOT_ALWAYS_ON_RECORD or purpose in ALSO_ABOUT_THE_PATIENT
+    return subject.partition(":")[0] == kind or (subject == "patient" and under_patient)
 
 
 class Visit(Stated):
@@ -58,6 +67,7 @@ class DoneItem(models.Model):
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="done")
     purpose = models.CharField(max_length=24, choices=Purpose)
     subject = models.CharField(max_length=40, default="patient")
+    not_seen = models.JSONField(default=list, help_text="regions that a full skin check left out")
 
     class Meta:
         constraints = [

@@ -117,15 +117,32 @@ def current(patient: Patient) -> RiskAssessment | None:
     return patient.risk_assessments.select_related("by", "policy").first()
 
 
-def standing(patients: Iterable[int]) -> dict[int, tuple[str, date, date]]:
-    """Each patient's tier, its day, and since when it has been average, or above average, without a break."""
+@dataclass(frozen=True)
+class StandingTier:
+    """A patient's tier as FACTS have it: `since` above average, or not, and `tier_since` at least this high."""
+
+    tier: str
+    assessed_on: date
+    since: date
+    tier_since: date
+    transplant: bool | None = None
+
+
+def standing(patients: Iterable[int]) -> dict[int, StandingTier]:
+    """Each patient's tier, and since when it has stood without a break."""
     rows = RiskAssessment.objects.filter(patient__in=patients).order_by("assessed_on", "pk")
-    found: dict[int, tuple[str, date, date]] = {}
+    found: dict[int, StandingTier] = {}
     for patient, tier, day in rows.values_list("patient", "tier", "assessed_on"):
-        before, _, since = found.get(patient, (None, day, day))
-        goes_on = before is None or (before == Tier.AVERAGE) == (tier == Tier.AVERAGE)
-        found[patient] = (tier, day, since if goes_on else day)
+        found[patient] = _followed_by(found.get(patient), tier, day)
     return found
+
+
+def _followed_by(before: StandingTier | None, tier: str, day: date) -> StandingTier:
+    if before is None:
+        return StandingTier(tier, day, day, day)
+    goes_on = (before.tier == Tier.AVERAGE) == (tier == Tier.AVERAGE)
+    holds = Tier.values.index(tier) <= Tier.values.index(before.tier)
+    return StandingTier(tier, day, before.since if goes_on else day, before.tier_since if holds else day)
 
 
 def answers_of(row: RiskAssessment) -> dict[str, Any]:

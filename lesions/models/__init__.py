@@ -4,11 +4,13 @@ from lesions.models.pathology import (
     MALIGNANT,
     Diagnosis,
     DiagnosisCode,
+    Grade,
     Procedure,
     ProcedureKind,
+    Sentinel,
     StageBasis,
 )
-from lesions.models.register import Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
+from lesions.models.register import Examination, Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
 from lesions.models.review import Addendum, Decision, Review, ReviewState, SignOff
 
 __all__ = [
@@ -21,7 +23,9 @@ __all__ = [
     "Delivery",
     "Diagnosis",
     "DiagnosisCode",
+    "Examination",
     "Flag",
+    "Grade",
     "Image",
     "ImageKind",
     "JobState",
@@ -34,6 +38,7 @@ __all__ = [
     "Review",
     "ReviewState",
     "ScaleOrigin",
+    "Sentinel",
     "Side",
     "Sign",
     "SignOff",

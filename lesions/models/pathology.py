@@ -60,6 +60,18 @@ class StageBasis(models.TextChoices):
     PATHOLOGICAL = "pathological", "pathological"
 
 
+class Grade(models.TextChoices):
+    MILD = "mild", "mild"
+    MODERATE = "moderate", "moderate"
+    SEVERE = "severe", "severe"
+
+
+class Sentinel(models.TextChoices):
+    NEGATIVE = "negative", "negative"
+    POSITIVE = "positive", "positive"
+    NOT_DONE = "not_done", "not done"
+
+
 class Diagnosis(Stated):
     """What the report says. The anchor is the day of definitive excision, from which follow-up counts.
 
@@ -82,6 +94,10 @@ class Diagnosis(Stated):
     m = models.CharField("M", max_length=4, blank=True)
     stage = models.CharField("stage (AJCC 8)", max_length=5, blank=True)
     stage_basis = models.CharField(max_length=12, choices=StageBasis, blank=True)
+    grade = models.CharField("grade", max_length=8, choices=Grade, blank=True)
+    sentinel = models.CharField("sentinel node", max_length=8, choices=Sentinel, blank=True)
+    deposit_mm = models.CharField("largest deposit in mm", max_length=8, blank=True)
+    nodes_cleared = models.BooleanField("lymph nodes cleared", null=True, blank=True)
     risk_scheme = models.CharField(max_length=20, blank=True)
     risk_class = models.CharField(max_length=20, blank=True)
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")

@@ -73,21 +73,47 @@ class Sign(models.TextChoices):
     PAINFUL = "painful", "painful"
 
 
-class UrgentSign(models.Model):
-    """Urgent work until a dermatologist has examined the lesion in person on or after that day."""
+class Examination(models.Model):
+    """A dermatologist has seen and felt a lesion, or the skin that a caller was worried about, with what came of it."""
 
-    lesion = models.ForeignKey(Lesion, on_delete=models.PROTECT, related_name="urgent_signs")
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="examinations")
+    lesion = models.ForeignKey(Lesion, null=True, on_delete=models.PROTECT, related_name="examinations")
+    examined_on = models.DateField()
+    recorded_at = models.DateTimeField()
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    outcome = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-examined_on", "-pk"]
+
+    def __str__(self) -> str:
+        return f"examined on {self.examined_on}"
+
+
+class UrgentSign(models.Model):
+    """Urgent work until a row links it to the examination in person that answered it; days are never compared.
+
+    Without a lesion it is a caller's concern about none that is on record.
+    """
+
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="urgent_signs")
+    lesion = models.ForeignKey(Lesion, null=True, on_delete=models.PROTECT, related_name="urgent_signs")
     sign = models.CharField(max_length=10, choices=Sign)
     noted_on = models.DateField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
     words = models.TextField("in the patient's words", blank=True)
+    answered_by = models.ForeignKey(
+        Examination, null=True, blank=True, on_delete=models.PROTECT, related_name="answers"
+    )
 
     class Meta:
         ordering = ["-noted_on", "-pk"]
         constraints = [
             models.CheckConstraint(condition=Q(sign__in=Sign.values), name="an_urgent_sign_is_a_known_word"),
             models.UniqueConstraint(
-                fields=["lesion", "sign", "noted_on"], name="an_urgent_sign_is_noted_once_a_day"
+                fields=["lesion", "sign", "noted_on"],
+                condition=Q(answered_by__isnull=True),
+                name="an_open_urgent_sign_is_noted_once_a_day",
             ),
         ]
 

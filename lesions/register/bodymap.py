@@ -81,6 +81,27 @@ REGIONS: Final = (
     Region("52034004", "toe", "paired"),
     Region("770805009", "nail of a toe", "paired", ("52034004",)),
 )
+# What rules may ask for instead of a site (FACTS, `region`); the perineum and the buttock are trunk.
+_REGION_SITES: Final[dict[str, tuple[str, ...]]] = {
+    "scalp": ("43067004",),
+    "face": (
+        "68698007", "16621002", "41310005", "40069000", "113179006", "68598004", "36141000", "23747009", "86719006",
+    ),
+    "lip": ("16251004", "66934001"),
+    "ear": ("1902009", "79313003", "2059009", "24483006"),
+    "neck": ("43081002", "4658004"),
+    "trunk": (
+        "244106003", "244107007", "76261009", "75093004", "48014002", "244111001", "113182001", "66643007", "22180002",
+    ),
+    "genital": ("60944009",),
+    "arm": ("45981001", "72939005", "70559009", "41550009"),
+    "hand": ("33712006",),
+    "palm": ("70887009",),
+    "nail": ("770809003", "770805009"),
+    "leg": ("61248009", "73958006", "4578000", "25763004", "47224004"),
+    "foot": ("60496002", "84607009", "52034004"),
+}  # fmt: skip
+REGION_OF: Final = {code: region for region, codes in _REGION_SITES.items() for code in codes}
 CODES: Final[dict[str, Region]] = {region.code: region for region in REGIONS}
 SITES: Final = tuple((region.code, region.words) for region in REGIONS)
 

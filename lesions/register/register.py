@@ -10,7 +10,17 @@ from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient, change
 from clinic.trail import audit
-from lesions.models import Lesion, LesionState, Monitoring, Review, Side, Sign, UrgentSign, View
+from lesions.models import (
+    Examination,
+    Lesion,
+    LesionState,
+    Monitoring,
+    Review,
+    Side,
+    Sign,
+    UrgentSign,
+    View,
+)
 from lesions.register import bodymap
 
 _KEEP: Any = object()
@@ -99,7 +109,11 @@ def note_sign(
         raise LesionRefused("A sign is noted between the patient's birth and today.")
     lock(lesion.pk)  # a review that opens at this moment must see the sign
     row, new = UrgentSign.objects.get_or_create(
-        lesion=lesion, sign=sign, noted_on=noted_on, defaults={"by": by, "words": words}
+        lesion=lesion,
+        sign=sign,
+        noted_on=noted_on,
+        answered_by=None,
+        defaults={"patient_id": lesion.patient_id, "by": by, "words": words},
     )
     if new:
         waiting = Review.objects.filter(lesion=lesion, state="waiting", urgent=False)
@@ -111,20 +125,33 @@ def note_sign(
 
 
 @transaction.atomic
-def examine_in_person(*, lesion: Lesion, by: Member, on: date | None = None) -> Lesion:
-    """A dermatologist has seen and felt the lesion: signs noted up to that day are answered."""
+def examine_in_person(
+    *, lesion: Lesion, by: Member, on: date | None = None, outcome: str = ""
+) -> Examination:
+    """A dermatologist has seen and felt the lesion: the signs that are on record now are linked to it, and answered."""
     require(by, Act.EXAMINE)
     on = on or clock.today()
     if on > clock.today() or on < lesion.patient.born:
         raise LesionRefused("An examination lies between the patient's birth and today.")
     lock(lesion.pk)
+    row = answer_signs(lesion=lesion, by=by, on=on, outcome=outcome)
+    audit.record("lesion.examine", by=by, subject=lesion, patient=lesion.patient, on=str(on))
+    return row
+
+
+def answer_signs(*, lesion: Lesion, by: Member, on: date, outcome: str = "") -> Examination:
+    """Record an examination and link the signs that it answers; in the caller's transaction, with the lesion locked."""
+    now = clock.now()
+    row = Examination.objects.create(
+        patient_id=lesion.patient_id, lesion=lesion, examined_on=on, recorded_at=now, by=by, outcome=outcome
+    )
+    open_signs(lesion).filter(noted_on__lte=on).update(answered_by=row)
     later = Q(examined_in_person_on__isnull=True) | Q(examined_in_person_on__lt=on)
     found = Lesion.objects.filter(later, pk=lesion.pk)
-    found.update(examined_in_person_on=on, revision=F("revision") + 1, changed_at=clock.now())
+    found.update(examined_in_person_on=on, revision=F("revision") + 1, changed_at=now)
     lesion.refresh_from_db(fields=["examined_in_person_on", "revision", "changed_at"])
     _lower(lesion)
-    audit.record("lesion.examine", by=by, subject=lesion, patient=lesion.patient, on=str(on))
-    return lesion
+    return row
 
 
 def lock(lesion_id: int) -> Lesion:
@@ -133,16 +160,13 @@ def lock(lesion_id: int) -> Lesion:
 
 
 def open_signs(lesion: Lesion) -> QuerySet[UrgentSign]:
-    """Signs that no dermatologist has answered in person on or after the day they were noted."""
-    signs = UrgentSign.objects.filter(lesion=lesion)
-    seen = lesion.examined_in_person_on
-    return signs.filter(noted_on__gt=seen) if seen else signs
+    """Signs that no examination in person has answered."""
+    return UrgentSign.objects.filter(lesion=lesion, answered_by__isnull=True)
 
 
 def open_of(lesion: Lesion) -> list[UrgentSign]:
     """The same from rows that were fetched with the lesion."""
-    seen = lesion.examined_in_person_on
-    return [sign for sign in lesion.urgent_signs.all() if seen is None or sign.noted_on > seen]
+    return [sign for sign in lesion.urgent_signs.all() if sign.answered_by_id is None]
 
 
 def watched(patient: Patient) -> QuerySet[Lesion]:

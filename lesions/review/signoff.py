@@ -1,6 +1,5 @@
 """A dermatologist decides on a lesion: what waits, the signature, and what the decision moves."""
 
-from datetime import date
 from typing import Any
 
 from django.db import transaction
@@ -188,7 +187,9 @@ def _sign(
         seen=seen or [],
         version=review.assessment.version if review else "",
     )
-    _move(lesion, moved_by(decision, months) | _examined(lesion, in_person, today))
+    if in_person:
+        register.answer_signs(lesion=lesion, by=by, on=today, outcome=note or signed.get_decision_display())
+    _move(lesion, moved_by(decision, months))
     audit.record(
         "signoff.record",
         by=by,
@@ -213,11 +214,6 @@ def moved_by(decision: str, months: int | None) -> dict[str, Any]:
         near = (months or 0) <= SHORT_MONTHS
         return {"state": LesionState.WATCHED, "monitoring": Monitoring.SHORT if near else Monitoring.LONG}
     return {}
-
-
-def _examined(lesion: Lesion, in_person: bool, today: date) -> dict[str, Any]:
-    known = lesion.examined_in_person_on
-    return {"examined_in_person_on": max(today, known) if known else today} if in_person else {}
 
 
 def _move(lesion: Lesion, fields: dict[str, Any]) -> None:

@@ -45,6 +45,9 @@ class Recall(Stated):
     latest = models.DateField()
     urgency = models.CharField(max_length=1, choices=Urgency)
     rule = models.CharField(max_length=60)
+    of = models.CharField(
+        max_length=40, default="patient", help_text="what the series comes from, such as diagnosis:4"
+    )
     policy = models.ForeignKey("clinic.Policy", on_delete=models.PROTECT, related_name="+")
     reasons = models.JSONField(default=list)
     state = models.CharField(max_length=10, choices=RecallState, default=RecallState.PLANNED)
@@ -63,6 +66,10 @@ class Recall(Stated):
     )
     ground = models.CharField(max_length=12, choices=Ground, blank=True)
     ground_note = models.TextField(blank=True)
+    closes = models.JSONField(
+        default=list,
+        help_text="occurrences and series that closing it ended: rule, of, anchor, number of each",
+    )
     ended_on = models.DateField(null=True, blank=True)
     closed_by = models.ForeignKey(
         "clinic.Member",

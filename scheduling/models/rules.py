@@ -28,6 +28,7 @@ class PlanProblem(models.Model):
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="plan_problems")
     code = models.CharField(max_length=40)
     subject = models.CharField(max_length=40)
+    params = models.JSONField(default=dict)
     text = models.TextField()
     since = models.DateField()
     gone_on = models.DateField(null=True)

@@ -4,10 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from clinic.models import DoneItem, Purpose
-from lesions.models import Diagnosis, Image, Lesion, SignOff
+from lesions.models import Diagnosis, Examination, Image, SignOff, UrgentSign
 from scheduling.models import Recall
-
-_REMOVES = ("biopsy", "excise", "already_removed")
 
 
 @dataclass(frozen=True)
@@ -43,16 +41,36 @@ def _picture(recall: Recall) -> Completion | None:
 
 
 def _examination(recall: Recall) -> Completion | None:
-    lesion = Lesion.objects.filter(pk=_key(recall)).first()
-    if lesion is None:
+    kind, _, key = recall.of.partition(":")
+    if kind in ("sign", "concern"):
+        return _answered(int(key))
+    if kind == "decision":
+        return _decided(int(key))
+    seen = Examination.objects.filter(lesion_id=_key(recall), examined_on__gte=recall.earliest)
+    return _by_examination(seen.order_by("examined_on", "pk").first())
+
+
+def _answered(sign_id: int) -> Completion | None:
+    sign = UrgentSign.objects.select_related("answered_by").filter(pk=sign_id).first()
+    return _by_examination(sign.answered_by if sign else None)
+
+
+def _by_examination(row: Examination | None) -> Completion | None:
+    if row is None:
         return None
-    seen = lesion.examined_in_person_on
-    if seen and seen >= recall.anchor:
-        return Completion(seen, "examined in person", evidence=f"lesions.lesion:{lesion.pk}")
-    signed = SignOff.objects.filter(lesion=lesion, decision__in=_REMOVES, signed_on__gte=recall.anchor).last()
-    if lesion.state != "removed" or signed is None:
+    return Completion(row.examined_on, "examined in person", evidence=f"lesions.examination:{row.pk}")
+
+
+def _decided(signoff_id: int) -> Completion | None:
+    """What was decided is done by a procedure of that lesion, or replaced by a later signature."""
+    signed = SignOff.objects.get(pk=signoff_id)
+    cut = signed.lesion.procedures.filter(on__gte=signed.signed_on).order_by("on", "pk").first()
+    if cut is not None:
+        return Completion(cut.on, "done as decided", evidence=f"lesions.procedure:{cut.pk}")
+    later = SignOff.objects.filter(lesion=signed.lesion_id, pk__gt=signed.pk).order_by("pk").last()
+    if later is None:
         return None
-    return Completion(signed.signed_on, "removed as decided", evidence=f"lesions.signoff:{signed.pk}")
+    return Completion(later.signed_on, "decided otherwise", evidence=f"lesions.signoff:{later.pk}")
 
 
 def _told(recall: Recall) -> Completion | None:

@@ -2,17 +2,20 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import Max, Prefetch
 
 from clinic.models import DoneItem, Patient
 from clinic.people import risk
-from lesions.models import Diagnosis, Lesion, Procedure, SignOff
+from lesions.models import Diagnosis, Lesion, Procedure, SignOff, UrgentSign
+from lesions.register import bodymap
 from scheduling.models import Override, Recall, RecallState
 from scheduling.rules.facts import facts
 
+_FULFILS = {"biopsy": ("biopsy", "excision"), "excise": ("excision",)}
 INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": False, "scc_in_situ": False}
 
 
@@ -28,19 +31,20 @@ def gather_facts_of_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
     """The same for many, by their keys and in no more queries; read the patients before, so that a change shows."""
     keys = [patient.pk for patient in patients]
     diagnoses = list(Diagnosis.objects.filter(patient__in=keys).order_by("pk"))
-    tiers = risk.standing(keys)
+    procedures = list(Procedure.objects.filter(patient__in=keys).order_by("pk"))
+    tiers, concerns = risk.standing(keys), _grouped(_concerns(keys))
     parts = {
         "diagnoses": _grouped((row.patient_id, _diagnosis(row)) for row in diagnoses),
         "lesions": _grouped(_lesions(keys)),
-        "decisions": _grouped(_decisions(keys)),
-        "procedures": _grouped(_procedures(keys)),
+        "decisions": _grouped(_decisions(keys, procedures)),
+        "procedures": _grouped((row.patient_id, _procedure(row)) for row in procedures),
         "done": _grouped(_done(keys, diagnoses)),
         "closed": _grouped(_closed(keys)),
         "overrides": _grouped(_overrides(keys)),
     }
     return {
         patient.pk: facts.Facts(
-            patient=_patient(patient, tiers.get(patient.pk)),
+            patient=_patient(patient, tiers.get(patient.pk), concerns.get(patient.pk, ())),
             **{name: tuple(rows.get(patient.pk, ())) for name, rows in parts.items()},
         )
         for patient in patients
@@ -54,12 +58,15 @@ def _grouped(rows: Iterable[tuple[int, Any]]) -> dict[int, list[Any]]:
     return found
 
 
-def _patient(patient: Patient, tier: tuple[str, date, date] | None) -> facts.PatientFacts:
+def _patient(
+    patient: Patient, tier: risk.StandingTier | None, concerns: Sequence[facts.UrgentSign]
+) -> facts.PatientFacts:
     return facts.PatientFacts(
         status=patient.status,  # type: ignore[arg-type]
         born=patient.born,
-        risk=facts.Risk(*tier) if tier else None,  # type: ignore[arg-type]
+        risk=facts.Risk(**asdict(tier)) if tier else None,
         records_since=patient.records_since,
+        concerns=tuple(concerns),
     )
 
 
@@ -69,6 +76,7 @@ def _diagnosis(row: Diagnosis) -> facts.Diagnosis:
         id=str(row.pk),
         code=row.code,  # type: ignore[arg-type]
         anchor=row.anchor,
+        known_on=row.reported_on,
         invasive=INVASIVE.get(row.code),
         thickness=row.thickness or None,
         ulceration=row.ulceration,
@@ -78,6 +86,10 @@ def _diagnosis(row: Diagnosis) -> facts.Diagnosis:
         stage_basis=row.stage_basis or None,  # type: ignore[arg-type]
         # The form asks for the tumour that was removed, so its primary is known.
         primary="known" if row.code == "melanoma" else None,
+        grade=row.grade or None,  # type: ignore[arg-type]
+        sentinel=row.sentinel or None,  # type: ignore[arg-type]
+        deposit_mm=row.deposit_mm or None,
+        nodes_cleared=row.nodes_cleared,
         risk_class=classed,
         lesion=str(row.lesion_id) if row.lesion_id else None,
     )
@@ -85,12 +97,12 @@ def _diagnosis(row: Diagnosis) -> facts.Diagnosis:
 
 def _lesions(keys: Keys) -> Iterator[tuple[int, facts.LesionFacts]]:
     rows = Lesion.objects.filter(patient__in=keys).annotate(last_image_on=Max("images__taken_on"))
-    for row in rows.order_by("pk").prefetch_related("urgent_signs"):
+    signs = UrgentSign.objects.select_related("answered_by").order_by("noted_on", "pk")
+    for row in rows.order_by("pk").prefetch_related(Prefetch("urgent_signs", signs)):
         yield row.patient_id, _lesion(row)
 
 
 def _lesion(row: Lesion) -> facts.LesionFacts:
-    signs = [facts.UrgentSign(sign.sign, sign.noted_on) for sign in row.urgent_signs.all()]
     return facts.LesionFacts(
         id=str(row.pk),
         state=row.state,  # type: ignore[arg-type]
@@ -98,29 +110,52 @@ def _lesion(row: Lesion) -> facts.LesionFacts:
         since=row.since,
         last_image_on=row.last_image_on,  # type: ignore[attr-defined]
         site=row.site,
-        urgent=tuple(sorted(signs, key=lambda sign: (sign.on, sign.sign))),
-        examined_in_person_on=row.examined_in_person_on,
+        region=bodymap.REGION_OF.get(row.site),  # type: ignore[arg-type]
+        urgent=tuple(_sign(sign) for sign in row.urgent_signs.all()),
     )
 
 
-def _decisions(keys: Keys) -> Iterator[tuple[int, facts.DecisionFact]]:
-    """Ids are padded: of two decisions of one day the core takes the one with the greater id."""
+def _sign(row: UrgentSign) -> facts.UrgentSign:
+    answered_on = row.answered_by.examined_on if row.answered_by else None
+    return facts.UrgentSign(str(row.pk), row.sign, row.noted_on, answered_on)  # type: ignore[arg-type]
+
+
+def _concerns(keys: Keys) -> Iterator[tuple[int, facts.UrgentSign]]:
+    rows = UrgentSign.objects.filter(patient__in=keys, lesion__isnull=True).select_related("answered_by")
+    for row in rows.order_by("noted_on", "pk"):
+        yield row.patient_id, _sign(row)
+
+
+def _decisions(keys: Keys, procedures: Sequence[Procedure]) -> Iterator[tuple[int, facts.DecisionFact]]:
+    """What was decided, and the first procedure of that lesion that did it."""
+    by_lesion = _grouped((cut.lesion_id, cut) for cut in procedures if cut.lesion_id)
     rows = SignOff.objects.filter(lesion__patient__in=keys).order_by("pk")
     fields = ("lesion__patient", "pk", "lesion", "decision", "signed_on", "months")
-    for patient, pk, lesion, *more in rows.values_list(*fields):
-        yield patient, facts.DecisionFact(f"{pk:012d}", str(lesion), *more)
+    for patient, pk, lesion, decision, on, months in rows.values_list(*fields):
+        kinds = _FULFILS.get(decision, ())
+        done = (cut.on for cut in by_lesion.get(lesion, ()) if cut.kind in kinds and cut.on >= on)
+        fulfilled_on = min(done, default=None)
+        yield patient, facts.DecisionFact(str(pk), pk, str(lesion), decision, on, months, fulfilled_on)
 
 
-def _procedures(keys: Keys) -> Iterator[tuple[int, facts.Procedure]]:
-    for row in Procedure.objects.filter(patient__in=keys).order_by("pk"):
-        yield row.patient_id, facts.Procedure(str(row.pk), row.kind, row.on, row.site or None, row.sutures)  # type: ignore[arg-type]
+def _procedure(row: Procedure) -> facts.Procedure:
+    return facts.Procedure(
+        id=str(row.pk),
+        kind=row.kind,  # type: ignore[arg-type]
+        on=row.on,
+        site=row.site or None,
+        region=bodymap.REGION_OF.get(row.site),  # type: ignore[arg-type]
+        lesion=str(row.lesion_id) if row.lesion_id else None,
+        sutures=row.sutures,
+    )
 
 
 def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.Done]]:
     """Items of visits; and a result that was told, by whatever way, needs no visit for it any more."""
     items = DoneItem.objects.filter(visit__patient__in=keys).order_by("visit__attended_on", "pk")
-    for patient, *item in items.values_list("visit__patient", "purpose", "subject", "visit__attended_on"):
-        yield patient, facts.Done(*item)
+    fields = ("visit__patient", "purpose", "subject", "visit__attended_on", "not_seen")
+    for patient, purpose, subject, on, not_seen in items.values_list(*fields):
+        yield patient, facts.Done(purpose, subject, on, tuple(not_seen))
     for row in diagnoses:
         if row.told_on and row.procedure_id:
             yield row.patient_id, facts.Done("result_visit", f"procedure:{row.procedure_id}", row.told_on)
@@ -129,9 +164,24 @@ def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.D
 def _closed(keys: Keys) -> Iterator[tuple[int, facts.Closed]]:
     """What a person closed. A recall that the plan itself dropped closes nothing: it may be asked for again."""
     rows = Recall.objects.filter(patient__in=keys, state=RecallState.CLOSED, closed_by__isnull=False)
-    fields = ("patient", "purpose", "subject", "anchor", "number", "ground", "ended_on")
-    for patient, *closed in rows.order_by("pk").values_list(*fields):
-        yield patient, facts.Closed(*closed)
+    for row in rows.order_by("pk"):
+        for one in row.closes or [
+            {"rule": row.rule, "of": row.of, "anchor": row.anchor, "number": row.number}
+        ]:
+            anchor = date.fromisoformat(str(one["anchor"]))
+            yield (
+                row.patient_id,
+                facts.Closed(
+                    row.purpose,  # type: ignore[arg-type]
+                    row.subject,
+                    one["rule"],
+                    one["of"],
+                    anchor,
+                    one["number"],
+                    row.ground,  # type: ignore[arg-type]
+                    row.ended_on or anchor,
+                ),
+            )
 
 
 def _overrides(keys: Keys) -> Iterator[tuple[int, facts.Override]]:
@@ -148,6 +198,7 @@ def override_fact(row: Override) -> facts.Override:
         subject=row.subject,
         reason=row.reason.rstrip(" ."),
         by=str(row.by),
+        decided_on=row.decided_on,
         interval=row.interval or None,
         date=row.date,
         until=row.until,

@@ -5,7 +5,7 @@ Rows are locked in the order of their keys and written in bulk: a hundred patien
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Exists
@@ -19,7 +19,7 @@ from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
 from scheduling.planning import completions, ladder
 from scheduling.rules.facts import facts
 from scheduling.rules.plan import lateness
-from scheduling.rules.plan.plan import Due
+from scheduling.rules.plan.plan import Due, Problem
 from scheduling.rules.plan.plan import Plan as CorePlan
 
 _PLAN_FIELDS = ["facts_revision", "policy", "valid_until", "made_at", "facts", "result"]
@@ -87,17 +87,17 @@ class PlanWriter:
 
     def bring_problems_into_line(self, one: Answered, rows: Iterable[PlanProblem]) -> None:
         """A problem that is gone keeps its row with the day it went."""
-        texts = _problem_texts(one)
+        asked = _problems(one)
         for row in rows:
-            text = texts.pop((row.code, row.subject), None)
-            if text is None:
+            found = asked.pop((row.code, row.subject), None)
+            if found is None:
                 PlanProblem.objects.filter(pk=row.pk).update(gone_on=clock.today())
-            elif text != row.text:
-                PlanProblem.objects.filter(pk=row.pk).update(text=text)
+            elif found != {"text": row.text, "params": row.params}:
+                PlanProblem.objects.filter(pk=row.pk).update(**found)
         since = {"patient": one.patient, "since": clock.today()}
         self.new_problems += [
-            PlanProblem(code=code, subject=subject, text=text, **since)
-            for (code, subject), text in texts.items()
+            PlanProblem(code=code, subject=subject, **found, **since)
+            for (code, subject), found in asked.items()
         ]
 
     def flush(self) -> None:
@@ -144,29 +144,32 @@ def _says_the_same(before: Plan, now: Plan) -> bool:
     return all(before.result[key] == now.result[key] for key in ("due", "problems", "ruleset"))
 
 
-def _problem_texts(one: Answered) -> dict[tuple[str, str], str]:
-    """Text by code and subject; what already waits for a dermatologist's decision is not asked a second time."""
-    problems = one.answer.problems
-    asks = any(_asks_about_a_lesion(problem.code, problem.subject) for problem in problems)
-    waiting = _lesions_before_a_dermatologist(one.patient) if asks else set()
-    texts: dict[tuple[str, str], str] = {}
-    for problem in problems:
-        if _asks_about_a_lesion(problem.code, problem.subject) and problem.subject in waiting:
+def _problems(one: Answered) -> dict[tuple[str, str], dict[str, Any]]:
+    """Text and parameters by code and subject; what waits for a dermatologist's decision is not asked twice."""
+    waiting = (
+        _lesions_before_a_dermatologist(one) if any(map(_is_for_a_decision, one.answer.problems)) else set()
+    )
+    found: dict[tuple[str, str], dict[str, Any]] = {}
+    for problem in one.answer.problems:
+        if _is_for_a_decision(problem) and problem.subject in waiting:
             continue
-        key = (problem.code, problem.subject)
-        texts[key] = f"{texts[key]} {problem.text}" if key in texts else problem.text
-    return texts
+        before = found.get((problem.code, problem.subject))
+        text = f"{before['text']} {problem.text}" if before else problem.text
+        found[problem.code, problem.subject] = {"text": text, "params": dict(problem.params)}
+    return found
 
 
-def _asks_about_a_lesion(code: str, subject: str) -> bool:
-    return code == "what_follows" and subject.startswith("lesion:")
+def _is_for_a_decision(problem: Problem) -> bool:
+    """What follows a lesion's last picture, or whether it is watched at all, a signature answers."""
+    return problem.code in ("what_follows", "watched_without_plan") and problem.subject.startswith("lesion:")
 
 
-def _lesions_before_a_dermatologist(patient: Patient) -> set[str]:
+def _lesions_before_a_dermatologist(one: Answered) -> set[str]:
     """What follows the last picture is already asked: it is being measured, or waits for a decision.
 
     Signing changes facts, so the question comes back with the next plan if the decision did not answer it.
     """
+    patient = one.patient
     waiting = Review.objects.filter(lesion__patient=patient, state="waiting").values_list("lesion", flat=True)
     measured = Assessment.objects.filter(image__lesion__patient=patient, state__in=("queued", "running"))
     return {f"lesion:{key}" for key in {*waiting, *measured.values_list("image__lesion", flat=True)}}
@@ -179,18 +182,22 @@ def state_on(due: Due | Recall) -> RecallState:
 
 
 def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
-    reasons = [{key: str(value) for key, value in asdict(reason).items()} for reason in due.reasons]
     return {
         "rule": due.rule,
+        "of": due.of,
         "anchor": due.anchor,
         "number": due.number,
         "earliest": due.earliest,
         "target": due.target,
         "latest": due.latest,
         "urgency": due.urgency,
-        "reasons": reasons,
+        "reasons": [reason.to_json() for reason in due.reasons],
         "policy_id": policy.pk,
     }
+
+
+def _same_occurrence(due: Due, row: Recall) -> bool:
+    return (due.anchor, due.number, due.rule, due.of) == (row.anchor, row.number, row.rule, row.of)
 
 
 class _RecallUpdate:
@@ -204,7 +211,7 @@ class _RecallUpdate:
     def bring_into_line(self) -> None:
         for row in self.rows:
             due = self.planned.pop((row.purpose, row.subject), None)
-            if due and (due.anchor, due.number, due.rule) == (row.anchor, row.number, row.rule):
+            if due and _same_occurrence(due, row):
                 self.keep(row, due)
             elif due and self.is_only_assessed_anew(row, due):
                 continue
@@ -246,7 +253,7 @@ class _RecallUpdate:
             return
         moved = {
             name: [str(before[name]), str(fields[name])]
-            for name in ("rule", "anchor", "number", "earliest", "target", "latest", "urgency")
+            for name in ("rule", "of", "anchor", "number", "earliest", "target", "latest", "urgency")
             if before[name] != fields[name]
         }
         change(row, seen=row.revision, at=clock.now(), state=state, **fields)

@@ -70,8 +70,13 @@ def deadlines(first: Recall | Due | None, wanted: Iterable[Due | Recall]) -> lis
     """Target and latest day of the open occurrence and of those that follow it, in order."""
     if first is None:
         return []
-    later = {(one.target, one.latest) for one in wanted if one.target > first.target}
-    return [(first.target, first.latest), *sorted(later)]
+    found, last = [(first.target, first.latest)], first.target
+    for one in sorted(wanted, key=lambda one: (one.target, one.latest)):
+        # A visit satisfies every occurrence whose earliest day has passed, whichever rule asked for it.
+        if one.target > last and one.earliest > last:
+            found.append((one.target, one.latest))
+            last = one.target
+    return found
 
 
 def longer(old: list[tuple[date, date]], new: list[tuple[date, date]]) -> tuple[int, bool]:

@@ -146,7 +146,7 @@ def _lesion(given: Supposition, today: date) -> Iterable[facts.LesionFacts]:
                 "Choose whether the lesion is watched for a short or a long time.", "monitoring"
             )
         return
-    signs = (facts.UrgentSign(given.sign, today),) if given.sign else ()  # type: ignore[arg-type]
+    signs = (facts.UrgentSign(SUPPOSED, given.sign, today),) if given.sign else ()  # type: ignore[arg-type]
     monitoring: Any = given.monitoring or None
     yield facts.LesionFacts(id=SUPPOSED, monitoring=monitoring, since=given.since or today, urgent=signs)
 

@@ -15,12 +15,14 @@ NOON = datetime(2026, 6, 17, 11, 0, tzinfo=UTC)  # a Wednesday, noon in Dublin
 TODAY = NOON.date()
 
 
-def melanoma(anchor, told=True, patient=None, **more):
+def melanoma(anchor, told=True, patient=None, high=False, **more):
     """A patient whose invasive melanoma was excised on `anchor`: checks every three months from then."""
     patient = patient or build.patient()
     by = build.dermatologist()
     if not patient.risk_assessments.exists():
-        build.risk_assessment(patient, by=by, on=TODAY)
+        build.risk_assessment(patient, by=by, on=TODAY, past_melanoma=high)
+        if high:  # checked on the day of the excision, so that the tier asks for nothing sooner
+            came(patient, anchor)
     facts = {"thickness": "0.6", "ulceration": False, "n": "N0", "m": "M0", "stage_basis": "pathological"}
     found = pathology.record_diagnosis(
         patient=patient, by=by, code="melanoma", reported_on=anchor, anchor=anchor, **(facts | more)
@@ -45,9 +47,9 @@ def due_check(**more):
     return check_of(melanoma(date(2026, 3, 15), **more))
 
 
-def overdue_check():
+def overdue_check(**more):
     """Window 1 to 29 May 2026: nineteen days late at NOON."""
-    return check_of(melanoma(date(2026, 2, 15)))
+    return check_of(melanoma(date(2026, 2, 15), **more))
 
 
 def came(patient, on, *done):

@@ -162,7 +162,8 @@ class SeriesFinder:
 
     def contradicted_tier(self) -> None:
         risk = self.facts.patient.risk
-        melanoma = next((one for one in self.facts.diagnoses if one.code == "melanoma"), None)
+        melanomas = (one for one in self.facts.diagnoses if one.code == "melanoma")
+        melanoma = min(melanomas, key=lambda one: one.id, default=None)
         if risk and risk.tier == "average" and melanoma:
             about = _named(diagnosis_words("melanoma"), melanoma.anchor or melanoma.known_on)
             self.found.problem("tier_contradicts_diagnosis", "patient", about=about)

@@ -81,5 +81,5 @@ def test_since_when_a_tier_stands_is_broken_only_by_average_risk():
     for day, given in zip(days, answers, strict=False):
         build.risk_assessment(someone, on=day, **given)
     found = risk.standing([someone.pk, other.pk])
-    assert found[someone.pk] == ("high", days[4], days[2])
-    assert found[other.pk] == ("average", date(2025, 1, 1), date(2025, 1, 1))
+    assert found[someone.pk] == risk.StandingTier("high", days[4], days[2], days[3])
+    assert found[other.pk] == risk.StandingTier("average", *[date(2025, 1, 1)] * 3)

@@ -1,20 +1,18 @@
 """What follows a procedure is filed under it: two on one day do not answer for each other."""
 
 from datetime import date
-from importlib import import_module
 
 import pytest
-from django.apps import apps
 from django.urls import reverse
 
 from clinic.models import DoneItem, Visit
 from clinic.models.visit import ABOUT
 from clinic.people import visits
 from lesions.review import pathology
-from scheduling.models import OPEN, Override, PlanProblem, Recall
+from scheduling.models import OPEN, PlanProblem, Recall
 from scheduling.planning import replan
 from scheduling.planning.gather import gather_facts
-from scheduling.recalls import closing, overrides
+from scheduling.recalls import overrides
 from scheduling.rules.facts import contradictions, facts
 from scheduling.rules.ruleset.vocabulary import PURPOSES
 from tests import build
@@ -175,104 +173,14 @@ def test_an_old_procedure_with_an_open_duty_can_still_be_ticked_and_one_without_
 # -- rows from before procedures had duties of their own --------------------------------------------
 
 
-def as_before(patient):
-    """A removal for the face and a day for the back, as earlier versions filed them: under the patient."""
-    rows = {"face": cut(patient), "back": cut(patient, BACK)}
-    open_for(patient, "suture_removal")
-    Recall.objects.filter(patient=patient).exclude(subject=about(rows["face"])).delete()
-    Recall.objects.filter(patient=patient, subject=about(rows["face"])).update(subject="patient")
-    visit = scene.came(patient, date(2026, 6, 15))
-    DoneItem.objects.create(visit=visit, purpose="suture_removal", subject="patient")
-    row = Override(patient=patient, purpose="suture_removal", subject="patient", date=date(2026, 6, 24))
-    row.reason, row.by, row.decided_on, row.changed_at = (
-        "as closed",
-        build.dermatologist(),
-        CUT_ON,
-        scene.NOON,
-    )
-    row.save()
-    return rows
-
-
-def migrate():
-    import_module("scheduling.migrations.0006_what_follows_a_procedure_names_it").name_the_procedure(
-        apps, None
-    )
-
-
-def test_earlier_rows_are_filed_under_their_procedure_and_the_plan_is_made_anew(patient):
-    rows = as_before(patient)
-    patient.refresh_from_db()
-    migrate()
-    assert replan.patients_to_replan() == [patient.pk]
-    assert Override.objects.get().subject == about(rows["back"])
-    items = DoneItem.objects.filter(purpose="suture_removal").values_list("subject", flat=True)
-    assert set(items) == {about(rows["face"]), about(rows["back"])}
-    assert not Recall.objects.filter(
-        subject="patient", purpose__in=("suture_removal", "wound_check")
-    ).exists()
-    left = open_for(patient, "suture_removal")
-    assert {key: row.target for key, row in left.items()} == {about(rows["back"]): date(2026, 6, 24)}
-
-
-def test_an_earlier_row_that_no_procedure_explains_stays_and_finishes_no_procedure(patient):
+def test_what_was_done_for_no_procedure_on_record_finishes_none(patient):
     visit = scene.came(patient, date(2026, 6, 1))
     DoneItem.objects.create(visit=visit, purpose="suture_removal", subject="patient")
-    migrate()
     cut(patient, on=date(2026, 5, 30))
     known = gather_facts(patient)
     assert ("suture_removal", "patient") in {(row.purpose, row.subject) for row in known.done}
     assert facts.parse(facts.to_json(known)) == known
     assert len(open_for(patient, "suture_removal")) == 1
-
-
-def decided(patient, on, day):
-    row = Override(patient=patient, purpose="suture_removal", subject="patient", date=day, reason="as closed")
-    row.by, row.decided_on, row.changed_at = build.dermatologist(), on, scene.NOON
-    row.save()
-    return row
-
-
-def test_a_decision_is_for_what_had_been_cut_by_then(patient):
-    """Back on 5 June, its day set then; the face on 10 June keeps its own days."""
-    back = cut(patient, BACK, on=date(2026, 6, 5))
-    row = decided(patient, date(2026, 6, 5), date(2026, 6, 25))
-    face = cut(patient)
-    migrate()
-    row.refresh_from_db()
-    assert row.subject == about(back)
-    days = {key: duty.target for key, duty in open_for(patient, "suture_removal").items()}
-    assert days == {about(back): date(2026, 6, 25), about(face): date(2026, 6, 15)}
-
-
-def test_a_duty_follows_the_procedure_of_its_decision(patient):
-    decided(patient, scene.TODAY, date(2026, 6, 25))
-    recall = scene.open_recall(patient, "suture_removal")
-    cut(patient, BACK)
-    migrate()
-    recall.refresh_from_db()
-    assert (recall.rule, recall.subject) == (
-        f"override:{Override.objects.get().pk}",
-        Override.objects.get().subject,
-    )
-
-
-def test_what_a_person_closed_is_closed_for_everything_of_that_day(patient):
-    first, second = cut(patient, kind="biopsy"), cut(patient, kind="biopsy")
-    recall = open_for(patient, "result_visit")[about(first)]
-    closing.close(
-        recall=recall,
-        by=build.dermatologist(),
-        revision=recall.revision,
-        ground="declined",
-        note="said on the phone",
-    )
-    Recall.objects.filter(pk=recall.pk).update(subject="patient")
-    Recall.objects.filter(subject=about(second), purpose="result_visit").delete()
-    migrate()
-    assert open_for(patient, "result_visit") == {}
-    closed = Recall.objects.filter(purpose="result_visit", state="closed")
-    assert {row.subject for row in closed} == {about(first), about(second)}
 
 
 # -- what was cut or found elsewhere ------------------------------------------------------------------
@@ -285,7 +193,6 @@ def test_a_day_for_something_done_elsewhere_is_planned_booked_and_done(patient, 
     assert f"{purpose}|patient" in signed_in.get(url).content.decode()
     given = {"patient": patient, "by": build.dermatologist(), "revision": patient.facts_revision}
     overrides.set_date(date=scene.TODAY, purpose=purpose, subject="patient", reason="cut elsewhere", **given)
-    migrate()
     recall = scene.open_recall(patient, purpose)
     assert (recall.subject, recall.state) == ("patient", "due")
     form = reverse("clinic:record_visit", args=[patient.pk])

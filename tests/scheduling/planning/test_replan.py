@@ -93,7 +93,10 @@ def test_an_urgent_sign_is_work_until_a_dermatologist_examined_it():
     lesions.examine_in_person(lesion=lesion, by=build.dermatologist())
     replan.replan_patient(patient.pk)
     recall.refresh_from_db()
-    assert recall.state == "completed" and recall.evidence == f"lesions.lesion:{lesion.pk}"
+    assert (
+        recall.state == "completed"
+        and recall.evidence == f"lesions.examination:{lesion.examinations.get().pk}"
+    )
 
 
 def test_telling_a_result_completes_the_visit_for_it():

@@ -33,7 +33,7 @@ def planned():
 
 def waits_for_a_result():
     patient = planned()
-    pathology.record_procedure(patient=patient, by=build.dermatologist(), kind="biopsy", on=scene.TODAY)
+    pathology.record_procedure(patient=patient, by=build.dermatologist(), kind="biopsy", on=scene.TODAY, sutures=False)
     replan.replan_patient(patient.pk)
     return patient
 
@@ -54,7 +54,7 @@ def has_a_problem():
 
 
 def has_an_appointment(starts_at=None):
-    recall = scene.due_check()
+    recall = scene.due_check(high=True)
     scene.booked(recall, starts_at)
     return recall.patient
 
@@ -62,10 +62,10 @@ def has_an_appointment(starts_at=None):
 POPULATION = {
     "ended": scene.ended,
     "problem": has_a_problem,
-    "overdue": lambda: scene.overdue_check().patient,
+    "overdue": lambda: scene.overdue_check(high=True).patient,
     "clinician": waits_to_be_told,
     "result": waits_for_a_result,
-    "open": lambda: scene.due_check().patient,
+    "open": lambda: scene.due_check(high=True).patient,
     "appointment": has_an_appointment,
     "planned": planned,
 }
@@ -110,7 +110,7 @@ def test_who_fell_out_of_every_list_stands_nowhere():
 
 
 def test_a_recall_booked_for_nothing_is_found_behind_another_duty():
-    recall = scene.due_check()
+    recall = scene.due_check(high=True)
     Recall.objects.filter(pk=recall.pk).update(state="booked")
     found = whereabouts.count_now()
     assert place_of(recall.patient) == "planned", "the yearly risk assessment hides it"
@@ -118,7 +118,7 @@ def test_a_recall_booked_for_nothing_is_found_behind_another_duty():
 
 
 def test_a_missed_visit_leaves_no_fault():
-    recall = scene.due_check()
+    recall = scene.due_check(high=True)
     visit = scene.booked(recall)
     with scene.later(hours=4):
         booking.record_missed(appointment=visit, by=build.nurse(), revision=visit.revision)
