@@ -69,12 +69,13 @@ def test_a_set_day_moves_the_recall_and_its_reason_says_who_and_why():
     assert (before.state, before.ground) == ("closed", "superseded")
 
 
-def test_a_set_interval_counts_from_the_anchor_and_after_a_visit_from_the_visit():
+def test_a_set_interval_counts_from_the_day_it_was_decided_and_after_a_visit_from_the_visit():
     patient = july().patient
-    interval(patient, "P2M")
-    assert scene.check_of(patient).target == date(2026, 6, 15)
-    scene.came(patient, scene.TODAY)
-    assert scene.check_of(patient).target == date(2026, 8, 17)
+    interval(patient, "P3W")
+    assert scene.check_of(patient).target == date(2026, 7, 8)
+    with scene.later(days=10):
+        scene.came(patient, date(2026, 6, 27))
+        assert scene.check_of(patient).target == date(2026, 7, 18)
 
 
 def test_ending_brings_the_date_of_the_rules_back():
@@ -92,12 +93,12 @@ def test_ending_brings_the_date_of_the_rules_back():
 
 
 def test_after_its_own_end_the_rules_count_again():
-    """Monthly until 20 June: 15 May and 15 June; after the visit of 17 June the rule's 15 July comes."""
+    """Every ten days until 28 June: 27 June; after the visit of that day the rule's 15 July comes."""
     patient = july().patient
-    interval(patient, "P1M", until=date(2026, 6, 20))
-    assert scene.check_of(patient).target == date(2026, 5, 15)
-    scene.came(patient, scene.TODAY)
-    with scene.later(days=4):
+    interval(patient, "P10D", until=date(2026, 6, 28))
+    assert scene.check_of(patient).target == date(2026, 6, 27)
+    with scene.later(days=12):
+        scene.came(patient, date(2026, 6, 27))
         after = scene.check_of(patient)
     assert (after.rule, after.target) == ("melanoma-invasive", date(2026, 7, 15))
 
@@ -120,9 +121,9 @@ def test_a_later_date_is_accepted_or_not_saved(how):
 
 
 def test_a_first_date_that_stays_does_not_hide_a_longer_interval():
-    """The first year of the shipped set is quarterly: 15 July and 15 October; every 13 weeks is as often."""
+    """By the shipped set 15 July and 15 October: every four weeks from today is as early, and more often."""
     patient = july().patient
-    assert interval(patient, "P13W").pk
+    assert interval(patient, "P4W").pk
     with pytest.raises(overrides.Lengthens) as refused:
         on(patient, date(2026, 7, 15), until=date(2026, 11, 1))
     assert refused.value.effect.before.target == refused.value.effect.after.target
@@ -245,12 +246,12 @@ def test_the_page_shows_the_date_of_the_rules_and_asks_before_a_longer_wait(sign
     beside = signed_in.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
     assert url_for(patient) in beside
     shown = signed_in.get(url_for(patient)).content.decode()
-    assert "target 15 Jul 2026" in shown and "Invasive melanoma" in shown
+    assert "15 Jul 2026" in shown and "Melanoma excised 15 Apr 2026" in shown
     answer = signed_in.post(url_for(patient), form(patient, every=6))
     shown = answer.content.decode()
     assert (
         answer.status_code == 422
-        and "15 Oct 2026" in shown
+        and "17 Dec 2026" in shown
         and WHY in shown
         and not Override.objects.exists()
     )

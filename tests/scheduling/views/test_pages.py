@@ -71,7 +71,7 @@ def test_the_nurse_claims_calls_books_and_the_visit_is_missed(client, sign_in):
     shown = client.post(reverse("scheduling:claim", args=[item.pk]), follow=True).content.decode()
     assert (
         "Call <a" in shown
-        and "Invasive melanoma" in shown
+        and "Melanoma excised 15 Mar 2026" in shown
         and "Rule set 1, in force since 17 Jun 2026" in shown
     )
     route = recall.patient.routes.get()
@@ -201,7 +201,7 @@ def test_a_nurse_proposes_and_a_dermatologist_closes(client, sign_in):
 
 
 def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
-    recall = scene.overdue_check()
+    recall = scene.overdue_check(high=True)
     sign_in("manager")
     shown = page(client, "missed")
     assert "One person should have been seen and was not" in shown and "Both agree." in shown
@@ -276,7 +276,7 @@ def test_the_patient_page_says_what_is_due_and_why(client, sign_in):
     recall = scene.due_check()
     sign_in("nurse")
     shown = client.get(reverse("clinic:patient", args=[recall.patient_id])).content.decode()
-    assert "What is due, and why" in shown and "number 1, target 15 Jun 2026" in shown
+    assert "What is due, and why" in shown and "visit 1 of 8, every 3 months for 2 years" in shown
     assert "melanoma removed 15 Mar 2026" in shown and "Call or book" in shown
     answer = client.get(reverse("scheduling:call", args=[recall.patient_id]))
     assert answer.url == reverse("scheduling:recall", args=[recall.pk])
