@@ -137,7 +137,6 @@ class _Planner:
         seen = history
         if self.facts.overrides:
             chosen = own_intervals.candidates(self.facts, key, series, history)
-            self.problems += own_intervals.problems(self.facts, key, series, history)
             seen = replace(history, overridden_until=own_intervals.until(self.facts, key))
         states: list[State] = []
         for one in series:
@@ -156,6 +155,7 @@ class _Planner:
     def group(self, key: Key) -> Due | None:
         """The one open occurrence of a purpose and subject: the earliest latest day governs."""
         history, states, chosen = self.states(key)
+        self.own_problems(key)
         for series, occurrence in states:
             self.what_follows(series, occurrence, history, bool(chosen))
         reasons = [_reason(*state, replaced=_is_replaced(*state, history)) for state in states]
@@ -172,6 +172,12 @@ class _Planner:
         series, occurrence = still_open[0]
         self.close_together(series, occurrence, history)
         return _due(series, occurrence, urgency, _once(reasons))
+
+    def own_problems(self, key: Key) -> None:
+        """Where a clinician's own interval or day contradicts the rules or the facts, a person must answer."""
+        if self.facts.overrides:
+            found = own_intervals.problems(self.facts, key, self.groups.get(key, []), self.history(key))
+            self.problems += found
 
     def put_off(self, key: Key, history: History, states: list[State]) -> list[Reason]:
         """Overrides that name no day themselves any more and yet stand in the place of a rule's one."""
