@@ -54,6 +54,7 @@ class Patient(Stated):
         return f"{self.given_name} {self.family_name}".strip()
 
     def age_on(self, day: date) -> int:
+        """Years completed on a day."""
         return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
 
 

@@ -21,7 +21,6 @@ from clinic.tiers import reading
 from clinic.tiers.reading import Context, Criterion, TierSet
 from clinic.trail import audit
 
-RENEW_AFTER_MONTHS = 12
 FACTORS = tuple(name for name in reading.ANSWERS if name != "age")
 NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."
 _SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"

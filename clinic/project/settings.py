@@ -36,7 +36,6 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
-    "django_htmx",
     "axes",
     "csp",
     "clinic.apps.ClinicConfig",
@@ -57,7 +56,6 @@ MIDDLEWARE = [
     "clinic.project.middleware.IdleTimeout",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "clinic.project.urls"

@@ -12,6 +12,7 @@ from clinic import clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.charts.year_strip import MONTHS
+from clinic.models import Patient
 
 register = template.Library()
 
@@ -37,12 +38,6 @@ def day(value: date | datetime | None) -> str:
 
 
 @register.filter
-def short_day(value: date | datetime | None) -> str:
-    """6 Mar, where the year stands nearby"""
-    return day(value).rsplit(" ", 1)[0]
-
-
-@register.filter
 def long_day(value: date | datetime | None) -> str:
     """Wednesday, 25 Nov 2026"""
     return f"{WEEKDAYS[_local_day(value).weekday()]}, {day(value)}" if value else ""
@@ -64,12 +59,9 @@ def moment(value: datetime | None) -> str:
 
 
 @register.filter
-def age(born: date | None, on: date | None = None) -> int | str:
-    """Years completed on a day; the clinic's today unless another is named."""
-    if not born:
-        return ""
-    at = on or clock.today()
-    return at.year - born.year - ((at.month, at.day) < (born.month, born.day))
+def age(patient: Patient) -> int:
+    """Years completed today, in the clinic's zone."""
+    return patient.age_on(clock.today())
 
 
 @register.filter

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from clinic.tiers.reading import Condition, Context
+from clinic.wording import alternatives
 
 _WORDS: Final = {
     "age": "age",
@@ -43,17 +44,13 @@ def _condition(one: Condition) -> str:
     if isinstance(one.value, bool):
         return f"{name}: {'yes' if one.value else 'no'}"
     if one.operator == "in":
-        return f"{name} is {_any([_band(value) for value in one.value])}"
+        return f"{name} is {alternatives([_band(value) for value in one.value])}"
     test = _TESTS.get(one.operator)
     return f"{name} is {test} {one.value}" if test else f"{name} is {_band(one.value)}"
 
 
 def _band(value: Any) -> str:
     return _BANDS.get(str(value), str(value).replace("-", " to "))
-
-
-def _any(names: list[str]) -> str:
-    return " or ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
 
 
 def figure(row: Context) -> str:

@@ -1,5 +1,6 @@
 """The limits of the measures as sentences, and what a reader has to know before signing them."""
 
+from clinic.wording import alternatives
 from lesions.limits import flags
 from lesions.limits.flags import Limit
 from lesions.limits.repeatability import Own
@@ -32,17 +33,13 @@ def sentence(limit: Limit) -> str:
             "and by more than repeated pictures of one lesion differ."
         )
     if limit.of == "appears":
-        return f"Between two pictures: {_any(names)} was below {bound} and is not any more."
+        return f"Between two pictures: {alternatives(names)} was below {bound} and is not any more."
     kinds = [_PATCHES.get(name, name) for name in limit.measures]
-    return f"Between two pictures: patches that are {_any(kinds)} take more than {bound} together."
+    return f"Between two pictures: patches that are {alternatives(kinds)} take more than {bound} together."
 
 
 def _unit(unit: str) -> str:
     return f" {unit}" if unit else ""
-
-
-def _any(names: list[str]) -> str:
-    return " or ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
 
 
 def cautions(table: tuple[Limit, ...]) -> list[str]:

@@ -14,8 +14,6 @@ from lesions.models import Assessment, Comparison, JobState, Lesion
 from lesions.pictures import outlines
 from lesions.register import register
 
-SIZES = ("feret", "area")
-
 
 @dataclass(frozen=True)
 class Figure:

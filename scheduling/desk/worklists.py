@@ -157,7 +157,3 @@ def release(item_id: int, minutes: int = IDLE_MINUTES) -> bool:
     except StaleRow:
         return False
     return True
-
-
-def release_idle(minutes: int = IDLE_MINUTES) -> int:
-    return sum(release(item_id, minutes) for item_id in idle(minutes))

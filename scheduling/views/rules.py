@@ -129,20 +129,13 @@ def draft(request: HttpRequest) -> HttpResponse:
     current = policies.in_force(PolicyKind.RULES)
     text = current.toml if current else ruleset.shipped("default")
     form = RulesForm(request.POST or None, initial={"toml": text})
-    if form.is_valid():
-        # A browser sends CRLF; the text of a policy has one line ending.
-        text = form.cleaned_data["toml"].replace("\r\n", "\n")
-        faults = check(text)
-        for fault in faults:
-            form.add_error("toml", fault)
-        if not faults:
-            made = policies.draft(kind=PolicyKind.RULES, toml=text, by=request.user)
-            messages.success(
-                request, f"Rule set {made.version} is a draft. Read it as sentences, then propose it."
-            )
-            return redirect("scheduling:rules_version", made.pk)
+    made = PAGES.keep(request, form, check) if form.is_valid() else None
+    if made:
+        words = f"Rule set {made.version} is a draft. Read it as sentences, then propose it."
+        messages.success(request, words)
+        return redirect(PAGES.version, made.pk)
     note = "Nothing changes for any patient before a second person has approved it."
-    more = {"back": "scheduling:rules", "button": "Check and keep as draft", "note": note}
+    more = {"back": PAGES.home, "button": "Check and keep as draft", "note": note}
     return page_form(request, form, "Draft a rule set", **more)
 
 

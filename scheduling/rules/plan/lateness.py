@@ -16,16 +16,6 @@ def days_late(latest: date, today: date) -> int:
     return max(0, (today - latest).days)
 
 
-def is_overdue(latest: date, today: date) -> bool:
-    """Whether `today` lies past the latest day."""
-    return today > latest
-
-
-def overdue_from(latest: date) -> date:
-    """The first day on which it counts as missed."""
-    return latest + timedelta(days=1)
-
-
 def opens_on(earliest: date, ladder_days: int) -> date:
     """The day a recall enters the worklist: its ladder's length before its earliest day."""
     return earliest - timedelta(days=ladder_days)

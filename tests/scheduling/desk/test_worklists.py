@@ -83,7 +83,7 @@ def test_finished_work_cannot_be_claimed():
 def test_an_idle_claim_is_released_after_half_an_hour(minutes, free):
     worklists.claim(item=item_of(scene.due_check()), by=build.nurse())
     with scene.later(minutes=minutes):
-        assert worklists.release_idle() == free
+        assert sum(worklists.release(pk) for pk in worklists.idle()) == free
 
 
 def test_booked_work_is_off_the_list():

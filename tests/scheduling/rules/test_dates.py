@@ -80,9 +80,8 @@ def test_days_late():
     # clinical.md §9: case 8 (31 days of January + 10), case 22 (28 days to the end of February + 15), case 7
     assert lateness.days_late(date(2025, 12, 31), date(2026, 2, 10)) == 41
     assert lateness.days_late(date(2026, 1, 31), date(2026, 3, 15)) == 43
-    assert lateness.overdue_from(date(2026, 4, 30)) == date(2026, 5, 1)
-    assert not lateness.is_overdue(date(2026, 4, 30), date(2026, 4, 30))
-    assert lateness.is_overdue(date(2026, 4, 30), date(2026, 5, 1))
+    assert lateness.days_late(date(2026, 4, 30), date(2026, 4, 30)) == 0
+    assert lateness.days_late(date(2026, 4, 30), date(2026, 5, 1)) == 1
     assert lateness.days_late(date(2026, 4, 30), date(2026, 4, 1)) == 0
 
 
