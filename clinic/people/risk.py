@@ -17,6 +17,7 @@ from django.db.models import OuterRef, Subquery
 
 from clinic import clock, policies
 from clinic.models import Member, Patient, PatientStatus, Policy, PolicyKind, RiskAssessment, Tier
+from clinic.people.record_days import check_day
 from clinic.tiers import reading
 from clinic.tiers.reading import Context, Criterion, TierSet
 from clinic.trail import audit
@@ -86,6 +87,7 @@ def assess(
     policy = in_force()
     if policy is None:
         raise RiskRefused(NONE_IN_FORCE)
+    check_day(patient, assessed_on, "The assessment")
     tier, held = tiers_of(policy).judge(answers | {"age": patient.age_on(assessed_on)})
     row = RiskAssessment.objects.create(
         patient=patient,

@@ -8,6 +8,7 @@ from django.db import transaction
 from clinic import clock
 from clinic.models import DoneItem, Member, Patient, Purpose, Visit
 from clinic.models.visit import ABOUT, is_about
+from clinic.people.record_days import check_day
 from clinic.trail import audit
 
 
@@ -15,7 +16,11 @@ from clinic.trail import audit
 def record(
     *, patient: Patient, by: Member, attended_on: date, done: Iterable[tuple[str, str]] = (), note: str = ""
 ) -> Visit:
-    """`done` holds pairs (purpose, subject) of FACTS, such as ("lesion_image", "lesion:12")."""
+    """`done` holds pairs (purpose, subject) of FACTS, such as ("lesion_image", "lesion:12").
+
+    Raises WrongDay where the visit cannot have been on that day.
+    """
+    check_day(patient, attended_on, "The visit")
     done = list(dict.fromkeys(done))
     _check(done)
     visit = Visit.objects.create(

@@ -16,6 +16,7 @@ from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
 from clinic.people import patients as people
 from clinic.people import risk, visits
+from clinic.people.record_days import WrongDay
 from clinic.tiers import wording
 from clinic.trail import audit
 
@@ -162,7 +163,7 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
-        except risk.RiskRefused as error:
+        except (risk.RiskRefused, WrongDay) as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
@@ -180,8 +181,12 @@ def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
         request.POST or None, subjects=patient_page.subjects_of(found), due=patient_page.due_of(found)
     )
     if form.is_valid():
-        visits.record(patient=found, by=request.user, **form.cleaned_data)
-        return redirect("clinic:patient", pk)
+        try:
+            visits.record(patient=found, by=request.user, **form.cleaned_data)
+        except WrongDay as error:
+            form.add_error("attended_on", str(error))
+        else:
+            return redirect("clinic:patient", pk)
     return _about(request, found, form, "Record a visit", "Record")
 
 

@@ -26,7 +26,9 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         return options.act(options)  # type: ignore[no-any-return]
     except Unreadable as error:
-        print(f"{options.command}: {error}", file=sys.stderr)
+        # A stray surrogate of the input must not stop the one line that says so.
+        line = f"{options.command}: {error}".encode("utf-8", "backslashreplace").decode()
+        print(" ".join(line.split())[:500], file=sys.stderr)
         return 2
 
 
@@ -136,12 +138,26 @@ def _ruleset(name: str) -> ruleset.RuleSet:
 def _plan(options: argparse.Namespace, rules: ruleset.RuleSet) -> Plan:
     path = options.facts
     try:
-        raw = json.loads(_read(path))
+        raw = json.loads(_read(path), object_pairs_hook=_once)
         return engine.plan(facts.parse(raw), rules, options.today)
+    except RecursionError:
+        raise Unreadable(f"{path} is nested too deeply to be FACTS") from None
     except json.JSONDecodeError as error:
         raise Unreadable(f"{path} is not JSON: {error}") from None
     except facts.UnreadableFacts as error:
         raise Unreadable(f"{path}: {error}") from None
+    except ValueError as error:
+        raise Unreadable(f"{path} holds a value that cannot be read: {error}") from None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A key that stands twice would silently lose its first value."""
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise facts.UnreadableFacts(key, "stands twice in one object")
+        found[key] = value
+    return found
 
 
 def _print_json(shown: dict[str, Any]) -> None:

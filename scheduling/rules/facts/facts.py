@@ -109,7 +109,7 @@ Source = Annotated[
 Thickness = Annotated[str, Pattern(r"(>=)?[0-9]{1,3}(\.[0-9]+)?", "millimetres as typed, 0.80 or >=0.8")]
 Interval = Annotated[
     str,
-    Pattern(r"P(?=[0-9])([0-9]{1,3}Y)?([0-9]{1,4}M)?([0-9]{1,4}W)?([0-9]{1,5}D)?", "a duration such as P6M"),
+    Pattern(r"P(?=[0-9])([0-9]{1,2}Y)?([0-9]{1,3}M)?([0-9]{1,3}W)?([0-9]{1,4}D)?", "a duration such as P6M"),
 ]
 Millimetres = Annotated[str, Pattern(r"[0-9]{1,3}(\.[0-9]{1,3})?", "millimetres such as 0.6")]
 Months = Annotated[int, AtMost(120)]

@@ -33,7 +33,9 @@ def planned():
 
 def waits_for_a_result():
     patient = planned()
-    pathology.record_procedure(patient=patient, by=build.dermatologist(), kind="biopsy", on=scene.TODAY, sutures=False)
+    pathology.record_procedure(
+        patient=patient, by=build.dermatologist(), kind="biopsy", on=scene.TODAY, sutures=False
+    )
     replan.replan_patient(patient.pk)
     return patient
 

@@ -1,0 +1,21 @@
+"""Days that a record can hold: from birth to today, and not after death."""
+
+from datetime import date
+
+from clinic import clock
+from clinic.models import Patient, PatientStatus
+
+
+class WrongDay(ValueError):
+    """A day on which nothing can have happened to this patient; the text says why."""
+
+
+def check_day(patient: Patient, day: date, what: str) -> None:
+    """Raise WrongDay for a day to come, before birth, or after death."""
+    if day > clock.today():
+        raise WrongDay(f"{what} lies in the future.")
+    if day < patient.born:
+        raise WrongDay(f"{what} lies before the patient's birth.")
+    died = patient.status_on if patient.status == PatientStatus.DECEASED else None
+    if died and day > died:
+        raise WrongDay(f"{what} lies after the patient's death.")
