@@ -10,6 +10,7 @@ from clinic.pages.fields import RevisionForm, day_field
 from lesions.models import (
     Decision,
     DiagnosisCode,
+    Grade,
     ImageKind,
     Lesion,
     LesionState,
@@ -17,6 +18,7 @@ from lesions.models import (
     Procedure,
     ProcedureKind,
     ScaleOrigin,
+    Sentinel,
     Side,
     Sign,
     StageBasis,
@@ -270,12 +272,24 @@ class DiagnosisForm(_OfPatient):
         required=False,
     )
     stage_basis = forms.ChoiceField(choices=[_UNKNOWN, *StageBasis.choices], required=False)
+    grade = forms.ChoiceField(
+        label="Grade, for a dysplastic naevus", choices=[_UNKNOWN, *Grade.choices], required=False
+    )
+    sentinel = forms.ChoiceField(label="Sentinel node", choices=[_UNKNOWN, *Sentinel.choices], required=False)
+    deposit_mm = forms.CharField(label="Largest deposit in mm", max_length=8, required=False)
+    nodes_cleared = forms.NullBooleanField(
+        label="Lymph nodes cleared", widget=forms.Select(choices=_STATED), required=False
+    )
 
     field_order = ["procedure", "lesion", "code", "reported_on", "anchor"]
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)
         self.fields["procedure"].queryset = patient.procedures.all()
+
+
+class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
+    """What has become known since: the same questions, answered in place."""
 
 
 class ToldForm(RevisionForm):

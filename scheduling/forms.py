@@ -19,6 +19,7 @@ from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
 from lesions.review import pathology
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
+from scheduling.recalls import discharge, what_follows
 from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.what_if import Supposition
 
@@ -85,13 +86,74 @@ class BookForm(RevisionForm):
         return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
 
 
-class ClosingForm(RevisionForm):
+class DischargeForm(forms.Form):
+    """Which series a discharge ends; nothing is ticked beforehand."""
+
+    series = forms.MultipleChoiceField(
+        label="Which checks the discharge ends",
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text="Only for “clinician's discharge”. What is not ticked goes on.",
+    )
+
+    def __init__(self, *args: Any, series: list[discharge.Series], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["series"].choices = [(one.key, one.words) for one in series]
+
+    def clean_series(self) -> list[tuple[str, ...]]:
+        return [tuple(value.split("|", 1)) for value in self.cleaned_data["series"]]
+
+
+class ClosingForm(DischargeForm, RevisionForm):
     ground = forms.ChoiceField(choices=Ground.choices, widget=forms.RadioSelect)
     note = forms.CharField(
         label="What stands behind it",
         help_text="Who said so and when, which letter, which other recall.",
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+
+    field_order = ["ground", "series", "note"]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if data.get("ground") == Ground.DISCHARGE and not data.get("series"):
+            self.add_error("series", "Say which checks this discharge ends.")
+        return data
+
+
+class WhatFollowsForm(RevisionForm):
+    """The most cautious answer stands first; an interval always has an end."""
+
+    choice = forms.ChoiceField(label="What follows", widget=forms.RadioSelect)
+    every = forms.IntegerField(label="Another interval: every", min_value=1, max_value=60, required=False)
+    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
+    until = day_field("Until", future=True, required=False, help_text="On this day somebody is asked again.")
+    reason = forms.CharField(
+        label="Reason, or ground of the discharge", widget=forms.Textarea(attrs={"rows": 2})
+    )
+    accepted = forms.BooleanField(label="I accept the later day", required=False)
+
+    field_order = ["choice", "every", "unit", "until", "reason", "accepted"]
+
+    def __init__(self, *args: Any, every: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = {what_follows.Answer.GO_ON: f"Go on as before, every {every}"}
+        self.fields["choice"].choices = [
+            (one.value, words.get(one, one.label)) for one in what_follows.Answer
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if data.get("choice") == what_follows.Answer.INTERVAL and not data.get("every"):
+            self.add_error("every", "Say how many months or weeks.")
+        return data
+
+    def answer(self) -> dict[str, Any]:
+        """Arguments of the topic function."""
+        given = self.cleaned_data
+        interval = f"P{given['every']}{given['unit']}" if given["every"] else ""
+        names = ("until", "reason", "revision", "accepted")
+        return {"answer": given["choice"], "interval": interval, **{name: given[name] for name in names}}
 
 
 class LaterForm(RevisionForm):

@@ -10,7 +10,7 @@ from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.review import pathology, signoff
 from scheduling.desk import booking, worklists
-from scheduling.models import Override, Resource
+from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
 from tests import build
@@ -66,8 +66,15 @@ def build_world() -> dict[str, tuple]:
         "sheet": (lesion.pk, "abcd"),
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
+        "problem": (_problem(patient),),
         "bucket": ("overdue",),
     }
+
+
+def _problem(patient) -> int:
+    """A question of the plan that is answered already: its page leads back to the patient."""
+    about = {"patient": patient, "subject": "patient", "since": clock.today(), "gone_on": clock.today()}
+    return PlanProblem.objects.create(code="what_follows", text="settled", **about).pk
 
 
 def _compared(image, earlier) -> Comparison:

@@ -57,6 +57,8 @@ ACTIONS: dict[str, Action] = {
     "recall.reopen": Action("re-opened a recall", False),
     "recall.propose_closing": Action("proposed to close a recall", False),
     "recall.close": Action("closed a recall", True),
+    "series.discharge": Action("discharged from a series of checks", True),
+    "diagnosis.amend": Action("amended a diagnosis", True),
     "recall.supersede": Action("dropped a recall that the plan no longer asks for", False),
     "recall.accept_change": Action("accepted changed dates with a rule set", False),
     "recall.unreachable": Action("set a next look for a recall", False),

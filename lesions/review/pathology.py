@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Case, F, IntegerField, QuerySet, Value, When
@@ -14,10 +15,12 @@ from lesions.models import (
     MALIGNANT,
     Diagnosis,
     DiagnosisCode,
+    Grade,
     Lesion,
     LesionState,
     Procedure,
     ProcedureKind,
+    Sentinel,
     StageBasis,
 )
 
@@ -26,6 +29,7 @@ NODES = ("N0", "N1a", "N1b", "N1c", "N2a", "N2b", "N2c", "N3a", "N3b", "N3c", "N
 METASTASES = ("M0", "M1", "M1a", "M1b", "M1c", "M1d")
 STAGES = ("0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV")
 _THICKNESS = re.compile(r"(>=)?\d{1,3}(\.\d{1,3})?")
+_DEPOSIT = re.compile(r"\d{1,3}(\.\d{1,3})?")
 _MOVES = {
     ProcedureKind.BIOPSY: LesionState.BIOPSY_TAKEN,
     ProcedureKind.EXCISION: LesionState.REMOVED,
@@ -99,19 +103,24 @@ def record_diagnosis(
     m: str = "",
     stage: str = "",
     stage_basis: str = "",
+    grade: str = "",
+    sentinel: str = "",
+    deposit_mm: str = "",
+    nodes_cleared: bool | None = None,
     risk_scheme: str = "",
     risk_class: str = "",
 ) -> Diagnosis:
     """What the report says. What is missing stays missing: the planner makes it a problem for a person."""
     require(by, Act.RECORD_RESULTS)
     lesion = lesion or (procedure.lesion if procedure else None)
-    thickness = thickness.replace(" ", "").replace(",", ".").replace("≥", ">=")
+    thickness, deposit_mm = _millimetres(thickness), _millimetres(deposit_mm)
     _check_day(reported_on, patient, "A report")
     _check_same(patient, lesion)
     _check_procedure(patient, lesion, procedure, reported_on)
     if anchor is not None:
         _check_day(anchor, patient, "The definitive excision")
     _check_words(code, thickness, n, m, stage, stage_basis)
+    _check_nodes(grade, sentinel, deposit_mm)
     row = Diagnosis.objects.create(
         patient=patient,
         lesion=lesion,
@@ -125,6 +134,10 @@ def record_diagnosis(
         m=m,
         stage=stage,
         stage_basis=stage_basis,
+        grade=grade,
+        sentinel=sentinel,
+        deposit_mm=deposit_mm,
+        nodes_cleared=nodes_cleared,
         risk_scheme=risk_scheme,
         risk_class=risk_class,
         by=by,
@@ -133,6 +146,32 @@ def record_diagnosis(
     details = {"code": code, "reported_on": str(reported_on)}
     audit.record("diagnosis.record", by=by, subject=row, patient=patient, **details)
     return row
+
+
+AMENDABLE = (
+    "code", "reported_on", "lesion", "procedure", "anchor", "thickness", "ulceration", "n", "m", "stage", "stage_basis",
+    "grade", "sentinel", "deposit_mm", "nodes_cleared",
+)  # fmt: skip
+
+
+@transaction.atomic
+def amend_diagnosis(*, diagnosis: Diagnosis, by: Member, revision: int, **fields: Any) -> Diagnosis:
+    """Complete or correct a diagnosis in place; the audit trail keeps what stood before. Raises StaleRow."""
+    require(by, Act.RECORD_RESULTS)
+    fields |= {name: _millimetres(fields[name]) for name in ("thickness", "deposit_mm") if name in fields}
+    now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
+    _check_day(now["reported_on"], diagnosis.patient, "A report")
+    if now["anchor"] is not None:
+        _check_day(now["anchor"], diagnosis.patient, "The definitive excision")
+    _check_same(diagnosis.patient, now["lesion"])
+    _check_procedure(diagnosis.patient, now["lesion"], now["procedure"], now["reported_on"])
+    _check_words(*(now[name] for name in ("code", "thickness", "n", "m", "stage", "stage_basis")))
+    _check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
+    before = {name: getattr(diagnosis, name) for name in AMENDABLE}
+    change(diagnosis, seen=revision, at=clock.now(), **now)
+    moved = {name: [str(before[name]), str(now[name])] for name in AMENDABLE if before[name] != now[name]}
+    audit.record("diagnosis.amend", by=by, subject=diagnosis, patient=diagnosis.patient, changed=moved)
+    return diagnosis
 
 
 @transaction.atomic
@@ -186,6 +225,19 @@ def _check_procedure(
         raise ResultRefused("The specimen was taken from another lesion of this patient.")
     if reported_on < procedure.on:
         raise ResultRefused("The report cannot be older than the procedure.")
+
+
+def _millimetres(typed: str) -> str:
+    return typed.replace(" ", "").replace(",", ".").replace("≥", ">=")
+
+
+def _check_nodes(grade: str, sentinel: str, deposit_mm: str) -> None:
+    if grade and grade not in Grade.values:
+        raise ResultRefused(f"“{grade}” is not a known grade.")
+    if sentinel and sentinel not in Sentinel.values:
+        raise ResultRefused(f"“{sentinel}” is not a known result of a sentinel node.")
+    if deposit_mm and not _DEPOSIT.fullmatch(deposit_mm):
+        raise ResultRefused("Write the largest deposit in millimetres, such as 0.6.")
 
 
 def _check_words(code: str, thickness: str, n: str, m: str, stage: str, stage_basis: str) -> None:

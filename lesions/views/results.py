@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib import messages
+from django.forms import model_to_dict
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -14,7 +15,7 @@ from clinic.access import Act, allow, may
 from clinic.models import Patient, StaleRow
 from clinic.pages.responses import conflict, page_form
 from clinic.people import patients as people
-from lesions.forms import DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
+from lesions.forms import AmendDiagnosisForm, DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
 from lesions.models import MALIGNANT, Diagnosis, Lesion, Procedure
 from lesions.register import subjects
 from lesions.review import pathology
@@ -110,6 +111,26 @@ def new_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("clinic:patient", pk)
     note = "As the laboratory reported it. What is not stated stays empty, and somebody is asked."
     return _about(request, patient, form, "Record a result", note)
+
+
+@allow(Act.RECORD_RESULTS)
+def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Diagnosis.objects.select_related("patient"), pk=pk)
+    names = (*pathology.AMENDABLE, "revision")
+    form = AmendDiagnosisForm(
+        request.POST or None, patient=found.patient, initial=model_to_dict(found, names)
+    )
+    if form.is_valid():
+        try:
+            pathology.amend_diagnosis(diagnosis=found, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, patient_url(found.patient))
+        except ResultRefused as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("clinic:patient", found.patient_id)
+    note = "What has become known since. Every change stands in the trail."
+    return _about(request, found.patient, form, "Amend the diagnosis", note)
 
 
 def _recorded(form: Any, record: Any, patient: Patient, request: HttpRequest) -> bool:

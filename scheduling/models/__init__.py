@@ -13,6 +13,7 @@ from scheduling.models.override import Override
 from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
 from scheduling.models.run import PreviewRun, YearRun
+from scheduling.models.series_end import SeriesEnd
 from scheduling.models.worklist import ItemState, WorkItem
 
 __all__ = [
@@ -36,6 +37,7 @@ __all__ = [
     "Recall",
     "RecallState",
     "Resource",
+    "SeriesEnd",
     "Session",
     "Urgency",
     "WorkItem",

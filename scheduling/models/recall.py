@@ -66,10 +66,6 @@ class Recall(Stated):
     )
     ground = models.CharField(max_length=12, choices=Ground, blank=True)
     ground_note = models.TextField(blank=True)
-    closes = models.JSONField(
-        default=list,
-        help_text="occurrences and series that closing it ended: rule, of, anchor, number of each",
-    )
     ended_on = models.DateField(null=True, blank=True)
     closed_by = models.ForeignKey(
         "clinic.Member",

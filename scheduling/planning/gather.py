@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
-from datetime import date
 from typing import Any
 
 from django.db.models import Max, Prefetch
@@ -12,7 +11,7 @@ from clinic.models import DoneItem, Patient
 from clinic.people import risk
 from lesions.models import Diagnosis, Lesion, Procedure, SignOff, UrgentSign
 from lesions.register import bodymap
-from scheduling.models import Override, Recall, RecallState
+from scheduling.models import Override, Recall, RecallState, SeriesEnd
 from scheduling.rules.facts import facts
 
 _FULFILS = {"biopsy": ("biopsy", "excision"), "excise": ("excision",)}
@@ -164,24 +163,12 @@ def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.D
 def _closed(keys: Keys) -> Iterator[tuple[int, facts.Closed]]:
     """What a person closed. A recall that the plan itself dropped closes nothing: it may be asked for again."""
     rows = Recall.objects.filter(patient__in=keys, state=RecallState.CLOSED, closed_by__isnull=False)
-    for row in rows.order_by("pk"):
-        for one in row.closes or [
-            {"rule": row.rule, "of": row.of, "anchor": row.anchor, "number": row.number}
-        ]:
-            anchor = date.fromisoformat(str(one["anchor"]))
-            yield (
-                row.patient_id,
-                facts.Closed(
-                    row.purpose,  # type: ignore[arg-type]
-                    row.subject,
-                    one["rule"],
-                    one["of"],
-                    anchor,
-                    one["number"],
-                    row.ground,  # type: ignore[arg-type]
-                    row.ended_on or anchor,
-                ),
-            )
+    fields = ("patient", "purpose", "subject", "rule", "of", "anchor", "number", "ground", "ended_on")
+    for patient, *closed in rows.order_by("pk").values_list(*fields):
+        yield patient, facts.Closed(*closed)
+    for end in SeriesEnd.objects.filter(patient__in=keys).order_by("pk"):
+        about = (end.purpose, end.subject, end.rule, end.of)
+        yield end.patient_id, facts.Closed(*about, end.ended_on, 1, "discharge", end.ended_on)  # type: ignore[arg-type]
 
 
 def _overrides(keys: Keys) -> Iterator[tuple[int, facts.Override]]:

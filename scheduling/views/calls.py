@@ -16,7 +16,7 @@ from scheduling.desk import booking, contacts, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, Ground, Recall, RecallState
 from scheduling.planning import ladder
-from scheduling.recalls import closing, wording
+from scheduling.recalls import closing, discharge, wording
 
 LOOK_AHEAD = timedelta(days=90)
 SLOTS = 8
@@ -139,7 +139,7 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
     """One form for both: whoever may not close this recall proposes it."""
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     first = {"revision": found.revision, "ground": found.proposed_ground, "note": found.proposed_note}
-    form = ClosingForm(request.POST or None, initial=first)
+    form = ClosingForm(request.POST or None, initial=first, series=discharge.series_of(found))
     if form.is_valid():
         try:
             done = _close_or_propose(found, request.user, form.cleaned_data)
@@ -164,6 +164,11 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
     desk = ladder.ladder_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
     second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
+    series = given.pop("series")
+    if given["ground"] == Ground.DISCHARGE and may(member, Act.CLOSE_RECALLS):
+        about = {"purpose": found.purpose, "subject": found.subject, "note": given["note"]}
+        discharge.end_series(patient=found.patient, by=member, series=series, **about)
+        return "The discharge is on record; what was not ticked goes on."
     if second and may(member, Act.PROPOSE_CLOSING if desk else Act.CLOSE_RECALLS):
         closing.close(recall=found, by=member, **given)
         return "The recall is closed."

@@ -1,14 +1,13 @@
-from typing import Any
-
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from clinic import clock
 from clinic.access import Act, allow
 from clinic.models import Patient
-from scheduling.models import FailsafeRun, PlanProblem
+from scheduling.models import FailsafeRun
 from scheduling.recalls import missed as late
 from scheduling.recalls import whereabouts, wording
+from scheduling.views.problems import open_problems
 
 
 @allow(Act.SEE_MISSED)
@@ -28,7 +27,7 @@ def missed(request: HttpRequest) -> HttpResponse:
         "night": FailsafeRun.objects.first(),
         "agree": whereabouts.overdue_now() == {row.patient.pk for row in rows},
         "alarms": _with_names([*count.alarms, *count.faults]),
-        "problems": _open_problems().count(),
+        "problems": open_problems().count(),
     }
     return render(request, "scheduling/missed.html", context)
 
@@ -37,13 +36,6 @@ def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient
     keys = {key for alarm in alarms for key in alarm.patients}
     people = Patient.objects.in_bulk(keys)
     return [(alarm.words, [people[key] for key in alarm.patients]) for alarm in alarms]
-
-
-def _open_problems() -> Any:
-    live = PlanProblem.objects.filter(
-        gone_on__isnull=True, patient__merged_into__isnull=True, patient__status="active"
-    )
-    return live.filter(patient__status="active")
 
 
 @allow(Act.SEE_MISSED)
@@ -62,10 +54,3 @@ def missed_csv(request: HttpRequest) -> HttpResponse:
     answer = HttpResponse(late.as_csv(late.rows(day)), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="missed-{day}.csv"'
     return answer
-
-
-@allow(Act.SEE_MISSED)
-def problems(request: HttpRequest) -> HttpResponse:
-    """What the rules cannot answer: work for a person, the oldest first."""
-    rows = list(_open_problems().select_related("patient"))
-    return render(request, "scheduling/problems.html", {"rows": rows, "count": FailsafeRun.objects.first()})

@@ -228,7 +228,15 @@ class _Planner:
         if occurrence is None and not overridden:
             begins = date.min
         about = f"{series.rule.title}, {_head_words(series)}"
-        said = params(about=about, day=str(end), rule=series.rule.id, of=series.of)
+        said = params(
+            about=about,
+            day=str(end),
+            rule=series.rule.id,
+            of=series.of,
+            purpose=series.rule.purpose,
+            subject=series.subject,
+            every=dates.format(series.phases[-1].target),
+        )
         self.later.append((begins, Problem("what_follows", series.source_subject, said)))
 
     def is_answered(self, series: Series, occurrence: Occurrence | None, history: History) -> bool:

@@ -43,7 +43,11 @@ def test_nothing_is_recorded_after_death():
 def test_the_page_says_so_and_keeps_what_was_typed(client):
     patient = died(build.days_ago(10))
     client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
-    form = {"attended_on": str(clock.today()), "note": "came with her son"}
+    form = {
+        "attended_on": str(clock.today()),
+        "done": ["full_skin_check|patient"],
+        "note": "came with her son",
+    }
     answer = client.post(reverse("clinic:record_visit", args=[patient.pk]), form)
     shown = unescape(answer.content.decode())
     assert answer.status_code == 422 and "came with her son" in shown and "after the patient's death" in shown

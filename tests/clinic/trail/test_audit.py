@@ -14,6 +14,8 @@ pytestmark = pytest.mark.django_db
 
 # Every action once more, by hand: whether it changes what the planning core sees (interfaces.md "Facts revision").
 CHANGES_FACTS = {
+    "diagnosis.amend",
+    "series.discharge",
     "patient.register",
     "patient.correct_birth",
     "patient.end_care",

@@ -1,0 +1,71 @@
+"""A diagnosis is completed in place, so that its questions end and no second melanoma appears."""
+
+from datetime import date
+
+import pytest
+from django.urls import reverse
+
+from clinic.models import AuditRecord, StaleRow
+from lesions.models import Diagnosis
+from lesions.review import pathology
+from lesions.review.pathology import ResultRefused
+from tests import build
+
+pytestmark = pytest.mark.django_db
+
+
+def reported(**more):
+    given = {"patient": build.patient(), "by": build.dermatologist(), "code": "melanoma"}
+    return pathology.record_diagnosis(**given | {"reported_on": build.days_ago(5)} | more)
+
+
+def amended(row, **fields):
+    return pathology.amend_diagnosis(diagnosis=row, by=build.dermatologist(), revision=row.revision, **fields)
+
+
+def test_what_became_known_stands_in_the_same_row_and_the_change_in_the_trail():
+    row = reported()
+    amended(
+        row, n="N0", m="M0", thickness="0,8", ulceration=False, anchor=build.days_ago(10), sentinel="not_done"
+    )
+    row = Diagnosis.objects.get()
+    assert (row.n, row.thickness, row.sentinel, row.anchor) == ("N0", "0.8", "not_done", build.days_ago(10))
+    changed = AuditRecord.objects.get(action="diagnosis.amend").details["changed"]
+    assert changed["n"] == ["", "N0"] and "code" not in changed
+
+
+def test_two_at_once_do_not_overwrite_each_other():
+    row = reported()
+    seen = row.revision
+    amended(row, n="N0")
+    with pytest.raises(StaleRow):
+        pathology.amend_diagnosis(diagnosis=row, by=build.dermatologist(), revision=seen, n="N1a")
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"n": "N9"},
+        {"grade": "odd"},
+        {"deposit_mm": "small"},
+        {"sentinel": "maybe"},
+        {"anchor": date(2062, 1, 1)},
+    ],
+)
+def test_what_no_report_can_say_is_refused(wrong):
+    row = reported()
+    with pytest.raises(ResultRefused):
+        amended(row, **wrong)
+    assert Diagnosis.objects.get().revision == 1
+
+
+def test_the_page_shows_what_stands_and_keeps_it(client):
+    row = reported(thickness="0.8", anchor=build.days_ago(10))
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
+    url = reverse("lesions:amend_diagnosis", args=[row.pk])
+    form = client.get(url).context["form"]
+    given = {name: form[name].value() or "" for name in form.fields} | {"n": "N0"}
+    given |= {"reported_on": str(row.reported_on), "anchor": str(row.anchor), "ulceration": "unknown"}
+    assert client.post(url, given | {"nodes_cleared": "unknown"}).status_code == 302
+    row.refresh_from_db()
+    assert (row.n, row.thickness, row.anchor) == ("N0", "0.8", build.days_ago(10))
