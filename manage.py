@@ -10,10 +10,12 @@ from clinic.project.start import bootstrap
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.project.settings")
     try:
-        from django.core.management import execute_from_command_line
+        # The first step runs without any package.
+        from django.core.management import execute_from_command_line  # noqa: PLC0415
     except ModuleNotFoundError:
         sys.exit("Django is not installed here. Activate the environment first: . .venv/bin/activate")
-    from clinic.project.env import WrongSetting
+    # The first step runs without any package.
+    from clinic.project.env import WrongSetting  # noqa: PLC0415
 
     try:
         execute_from_command_line(sys.argv)

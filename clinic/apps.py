@@ -7,6 +7,7 @@ class ClinicConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from clinic.trail import triggers
+        # Models are loaded only when the app is ready.
+        from clinic.trail import triggers  # noqa: PLC0415
 
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")

@@ -6,4 +6,5 @@ class LesionsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from lesions import panels, tasks  # noqa: F401
+        # What registers itself is loaded when the app is ready.
+        from lesions import panels, tasks  # noqa: PLC0415, F401

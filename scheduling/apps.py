@@ -6,4 +6,5 @@ class SchedulingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from scheduling import panels, receivers, tasks  # noqa: F401
+        # What registers itself is loaded when the app is ready.
+        from scheduling import panels, receivers, tasks  # noqa: PLC0415, F401

@@ -15,8 +15,8 @@ from clinic.days import write_day
 from clinic.models import Patient
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
-from lesions.lesion_sections import Section, add_section
 from lesions.models import Lesion
+from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.desk import worklists

@@ -19,11 +19,10 @@ from lesions.forms import AddendumForm, BedsideForm, SignOffForm
 from lesions.limits import flags
 from lesions.measuring import figures
 from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
+from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url
 from lesions.register import register
 from lesions.review import signoff
 from lesions.review.signoff import SignOffRefused, StaleReview
-from lesions.views.about import about_lesion, banner, lesion_url
-from lesions.views.register import found
 
 
 @allow(Act.SEE_DECISIONS)

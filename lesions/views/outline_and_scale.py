@@ -14,10 +14,10 @@ from clinic.pages.responses import conflict
 from lesions.forms import OutlineForm, ScaleForm, as_lines
 from lesions.measuring import measure
 from lesions.models import Assessment, Image, ImageKind
+from lesions.pages.lesion_head import banner, lesion_url
 from lesions.pictures import outlines, polygons, scales
 from lesions.pictures.outlines import OutlineRefused
 from lesions.pictures.scales import ScaleRefused
-from lesions.views.about import banner, lesion_url
 
 
 def _found(pk: int) -> Image:

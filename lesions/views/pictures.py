@@ -16,11 +16,11 @@ from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
 from lesions.forms import PicturesForm
 from lesions.models import Comparison, Image, Lesion, RefusedUpload
+from lesions.pages.lesion_head import found, lesion_url
 from lesions.pictures import intake, storage
 from lesions.pictures.intake import AlreadyFiled, PictureRefused
 from lesions.review import waiting
-from lesions.views.about import lesion_url
-from lesions.views.register import found, lesion_page
+from lesions.views.register import lesion_page
 
 MOST = 200
 

@@ -11,17 +11,13 @@ from clinic.access import Act, allow, may
 from clinic.charts.year_strip import Dot, Mark, Strip
 from clinic.models import Patient, StaleRow
 from clinic.pages.responses import conflict
-from lesions import lesion_sections
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
 from lesions.measuring import figures
 from lesions.models import UNFINISHED, Image, Lesion
+from lesions.pages import lesion_sections
+from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url, patient_url
 from lesions.register import register, subjects
 from lesions.register.register import LesionRefused
-from lesions.views.about import about_lesion, banner, lesion_url, patient_url
-
-
-def found(pk: int) -> Lesion:
-    return get_object_or_404(Lesion.objects.select_related("patient"), pk=pk)
 
 
 @allow(Act.ADD_PICTURES)

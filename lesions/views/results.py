@@ -17,10 +17,10 @@ from clinic.pages.responses import conflict, page_form
 from clinic.people import patients as people
 from lesions.forms import AmendDiagnosisForm, DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
 from lesions.models import MALIGNANT, Diagnosis, Lesion, Procedure
+from lesions.pages.lesion_head import patient_url
 from lesions.register import subjects
 from lesions.review import pathology
 from lesions.review.pathology import ResultRefused
-from lesions.views.about import patient_url
 
 
 @allow(Act.TELL_PATIENT)

@@ -7,8 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from clinic.access import Act, allow
-from lesions.views.about import banner
-from lesions.views.register import found
+from lesions.pages.lesion_head import banner, found
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.forms import ChecklistForm

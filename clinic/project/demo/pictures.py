@@ -67,7 +67,8 @@ def planned(person: Person, history: tuple[Event, ...], width: int) -> dict[Shot
 
 
 def _first(mole: Mole, person: Person, shot: Shot) -> Phantom:
-    from lesions.analysis.drawing.phantom import Phantom
+    # Drawing loads scikit-image, which only the build of the demo needs.
+    from lesions.analysis.drawing.phantom import Phantom  # noqa: PLC0415
 
     brown = "dark_brown" if person.skin in DARKER else "light_brown"
     own = {"seed": mole.seed, "skin_tone": person.skin, "ruler": shot.scale, "colours": (brown,)}
@@ -75,7 +76,8 @@ def _first(mole: Mole, person: Person, shot: Shot) -> Phantom:
 
 
 def _changed(spec: Phantom, shot: Shot, number: int) -> Phantom:
-    from lesions.analysis.drawing import phantom
+    # Drawing loads scikit-image, which only the build of the demo needs.
+    from lesions.analysis.drawing import phantom  # noqa: PLC0415
 
     if number == 1:
         return spec
@@ -92,7 +94,8 @@ def _wide(spec: Phantom, width: int) -> Phantom:
 
 
 def jpeg(spec: Phantom) -> bytes:
-    from lesions.analysis.drawing import phantom
+    # Drawing loads scikit-image, which only the build of the demo needs.
+    from lesions.analysis.drawing import phantom  # noqa: PLC0415
 
     file = io.BytesIO()
     phantom.draw(spec).image.save(file, "JPEG", quality=JPEG_QUALITY)

@@ -121,7 +121,8 @@ def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL
     UnreadablePicture
         As `clean`.
     """
-    import numpy as np  # the process that only cleans does without: it starts in a third of the time
+    # Checking a file needs no numpy, so a web process loads none.
+    import numpy as np  # the process that only cleans does without: it starts in a third of the time  # noqa: PLC0415
 
     with _one_sentence():
         image = open_picture(data, allowance, side=working_width)
@@ -233,7 +234,8 @@ def _white(image: Image.Image) -> float:
 
     Fractions count to 1; common practice, no source. Where a picture goes beyond, to the next usual top.
     """
-    import numpy as np
+    # Checking a file needs no numpy, so a web process loads none.
+    import numpy as np  # noqa: PLC0415
 
     if image.mode.startswith("I;16"):
         return 65535.0
@@ -252,7 +254,8 @@ def _white(image: Image.Image) -> float:
 def _eight_bit(image: Image.Image, white: float) -> Image.Image:
     """Bring any mode to RGB, L or CMYK in 8 bits; what is transparent becomes white."""
     if image.mode.startswith("I") or image.mode == "F":
-        import numpy as np
+        # Checking a file needs no numpy, so a web process loads none.
+        import numpy as np  # noqa: PLC0415
 
         values = np.asarray(image, dtype=np.float64)
         return Image.fromarray(np.clip(values / white * 255 + 0.5, 0, 255).astype(np.uint8))
@@ -264,7 +267,8 @@ def _eight_bit(image: Image.Image, white: float) -> Image.Image:
 
 def _to_srgb(image: Image.Image, profile: Any) -> Image.Image:
     if profile:
-        from PIL import ImageCms
+        # Checking a file needs no numpy, so a web process loads none.
+        from PIL import ImageCms  # noqa: PLC0415
 
         try:
             source = ImageCms.ImageCmsProfile(io.BytesIO(profile))

@@ -56,7 +56,8 @@ def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL
     UnreadablePicture
         As `clean`.
     """
-    import numpy as np
+    # The child loads only what its order needs.
+    import numpy as np  # noqa: PLC0415
 
     if estimate_cost(data, allowance, side=working_width) <= _IN_PROCESS:
         return reading.load(data, working_width=working_width, allowance=allowance)
@@ -103,7 +104,8 @@ def _understood(done: subprocess.CompletedProcess[bytes]) -> tuple[dict[str, Any
 
 
 def _out_of_time() -> tuple[int, ...]:
-    import signal
+    # The child loads only what its order needs.
+    import signal  # noqa: PLC0415
 
     return (signal.SIGXCPU,) if hasattr(signal, "SIGXCPU") else ()
 
@@ -112,7 +114,8 @@ def _bind(allowance: Allowance) -> None:
     """Limit this process. Linux alone counts all private memory; elsewhere only the asking side's clock limits."""
     if not sys.platform.startswith("linux"):
         return
-    import resource
+    # The child loads only what its order needs.
+    import resource  # noqa: PLC0415
 
     for what, most in (
         (resource.RLIMIT_DATA, allowance.memory),

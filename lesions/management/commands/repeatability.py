@@ -73,8 +73,9 @@ class Command(BaseCommand):
 
 def of_folder(folder: Path, mm_per_px: float | None) -> list[Measurement]:
     """Measure every picture of a folder here and now; raises CommandError for one that is none."""
-    from lesions.analysis import pipeline
-    from lesions.analysis.picture.allowance import UnreadablePicture
+    # The image libraries are loaded only where pictures are measured.
+    from lesions.analysis import pipeline  # noqa: PLC0415
+    from lesions.analysis.picture.allowance import UnreadablePicture  # noqa: PLC0415
 
     if mm_per_px is not None and not mm_per_px > 0:
         raise CommandError("--mm-per-px is a number above 0.")

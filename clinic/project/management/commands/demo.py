@@ -73,7 +73,8 @@ class Command(BaseCommand):
         return held
 
     def prepared(self, folder: Path, rebuild: bool) -> data_folder.Built:
-        from clinic.project.demo import building
+        # The command starts on a bare data folder, before settings of the demo exist.
+        from clinic.project.demo import building  # noqa: PLC0415
 
         try:
             built = data_folder.prepare(folder, building.build, self.say, rebuild)

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
 from django.urls import reverse
 
 from clinic.models import Patient
@@ -11,6 +12,11 @@ from clinic.people import patients as people
 from clinic.trail import audit
 from lesions.models import Lesion
 from lesions.register import register
+
+
+def found(pk: int) -> Lesion:
+    """The lesion of a page, with its patient; 404 where there is none."""
+    return get_object_or_404(Lesion.objects.select_related("patient"), pk=pk)
 
 
 def banner(request: HttpRequest, patient: Patient, lesion: Lesion | None, page: str) -> dict[str, Any]:
