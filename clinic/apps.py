@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.core.checks import register
 from django.db.models.signals import post_migrate
 
 
@@ -8,6 +9,10 @@ class ClinicConfig(AppConfig):
 
     def ready(self) -> None:
         # Models are loaded only when the app is ready.
-        from clinic.trail import triggers  # noqa: PLC0415
+        from clinic.checks import check_registries  # noqa: PLC0415
+        from clinic.trail import audit, entries, triggers  # noqa: PLC0415
 
+        audit.register_actions(entries.ACTIONS)
+        triggers.register_append_only(*entries.APPEND_ONLY)
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
+        register(check_registries)

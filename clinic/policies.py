@@ -24,7 +24,9 @@ CHECKS: dict[str, Callable[[str], list[str]]] = {}
 
 @transaction.atomic
 def draft(*, kind: PolicyKind | str, toml: str, by: Member | None) -> Policy:
-    faults = CHECKS[kind](toml) if kind in CHECKS else []
+    if kind not in CHECKS:
+        raise PolicyRefused(f"Nothing checks a policy of the kind “{kind}”, so none can be drafted.")
+    faults = CHECKS[kind](toml)
     if faults:
         raise PolicyRefused("; ".join(faults))
     last = Policy.objects.filter(kind=kind).aggregate(Max("version"))["version__max"] or 0

@@ -7,4 +7,8 @@ class LesionsConfig(AppConfig):
 
     def ready(self) -> None:
         # What registers itself is loaded when the app is ready.
-        from lesions import panels, tasks  # noqa: PLC0415, F401
+        from clinic.trail import audit, triggers  # noqa: PLC0415
+        from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401
+
+        audit.register_actions(trail_entries.ACTIONS)
+        triggers.register_append_only(*trail_entries.APPEND_ONLY)

@@ -7,4 +7,8 @@ class SchedulingConfig(AppConfig):
 
     def ready(self) -> None:
         # What registers itself is loaded when the app is ready.
-        from scheduling import panels, receivers, tasks  # noqa: PLC0415, F401
+        from clinic.trail import audit, triggers  # noqa: PLC0415
+        from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401
+
+        audit.register_actions(trail_entries.ACTIONS)
+        triggers.register_append_only(*trail_entries.APPEND_ONLY)

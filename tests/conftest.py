@@ -4,7 +4,6 @@ from pathlib import Path
 import hypothesis
 import pytest
 from django.db import connection
-from django.test import TransactionTestCase
 
 from clinic.trail import triggers
 
@@ -32,17 +31,21 @@ def _private_files(settings, tmp_path):
     settings.PRIVATE_FILES.mkdir()
 
 
-_flush = TransactionTestCase._fixture_teardown
+@pytest.fixture(autouse=True)
+def _append_only_tables_can_be_emptied(request):
+    """A transactional test ends with a flush, which the triggers refuse; post_migrate brings them back.
 
-
-def _flush_append_only_tables_too(case) -> None:
-    """A transactional test ends with a flush, which the triggers refuse; post_migrate brings them back."""
+    The database is asked for first, so that this ends before its flush.
+    """
+    marker = request.node.get_closest_marker("django_db")
+    fixtures = {"transactional_db", "live_server"} & set(request.fixturenames)
+    if not fixtures and not (marker and marker.kwargs.get("transaction")):
+        yield
+        return
+    request.getfixturevalue("transactional_db")
+    yield
     on_table = "" if connection.vendor == "sqlite" else " ON {}"
     with connection.cursor() as cursor:
-        for table in triggers.APPEND_ONLY:
+        for table in triggers.tables():
             for verb in ("update", "delete", "truncate"):
                 cursor.execute(f"DROP TRIGGER IF EXISTS {triggers.name(table, verb)}{on_table.format(table)}")
-    _flush(case)
-
-
-TransactionTestCase._fixture_teardown = _flush_append_only_tables_too

@@ -1,7 +1,9 @@
 from django.db import models
 
+from clinic.models.base import AppendOnly
 
-class AuditRecord(models.Model):
+
+class AuditRecord(AppendOnly):
     """Append-only by database triggers (clinic/trail/triggers.py); written in the transaction of the change."""
 
     at = models.DateTimeField()
@@ -22,7 +24,7 @@ class AuditRecord(models.Model):
         return f"{self.action} {self.subject}"
 
 
-class ReadRecord(models.Model):
+class ReadRecord(AppendOnly):
     """Who opened which patient's page; a table of its own because reads far outnumber changes."""
 
     at = models.DateTimeField()

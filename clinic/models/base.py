@@ -14,6 +14,13 @@ class Stated(models.Model):
         abstract = True
 
 
+class AppendOnly(models.Model):
+    """Marks a table whose rows are never changed or deleted: triggers refuse it (`clinic/trail/triggers.py`)."""
+
+    class Meta:
+        abstract = True
+
+
 class StaleRow(Exception):
     """Somebody else changed the row after it was shown; the caller shows what stands now."""
 

@@ -7,14 +7,20 @@ from typing import Any
 
 from django.db import connections
 
-APPEND_ONLY = (
-    "clinic_auditrecord",
-    "clinic_readrecord",
-    "lesions_signoff",
-    "lesions_addendum",
-    "scheduling_checklist",
-    "scheduling_contactattempt",
-)
+from clinic.models.base import AppendOnly
+
+APPEND_ONLY: list[type[AppendOnly]] = []
+
+
+def register_append_only(*models: type[AppendOnly]) -> None:
+    """Have triggers refuse every change of these tables from the next migrate on."""
+    APPEND_ONLY.extend(model for model in models if model not in APPEND_ONLY)
+
+
+def tables() -> list[str]:
+    return [model._meta.db_table for model in APPEND_ONLY]
+
+
 _VERBS = ("UPDATE", "DELETE")
 
 
@@ -27,7 +33,7 @@ def recreate(*, using: str = "default", **_: Any) -> None:
     present = set(connection.introspection.table_names())
     statements = _sqlite if connection.vendor == "sqlite" else _postgres
     with connection.cursor() as cursor:
-        for table in APPEND_ONLY:
+        for table in tables():
             if table in present:
                 for statement in statements(table):
                     cursor.execute(statement)

@@ -1,7 +1,7 @@
 from django.db import models
 from django.db.models import Q
 
-from clinic.models.base import Stated
+from clinic.models.base import AppendOnly, Stated
 
 
 class LesionState(models.TextChoices):
@@ -73,7 +73,7 @@ class Sign(models.TextChoices):
     PAINFUL = "painful", "painful"
 
 
-class Examination(models.Model):
+class Examination(AppendOnly):
     """A dermatologist has seen and felt a lesion, or the skin that a caller was worried about, with what came of it."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="examinations")

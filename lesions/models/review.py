@@ -1,7 +1,7 @@
 from django.db import models
 from django.db.models import Q
 
-from clinic.models.base import Stated
+from clinic.models.base import AppendOnly, Stated
 
 
 class ReviewState(models.TextChoices):
@@ -54,7 +54,7 @@ class Decision(models.TextChoices):
     ALREADY_REMOVED = "already_removed", "Already removed"
 
 
-class SignOff(models.Model):
+class SignOff(AppendOnly):
     """Signed, never edited: an addendum follows. `seen` holds the SHA-256 of each picture shown."""
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="signoffs")
@@ -86,7 +86,7 @@ class SignOff(models.Model):
         return f"{self.get_decision_display()} on {self.signed_on}"
 
 
-class Addendum(models.Model):
+class Addendum(AppendOnly):
     signoff = models.ForeignKey(SignOff, on_delete=models.PROTECT, related_name="addenda")
     text = models.TextField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")

@@ -1,6 +1,8 @@
 from django.db import models
 from django.db.models import Q
 
+from clinic.models.base import AppendOnly
+
 
 class ChecklistKind(models.TextChoices):
     ABCD = "abcd", "ABCD rule of dermoscopy"
@@ -9,7 +11,7 @@ class ChecklistKind(models.TextChoices):
     THREE = "three-point", "3-point checklist of dermoscopy"
 
 
-class Checklist(models.Model):
+class Checklist(AppendOnly):
     """A published checklist as a dermatologist filled it in. Append-only: a wrong one is filled in again."""
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="checklists")

@@ -1,6 +1,7 @@
 from django.db import models
 from django.db.models import Q
 
+from clinic.models.base import AppendOnly
 from clinic.models.patient import RouteKind
 
 
@@ -20,7 +21,7 @@ class Outcome(models.TextChoices):
 DOES_NOT_COUNT = ("dead", "returned")
 
 
-class ContactAttempt(models.Model):
+class ContactAttempt(AppendOnly):
     """Append-only. It counts only if it could have reached the patient; two calls within four hours count once."""
 
     recall = models.ForeignKey("scheduling.Recall", on_delete=models.PROTECT, related_name="attempts")

@@ -1,9 +1,10 @@
 from django.db import models
 
+from clinic.models.base import AppendOnly
 from clinic.models.visit import Purpose
 
 
-class SeriesEnd(models.Model):
+class SeriesEnd(AppendOnly):
     """A dermatologist's discharge from one series: one rule on one source, such as the checks after one melanoma.
 
     It ends that series and no other: the checks of the tier go on after a discharge from a tumour.

@@ -12,7 +12,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture(autouse=True)
 def _no_checks(monkeypatch):
-    monkeypatch.setattr(policies, "CHECKS", {})
+    monkeypatch.setattr(policies, "CHECKS", dict.fromkeys(("rules", "flags", "tiers"), lambda text: []))
 
 
 def test_two_different_people_bring_a_policy_into_force():
@@ -45,6 +45,13 @@ def test_a_new_version_replaces_the_old_and_keeps_it():
 def test_a_faulty_text_never_becomes_a_draft(monkeypatch):
     monkeypatch.setattr(policies, "CHECKS", {"rules": lambda text: ["rule[0]: no source"]})
     with pytest.raises(policies.PolicyRefused, match="no source"):
+        policies.draft(kind="rules", toml="a = 1", by=build.dermatologist())
+    assert not Policy.objects.exists()
+
+
+def test_a_kind_that_nobody_checks_is_refused(monkeypatch):
+    monkeypatch.setattr(policies, "CHECKS", {})
+    with pytest.raises(policies.PolicyRefused, match="Nothing checks"):
         policies.draft(kind="rules", toml="a = 1", by=build.dermatologist())
     assert not Policy.objects.exists()
 

@@ -1,0 +1,29 @@
+"""What this app writes into the audit trail, and its tables that are only added to."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from clinic.models import AuditRecord, ReadRecord
+from clinic.models.base import AppendOnly
+from clinic.trail.audit import Action
+
+ACTIONS: Final[Mapping[str, Action]] = {
+    "patient.register": Action("registered the patient", True),
+    "patient.amend": Action("amended the patient's details", False),
+    "patient.correct_birth": Action("corrected the date of birth", True),
+    "patient.end_care": Action("ended the patient's care", True),
+    "patient.resume_care": Action("resumed the patient's care", True),
+    "patient.add_route": Action("added a contact route", False),
+    "patient.kill_route": Action("marked a contact route as dead", False),
+    "risk.assess": Action("recorded a risk assessment", True),
+    "visit.record": Action("recorded a visit", True),
+    "policy.draft": Action("drafted a policy", False),
+    "policy.propose": Action("proposed a policy", False),
+    "policy.approve": Action("approved a policy", False),
+    "staff.add": Action("added a member of staff", False),
+    "staff.amend": Action("changed a member of staff", False),
+}
+APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
+    AuditRecord,
+    ReadRecord,
+)
