@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from django.db.models import Max, Prefetch
+from django.db.models import Max
 
 from clinic.models import DoneItem, Patient
 from clinic.people import risk
@@ -31,10 +31,10 @@ def gather_facts_of_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
     keys = [patient.pk for patient in patients]
     diagnoses = list(Diagnosis.objects.filter(patient__in=keys).order_by("pk"))
     procedures = list(Procedure.objects.filter(patient__in=keys).order_by("pk"))
-    tiers, concerns = risk.standing(keys), _grouped(_concerns(keys))
+    tiers, signs = risk.standing(keys), _signs(keys)
     parts = {
         "diagnoses": _grouped((row.patient_id, _diagnosis(row)) for row in diagnoses),
-        "lesions": _grouped(_lesions(keys)),
+        "lesions": _grouped(_lesions(keys, signs)),
         "decisions": _grouped(_decisions(keys, procedures)),
         "procedures": _grouped((row.patient_id, _procedure(row)) for row in procedures),
         "done": _grouped(_done(keys, diagnoses)),
@@ -43,7 +43,7 @@ def gather_facts_of_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
     }
     return {
         patient.pk: facts.Facts(
-            patient=_patient(patient, tiers.get(patient.pk), concerns.get(patient.pk, ())),
+            patient=_patient(patient, tiers.get(patient.pk), signs.get(("patient", patient.pk), ())),
             **{name: tuple(rows.get(patient.pk, ())) for name, rows in parts.items()},
         )
         for patient in patients
@@ -94,14 +94,26 @@ def _diagnosis(row: Diagnosis) -> facts.Diagnosis:
     )
 
 
-def _lesions(keys: Keys) -> Iterator[tuple[int, facts.LesionFacts]]:
+Signs = dict[tuple[str, int], list[facts.UrgentSign]]
+
+
+def _signs(keys: Keys) -> Signs:
+    """Urgent signs by lesion; a concern about no lesion on record stands under its patient."""
+    found: Signs = defaultdict(list)
+    rows = UrgentSign.objects.filter(patient__in=keys).select_related("answered_by")
+    for row in rows.order_by("noted_on", "pk"):
+        about = ("lesion", row.lesion_id) if row.lesion_id else ("patient", row.patient_id)
+        found[about].append(_sign(row))
+    return found
+
+
+def _lesions(keys: Keys, signs: Signs) -> Iterator[tuple[int, facts.LesionFacts]]:
     rows = Lesion.objects.filter(patient__in=keys).annotate(last_image_on=Max("images__taken_on"))
-    signs = UrgentSign.objects.select_related("answered_by").order_by("noted_on", "pk")
-    for row in rows.order_by("pk").prefetch_related(Prefetch("urgent_signs", signs)):
-        yield row.patient_id, _lesion(row)
+    for row in rows.order_by("pk"):
+        yield row.patient_id, _lesion(row, signs.get(("lesion", row.pk), ()))
 
 
-def _lesion(row: Lesion) -> facts.LesionFacts:
+def _lesion(row: Lesion, signs: Sequence[facts.UrgentSign]) -> facts.LesionFacts:
     return facts.LesionFacts(
         id=str(row.pk),
         state=row.state,  # type: ignore[arg-type]
@@ -110,19 +122,13 @@ def _lesion(row: Lesion) -> facts.LesionFacts:
         last_image_on=row.last_image_on,  # type: ignore[attr-defined]
         site=row.site,
         region=bodymap.REGION_OF.get(row.site),  # type: ignore[arg-type]
-        urgent=tuple(_sign(sign) for sign in row.urgent_signs.all()),
+        urgent=tuple(signs),
     )
 
 
 def _sign(row: UrgentSign) -> facts.UrgentSign:
     answered_on = row.answered_by.examined_on if row.answered_by else None
     return facts.UrgentSign(str(row.pk), row.sign, row.noted_on, answered_on)  # type: ignore[arg-type]
-
-
-def _concerns(keys: Keys) -> Iterator[tuple[int, facts.UrgentSign]]:
-    rows = UrgentSign.objects.filter(patient__in=keys, lesion__isnull=True).select_related("answered_by")
-    for row in rows.order_by("noted_on", "pk"):
-        yield row.patient_id, _sign(row)
 
 
 def _decisions(keys: Keys, procedures: Sequence[Procedure]) -> Iterator[tuple[int, facts.DecisionFact]]:

@@ -6,7 +6,7 @@ import hashlib
 import re
 from typing import Any, get_args
 
-from clinic.formats.strict_toml import Table, quote, repeated
+from clinic.formats.strict_toml import Fault, Table, quote, repeated
 from scheduling.rules import dates
 from scheduling.rules.dates import Duration
 from scheduling.rules.ruleset.rule import Condition, Phase, Rule, RuleSet, Spacing, Then, Urgency
@@ -53,7 +53,7 @@ def _check_replaced(rules: list[tuple[Rule, Table]]) -> None:
 
 def _rule(table: Table) -> Rule | None:
     """A whole rule without a fault of its own, or None."""
-    before = len(table.faults)
+    before = len(_errors(table))
     if not table.has_keys(_NEEDED, _MORE, _MISSING):
         return None
     anchor = table.choice("anchor", tuple(ANCHORS))
@@ -76,7 +76,11 @@ def _rule(table: Table) -> Rule | None:
         superseded_by=table.text_or_none("superseded_by"),
     )
     _check_rule(rule, table)
-    return rule if len(table.faults) == before else None
+    return rule if len(_errors(table)) == before else None
+
+
+def _errors(table: Table) -> list[Fault]:
+    return [fault for fault in table.faults if fault.kind == "error"]
 
 
 def _check_rule(rule: Rule, table: Table) -> None:
@@ -84,6 +88,9 @@ def _check_rule(rule: Rule, table: Table) -> None:
     if rule.anchor in ANCHORS and rule.purpose in PURPOSES and rule.purpose not in ANCHORS[rule.anchor]:
         table.fault("purpose", f"{rule.purpose} cannot be counted from anchor “{rule.anchor}”")
     _check_source(rule, table)
+    if rule.superseded_by:
+        words = f"this edition is superseded by {rule.superseded_by}"
+        table.fault("superseded_by", words, kind="warning")
     if dates.longest_days(rule.notice) > _LONGEST:
         table.fault("notice", "is longer than 120 months")
     if (rule.then == "ask") != ("notice" in table.values):
@@ -126,7 +133,7 @@ def _phases(table: Table) -> tuple[Phase, ...]:
 
 
 def _phase(table: Table) -> Phase | None:
-    before = len(table.faults)
+    before = len(_errors(table))
     if not table.has_keys(("for",), ("every", "target", "early", "late"), _LENGTH_MISSING):
         return None
     as_decided = table.values.get("every") == "as decided"
@@ -134,7 +141,7 @@ def _phase(table: Table) -> Phase | None:
     target = _duration(table, "target") if "target" in table.values else short
     early, late = (_tolerance(table, key, short != long) for key in ("early", "late"))
     length, once = _length(table, target)
-    if len(table.faults) > before:
+    if len(_errors(table)) > before:
         return None
     phase = Phase(short, long, target, length, early, late, once, as_decided)
     _check_phase(phase, table)

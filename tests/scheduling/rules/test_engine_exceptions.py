@@ -537,8 +537,14 @@ def test_the_strip_ends_on_its_last_day_for_urgent_work_too():
 
 def test_a_picture_completes_its_own_lesion_only():
     lesions = [
-        {"id": "6", "monitoring": "short", "since": "2024-01-31", "last_image_on": "2024-05-01"},
-        {"id": "7", "monitoring": "short", "since": "2024-01-31"},
+        {
+            "id": "6",
+            "monitoring": "short",
+            "since": "2024-01-31",
+            "last_image_on": "2024-05-01",
+            "region": "arm",
+        },
+        {"id": "7", "monitoring": "short", "since": "2024-01-31", "region": "arm"},
     ]
     pictured = {due.subject for due in plan(lesions=lesions).due if due.purpose == "lesion_image"}
     assert pictured == {"lesion:7"}
@@ -595,3 +601,19 @@ def test_an_older_diagnosis_that_comes_later_puts_no_interval_off_in_an_imported
         for some in ([known], [known, older])
     ]
     assert [str(found.target) for found in rows] == ["2024-07-31", "2024-07-31"]
+
+
+def test_on_the_face_an_unchanged_picture_at_three_months_does_not_end_the_watch():
+    """Suspected lentigo maligna needs 6 to 12 months: International Dermoscopy Society, Short Term Monitoring."""
+    lesion = {"id": "7", "monitoring": "short", "since": "2025-08-31", "region": "face"}
+    first = row(plan(lesions=[lesion], today=date(2025, 9, 1)), "lesion_image", "lesion:7")
+    assert (first.rule, first.target) == ("monitoring-short", date(2025, 11, 30))
+    seen = lesion | {"last_image_on": "2025-11-30"}
+    found = row(plan(lesions=[seen], today=date(2025, 12, 1)), "lesion_image", "lesion:7")
+    assert (found.rule, found.earliest, found.latest) == (
+        "monitoring-face",
+        date(2026, 2, 28),
+        date(2026, 8, 31),
+    )
+    arm = plan(lesions=[seen | {"region": "arm"}], today=date(2025, 12, 1))
+    assert "lesion_image" not in {due.purpose for due in arm.due}
