@@ -8,9 +8,8 @@ class ClinicConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        # Models are loaded only when the app is ready.
-        from clinic.checks import check_registries  # noqa: PLC0415
-        from clinic.trail import audit, entries, triggers  # noqa: PLC0415
+        from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
+        from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
         triggers.register_append_only(*entries.APPEND_ONLY)

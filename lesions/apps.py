@@ -6,9 +6,8 @@ class LesionsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        # What registers itself is loaded when the app is ready.
-        from clinic.trail import audit, triggers  # noqa: PLC0415
-        from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401
+        from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
+        from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  need loaded models, register themselves
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
