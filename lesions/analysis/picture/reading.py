@@ -233,7 +233,7 @@ def _white(image: Image.Image) -> float:
 
     Fractions count to 1; common practice, no source. Where a picture goes beyond, to the next usual top.
     """
-    import numpy as np  # noqa: PLC0415  usual pictures are cleaned without
+    import numpy as np  # noqa: PLC0415  an ordinary JPEG is cleaned without
 
     if image.mode.startswith("I;16"):
         return 65535.0
@@ -252,7 +252,7 @@ def _white(image: Image.Image) -> float:
 def _eight_bit(image: Image.Image, white: float) -> Image.Image:
     """Bring any mode to RGB, L or CMYK in 8 bits; what is transparent becomes white."""
     if image.mode.startswith("I") or image.mode == "F":
-        import numpy as np  # noqa: PLC0415  usual pictures are cleaned without
+        import numpy as np  # noqa: PLC0415  an ordinary JPEG is cleaned without
 
         values = np.asarray(image, dtype=np.float64)
         return Image.fromarray(np.clip(values / white * 255 + 0.5, 0, 255).astype(np.uint8))
