@@ -3,8 +3,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from clinic import jobs
+from clinic import jobs, tasks
 from clinic.models import ChoreRun
+from clinic.project.celery import app
 
 pytestmark = pytest.mark.django_db
 
@@ -57,3 +58,15 @@ def test_one_failing_row_does_not_stop_the_others(monkeypatch):
     monkeypatch.setattr(jobs, "WORK", {"w": jobs.Work("w", "quick", lambda: [1, 2, 3], do)})
     assert jobs.work_once("test") == 2
     assert done == [2, 3]
+
+
+def test_what_is_asked_for_arrives_at_the_task_by_its_name(settings, django_capture_on_commit_callbacks):
+    """Messages are sent by the task's name: a name that no task bears would be lost without a word."""
+    settings.QUARTERDAY_QUEUE = "celery"
+    with django_capture_on_commit_callbacks(execute=True):
+        jobs.request_work("replan", 7)
+    with app.connection_for_read() as connection:
+        message = connection.SimpleQueue(jobs.WORK["replan"].queue).get(timeout=5)
+        message.ack()
+    assert app.tasks[message.headers["task"]].name == tasks.do.name
+    assert message.payload[:2] == [["replan", [7]], {}]
