@@ -2,6 +2,7 @@ from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.utils import timezone
 
 from clinic import jobs, tasks
 from clinic.models import ChoreRun
@@ -33,7 +34,6 @@ def test_a_chore_runs_once_for_each_local_date(chore):
 
 def test_the_day_is_the_local_one_when_the_utc_date_differs(chore, settings):
     settings.TIME_ZONE = "Australia/Sydney"
-    from django.utils import timezone
 
     with timezone.override("Australia/Sydney"):
         jobs.chores(datetime(2026, 1, 9, 22, 0, tzinfo=UTC))
