@@ -2,10 +2,10 @@ import ast
 from pathlib import Path
 
 import pytest
+from django.core.checks import run_checks
 from django.db import DatabaseError, connection, transaction
 
 from clinic import policies
-from clinic.checks import check_registries
 from clinic.models import AuditRecord, ReadRecord
 from clinic.signals import facts_changed
 from clinic.trail import audit, triggers
@@ -95,11 +95,22 @@ def test_an_action_is_registered_by_one_app_only():
         audit.register_actions({"patient.register": audit.Action("registered again", False)})
 
 
+def faults_at_start():
+    """What Django's own checks find, as every command and every migrate runs them."""
+    return [fault.id for fault in run_checks() if fault.id.startswith("clinic.")]
+
+
 def test_at_start_a_registry_that_forgot_a_line_is_an_error(monkeypatch):
-    assert check_registries() == []
+    assert faults_at_start() == []
     monkeypatch.setattr(triggers, "APPEND_ONLY", triggers.APPEND_ONLY[1:])
     monkeypatch.setattr(policies, "CHECKS", {"rules": None, "flags": None})
-    assert [error.id for error in check_registries()] == ["clinic.E001", "clinic.E002"]
+    assert faults_at_start() == ["clinic.E001", "clinic.E002"]
+
+
+@pytest.mark.parametrize("table", triggers.APPEND_ONLY, ids=lambda model: model._meta.label)
+def test_at_start_each_table_without_its_triggers_is_named(monkeypatch, table):
+    monkeypatch.setattr(triggers, "APPEND_ONLY", [one for one in triggers.APPEND_ONLY if one is not table])
+    assert [fault.obj for fault in run_checks() if fault.id == "clinic.E001"] == [table]
 
 
 def test_a_change_of_facts_bumps_the_revision_once():
@@ -116,6 +127,9 @@ def test_an_unknown_action_is_refused():
     someone = build.patient()
     with pytest.raises(KeyError), transaction.atomic():
         audit.record("patient.invented", by=None, subject=someone, patient=someone)
+    with pytest.raises(KeyError), transaction.atomic():
+        audit.record_all([audit.Entry("patient.invented", someone, someone, {})])
+    assert not AuditRecord.objects.filter(action="patient.invented").exists()
 
 
 @pytest.mark.django_db(transaction=True)
