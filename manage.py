@@ -10,12 +10,10 @@ from clinic.project.start import bootstrap
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.project.settings")
     try:
-        # The first step runs without any package.
-        from django.core.management import execute_from_command_line  # noqa: PLC0415
+        from django.core.management import execute_from_command_line  # noqa: PLC0415  `demo` starts without
     except ModuleNotFoundError:
         sys.exit("Django is not installed here. Activate the environment first: . .venv/bin/activate")
-    # The first step runs without any package.
-    from clinic.project.env import WrongSetting  # noqa: PLC0415
+    from clinic.project.env import WrongSetting  # noqa: PLC0415  an old Python is told so before it reads this
 
     try:
         execute_from_command_line(sys.argv)

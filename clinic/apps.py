@@ -2,17 +2,21 @@ from django.apps import AppConfig
 from django.core.checks import register
 from django.db.models.signals import post_migrate
 
+from clinic.tiers import reading
+
 
 class ClinicConfig(AppConfig):
     name = "clinic"
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        # Models are loaded only when the app is ready.
-        from clinic.checks import check_registries  # noqa: PLC0415
-        from clinic.trail import audit, entries, triggers  # noqa: PLC0415
+        from clinic import policies  # noqa: PLC0415  needs loaded models
+        from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
+        from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
+        from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
         triggers.register_append_only(*entries.APPEND_ONLY)
+        policies.register_checker(PolicyKind.TIERS, reading.check)
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
         register(check_registries)

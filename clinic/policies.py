@@ -18,8 +18,15 @@ class PolicyRefused(ValueError):
     """A sentence that says why the policy cannot go on."""
 
 
-# kind → check(text) returning a list of faults in words; the app that owns the kind registers it
+# kind → check(text) returning a list of faults in words
 CHECKS: dict[str, Callable[[str], list[str]]] = {}
+
+
+def register_checker(kind: PolicyKind, check: Callable[[str], list[str]]) -> None:
+    """Have `check` read every draft of this kind; the app that owns the kind calls this in `ready()`."""
+    if kind in CHECKS:
+        raise RuntimeError(f"policies of the kind {kind.value!r} have a checker already")
+    CHECKS[kind] = check
 
 
 @transaction.atomic

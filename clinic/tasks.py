@@ -5,7 +5,7 @@ from celery import shared_task
 from clinic import clock, jobs
 
 
-@shared_task(name="clinic.tasks.do")
+@shared_task(name=jobs.TASK)
 def do(name: str, row_ids: list[int]) -> None:
     jobs.WORK[name].run(row_ids)
 

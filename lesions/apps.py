@@ -6,9 +6,12 @@ class LesionsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        # What registers itself is loaded when the app is ready.
-        from clinic.trail import audit, triggers  # noqa: PLC0415
-        from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401
+        from clinic import policies  # noqa: PLC0415  needs loaded models
+        from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
+        from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
+        from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
+        from lesions.limits import flags  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
+        policies.register_checker(PolicyKind.FLAGS, flags.check)

@@ -6,9 +6,12 @@ class SchedulingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        # What registers itself is loaded when the app is ready.
-        from clinic.trail import audit, triggers  # noqa: PLC0415
-        from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401
+        from clinic import policies  # noqa: PLC0415  needs loaded models
+        from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
+        from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
+        from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
+        from scheduling.planning import rules_in_force  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
+        policies.register_checker(PolicyKind.RULES, rules_in_force.check)

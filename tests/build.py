@@ -8,6 +8,8 @@ from typing import Any
 from clinic import clock, policies
 from clinic.models import Member, Patient, Policy, RiskAssessment, Role
 from clinic.people import patients, risk, staffing
+from lesions.register import bodymap, register
+from scheduling.rules.ruleset import ruleset
 
 _serial = count(1)
 PASSWORD = "a long word for tests 7"
@@ -87,8 +89,6 @@ def lesion(
     patient: Patient, by: Member | None = None, site: str = "45981001", side: str = "left", **more: Any
 ) -> Any:
     """On the front of the LEFT upper arm, unless another place is named."""
-    from lesions.register import bodymap, register
-
     view, x, y = bodymap.centre(site, side)
     fields = {"site": site, "side": side, "view": view, "x": x, "y": y} | more
     return register.add(patient=patient, by=by or nurse(), **fields)
@@ -102,8 +102,6 @@ def policy_in_force(kind: str, toml: str) -> Policy:
 
 
 def rules_in_force() -> Policy:
-    from scheduling.rules.ruleset import ruleset
-
     return policy_in_force("rules", ruleset.shipped("default"))
 
 

@@ -6,6 +6,7 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from tests import build
+from tests.world import build_world
 
 pytestmark = pytest.mark.django_db
 
@@ -117,8 +118,6 @@ def test_every_url_has_a_row():
 
 @pytest.fixture
 def world() -> dict[str, tuple]:
-    from tests.world import build_world
-
     return build_world()
 
 

@@ -10,7 +10,9 @@ import pytest
 from django.conf import settings
 from django.db import connection
 from django.test import RequestFactory
+from kombu.transport.redis import Channel
 
+from clinic.project.celery import app
 from clinic.project.env import Environment, WrongSetting
 from clinic.project.middleware import client_address
 
@@ -181,15 +183,12 @@ def test_every_page_carries_the_policy_and_no_other_may_frame_it(client):
 
 def test_broker_options_are_names_that_kombu_knows():
     # A misspelt option is silently ignored, and lapsed messages then come back after minutes.
-    from kombu.transport.redis import Channel
 
     known = set(Channel.from_transport_options) | {"max_retries", "interval_start", "interval_step"}
     assert set(settings.CELERY_BROKER_TRANSPORT_OPTIONS) <= known
 
 
 def test_celery_takes_one_message_at_a_time_and_keeps_it_until_done():
-    from clinic.project.celery import app
-
     assert (app.conf.worker_prefetch_multiplier, app.conf.task_acks_late) == (1, True)
     assert (app.conf.task_reject_on_worker_lost, app.conf.accept_content) == (True, ["json"])
     assert {entry["task"] for entry in app.conf.beat_schedule.values()} == {

@@ -186,6 +186,3 @@ def approve(*, policy: Policy, by: Member, revision: int, digest: str) -> Policy
             "Who would move under this set has not been looked at, or has changed since: look at the list first."
         )
     return policies.approve(policy=policy, by=by, revision=revision)
-
-
-policies.CHECKS[PolicyKind.TIERS] = reading.check

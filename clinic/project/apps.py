@@ -1,6 +1,7 @@
 from datetime import date, time
 
 from django.apps import AppConfig
+from django.core.management import call_command
 
 
 class ProjectConfig(AppConfig):
@@ -11,16 +12,12 @@ class ProjectConfig(AppConfig):
 
     def ready(self) -> None:
         # Every process must know the Celery app, or what it publishes goes to Celery's default broker.
-        # Tasks register once the apps are ready.
-        from clinic import jobs  # noqa: PLC0415
-        from clinic.project import celery  # noqa: PLC0415, F401
+        from clinic import jobs  # noqa: PLC0415  needs loaded models
+        from clinic.project import celery  # noqa: PLC0415, F401  reads the settings
 
         jobs.register_chore(jobs.Chore("ended sessions", time(3, 40), clear_ended_sessions))
 
 
 def clear_ended_sessions(day: date) -> None:
     """Django keeps the row of every session that ran out, and with it who was signed in."""
-    # Tasks register once the apps are ready.
-    from django.core.management import call_command  # noqa: PLC0415
-
     call_command("clearsessions")

@@ -30,8 +30,7 @@ def main(arguments: list[str] | None = None) -> int:
     if asked.json:
         print(json.dumps(result.to_json(), ensure_ascii=False, allow_nan=False))
         return 0
-    # Help and wrong arguments answer without loading the image libraries.
-    from lesions.analysis import wording  # noqa: PLC0415
+    from lesions.analysis import wording  # noqa: PLC0415  loads numpy, which help does without
 
     lines = (
         wording.of_measurement(result) if isinstance(result, Measurement) else wording.of_comparison(result)
@@ -62,8 +61,7 @@ def _measure(asked: argparse.Namespace) -> Measurement:
 
 
 def _compare(asked: argparse.Namespace) -> Comparison:
-    # Help and wrong arguments answer without loading the image libraries.
-    from .pipeline import compare  # noqa: PLC0415
+    from .pipeline import compare  # noqa: PLC0415  loads scikit-image, which help does without
 
     earlier, later = asked.earlier.read_bytes(), asked.later.read_bytes()
     scales, outlines = asked.mm_per_px or (None, None), asked.outlines or (None, None)
@@ -72,8 +70,7 @@ def _compare(asked: argparse.Namespace) -> Comparison:
 
 
 def _measured(data: bytes, mm_per_px: float | None, outline: Path | None) -> Measurement:
-    # Help and wrong arguments answer without loading the image libraries.
-    from .pipeline import measure  # noqa: PLC0415
+    from .pipeline import measure  # noqa: PLC0415  loads scikit-image, which help does without
 
     if mm_per_px is not None and not (mm_per_px > 0 and math.isfinite(mm_per_px)):
         raise ValueError("--mm-per-px must be a number above 0")

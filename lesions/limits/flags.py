@@ -7,10 +7,9 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from clinic import policies
 from clinic.formats import strict_toml
 from clinic.formats.strict_toml import Fault, Table, as_number, quote
-from clinic.models import Policy, PolicyKind
+from clinic.models import Policy
 from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Comparison, Delta, Measure, Measurement
 from lesions.limits import repeatability
@@ -281,6 +280,3 @@ def plain_name(name: str) -> str:
     if name.startswith("colour_"):
         return name.removeprefix("colour_").replace("_", " ").replace("blue grey", "blue-grey")
     return PLAIN.get(name, name.replace("_", " "))
-
-
-policies.CHECKS[PolicyKind.FLAGS] = check

@@ -115,8 +115,7 @@ def _claim(assessment_id: int) -> int | None:
 
 def _measured(row: Assessment) -> _Found:
     """Seconds of work, outside any transaction. The core loads here, never in a web process."""
-    # A web process loads neither scikit-image nor ONNX Runtime.
-    from lesions.analysis import pipeline  # noqa: PLC0415
+    from lesions.analysis import pipeline  # noqa: PLC0415  keeps scikit-image out of the web process
 
     outline = types.Outline.from_json(row.outline) if row.outline else None
     data = storage.read(row.image.sha256)
@@ -137,9 +136,8 @@ def _compare(
     earlier: Assessment, before: "Measurement", later: Assessment, after: "Measurement"
 ) -> _Compared:
     """Compare, and draw what changed: the map is kept as a file, so that no web process has to draw."""
-    # A web process loads neither scikit-image nor ONNX Runtime.
-    from lesions.analysis import pipeline  # noqa: PLC0415
-    from lesions.analysis.drawing import changemap  # noqa: PLC0415
+    from lesions.analysis import pipeline  # noqa: PLC0415  keeps scikit-image out of the web process
+    from lesions.analysis.drawing import changemap  # noqa: PLC0415  keeps numpy out of the web process
 
     one, two = storage.read(earlier.image.sha256), storage.read(later.image.sha256)
     most = allowance.from_settings()

@@ -25,6 +25,3 @@ def rules_in_force() -> tuple[Policy, RuleSet] | None:
 def check(text: str) -> list[str]:
     """Errors in words, each with its place in the text; a warning forbids no draft."""
     return [str(fault) for fault in ruleset.check(text) if fault.kind == "error"]
-
-
-policies.CHECKS[PolicyKind.RULES] = check

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
+from skimage.draw import polygon2mask
 
 from lesions.analysis.outline import agreement, doubts, finders, learned
 from lesions.analysis.picture import prepare
@@ -40,8 +41,6 @@ def judged(picture):
 
 
 def score(ready, ring, truth):
-    from skimage.draw import polygon2mask
-
     if ring is None:
         return 0.0
     return agreement.jaccard(polygon2mask(truth.shape, ready.to_full(ring)[:, ::-1] - 0.5), truth)

@@ -36,7 +36,7 @@ QUIET = [
 def chromium():
     if CHROMIUM is None:
         pytest.skip("no Chromium on this machine (Debian: apt install chromium)")
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415  0.2 s that only pages in a browser need
 
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)

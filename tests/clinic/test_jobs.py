@@ -2,9 +2,11 @@ from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.utils import timezone
 
-from clinic import jobs
+from clinic import jobs, tasks
 from clinic.models import ChoreRun
+from clinic.project.celery import app
 
 pytestmark = pytest.mark.django_db
 
@@ -32,7 +34,6 @@ def test_a_chore_runs_once_for_each_local_date(chore):
 
 def test_the_day_is_the_local_one_when_the_utc_date_differs(chore, settings):
     settings.TIME_ZONE = "Australia/Sydney"
-    from django.utils import timezone
 
     with timezone.override("Australia/Sydney"):
         jobs.chores(datetime(2026, 1, 9, 22, 0, tzinfo=UTC))
@@ -57,3 +58,15 @@ def test_one_failing_row_does_not_stop_the_others(monkeypatch):
     monkeypatch.setattr(jobs, "WORK", {"w": jobs.Work("w", "quick", lambda: [1, 2, 3], do)})
     assert jobs.work_once("test") == 2
     assert done == [2, 3]
+
+
+def test_what_is_asked_for_arrives_at_the_task_by_its_name(settings, django_capture_on_commit_callbacks):
+    """Messages are sent by the task's name: a name that no task bears would be lost without a word."""
+    settings.QUARTERDAY_QUEUE = "celery"
+    with django_capture_on_commit_callbacks(execute=True):
+        jobs.request_work("replan", 7)
+    with app.connection_for_read() as connection:
+        message = connection.SimpleQueue(jobs.WORK["replan"].queue).get(timeout=5)
+        message.ack()
+    assert app.tasks[message.headers["task"]].name == tasks.do.name
+    assert message.payload[:2] == [["replan", [7]], {}]

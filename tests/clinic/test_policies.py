@@ -4,7 +4,7 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from clinic import clock, policies
-from clinic.models import Policy
+from clinic.models import Policy, PolicyKind
 from tests import build
 
 pytestmark = pytest.mark.django_db
@@ -54,6 +54,11 @@ def test_a_kind_that_nobody_checks_is_refused(monkeypatch):
     with pytest.raises(policies.PolicyRefused, match="Nothing checks"):
         policies.draft(kind="rules", toml="a = 1", by=build.dermatologist())
     assert not Policy.objects.exists()
+
+
+def test_a_kind_has_one_checker():
+    with pytest.raises(RuntimeError, match="have a checker already"):
+        policies.register_checker(PolicyKind.RULES, lambda text: [])
 
 
 def test_the_history_names_who_did_each_step_and_until_when_it_held():

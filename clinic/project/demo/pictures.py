@@ -5,12 +5,11 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from clinic.project.demo.events import Event, Mole, Person, Shot
-
-if TYPE_CHECKING:
-    from lesions.analysis.drawing.phantom import Phantom
+from lesions.analysis.drawing import phantom
+from lesions.analysis.drawing.phantom import Phantom
 
 # What a lesion looks like; the rest is the phantom's own.
 KINDS: Mapping[str, Mapping[str, Any]] = {
@@ -67,18 +66,12 @@ def planned(person: Person, history: tuple[Event, ...], width: int) -> dict[Shot
 
 
 def _first(mole: Mole, person: Person, shot: Shot) -> Phantom:
-    # Drawing loads scikit-image, which only the build of the demo needs.
-    from lesions.analysis.drawing.phantom import Phantom  # noqa: PLC0415
-
     brown = "dark_brown" if person.skin in DARKER else "light_brown"
     own = {"seed": mole.seed, "skin_tone": person.skin, "ruler": shot.scale, "colours": (brown,)}
     return Phantom(**{**own, **KINDS[mole.kind]})
 
 
 def _changed(spec: Phantom, shot: Shot, number: int) -> Phantom:
-    # Drawing loads scikit-image, which only the build of the demo needs.
-    from lesions.analysis.drawing import phantom  # noqa: PLC0415
-
     if number == 1:
         return spec
     if shot.change == "another":
@@ -94,9 +87,6 @@ def _wide(spec: Phantom, width: int) -> Phantom:
 
 
 def jpeg(spec: Phantom) -> bytes:
-    # Drawing loads scikit-image, which only the build of the demo needs.
-    from lesions.analysis.drawing import phantom  # noqa: PLC0415
-
     file = io.BytesIO()
     phantom.draw(spec).image.save(file, "JPEG", quality=JPEG_QUALITY)
     return file.getvalue()

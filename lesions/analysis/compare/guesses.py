@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+from skimage import feature, measure, transform
 
 from lesions.analysis.compare.overlay import Similarity, View
 from lesions.analysis.picture import contour
@@ -86,9 +87,6 @@ def _peaks(agreement: NDArray[np.float64]) -> list[int]:
 
 def by_features(one: View, two: View) -> Iterator[Similarity]:
     """Matched ORB corners, a similarity by RANSAC with a fixed seed; nothing where fewer than 8 agree."""
-    # Feature matching is loaded only where the outline did not lead to a guess.
-    from skimage import feature, measure, transform  # noqa: PLC0415
-
     match: Any = feature.match_descriptors
     ransac: Any = measure.ransac
 
@@ -109,9 +107,6 @@ def by_features(one: View, two: View) -> Iterator[Similarity]:
 
 def _corners(view: View) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
     """Corner places (x, y) and their descriptors, None where there are none."""
-    # Feature matching is loaded only where the outline did not lead to a guess.
-    from skimage import feature  # noqa: PLC0415
-
     make: Any = feature.ORB
     finder = make(n_keypoints=_FEATURES, fast_threshold=0.03, n_scales=6, downscale=1.25)
     low, high = np.percentile(view.image, (0.5, 99.5))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING, Any
 
-from PIL import Image
+from PIL import Image, ImageCms
 
 from lesions.analysis.picture.allowance import (
     FORMATS,
@@ -121,8 +121,7 @@ def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL
     UnreadablePicture
         As `clean`.
     """
-    # Checking a file needs no numpy, so a web process loads none.
-    import numpy as np  # the process that only cleans does without: it starts in a third of the time  # noqa: PLC0415
+    import numpy as np  # noqa: PLC0415  the process that only cleans starts in a third of the time without
 
     with _one_sentence():
         image = open_picture(data, allowance, side=working_width)
@@ -234,8 +233,7 @@ def _white(image: Image.Image) -> float:
 
     Fractions count to 1; common practice, no source. Where a picture goes beyond, to the next usual top.
     """
-    # Checking a file needs no numpy, so a web process loads none.
-    import numpy as np  # noqa: PLC0415
+    import numpy as np  # noqa: PLC0415  an ordinary JPEG is cleaned without
 
     if image.mode.startswith("I;16"):
         return 65535.0
@@ -254,8 +252,7 @@ def _white(image: Image.Image) -> float:
 def _eight_bit(image: Image.Image, white: float) -> Image.Image:
     """Bring any mode to RGB, L or CMYK in 8 bits; what is transparent becomes white."""
     if image.mode.startswith("I") or image.mode == "F":
-        # Checking a file needs no numpy, so a web process loads none.
-        import numpy as np  # noqa: PLC0415
+        import numpy as np  # noqa: PLC0415  an ordinary JPEG is cleaned without
 
         values = np.asarray(image, dtype=np.float64)
         return Image.fromarray(np.clip(values / white * 255 + 0.5, 0, 255).astype(np.uint8))
@@ -267,9 +264,6 @@ def _eight_bit(image: Image.Image, white: float) -> Image.Image:
 
 def _to_srgb(image: Image.Image, profile: Any) -> Image.Image:
     if profile:
-        # Checking a file needs no numpy, so a web process loads none.
-        from PIL import ImageCms  # noqa: PLC0415
-
         try:
             source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
             turned = ImageCms.profileToProfile(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -56,8 +57,7 @@ def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL
     UnreadablePicture
         As `clean`.
     """
-    # The child loads only what its order needs.
-    import numpy as np  # noqa: PLC0415
+    import numpy as np  # noqa: PLC0415  a web process only cleans, and loads none
 
     if estimate_cost(data, allowance, side=working_width) <= _IN_PROCESS:
         return reading.load(data, working_width=working_width, allowance=allowance)
@@ -104,9 +104,6 @@ def _understood(done: subprocess.CompletedProcess[bytes]) -> tuple[dict[str, Any
 
 
 def _out_of_time() -> tuple[int, ...]:
-    # The child loads only what its order needs.
-    import signal  # noqa: PLC0415
-
     return (signal.SIGXCPU,) if hasattr(signal, "SIGXCPU") else ()
 
 
@@ -114,8 +111,7 @@ def _bind(allowance: Allowance) -> None:
     """Limit this process. Linux alone counts all private memory; elsewhere only the asking side's clock limits."""
     if not sys.platform.startswith("linux"):
         return
-    # The child loads only what its order needs.
-    import resource  # noqa: PLC0415
+    import resource  # noqa: PLC0415  Windows has no such module
 
     for what, most in (
         (resource.RLIMIT_DATA, allowance.memory),

@@ -8,6 +8,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from clinic import clock, policies
 from clinic.days import write_day
 from clinic.models import PolicyKind
+from lesions.analysis import pipeline
+from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import Measurement, Scale
 from lesions.analysis.version import VERSION
 from lesions.limits import flags, repeatability
@@ -73,10 +75,6 @@ class Command(BaseCommand):
 
 def of_folder(folder: Path, mm_per_px: float | None) -> list[Measurement]:
     """Measure every picture of a folder here and now; raises CommandError for one that is none."""
-    # The image libraries are loaded only where pictures are measured.
-    from lesions.analysis import pipeline  # noqa: PLC0415
-    from lesions.analysis.picture.allowance import UnreadablePicture  # noqa: PLC0415
-
     if mm_per_px is not None and not mm_per_px > 0:
         raise CommandError("--mm-per-px is a number above 0.")
     scale = Scale(mm_per_px, "given", USUAL_SCALE_UNCERTAINTY) if mm_per_px else None

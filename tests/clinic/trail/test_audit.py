@@ -2,10 +2,10 @@ import ast
 from pathlib import Path
 
 import pytest
+from django.core.checks import run_checks
 from django.db import DatabaseError, connection, transaction
 
 from clinic import policies
-from clinic.checks import check_registries
 from clinic.models import AuditRecord, ReadRecord
 from clinic.signals import facts_changed
 from clinic.trail import audit, triggers
@@ -45,7 +45,7 @@ def test_every_action_says_whether_it_changes_facts():
 
 
 def recorded_actions():
-    """Every action that product code writes: the literal given to `record` or `Entry`, and constants named ACTION."""
+    """Every action that product code writes, read from its source."""
     for app in ("clinic", "lesions", "scheduling"):
         for path in (ROOT / app).rglob("*.py"):
             for node in ast.walk(ast.parse(path.read_text())):
@@ -53,14 +53,37 @@ def recorded_actions():
 
 
 def actions_of(node):
-    called = isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and ast.unparse(node.func)
-    if called in ("audit.record", "audit.Entry") and node.args and isinstance(node.args[0], ast.Constant):
-        yield node.args[0].value
-    if called in ("audit.record", "audit.Entry") and node.args and isinstance(node.args[0], ast.IfExp):
-        yield from (node.args[0].body.value, node.args[0].orelse.value)
+    """What is given to `record` or `Entry`; and what a name for it, ACTION or action, is set to."""
+    if isinstance(node, ast.Call) and ast.unparse(node.func) in ("audit.record", "audit.Entry"):
+        given = node.args[0]
+        assert isinstance(given, ast.Constant | ast.IfExp | ast.Name), f"not to be read: {ast.unparse(node)}"
+        assert not isinstance(given, ast.Name) or given.id in ("ACTION", "action"), ast.unparse(node)
+        yield from texts_in(given)
     if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) in ("ACTION", "action"):
-        values = ast.walk(node.value)
-        yield from (one.value for one in values if isinstance(one, ast.Constant) and "." in str(one.value))
+        yield from texts_in(node.value)
+
+
+def texts_in(node):
+    """The actions that an expression can come to; the condition of an `if` is none of them."""
+    parts = [node.body, node.orelse] if isinstance(node, ast.IfExp) else [node]
+    return [part.value for part in parts if isinstance(part, ast.Constant)]
+
+
+@pytest.mark.parametrize(
+    "line",
+    ['audit.record(kind + ".add", by=None)', "audit.record(words, by=None)", "audit.Entry(ACTIONS[0], row)"],
+)
+def test_an_action_that_the_source_does_not_spell_out_is_refused(line):
+    with pytest.raises(AssertionError):
+        list(actions_of(ast.parse(line).body[0].value))
+
+
+def test_nobody_takes_the_writers_of_the_trail_by_another_name():
+    for app in ("clinic", "lesions", "scheduling"):
+        for path in (ROOT / app).rglob("*.py"):
+            for node in ast.walk(ast.parse(path.read_text())):
+                if isinstance(node, ast.ImportFrom) and node.module == "clinic.trail.audit":
+                    assert not {"record", "Entry"} & {alias.name for alias in node.names}, path
 
 
 def test_every_recorded_action_is_registered_and_every_registered_one_is_used():
@@ -72,11 +95,22 @@ def test_an_action_is_registered_by_one_app_only():
         audit.register_actions({"patient.register": audit.Action("registered again", False)})
 
 
+def faults_at_start():
+    """What Django's own checks find, as every command and every migrate runs them."""
+    return [fault.id for fault in run_checks() if fault.id.startswith("clinic.")]
+
+
 def test_at_start_a_registry_that_forgot_a_line_is_an_error(monkeypatch):
-    assert check_registries() == []
+    assert faults_at_start() == []
     monkeypatch.setattr(triggers, "APPEND_ONLY", triggers.APPEND_ONLY[1:])
     monkeypatch.setattr(policies, "CHECKS", {"rules": None, "flags": None})
-    assert [error.id for error in check_registries()] == ["clinic.E001", "clinic.E002"]
+    assert faults_at_start() == ["clinic.E001", "clinic.E002"]
+
+
+@pytest.mark.parametrize("table", triggers.APPEND_ONLY, ids=lambda model: model._meta.label)
+def test_at_start_each_table_without_its_triggers_is_named(monkeypatch, table):
+    monkeypatch.setattr(triggers, "APPEND_ONLY", [one for one in triggers.APPEND_ONLY if one is not table])
+    assert [fault.obj for fault in run_checks() if fault.id == "clinic.E001"] == [table]
 
 
 def test_a_change_of_facts_bumps_the_revision_once():
@@ -93,6 +127,9 @@ def test_an_unknown_action_is_refused():
     someone = build.patient()
     with pytest.raises(KeyError), transaction.atomic():
         audit.record("patient.invented", by=None, subject=someone, patient=someone)
+    with pytest.raises(KeyError), transaction.atomic():
+        audit.record_all([audit.Entry("patient.invented", someone, someone, {})])
+    assert not AuditRecord.objects.filter(action="patient.invented").exists()
 
 
 @pytest.mark.django_db(transaction=True)

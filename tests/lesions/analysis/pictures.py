@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from skimage.draw import polygon2mask
 
 from lesions.analysis import pipeline
 from lesions.analysis.drawing.phantom import Drawn, Phantom, draw
@@ -56,7 +57,5 @@ def real(name: str) -> tuple[bytes, np.ndarray]:
 
 
 def jaccard(outline, truth: np.ndarray) -> float:
-    from skimage.draw import polygon2mask
-
     found = polygon2mask(truth.shape, np.array(outline.points)[:, ::-1] - 0.5)
     return float((found & truth).sum() / (found | truth).sum())

@@ -2,11 +2,13 @@
 
 import io
 import tomllib
+from dataclasses import replace
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from clinic.models import Policy
+from lesions.analysis.drawing import phantom
 from lesions.analysis.types import Measure, Measurement
 from lesions.limits import flags, repeatability
 from lesions.limits.repeatability import Own
@@ -122,10 +124,6 @@ def run(*arguments, **more):
 
 @pytest.fixture(scope="module")
 def shots():
-    from dataclasses import replace
-
-    from lesions.analysis.drawing import phantom
-
     return [drawn(replace(phantom.recaptured(MOLE, seed), mm_per_px=MOLE.mm_per_px)) for seed in (5, 6, 7)]
 
 

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 from clinic import clock, jobs
+from lesions.analysis import pipeline
 from lesions.analysis.drawing import phantom
 from lesions.analysis.types import UnusableOutline
 from lesions.measuring import measure
 from lesions.models import Assessment, Comparison, Flag, Review
 from lesions.pictures import intake, storage
+from lesions.register import register
 from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
@@ -90,8 +92,6 @@ def test_a_picture_that_cannot_be_measured_waits_for_a_decision():
 
 
 def test_a_core_that_refuses_becomes_work(monkeypatch):
-    from lesions.analysis import pipeline
-
     def refuse(*_, **__):
         raise UnusableOutline("The outline encloses nothing.")
 
@@ -102,8 +102,6 @@ def test_a_core_that_refuses_becomes_work(monkeypatch):
 
 
 def test_the_words_of_a_library_stay_in_the_log(monkeypatch, caplog):
-    from lesions.analysis import pipeline
-
     def stumble(*_, **__):
         np.array([]).argmin()
 
@@ -123,8 +121,6 @@ def test_a_worker_obeys_the_limits_of_the_clinic(settings):
 
 
 def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
-    from lesions.analysis import pipeline
-
     def die(*_, **__):
         raise MemoryError
 
@@ -217,8 +213,6 @@ def test_the_first_and_the_previous_picture_are_both_compared():
 
 
 def test_an_urgent_sign_makes_the_next_review_urgent():
-    from lesions.register import register
-
     lesion = scene.lesion()
     register.note_sign(lesion=lesion, by=build.nurse(), sign="firm")
     assert scene.measured(lesion).urgent

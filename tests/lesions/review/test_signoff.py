@@ -1,7 +1,9 @@
 """Decisions: once, by a dermatologist, on pictures that were looked at; and what they move."""
 
+from threading import Barrier, Thread
+
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 
 from clinic.access import NotAllowed
 from lesions.models import Review, SignOff
@@ -55,10 +57,6 @@ def test_of_two_people_who_sign_at_once_the_second_is_told(review):
 
 @pytest.mark.django_db(transaction=True)
 def test_two_signatures_in_two_connections_end_in_one():
-    from threading import Barrier, Thread
-
-    from django.db import connection
-
     review, people = scene.measured(scene.lesion()), [build.dermatologist(), build.dermatologist()]
     for member in people:
         look(review, member)

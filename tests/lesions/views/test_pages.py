@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock
+from lesions.measuring import measure
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
 from lesions.pictures import intake
 from lesions.register import register
@@ -203,8 +204,6 @@ def test_a_thumbnail_counts_as_no_look(nurse):
 
 
 def test_pictures_that_wait_failed_or_were_refused_are_listed_and_counted(nurse, monkeypatch):
-    from lesions.measuring import measure
-
     failing = scene.file(scene.lesion(), scene.jpeg(5))
     row = failing.assessments.get()
     measure._fail(row, measure._claim(row.pk), "It is out of focus.")

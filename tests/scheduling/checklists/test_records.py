@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from inspect import signature
 
 import pytest
 from django.db import DatabaseError, connection, transaction
@@ -104,8 +105,6 @@ def test_a_worked_score_through_the_page(client, doctor, kind, entries, total, m
 
 def test_every_sheet_asks_for_all_that_the_core_counts():
     """The names on the page against the arguments of the core, read from its signatures."""
-    from inspect import signature
-
     counted = {
         "abcd": core.abcd_rule,
         "weighted-7": core.weighted_seven_point,

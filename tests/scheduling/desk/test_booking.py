@@ -10,6 +10,7 @@ from django.db import close_old_connections, connection
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
+from clinic.people import patients
 from scheduling.desk import booking
 from scheduling.models import Appointment, BookedCell, ClosureDay, Recall, Resource, WorkItem
 from scheduling.planning import replan
@@ -92,8 +93,6 @@ def test_an_outcome_is_entered_once():
 
 
 def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
-    from clinic.people import patients
-
     recall = scene.due_check()
     visit, patient = scene.booked(recall), recall.patient
     patients.end_care(
@@ -113,8 +112,6 @@ def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
 
 
 def test_nothing_is_booked_when_care_has_ended():
-    from clinic.people import patients
-
     recall = scene.due_check()
     patients.end_care(
         patient=recall.patient,

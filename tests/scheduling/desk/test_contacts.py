@@ -8,6 +8,7 @@ from django.db import DatabaseError, transaction
 from scheduling.desk import contacts
 from scheduling.models import ContactAttempt
 from scheduling.planning import ladder
+from scheduling.recalls import closing
 from tests import build
 from tests.scheduling import scene
 
@@ -75,8 +76,6 @@ def test_an_attempt_that_says_too_little_is_not_saved(recall, wrong):
 
 
 def test_nothing_is_logged_for_a_closed_recall(recall):
-    from scheduling.recalls import closing
-
     closing.close(
         recall=recall, by=build.dermatologist(), revision=recall.revision, ground="discharge", note="done"
     )

@@ -16,6 +16,7 @@ from lesions.register import register as lesions
 from lesions.review import pathology
 from scheduling.models import OPEN, Plan, PlanProblem, Recall
 from scheduling.planning import replan, rules_in_force
+from scheduling.planning.gather import gather_facts, gather_facts_of_all
 from scheduling.planning.plan_writer import PlanWriter
 from scheduling.recalls import closing
 from scheduling.rules.ruleset import ruleset
@@ -46,8 +47,6 @@ def test_planning_twice_changes_nothing():
 
 
 def test_nothing_is_planned_before_rules_are_in_force(db):
-    from clinic.models import Policy
-
     Policy.objects.filter(state="in_force").update(state="replaced")
     assert replan.replan_patient(build.patient().pk) is None
     assert replan.patients_to_replan() == []
@@ -276,8 +275,6 @@ def test_a_plan_that_changes_nothing_costs_few_queries_however_many_recalls(djan
 
 
 def test_many_are_gathered_in_no_more_queries_and_each_gets_its_own(django_assert_max_num_queries):
-    from scheduling.planning.gather import gather_facts, gather_facts_of_all
-
     patients = [scene.due_check().patient for _ in range(3)]
     scene.came(patients[1], scene.TODAY)
     with django_assert_max_num_queries(10):
@@ -298,8 +295,6 @@ def test_surveillance_comes_on_the_list_four_weeks_ahead(days, state):
 
 
 def test_facts_are_gathered_in_few_queries(django_assert_max_num_queries):
-    from scheduling.planning.gather import gather_facts
-
     patient = scene.due_check().patient
     for _ in range(3):
         lesions.note_sign(lesion=scene.mark(patient), by=build.nurse(), sign="new")

@@ -3,6 +3,7 @@ import secrets
 import sys
 import urllib.error
 import urllib.request
+from collections.abc import Callable, Iterable
 from datetime import date
 from pathlib import Path
 from typing import IO, Any
@@ -73,11 +74,8 @@ class Command(BaseCommand):
         return held
 
     def prepared(self, folder: Path, rebuild: bool) -> data_folder.Built:
-        # The command starts on a bare data folder, before settings of the demo exist.
-        from clinic.project.demo import building  # noqa: PLC0415
-
         try:
-            built = data_folder.prepare(folder, building.build, self.say, rebuild)
+            built = data_folder.prepare(folder, build_clinic, self.say, rebuild)
         except data_folder.NotOurs as error:
             raise CommandError(str(error), returncode=2) from error
         data_folder.collect_static(folder)
@@ -109,6 +107,13 @@ class Command(BaseCommand):
         if len(shown) < len(built.logins):
             self.say(f"  {len(built.logins) - len(shown)} more stand in {settings.DATA_DIR / 'logins.json'}")
         self.say("\nAll people and pictures are invented. Ctrl-C ends everything.")
+
+
+def build_clinic(progress: Callable[[str], None]) -> Iterable[data_folder.Login]:
+    """Build the demo clinic; a start that finds one built does without the libraries that draw its pictures."""
+    from clinic.project.demo import building  # noqa: PLC0415  loads numpy and scipy
+
+    return building.build(progress)
 
 
 def one_of_each_role(logins: list[data_folder.Pass]) -> list[data_folder.Pass]:

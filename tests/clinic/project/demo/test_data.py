@@ -3,6 +3,8 @@
 from collections import Counter
 
 import pytest
+from django.conf import settings
+from django.db import transaction
 
 from clinic import clock
 from clinic.models import AuditRecord, Member, Patient, PatientStatus, Policy, Role
@@ -32,8 +34,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(scope="module")
 def built(django_db_setup, django_db_blocker, tmp_path_factory):
     """One build for the whole file; it is rolled back at the end, as the triggers keep rows from being deleted."""
-    from django.conf import settings
-    from django.db import transaction
 
     class Undo(Exception):
         pass

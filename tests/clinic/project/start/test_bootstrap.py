@@ -1,5 +1,6 @@
 """The first run on a machine with nothing but Python. Real subprocesses, no downloads."""
 
+import ast
 import hashlib
 import os
 import shutil
@@ -72,8 +73,6 @@ def test_a_python_that_is_too_old_is_told_so(tmp_path):
 
 
 def test_the_first_step_parses_on_a_much_older_python():
-    import ast
-
     for name in NEEDED:
         ast.parse((ROOT / name).read_text(), feature_version=(3, 7))
 

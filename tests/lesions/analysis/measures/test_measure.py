@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image, ImageFilter
 
 from lesions.analysis import pipeline
 from lesions.analysis.outline import learned
@@ -111,8 +112,6 @@ def test_an_abrupt_border_is_told_from_a_soft_one():
 
 
 def test_bad_photographs_are_named():
-    from PIL import ImageFilter
-
     image = drawn(SPECS[0])[1].image
     blurred = pipeline.measure(jpeg(image.filter(ImageFilter.GaussianBlur(5))))
     assert [q.ok for q in blurred.quality if q.name == "focus"] == [False]
@@ -130,8 +129,6 @@ def test_a_lesion_that_leaves_the_picture_is_doubted():
 
 
 def test_plain_skin_is_not_given_an_outline_without_doubt():
-    from PIL import Image
-
     noise = np.random.default_rng(3).normal(0, 2, (300, 400, 3))
     skin = Image.fromarray(np.clip(np.array([225, 180, 158]) + noise, 0, 255).astype(np.uint8))
     result = pipeline.measure(jpeg(skin))
@@ -140,8 +137,6 @@ def test_plain_skin_is_not_given_an_outline_without_doubt():
 
 @pytest.mark.parametrize("colour", [(0, 0, 0), (255, 255, 255), (128, 128, 128)])
 def test_an_empty_picture_has_no_outline_and_only_nulls(colour):
-    from PIL import Image
-
     result = pipeline.measure(jpeg(Image.new("RGB", (200, 150), colour)))
     assert result.outline is None and [d.code for d in result.doubt] == ["none_found"]
     assert all(m.value is None and m.method for m in result.measures)
@@ -158,8 +153,6 @@ def test_the_answer_is_the_same_each_time_and_survives_json():
 
 
 def test_tiny_pictures_are_refused():
-    from PIL import Image
-
     with pytest.raises(UnreadablePicture, match="48 pixels"):
         pipeline.measure(jpeg(Image.new("RGB", (40, 40), "pink")))
 

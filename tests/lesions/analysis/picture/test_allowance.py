@@ -1,6 +1,7 @@
 """What a picture may cost: just under and just over each limit, for every format, before anything is decoded."""
 
 import struct
+import zlib
 
 import pytest
 from PIL import Image, ImageFile
@@ -150,8 +151,6 @@ def test_the_cost_of_a_decode_is_known_beforehand(data, decoded):
 
 def test_notes_before_the_picture_are_not_unpacked():
     """A PNG's text may be packed (PNG, 11.3.3.3): 60 MB in 60 kB."""
-    import zlib
-
     text = chunk(b"zTXt", b"Comment\0\0" + zlib.compress(bytes(60_000_000), 9))
     data = saved(Image.new("RGB", (60, 40)), "PNG")
     assert refusal(data[:33] + text + data[33:])

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy import special
+from skimage.draw import polygon2mask
 
 from lesions.analysis.picture import contour
 
@@ -66,8 +67,6 @@ def test_a_mask_at_the_rim_closes_along_the_rim():
 
 def test_filling_agrees_with_another_implementation():
     """scikit-image's polygon2mask, on a star that crosses the picture's rim (pixel centres at whole numbers there)."""
-    from skimage.draw import polygon2mask
-
     turn = np.arange(36) / 36 * 2 * np.pi
     reach = np.where(np.arange(36) % 2, 60.3, 25.7)
     star = np.stack([50.21 + reach * np.cos(turn), 40.37 + reach * np.sin(turn)], axis=1)

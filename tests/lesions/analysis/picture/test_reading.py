@@ -1,6 +1,10 @@
 """Pictures come in safely, upright and clean."""
 
 import io
+import struct
+import subprocess
+import sys
+import zlib
 from datetime import datetime, timedelta, timezone
 
 import numpy as np
@@ -178,9 +182,6 @@ def test_other_formats_are_refused():
 
 def test_a_header_that_claims_a_giant_is_refused():
     """A PNG header may claim any size; PNG specification 11.2.2, IHDR with its CRC."""
-    import struct
-    import zlib
-
     header = b"IHDR" + struct.pack(">IIBBBBB", 60000, 60000, 8, 2, 0, 0, 0)
     data = b"\x89PNG\r\n\x1a\n" + struct.pack(">I", 13) + header + struct.pack(">I", zlib.crc32(header))
     with pytest.raises(UnreadablePicture):
@@ -200,9 +201,6 @@ def test_reduced_pictures_keep_one_zoom_for_both_axes():
 
 def test_reading_loads_no_heavy_library():
     """A web process imports it, and the process that cleans uploads starts with it."""
-    import subprocess
-    import sys
-
     code = (
         "import sys, lesions.analysis.picture.reading_process;"
         "print(sorted({'numpy', 'scipy', 'skimage', 'onnxruntime', 'django'} & set(sys.modules)))"

@@ -4,7 +4,10 @@ import os
 import signal
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from threading import Lock
+from time import sleep
 
 import numpy as np
 import pytest
@@ -157,10 +160,6 @@ def test_three_at_once_of_the_dearest_that_are_allowed(make):
 
 def test_no_more_than_two_read_at_once(monkeypatch):
     """Threads of a web server take turns: the memory of two processes is enough."""
-    from concurrent.futures import ThreadPoolExecutor
-    from threading import Lock
-    from time import sleep
-
     running, most, lock = [], [], Lock()
 
     def run(command, **more):
