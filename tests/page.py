@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from html.parser import HTMLParser
 
 _VOID = {"area", "base", "br", "col", "hr", "img", "input", "link", "meta", "source", "wbr"}
-_UNSEEN = {"head", "script", "style", "template"}
+_UNSEEN = {"desc", "head", "script", "style", "template", "title"}
 _INLINE = {"a", "abbr", "b", "bdi", "code", "em", "i", "label", "mark", "q", "small", "span", "strong", "sub", "sup", "time",
            "tspan", "u"}  # fmt: skip
 _ROLES = {
@@ -140,6 +140,21 @@ class Element:
         if name:
             return [one for one in self.walk() if one.tag in kinds and one.get("name") == name]
         return [one for one in self.walk() if one.role in _FIELDS]
+
+    def offered(self, name: str) -> list[str]:
+        """Every value that can be sent under this name: choices, ticks, and the buttons that carry one."""
+        mine = [one for one in self.walk() if one.get("name") == name]
+        lists = [option for one in mine if one.tag == "select" for option in one.find_all("option")]
+        return [one.get("value") for one in (*mine, *lists) if one.tag in ("input", "button", "option")]
+
+    def chosen(self) -> list[str]:
+        """Names of all that is ticked, or picked among radio buttons."""
+        return [one.get("name") for one in self.walk() if one.tag == "input" and one.is_chosen]
+
+    @property
+    def loads_again(self) -> bool:
+        """Whether the browser is told to ask for the page again by itself."""
+        return any(one.tag == "meta" and one.get("http-equiv") == "refresh" for one in self.walk())
 
     def field(self, label: str) -> Element:
         """The one field with this label."""

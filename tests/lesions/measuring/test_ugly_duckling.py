@@ -12,6 +12,7 @@ from lesions.measuring import ugly_duckling
 from lesions.models import Assessment
 from tests import build
 from tests.lesions import scene
+from tests.page import read
 
 pytestmark = pytest.mark.django_db
 
@@ -44,7 +45,7 @@ def test_the_patient_page_says_what_sets_a_lesion_apart(client):
     patient = patient_with(*[figures() for _ in range(8)], figures(area=90.0, dark=0.9))
     assert said(patient) == [""] * 8 + ["larger and darker than the other 8"]
     client.force_login(build.nurse())
-    text = client.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
+    text = read(client.get(reverse("clinic:patient", args=[patient.pk])))
     assert "larger and darker than the other 8" in text and "9 lesions held against each other" in text
 
 
