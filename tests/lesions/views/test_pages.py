@@ -2,9 +2,7 @@
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import connection
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock
@@ -38,15 +36,6 @@ def doctor():
 
 def url(name, *args):
     return reverse(f"lesions:{name}", args=args)
-
-
-def queries(client, address):
-    client.get(address)  # session and content types are warm
-    with CaptureQueriesContext(
-        connection,
-    ) as found:
-        assert client.get(address).status_code == 200
-    return len(found)
 
 
 # ---- registering ------------------------------------------------------------------------------
@@ -398,61 +387,3 @@ def test_the_patient_page_has_a_ledger_of_lesions(nurse):
     ):
         assert words in page
     assert page.leads_to(url("new_lesion", lesion.patient_id))
-
-
-# ---- as many queries for three rows as for one --------------------------------------------------
-
-
-def test_queries_of_the_decision_queue():
-    """Signed in as the manager, the least privileged role that sees it."""
-    client = signed_in(build.manager())
-    scene.measured(scene.lesion(), scene.jpeg(1))
-    one = queries(client, url("decisions"))
-    for seed in (2, 3):
-        scene.measured(scene.lesion(), scene.jpeg(seed))
-    assert queries(client, url("decisions")) == one
-
-
-def test_queries_of_the_list_of_pictures(nurse):
-    def some(seed):
-        picture = scene.file(scene.lesion(), scene.jpeg(seed))
-        intake.refuse(
-            lesion=picture.lesion, by=build.nurse(), filename=f"{seed}.doc", reason="This is no picture."
-        )
-
-    some(1)
-    one = queries(nurse, url("pictures"))
-    some(2)
-    some(3)
-    assert queries(nurse, url("pictures")) == one
-
-
-def test_queries_of_the_results(nurse, doctor):
-    def some():
-        lesion = scene.lesion()
-        today = clock.today()
-        pathology.record_procedure(patient=lesion.patient, by=doctor, kind="biopsy", on=today, lesion=lesion)
-        pathology.record_diagnosis(
-            patient=lesion.patient, by=doctor, code="bcc", reported_on=today, lesion=lesion
-        )
-
-    some()
-    one = queries(nurse, url("results"))
-    some()
-    some()
-    assert queries(nurse, url("results")) == one
-
-
-def test_queries_of_the_patient_page_and_the_lesion_page(nurse):
-    patient = build.patient()
-    lesion = scene.lesion(patient)
-    scene.measured(lesion, days_ago=9)
-    page, own = reverse("clinic:patient", args=[patient.pk]), url("lesion", lesion.pk)
-    one = queries(nurse, page)
-    for seed in (2, 3):
-        scene.measured(scene.lesion(patient), scene.jpeg(seed + 90))
-    assert queries(nurse, page) == one
-    scene.measured(lesion, days_ago=5)
-    two = queries(nurse, own)
-    scene.measured(lesion, days_ago=4)
-    assert queries(nurse, own) == two

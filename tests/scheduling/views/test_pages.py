@@ -3,8 +3,6 @@
 from datetime import date
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import Policy
@@ -287,29 +285,6 @@ def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):
         assert "count of where everybody is did not run; the last one is of 17 Jun 2026" in page(
             client, "diary"
         )
-
-
-def one_of_each():
-    listed(scene.due_check())
-    scene.overdue_check()
-    scene.booked(scene.due_check())
-
-
-def questions(client, name):
-    with scene.later(hours=4), CaptureQueriesContext(connection) as asked:
-        page(client, name)
-    return len(asked)
-
-
-@pytest.mark.parametrize("name", ["today", "missed", "diary"])
-def test_three_rows_ask_no_more_questions_than_one(client, sign_in, name):
-    sign_in("manager")
-    one_of_each()
-    page(client, name)
-    with_one = questions(client, name)
-    one_of_each()
-    one_of_each()
-    assert questions(client, name) == with_one <= 30
 
 
 def test_the_administrator_sees_none_of_it(client, sign_in):
