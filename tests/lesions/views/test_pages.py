@@ -6,6 +6,8 @@ from django.test import Client
 from django.urls import reverse
 
 from clinic import clock
+from lesions.analysis import pipeline
+from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.measuring import measure
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
 from lesions.pictures import intake
@@ -193,10 +195,14 @@ def test_a_thumbnail_counts_as_no_look(nurse):
     assert not Delivery.objects.exists()
 
 
+def out_of_focus(*_, **__):
+    raise UnreadablePicture("It is out of focus.")
+
+
 def test_pictures_that_wait_failed_or_were_refused_are_listed_and_counted(nurse, monkeypatch):
     failing = scene.file(scene.lesion(), scene.jpeg(5))
-    row = failing.assessments.get()
-    measure._fail(row, measure._claim(row.pk), "It is out of focus.")
+    monkeypatch.setattr(pipeline, "measure", out_of_focus)
+    measure.measure_picture(failing.assessments.get().pk)
     waiting = scene.file(scene.lesion(), scene.jpeg(6))
     refused = intake.refuse(
         lesion=waiting.lesion, by=build.nurse(), filename="b.doc", reason="This is no picture."
