@@ -75,7 +75,7 @@ def test_without_a_scale_millimetres_are_missing_and_said_to_be(growing):
 @pytest.mark.parametrize(("kind", "origin"), [("dermoscopic", "ruler"), ("close_up", None)])
 def test_only_a_dermoscopic_picture_takes_its_scale_from_a_ruler(kind, origin):
     """The ruler that is looked for is a contact plate's; a close-up has none."""
-    ruled = phantom.replace(MOLE, seed=41, width=900, height=675, mm_per_px=0.02, ruler=True)
+    ruled = phantom.replace(MOLE, seed=41, width=600, height=450, mm_per_px=0.03, ruler=True)
     review = scene.measured(scene.lesion(), drawn(ruled), kind=kind)
     scale = review.assessment.result["scale"]
     assert (scale and scale["origin"]) == origin
