@@ -197,7 +197,7 @@ def test_a_change_nobody_decided_on_outlives_the_next_picture():
     assert third.flags.get(code="area_growth").text == carried.text
 
 
-def test_an_older_picture_filed_late_does_not_hide_the_newer_one_but_is_compared_with():
+def test_an_older_picture_filed_late_is_compared_with_and_hides_no_newer():
     lesion = scene.lesion()
     newer = scene.measured(lesion)
     assert set(codes(newer)) >= {"nothing_to_compare"}

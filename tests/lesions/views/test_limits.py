@@ -106,7 +106,7 @@ def test_limits_that_are_no_tables_are_a_fault_and_no_breakdown():
     ]
 
 
-def test_a_draft_starts_from_the_set_in_force_and_else_from_the_shipped_one(manager):
+def test_a_draft_starts_from_the_set_in_force_or_from_the_shipped_one(manager):
     assert "Shipped limits" in page(manager, "limits_draft")
     build.policy_in_force("flags", flags.shipped().replace("Shipped limits", "Ours since spring"))
     assert "Ours since spring" in page(manager, "limits_draft")
@@ -122,7 +122,7 @@ def test_each_limit_is_a_sentence_with_its_source(doctor):
     assert "Smallest change that shows" not in shown
 
 
-def test_the_clinics_own_repeatability_is_shown_where_it_is_part_of_the_set(doctor):
+def test_the_clinics_own_repeatability_is_shown_where_the_set_has_it(doctor):
     build.policy_in_force("flags", flags.shipped() + OWN)
     shown = page(doctor)
     assert "own mole, 5 pictures" in shown and "3.4 % of the value" in shown

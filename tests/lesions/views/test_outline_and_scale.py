@@ -40,7 +40,7 @@ def queries(client, address):
     return len(found)
 
 
-def test_the_page_starts_from_the_automatic_outline_in_points_a_hand_can_move(nurse, mole):
+def test_the_page_starts_from_the_automatic_outline_in_movable_points(nurse, mole):
     image = scene.measured(scene.lesion(), mole, **SCALE).assessment.image
     answer = nurse.get(url("outline", image.pk))
     page, lines = read(answer), answer.context["form"]["points"].value().splitlines()

@@ -356,7 +356,7 @@ def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
     assert nurse.post(url("told", row.pk), {"revision": row.revision}).status_code == 409
 
 
-def test_whether_sutures_were_left_can_be_said_afterwards_and_a_stale_form_is_refused(doctor):
+def test_whether_sutures_were_left_can_be_said_afterwards_once(doctor):
     lesion, client = scene.lesion(), signed_in(doctor)
     row = pathology.record_procedure(
         patient=lesion.patient, by=doctor, kind="excision", on=clock.today(), lesion=lesion

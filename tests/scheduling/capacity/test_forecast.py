@@ -201,7 +201,7 @@ def large(monkeypatch):
     monkeypatch.setattr(background, "AT_ONCE", 0)
 
 
-def test_the_page_of_a_large_clinic_waits_and_then_says_when_it_was_counted(manager, large):
+def test_the_page_of_a_large_clinic_waits_then_says_when_it_was_counted(manager, large):
     scene.due_check()
     waits = read(manager.get(URL))
     assert "is being counted" in waits and waits.loads_again and "not begun yet" in waits

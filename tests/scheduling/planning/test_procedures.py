@@ -58,7 +58,7 @@ def told(patient, specimen):
     pathology.tell(diagnosis=found, by=build.dermatologist())
 
 
-def test_a_result_that_was_told_leaves_the_other_biopsy_of_that_day_to_be_told(patient):
+def test_a_told_result_leaves_the_other_biopsy_of_that_day_to_be_told(patient):
     first, second = cut(patient, kind="biopsy"), cut(patient, kind="biopsy")
     assert set(open_for(patient, "result_visit")) == {about(first), about(second)}
     told(patient, first)
@@ -120,7 +120,7 @@ def test_another_patients_procedure_is_nobodys_subject(patient):
         ("lesion_image", "patient"),
     ],
 )
-def test_an_item_about_the_wrong_thing_is_refused_since_it_would_complete_nothing(patient, item):
+def test_an_item_about_the_wrong_thing_completes_nothing_and_is_refused(patient, item):
     with pytest.raises(ValueError, match="is done for a"):
         visits.record(patient=patient, by=build.nurse(), attended_on=scene.TODAY, done=[item])
     assert not Visit.objects.exists()
@@ -161,7 +161,7 @@ def test_the_pages_name_which_procedure_is_meant(patient, signed_in):
     assert "suture_removal|patient" not in form.offered("done")
 
 
-def test_an_old_procedure_with_an_open_duty_can_still_be_ticked_and_one_without_not(patient, signed_in):
+def test_an_old_procedure_can_be_ticked_only_while_its_duty_is_open(patient, signed_in):
     day = date(2025, 6, 10)
     by = build.dermatologist()
     old = pathology.record_procedure(patient=patient, by=by, kind="biopsy", on=day)

@@ -70,7 +70,7 @@ def test_a_set_day_moves_the_recall_and_its_reason_says_who_and_why():
     assert (before.state, before.ground) == ("closed", "superseded")
 
 
-def test_a_set_interval_counts_from_the_day_it_was_decided_and_after_a_visit_from_the_visit():
+def test_a_set_interval_counts_from_its_decision_and_then_from_each_visit():
     patient = july().patient
     interval(patient, "P3W")
     assert scene.check_of(patient).target == date(2026, 7, 8)
@@ -242,7 +242,7 @@ def form(patient, **more):
     return first | more
 
 
-def test_the_page_shows_the_date_of_the_rules_and_asks_before_a_longer_wait(signed_in):
+def test_the_page_shows_the_rules_date_and_asks_before_a_longer_wait(signed_in):
     patient = july().patient
     beside = read(signed_in.get(reverse("clinic:patient", args=[patient.pk])))
     assert beside.leads_to(url_for(patient))
@@ -335,7 +335,7 @@ def test_three_decisions_ask_no_more_questions_than_one(signed_in):
     assert len(three) == len(one)
 
 
-def test_a_day_later_than_the_open_duty_is_accepted_even_where_the_rules_would_give_a_later_one():
+def test_a_day_after_the_open_duty_is_accepted_if_the_rules_give_a_later():
     """What an earlier version promised stands: setting another day is measured against it."""
     recall = july()
     Recall.objects.filter(pk=recall.pk).update(

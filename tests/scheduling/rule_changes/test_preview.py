@@ -93,7 +93,7 @@ def test_a_duty_that_is_no_longer_asked_for_is_named_as_such():
     assert {one.patient for one in found.no_answer} == {recall.patient_id}
 
 
-def test_nothing_is_lengthened_without_a_tick_and_each_patient_gets_one_record():
+def test_nothing_is_lengthened_without_a_tick_and_each_gets_one_record():
     first, second = scene.due_check(), scene.due_check()
     policy = longer()
     found = shown(policy)

@@ -108,7 +108,7 @@ def counts():
     return [model.objects.count() for model in models]
 
 
-def test_a_patient_stands_beside_the_plan_without_it_and_nothing_is_written(nurse):
+def test_a_patient_stands_beside_the_plan_without_it_unwritten(nurse):
     patient = scene.due_check().patient
     revision, before = patient.facts_revision, counts()
     shown = page(nurse, number=patient.number.lower(), done="full_skin_check")
