@@ -1,3 +1,6 @@
+import re
+from pathlib import Path
+
 from django.apps import apps
 
 from clinic.models import Stated
@@ -26,3 +29,10 @@ def test_every_constraint_reads_as_a_sentence():
     ]
     assert len(names) > 40
     assert [name for name in names if name.count("_") < 3 or name != name.lower()] == []
+
+
+def test_the_name_of_a_test_fits_a_line():
+    files = list(Path(__file__).parent.rglob("test_*.py"))
+    found = [name for path in files for name in re.findall(r"def (test_\w+)", path.read_text())]
+    assert len(found) > 500
+    assert [name for name in found if len(name) > 70] == []

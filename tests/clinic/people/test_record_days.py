@@ -1,7 +1,6 @@
 """What is recorded happened between birth and today, and not after death (domain.md, points 5 and 14)."""
 
 from datetime import date
-from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -11,6 +10,7 @@ from clinic.models import RiskAssessment, Visit
 from clinic.people import patients, visits
 from clinic.people.record_days import WrongDay
 from tests import build
+from tests.page import read
 
 pytestmark = pytest.mark.django_db
 
@@ -49,5 +49,5 @@ def test_the_page_says_so_and_keeps_what_was_typed(client):
         "note": "came with her son",
     }
     answer = client.post(reverse("clinic:record_visit", args=[patient.pk]), form)
-    shown = unescape(answer.content.decode())
+    shown = read(answer)
     assert answer.status_code == 422 and "came with her son" in shown and "after the patient's death" in shown

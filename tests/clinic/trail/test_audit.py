@@ -86,7 +86,7 @@ def test_nobody_takes_the_writers_of_the_trail_by_another_name():
                     assert not {"record", "Entry"} & {alias.name for alias in node.names}, path
 
 
-def test_every_recorded_action_is_registered_and_every_registered_one_is_used():
+def test_actions_that_are_recorded_and_that_are_registered_are_the_same():
     assert set(recorded_actions()) == set(audit.ACTIONS)
 
 

@@ -54,7 +54,7 @@ def test_the_change_of_a_lesion_in_one_cell(comparison, words):
     assert figures.change_words(comparison) == words
 
 
-def test_millimetres_go_before_pixels_and_pixels_stand_where_there_are_none():
+def test_millimetres_go_before_pixels_which_stand_where_there_are_none():
     both = compared(area=delta(3.0, True), area_px=delta(300.0, True))
     assert [row.earlier.unit for row in figures.changes(both)] == ["mm²"]
     none = compared(area=delta(None, None), area_px=delta(3.0, True) | {"unit": "px²"})

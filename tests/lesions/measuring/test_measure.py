@@ -9,6 +9,7 @@ import pytest
 from clinic import clock, jobs
 from lesions.analysis import pipeline
 from lesions.analysis.drawing import phantom
+from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import UnusableOutline
 from lesions.measuring import measure
 from lesions.models import Assessment, Comparison, Flag, Review
@@ -74,7 +75,7 @@ def test_without_a_scale_millimetres_are_missing_and_said_to_be(growing):
 @pytest.mark.parametrize(("kind", "origin"), [("dermoscopic", "ruler"), ("close_up", None)])
 def test_only_a_dermoscopic_picture_takes_its_scale_from_a_ruler(kind, origin):
     """The ruler that is looked for is a contact plate's; a close-up has none."""
-    ruled = phantom.replace(MOLE, seed=41, width=900, height=675, mm_per_px=0.02, ruler=True)
+    ruled = phantom.replace(MOLE, seed=41, width=600, height=450, mm_per_px=0.03, ruler=True)
     review = scene.measured(scene.lesion(), drawn(ruled), kind=kind)
     scale = review.assessment.result["scale"]
     assert (scale and scale["origin"]) == origin
@@ -138,22 +139,44 @@ def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
     assert signoff.queue().exists()
 
 
-def test_one_worker_holds_a_picture_until_its_lease_lapses():
+def test_one_worker_holds_a_picture_until_its_lease_lapses(monkeypatch):
     row = scene.file(scene.lesion()).assessments.get()
-    assert measure._claim(row.pk) == 1
-    assert measure._claim(row.pk) is None and measure.waiting() == []
-    with clock.at(clock.now() + timedelta(minutes=3)):
-        assert measure.waiting() == [row.pk] and measure._claim(row.pk) == 2
+    start, asked = clock.now(), []
 
+    def meanwhile(*_, **__):
+        """While the first worker measures, a second one asks for the same picture, and again after the lease."""
+        asked.append(row.pk)
+        if len(asked) == 1:
+            assert measure.waiting() == []
+            measure.measure_picture(row.pk)
+            with clock.at(start + timedelta(minutes=3)):
+                assert measure.waiting() == [row.pk]
+                measure.measure_picture(row.pk)
+        raise UnreadablePicture("It is out of focus.")
 
-def test_the_answer_of_a_worker_that_lost_its_lease_does_not_count():
-    row = scene.file(scene.lesion()).assessments.get()
-    late = measure._claim(row.pk)
-    with clock.at(clock.now() + timedelta(minutes=3)):
-        measure._claim(row.pk)
-    measure._fail(row, late, "Too late.")
+    monkeypatch.setattr(pipeline, "measure", meanwhile)
+    measure.measure_picture(row.pk)
     row.refresh_from_db()
-    assert row.state == "running" and not Review.objects.exists()
+    assert len(asked) == 2 and row.attempts == 2
+
+
+def test_the_answer_of_a_worker_that_lost_its_lease_does_not_count(monkeypatch):
+    row = scene.file(scene.lesion()).assessments.get()
+    start, asked = clock.now(), []
+
+    def overtaken(*_, **__):
+        """The first worker is so late that a second one has taken the picture, and is cut off in turn."""
+        asked.append(row.pk)
+        if len(asked) == 2:
+            raise MemoryError
+        with clock.at(start + timedelta(minutes=3)), pytest.raises(MemoryError):
+            measure.measure_picture(row.pk)
+        raise UnreadablePicture("Too late.")
+
+    monkeypatch.setattr(pipeline, "measure", overtaken)
+    measure.measure_picture(row.pk)
+    row.refresh_from_db()
+    assert (row.state, row.failure) == ("running", "") and not Review.objects.exists()
 
 
 def test_doing_it_again_or_for_a_row_that_is_gone_changes_nothing():
@@ -174,7 +197,7 @@ def test_a_change_nobody_decided_on_outlives_the_next_picture():
     assert third.flags.get(code="area_growth").text == carried.text
 
 
-def test_an_older_picture_filed_late_does_not_hide_the_newer_one_but_is_compared_with():
+def test_an_older_picture_filed_late_is_compared_with_and_hides_no_newer():
     lesion = scene.lesion()
     newer = scene.measured(lesion)
     assert set(codes(newer)) >= {"nothing_to_compare"}

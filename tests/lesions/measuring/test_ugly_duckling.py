@@ -9,9 +9,10 @@ from clinic import clock
 from lesions.analysis.version import VERSION
 from lesions.measuring import figures as findings
 from lesions.measuring import ugly_duckling
-from lesions.models import Assessment
+from lesions.models import Assessment, Image
 from tests import build
 from tests.lesions import scene
+from tests.page import read
 
 pytestmark = pytest.mark.django_db
 
@@ -26,11 +27,11 @@ def figures(area=12.0, dark=0.2):
     return {"schema": 1, "measures": rows, "scale": None}
 
 
-def patient_with(*results, kind="dermoscopic"):
+def patient_with(*results):
     patient = build.patient()
     for result in results:
         seed = 500 + Assessment.objects.count()
-        picture = scene.file(scene.lesion(patient), scene.jpeg(seed), kind=kind)
+        picture = scene.file(scene.lesion(patient), scene.jpeg(seed))
         done = {"state": "done", "result": result, "finished_at": clock.now(), "version": VERSION}
         Assessment.objects.filter(image=picture).update(**done)
     return patient
@@ -44,7 +45,7 @@ def test_the_patient_page_says_what_sets_a_lesion_apart(client):
     patient = patient_with(*[figures() for _ in range(8)], figures(area=90.0, dark=0.9))
     assert said(patient) == [""] * 8 + ["larger and darker than the other 8"]
     client.force_login(build.nurse())
-    text = client.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
+    text = read(client.get(reverse("clinic:patient", args=[patient.pk])))
     assert "larger and darker than the other 8" in text and "9 lesions held against each other" in text
 
 
@@ -56,8 +57,12 @@ def test_below_eight_it_is_said_not_to_be_assessed():
 
 
 def test_close_ups_and_lesions_that_are_gone_are_left_out():
-    assert said(patient_with(*[figures()] * 9, kind="close_up")) == [None] * 9
     patient = patient_with(*[figures()] * 8)
+    assert said(patient) == [""] * 8
+    pictures = Image.objects.filter(lesion__patient=patient)
+    pictures.update(kind="close_up")
+    assert said(patient) == [None] * 8
+    pictures.update(kind="dermoscopic")
     patient.lesions.filter(label=1).update(state="gone")
     assert said(patient) == [None] * 8
 

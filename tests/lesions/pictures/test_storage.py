@@ -31,7 +31,7 @@ def test_what_breaks_off_leaves_nothing_behind(monkeypatch, settings):
     assert not [path for path in settings.PRIVATE_FILES.rglob("*") if path.is_file()]
 
 
-def test_a_damaged_or_missing_file_is_known_and_made_whole_by_the_same_bytes():
+def test_a_damaged_or_missing_file_is_known_and_mended_by_the_same_bytes():
     sha = storage.put(b"picture")
     storage.path(sha).write_bytes(b"rotten")
     assert not storage.verify(sha)

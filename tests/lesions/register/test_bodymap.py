@@ -97,7 +97,7 @@ def test_a_point_is_a_site_and_a_side(view, x, y, words):
 
 
 @pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"{piece.view} {piece.words}")
-def test_every_piece_is_reached_by_its_centre_and_its_side_follows_the_view(piece):
+def test_every_piece_is_reached_by_its_centre_with_the_side_of_the_view(piece):
     x, y = piece.centre
     assert region_at(piece.view, x, y) == (piece.code, piece.side)
     if piece.side == "midline":

@@ -68,7 +68,7 @@ def test_what_is_gone_is_no_longer_monitored():
     assert (lesion.state, lesion.monitoring) == ("gone", None)
 
 
-def test_a_sign_is_open_until_a_dermatologist_has_examined_on_or_after_that_day():
+def test_a_sign_is_open_until_an_examination_on_or_after_its_day():
     lesion = scene.lesion()
     today = clock.today()
     register.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding")

@@ -23,7 +23,7 @@ def amended(row, **fields):
     return pathology.amend_diagnosis(diagnosis=row, by=build.dermatologist(), revision=row.revision, **fields)
 
 
-def test_what_became_known_stands_in_the_same_row_and_the_change_in_the_trail():
+def test_what_became_known_amends_the_row_and_stands_in_the_trail():
     row = reported()
     amended(
         row, n="N0", m="M0", thickness="0,8", ulceration=False, anchor=build.days_ago(10), sentinel="not_done"

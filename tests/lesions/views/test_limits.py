@@ -10,6 +10,7 @@ from clinic.models import Policy
 from lesions.limits import flags, wording
 from lesions.limits.flags import Limit
 from tests import build
+from tests.page import read
 
 pytestmark = pytest.mark.django_db
 
@@ -29,7 +30,7 @@ def url(name="limits", *args):
 def page(client, *where):
     answer = client.get(url(*where))
     assert answer.status_code == 200
-    return answer.content.decode()
+    return read(answer)
 
 
 @pytest.fixture
@@ -68,7 +69,7 @@ def test_whoever_proposed_limits_cannot_approve_them(doctor):
     doctor.post(url("limits_propose", made.pk), {"revision": 1})
     answer = doctor.post(url("limits_approve", made.pk), {"revision": 2}, follow=True)
     made.refresh_from_db()
-    assert made.state == "proposed" and "a second person is needed" in answer.content.decode()
+    assert made.state == "proposed" and "a second person is needed" in read(answer)
 
 
 def test_a_stale_approval_changes_nothing(manager, doctor):
@@ -83,7 +84,7 @@ def test_a_stale_approval_changes_nothing(manager, doctor):
 @pytest.mark.parametrize(
     ("old", "new", "fault"),
     [
-        ('"area", "area_px"', '"aera"', "there is no measure &#x27;aera&#x27;"),
+        ('"area", "area_px"', '"aera"', "there is no measure 'aera'"),
         ("limit = 10.0", "limit = inf", "limit area_growth: limit is a number"),
         ('of = "growth"', "of = 3", "of is one of value, growth, appears, regions"),
         ('sentence = "The area grew."', "sentence = 4", "sentence is a text"),
@@ -94,7 +95,7 @@ def test_a_stale_approval_changes_nothing(manager, doctor):
 def test_a_faulty_text_is_refused_by_name_and_kept_in_the_form(manager, old, new, fault):
     text = flags.shipped().replace(old, new, 1) + "# mine\n"
     answer = manager.post(url("limits_draft"), {"toml": text})
-    shown = answer.content.decode()
+    shown = read(answer)
     assert answer.status_code == 422 and fault in shown and "# mine" in shown
     assert not Policy.objects.exists()
 
@@ -105,7 +106,7 @@ def test_limits_that_are_no_tables_are_a_fault_and_no_breakdown():
     ]
 
 
-def test_a_draft_starts_from_the_set_in_force_and_else_from_the_shipped_one(manager):
+def test_a_draft_starts_from_the_set_in_force_or_from_the_shipped_one(manager):
     assert "Shipped limits" in page(manager, "limits_draft")
     build.policy_in_force("flags", flags.shipped().replace("Shipped limits", "Ours since spring"))
     assert "Ours since spring" in page(manager, "limits_draft")
@@ -121,7 +122,7 @@ def test_each_limit_is_a_sentence_with_its_source(doctor):
     assert "Smallest change that shows" not in shown
 
 
-def test_the_clinics_own_repeatability_is_shown_where_it_is_part_of_the_set(doctor):
+def test_the_clinics_own_repeatability_is_shown_where_the_set_has_it(doctor):
     build.policy_in_force("flags", flags.shipped() + OWN)
     shown = page(doctor)
     assert "own mole, 5 pictures" in shown and "3.4 % of the value" in shown
@@ -139,7 +140,7 @@ def test_a_rule_set_is_no_version_of_the_limits(doctor):
 
 
 def test_the_list_of_decisions_leads_to_the_limits(doctor):
-    assert f'href="{url()}"' in page(doctor, "decisions")
+    assert page(doctor, "decisions").leads_to(url())
 
 
 def test_more_versions_cost_no_more_queries(doctor):

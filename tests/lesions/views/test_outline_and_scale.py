@@ -12,6 +12,7 @@ from lesions.pictures import outlines, storage
 from tests import build
 from tests.lesions import scene
 from tests.lesions.pictures.test_outlines import MOLE, SCALE, drawn
+from tests.page import read
 
 pytestmark = pytest.mark.django_db
 
@@ -39,13 +40,15 @@ def queries(client, address):
     return len(found)
 
 
-def test_the_page_starts_from_the_automatic_outline_in_points_a_hand_can_move(nurse, mole):
+def test_the_page_starts_from_the_automatic_outline_in_movable_points(nurse, mole):
     image = scene.measured(scene.lesion(), mole, **SCALE).assessment.image
     answer = nurse.get(url("outline", image.pk))
-    page, lines = answer.content.decode(), answer.context["form"]["points"].value().splitlines()
+    page, lines = read(answer), answer.context["form"]["points"].value().splitlines()
     assert 8 <= len(lines) <= 32
-    assert "Measured by the automatic outline" in page and 'class="outline"' in page
-    assert url("view_image", image.pk) in page and "data-automatic" in page
+    assert "Measured by the automatic outline" in page and page.button("From the automatic outline")
+    (plane,) = [one for one in page.walk() if one.tag == "svg" and one.name.endswith("its outline to set")]
+    assert plane.shows_picture(url("view_image", image.pk))
+    assert any(one.tag == "path" and one.get("d") for one in plane.walk())
 
 
 def test_points_typed_by_hand_are_an_outline(nurse):
@@ -54,7 +57,7 @@ def test_points_typed_by_hand_are_an_outline(nurse):
     assert answer.status_code == 302 and answer.url == url("lesion", image.lesion_id)
     row = Assessment.objects.get(drawn_by__isnull=False)
     assert row.outline == {"points": [[10, 10], [100.5, 10], [60, 80]], "drawn_by": "person"}
-    page = nurse.get(url("lesion", image.lesion_id)).content.decode()
+    page = read(nurse.get(url("lesion", image.lesion_id)))
     assert "the picture is being measured by it" in page
 
 
@@ -70,9 +73,9 @@ def test_points_typed_by_hand_are_an_outline(nurse):
 def test_what_is_no_outline_is_said_and_kept_on_the_page(nurse, points, words):
     image = scene.file(scene.lesion())
     answer = nurse.post(url("outline", image.pk), {"points": points, "revision": 1})
-    page = answer.content.decode()
+    page = read(answer)
     assert answer.status_code == 422 and words in page and "not kept yet" in page
-    assert points in page
+    assert page.field("Points of the outline").value == points
 
 
 def test_somebody_else_drew_meanwhile(nurse):
@@ -88,27 +91,29 @@ def test_the_pages_say_who_drew_the_outline(nurse, mole):
     points = [(100, 100), (200, 100), (200, 200)]
     row = outlines.draw(image=image, by=build.nurse(name="P. Pencil"), points=points, revision=1)
     lesion, before = url("lesion", image.lesion_id), url("decision", image.lesion.reviews.get().pk)
-    assert "being measured again" in nurse.get(lesion).content.decode()
-    assert "is being measured again" in nurse.get(before).content.decode()
+    assert "being measured again" in read(nurse.get(lesion))
+    assert "is being measured again" in read(nurse.get(before))
     measure.measure_picture(row.pk)
     now = url("decision", image.lesion.reviews.get(state="waiting").pk)
     for address in (lesion, now):
-        page = nurse.get(address).content.decode()
+        page = read(nurse.get(address))
         assert "outline drawn by P. Pencil" in page and "being measured again" not in page
-        assert url("outline", image.pk) in page
-    drawn_page = nurse.get(url("outline", image.pk)).content.decode()
-    assert "Measured by the outline that P. Pencil drew" in drawn_page and "100.0 100.0" in drawn_page
+        assert page.leads_to(url("outline", image.pk))
+    drawn_page = read(nurse.get(url("outline", image.pk)))
+    assert "Measured by the outline that P. Pencil drew" in drawn_page and (
+        "100.0 100.0" in drawn_page.field("Points of the outline").value
+    )
 
 
 def test_a_scale_is_set_by_two_points_and_a_distance(nurse, mole):
     image = scene.measured(scene.lesion(), mole).assessment.image
-    assert "no scale, so nothing" in nurse.get(url("scale", image.pk)).content.decode()
+    assert "no scale, so nothing" in read(nurse.get(url("scale", image.pk)))
     data = {"points": "10 20\n210 20", "mm": "10", "revision": 1}
     assert nurse.post(url("scale", image.pk), data).status_code == 302
     assert Image.objects.get().mm_per_px == 0.05
-    assert "two points by hand" in nurse.get(url("scale", image.pk)).content.decode()
+    assert "two points by hand" in read(nurse.get(url("scale", image.pk)))
     again = nurse.post(url("scale", image.pk), data | {"revision": 2, "points": "10 20"})
-    assert again.status_code == 422 and "exactly two" in again.content.decode()
+    assert again.status_code == 422 and "exactly two" in read(again)
     assert nurse.post(url("scale", image.pk), data | {"points": "1 1\n90 1"}).status_code == 409
 
 
@@ -125,7 +130,7 @@ def test_a_failed_picture_is_measured_again_from_the_pictures_page(nurse):
     measure.measure_picture(row.pk)
     path.write_bytes(kept)
     row.refresh_from_db()
-    assert url("measure_again", row.pk) in nurse.get(url("pictures")).content.decode()
+    assert read(nurse.get(url("pictures"))).leads_to(url("measure_again", row.pk))
     nurse.post(url("measure_again", row.pk), {"revision": row.revision})
     assert measure.waiting() == [row.pk]
     assert nurse.post(url("measure_again", row.pk), {"revision": row.revision}).status_code == 409
@@ -154,7 +159,7 @@ def test_an_outline_that_could_not_be_measured_is_told_on_the_lesion_page(nurse,
     row = outlines.draw(image=image, by=build.nurse(), points=points, revision=1)
     storage.path(image.sha256).write_bytes(b"rotten")
     measure.measure_picture(row.pk)
-    page = nurse.get(url("lesion", image.lesion_id)).content.decode()
+    page = read(nurse.get(url("lesion", image.lesion_id)))
     assert "has changed on the disk" in page and "mm ±" in page
 
 
@@ -164,6 +169,6 @@ def test_a_scale_that_was_found_in_the_picture_is_told_and_drawn(nurse, mole):
     review = row.reviews.get()
     row.result["scale"] = {"mm_per_px": 0.04, "origin": "ruler", "rel_uncertainty": 0.02}
     row.save(update_fields=["result"])
-    assert "Scale bar: 5 mm" in nurse.get(url("decision", review.pk)).content.decode()
-    page = nurse.get(url("scale", row.image_id)).content.decode()
+    assert read(nurse.get(url("decision", review.pk))).find("img", "Scale bar: 5 mm")
+    page = read(nurse.get(url("scale", row.image_id)))
     assert "0.04 mm per pixel, from a ruler found in the picture" in page

@@ -15,6 +15,7 @@ from scheduling.desk import booking
 from scheduling.models import Appointment, Resource, YearRun
 from scheduling.planning.rules_in_force import rules_in_force
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -139,41 +140,43 @@ URL = "/capacity/"
 def test_the_page_names_the_weeks_without_room_before_the_picture(manager):
     scene.due_check(), scene.due_check()
     scene.hours(day=scene.TODAY + timedelta(1), opens=time(9), closes=time(9, 20))
-    page = manager.get(URL).content.decode()
+    page = read(manager.get(URL))
     assert "One week wants more visits than there are places" in page
-    assert "week of 15 Jun 2026</a><span>2 visits wanted, 1 place<" in page
-    assert page.index("2 visits wanted, 1 place") < page.index("<svg")
+    (week,) = [one for one in page.find_all("listitem") if "week of 15 Jun 2026" in one.links()]
+    assert [one.text for one in week.walk()] == ["week of 15 Jun 2026", "2 visits wanted, 1 place"]
+    parts = list(page.walk())
+    assert parts.index(week) < min(parts.index(one) for one in page.find_all("img"))
     assert "BMC Health Services Research 2020" in page and reverse("scheduling:capacity") == URL
 
 
 def test_the_rate_is_chosen_on_the_page_and_named_with_its_source(manager):
-    page = manager.get(URL, {"missed": "5.7"}).content.decode()
+    page = read(manager.get(URL, {"missed": "5.7"}))
     assert "Reckoned with 5.7 of a hundred: out-patient appointments in England" in page
     assert "Reckoned with 12 of a hundred: chosen on this page, no source" in (
-        manager.get(URL, {"missed": "12"}).content.decode()
+        read(manager.get(URL, {"missed": "12"}))
     )
 
 
 def test_the_clinics_own_rate_is_offered_once_it_rests_on_enough_visits(manager, monkeypatch):
     monkeypatch.setattr("scheduling.views.capacity.own_rate", lambda today: (0.06, 49))
-    assert "this clinic" not in manager.get(URL).content.decode()
+    assert "this clinic" not in read(manager.get(URL))
     monkeypatch.setattr("scheduling.views.capacity.own_rate", lambda today: (0.06, 50))
-    assert "6 of a hundred</a>: this clinic in the last twelve months, of 50 visits" in (
-        manager.get(URL).content.decode()
-    )
+    page = read(manager.get(URL))
+    assert page.link("6 of a hundred")
+    assert "6 of a hundred: this clinic in the last twelve months, of 50 visits" in page
 
 
 @pytest.mark.parametrize("words", ["many", "-1", "61", "", "nan"])
 def test_a_rate_that_is_none_is_refused_and_stays_in_the_form(manager, words):
     answer = manager.get(URL, {"missed": words})
-    page = answer.content.decode()
-    assert answer.status_code == 422 and 'role="alert"' in page and "Reckoned with 8.2" in page
-    assert words in page
+    page = read(answer)
+    assert answer.status_code == 422 and page.find_all("alert") and "Reckoned with 8.2" in page
+    assert page.offered("missed") == [words]
 
 
 def test_the_managers_page_and_the_diary_lead_there(manager):
     for name in ("missed", "diary"):
-        assert f'href="{URL}"' in manager.get(reverse(f"scheduling:{name}")).content.decode()
+        assert read(manager.get(reverse(f"scheduling:{name}"))).leads_to(URL)
 
 
 def test_three_patients_ask_no_more_questions_than_one(manager):
@@ -198,13 +201,13 @@ def large(monkeypatch):
     monkeypatch.setattr(background, "AT_ONCE", 0)
 
 
-def test_the_page_of_a_large_clinic_waits_and_then_says_when_it_was_counted(manager, large):
+def test_the_page_of_a_large_clinic_waits_then_says_when_it_was_counted(manager, large):
     scene.due_check()
-    waits = manager.get(URL).content.decode()
-    assert "is being counted" in waits and 'http-equiv="refresh"' in waits and "not begun yet" in waits
+    waits = read(manager.get(URL))
+    assert "is being counted" in waits and waits.loads_again and "not begun yet" in waits
     jobs.work_once("test")
-    ready = manager.get(URL).content.decode()
-    assert "Visits counted" in ready and "refresh" not in ready
+    ready = read(manager.get(URL))
+    assert "Visits counted" in ready and not ready.loads_again
     assert YearRun.objects.count() == 1
 
 
@@ -225,7 +228,7 @@ def test_facts_that_moved_are_counted_when_somebody_asks_for_it(manager, large):
     assert before.weeks[0]["B"] == 1
     manager.post(reverse("scheduling:count_anew"))
     assert forecast_jobs.find_forecast(scene.TODAY)[0] == before and len(forecast_jobs.waiting()) == 1
-    assert "being counted anew" in manager.get(URL).content.decode()
+    assert "being counted anew" in read(manager.get(URL))
     jobs.work_once("test")
     assert forecast_jobs.find_forecast(scene.TODAY)[0].weeks[0]["B"] == 0
 
@@ -243,5 +246,5 @@ def test_another_day_or_another_set_is_counted_for_itself(large):
 def test_a_small_clinic_keeps_nothing(manager):
     scene.due_check()
     forecast_jobs.every_morning(scene.TODAY), forecast_jobs.ask_anew(scene.TODAY)
-    assert "Visits counted" not in manager.get(URL).content.decode()
+    assert "Visits counted" not in read(manager.get(URL))
     assert not YearRun.objects.exists()

@@ -16,6 +16,7 @@ from scheduling.recalls import overrides
 from scheduling.rules.facts import contradictions, facts
 from scheduling.rules.ruleset.vocabulary import PURPOSES
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -57,7 +58,7 @@ def told(patient, specimen):
     pathology.tell(diagnosis=found, by=build.dermatologist())
 
 
-def test_a_result_that_was_told_leaves_the_other_biopsy_of_that_day_to_be_told(patient):
+def test_a_told_result_leaves_the_other_biopsy_of_that_day_to_be_told(patient):
     first, second = cut(patient, kind="biopsy"), cut(patient, kind="biopsy")
     assert set(open_for(patient, "result_visit")) == {about(first), about(second)}
     told(patient, first)
@@ -119,7 +120,7 @@ def test_another_patients_procedure_is_nobodys_subject(patient):
         ("lesion_image", "patient"),
     ],
 )
-def test_an_item_about_the_wrong_thing_is_refused_since_it_would_complete_nothing(patient, item):
+def test_an_item_about_the_wrong_thing_completes_nothing_and_is_refused(patient, item):
     with pytest.raises(ValueError, match="is done for a"):
         visits.record(patient=patient, by=build.nurse(), attended_on=scene.TODAY, done=[item])
     assert not Visit.objects.exists()
@@ -145,29 +146,29 @@ def test_rows_and_the_core_agree_since_when_a_tier_stands(first, second):
 def test_the_pages_name_which_procedure_is_meant(patient, signed_in):
     palm, face = cut(patient, PALM), cut(patient)
     replan.replan_patient(patient.pk)
-    page = signed_in.get(reverse("clinic:patient", args=[patient.pk])).content.decode()
+    page = read(signed_in.get(reverse("clinic:patient", args=[patient.pk])))
     assert "Removal of sutures: excision of 10 Jun 2026, cheek" in page
     assert "Excision of 10 Jun 2026, palm" in page and "come out at its site" in page
-    assert reverse("lesions:sutures", args=[palm.pk]) in page and "Set the day" in page
+    assert page.leads_to(reverse("lesions:sutures", args=[palm.pk])) and "Set the day" in page
     day = (
         reverse("scheduling:set_override", args=[patient.pk]) + f"?for=suture_removal%7Cprocedure%3A{palm.pk}"
     )
-    assert day in page
-    assert "Removal of sutures: excision of 10 Jun 2026, palm" in signed_in.get(day).content.decode()
-    form = signed_in.get(reverse("clinic:record_visit", args=[patient.pk])).content.decode()
+    assert page.leads_to(day)
+    assert "Removal of sutures: excision of 10 Jun 2026, palm" in read(signed_in.get(day))
+    form = read(signed_in.get(reverse("clinic:record_visit", args=[patient.pk])))
     for row in (palm, face):
-        assert f"suture_removal|{about(row)}" in form
-    assert "suture_removal|patient" not in form
+        assert f"suture_removal|{about(row)}" in form.offered("done")
+    assert "suture_removal|patient" not in form.offered("done")
 
 
-def test_an_old_procedure_with_an_open_duty_can_still_be_ticked_and_one_without_not(patient, signed_in):
+def test_an_old_procedure_can_be_ticked_only_while_its_duty_is_open(patient, signed_in):
     day = date(2025, 6, 10)
     by = build.dermatologist()
     old = pathology.record_procedure(patient=patient, by=by, kind="biopsy", on=day)
     form = reverse("clinic:record_visit", args=[patient.pk])
-    assert f"result_visit|{about(old)}" not in signed_in.get(form).content.decode()
+    assert f"result_visit|{about(old)}" not in read(signed_in.get(form)).offered("done")
     replan.replan_patient(patient.pk)
-    assert f"result_visit|{about(old)}" in signed_in.get(form).content.decode()
+    assert f"result_visit|{about(old)}" in read(signed_in.get(form)).offered("done")
 
 
 # -- rows from before procedures had duties of their own --------------------------------------------
@@ -190,13 +191,13 @@ def test_what_was_done_for_no_procedure_on_record_finishes_none(patient):
 def test_a_day_for_something_done_elsewhere_is_planned_booked_and_done(patient, signed_in, purpose):
     patient.refresh_from_db()
     url = reverse("scheduling:set_override", args=[patient.pk])
-    assert f"{purpose}|patient" in signed_in.get(url).content.decode()
+    assert f"{purpose}|patient" in read(signed_in.get(url)).offered("what")
     given = {"patient": patient, "by": build.dermatologist(), "revision": patient.facts_revision}
     overrides.set_date(date=scene.TODAY, purpose=purpose, subject="patient", reason="cut elsewhere", **given)
     recall = scene.open_recall(patient, purpose)
     assert (recall.subject, recall.state) == ("patient", "due")
     form = reverse("clinic:record_visit", args=[patient.pk])
-    assert f"{purpose}|patient" in signed_in.get(form).content.decode()
+    assert f"{purpose}|patient" in read(signed_in.get(form)).offered("done")
     signed_in.post(form, {"attended_on": str(scene.TODAY), "done": [f"{purpose}|patient"], "note": ""})
     replan.replan_patient(patient.pk)
     recall.refresh_from_db()

@@ -31,7 +31,7 @@ def dates(row):
     return row.earliest, row.target, row.latest
 
 
-def test_the_first_check_after_melanoma_is_due_three_months_after_the_excision():
+def test_the_first_check_after_melanoma_is_due_three_months_later():
     """Every three months for two years, 14 days either way: the shipped clinic set."""
     recall = scene.due_check()
     assert dates(recall) == (date(2026, 6, 1), date(2026, 6, 15), date(2026, 6, 29))
@@ -143,7 +143,7 @@ def test_a_missing_anchor_is_a_problem_until_it_is_known():
     assert PlanProblem.objects.get(patient=patient).gone_on == scene.TODAY
 
 
-def test_end_of_care_drops_what_was_planned_and_the_way_back_brings_it_again():
+def test_end_of_care_drops_what_was_planned_and_its_undoing_brings_it_back():
     recall = scene.due_check()
     patient = recall.patient
     fields = {"status": "deceased", "on": scene.TODAY, "ground": "the family rang"}
@@ -261,7 +261,7 @@ def test_ten_patients_cost_few_queries_more_than_one(django_assert_max_num_queri
         replan.replan_many(keys)
 
 
-def test_a_plan_that_changes_nothing_costs_few_queries_however_many_recalls(django_assert_max_num_queries):
+def test_a_plan_that_changes_nothing_costs_few_queries_for_many_recalls(django_assert_max_num_queries):
     """Lock, recalls, problems, plan, audit record; the rules once for all recalls."""
     patient = scene.due_check().patient
     for _ in range(3):

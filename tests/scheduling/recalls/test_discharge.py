@@ -1,7 +1,6 @@
 """A discharge ends the series that it names and no other (domain.md, point 11); what follows is answered on a page."""
 
 from datetime import date
-from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -16,6 +15,7 @@ from scheduling.recalls import discharge, what_follows
 from scheduling.recalls.closing import RecallRefused
 from scheduling.rules.plan.messages import PROBLEMS
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -61,7 +61,7 @@ def test_a_discharge_that_names_no_series_is_asked_which(client):
     recall = scene.due_check()
     sign_in(client, build.dermatologist())
     answer = client.post(reverse("scheduling:close", args=[recall.pk]), closing_form(recall))
-    shown = unescape(answer.content.decode())
+    shown = read(answer)
     assert answer.status_code == 422 and "Say which checks this discharge ends." in shown
     assert "Melanoma excised 15 Mar 2026" in shown and not SeriesEnd.objects.exists()
 
@@ -123,7 +123,7 @@ def test_the_page_offers_the_three_answers_and_writes_one(client):
     sign_in(client, build.dermatologist())
     url = link_of(problem)
     assert url == reverse("scheduling:answer_problem", args=[problem.pk])
-    shown = client.get(url).content.decode()
+    shown = read(client.get(url))
     assert "Go on as before, every 3 months" in shown and "Discharge from these checks" in shown
     problem.patient.refresh_from_db()
     form = {"choice": "interval", "unit": "M", "until": "2027-07-15", "reason": "agreed"}

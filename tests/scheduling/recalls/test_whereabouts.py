@@ -96,7 +96,7 @@ def test_the_counts_add_up_and_the_lists_agree_on_a_mixed_population():
     assert set(whereabouts.patients_in("open")) <= on_the_list
 
 
-def test_a_patient_whose_plan_is_behind_the_facts_is_a_problem_until_it_is_made():
+def test_a_patient_whose_plan_is_behind_the_facts_is_a_problem_until_then():
     patient = planned()
     build.risk_assessment(patient)
     assert place_of(patient) == "problem"

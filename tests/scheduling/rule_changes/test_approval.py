@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from scheduling.rule_changes import approval
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 from tests.scheduling.rule_changes.test_preview import FIRST, longer, proposed, shown, signed
 
@@ -36,11 +37,11 @@ def test_what_was_accepted_is_read_back_as_it_was_shown():
 def test_the_rules_page_says_who_signed_and_how_many_wait_longer(nurse):
     first = scene.due_check()
     policy, _ = approved()
-    page = nurse.get(reverse("scheduling:rules")).content.decode()
+    page = read(nurse.get(reverse("scheduling:rules")))
     assert "1 person, 1 seen later" in page and f"{policy.approved_by}, dermatologist" in page
     link = reverse("scheduling:rules_accepted", args=[policy.pk])
-    assert f'href="{link}"' in page
-    answer = nurse.get(link).content.decode()
+    assert page.leads_to(link)
+    answer = read(nurse.get(link))
     assert str(first.patient) in answer and "92 days later" in answer
 
 
@@ -55,11 +56,11 @@ def test_who_is_seen_later_is_counted_apart_from_who_only_moves(nurse, window, w
     scene.due_check()
     policy = proposed(new=FIRST.replace('early = "P14D", late = "P14D"', window))
     signed(policy, shown(policy))
-    assert words in nurse.get(reverse("scheduling:rules")).content.decode()
+    assert words in read(nurse.get(reverse("scheduling:rules")))
 
 
 def test_a_set_that_moved_nobody_says_so(nurse):
-    page = nurse.get(reverse("scheduling:rules")).content.decode()
+    page = read(nurse.get(reverse("scheduling:rules")))
     assert "nobody’s dates" in page and "seen later" not in page
 
 
@@ -86,6 +87,6 @@ def test_the_tick_counts_the_duties(nurse, client):
     policy = longer()
     client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
     url = reverse("scheduling:rules_preview", args=[policy.pk])
-    assert "I accept that this duty waits longer" in client.get(url).content.decode()
+    assert "I accept that this duty waits longer" in read(client.get(url))
     scene.due_check()
-    assert "I accept that these 2 duties wait longer" in client.get(url).content.decode()
+    assert "I accept that these 2 duties wait longer" in read(client.get(url))

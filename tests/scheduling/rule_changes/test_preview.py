@@ -1,6 +1,5 @@
 """A changed rule set shows first whose dates move (domain.md "Facts in, plan out", point 7)."""
 
-import re
 from datetime import date
 
 import pytest
@@ -15,6 +14,7 @@ from scheduling.planning import replan
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -93,7 +93,7 @@ def test_a_duty_that_is_no_longer_asked_for_is_named_as_such():
     assert {one.patient for one in found.no_answer} == {recall.patient_id}
 
 
-def test_nothing_is_lengthened_without_a_tick_and_each_patient_gets_one_record():
+def test_nothing_is_lengthened_without_a_tick_and_each_gets_one_record():
     first, second = scene.due_check(), scene.due_check()
     policy = longer()
     found = shown(policy)
@@ -134,12 +134,12 @@ def test_whoever_proposed_it_cannot_approve_it():
 def test_the_page_names_who_waits_longer_and_signs(signed_in):
     recall, policy = scene.due_check(), longer()
     url = reverse("scheduling:rules_preview", args=[policy.pk])
-    page = signed_in.get(url).content.decode()
+    page = read(signed_in.get(url))
     assert str(recall.patient) in page and "92 days later" in page and "Visits wanted in each month" in page
     form = {
         "revision": policy.revision,
-        "preview": re.search(r'name="preview" value="(\w+)"', page)[1],
-        "accept": re.findall(r'name="accept" value="([^"]+)"', page.replace("&gt;", ">")),
+        "preview": page.offered("preview"),
+        "accept": page.offered("accept"),
     }
     signed_in.post(reverse("scheduling:rules_approve", args=[policy.pk]), form)
     policy.refresh_from_db()
@@ -148,7 +148,7 @@ def test_the_page_names_who_waits_longer_and_signs(signed_in):
 
 def test_a_draft_is_shown_without_a_button(signed_in):
     made = policies.draft(kind="rules", toml=ruleset.shipped("default"), by=None)
-    page = signed_in.get(reverse("scheduling:rules_preview", args=[made.pk])).content.decode()
+    page = read(signed_in.get(reverse("scheduling:rules_preview", args=[made.pk])))
     assert "Approve" not in page and "has yet to be proposed" in page
 
 

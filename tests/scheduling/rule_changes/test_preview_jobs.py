@@ -1,7 +1,5 @@
 """The preview of a large clinic is worked out in the background; what is shown and signed is the same."""
 
-import re
-
 import pytest
 from django.urls import reverse
 
@@ -11,6 +9,7 @@ from scheduling.models import PreviewRun
 from scheduling.rule_changes import approval, preview_jobs
 from scheduling.rule_changes.preview import make_preview
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 from tests.scheduling.rule_changes.test_preview import longer, shown, signed
 
@@ -32,7 +31,7 @@ def doctor(client):
 def page(client, policy):
     answer = client.get(reverse("scheduling:rules_preview", args=[policy.pk]))
     assert answer.status_code == 200
-    return answer.content.decode()
+    return read(answer)
 
 
 def worked(policy):
@@ -45,11 +44,11 @@ def worked(policy):
 def test_the_page_waits_without_a_script_and_then_shows(doctor):
     recall, policy = scene.due_check(), longer()
     waits = page(doctor, policy)
-    assert "is being worked out" in waits and 'http-equiv="refresh"' in waits and "not begun yet" in waits
+    assert "is being worked out" in waits and waits.loads_again and "not begun yet" in waits
     assert "is being worked out" in page(doctor, policy) and PreviewRun.objects.count() == 1
     assert jobs.work_once("test") >= 1
     ready = page(doctor, policy)
-    assert str(recall.patient) in ready and "92 days later" in ready and "refresh" not in ready
+    assert str(recall.patient) in ready and "92 days later" in ready and not ready.loads_again
 
 
 def test_what_was_kept_is_what_would_be_worked_out_now():
@@ -65,11 +64,11 @@ def test_signing_what_was_kept_works_nothing_out_again(doctor, monkeypatch):
     policy = longer()
     worked(policy)
     monkeypatch.setattr(approval, "make_preview", lambda *given: pytest.fail("worked out inside the request"))
-    text = page(doctor, policy)
+    ready = page(doctor, policy)
     form = {
         "revision": policy.revision,
-        "preview": re.search(r'name="preview" value="(\w+)"', text)[1],
-        "accept": re.findall(r'name="accept" value="([^"]+)"', text.replace("&gt;", ">")),
+        "preview": ready.offered("preview"),
+        "accept": ready.offered("accept"),
     }
     doctor.post(reverse("scheduling:rules_approve", args=[policy.pk]), form)
     policy.refresh_from_db()

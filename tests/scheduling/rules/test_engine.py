@@ -36,7 +36,7 @@ from tests.scheduling.rules.sets import joined, one_rule
         ("2025-01-17", 5),
     ],
 )
-def test_a_visit_satisfies_every_open_occurrence_whose_earliest_day_has_come(seen, number):
+def test_a_visit_satisfies_each_open_occurrence_whose_window_has_opened(seen, number):
     answer = plan(diagnoses=[MELANOMA], done=[CHECK | {"on": seen}])
     assert row(answer).number == number
 
@@ -123,7 +123,7 @@ def test_a_tier_without_any_check_on_record_has_one_due_now():
     "ended, anchor",
     [("2024-01-30", "2024-01-31"), ("2024-01-31", "2024-06-01"), ("2024-05-01", "2024-06-01")],
 )
-def test_a_discharge_since_a_tier_stands_makes_the_next_assessment_a_new_beginning(ended, anchor):
+def test_a_discharge_makes_the_next_assessment_of_a_tier_a_new_beginning(ended, anchor):
     closed = [TIER | {"anchor": "2023-01-31", "number": 1, "ground": "discharge", "on": ended}]
     assert str(row(plan(risk=SINCE, closed=closed)).anchor) == anchor
 
@@ -295,7 +295,7 @@ def test_another_purpose_stays_separate():
     }
 
 
-def test_a_rule_by_stage_replaces_the_general_one_only_when_it_surely_applies():
+def test_a_rule_by_stage_replaces_the_general_one_if_it_surely_applies():
     slow = one_rule(
         id='"ia"',
         when='{ code = { is = "melanoma" }, stage = { is = "IA" } }',
@@ -412,7 +412,7 @@ def test_a_severely_dysplastic_naevus_has_no_rule_and_is_never_silent():
     assert codes(unknown) == {("grade_missing", "diagnosis:4")}
 
 
-def test_a_transplant_and_several_carcinomas_have_no_rule_beside_the_checks_of_the_tier():
+def test_a_transplant_and_several_carcinomas_have_no_rule_beside_the_tiers():
     """No citable figure for the skin checks after a transplant or after several carcinomas (clinical.md, gaps)."""
     scc = {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "S3", "class": "low"}}
     risk = {"tier": "high", "assessed_on": "2024-02-01", "transplant": True}
@@ -490,7 +490,7 @@ def test_monitoring_without_a_day_is_a_problem():
     assert ("no_anchor", "lesion:7") in codes(plan(lesions=[{"id": "7", "monitoring": "long"}]))
 
 
-def test_a_late_visit_asks_whether_the_next_still_stands_until_it_is_settled():
+def test_a_late_visit_asks_until_settled_whether_the_next_still_stands():
     visit = [CHECK | {"on": "2024-06-20"}]
     assert ("visits_close_together", "patient") in codes(plan(diagnoses=[MELANOMA], done=visit))
     settled = [CHECK | {"date": "2024-09-20", "decided_on": "2024-06-20"}]

@@ -81,7 +81,7 @@ def test_a_picture_or_a_visit_does_not_end_it():
     ]
 
 
-def test_an_urgent_row_can_be_closed_with_a_ground_and_opens_again_with_new_change():
+def test_an_urgent_row_closes_with_a_ground_and_opens_with_new_change():
     closed = {
         "purpose": "lesion_examination", "subject": "lesion:7", "rule": "urgent-sign", "of": "sign:1",
         "anchor": "2024-05-20", "number": 1,
@@ -169,7 +169,7 @@ def test_a_later_melanoma_does_not_put_off_a_day_that_a_clinician_set():
     assert row(plan(diagnoses=[second], overrides=own, records_since="2026-06-01")).target == date(2026, 9, 1)
 
 
-def test_a_new_melanoma_moves_a_standing_interval_of_an_average_tier_no_later():
+def test_a_new_melanoma_moves_no_interval_of_an_average_tier_later():
     """Own interval of six months decided 2025-01-10, no visit: due 2025-07-10, whatever is diagnosed afterwards."""
     facts = {"risk": {"tier": "average", "assessed_on": "2025-01-10"}}
     own = override(interval="P6M", decided_on="2025-01-10")
@@ -266,7 +266,7 @@ def test_a_date_after_its_own_end_is_a_problem_and_replaces_nothing():
     assert row(answer).number == 1
 
 
-def test_an_interval_without_any_other_fact_counts_from_the_day_it_was_decided():
+def test_an_interval_without_other_facts_counts_from_its_decision():
     answer = plan(overrides=override(interval="P6M"))
     assert row(answer).target == date(2024, 7, 31)
     assert ("no_anchor", "patient") not in codes(answer)
@@ -318,7 +318,7 @@ def test_a_result_is_told_within_a_week():
     }
 
 
-def test_telling_one_result_of_two_biopsies_of_a_day_leaves_the_other_to_be_told():
+def test_telling_one_of_two_results_of_a_day_leaves_the_other_to_be_told():
     taken = [{"id": name, "kind": "biopsy", "on": "2026-02-20"} for name in "ab"]
     done = [{"purpose": "result_visit", "subject": "procedure:a", "on": "2026-02-25"}]
     assert row(plan(procedures=taken, done=done), "result_visit").subject == "procedure:b"
@@ -455,7 +455,7 @@ def test_what_was_decided_stays_a_duty_until_it_is_done(decision, state, done_on
 # -- an override that names no day itself ----------------------------------------------------------
 
 
-def test_an_override_too_short_for_its_interval_is_stated_where_it_puts_off_a_date():
+def test_an_override_shorter_than_its_interval_is_stated_if_it_delays():
     # domain.md, point 7: never lengthened silently; 2024-04-30 to 2024-10-31 stand replaced until the end of the year
     facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P2Y", until="2024-12-31")}
     found = row(plan(**facts))
@@ -466,7 +466,7 @@ def test_an_override_too_short_for_its_interval_is_stated_where_it_puts_off_a_da
     )
 
 
-def test_an_override_that_is_over_and_put_nothing_off_is_no_reason_any_more():
+def test_an_override_that_is_over_and_put_nothing_off_is_no_reason():
     facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P2Y", until="2024-12-31")}
     found = row(plan(**facts, done=[CHECK | {"on": "2025-02-01"}]))
     assert [reason.rule for reason in found.reasons] == ["melanoma-invasive"]
@@ -565,7 +565,7 @@ def test_a_tier_discharged_on_the_day_of_its_assessment_is_over():
     assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
 
 
-def test_the_strip_by_attendance_leaves_out_what_was_finished_after_its_last_day():
+def test_the_strip_by_attendance_leaves_out_what_finished_after_its_end():
     rules = by_attendance(YEARS, '"ask"', '"P0D"')
     facts = build(diagnoses=[MELANOMA], done=[CHECK | {"on": "2024-05-20"}, CHECK | {"on": "2024-08-20"}])
     found = [due.target for due in engine.upcoming(facts, rules, date(2024, 5, 1), date(2024, 5, 1))]
@@ -589,7 +589,7 @@ def test_a_discharge_at_the_visit_itself_ends_a_rolling_tier():
     assert "full_skin_check" not in {due.purpose for due in plan(**facts, closed=[closed]).due}
 
 
-def test_an_older_diagnosis_that_comes_later_puts_no_interval_off_in_an_imported_history():
+def test_an_older_diagnosis_imported_later_puts_no_interval_off():
     """Found at random (test_machine): the count from the older anchor leaves a gap where the records begin."""
     own = override(interval="P6M")
     known, older = (
@@ -603,7 +603,7 @@ def test_an_older_diagnosis_that_comes_later_puts_no_interval_off_in_an_imported
     assert [str(found.target) for found in rows] == ["2024-07-31", "2024-07-31"]
 
 
-def test_on_the_face_an_unchanged_picture_at_three_months_does_not_end_the_watch():
+def test_on_the_face_no_change_at_three_months_does_not_end_the_watch():
     """Suspected lentigo maligna needs 6 to 12 months: International Dermoscopy Society, Short Term Monitoring."""
     lesion = {"id": "7", "monitoring": "short", "since": "2025-08-31", "region": "face"}
     first = row(plan(lesions=[lesion], today=date(2025, 9, 1)), "lesion_image", "lesion:7")

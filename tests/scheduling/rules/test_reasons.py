@@ -32,7 +32,7 @@ def interval(**keys):
     return [CHECK | {"id": "9", "interval": "P6M"} | keys]
 
 
-def test_a_rule_that_an_override_replaces_says_who_decided_and_not_that_it_is_over():
+def test_a_rule_replaced_by_an_override_says_who_decided():
     answer = plan(diagnoses=[MELANOMA], overrides=interval())
     assert row(answer).rule == "override:9"
     assert said(answer, "melanoma-invasive").endswith(OTHERWISE)
@@ -45,7 +45,7 @@ def test_a_schedule_that_is_over_says_so():
     assert said(plan(rules, diagnoses=[MELANOMA], done=seen, overrides=interval()), "once").endswith(OVER)
 
 
-def test_a_tier_that_was_discharged_is_over_beside_a_diagnosis_that_goes_on():
+def test_a_discharged_tier_is_over_beside_a_diagnosis_that_goes_on():
     later = MELANOMA | {"anchor": "2024-02-15"}
     answer = plan(**TIER, diagnoses=[later], closed=[discharged("2024-03-01")])
     (tier,) = [reason for reason in row(answer).reasons if reason.rule != "melanoma-invasive"]
@@ -73,7 +73,7 @@ def test_an_override_is_a_reason_if_it_put_off_one_rule_of_two():
     assert [reason.rule for reason in row(answer).reasons] == ["melanoma-invasive", "bcc", "override:9"]
 
 
-def test_a_decision_before_the_planned_picture_does_not_say_what_follows_it():
+def test_a_decision_before_the_planned_picture_leaves_open_what_follows():
     lesion = {"id": "7", "monitoring": "short", "since": "2024-01-31"}
     early = {"lesion": "7", "decision": "reassure", "on": "2024-02-15"}
     assert ("what_follows", "lesion:7") in codes(plan(lesions=[lesion], decisions=[early]))
@@ -113,7 +113,7 @@ def test_an_urgent_sign_is_examined_within_two_weeks():
     assert (found.target, found.latest, found.urgency) == (date(2024, 5, 20), date(2024, 6, 3), "A")
 
 
-def test_of_two_questions_to_come_the_plan_holds_until_the_eve_of_the_first():
+def test_the_plan_holds_until_the_eve_of_the_first_question_to_come():
     # two years after each, three months ahead of the end: the first asks from 2025-10-31 on, the second from 2025-12-31
     later = MELANOMA | {"id": "2", "anchor": "2024-03-31"}
     assert plan(diagnoses=[MELANOMA, later]).valid_until == date(2025, 10, 30)

@@ -346,7 +346,7 @@ def test_the_default_set_removes_sutures_as_the_published_table_does():
     assert sutures("default") == sutures("suture-removal")
 
 
-def test_the_wound_is_checked_after_two_to_three_days_by_the_clinics_own_word():
+def test_the_wound_is_checked_after_two_to_three_days_by_the_clinics_word():
     # clinical.md 6.4: "wound/dressing check (2-3 d)", marked as design: no published source
     rules = {rule.id: rule for rule in ruleset.load(ruleset.shipped("default")).rules}
     rule, (phase,) = rules["wound-check"], rules["wound-check"].phases

@@ -206,6 +206,6 @@ def test_without_a_basis_a_stage_that_only_one_basis_has_is_not_taken():
     assert found.reason == "the table lists no stage for this T and N"
 
 
-def test_with_a_distant_metastasis_a_thickness_of_at_least_leaves_nothing_open():
+def test_with_distant_metastasis_an_open_thickness_leaves_nothing_open():
     found = stage(thickness=">=2.1", ulceration=False, n="N0", m="M1a")
     assert (found.stage, found.at_least) == ("IV", False)

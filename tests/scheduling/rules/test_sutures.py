@@ -39,7 +39,7 @@ def test_a_site_that_was_not_recorded_is_a_question_and_no_day():
     assert "suture_removal" not in {due.purpose for due in answer.due}
 
 
-def test_sutures_that_nobody_recorded_after_a_biopsy_are_a_question_and_no_day():
+def test_unrecorded_sutures_after_a_biopsy_are_a_question_and_no_day():
     answer = excised("36141000", kind="biopsy")
     assert ("sutures_unknown", "procedure:1") in codes(answer)
     assert "suture_removal" not in {due.purpose for due in answer.due}
@@ -82,7 +82,7 @@ def test_a_biopsy_that_left_sutures_has_the_day_of_its_site():
 
 
 @pytest.mark.parametrize("site", ["76261009", "36141000"])
-def test_where_nothing_is_left_to_remove_nothing_is_planned_and_nobody_is_asked(site):
+def test_where_nothing_is_left_to_remove_nothing_is_planned_nor_asked(site):
     answer = excised(site, sutures=False)
     assert ASKED not in codes(answer)
     assert {due.purpose for due in answer.due} & {"suture_removal"} == set()

@@ -1,11 +1,8 @@
 """The pages of this app, as each role meets them."""
 
-import re
 from datetime import date
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.models import Policy
@@ -16,6 +13,7 @@ from scheduling.planning import replan
 from scheduling.recalls import whereabouts
 from scheduling.rules.ruleset import ruleset
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -34,7 +32,7 @@ def sign_in(client):
 def page(client, name, *args, **query):
     answer = client.get(reverse(f"scheduling:{name}", args=args), query)
     assert answer.status_code == 200
-    return answer.content.decode()
+    return read(answer)
 
 
 def listed(recall):
@@ -48,7 +46,7 @@ def test_today_shows_who_is_to_be_reached_and_why(client, sign_in):
     sign_in("nurse")
     shown = page(client, "today")
     assert "One person to reach today" in shown and str(recall.patient) in shown
-    assert "12 days left in the window · no attempt yet" in shown and "Call</button>" in shown
+    assert "12 days left in the window · no attempt yet" in shown and "Call" in shown.buttons()
 
 
 def test_an_empty_day_says_what_was_counted(client, sign_in):
@@ -68,17 +66,12 @@ def test_the_nurse_claims_calls_books_and_the_visit_is_missed(client, sign_in):
     recall = scene.due_check()
     item, room = listed(recall), scene.hours()
     sign_in("nurse")
-    shown = client.post(reverse("scheduling:claim", args=[item.pk]), follow=True).content.decode()
-    assert (
-        "Call <a" in shown
-        and "Melanoma excised 15 Mar 2026" in shown
-        and "Rule set 1, in force since 17 Jun 2026" in shown
-    )
+    shown = read(client.post(reverse("scheduling:claim", args=[item.pk]), follow=True))
+    assert shown.find("heading", f"Call {recall.patient}") and "Melanoma excised 15 Mar 2026" in shown
+    assert "Rule set 1, in force since 17 Jun 2026" in shown
     route = recall.patient.routes.get()
     attempt = {"way": f"phone|{route.value}", "outcome": "spoke", "told": "check after melanoma"}
-    shown = client.post(
-        reverse("scheduling:attempt", args=[recall.pk]), attempt, follow=True
-    ).content.decode()
+    shown = read(client.post(reverse("scheduling:attempt", args=[recall.pk]), attempt, follow=True))
     assert "told: check after melanoma" in shown and "2 left before" in shown
     booked = {"revision": recall.revision, "slot": f"{room.pk}|2026-06-17T14:00:00+01:00"}
     client.post(reverse("scheduling:book", args=[recall.pk]), booked)
@@ -97,7 +90,7 @@ def test_an_attempt_without_outcome_is_not_saved(client, sign_in):
     sign_in("nurse")
     way = {"way": f"phone|{recall.patient.routes.get().value}", "told": "kept on the page"}
     answer = client.post(reverse("scheduling:attempt", args=[recall.pk]), way)
-    assert answer.status_code == 422 and "kept on the page" in answer.content.decode()
+    assert answer.status_code == 422 and "kept on the page" in read(answer)
     assert not ContactAttempt.objects.exists()
 
 
@@ -126,7 +119,7 @@ def test_one_visit_is_booked_for_all_that_is_due_and_each_is_named(client, sign_
     slot = f"{room.pk}|2026-06-17T14:00:00+01:00"
     shown = page(client, "recall", recall.pk)
     assert "At the same visit also" in shown and "Visit for a result: biopsy of 12 Jun 2026" in shown
-    assert f'value="{slot}"' in shown
+    assert slot in shown.offered("slot")
     form = {"revision": recall.revision, "slot": slot, "also": [told.pk]}
     client.post(reverse("scheduling:book", args=[recall.pk]), form)
     visit = Appointment.objects.get()
@@ -169,7 +162,7 @@ def test_who_was_slower_to_claim_sees_who_has_it(client, sign_in):
     worklists.claim(item=item, by=build.nurse(name="Ada Quick"))
     sign_in("nurse")
     answer = client.post(reverse("scheduling:claim", args=[item.pk]))
-    assert answer.status_code == 409 and "claimed by Ada Quick" in answer.content.decode()
+    assert answer.status_code == 409 and "claimed by Ada Quick" in read(answer)
 
 
 def test_what_was_done_is_asked_and_nothing_is_ticked(client, sign_in):
@@ -178,8 +171,8 @@ def test_what_was_done_is_asked_and_nothing_is_ticked(client, sign_in):
     sign_in("nurse")
     with scene.later(hours=4):
         url = reverse("scheduling:came", args=[visit.pk])
-        shown = client.get(url).content.decode()
-        assert "checked" not in shown and "Full skin check" in shown
+        shown = read(client.get(url))
+        assert not shown.chosen() and "full_skin_check|patient" in shown.offered("done")
         client.post(url, {"revision": visit.revision, "done": ["full_skin_check|patient"]})
         replan.replan_patient(recall.patient_id)
     recall.refresh_from_db()
@@ -194,7 +187,7 @@ def test_a_nurse_proposes_and_a_dermatologist_closes(client, sign_in):
     recall.refresh_from_db()
     assert (recall.state, recall.proposed_ground) == ("due", "declined")
     sign_in("dermatologist")
-    assert "says no, was told why" in client.get(url).content.decode()
+    assert "says no, was told why" in read(client.get(url))
     client.post(url, {"revision": recall.revision, "ground": "declined", "note": "spoke to her"})
     recall.refresh_from_db()
     assert recall.state == "closed"
@@ -211,7 +204,7 @@ def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
     assert str(recall.patient) in page(client, "bucket", "overdue")
     assert str(recall.patient) not in page(client, "bucket", "planned")
     assert client.get(reverse("scheduling:bucket", args=["elsewhere"])).status_code == 404
-    assert recall.patient.number in page(client, "missed_csv")
+    assert recall.patient.number in client.get(reverse("scheduling:missed_csv")).content.decode()
 
 
 def test_problems_are_work(client, sign_in):
@@ -226,7 +219,8 @@ def test_the_rules_are_sentences_with_source_and_signatures(client, sign_in):
     sign_in("nurse")
     shown = page(client, "rules")
     assert "every 3 months for 2 years" in shown and "Common practice, no source" in shown
-    assert "Proposed by dermatologist" in shown and "1 patient<" in shown and "<svg" in shown
+    assert "Proposed by dermatologist" in shown and shown.find_all("img")
+    assert any(head.parent.text.endswith(" 1 patient") for head in shown.find_all("heading"))
 
 
 def test_two_people_bring_rules_into_force(client, sign_in):
@@ -248,7 +242,7 @@ def test_two_people_bring_rules_into_force(client, sign_in):
     client.post(reverse("scheduling:rules_approve", args=[made.pk]), {"revision": 2})
     made.refresh_from_db()
     assert made.state == "proposed", "nobody has looked at what it does"
-    digest = re.search(r'name="preview" value="(\w+)"', page(client, "rules_preview", made.pk))[1]
+    (digest,) = page(client, "rules_preview", made.pk).offered("preview")
     client.post(reverse("scheduling:rules_approve", args=[made.pk]), {"revision": 2, "preview": digest})
     made.refresh_from_db()
     assert made.state == "in_force"
@@ -258,7 +252,7 @@ def test_the_faults_of_a_draft_are_listed(client, sign_in):
     sign_in("manager")
     text = ruleset.shipped("default").replace('then = "ask"', "")
     answer = client.post(reverse("scheduling:rules_draft"), {"toml": text})
-    assert answer.status_code == 422 and "a schedule never stops silently" in answer.content.decode()
+    assert answer.status_code == 422 and "a schedule never stops silently" in read(answer)
     assert Policy.objects.count() == 1
 
 
@@ -269,13 +263,13 @@ def test_hours_are_opened_in_the_diary(client, sign_in):
     assert Session.objects.get().resource == Resource.objects.get(name="Room 4")
     assert "Room 4 09:00–12:00" in page(client, "diary", day="2026-06-18", view="week")
     answer = client.post(reverse("scheduling:open_hours"), form)
-    assert answer.status_code == 422 and "overlap" in answer.content.decode()
+    assert answer.status_code == 422 and "overlap" in read(answer)
 
 
 def test_the_patient_page_says_what_is_due_and_why(client, sign_in):
     recall = scene.due_check()
     sign_in("nurse")
-    shown = client.get(reverse("clinic:patient", args=[recall.patient_id])).content.decode()
+    shown = read(client.get(reverse("clinic:patient", args=[recall.patient_id])))
     assert "What is due, and why" in shown and "visit 1 of 8, every 3 months for 2 years" in shown
     assert "melanoma removed 15 Mar 2026" in shown and "Call or book" in shown
     answer = client.get(reverse("scheduling:call", args=[recall.patient_id]))
@@ -291,29 +285,6 @@ def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):
         assert "count of where everybody is did not run; the last one is of 17 Jun 2026" in page(
             client, "diary"
         )
-
-
-def one_of_each():
-    listed(scene.due_check())
-    scene.overdue_check()
-    scene.booked(scene.due_check())
-
-
-def questions(client, name):
-    with scene.later(hours=4), CaptureQueriesContext(connection) as asked:
-        page(client, name)
-    return len(asked)
-
-
-@pytest.mark.parametrize("name", ["today", "missed", "diary"])
-def test_three_rows_ask_no_more_questions_than_one(client, sign_in, name):
-    sign_in("manager")
-    one_of_each()
-    page(client, name)
-    with_one = questions(client, name)
-    one_of_each()
-    one_of_each()
-    assert questions(client, name) == with_one <= 30
 
 
 def test_the_administrator_sees_none_of_it(client, sign_in):

@@ -72,7 +72,7 @@ def test_progress_is_told_in_sentences(built):
     assert len(said) >= 3
 
 
-def test_todays_list_has_every_urgency_attempts_and_a_claim_of_the_other_nurse(built):
+def test_todays_list_has_every_urgency_attempts_and_another_nurses_claim(built):
     items = list(worklists.items_of(clock.today()))
     assert {item.recall.urgency for item in items} == {"A", "B", "C"}
     claimed = [item for item in items if item.claimed_by]
@@ -136,7 +136,7 @@ def test_the_failsafe_holds_and_raises_its_alarms(built):
     assert whereabouts.count_now().holds
 
 
-def test_rules_limits_and_tiers_are_in_force_by_two_people_and_a_draft_lies_ready(built):
+def test_two_people_brought_all_policies_into_force_and_a_draft_lies_ready(built):
     states = Counter(Policy.objects.values_list("kind", "state"))
     in_force = {(kind, "in_force"): 1 for kind in ("rules", "flags", "tiers")}
     assert states == in_force | {("rules", "draft"): 1}

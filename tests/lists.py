@@ -1,0 +1,453 @@
+"""For every page that lists something: the page, and what adds one more row to it, of each kind of row that it shows.
+
+A builder returns a pair: `where()` gives the arguments and the query of the page, `add()` puts one more row of each kind on
+it and returns words of that row which the page must show. The clinic stands at one fixed noon, with rules, limits and tier
+criteria in force.
+"""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from itertools import count
+from typing import Any
+
+from clinic import policies
+from clinic.models import Patient, Policy, RiskAssessment
+from clinic.people import patients, risk
+from lesions.limits import flags
+from lesions.measuring import measure
+from lesions.models import Flag, Lesion, Review
+from lesions.pictures import intake, storage
+from lesions.register import register
+from lesions.review import pathology, signoff
+from scheduling.checklists import records
+from scheduling.desk import contacts, worklists
+from scheduling.planning import replan
+from scheduling.rule_changes import approval, preview
+from scheduling.rules.ruleset import ruleset
+from tests import build
+from tests.lesions import scene as pictures
+from tests.scheduling import scene
+
+Where = Callable[[], tuple[tuple[Any, ...], dict[str, str]]]
+Add = Callable[[], list[str]]
+_seeds = count(1000)
+
+# A clinic that wants more than 40 moles in the high tier, and one whose first checks lie farther apart; both invented.
+STRICTER = risk.shipped().replace('naevi.is = "over100"', 'naevi.in = ["41-100", "over100"]', 1)
+FIRST = '{ every = "P3M", for = "P2Y", early = "P14D", late = "P14D" }'
+LONGER = ruleset.shipped("default").replace(FIRST, FIRST.replace("P3M", "P6M"))
+
+
+def at(*args: Any, **query: str) -> Where:
+    return lambda: (args, query)
+
+
+def _name() -> str:
+    return f"Row{next(_seeds)}"
+
+
+def _draft(kind: str, toml: str) -> Policy:
+    """One more version, proposed by a person whose name stands on the page."""
+    first = build.dermatologist(name=_name())
+    made = policies.draft(kind=kind, toml=toml, by=first)
+    return policies.propose(policy=made, by=first, revision=made.revision)
+
+
+def _version(kind: str, toml: str) -> str:
+    return _draft(kind, toml).proposed_by.name
+
+
+def _measured(lesion: Lesion, **more: Any) -> Review:
+    return pictures.measured(lesion, pictures.jpeg(next(_seeds)), **more)
+
+
+def _day(days_ago: int) -> date:
+    return scene.TODAY - timedelta(days=days_ago)
+
+
+# ---- patients and their records -----------------------------------------------------------------
+
+
+def patient_list() -> tuple[Where, Add]:
+    return at(), lambda: [build.patient(given_name="Same", family_name="Name").number]
+
+
+def patient_page() -> tuple[Where, Add]:
+    patient, days = scene.melanoma(_day(300)), count(1)
+
+    def add() -> list[str]:
+        route = patients.add_route(patient=patient, by=build.nurse(), kind="phone", value=_name())
+        cut, lesion = _to_sew(patient, next(days)), pictures.lesion(patient)
+        scene.came(
+            patient, _day(next(days)), ("full_skin_check", "patient"), ("lesion_image", f"lesion:{lesion.pk}")
+        )
+        _measured(lesion)
+        register.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding")
+        told = pathology.record_diagnosis(patient=patient, by=build.dermatologist(), code="bcc", reported_on=scene.TODAY,
+                                          anchor=_day(next(days)), lesion=lesion)  # fmt: skip
+        replan.replan_patient(patient.pk)
+        return [route.value, f"lesion {lesion.label}", f"{cut.on.day} {cut.on:%b}", told.get_code_display()]
+
+    return at(patient.pk), add
+
+
+def _to_sew(patient: Patient, days_ago: int) -> Any:
+    facts = {"kind": "excision", "on": _day(days_ago), "site": "66643007", "sutures": True}
+    return pathology.record_procedure(patient=patient, by=build.dermatologist(), **facts)
+
+
+def audit_trail() -> tuple[Where, Add]:
+    patient = build.patient()
+
+    def add() -> list[str]:
+        by = build.nurse(name=_name())
+        patients.add_route(patient=patient, by=by, kind="phone", value=_name())
+        return [by.name]
+
+    return at(patient.pk), add
+
+
+def _whose_tier_differs() -> str:
+    name = _name()
+    patient = build.patient(family_name=name)
+    build.risk_assessment(patient, on=_day(5), naevi="41-100")
+    return name
+
+
+def tiers_page() -> tuple[Where, Add]:
+    """Who was assessed under the criteria before, and would be in another tier now."""
+    before = risk.in_force()
+    build.policy_in_force("tiers", STRICTER)
+
+    def add() -> list[str]:
+        name, version = _whose_tier_differs(), _version("tiers", STRICTER)
+        RiskAssessment.objects.update(policy=before, tier="average")
+        return [name, version]
+
+    return at(), add
+
+
+def tiers_version() -> tuple[Where, Add]:
+    proposed = _draft("tiers", STRICTER)
+    return at(proposed.pk), lambda: [_whose_tier_differs(), _version("tiers", STRICTER)]
+
+
+def staff() -> tuple[Where, Add]:
+    return at(), lambda: [build.nurse(name=_name()).name]
+
+
+def visit_form() -> tuple[Where, Add]:
+    """What can be ticked: each procedure has rows of its own."""
+    patient, days = build.patient(), count(1)
+
+    def add() -> list[str]:
+        cut = _to_sew(patient, next(days))
+        replan.replan_patient(patient.pk)
+        return [f"{cut.on.day} {cut.on:%b %Y}"]
+
+    return at(patient.pk), add
+
+
+def _forms_with_lesions() -> tuple[Where, Add]:
+    patient = build.patient()
+
+    def add() -> list[str]:
+        lesion = pictures.lesion(patient)
+        _to_sew(patient, 3)
+        return [f"{lesion.label} · LEFT"]
+
+    return at(patient.pk), add
+
+
+# ---- lesions, pictures, decisions, results ------------------------------------------------------
+
+
+def lesion_page() -> tuple[Where, Add]:
+    lesion, days = pictures.lesion(), count(1)
+    visit = scene.came(lesion.patient, _day(1))
+    entries = {"asymmetry": "1", "border": "2", "colours": ["red"], "structures": ["dots"]}
+
+    def add() -> list[str]:
+        doctor = build.dermatologist(name=_name())
+        _measured(lesion, days_ago=90 - next(days))
+        register.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding", words=_name())
+        register.examine_in_person(lesion=lesion, by=doctor)
+        signed = signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure", note=_name())
+        added = signoff.add_addendum(signoff=signed, by=doctor, text=_name())
+        records.fill(lesion=lesion, visit=visit, by=doctor, kind="abcd", entries=entries)
+        return [doctor.name, signed.note, added.text]
+
+    return at(lesion.pk), add
+
+
+def picture_list() -> tuple[Where, Add]:
+    def add() -> list[str]:
+        failing, waiting = (pictures.file(pictures.lesion(), pictures.jpeg(next(_seeds))) for _ in range(2))
+        storage.path(failing.sha256).write_bytes(b"rotten")
+        measure.measure_picture(failing.assessments.get().pk)
+        refused = {"lesion": waiting.lesion, "by": build.nurse(), "reason": "This is no picture."}
+        refusal = intake.refuse(filename=f"{_name()}.doc", **refused)
+        return [str(failing.lesion.patient), str(waiting.lesion.patient), refusal.filename]
+
+    return at(), add
+
+
+def _waiting(flagged: bool) -> str:
+    review = _measured(pictures.lesion(build.patient(given_name="Same", family_name="Name")))
+    if flagged:
+        register.note_sign(lesion=review.lesion, by=build.nurse(), sign="bleeding")
+    Review.objects.filter(pk=review.pk).update(flagged=flagged)
+    return review.lesion.patient.number
+
+
+def decision_list() -> tuple[Where, Add]:
+    return at(), lambda: [_waiting(flagged=True)]
+
+
+def unflagged_list() -> tuple[Where, Add]:
+    return at(), lambda: [_waiting(flagged=False)]
+
+
+def decision_page() -> tuple[Where, Add]:
+    lesion = pictures.lesion()
+    _measured(lesion, days_ago=90)
+    review = _measured(lesion)
+
+    def add() -> list[str]:
+        flag = Flag.objects.create(review=review, code=_name(), text=_name())
+        doctor = build.dermatologist(name=_name())
+        signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
+        return [flag.text, doctor.name]
+
+    return at(review.pk), add
+
+
+def limits_page() -> tuple[Where, Add]:
+    return at(), lambda: [_version("flags", flags.shipped())]
+
+
+def limits_version() -> tuple[Where, Add]:
+    made = _draft("flags", flags.shipped())
+    return at(made.pk), lambda: [_version("flags", flags.shipped())]
+
+
+def results_list() -> tuple[Where, Add]:
+    def add() -> list[str]:
+        doctor, (waits, reported) = build.dermatologist(), (pictures.lesion(), pictures.lesion())
+        facts = {"by": doctor, "kind": "biopsy", "on": _day(20)}
+        pathology.record_procedure(patient=waits.patient, lesion=waits, **facts)
+        cut = pathology.record_procedure(patient=reported.patient, lesion=reported, **facts)
+        pathology.record_diagnosis(patient=reported.patient, by=doctor, code="bcc", reported_on=_day(2), lesion=reported,
+                                   procedure=cut)  # fmt: skip
+        return [str(waits.patient), str(reported.patient)]
+
+    return at(), add
+
+
+# ---- the day, the recalls, the diary ------------------------------------------------------------
+
+
+def today_page() -> tuple[Where, Add]:
+    """To phone, claimed by somebody else, and booked for this morning without an outcome."""
+
+    def add() -> list[str]:
+        to_phone, with_other, came = scene.due_check(), scene.due_check(), scene.due_check()
+        worklists.build(scene.TODAY)
+        claimed_by = build.nurse(name=_name())
+        worklists.claim(item=with_other.work_items.get(), by=claimed_by)
+        scene.booked(came)
+        return [str(row.patient) for row in (to_phone, with_other, came)] + [claimed_by.name]
+
+    return at(), add
+
+
+def recall_page() -> tuple[Where, Add]:
+    recall, days = scene.due_check(), count(1)
+    scene.hours(day=scene.TODAY + timedelta(1))
+
+    def add() -> list[str]:
+        by, patient = build.nurse(), recall.patient
+        route = patients.add_route(patient=patient, by=by, kind="phone", value=_name())
+        told = {"outcome": "no_answer", "note": _name()}
+        contacts.log_attempt(recall=recall, by=by, route="phone", address=route.value, **told)
+        pathology.record_procedure(
+            patient=patient, by=build.dermatologist(), kind="biopsy", on=_day(4 + next(days))
+        )
+        replan.replan_patient(patient.pk)
+        return [route.value, told["note"]]
+
+    return at(recall.pk), add
+
+
+def diary_page() -> tuple[Where, Add]:
+    return at(), lambda: [str(scene.booked(scene.due_check()).patient)]
+
+
+def capacity_page() -> tuple[Where, Add]:
+    """Counts, and no names."""
+    return at(), lambda: [scene.due_check() and "", scene.overdue_check() and ""]
+
+
+def came_form() -> tuple[Where, Add]:
+    visit = scene.booked(scene.due_check())
+
+    def add() -> list[str]:
+        cut = _to_sew(visit.patient, next(_seeds) % 9 + 1)
+        replan.replan_patient(visit.patient_id)
+        return [f"{cut.on.day} {cut.on:%b}"]
+
+    return at(visit.pk), add
+
+
+def checklist_form() -> tuple[Where, Add]:
+    lesion, days = pictures.lesion(), count(1)
+
+    def add() -> list[str]:
+        _measured(lesion, days_ago=next(days))
+        came = scene.came(lesion.patient, _day(next(days)))
+        return [f"{came.attended_on.day} {came.attended_on:%b %Y}"]
+
+    return at(lesion.pk, "abcd"), add
+
+
+# ---- who is missed, what nobody can answer ------------------------------------------------------
+
+
+def _overdue() -> Patient:
+    recall = scene.overdue_check(high=True)
+    route = recall.patient.routes.get()
+    contacts.log_attempt(
+        recall=recall, by=build.nurse(), route="phone", address=route.value, outcome="no_answer"
+    )
+    return recall.patient
+
+
+def missed_page() -> tuple[Where, Add]:
+    return at(), lambda: [str(_overdue())]
+
+
+def missed_csv() -> tuple[Where, Add]:
+    return at(), lambda: [_overdue().number]
+
+
+def bucket_page() -> tuple[Where, Add]:
+    return at("overdue"), lambda: [str(_overdue())]
+
+
+def problem_list() -> tuple[Where, Add]:
+    """A person without a risk assessment, and one whose schedule is over and asks what follows."""
+
+    def add() -> list[str]:
+        without, over = build.patient(), scene.melanoma(date(2014, 1, 15))
+        for patient in (without, over):
+            replan.replan_patient(patient.pk)
+        return [str(without)]
+
+    return at(), add
+
+
+# ---- rules --------------------------------------------------------------------------------------
+
+
+def rules_page() -> tuple[Where, Add]:
+    return at(), lambda: [scene.due_check() and "", _version("rules", LONGER)]
+
+
+def rules_version() -> tuple[Where, Add]:
+    made = _draft("rules", LONGER)
+    return at(made.pk), lambda: [scene.due_check() and "", _version("rules", LONGER)]
+
+
+def rules_preview() -> tuple[Where, Add]:
+    made = _draft("rules", LONGER)
+    return at(made.pk), lambda: [str(scene.due_check().patient)]
+
+
+def rules_accepted() -> tuple[Where, Add]:
+    """Each time another set is approved, since what was accepted with one never grows."""
+    spans = iter(("P6M", "P9M", "P12M", "P15M"))
+
+    def where() -> tuple[tuple[Any, ...], dict[str, str]]:
+        policy = _draft("rules", ruleset.shipped("default").replace(FIRST, FIRST.replace("P3M", next(spans))))
+        found = preview.make_preview(policy, scene.TODAY)
+        signed = {"revision": policy.revision, "digest": found.digest, "accepted": found.lengthened}
+        approval.approve(policy=policy, by=build.dermatologist(), **signed)
+        for pk in Patient.objects.values_list("pk", flat=True):
+            replan.replan_patient(pk)
+        return (policy.pk,), {}
+
+    return where, lambda: [str(scene.due_check().patient)]
+
+
+def suppose_page() -> tuple[Where, Add]:
+    patient = scene.due_check().patient
+
+    def add() -> list[str]:
+        lesion = scene.mark(patient, monitoring="short", since=scene.TODAY)
+        _to_sew(patient, next(_seeds) % 9 + 1)
+        replan.replan_patient(patient.pk)
+        return [f"lesion {lesion.label}"]
+
+    return at(number=patient.number, code="bcc", anchor="2026-06-01"), add
+
+
+LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
+    "clinic:patients": patient_list,
+    "clinic:patient": patient_page,
+    "clinic:trail": audit_trail,
+    "clinic:tiers": tiers_page,
+    "clinic:tiers_version": tiers_version,
+    "clinic:staff": staff,
+    "clinic:record_visit": visit_form,
+    "lesions:lesion": lesion_page,
+    "lesions:pictures": picture_list,
+    "lesions:decisions": decision_list,
+    "lesions:unflagged": unflagged_list,
+    "lesions:decision": decision_page,
+    "lesions:limits": limits_page,
+    "lesions:limits_version": limits_version,
+    "lesions:results": results_list,
+    "lesions:new_procedure": _forms_with_lesions,
+    "lesions:new_diagnosis": _forms_with_lesions,
+    "scheduling:today": today_page,
+    "scheduling:recall": recall_page,
+    "scheduling:set_override": visit_form,
+    "scheduling:fill_checklist": checklist_form,
+    "scheduling:diary": diary_page,
+    "scheduling:came": came_form,
+    "scheduling:capacity": capacity_page,
+    "scheduling:missed": missed_page,
+    "scheduling:bucket": bucket_page,
+    "scheduling:missed_csv": missed_csv,
+    "scheduling:problems": problem_list,
+    "scheduling:rules": rules_page,
+    "scheduling:rules_version": rules_version,
+    "scheduling:rules_preview": rules_preview,
+    "scheduling:rules_accepted": rules_accepted,
+    "scheduling:suppose": suppose_page,
+}
+
+# Pages that are about one thing and show no rows of anything: forms, files, and where one is only sent on.
+NO_LISTS = {
+    "start",
+    "clinic:register",
+    "clinic:amend",
+    "clinic:end_care",
+    "clinic:assess_risk",
+    "clinic:tiers_draft",
+    "clinic:add_member",
+    "clinic:amend_member",
+    "lesions:new_lesion",
+    "lesions:decide_in_person",
+    "lesions:view_image",
+    "lesions:change_map",
+    "lesions:outline",
+    "lesions:scale",
+    "lesions:limits_draft",
+    "lesions:amend_diagnosis",
+    "lesions:sutures",
+    "scheduling:call",
+    "scheduling:end_override",
+    "scheduling:answer_problem",
+    "scheduling:rules_draft",
+}
