@@ -82,7 +82,7 @@ def test_two_people_bring_the_shipped_criteria_into_force(manager, doctor):
     assert "The tier criteria in force" in shown and "approved by dermatologist" in shown
     assert "Skin phototype is II, and age is at least 45, and age is at most 65." in shown
     assert "not multiplied: the factors are not independent" in shown and "USA, 2014" in shown
-    assert "read in a restatement of the published text" in shown and "Sources differ" in shown
+    assert "second-hand, confirm before use" in shown and "Sources differ" in shown
     trail = AuditRecord.objects.filter(action__startswith="policy.").order_by("pk")
     assert [row.action for row in trail] == ["policy.draft", "policy.propose", "policy.approve"]
 
