@@ -171,7 +171,9 @@ def test_rules_read_as_sentences():
     assert wording.rule_sentence(rule) == (
         "SCC, high risk (from memory, medium confidence): full skin check every 4 months for 1 year, every 6 months "
         "for 1 year, then follow-up ends, counted from the anchor day of the diagnosis. Applies when the diagnosis is squamous "
-        "cell carcinoma and the risk scheme is BAD and the risk class is high. Source: British Association of Dermatologists, cSCC, 2020 (from memory, to be checked)."
+        "cell carcinoma and the risk scheme is BAD and the risk class is high. Source: "
+        "Keohane and others, British Association of Dermatologists guidelines for people with cutaneous squamous cell "
+        "carcinoma, Br J Dermatol 2021, guideline of 2020 (from memory, to be checked)."
     )
     assert wording.phase_labels(rule) == [
         "every 4 months for 1 year",
@@ -181,7 +183,7 @@ def test_rules_read_as_sentences():
 
 
 def test_the_wound_is_checked_after_two_to_three_days_by_the_clinics_own_word():
-    # clinical.md 6.4: "wound/dressing check (2-3 d)", marked as design: no published source
+    # Clinic setting, no source: two to three days.
     rules = {rule.id: rule for rule in ruleset.load(ruleset.shipped("default")).rules}
     rule, (phase,) = rules["wound-check"], rules["wound-check"].phases
     assert (phase.short.days, phase.target.days, phase.long.days) == (2, 3, 3)
