@@ -26,7 +26,7 @@ _WORDS: Final = {
 _BANDS: Final = {"over100": "more than 100", "over10": "more than 10", "0": "none"}
 FLAGS: Final = {
     "found": "read in a published text",
-    "found-2nd": "read in a restatement of the published text",
+    "found-2nd": "second-hand, confirm before use",
     "memory H": "from memory, to be checked",
     "memory M": "from memory, to be checked before it is relied on",
 }

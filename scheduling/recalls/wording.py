@@ -18,7 +18,7 @@ LAST_DAYS = 7
 _BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
 FLAGS = {
     "found": "read in a published text",
-    "found-2nd": "read in a restatement of the published text",
+    "found-2nd": "second-hand, confirm before use",
     "memory H": "from memory, to be checked",
     "memory M": "from memory, to be checked before it is relied on",
     "derived": "worked out from published figures",

@@ -49,13 +49,14 @@ def plan(options: argparse.Namespace) -> int:
 
 def check(options: argparse.Namespace) -> int:
     faults = ruleset.check(_text(options.ruleset))
-    sound = all(fault.kind == "warning" for fault in faults)
+    errors = sum(fault.kind == "error" for fault in faults)
+    sound = not errors
     if options.json:
         _print_json({"schema": 1, "ok": sound, "faults": [asdict(fault) for fault in faults]})
     else:
         for fault in faults:
-            print(fault)
-        print(f"{len(faults)} faults" if faults else "No faults.")
+            print(f"Warning: {fault}" if fault.kind == "warning" else fault)
+        print(f"{errors} faults" if errors else "No faults.")
     return 0 if sound else 1
 
 

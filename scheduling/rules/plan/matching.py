@@ -60,7 +60,10 @@ def _measure(condition: Condition, values: frozenset[str | bool]) -> Applies:
     if not values:
         return Applies.NO
     typed = str(next(iter(values)))
-    reached = staging.rounded(typed) >= Decimal(str(condition.values[0]))
+    limit = Decimal(str(condition.values[0]))
+    # Only Breslow thickness is rounded (AJCC 8); a deposit of 0.97 mm is below 1 mm.
+    size = staging.rounded(typed) if condition.field == "thickness" else Decimal(typed.removeprefix(">="))
+    reached = size >= limit
     if typed.startswith(">=") and not reached:
         return Applies.MAYBE
     return Applies.YES if reached == (condition.operator == "at_least") else Applies.NO

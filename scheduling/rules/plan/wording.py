@@ -28,6 +28,8 @@ _OPERATORS = {"is": "is", "in": "is", "not_in": "is none of", "at_least": "is at
 _FIELDS = {
     "code": "the diagnosis",
     "thickness": "the thickness",
+    "sentinel": "the sentinel node biopsy",
+    "deposit_mm": "the sentinel node deposit",
     "n": "N",
     "m": "M",
     "stage_basis": "the basis of the stage",
@@ -38,6 +40,8 @@ _FIELDS = {
 _YES_OR_NO = {
     "invasive": ("it is not invasive", "it is invasive"),
     "ulceration": ("it is not ulcerated", "it is ulcerated"),
+    "nodes_cleared": ("the nodes were not cleared", "the nodes were cleared"),
+    "transplant": ("there was no transplant", "there was a transplant"),
 }
 _VALUES = {
     "bcc": "basal cell carcinoma",
@@ -141,7 +145,7 @@ def source_words(rule: Rule) -> str:
     return f"{rule.source}, {rule.edition}{_HOW_READ.get(rule.flag, '')}{newer}"
 
 
-_HOW_READ = {"found-2nd": " (read in a restatement)", "memory M": " (from memory, to be checked)"}
+_HOW_READ = {"found-2nd": " (second-hand, confirm before use)", "memory M": " (from memory, to be checked)"}
 
 
 def due_sentence(due: Due) -> str:
@@ -163,7 +167,7 @@ def _condition(condition: Condition, names: Mapping[str, str]) -> str:
         return (" and " if turned else " or ").join(words)
     *most, last = [_value(str(value), names) for value in condition.values]
     values = f"{', '.join(most)} or {last}" if most else last
-    unit = " mm" if condition.field == "thickness" else ""
+    unit = " mm" if condition.field in ("thickness", "deposit_mm") else ""
     field = _FIELDS.get(condition.field, f"the {condition.field.replace('_', ' ')}")
     return f"{field} {_OPERATORS[condition.operator]} {values}{unit}"
 

@@ -1,7 +1,8 @@
 """The shipped criteria against the published rows, and every fault of a text by its place.
 
-Sources: RACGP risk table, high and moderate rows, as reproduced on a clinic page (read in a restatement); Cancer Council
-Australia, summary of recommendations (very high risk); Australian optimal care pathway, 2nd edition, section 1.2.
+Sources: Sinclair, Skin checks, Aust Fam Physician 2012;41:464-469, risk table, high and medium risk, as restated on clinic
+pages that cite it; Cancer Council Australia, Clinical practice guidelines for the diagnosis and management of melanoma,
+Summary of recommendations (very high risk); Cancer Council, Optimal care pathway for people with melanoma, 2nd edition, 1.2.
 """
 
 import pytest
@@ -110,14 +111,19 @@ def test_a_relative_risk_is_the_published_one_with_its_mark(key, value, interval
 
 
 def test_lifetime_risk_carries_its_year():
-    """American Cancer Society pages of 2014 and 2016 (read); the later ones from memory, and marked so."""
+    """American Cancer Society, Key statistics for melanoma skin cancer, pages of these four years; none from memory."""
     by_year = {row.year: (row.value, row.flag) for row in SET.lifetime}
     assert by_year["2014"] == ("1 in 50 (white), 1 in 200 (Hispanic), 1 in 1,000 (Black)", "found")
-    assert (
-        by_year["about 2018 to 2022"][0].startswith("1 in 38")
-        and by_year["about 2018 to 2022"][1] == "memory H"
-    )
-    assert by_year["about 2023 on"][1] == "memory M"
+    assert by_year["2016"][0].startswith("1 in 40 (white; printed beside a share that is 1 in 42), 1 in 200")
+    assert by_year["2023"] == ("1 in 38 (white), 1 in 167 (Hispanic), 1 in 1,000 (Black)", "found")
+    assert by_year["2024"] == ("1 in 33 (white), 1 in 200 (Hispanic), 1 in 1,000 (Black)", "found")
+    assert len(SET.lifetime) == 4
+
+
+def test_every_criterion_names_a_source_that_can_be_found():
+    for one in SET.criteria:
+        assert "restated on" in one.source if one.flag == "found-2nd" else one.flag == "found"
+        assert "not read" not in one.edition and len(one.source) > 40
 
 
 def test_context_follows_the_factors_that_hold_and_moves_no_tier():

@@ -20,8 +20,8 @@ phases = [
 then = "end"
 spacing = "anchored"
 urgency = "B"
-source = "British Association of Dermatologists, cSCC"
-edition = "2020"
+source = "Keohane and others, British Association of Dermatologists guidelines for people with cutaneous squamous cell carcinoma, Br J Dermatol 2021"
+edition = "guideline of 2020"
 flag = "memory M"
 
 [[rule]]
@@ -37,8 +37,8 @@ phases = [
 then = "end"
 spacing = "anchored"
 urgency = "B"
-source = "British Association of Dermatologists, cSCC"
-edition = "2020"
+source = "Keohane and others, British Association of Dermatologists guidelines for people with cutaneous squamous cell carcinoma, Br J Dermatol 2021"
+edition = "guideline of 2020"
 flag = "memory M"
 """
 

@@ -1,5 +1,6 @@
 """The worked cases of cases.toml, each with its source, through the public functions of the core."""
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from tests.scheduling.rules.sets import joined
 CASES = tomllib.loads((Path(__file__).parent / "cases.toml").read_text(encoding="utf-8"))["case"]
 KNOWN = {
     "id",
+    "source",
     "ruleset",
     "spacing",
     "target",
@@ -31,6 +33,12 @@ FACTS = {"risk", "diagnoses", "lesions", "decisions", "procedures", "done", "clo
 def test_every_case_of_the_reference_stands_here():
     # clinical.md §9: 20 and 21 are about pathology and efficiency, not about recalls
     assert {int(case["id"].partition(":")[0]) for case in CASES} == {*range(1, 20), 22, 23}
+
+
+@pytest.mark.parametrize("case", CASES, ids=[case["id"] for case in CASES])
+def test_a_case_names_whose_figures_it_holds(case):
+    assert re.search(r"\b(19|20)\d\d\b|\bedition\b|AWMF|PMC\d+", case["source"])
+    assert case["rule"] not in case["source"]
 
 
 def with_signs(facts):

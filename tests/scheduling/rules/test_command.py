@@ -66,6 +66,15 @@ def test_check_answers_with_faults(tmp_path):
     assert run("check", "default").returncode == 0
 
 
+def test_a_superseded_edition_is_a_warning_and_the_set_stays_usable():
+    found = run("check", "nice-2015")
+    lines = found.stdout.splitlines()
+    assert (found.returncode, len(lines), lines[-1]) == (0, 4, "No faults.")
+    assert all(line.startswith("Warning: ") and "NG14 of July 2022" in line for line in lines[:-1])
+    shown = json.loads(run("check", "nice-2015", "--json").stdout)
+    assert (shown["ok"], {fault["kind"] for fault in shown["faults"]}) == (True, {"warning"})
+
+
 @pytest.mark.parametrize(
     "arguments",
     [

@@ -8,7 +8,8 @@ from tests.scheduling.rules.asking import TODAY, codes, plan, row, rule_set
 from tests.scheduling.rules.sets import one_rule
 
 ASKED = ("no_rule", "procedure:1")
-# clinical.md 6.3 lists face, ear, lip, neck, scalp, chest, abdomen, back, arm, hand, leg and foot; none of these.
+# Trott, Wounds and Lacerations, 1991, and 5-Minute Consult, Recommended suture removal times, list the face, ear, lip, neck,
+# scalp, chest, abdomen (trunk), back, arm, hand, leg and foot; none of these.
 NOT_LISTED = {
     "76261009": "armpit",
     "60944009": "external genitalia",
@@ -76,7 +77,7 @@ def test_a_biopsy_is_asked_about_only_where_it_left_sutures():
 
 
 def test_a_biopsy_that_left_sutures_has_the_day_of_its_site():
-    # 5-Minute Consult page, suture removal (clinical.md 6.3): face 3 to 5 days
+    # 5-Minute Consult, Procedures, Recommended suture removal times, and Trott, Wounds and Lacerations, 1991: face 3 to 5 days
     due = row(excised("36141000", kind="biopsy", sutures=True), "suture_removal")
     assert (str(due.earliest), str(due.latest)) == ("2024-06-02", "2024-06-04")
 

@@ -133,17 +133,21 @@ def test_one_visit_is_booked_for_all_that_is_due_and_each_is_named(client, sign_
 
 
 def test_what_is_done_beside_must_have_opened_by_then(client, sign_in):
-    """Sutures of the back come out after 12 to 14 days (clinical.md 6.3): not with the result of the same day."""
+    """
+    Sutures of the back come out after 10 to 14 days: not with the result of the same day.
+
+    Trott, Wounds and Lacerations, 1991: back 12 to 14; 5-Minute Consult: trunk 10 to 14.
+    """
     patient, by = build.patient(), build.dermatologist()
     pathology.record_procedure(patient=patient, by=by, kind="excision", on=date(2026, 6, 10), site="66643007")
     told, out = scene.open_recall(patient, "result_visit"), scene.open_recall(patient, "suture_removal")
     room = scene.hours()
     sign_in("nurse")
-    assert out.earliest == date(2026, 6, 22) and told.latest == scene.TODAY
+    assert out.earliest == date(2026, 6, 20) and told.latest == scene.TODAY
     assert "At the same visit also" in page(client, "recall", told.pk)
-    assert "removal of sutures" not in page(client, "recall", told.pk).lower()
+    assert "removal of sutures" not in page(client, "recall", told.pk).text.lower()
     with pytest.raises(
-        booking.BookingRefused, match="Too early for the removal of sutures: not before 22 Jun 2026"
+        booking.BookingRefused, match="Too early for the removal of sutures: not before 20 Jun 2026"
     ):
         booking.book(recalls=[told, out], resource=room, starts_at=scene.at(14), by=build.nurse())
     assert not Appointment.objects.exists()
@@ -218,7 +222,9 @@ def test_the_rules_are_sentences_with_source_and_signatures(client, sign_in):
     scene.due_check()
     sign_in("nurse")
     shown = page(client, "rules")
-    assert "every 3 months for 2 years" in shown and "Common practice, no source" in shown
+    assert "every 3 months for 2 years" in shown and "Clinic setting, no source" in shown
+    assert "NHSScotland, Cutaneous Melanoma" in shown and "second-hand, confirm before use" in shown
+    assert "all stages of invasive melanoma alike" in shown and "sets by stage can be drafted" in shown
     assert "Proposed by dermatologist" in shown and shown.find_all("img")
     assert any(head.parent.text.endswith(" 1 patient") for head in shown.find_all("heading"))
 
