@@ -54,7 +54,9 @@ class RouteForm(forms.ModelForm):
 
 
 class EndCareForm(RevisionForm):
-    status = forms.ChoiceField(choices=[choice for choice in PatientStatus.choices if choice[0] != "active"])
+    status = forms.ChoiceField(
+        choices=[choice for choice in PatientStatus.choices if choice[0] not in ("active", "ending")]
+    )
     on = day_field("Since", initial=clock.today)
     ground = forms.CharField(label="Ground, and where it is known from", max_length=200)
 
@@ -90,11 +92,12 @@ class VisitForm(forms.Form):
         self,
         *args: Any,
         subjects: list[tuple[str, str]],
+        by: Member,
         due: Iterable[tuple[str, str]] = (),
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["done"].choices = done_choices(subjects, due)
+        self.fields["done"].choices = done_choices(subjects, due, by=by)
 
     def clean_done(self) -> list[tuple[str, str]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
@@ -107,7 +110,7 @@ class MemberForm(forms.ModelForm):
 
     class Meta:
         model = Member
-        fields = ["username", "name", "role", "is_active"]
+        fields = ["username", "name", "role", "checks_skin", "is_active"]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

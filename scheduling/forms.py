@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from clinic import clock
 from clinic.days import write_day
-from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
+from clinic.models import Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
@@ -176,12 +176,14 @@ class CameForm(RevisionForm):
     )
     note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
-    def __init__(self, *args: Any, appointment: Appointment, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, appointment: Appointment, by: Member, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         rows = [row for row in appointment.recalls.all() if is_about(row.purpose, row.subject)]
         places = subjects(rows)
         asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
-        self.fields["done"].choices = done_choices(patient_page.subjects_of(appointment.patient), asked)
+        self.fields["done"].choices = done_choices(
+            patient_page.subjects_of(appointment.patient), asked, by=by
+        )
 
     def clean_done(self) -> list[tuple[str, str]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]

@@ -10,7 +10,7 @@ from clinic import clock
 from clinic.access import Act, NotAllowed, may, require
 from clinic.duties import limits
 from clinic.duties.kinds import KINDS, OwningList, of_list
-from clinic.models import Duty, EndGround, Member, Patient, change
+from clinic.models import Duty, EndGround, Member, Patient, Step, change
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
@@ -88,6 +88,19 @@ def end_with_ground_of_two(duty: Duty, *, by: Member, second: Member, ground: st
     if not (may(by, Act.END_DUTIES) or may(second, Act.END_DUTIES)):
         raise NotAllowed(f"{by} may not {Act.END_DUTIES.value}")
     return _end(duty, by, None, ground=ground, end_note=note, second=second)
+
+
+def end_by_hand_over(duty: Duty, *, step: Step, ground: str, note: str) -> Duty:
+    """Care has ended and somebody else looks after it: the entry that says who is kept beside the ground."""
+    return _end(duty, step.by, None, ground=ground, end_note=note, evidence=subject_of(step))
+
+
+def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
+    """What this row ended is owed again."""
+    fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
+    for row in Duty.objects.filter(patient=patient, evidence=subject_of(evidence)).select_related("patient"):
+        change(row, seen=row.revision, at=clock.now(), **fresh)
+        audit.record("duty.take_back", by=by, subject=row, patient=patient, kind=row.kind)
 
 
 def _end(duty: Duty, by: Member | None, seen: int | None, **fields: object) -> Duty:

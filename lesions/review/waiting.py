@@ -5,6 +5,7 @@ from django.db.models import QuerySet
 from clinic.duties import ledger, proposals
 from clinic.duties.kinds import OwningList
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
+from lesions.register import register
 from lesions.review import pathology
 
 
@@ -32,8 +33,9 @@ def pictures() -> int:
 
 
 def decisions() -> int:
-    """Flagged reviews, what was proposed, and what wants a dermatologist's word."""
+    """Flagged reviews, signs without a picture, what was proposed, and what wants a dermatologist's word."""
     flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
+    flagged += register.without_picture().count()
     return flagged + proposals.waiting().count() + ledger.on_list(OwningList.DECISIONS).count()
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from clinic import clock
 from clinic.models import Member, Patient, Purpose
 from clinic.models.visit import ABOUT
-from clinic.people import patients, risk, visits
+from clinic.people import ending, patients, risk, visits
 from clinic.project.demo import events as e
 from clinic.project.demo.calendar import Calendar
 from clinic.project.demo.people import PHONE
@@ -227,7 +227,7 @@ def tell(demo: DemoClinic, part: Part, event: e.Told) -> None:
 
 def end_care(demo: DemoClinic, part: Part, event: e.CareEnds) -> None:
     part.patient.refresh_from_db()
-    patients.end_care(
+    ending.end_care(
         patient=part.patient,
         by=demo.dermatologists[part.doctor],
         revision=part.patient.revision,

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from clinic import clock
 from clinic.models import RiskAssessment, Visit
-from clinic.people import patients, visits
+from clinic.people import ending, visits
 from clinic.record_days import WrongDay
 from tests import build
 from tests.page import read
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 def died(on):
     patient = build.patient()
     fields = {"status": "deceased", "on": on, "ground": "the family rang"}
-    return patients.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
+    return ending.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
 
 
 @pytest.mark.parametrize(

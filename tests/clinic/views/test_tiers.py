@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from clinic import policies
 from clinic.models import AuditRecord, Policy, RiskAssessment
-from clinic.people import patients, risk
+from clinic.people import ending, risk
 from tests import build
 from tests.page import read
 
@@ -144,7 +144,7 @@ def test_only_the_latest_assessment_of_active_patients_is_looked_at():
     build.risk_assessment(patient, on=date(2026, 3, 5), naevi="0-15")
     gone = someone(naevi="41-100")
     end = {"status": "deceased", "on": date(2026, 4, 1), "ground": "told by the family"}
-    patients.end_care(patient=gone, by=build.dermatologist(), revision=gone.revision, **end)
+    ending.end_care(patient=gone, by=build.dermatologist(), revision=gone.revision, **end)
     found = risk.preview(proposed())
     assert (found.looked_at, found.moves) == (1, ())
 

@@ -10,7 +10,7 @@ from django.core.management import CommandError, call_command
 from django.core.serializers.json import DjangoJSONEncoder
 
 from clinic.models import AuditRecord, Policy
-from clinic.people import patients
+from clinic.people import ending
 from lesions.review import pathology
 from scheduling.models import PlanProblem, Recall, WorkItem
 from scheduling.planning import replan
@@ -104,7 +104,7 @@ def test_a_duty_that_another_rule_takes_over_has_moved():
 
 def test_a_duty_that_nobody_asks_for_any_more_is_dropped():
     recall = scene.due_check()
-    patients.end_care(
+    ending.end_care(
         patient=recall.patient,
         by=build.dermatologist(),
         revision=recall.patient.revision,
