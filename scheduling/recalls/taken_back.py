@@ -1,4 +1,4 @@
-"""A visit is taken back: what it completed is owed again with its original dates, unless somebody already acted on it."""
+"""A visit is taken back: what it completed is owed again with its original dates, unless somebody acted on it."""
 
 from django.db.models import Q
 
