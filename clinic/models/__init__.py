@@ -3,7 +3,7 @@ from clinic.models.base import StaleRow, Stated, change
 from clinic.models.chores import ChoreRun
 from clinic.models.patient import ContactRoute, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
-from clinic.models.risk import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
+from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.models.staff import Member, Role
 from clinic.models.visit import DoneItem, Purpose, Visit
 
@@ -12,6 +12,7 @@ __all__ = [
     "AuditRecord",
     "ChoreRun",
     "ContactRoute",
+    "Counselling",
     "DoneItem",
     "Member",
     "NaeviBand",

@@ -23,22 +23,34 @@ ANSWERS: Final[Mapping[str, tuple[str, ...] | type]] = {
     "red_hair": bool,
     "blue_eyes": bool,
     "relatives": int,
+    "other_relatives": int,
+    "affected_relatives": int,
     "gene_carrier": bool,
     "past_melanoma": bool,
+    "several_melanomas": bool,
+    "dysplastic_syndrome": bool,
     "past_keratinocyte": bool,
     "family_keratinocyte": bool,
     "many_keratoses": bool,
     "some_keratoses": bool,
+    "sunburns": bool,
     "blistering_burns": bool,
+    "sunbeds": bool,
     "immunosuppressed": bool,
+    "transplanted": bool,
 }
+# Worked out of other answers, never asked.
+DERIVED: Final = ("age", "affected_relatives")
+# From this relative risk on an average tier is not left to the criteria: the assessor chooses. Clinic setting, no source.
+CHOICE_FROM: Final = 3.0
 _OPERATORS: Final[Mapping[type, tuple[str, ...]]] = {
     bool: ("is",),
     int: ("is", "at_least", "at_most", "over"),
     tuple: ("is", "in"),
 }
-_HEAD = ("schema", "name", "title", "criterion", "context", "lifetime", "note")
+_HEAD = ("schema", "name", "title", "criterion", "prompt", "context", "lifetime", "note")
 _CRITERION = ("id", "tier", "words", "when", "source", "edition", "flag")
+_PROMPT = ("id", "words", "when", "source", "edition", "flag")
 _CONTEXT = ("id", "words", "when", "value", "source", "year", "flag")
 _LIFETIME = ("population", "value", "source", "year", "flag")
 _NOTE = ("words", "source", "flag")
@@ -87,6 +99,21 @@ class Criterion:
 
 
 @dataclass(frozen=True)
+class Prompt:
+    """A question for whoever assesses, where every condition holds; it moves no tier."""
+
+    id: str
+    words: str
+    when: tuple[Condition, ...]
+    source: str
+    edition: str
+    flag: str
+
+    def holds(self, answers: Answers) -> bool:
+        return all(condition.holds(answers) for condition in self.when)
+
+
+@dataclass(frozen=True)
 class Context:
     """A published relative risk of one factor alone; shown, never reckoned with."""
 
@@ -124,6 +151,7 @@ class TierSet:
     name: str
     title: str
     criteria: tuple[Criterion, ...]
+    prompts: tuple[Prompt, ...]
     context: tuple[Context, ...]
     lifetime: tuple[Lifetime, ...]
     notes: tuple[Note, ...]
@@ -136,6 +164,15 @@ class TierSet:
 
     def context_of(self, answers: Answers) -> list[Context]:
         return [row for row in self.context if row.holds(answers)]
+
+    def prompts_of(self, answers: Answers) -> list[Prompt]:
+        return [row for row in self.prompts if row.holds(answers)]
+
+    def against_average(self, answers: Answers) -> list[Context]:
+        """The published figures for which an average tier is the assessor's choice, not the criteria's."""
+        if self.judge(answers)[0] != TIERS[0]:
+            return []
+        return [row for row in self.context_of(answers) if row.value >= CHOICE_FROM]
 
 
 def load(text: str) -> TierSet:
@@ -157,6 +194,7 @@ def _tier_set(whole: Table) -> TierSet:
         criteria=tuple(
             _criterion(row) for row in _rows(whole, "criterion", _CRITERION, ("approver",), needed=True)
         ),
+        prompts=tuple(_prompt(row) for row in _rows(whole, "prompt", _PROMPT)),
         context=tuple(_context(row) for row in _rows(whole, "context", _CONTEXT, ("interval",))),
         lifetime=tuple(Lifetime(**_published(row, _LIFETIME)) for row in _rows(whole, "lifetime", _LIFETIME)),
         notes=tuple(Note(**_published(row, _NOTE)) for row in _rows(whole, "note", _NOTE)),
@@ -187,6 +225,10 @@ def _criterion(row: Table) -> Criterion:
         approver=approver,
         **{key: row.text(key) for key in ("id", "words", "edition")},
     )
+
+
+def _prompt(row: Table) -> Prompt:
+    return Prompt(when=_conditions(row), **_published(row, ("id", "words", "source", "edition")))
 
 
 def _context(row: Table) -> Context:

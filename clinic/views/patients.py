@@ -1,5 +1,6 @@
 """Pages of patients: find, register, amend, risk, visits, the trail."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
@@ -18,6 +19,7 @@ from clinic.people import patients as people
 from clinic.people import risk, visits
 from clinic.people.record_days import WrongDay
 from clinic.tiers import wording
+from clinic.tiers.reading import Context
 from clinic.trail import audit
 
 
@@ -80,12 +82,16 @@ def _risk(patient: Patient) -> dict[str, Any]:
     lifetime = risk.tiers_of(latest.policy).lifetime if latest.policy else ()
     return {
         "risk": latest,
+        "risk_reasons": [(reason, wording.caution(reason.get("flag", ""))) for reason in latest.reasons],
+        "risk_prompts": risk.prompts_of(latest),
         "risk_differs": risk.differs(latest, risk.in_force()),
-        "risk_context": [
-            (row, wording.figure(row), wording.FLAGS[row.flag]) for row in risk.context_of(latest)
-        ],
+        "risk_context": _figures(risk.context_of(latest)),
         "risk_lifetime": [(row, wording.FLAGS[row.flag]) for row in lifetime],
     }
+
+
+def _figures(rows: Iterable[Context]) -> list[tuple[Context, str, str]]:
+    return [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in rows]
 
 
 @allow(Act.REGISTER_PATIENTS)
@@ -160,18 +166,23 @@ def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
 def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
+    against: list[tuple[Context, str, str]] = []
     if form.is_valid():
         try:
             row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
+        except risk.DecisionNeeded as error:
+            against = _figures(error.against)
+            for name in error.fields:
+                form.add_error(name, str(error))
         except (risk.RiskRefused, WrongDay) as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
             return redirect("clinic:patient", pk)
-    note = "Risk tiers order check-ups; they follow the criteria in force and do not replace judgement."
-    if risk.in_force() is None:
-        note = risk.NONE_IN_FORCE
-    return _about(request, found, form, "Risk assessment", "Record", note=note)
+    refused = "" if risk.in_force() else risk.NONE_IN_FORCE
+    context = {"patient": found, "form": form, "against": against, "refused": refused}
+    status = 422 if form.is_bound else 200
+    return render(request, "clinic/assess_risk.html", context, status=status)
 
 
 @allow(Act.RECORD_VISIT)

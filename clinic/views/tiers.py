@@ -57,6 +57,7 @@ def _read(policy: Policy) -> dict[str, Any]:
     shown = {
         "found": found,
         "groups": _groups(found),
+        "prompts": [(row, wording.sentence(row.when), wording.caution(row.flag)) for row in found.prompts],
         "context": [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in found.context],
         "lifetime": [(row, wording.FLAGS[row.flag]) for row in found.lifetime],
     }
@@ -68,7 +69,7 @@ def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
     groups = []
     for tier in reversed(reading.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
-        shown = [Shown(one, _beyond(one), wording.FLAGS.get(one.flag, "")) for one in rows]
+        shown = [Shown(one, _beyond(one), wording.caution(one.flag)) for one in rows]
         groups.append((str(Tier(tier).label), shown))
     return groups
 
