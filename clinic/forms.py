@@ -69,6 +69,7 @@ class RiskForm(forms.ModelForm):
         ("Before now", ("past_melanoma", "several_melanomas", "past_keratinocyte", "immunosuppressed", "transplanted")),
         ("Family", ("relatives", "other_relatives", "family_keratinocyte", "gene_carrier")),
     )  # fmt: skip
+    field_order = ["chosen", "chosen_because", "counselling", "assessed_on"]
     DECISIONS: ClassVar = ("chosen", "chosen_because", "counselling")
 
     class Meta:

@@ -35,7 +35,7 @@ FACTORS = tuple(name for name in reading.ANSWERS if name not in reading.DERIVED)
 NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."
 CHOOSE = (
     "By the criteria the tier is average, and a published relative risk is 3 or more: "
-    "choose the tier yourself and say why."
+    "choose the tier yourself."
 )
 _SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"
 
@@ -45,10 +45,11 @@ class RiskRefused(ValueError):
 
 
 class DecisionNeeded(RiskRefused):
-    """The criteria leave something to whoever assesses: `fields` have to be filled in, `against` average speaks this."""
+    """The criteria leave something to whoever assesses: each field that wants filling in, with its sentence."""
 
-    def __init__(self, words: str, *fields: str, against: Iterable[Context] = ()) -> None:
-        super().__init__(words)
+    def __init__(self, fields: Mapping[str, str], against: Iterable[Context] = ()) -> None:
+        super().__init__(" ".join(fields.values()))
+        # Published figures that speak against an average tier.
         self.fields, self.against = fields, tuple(against)
 
 
@@ -153,8 +154,10 @@ def all_answers(answers: Mapping[str, Any], age: int) -> dict[str, Any]:
 def _check_choice(found: TierSet, known: reading.Answers, tier: str, chosen: str, because: str) -> None:
     """Where a published figure speaks against average the assessor chooses; nowhere else."""
     against = found.against_average(known)
-    if against and not (chosen in Tier.values and because):
-        raise DecisionNeeded(CHOOSE, "chosen", "chosen_because", against=against)
+    missing = {} if chosen in Tier.values else {"chosen": CHOOSE}
+    missing |= {} if because else {"chosen_because": "Say why this tier."}
+    if against and missing:
+        raise DecisionNeeded(missing, against)
     if not against and (chosen or because):
         raise RiskRefused(
             f"The criteria give the tier {Tier(tier).label}: leave your own tier and its reason empty."
@@ -164,7 +167,7 @@ def _check_choice(found: TierSet, known: reading.Answers, tier: str, chosen: str
 def _check_counselling(found: TierSet, known: reading.Answers, counselling: str) -> None:
     prompts = found.prompts_of(known)
     if prompts and counselling not in Counselling.values:
-        raise DecisionNeeded(" ".join(f"{prompt.words}." for prompt in prompts), "counselling")
+        raise DecisionNeeded({"counselling": " ".join(f"{prompt.words}." for prompt in prompts)})
     if counselling and not prompts:
         raise RiskRefused("Nothing is asked about genetic counselling here: leave the answer empty.")
 

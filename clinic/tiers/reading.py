@@ -41,7 +41,7 @@ ANSWERS: Final[Mapping[str, tuple[str, ...] | type]] = {
 }
 # Worked out of other answers, never asked.
 DERIVED: Final = ("age", "affected_relatives")
-# From this relative risk on an average tier is not left to the criteria: the assessor chooses. Clinic setting, no source.
+# From this relative risk on the assessor chooses where the criteria say average. Clinic setting, no source.
 CHOICE_FROM: Final = 3.0
 _OPERATORS: Final[Mapping[type, tuple[str, ...]]] = {
     bool: ("is",),

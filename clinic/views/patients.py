@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow, may
 from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
-from clinic.models import ContactRoute, Patient, StaleRow
+from clinic.models import ContactRoute, Patient, RiskAssessment, StaleRow
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
@@ -82,12 +82,20 @@ def _risk(patient: Patient) -> dict[str, Any]:
     lifetime = risk.tiers_of(latest.policy).lifetime if latest.policy else ()
     return {
         "risk": latest,
-        "risk_reasons": [(reason, wording.caution(reason.get("flag", ""))) for reason in latest.reasons],
+        "risk_reasons": _by_source(latest),
         "risk_prompts": risk.prompts_of(latest),
         "risk_differs": risk.differs(latest, risk.in_force()),
         "risk_context": _figures(risk.context_of(latest)),
         "risk_lifetime": [(row, wording.FLAGS[row.flag]) for row in lifetime],
     }
+
+
+def _by_source(row: RiskAssessment) -> list[tuple[list[str], str, str]]:
+    """The reasons under the source that they share, highest tier first, and what is to be said of that source."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for reason in row.reasons:
+        found.setdefault((reason["source"], reason.get("flag", "")), []).append(reason["text"])
+    return [(texts, source, wording.caution(flag)) for (source, flag), texts in found.items()]
 
 
 def _figures(rows: Iterable[Context]) -> list[tuple[Context, str, str]]:
@@ -172,8 +180,8 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
             row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
         except risk.DecisionNeeded as error:
             against = _figures(error.against)
-            for name in error.fields:
-                form.add_error(name, str(error))
+            for name, words in error.fields.items():
+                form.add_error(name, words)
         except (risk.RiskRefused, WrongDay) as error:
             form.add_error(None, str(error))
         else:

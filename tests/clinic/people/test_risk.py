@@ -124,9 +124,10 @@ MOLES = {"naevi": "41-100"}
 @pytest.mark.django_db
 @pytest.mark.parametrize("given", [{}, {"chosen": "high"}, {"chosen_because": "many"}, {"chosen": "high", "chosen_because": " "}])  # fmt: skip
 def test_where_it_is_left_open_a_tier_and_its_reason_are_needed(given):
-    with pytest.raises(risk.DecisionNeeded, match="choose the tier yourself") as refused:
+    with pytest.raises(risk.DecisionNeeded) as refused:
         assessed(**MOLES, **given)
-    assert refused.value.fields == ("chosen", "chosen_because")
+    missing = {"chosen", "chosen_because"} - {name for name, words in given.items() if words.strip()}
+    assert refused.value.fields.keys() == missing
     assert {row.id for row in refused.value.against} >= {"moles-81-100", "moles-61-80"}
     assert not RiskAssessment.objects.exists()
 
@@ -149,7 +150,7 @@ def test_where_the_criteria_decide_nobody_chooses():
 def test_three_relatives_need_the_assessors_word_on_counselling():
     with pytest.raises(risk.DecisionNeeded, match="genetic counselling: your decision") as refused:
         assessed(relatives=1, other_relatives=2)
-    assert refused.value.fields == ("counselling",)
+    assert refused.value.fields.keys() == {"counselling"}
     row = assessed(relatives=1, other_relatives=2, counselling="referred")
     assert row.counselling == "referred" and row.tier == "high"
     assert AuditRecord.objects.get(action="risk.assess").details["counselling"] == "referred"
