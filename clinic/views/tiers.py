@@ -69,7 +69,7 @@ def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
     groups = []
     for tier in reversed(reading.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
-        shown = [Shown(one, _beyond(one), wording.caution(one.flag)) for one in rows]
+        shown = [Shown(one, _beyond(one), wording.FLAGS.get(one.flag, "")) for one in rows]
         groups.append((str(Tier(tier).label), shown))
     return groups
 
