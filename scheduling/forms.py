@@ -424,6 +424,11 @@ class ComparisonForm(forms.Form):
     stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(pathology.STAGES), required=False)
     thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
     deposit_mm = forms.CharField(label="Deposit in the sentinel node, in mm", max_length=10, required=False)
+    nodes_cleared = forms.NullBooleanField(
+        label="Lymph nodes cleared",
+        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+        required=False,
+    )
     risk_class = SuppositionForm.base_fields["risk_class"]
     tier = forms.ChoiceField(
         label="Risk tier, assessed today", choices=[("", "not assessed"), *Tier.choices], required=False

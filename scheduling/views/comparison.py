@@ -13,7 +13,7 @@ from scheduling.forms import ComparisonForm
 from scheduling.planning.rules_in_force import check, rules_of
 from scheduling.recalls import wording
 from scheduling.rule_changes import comparison
-from scheduling.rule_changes.comparison import Planned
+from scheduling.rule_changes.comparison import Column, Planned
 from scheduling.rule_changes.what_if import CannotSuppose
 from scheduling.rules.plan import wording as rule_wording
 from scheduling.rules.ruleset import ruleset
@@ -24,11 +24,10 @@ FIRST_SHOWN = ("default", "scotland-2022", "s3-germany")
 
 
 @dataclass(frozen=True)
-class RuleShown:
-    """One rule in a cell: its phases, where it comes from, and how well that is known."""
+class Source:
+    """Where rules of one set come from, and how well that is known; numbered where a set names several."""
 
-    phases: str
-    source: str
+    words: str
     flag: str
     superseded_by: str
 
@@ -36,7 +35,26 @@ class RuleShown:
 @dataclass(frozen=True)
 class Cell:
     planned: Planned
-    rules: list[RuleShown]
+    rules: list[tuple[str, int]]  # the phases in words, and the number of their source
+
+
+@dataclass
+class Shown:
+    """One set on the page."""
+
+    head: str
+    column: Column
+    sources: list[Source]
+
+    def cell(self, purpose: str) -> Cell | None:
+        planned = self.column.planned.get(purpose)
+        return planned and Cell(planned, [(_phases(rule), self._number(rule)) for rule in planned.rules])
+
+    def _number(self, rule: Rule) -> int:
+        source = _source(rule)
+        if source not in self.sources:
+            self.sources.append(source)
+        return self.sources.index(source) + 1
 
 
 @allow(Act.SEE_RULES)
@@ -80,27 +98,21 @@ def _set(name: str) -> RuleSet:
 
 def _compared(form: ComparisonForm) -> dict[str, object]:
     today, labels = clock.today(), dict(form.fields["sets"].choices)
-    names = form.cleaned_data["sets"]
-    columns = [comparison.column(form.chosen(), _set(name), today) for name in names]
-    rows = [
-        (Purpose(purpose).label, [_cell(column.planned.get(purpose)) for column in columns])
-        for purpose in comparison.purposes(columns)
+    shown = [
+        Shown(labels[name], comparison.column(form.chosen(), _set(name), today), [])
+        for name in form.cleaned_data["sets"]
     ]
-    return {
-        "heads": [labels[name] for name in names],
-        "rows": rows,
-        "problems": [column.problems for column in columns],
-    }
+    purposes = comparison.purposes([one.column for one in shown])
+    rows = [(Purpose(purpose).label, [one.cell(purpose) for one in shown]) for purpose in purposes]
+    return {"shown": shown, "rows": rows}
 
 
-def _cell(planned: Planned | None) -> Cell | None:
-    return Cell(planned, [_rule(rule) for rule in planned.rules]) if planned else None
+def _phases(rule: Rule) -> str:
+    return ", ".join(rule_wording.phase_labels(rule))
 
 
-def _rule(rule: Rule) -> RuleShown:
-    flag = (
-        "" if rule.source in SOURCELESS or rule.flag == "found" else wording.FLAGS.get(rule.flag, rule.flag)
-    )
-    phases = ", then ".join(rule_wording.phase_labels(rule))
-    source = f"{rule.source}, {rule.edition}" if rule.source not in SOURCELESS else rule.source
-    return RuleShown(phases, source, flag, rule.superseded_by or "")
+def _source(rule: Rule) -> Source:
+    if rule.source in SOURCELESS:
+        return Source(rule.source, "", "")
+    flag = "" if rule.flag == "found" else wording.FLAGS.get(rule.flag, rule.flag)
+    return Source(f"{rule.source}, {rule.edition}", flag, rule.superseded_by or "")

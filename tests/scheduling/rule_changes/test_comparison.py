@@ -94,7 +94,7 @@ THREE = ["default", "scotland-2022", "s3-germany"]
 def test_the_page_puts_three_sets_side_by_side_and_keeps_nothing(signed_in, noon):
     given = {"code": "melanoma", "stage": "IB", "thickness": "0.9", "sets": THREE}
     shown = read(signed_in.get(reverse(URL), given))
-    assert "Every 3 to 4 months for 3 years, then every 6 months for 2 years" in shown
+    assert "Every 3 to 4 months for 3 years, every 6 months for 2 years, then follow-up ends [1]" in shown
     assert "NHSScotland, Cutaneous Melanoma National Follow-Up Guideline" in shown
     assert "second-hand, confirm before use" in shown and "Not planned by this set." in shown
     assert "First between 17 Sep 2026 and 17 Oct 2026" in shown
