@@ -55,12 +55,13 @@ class DecisionNeeded(RiskRefused):
 
 @dataclass(frozen=True)
 class Move:
-    """One patient whose answers give another tier under a set than the one on record."""
+    """One patient whose answers give another tier under a set than the one on record, or leave an average one open."""
 
     patient: Patient
     assessment: RiskAssessment
     after: Tier
     reasons: tuple[Criterion, ...]
+    left_open: bool = False
 
     @property
     def leading(self) -> list[Criterion]:
@@ -235,9 +236,13 @@ def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
     """How this set judges the same answers, where that is another tier; a chosen tier stood on an average one."""
     if policy is None or row.policy_id == policy.pk:
         return None
-    tier, held = tiers_of(policy).judge(answers_of(row))
+    found, known = tiers_of(policy), answers_of(row)
+    tier, held = found.judge(known)
     before = Tier.AVERAGE if row.chosen_because else row.tier
-    return None if tier in (before, row.tier) else Move(row.patient, row, Tier(tier), tuple(held))
+    left_open = not row.chosen_because and bool(found.against_average(known))
+    if tier in (before, row.tier) and not left_open:
+        return None
+    return Move(row.patient, row, Tier(tier), tuple(held), left_open)
 
 
 def preview(policy: Policy) -> TierPreview:
