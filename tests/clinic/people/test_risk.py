@@ -168,7 +168,7 @@ def test_a_chosen_tier_is_not_taken_for_a_changed_criterion():
 @pytest.mark.django_db
 def test_a_new_figure_of_three_or_more_asks_to_assess_an_average_again():
     """The figure for any atypical mole: Chang et al., Int J Cancer 2009;124:420-428."""
-    without = risk.shipped().partition("[[context]]")[0]
+    without = risk.shipped().partition("\n[[context]]")[0]
     build.policy_in_force("tiers", without)
     row = assessed(atypical="1-5")
     found = risk.differs(row, build.policy_in_force("tiers", risk.shipped()))

@@ -21,7 +21,7 @@ def rules(noon):
 
 def problems(patient):
     replan.replan_patient(patient.pk)
-    return {row.code: row for row in PlanProblem.objects.filter(patient=patient)}
+    return {row.code: row for row in PlanProblem.objects.filter(patient=patient, gone_on__isnull=True)}
 
 
 def test_a_melanoma_beside_an_average_tier_is_put_to_a_person():
