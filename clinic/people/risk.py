@@ -26,7 +26,7 @@ from clinic.models import (
     RiskAssessment,
     Tier,
 )
-from clinic.people.record_days import check_day
+from clinic.record_days import check_day
 from clinic.tiers import reading
 from clinic.tiers.reading import Context, Criterion, Prompt, TierSet
 from clinic.trail import audit
