@@ -27,11 +27,11 @@ from clinic.models import (
     Tier,
 )
 from clinic.record_days import check_day
-from clinic.tiers import reading
-from clinic.tiers.reading import Context, Criterion, Prompt, TierSet
+from clinic.tiers import reading, tier_set
+from clinic.tiers.tier_set import Context, Criterion, Prompt, TierSet
 from clinic.trail import audit
 
-FACTORS = tuple(name for name in reading.ANSWERS if name not in reading.DERIVED)
+FACTORS = tuple(name for name in tier_set.ANSWERS if name not in tier_set.DERIVED)
 NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."
 CHOOSE = (
     "By the criteria the tier is average, and a published relative risk is 3 or more: "
@@ -152,7 +152,7 @@ def all_answers(answers: Mapping[str, Any], age: int) -> dict[str, Any]:
     return {**answers, "age": age, "affected_relatives": relatives}
 
 
-def _check_choice(found: TierSet, known: reading.Answers, tier: str, chosen: str, because: str) -> None:
+def _check_choice(found: TierSet, known: tier_set.Answers, tier: str, chosen: str, because: str) -> None:
     """Where a published figure speaks against average the assessor chooses; nowhere else."""
     against = found.against_average(known)
     missing = {} if chosen in Tier.values else {"chosen": CHOOSE}
@@ -165,7 +165,7 @@ def _check_choice(found: TierSet, known: reading.Answers, tier: str, chosen: str
         )
 
 
-def _check_counselling(found: TierSet, known: reading.Answers, counselling: str) -> None:
+def _check_counselling(found: TierSet, known: tier_set.Answers, counselling: str) -> None:
     prompts = found.prompts_of(known)
     if prompts and counselling not in Counselling.values:
         raise DecisionNeeded({"counselling": " ".join(f"{prompt.words}." for prompt in prompts)})

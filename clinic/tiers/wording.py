@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any, Final
 
-from clinic.tiers.reading import Condition, Context
+from clinic.tiers.tier_set import Condition, Context
 from clinic.wording import alternatives
 
 _WORDS: Final = {

@@ -20,7 +20,7 @@ from clinic.people import patients as people
 from clinic.people import risk, visits
 from clinic.record_days import WrongDay
 from clinic.tiers import wording
-from clinic.tiers.reading import Context
+from clinic.tiers.tier_set import Context
 from clinic.trail import audit
 
 

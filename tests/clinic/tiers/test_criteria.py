@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from clinic.models import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.people import risk
-from clinic.tiers import reading, wording
+from clinic.tiers import reading, tier_set, wording
 from tests import build
 
 SHIPPED = risk.shipped()
@@ -75,7 +75,7 @@ def of(kind):
 
 MOSTLY_NO = st.integers(0, 5).map(lambda one: one == 0)
 EVERYBODY = st.fixed_dictionaries(
-    {name: MOSTLY_NO if kind is bool else of(kind) for name, kind in reading.ANSWERS.items()}
+    {name: MOSTLY_NO if kind is bool else of(kind) for name, kind in tier_set.ANSWERS.items()}
     | {"age": st.one_of(st.integers(0, 110), st.sampled_from([15, 16, 24, 25, 44, 45, 46, 65, 66]))}
 )
 
@@ -96,14 +96,14 @@ def test_every_age_of_every_phototype(phototype):
 def test_the_reader_knows_just_the_answers_that_the_assessment_asks():
     bands = {"naevi": NaeviBand, "atypical": AtypicalBand, "phototype": Phototype}
     for name, choices in bands.items():
-        assert reading.ANSWERS[name] == tuple(choices.values)
-    assert tuple(Tier.values) == reading.TIERS
+        assert tier_set.ANSWERS[name] == tuple(choices.values)
+    assert tuple(Tier.values) == tier_set.TIERS
     kinds = {"CharField": tuple, "BooleanField": bool, "PositiveSmallIntegerField": int}
     for name in risk.FACTORS:
-        known = reading.ANSWERS[name]
+        known = tier_set.ANSWERS[name]
         kind = kinds[RiskAssessment._meta.get_field(name).get_internal_type()]
         assert isinstance(known, tuple) if kind is tuple else known is kind
-    assert wording._WORDS.keys() == reading.ANSWERS.keys()
+    assert wording._WORDS.keys() == tier_set.ANSWERS.keys()
 
 
 # (row, value, interval, flag). Sources: Gandini et al., Eur J Cancer 2005;41:28-44 (moles), 41:2040-2059 (the others), read
