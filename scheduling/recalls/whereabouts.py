@@ -14,6 +14,7 @@ from django.utils import timezone
 from clinic import clock
 from clinic.trail import audit
 from scheduling.models import FailsafeRun
+from scheduling.recalls import duty_count
 
 # Settings of the clinic, no source: the two spans are domain.md's.
 MONTHS_WITHOUT_CHECK = 12
@@ -147,8 +148,14 @@ def count_everybody(day: date) -> FailsafeRun:
     said += [
         {"code": fault.code, "words": fault.words, "patients": list(fault.patients)} for fault in found.faults
     ]
+    lost = duty_count.lost_now()
+    said += [
+        {"code": f"lost_{row.code}", "words": str(row.words), "patients": list(row.lost)} for row in lost
+    ]
     fields = {"ran_at": clock.now(), "records": found.records, "counts": found.counts, "alarms": said}
-    run, _ = FailsafeRun.objects.update_or_create(day=day, defaults=fields | {"holds": found.holds})
+    run, _ = FailsafeRun.objects.update_or_create(
+        day=day, defaults=fields | {"holds": found.holds and not lost}
+    )
     audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=found.holds)
     return run
 

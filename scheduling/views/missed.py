@@ -5,8 +5,8 @@ from clinic import clock
 from clinic.access import Act, allow
 from clinic.models import Patient
 from scheduling.models import FailsafeRun
+from scheduling.recalls import duty_count, whereabouts, wording
 from scheduling.recalls import missed as late
-from scheduling.recalls import whereabouts, wording
 from scheduling.views.problems import open_problems
 
 
@@ -36,6 +36,19 @@ def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient
     keys = {key for alarm in alarms for key in alarm.patients}
     people = Patient.objects.in_bulk(keys)
     return [(alarm.words, [people[key] for key in alarm.patients]) for alarm in alarms]
+
+
+@allow(Act.SEE_MISSED)
+def owed(request: HttpRequest) -> HttpResponse:
+    """What is owed by kind, what the lists hold by kind, and by name what no list holds; counted as it is now."""
+    rows = duty_count.count_duties()
+    people = Patient.objects.in_bulk({key for row in rows for key in row.lost})
+    context = {
+        "rows": [(row, [people[key] for key in row.lost if key in people]) for row in rows],
+        "moment": clock.now(),
+        "lost": sum(len(row.lost) for row in rows),
+    }
+    return render(request, "scheduling/owed.html", context)
 
 
 @allow(Act.SEE_MISSED)
