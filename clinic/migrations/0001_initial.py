@@ -48,11 +48,22 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=40)),
                 ('day', models.DateField()),
                 ('started_at', models.DateTimeField()),
+                ('not_before', models.DateTimeField()),
+                ('attempts', models.PositiveIntegerField(default=0)),
+                ('failure', models.CharField(blank=True, max_length=80)),
                 ('finished_at', models.DateTimeField(null=True)),
             ],
             options={
                 'constraints': [models.UniqueConstraint(fields=('name', 'day'), name='a_chore_runs_once_a_day')],
             },
+        ),
+        migrations.CreateModel(
+            name='Heartbeat',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=40, unique=True)),
+                ('at', models.DateTimeField()),
+            ],
         ),
         migrations.CreateModel(
             name='Patient',
