@@ -1,6 +1,6 @@
 """The pages of this app, as each role meets them."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
