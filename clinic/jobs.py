@@ -134,6 +134,14 @@ def activities() -> dict[str, str]:
     return {work.name: work.activity for work in WORK.values() if work.activity}
 
 
+def failing_chores() -> list[str]:
+    """Names of today's chores that failed and have not run since."""
+    if settings.QUARTERDAY_QUEUE == "none":
+        return []
+    failed = ChoreRun.objects.filter(day=clock.today(), finished_at=None).exclude(failure="")
+    return list(failed.order_by("name").values_list("name", flat=True))
+
+
 def chores(now: datetime) -> list[str]:
     """Run the chores that are due and have not run; returns their names. One that fails stops no other."""
     local = timezone.localtime(now)

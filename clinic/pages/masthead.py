@@ -51,7 +51,7 @@ def places_for(request: HttpRequest) -> list[Place]:
 
 
 def standstill_notice(request: HttpRequest) -> list[str]:
-    """A dead worker, a dead scheduler, and work that gets nowhere are said on every page."""
+    """A dead worker or scheduler, work that gets nowhere and a daily task that failed are said on every page."""
     words = jobs.activities()
     still = heartbeat.standing_still(list(words))
     said = [f"{words[name]} stands still." for name in still if name in words]
@@ -59,6 +59,9 @@ def standstill_notice(request: HttpRequest) -> list[str]:
         said.append("The background worker gives no sign of life: nothing is measured, planned or counted.")
     elif "beat" in still:
         said.append("The scheduler gives no sign of life: no daily list and no count will be made.")
+    failing = jobs.failing_chores()
+    if failing:
+        said.append(f"A daily task failed and is tried again: {', '.join(failing)}.")
     return [" ".join([*said, "Tell whoever runs this installation."])] if said else []
 
 

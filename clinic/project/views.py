@@ -30,6 +30,7 @@ def health(request: HttpRequest) -> JsonResponse:
     if "web" in request.GET:
         return JsonResponse({"ok": True})
     still = heartbeat.standing_still(list(jobs.activities()))
+    still += [f"chore {name}" for name in jobs.failing_chores()]
     still += [] if heartbeat.broker_answers() else ["broker"]
     answer = {"ok": False, "standing_still": still} if still else {"ok": True}
     return JsonResponse(answer, status=503 if still else 200)

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clinic import clock, heartbeat, jobs, tasks
-from clinic.models import ChoreRun, Heartbeat
+from clinic.models import Heartbeat
 from clinic.pages.masthead import standstill_notice
 from clinic.project.celery import app
 from clinic.project.start import brokers
@@ -15,7 +15,7 @@ from tests import build
 from tests.page import read
 
 pytestmark = pytest.mark.django_db
-NOW = timezone.now()
+NOW = timezone.now().replace(hour=12)
 KINDS = {"assess": "Measuring of pictures", "replan": "Planning of recalls"}
 
 
@@ -106,11 +106,11 @@ def test_without_a_broker_no_scheduler_is_expected(queue):
     assert still() == []
 
 
-def test_a_page_asks_one_question_for_it(queue):
+def test_a_page_asks_two_questions_for_it(queue):
     signs(**LIVE)
     with CaptureQueriesContext(connection) as asked:
         said()
-    assert len(asked) == 1
+    assert len(asked) == 2
 
 
 def test_a_sign_is_written_at_most_once_a_minute():
@@ -148,7 +148,16 @@ def test_a_dead_broker_is_named_to_the_monitor_at_once(queue, client):
         app.conf.broker_url = app.conf.broker_write_url = before
 
 
-def test_a_failing_chore_is_no_dead_worker(monkeypatch):
-    monkeypatch.setattr(jobs, "CHORES", {"count": jobs.Chore("count", time(0, 0), broken)})
-    jobs.chores(clock.now())
-    assert ChoreRun.objects.get().failure == "ValueError"
+def test_a_daily_task_that_failed_is_said_until_it_has_run(queue, client, monkeypatch):
+    signs(**LIVE)
+    ran = [broken, lambda day: None]
+    monkeypatch.setattr(
+        jobs, "CHORES", {"worklist": jobs.Chore("worklist", time(0, 0), lambda day: ran.pop(0)(day))}
+    )
+    with clock.at(NOW - timedelta(minutes=6)):
+        jobs.chores(clock.now())
+    assert "A daily task failed and is tried again: worklist." in said()
+    assert health(client) == (503, {"ok": False, "standing_still": ["chore worklist"]})
+    with clock.at(NOW):
+        jobs.chores(NOW)
+    assert said() == ""
