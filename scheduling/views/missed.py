@@ -4,7 +4,6 @@ from django.shortcuts import render
 from clinic import clock
 from clinic.access import Act, allow
 from clinic.models import Patient
-from scheduling.models import FailsafeRun
 from scheduling.recalls import duty_count, whereabouts, wording
 from scheduling.recalls import missed as late
 from scheduling.views.problems import open_problems
@@ -24,7 +23,7 @@ def missed(request: HttpRequest) -> HttpResponse:
         "reason": late.REASONS.get(reason, ""),
         "count": count,
         "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
-        "night": FailsafeRun.objects.first(),
+        "night": whereabouts.last_count(),
         "agree": whereabouts.overdue_now() == {row.patient.pk for row in rows},
         "alarms": _with_names([*count.alarms, *count.faults]),
         "problems": open_problems().count(),
