@@ -41,6 +41,7 @@ TESTS = [
     "test_checklist_sums",
     "test_properties",
     "test_machine",
+    "test_machine_lesions",
 ]
 LIVES = "30"
 PLUGINS = ["no:django", "no:cacheprovider", "no:xdist", "no:playwright"]
