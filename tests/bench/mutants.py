@@ -43,7 +43,7 @@ TESTS = [
     "test_machine",
     "test_machine_lesions",
 ]
-LIVES = "30"
+LIVES = "6"
 PLUGINS = ["no:django", "no:cacheprovider", "no:xdist", "no:playwright"]
 PATIENCE = 8  # times as long as the tests take on the core as it is, measured first in the same run
 # A break is only counted, so nothing is spent on finding its simplest form.

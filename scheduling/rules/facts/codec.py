@@ -134,10 +134,16 @@ def _read_day(value: Any, path: str) -> Day:
     return day
 
 
+@cache
+def _written(kind: Any) -> tuple[tuple[str, str], ...]:
+    """JSON key and attribute of each field of a dataclass; nothing for another type."""
+    return tuple((key_of(item), item.name) for item in fields(kind)) if is_dataclass(kind) else ()
+
+
 def write(value: Any) -> Any:
     """Plain JSON values of a described value."""
-    if is_dataclass(value):
-        return {key_of(item): write(getattr(value, item.name)) for item in fields(value)}
+    if names := _written(value.__class__):
+        return {key: write(getattr(value, name)) for key, name in names}
     if isinstance(value, tuple):
         return [write(entry) for entry in value]
     return value.isoformat() if isinstance(value, Day) else value

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Risk, UrgentSign
 from scheduling.rules.plan.messages import params
 from scheduling.rules.plan.plan import Problem
+
+_Row = TypeVar("_Row", UrgentSign, Diagnosis, LesionFacts, DecisionFact)
 
 
 @dataclass
@@ -108,7 +110,7 @@ class FutureDays:
         self.next_day = min(self.next_day or day, day)
 
 
-def _settled(row: Any, **values: Any) -> Any:
+def _settled(row: _Row, **values: Any) -> _Row:
     """The row with other values; itself where none differs, as nearly always: a copy of every row costs time."""
     same = all(getattr(row, name) == value for name, value in values.items())
     return row if same else replace(row, **values)
