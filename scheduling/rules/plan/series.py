@@ -150,15 +150,15 @@ class Series:
         """How far from the anchor each interval begins; a visit on a phase end belongs to the earlier phase."""
         offset = dates.ZERO
         for phase in self.phases:
-            end = dates.add(self.anchor, offset + phase.length) if phase.length is not None else None
-            start = offset
-            while end is None or dates.add(self.anchor, start + phase.target) <= end:
+            end = offset + phase.length if phase.length is not None else None
+            start, following = offset, offset + phase.target
+            while end is None or dates.is_not_after(self.anchor, following, end):
                 yield phase, start
-                start = start + phase.target
+                start, following = following, following + phase.target
                 if phase.once:
                     break
-            if phase.length is not None:
-                offset = offset + phase.length
+            if end is not None:
+                offset = end
 
     def _walk(self, history: History) -> tuple[list[Occurrence], _Step | None]:
         """What is finished, and where it stands now."""
