@@ -35,6 +35,7 @@ TESTS = [
     "test_cases",
     "test_engine",
     "test_engine_exceptions",
+    "test_fact_problems",
     "test_sutures",
     "test_reasons",
     "test_published_rows",

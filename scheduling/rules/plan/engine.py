@@ -374,4 +374,4 @@ def _problem_order(problem: Problem) -> tuple[str, str, str]:
 
 
 def _once(reasons: list[Reason]) -> tuple[Reason, ...]:
-    return tuple(dict.fromkeys(reasons))
+    return tuple(dict.fromkeys(reasons)) if len(reasons) > 1 else tuple(reasons)

@@ -85,7 +85,7 @@ class FutureDays:
             if day <= self.today:
                 kept.append(row)
             else:
-                self.say(what, getattr(row, "subject", "patient"), day, counts=False)
+                self.say(what, row.subject, day, counts=False)
         return tuple(kept)
 
     def dropped(self, what: str, subject: str, day: date | None) -> date | None:

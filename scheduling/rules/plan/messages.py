@@ -89,7 +89,7 @@ PROBLEMS: Final[dict[str, str]] = {
 
 def params(**values: Value | None) -> Params:
     """Parameters in the order of their names; what is None is left out."""
-    return tuple(sorted((name, value) for name, value in values.items() if value is not None))
+    return tuple(sorted([(name, value) for name, value in values.items() if value is not None]))
 
 
 def write_day(day: date) -> str:

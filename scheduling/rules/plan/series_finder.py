@@ -60,9 +60,7 @@ class SeriesFinder:
 
     def __init__(self, facts: Facts, ruleset: RuleSet) -> None:
         self.facts, self.found = facts, Found()
-        self.rules: dict[str, tuple[Rule, ...]] = {}
-        for rule in ruleset.rules:
-            self.rules[rule.anchor] = (*self.rules.get(rule.anchor, ()), rule)
+        self.rules = ruleset.by_anchor
 
     def find(self) -> Found:
         for diagnosis in sorted(self.facts.diagnoses, key=lambda item: item.id):
