@@ -16,6 +16,8 @@ from scheduling.rules.plan import engine, wording
 from scheduling.rules.plan.plan import Plan
 from scheduling.rules.ruleset import ruleset
 
+MOST_CHARACTERS = 4_000_000  # of a file; the facts of a patient, or a rule set, take some thousands
+
 
 class Unreadable(Exception):
     """Input that cannot be read; the text is the one line that the user sees."""
@@ -120,9 +122,13 @@ def _refuse(text: str) -> date:
 
 def _read(path: str) -> str:
     try:
-        return Path(path).read_text(encoding="utf-8")
+        with Path(path).open(encoding="utf-8") as file:
+            text = file.read(MOST_CHARACTERS + 1)
     except (OSError, UnicodeDecodeError) as error:
         raise Unreadable(f"{path} cannot be read: {error}") from None
+    if len(text) > MOST_CHARACTERS:
+        raise Unreadable(f"{path} is longer than {MOST_CHARACTERS} characters")
+    return text
 
 
 def _text(name: str) -> str:
@@ -141,6 +147,8 @@ def _plan(options: argparse.Namespace, rules: ruleset.RuleSet) -> Plan:
     try:
         raw = json.loads(_read(path), object_pairs_hook=_once)
         return engine.plan(facts.parse(raw), rules, options.today)
+    except MemoryError:
+        raise Unreadable(f"{path} needs more memory than there is") from None
     except RecursionError:
         raise Unreadable(f"{path} is nested too deeply to be FACTS") from None
     except json.JSONDecodeError as error:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import date
+from functools import lru_cache
 from typing import Final
 
 Value = str | int | bool
@@ -88,7 +89,7 @@ PROBLEMS: Final[dict[str, str]] = {
 
 def params(**values: Value | None) -> Params:
     """Parameters in the order of their names; what is None is left out."""
-    return tuple(sorted((name, value) for name, value in values.items() if value is not None))
+    return tuple(sorted([(name, value) for name, value in values.items() if value is not None]))
 
 
 def write_day(day: date) -> str:
@@ -106,6 +107,8 @@ def fill(template: str, values: Mapping[str, Value]) -> str:
     return template.format(**{name: _in_words(value) for name, value in values.items()})
 
 
+# A sentence is asked for more than once: for the order of problems, the stored plan and its recalls.
+@lru_cache(maxsize=1024)
 def reason_text(code: str, given: Params) -> str:
     """A reason as one sentence: where it comes from, and what is planned."""
     values = dict(given)
@@ -116,6 +119,7 @@ def reason_text(code: str, given: Params) -> str:
     return f"{begun}{body}{doubt}"
 
 
+@lru_cache(maxsize=1024)
 def problem_text(code: str, given: Params) -> str:
     values = dict(given)
     return _first_capital(fill(PROBLEMS[str(values.get("kind_of", code))], values))

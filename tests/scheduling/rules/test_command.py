@@ -110,28 +110,6 @@ def test_a_faulty_set_is_unreadable_for_a_plan(facts, tmp_path):
     assert done.returncode == 2 and "rule[0:r].urgency" in done.stderr
 
 
-HOSTILE = {
-    "nested deeply": "[" * 100_000,
-    "an endless number": '{"schema": ' + "9" * 5_000 + "}",
-    "a key twice": '{"schema": 2, "schema": 2}',
-    "no object": "[]",
-    "a lone surrogate": json.dumps(raw(lesions=[{"id": "\ud800"}])),
-    "an id with a blank": json.dumps(raw(lesions=[{"id": "a b"}])),
-    "an endless interval": json.dumps(raw(overrides=[{"interval": "P999Y9999M9999W99999D"}])),
-    "not a number": '{"schema": NaN}',
-    "cut short": '{"schema": 2, "patient": {',
-}
-
-
-@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
-def test_hostile_facts_are_one_line_and_exit_2(tmp_path, text):
-    file = tmp_path / "facts.json"
-    file.write_text(text)
-    done = run("plan", file, "--today", "2024-06-01", "--json")
-    assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.count("\n") == 1 and "Traceback" not in done.stderr
-
-
 def test_a_day_by_day_interval_from_long_ago_is_planned_quickly(tmp_path):
     """Every day since 1850: counted, not walked through. Two seconds of processor hold on any machine of today."""
     own = {"interval": "P1D", "decided_on": "1850-01-01"}
