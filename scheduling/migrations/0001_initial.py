@@ -49,6 +49,7 @@ class Migration(migrations.Migration):
                 ('records', models.PositiveIntegerField()),
                 ('counts', models.JSONField()),
                 ('alarms', models.JSONField(default=list)),
+                ('checks_ended', models.JSONField(default=list, help_text="no open full skin check, by a rule's end or a discharge")),
                 ('holds', models.BooleanField()),
             ],
             options={
