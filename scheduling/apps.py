@@ -8,10 +8,13 @@ class SchedulingConfig(AppConfig):
     def ready(self) -> None:
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
+        from clinic.people import longer_waits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from scheduling.planning import rules_in_force  # noqa: PLC0415  needs loaded models
+        from scheduling.recalls.longer_waits import look  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
+        longer_waits.add_look("plan", look)
         policies.register_checker(PolicyKind.RULES, rules_in_force.check)

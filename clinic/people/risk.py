@@ -17,6 +17,7 @@ from django.db.models import OuterRef, Subquery
 
 from clinic import clock, policies
 from clinic.models import Member, Patient, PatientStatus, Policy, PolicyKind, RiskAssessment, Tier
+from clinic.people import longer_waits
 from clinic.people.record_days import check_day
 from clinic.tiers import reading
 from clinic.tiers.reading import Context, Criterion, TierSet
@@ -81,14 +82,18 @@ def in_force() -> Policy | None:
 
 @transaction.atomic
 def assess(
-    *, patient: Patient, by: Member, assessed_on: date, note: str = "", **answers: Any
+    *, patient: Patient, by: Member, assessed_on: date, note: str = "", signed: str = "", **answers: Any
 ) -> RiskAssessment:
-    """A dated, signed snapshot; the latest counts and earlier ones stay, each with the set that judged it."""
+    """A dated, signed snapshot; the latest counts and earlier ones stay, each with the set that judged it.
+
+    Raises MakesLonger where a lower tier moves a duty later: `signed` says which days were looked at.
+    """
     policy = in_force()
     if policy is None:
         raise RiskRefused(NONE_IN_FORCE)
     check_day(patient, assessed_on, "The assessment")
     tier, held = tiers_of(policy).judge(answers | {"age": patient.age_on(assessed_on)})
+    asked = longer_waits.before(patient)
     row = RiskAssessment.objects.create(
         patient=patient,
         by=by,
@@ -100,7 +105,8 @@ def assess(
         changed_at=clock.now(),
         **answers,
     )
-    audit.record("risk.assess", by=by, subject=row, patient=patient, tier=tier, tiers=policy.version)
+    details = {"tier": tier, "tiers": policy.version, **longer_waits.check(asked, by=by, signed=signed)}
+    audit.record("risk.assess", by=by, subject=row, patient=patient, **details)
     return row
 
 

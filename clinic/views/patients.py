@@ -13,9 +13,10 @@ from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteFo
 from clinic.models import ContactRoute, Patient, StaleRow
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm
-from clinic.pages.responses import PAGE, conflict, page_form, page_of
+from clinic.pages.responses import PAGE, asks_first, conflict, page_form, page_of
 from clinic.people import patients as people
 from clinic.people import risk, visits
+from clinic.people.longer_waits import MakesLonger
 from clinic.people.record_days import WrongDay
 from clinic.tiers import wording
 from clinic.trail import audit
@@ -160,9 +161,13 @@ def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
 def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
+    asked: dict[str, Any] = {}
     if form.is_valid():
         try:
-            row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
+            signed = request.POST.get("signed", "")
+            row = risk.assess(patient=found, by=request.user, signed=signed, **form.cleaned_data)
+        except MakesLonger as error:
+            asked = asks_first(request, form, error)
         except (risk.RiskRefused, WrongDay) as error:
             form.add_error(None, str(error))
         else:
@@ -171,7 +176,7 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     note = "Risk tiers order check-ups; they follow the criteria in force and do not replace judgement."
     if risk.in_force() is None:
         note = risk.NONE_IN_FORCE
-    return _about(request, found, form, "Risk assessment", "Record", note=note)
+    return _about(request, found, form, "Risk assessment", "Record", note=note, **asked)
 
 
 @allow(Act.RECORD_VISIT)
