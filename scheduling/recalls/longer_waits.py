@@ -1,12 +1,13 @@
 """Which duties a change of facts would move later, by the core and the rules in force: asked before it is saved."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 
 from clinic import clock
 from clinic.models import Patient
 from clinic.people.longer_waits import Wait
+from scheduling.models import Recall
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import gather_facts
 from scheduling.planning.rules_in_force import rules_in_force
@@ -22,10 +23,10 @@ _DONE_BY_ITS_RECORD = "risk_assessment"
 
 @dataclass(frozen=True)
 class _Wanted:
-    """What is open, the days of it and of what follows in the next two years, and what was done."""
+    """What is open, the targets of it and of what follows in the next two years, and what was done."""
 
     due: dict[Key, Due]
-    days: dict[Key, list[tuple[date, date]]]
+    targets: dict[Key, list[date]]
     done: frozenset[Done]
 
 
@@ -43,11 +44,15 @@ def _wanted(patient: Patient) -> _Wanted:
     due = {(one.purpose, one.subject): one for one in engine.plan(known, rules[1], today).due}
     until = today + visits_wanted.AHEAD
     wanted = visits_wanted.following(known, rules[1], tuple(due.values()), today, until)
-    days = {
-        key: visits_wanted.deadlines(first, [one for one in wanted if (one.purpose, one.subject) == key])
+    targets = {
+        key: [target for target, _ in visits_wanted.deadlines(first, _of(key, wanted))]
         for key, first in due.items()
     }
-    return _Wanted(due, days, frozenset(known.done))
+    return _Wanted(due, targets, frozenset(known.done))
+
+
+def _of(key: Key, wanted: Iterable[Due | Recall]) -> list[Due | Recall]:
+    return [one for one in wanted if (one.purpose, one.subject) == key]
 
 
 def _later(before: _Wanted, after: _Wanted) -> list[Wait]:
@@ -55,12 +60,17 @@ def _later(before: _Wanted, after: _Wanted) -> list[Wait]:
     places = wording.subjects(list(before.due.values()))
     found = []
     for key, was in before.due.items():
-        by, falls_away = visits_wanted.longer(before.days[key], after.days.get(key, []))
-        if (by > 0 or falls_away) and key not in finished and key[0] != _DONE_BY_ITS_RECORD:
-            found.append(_wait(wording.what_is_planned(was, places), was, after.due.get(key)))
+        if key in finished or key[0] == _DONE_BY_ITS_RECORD:
+            continue
+        now = after.due.get(key)
+        first = now is None or now.target > was.target or now.latest > was.latest
+        fewer = not first and _fewer(before.targets[key], after.targets[key])
+        if first or fewer:
+            days = (now.target, now.latest) if now else (None, None)
+            found.append(Wait(wording.what_is_planned(was, places), was.target, was.latest, *days, fewer))
     return found
 
 
-def _wait(what: str, was: Due, now: Due | None) -> Wait:
-    fewer = now is not None and now.target <= was.target and now.latest <= was.latest
-    return Wait(what, was.target, was.latest, now and now.target, now and now.latest, fewer)
+def _fewer(old: list[date], new: list[date]) -> bool:
+    """Whether the n-th visit of the next two years comes later or falls away."""
+    return len(new) < len(old) or any(now > was for was, now in zip(old, new, strict=False))
