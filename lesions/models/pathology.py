@@ -1,6 +1,7 @@
 from django.db import models
 from django.db.models import Q
 
+from clinic.days import write_day
 from clinic.models.base import Stated
 
 
@@ -38,7 +39,7 @@ class Procedure(Stated):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} on {self.on}"
+        return f"{self.get_kind_display()} on {write_day(self.on)}"
 
 
 class DiagnosisCode(models.TextChoices):

@@ -42,6 +42,8 @@ REASONS: Final[dict[str, str]] = {
     "own_day": "{by} decided on {decided} on {day}: {words}. It speaks for what was known on that day.",
     "rest_of_skin": "Not seen on {day}: {regions}.",
 }
+# Why a rule that matched asks for nothing just now: it stands beside the reasons and is none.
+NO_REASON: Final = frozenset({"over", "replaced"})
 MAY_APPLY: Final = " (may apply: a fact is missing)"
 PROBLEMS: Final[dict[str, str]] = {
     "no_rule": "No rule of the set applies to {about}.",
