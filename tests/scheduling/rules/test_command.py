@@ -62,11 +62,11 @@ def test_explain_names_sites_and_no_codes():
 
 def test_explain_says_each_source_once_and_calls_nothing_a_reason_that_is_none(tmp_path):
     """What an own interval replaces asks for nothing now: it stands beside the reasons."""
-    path, known = tmp_path / "facts.json", raw()
+    path = tmp_path / "facts.json"
     check = {"purpose": "full_skin_check", "subject": "patient"}
-    known["diagnoses"] = [{"id": str(key), "code": "melanoma", "anchor": "2024-01-31"} for key in (1, 2)]
-    known["overrides"] = [check | {"id": "9", "interval": "P6M", "reason": "asked for", "by": "A. Sample"}]
-    path.write_text(json.dumps(known))
+    melanomas = [{"id": str(key), "code": "melanoma", "anchor": "2024-01-31"} for key in (1, 2)]
+    own = [check | {"id": "9", "interval": "P6M", "reason": "asked for", "by": "A. Sample"}]
+    path.write_text(json.dumps(raw(diagnoses=melanomas, overrides=own)))
     shown = run("explain", path, "--today", "2024-06-01").stdout
     block = shown[shown.index("Full skin check") :].split("urgency", 2)[1]
     assert block.count("Source:") == 1 and block.count("because") == 1
