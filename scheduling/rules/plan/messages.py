@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Final
 
+from scheduling.rules.plan.schedules import schedule_words
+
 Value = str | int | bool
 Params = tuple[tuple[str, Value], ...]
 
@@ -111,6 +113,8 @@ def fill(template: str, values: Mapping[str, Value]) -> str:
 def reason_text(code: str, given: Params) -> str:
     """A reason as one sentence: where it comes from, and what is planned."""
     values = dict(given)
+    if "schedule" in values:
+        values["schedule"] = schedule_words(str(values["schedule"]))
     body = fill(REASONS[code], values)
     head = values.get("head")
     doubt = MAY_APPLY if values.get("certain") is False else ""
