@@ -13,8 +13,10 @@ from typing import Any
 
 from scheduling.rules.facts import facts
 from scheduling.rules.plan import engine, wording
-from scheduling.rules.plan.plan import Plan
+from scheduling.rules.plan.messages import NO_REASON
+from scheduling.rules.plan.plan import Due, Plan
 from scheduling.rules.ruleset import ruleset
+from scheduling.rules.sites import SITES
 
 MOST_CHARACTERS = 4_000_000  # of a file; the facts of a patient, or a rule set, take some thousands
 
@@ -67,18 +69,26 @@ def explain(options: argparse.Namespace) -> int:
     if options.facts is None:
         print(f"{rules.title}, version {rules.version}")
         for rule in rules.rules:
-            print(wording.rule_sentence(rule))
+            print(wording.rule_sentence(rule, SITES))
         return 0
     if options.today is None:
         raise Unreadable("with facts, --today says for which day")
     answer = _plan(options, rules)
     for due in answer.due:
-        print(wording.due_sentence(due))
-        for reason in due.reasons:
-            print(f"  because {reason.text}. Source: {reason.source}.")
+        _explain(due)
     for problem in answer.problems:
         print(f"To decide ({problem.subject}): {problem.text}")
     return 0
+
+
+def _explain(due: Due) -> None:
+    """What asks for it first, what does not ask just now beside it, and each source once, at the end."""
+    print(wording.due_sentence(due))
+    for reason in due.reasons:
+        head = "beside it:" if reason.code in NO_REASON else "because"
+        print(f"  {head} {reason.text.rstrip('.')}.")
+    sources = dict.fromkeys(reason.source for reason in due.reasons if reason.code not in NO_REASON)
+    print(f"  Source: {'; '.join(sources)}.")
 
 
 def _parser() -> argparse.ArgumentParser:

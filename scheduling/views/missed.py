@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -13,7 +15,7 @@ from scheduling.views.problems import open_problems
 def missed(request: HttpRequest) -> HttpResponse:
     """The sum of where everybody is, and who should have been seen and was not; `why` narrows the list."""
     rows, count = late.rows(clock.today()), whereabouts.count_now()
-    reason = request.GET.get("why", "")
+    night, reason = whereabouts.last_count(), request.GET.get("why", "")
     shown = [row for row in rows if row.reason == reason] if reason in late.REASONS else rows
     places = wording.subjects([row.recall for row in shown])
     context = {
@@ -23,12 +25,18 @@ def missed(request: HttpRequest) -> HttpResponse:
         "reason": late.REASONS.get(reason, ""),
         "count": count,
         "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
-        "night": whereabouts.last_count(),
+        "night": night,
+        "night_alarms": _with_names([_kept(alarm) for alarm in night.alarms]) if night else [],
         "agree": whereabouts.overdue_now() == {row.patient.pk for row in rows},
         "alarms": _with_names([*count.alarms, *count.faults]),
+        "ended": _with_names([count.checks_ended]),
         "problems": open_problems().count(),
     }
     return render(request, "scheduling/missed.html", context)
+
+
+def _kept(alarm: dict[str, Any]) -> whereabouts.Alarm:
+    return whereabouts.Alarm(alarm["code"], alarm["words"], tuple(alarm["patients"]))
 
 
 def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient]]]:

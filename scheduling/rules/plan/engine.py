@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import Closed, Facts
-from scheduling.rules.plan import own_intervals, wording
+from scheduling.rules.plan import own_intervals, schedules, wording
 from scheduling.rules.plan.fact_problems import contradictions
 from scheduling.rules.plan.first_check import count_from_last_check
 from scheduling.rules.plan.future_days import FutureDays
@@ -348,8 +348,8 @@ def _said(series: Series, occurrence: Occurrence | None, replaced: bool) -> tupl
         return ("replaced" if replaced else "over"), {}
     phase = occurrence.phase
     if phase.once and not phase.target:
-        return ("first_check" if series.rule.purpose == CHECK else "once"), {"schedule": "now"}
-    schedule, total = wording.phase_words(phase), series.total
+        return ("first_check" if series.rule.purpose == CHECK else "once"), {"schedule": schedules.NOW}
+    schedule, total = schedules.schedule_code(phase), series.total
     if phase.once:
         return "once", {"schedule": schedule}
     if total is None:

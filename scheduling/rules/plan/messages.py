@@ -11,6 +11,8 @@ from datetime import date
 from functools import lru_cache
 from typing import Final
 
+from scheduling.rules.plan.schedules import schedule_words
+
 Value = str | int | bool
 Params = tuple[tuple[str, Value], ...]
 
@@ -43,6 +45,8 @@ REASONS: Final[dict[str, str]] = {
     "own_day": "{by} decided on {decided} on {day}: {words}. It speaks for what was known on that day.",
     "rest_of_skin": "Not seen on {day}: {regions}.",
 }
+# Why a rule that matched asks for nothing just now: it stands beside the reasons and is none.
+NO_REASON: Final = frozenset({"over", "replaced"})
 MAY_APPLY: Final = " (may apply: a fact is missing)"
 PROBLEMS: Final[dict[str, str]] = {
     "no_rule": "No rule of the set applies to {about}.",
@@ -112,6 +116,8 @@ def fill(template: str, values: Mapping[str, Value]) -> str:
 def reason_text(code: str, given: Params) -> str:
     """A reason as one sentence: where it comes from, and what is planned."""
     values = dict(given)
+    if "schedule" in values:
+        values["schedule"] = schedule_words(str(values["schedule"]))
     body = fill(REASONS[code], values)
     head = values.get("head")
     doubt = MAY_APPLY if values.get("certain") is False else ""
