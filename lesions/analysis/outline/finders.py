@@ -45,23 +45,13 @@ def search(ready: Prepared) -> Search:
         return _by_vote(ready, small, voted, missing)
     if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there
         return Search(None, (doubts.NONE_FOUND,), "the network")
-    probability = learned.probability(ready.pixels)
-    ring = _refined(ready, border(probability))
+    drawn = learned.outlines(ready.pixels)
+    ring = border(drawn.probability)
     if ring is None:
         return Search(None, (doubts.NONE_FOUND,), "the network")
-    alike = learned.outlines(ready.pixels).agreement
     second = contour.fill(ring * (ready.zoom / small.zoom), small.shape)
     agreed = agreement.jaccard(second, voted.mask)
-    return Search(ring, doubts.of_network(ready, ring, alike, agreed), "the network")
-
-
-def _refined(ready: Prepared, ring: Ring | None) -> Ring | None:
-    if ring is None:
-        return None
-    mask = contour.fill(ring, ready.shape)
-    if not mask.any():
-        return ring
-    return refine.border(mask, light.grey(ready.density), ready.around, lean=_NETWORK_LEAN)
+    return Search(ring, doubts.of_network(ready, ring, drawn.agreement, agreed), "the network")
 
 
 def border(probability: Array) -> Ring | None:
