@@ -39,8 +39,10 @@ class Judged:
 
 def judge(example: data.Example) -> Judged:
     """Draw the outline of one picture and hold it against the expert's."""
-    drawn = learned.outlines(example.pixels)
-    return Judged(example.name, jaccard(drawn.mask, example.mask), drawn.agreement, tone(example))
+    seen = learned.look(example.pixels)
+    return Judged(
+        example.name, jaccard(learned.piece(seen.probability), example.mask), seen.agreement, tone(example)
+    )
 
 
 def judge_all(examples: list[data.Example]) -> list[Judged]:
