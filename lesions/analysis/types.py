@@ -22,10 +22,11 @@ class Scale:
 
 @dataclass(frozen=True)
 class Doubt:
-    """One reason why the outline wants a person's look."""
+    """One reason why the outline wants a person's look, or why two pictures are not laid on each other."""
 
     code: str
     text: str
+    params: Json = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)

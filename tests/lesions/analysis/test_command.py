@@ -63,9 +63,11 @@ def measured_shape(answer):
     ]
     assert list(answer["picture"]) == ["sha256", "width", "height"]
     assert [m["name"] for m in answer["measures"]] == NAMES
-    assert all(list(m) == ["name", "value", "unit", "uncertainty", "method"] for m in answer["measures"])
+    assert all(
+        list(m) == ["name", "value", "unit", "uncertainty", "method", "doubtful"] for m in answer["measures"]
+    )
     assert all(list(q) == ["name", "value", "limit", "ok", "text"] for q in answer["quality"])
-    assert all(list(d) == ["code", "text"] for d in answer["doubt"])
+    assert all(list(d) == ["code", "text", "params"] for d in answer["doubt"])
     assert list(answer["outline"]) == ["points", "drawn_by"]
 
 
