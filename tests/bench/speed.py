@@ -20,11 +20,11 @@ from tests.bench.table import row
 
 STAGES = (
     (reading, "load"),
-    (surroundings, "find"),
+    (surroundings, "find_surroundings"),
     (light, "even"),
-    (hair, "find"),
+    (hair, "find_hair"),
     (hair, "close_over"),
-    (vote, "find"),
+    (vote, "find_outline"),
     (learned, "look"),
     (finders, "border"),
     (ruler, "scale"),

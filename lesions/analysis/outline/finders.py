@@ -65,7 +65,7 @@ def border(probability: Array) -> Ring | None:
     level = np.where(resample.within(near, 2), probability[box], 0.0).astype(np.float32)
     level[binary.eroded(near, 2)] = 1.0
     ring = contour.trace(level, learned.LEVEL)
-    return None if ring is None else contour.smooth(ring + (box[1].start, box[0].start), _SMOOTH)
+    return None if ring is None else contour.smooth(ring + np.array([box[1].start, box[0].start]), _SMOOTH)
 
 
 def _by_vote(ready: Prepared, small: Prepared, found: Found, why: str) -> Search:
