@@ -5,6 +5,7 @@ from datetime import datetime, time, timedelta
 from django.utils import timezone
 
 from clinic import clock
+from clinic.duties import ledger, proposals
 from clinic.people import visits
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
@@ -23,8 +24,8 @@ def build_world() -> dict[str, tuple]:
     nurse, doctor = build.nurse(), build.dermatologist()
     patient = build.patient(by=nurse)
     build.risk_assessment(patient, by=doctor, on=build.days_ago(400), red_hair=True)
-    visits.record(
-        patient=patient, by=nurse, attended_on=build.days_ago(400), done=[("full_skin_check", "patient")]
+    visit = visits.record(
+        patient=patient, by=doctor, attended_on=build.days_ago(400), done=[("full_skin_check", "patient")]
     )
     lesion = scene.lesion(patient)
     image = scene.file(lesion)
@@ -45,9 +46,16 @@ def build_world() -> dict[str, tuple]:
     closing.become_due(clock.today())
     worklists.build(clock.today())
     recall = patient.recalls.get(purpose="full_skin_check", state="due")
+    duty = ledger.open_duty("find_a_way", patient=patient, opened_from=patient, by=nurse)
+    proposed = proposals.propose(
+        "duty.end", patient=patient, subject=duty, by=nurse, reason="she said so", ground="declined"
+    )
     return {
+        "duty": (duty.pk,),
+        "proposal": (proposed.pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
+        "visit": (visit.pk,),
         "member": (nurse.pk,),
         "lesion": (lesion.pk,),
         "image": (image.pk,),

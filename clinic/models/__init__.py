@@ -1,18 +1,23 @@
 from clinic.models.audit import AuditRecord, ReadRecord
 from clinic.models.base import StaleRow, Stated, change
 from clinic.models.chores import ChoreRun
-from clinic.models.patient import ContactRoute, Patient, PatientStatus, RouteKind
+from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
+from clinic.models.patient import CareEnd, ContactRoute, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
-from clinic.models.risk import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
+from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.models.staff import Member, Role
 from clinic.models.visit import DoneItem, Purpose, Visit
 
 __all__ = [
     "AtypicalBand",
     "AuditRecord",
+    "CareEnd",
     "ChoreRun",
     "ContactRoute",
+    "Counselling",
     "DoneItem",
+    "Duty",
+    "EndGround",
     "Member",
     "NaeviBand",
     "Patient",
@@ -21,6 +26,7 @@ __all__ = [
     "Policy",
     "PolicyKind",
     "PolicyState",
+    "Proposal",
     "Purpose",
     "ReadRecord",
     "RiskAssessment",
@@ -28,6 +34,8 @@ __all__ = [
     "RouteKind",
     "StaleRow",
     "Stated",
+    "Step",
+    "StruckStep",
     "Tier",
     "Visit",
     "change",

@@ -2,7 +2,9 @@
 
 from django.db.models import QuerySet
 
+from clinic.duties import proposals
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
+from lesions.register import register
 from lesions.review import pathology
 
 
@@ -29,7 +31,10 @@ def pictures() -> int:
 
 
 def decisions() -> int:
-    return Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
+    """Flagged reviews, signs without a picture, and what was proposed."""
+    flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
+    flagged += register.without_picture().count()
+    return flagged + proposals.waiting().count()
 
 
 def results() -> int:

@@ -3,19 +3,18 @@
 from datetime import date
 
 from clinic import clock
-from clinic.models import Patient, PatientStatus
+from clinic.models import Patient
 
 
 class WrongDay(ValueError):
     """A day on which nothing can have happened to this patient; the text says why."""
 
 
-def check_day(patient: Patient, day: date, what: str) -> None:
-    """Raise WrongDay for a day to come, before birth, or after death."""
+def check_day(patient: Patient, day: date, what: str, *, after_death: bool = False) -> None:
+    """Raise WrongDay for a day to come, before birth, or after death unless what is owed outlives the patient."""
     if day > clock.today():
         raise WrongDay(f"{what} lies in the future.")
     if day < patient.born:
         raise WrongDay(f"{what} lies before the patient's birth.")
-    died = patient.status_on if patient.status == PatientStatus.DECEASED else None
-    if died and day > died:
+    if patient.died_on and day > patient.died_on and not after_death:
         raise WrongDay(f"{what} lies after the patient's death.")
