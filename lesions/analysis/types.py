@@ -22,21 +22,23 @@ class Scale:
 
 @dataclass(frozen=True)
 class Doubt:
-    """One reason why the outline wants a person's look."""
+    """One reason why the outline wants a person's look, or why two pictures are not laid on each other."""
 
     code: str
     text: str
+    params: Json = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)
 class Measure:
-    """One number; a missing one is None and `method` says why."""
+    """One number; a missing one is None and `method` says why. `doubtful`: made on an outline that is in doubt."""
 
     name: str
     value: float | None
     unit: str
     uncertainty: float | None
     method: str
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)
