@@ -22,10 +22,11 @@ class Scale:
 
 @dataclass(frozen=True)
 class Doubt:
-    """One reason why the outline wants a person's look."""
+    """One reason why the outline wants a person's look, or why two pictures are not laid on each other."""
 
     code: str
     text: str
+    params: Json = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -114,9 +115,10 @@ class Measurement:
 
 @dataclass(frozen=True)
 class Registration:
-    """How a LATER pixel goes to an EARLIER pixel (2 x 3 matrix); None where the two do not align."""
+    """How a LATER pixel goes to an EARLIER pixel (2 x 3 matrix), resting on "skin"; None where they do not align."""
 
     aligned: bool
+    rests_on: str | None
     matrix: tuple[tuple[float, float, float], tuple[float, float, float]] | None
     residual_px: float | None
     mirrored: bool
@@ -131,7 +133,9 @@ class Registration:
         rows = value["matrix"]
         matrix = (_row(rows[0]), _row(rows[1])) if rows else None
         reasons = tuple(Doubt(**r) for r in value["reasons"])
-        return cls(value["aligned"], matrix, value["residual_px"], value["mirrored"], reasons)
+        return cls(
+            value["aligned"], value["rests_on"], matrix, value["residual_px"], value["mirrored"], reasons
+        )
 
 
 @dataclass(frozen=True)
