@@ -112,13 +112,15 @@ def compare(
         raise DifferentVersions("The two pictures were measured by different versions; measure both anew.")
     first, second = (prepare.picture(data, allowance=allowance) for data in (earlier, later))
     laid = registration.register(first, second, earlier_measurement, later_measurement)
+    found = change.deltas(earlier_measurement, later_measurement, laid)
+    went = change.direction(found)
     return Comparison(
         version=VERSION,
         earlier=earlier_measurement,
         later=later_measurement,
         registration=laid,
-        deltas=change.deltas(earlier_measurement, later_measurement, laid),
-        regions=change.regions(first, second, earlier_measurement, later_measurement, laid),
+        deltas=found,
+        regions=change.regions(first, second, earlier_measurement, later_measurement, laid, went),
     )
 
 

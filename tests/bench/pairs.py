@@ -125,6 +125,9 @@ def report(title, some):
     still = [s for s in some if s.pair.kind.growth == 1]
     row(f"{title}: pairs, aligned", f"{len(some)}, {share(some, aligned)}")
     row(f"  scale within {WITHIN:.0%} of the camera's, of the aligned", share(laid, right))
+    if laid:
+        error = np.sqrt(np.mean([s.zoom_error**2 for s in laid]))
+        row("  error of the scale, root mean square", f"{error:.2%}")
     row("  grown: beyond / drawn / both", " / ".join(share(grown, w) for w in (beyond, drawn, both)))
     row("  not grown: beyond / drawn / either", " / ".join(share(still, w) for w in (beyond, drawn, either)))
 
