@@ -18,6 +18,7 @@ class Act(Enum):
     END_CARE = "end a patient's care"
     ASSESS_RISK = "record a risk assessment"
     RECORD_VISIT = "record a visit"
+    SKIN_CHECK = "record a full skin check"
     SEE_PICTURES = "see pictures"
     ADD_PICTURES = "register lesions and add pictures"
     NOTE_SIGNS = "note an urgent sign"
@@ -25,8 +26,14 @@ class Act(Enum):
     SEE_DECISIONS = "see what waits for a decision"
     SIGN_OFF = "sign a decision"
     FILL_CHECKLIST = "fill in a checklist"
-    RECORD_RESULTS = "record procedures and diagnoses"
+    RECORD_PROCEDURES = "record procedures"
+    RECORD_RESULTS = "record diagnoses"
+    READ_RESULTS = "read a report or a letter"
     TELL_PATIENT = "record that the patient was told"
+    DO_DUTIES = "do what a list owes"
+    END_DUTIES = "end a duty with a ground, and say what follows"
+    PROPOSE_ENDING = "propose to end something that is owed"
+    ANSWER_PROPOSALS = "confirm or refuse what was proposed"
     SEE_WORKLIST = "see the day's list"
     CONTACT = "claim work and log contact attempts"
     BOOK = "book and change appointments"
@@ -53,6 +60,9 @@ _CARE = {
     Act.CONTACT,
     Act.BOOK,
     Act.PROPOSE_CLOSING,
+    Act.PROPOSE_ENDING,
+    Act.DO_DUTIES,
+    Act.RECORD_PROCEDURES,
     Act.SEE_MISSED,
     Act.SEE_RULES,
 }

@@ -12,11 +12,14 @@ class ClinicConfig(AppConfig):
     def ready(self) -> None:
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
+        from clinic.duties import limits, proposals  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
         triggers.register_append_only(*entries.APPEND_ONLY)
         policies.register_checker(PolicyKind.TIERS, reading.check)
+        policies.register_checker(PolicyKind.DUTY_LIMITS, limits.check)
+        proposals.register_proposable("duty.end", proposals.ENDING)
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
         register(check_registries)

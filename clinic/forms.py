@@ -8,7 +8,9 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
 from clinic import clock
-from clinic.models import ContactRoute, Member, Patient, PatientStatus, RiskAssessment
+from clinic.duties.outcomes import Outcome
+from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment
+from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from clinic.people.risk import FACTORS
 
@@ -120,3 +122,44 @@ class MemberForm(forms.ModelForm):
         if password:
             validate_password(password, self.instance)
         return password
+
+
+class SettleForm(RevisionForm):
+    """What came of a duty; which fields an outcome needs, its own door says."""
+
+    outcome = forms.ChoiceField(label="What came of it", widget=forms.RadioSelect)
+    on = day_field("On")
+    whom = forms.CharField(label="To whom, or by whom", max_length=120, required=False)
+    how = forms.ChoiceField(label="How", choices=[("", "—"), *How.choices], required=False)
+    words = forms.CharField(
+        label="What was said, or what follows", required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def __init__(self, *args: Any, outcomes: Iterable[Outcome], **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["outcome"].choices = [(one.code, one.words) for one in outcomes]
+
+
+class EndDutyForm(RevisionForm):
+    ground = forms.ChoiceField(label="Ground", choices=EndGround.choices)
+    note = forms.CharField(label="What stands behind it", widget=forms.Textarea(attrs={"rows": 2}))
+
+
+class ProposeEndForm(EndDutyForm):
+    pass
+
+
+class PutOffForm(RevisionForm):
+    until = day_field("Until", future=True)
+    note = forms.CharField(label="Why it can wait", max_length=200)
+
+
+class AnswerForm(RevisionForm):
+    confirmed = forms.ChoiceField(
+        label="Your answer", choices=[("yes", "Confirm"), ("no", "Refuse")], widget=forms.RadioSelect
+    )
+    answer = forms.CharField(
+        label="A word to who proposed it; a refusal needs one",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )

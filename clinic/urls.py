@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic.views import patients, staff, tiers
+from clinic.views import duties, patients, staff, tiers
 
 app_name = "clinic"
 urlpatterns = [
@@ -15,6 +15,13 @@ urlpatterns = [
     path("patients/<int:pk>/risk/", patients.assess_risk, name="assess_risk"),
     path("patients/<int:pk>/visits/", patients.record_visit, name="record_visit"),
     path("patients/<int:pk>/trail/", patients.trail, name="trail"),
+    path("duties/<int:pk>/", duties.duty, name="duty"),
+    path("duties/<int:pk>/settle/", duties.settle, name="settle_duty"),
+    path("duties/<int:pk>/end/", duties.end, name="end_duty"),
+    path("duties/<int:pk>/propose/", duties.propose_end, name="propose_end_duty"),
+    path("duties/<int:pk>/put_off/", duties.put_off, name="put_off_duty"),
+    path("duties/<int:pk>/take_back/", duties.take_back, name="take_back_duty"),
+    path("proposals/<int:pk>/", duties.proposal, name="proposal"),
     path("tiers/", tiers.in_force, name="tiers"),
     path("tiers/draft/", tiers.draft, name="tiers_draft"),
     path("tiers/<int:pk>/", tiers.version, name="tiers_version"),

@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from clinic.access import Act, may
 from clinic.models import Patient
+from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
 from lesions.measuring import figures, ugly_duckling
@@ -51,6 +52,7 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 SUBJECTS.append(subjects.of_patient)
+duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
 add_place(Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, lambda request: waiting.pictures()))

@@ -5,6 +5,7 @@ from datetime import datetime, time, timedelta
 from django.utils import timezone
 
 from clinic import clock
+from clinic.duties import ledger, proposals
 from clinic.people import visits
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
@@ -45,7 +46,13 @@ def build_world() -> dict[str, tuple]:
     closing.become_due(clock.today())
     worklists.build(clock.today())
     recall = patient.recalls.get(purpose="full_skin_check", state="due")
+    duty = ledger.open_duty("find_a_way", patient=patient, opened_from=patient, by=nurse)
+    proposed = proposals.propose(
+        "duty.end", patient=patient, subject=duty, by=nurse, reason="she said so", ground="declined"
+    )
     return {
+        "duty": (duty.pk,),
+        "proposal": (proposed.pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
         "member": (nurse.pk,),

@@ -1,6 +1,7 @@
 from clinic.models.audit import AuditRecord, ReadRecord
 from clinic.models.base import StaleRow, Stated, change
 from clinic.models.chores import ChoreRun
+from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
 from clinic.models.patient import ContactRoute, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
 from clinic.models.risk import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
@@ -13,6 +14,8 @@ __all__ = [
     "ChoreRun",
     "ContactRoute",
     "DoneItem",
+    "Duty",
+    "EndGround",
     "Member",
     "NaeviBand",
     "Patient",
@@ -21,6 +24,7 @@ __all__ = [
     "Policy",
     "PolicyKind",
     "PolicyState",
+    "Proposal",
     "Purpose",
     "ReadRecord",
     "RiskAssessment",
@@ -28,6 +32,8 @@ __all__ = [
     "RouteKind",
     "StaleRow",
     "Stated",
+    "Step",
+    "StruckStep",
     "Tier",
     "Visit",
     "change",

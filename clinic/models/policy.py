@@ -8,6 +8,7 @@ class PolicyKind(models.TextChoices):
     RULES = "rules", "recall rules"
     FLAGS = "flags", "limits of the measures"
     TIERS = "tiers", "criteria of the risk tiers"
+    DUTY_LIMITS = "duty_limits", "limits of duties"
 
 
 class PolicyState(models.TextChoices):

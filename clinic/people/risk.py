@@ -17,7 +17,7 @@ from django.db.models import OuterRef, Subquery
 
 from clinic import clock, policies
 from clinic.models import Member, Patient, PatientStatus, Policy, PolicyKind, RiskAssessment, Tier
-from clinic.people.record_days import check_day
+from clinic.record_days import check_day
 from clinic.tiers import reading
 from clinic.tiers.reading import Context, Criterion, TierSet
 from clinic.trail import audit

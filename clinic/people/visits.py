@@ -8,7 +8,7 @@ from django.db import transaction
 from clinic import clock
 from clinic.models import DoneItem, Member, Patient, Purpose, Visit
 from clinic.models.visit import ABOUT, is_about
-from clinic.people.record_days import check_day
+from clinic.record_days import check_day
 from clinic.trail import audit
 
 

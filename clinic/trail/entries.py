@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-from clinic.models import AuditRecord, ReadRecord
+from clinic.models import AuditRecord, ReadRecord, Step, StruckStep
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
 
@@ -17,6 +17,14 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "patient.kill_route": Action("marked a contact route as dead", False),
     "risk.assess": Action("recorded a risk assessment", True),
     "visit.record": Action("recorded a visit", True),
+    "duty.open": Action("opened a duty", False),
+    "duty.end": Action("ended a duty", False),
+    "duty.take_back": Action("took back the end of a duty", False),
+    "duty.withdraw": Action("withdrew a duty that followed from a mistake", False),
+    "duty.put_off": Action("put a duty off to a later day", False),
+    "proposal.make": Action("proposed to end something that is owed", False),
+    "proposal.confirm": Action("confirmed what was proposed", False),
+    "proposal.refuse": Action("refused what was proposed", False),
     "policy.draft": Action("drafted a policy", False),
     "policy.propose": Action("proposed a policy", False),
     "policy.approve": Action("approved a policy", False),
@@ -26,4 +34,6 @@ ACTIONS: Final[Mapping[str, Action]] = {
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     AuditRecord,
     ReadRecord,
+    Step,
+    StruckStep,
 )

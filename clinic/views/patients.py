@@ -9,14 +9,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow, may
+from clinic.duties import ledger, proposals
 from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
 from clinic.models import ContactRoute, Patient, StaleRow
-from clinic.pages import patient_page
+from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
 from clinic.people import patients as people
 from clinic.people import risk, visits
-from clinic.people.record_days import WrongDay
+from clinic.record_days import WrongDay
 from clinic.tiers import wording
 from clinic.trail import audit
 
@@ -62,6 +63,8 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
         "route_form": RouteForm(),
+        "owed": duty_rows.duty_rows(ledger.open_duties(found), request),
+        "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
         "may_rules": may(request.user, Act.SEE_RULES),
         "may_assess": may(request.user, Act.ASSESS_RISK),

@@ -2,6 +2,8 @@
 
 from django.db.models import QuerySet
 
+from clinic.duties import ledger, proposals
+from clinic.duties.kinds import OwningList
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
 from lesions.review import pathology
 
@@ -25,12 +27,16 @@ def _jobs() -> QuerySet[Assessment]:
 
 
 def pictures() -> int:
-    return to_measure().count() + not_measured().count() + refused().count()
+    owed = ledger.on_list(OwningList.PICTURES).count()
+    return to_measure().count() + not_measured().count() + refused().count() + owed
 
 
 def decisions() -> int:
-    return Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
+    """Flagged reviews, what was proposed, and what wants a dermatologist's word."""
+    flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
+    return flagged + proposals.waiting().count() + ledger.on_list(OwningList.DECISIONS).count()
 
 
 def results() -> int:
-    return pathology.waiting_for_result().count() + pathology.to_tell().count()
+    owed = ledger.on_list(OwningList.RESULTS).count()
+    return pathology.waiting_for_result().count() + pathology.to_tell().count() + owed

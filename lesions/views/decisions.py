@@ -12,7 +12,10 @@ from django.views.decorators.http import require_POST
 
 from clinic import policies
 from clinic.access import Act, allow, may, require
+from clinic.duties import proposals
+from clinic.duties.kinds import OwningList
 from clinic.models import PolicyKind
+from clinic.pages import duty_rows
 from clinic.pages.responses import PAGE, conflict
 from clinic.people import patients as people
 from lesions.forms import AddendumForm, BedsideForm, SignOffForm
@@ -52,6 +55,11 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
         "may_open": may(request.user, Act.SEE_PICTURES),
         "signed": SignOff.objects.count(),
     }
+    if flagged:
+        context |= {
+            "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
+            "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
+        }
     return render(request, "lesions/decisions.html", context)
 
 

@@ -11,7 +11,9 @@ from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_GET, require_POST
 
 from clinic.access import Act, allow, may
+from clinic.duties.kinds import OwningList
 from clinic.models import StaleRow
+from clinic.pages import duty_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
 from lesions.forms import PicturesForm
@@ -109,6 +111,7 @@ def pictures(request: HttpRequest) -> HttpResponse:
         "refused": list(waiting.refused()[:MOST]),
         "may_settle": may(request.user, Act.ADD_PICTURES),
         "filed": Image.objects.count(),
+        "duties": duty_rows.page_of_list(OwningList.PICTURES, request),
     }
     return render(request, "lesions/pictures.html", context)
 

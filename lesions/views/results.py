@@ -12,7 +12,9 @@ from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow, may
+from clinic.duties.kinds import OwningList
 from clinic.models import Patient, StaleRow
+from clinic.pages import duty_rows
 from clinic.pages.responses import conflict, page_form
 from clinic.people import patients as people
 from lesions.forms import AmendDiagnosisForm, DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
@@ -34,6 +36,7 @@ def results(request: HttpRequest) -> HttpResponse:
         "shared": shared,
         "told": Diagnosis.objects.filter(told_on__isnull=False).count(),
         "may_record": may(request.user, Act.RECORD_RESULTS),
+        "duties": duty_rows.page_of_list(OwningList.RESULTS, request),
     }
     return render(request, "lesions/results.html", context)
 

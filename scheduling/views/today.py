@@ -12,7 +12,10 @@ from django.views.decorators.http import require_POST
 from clinic import clock
 from clinic.access import Act, allow, may
 from clinic.charts.year_strip import Strip
+from clinic.duties import proposals
+from clinic.duties.kinds import OwningList
 from clinic.models import ContactRoute, Member, StaleRow
+from clinic.pages import duty_rows
 from clinic.pages.responses import conflict
 from scheduling.desk import booking, worklists
 from scheduling.models import (
@@ -63,6 +66,8 @@ def today(request: HttpRequest) -> HttpResponse:
         "unlisted": not items and worklists.to_reach(day).exclude(work_items__day=day).count(),
         "may_call": may(request.user, Act.CONTACT),
         "may_book": may(request.user, Act.BOOK),
+        "duties": duty_rows.page_of_list(OwningList.TODAY, request),
+        "answered": duty_rows.proposal_rows(proposals.unread_answers(request.user), request),
     }
     return render(request, "scheduling/today.html", context)
 

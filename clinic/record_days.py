@@ -10,12 +10,12 @@ class WrongDay(ValueError):
     """A day on which nothing can have happened to this patient; the text says why."""
 
 
-def check_day(patient: Patient, day: date, what: str) -> None:
-    """Raise WrongDay for a day to come, before birth, or after death."""
+def check_day(patient: Patient, day: date, what: str, *, after_death: bool = False) -> None:
+    """Raise WrongDay for a day to come, before birth, or after death unless what is owed outlives the patient."""
     if day > clock.today():
         raise WrongDay(f"{what} lies in the future.")
     if day < patient.born:
         raise WrongDay(f"{what} lies before the patient's birth.")
     died = patient.status_on if patient.status == PatientStatus.DECEASED else None
-    if died and day > died:
+    if died and day > died and not after_death:
         raise WrongDay(f"{what} lies after the patient's death.")

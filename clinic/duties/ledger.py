@@ -1,0 +1,157 @@
+"""Opening and ending duties: the one door, with the rights of the table; each in the caller's transaction, audited."""
+
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from django.db import models, transaction
+from django.db.models import QuerySet
+
+from clinic import clock
+from clinic.access import Act, NotAllowed, may, require
+from clinic.duties import limits
+from clinic.duties.kinds import KINDS, OwningList, of_list
+from clinic.models import Duty, EndGround, Member, Patient, change
+from clinic.trail import audit
+from clinic.trail.audit import subject_of
+
+TAKE_BACK = timedelta(minutes=10)
+
+
+class DutyRefused(ValueError):
+    """A sentence that says why."""
+
+
+def open_duty(
+    kind: str,
+    *,
+    patient: Patient | None,
+    opened_from: models.Model,
+    by: Member | None,
+    subject: str = "patient",
+    urgent: bool = False,
+    due_on: date | None = None,
+    owner: Member | None = None,
+    note: str = "",
+) -> Duty:
+    """Open a duty once for the row that opens it; one that is open already stays as it is."""
+    where = {"kind": kind, "opened_from": subject_of(opened_from), "ended_at": None}
+    due_on = due_on or limits.in_force()[kind].due_on(clock.today(), urgent)
+    fields = {"subject": subject, "urgent": urgent, "due_on": due_on, "owner": owner, "note": note}
+    now = clock.now()
+    more = {"patient": patient, "opened_at": now, "opened_by": by, "changed_at": now}
+    row, new = Duty.objects.get_or_create(**where, defaults=fields | more)
+    if new:
+        details = {"kind": kind, "about": subject, "due_on": str(due_on), "urgent": urgent}
+        audit.record("duty.open", by=by, subject=row, patient=patient, **details)
+    return row
+
+
+def end_duty(
+    duty: Duty, *, by: Member | None, evidence: models.Model, note: str = "", seen: int | None = None
+) -> Duty:
+    """The proper end: a row proves it. `by=None` is the program, where the row itself says who did it."""
+    if by is not None and not may(by, KINDS[duty.kind].may_end):
+        raise NotAllowed(f"{by} may not {KINDS[duty.kind].may_end.value}")
+    return _end(duty, by, seen, evidence=subject_of(evidence), end_note=note.strip())
+
+
+def end_by_step(duty: Duty, *, by: Member, step: models.Model, seen: int) -> Duty:
+    """The end of an entry whose own right was asked for already: an outcome may need more than the kind."""
+    return _end(duty, by, seen, evidence=subject_of(step))
+
+
+def withdraw(duty: Duty, *, by: Member, because: models.Model) -> Duty:
+    """What followed from a mistake is owed no more: the row that struck the mistake through is its evidence."""
+    ended = {"ended_at": clock.now(), "ended_by": by, "evidence": subject_of(because)}
+    change(duty, seen=duty.revision, at=clock.now(), where={"ended_at": None}, **ended)
+    audit.record("duty.withdraw", by=by, subject=duty, patient=duty.patient, kind=duty.kind)
+    return duty
+
+
+@transaction.atomic
+def end_with_ground(
+    *, duty: Duty, by: Member, revision: int, ground: str, note: str, second: Member | None = None
+) -> Duty:
+    """A dermatologist ends it without its proper end. An error needs a second person who proposed it."""
+    require(by, Act.END_DUTIES)
+    if ground not in EndGround.values:
+        raise DutyRefused("Choose the ground.")
+    if not note.strip():
+        raise DutyRefused("Say in words what stands behind it: who said so and when, which letter.")
+    if ground == EndGround.ERROR and second in (None, by):
+        raise DutyRefused("“Entered in error” needs a second person, who proposes it first.")
+    return _end(duty, by, revision, ground=ground, end_note=note.strip(), second=second)
+
+
+def end_with_ground_of_two(duty: Duty, *, by: Member, second: Member, ground: str, note: str) -> Duty:
+    """One proposed and another confirmed; one of the two is a dermatologist, whichever of them."""
+    if not (may(by, Act.END_DUTIES) or may(second, Act.END_DUTIES)):
+        raise NotAllowed(f"{by} may not {Act.END_DUTIES.value}")
+    return _end(duty, by, None, ground=ground, end_note=note, second=second)
+
+
+def _end(duty: Duty, by: Member | None, seen: int | None, **fields: object) -> Duty:
+    ended = {"ended_at": clock.now(), "ended_by": by, **fields}
+    seen = duty.revision if seen is None else seen
+    change(duty, seen=seen, at=clock.now(), where={"ended_at": None}, **ended)
+    details = {name: str(value) for name, value in fields.items() if value}
+    audit.record("duty.end", by=by, subject=duty, patient=duty.patient, kind=duty.kind, **details)
+    return duty
+
+
+def end_all(
+    kinds: Iterable[str],
+    *,
+    by: Member | None,
+    evidence: models.Model,
+    subject: str | None = None,
+    opened_from: models.Model | None = None,
+    patient: Patient | None = None,
+) -> list[Duty]:
+    """End every open duty of these kinds about one thing, by one row that proves it."""
+    rows = open_duties(patient).filter(kind__in=list(kinds))
+    if subject is not None:
+        rows = rows.filter(subject=subject)
+    if opened_from is not None:
+        rows = rows.filter(opened_from=subject_of(opened_from))
+    return [end_duty(row, by=by, evidence=evidence) for row in rows]
+
+
+@transaction.atomic
+def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
+    """A wrong end is taken back by who made it, within ten minutes: the duty stands on its list again."""
+    if duty.ended_at is None or duty.ended_by_id != by.pk:
+        raise DutyRefused("Only who ended it takes it back.")
+    if clock.now() - duty.ended_at > TAKE_BACK:
+        raise DutyRefused("Ten minutes are over: what is wrong is corrected by an act of its own.")
+    what = duty.evidence or duty.ground
+    fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
+    change(duty, seen=revision, at=clock.now(), **fresh)
+    audit.record("duty.take_back", by=by, subject=duty, patient=duty.patient, kind=duty.kind, was=what)
+    return duty
+
+
+@transaction.atomic
+def put_off(*, duty: Duty, by: Member, revision: int, until: date, note: str) -> Duty:
+    """A dermatologist gives a duty a later day, with a word; nobody else may."""
+    require(by, Act.END_DUTIES)
+    if not clock.today() < until <= clock.today() + timedelta(days=90):
+        raise DutyRefused("Say until when: from tomorrow to 90 days ahead.")
+    if not note.strip():
+        raise DutyRefused("Say in words why it can wait.")
+    change(duty, seen=revision, at=clock.now(), where={"ended_at": None}, due_on=until)
+    audit.record(
+        "duty.put_off", by=by, subject=duty, patient=duty.patient, kind=duty.kind, until=str(until), note=note
+    )
+    return duty
+
+
+def open_duties(patient: Patient | None = None) -> QuerySet[Duty]:
+    rows = Duty.objects.filter(ended_at__isnull=True)
+    rows = rows if patient is None else rows.filter(patient=patient)
+    return rows.select_related("patient", "owner", "opened_by")
+
+
+def on_list(owner: OwningList) -> QuerySet[Duty]:
+    """What this list owes, urgent first, then by the day it is due."""
+    return open_duties().filter(kind__in=of_list(owner)).order_by("-urgent", "due_on", "pk")

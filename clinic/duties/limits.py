@@ -1,0 +1,86 @@
+"""Within how many days each duty is done: a policy of the clinic, or the shipped file where none is in force."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import lru_cache
+from importlib.resources import files
+
+from clinic import policies
+from clinic.duties.kinds import KINDS
+from clinic.formats import strict_toml
+from clinic.formats.strict_toml import Table
+from clinic.models import PolicyKind
+
+# What a plan gives its own window to has no limit of this table.
+WITH_A_WINDOW = ("recall", "what_follows")
+LIMITED = tuple(code for code in KINDS if code not in WITH_A_WINDOW)
+_LONGEST = 365
+
+
+@dataclass(frozen=True)
+class Limit:
+    days: int
+    urgent: int
+    working: bool
+
+    def due_on(self, opened: date, urgent: bool) -> date:
+        """The last day on which the duty is in time; working days are Monday to Friday."""
+        days = self.urgent if urgent else self.days
+        return _working_days_after(opened, days) if self.working else opened + timedelta(days=days)
+
+
+def _working_days_after(day: date, count: int) -> date:
+    while count:
+        day += timedelta(days=1)
+        count -= day.weekday() < 5
+    return day
+
+
+def shipped() -> str:
+    return files("clinic.duties").joinpath("limits.toml").read_text(encoding="utf-8")
+
+
+def in_force() -> Mapping[str, Limit]:
+    policy = policies.in_force(PolicyKind.DUTY_LIMITS)
+    return limits(policy.toml if policy else shipped())
+
+
+@lru_cache(maxsize=4)
+def limits(text: str) -> Mapping[str, Limit]:
+    return strict_toml.load(text, _build)
+
+
+def check(text: str) -> list[str]:
+    """Faults of a proposed policy in words."""
+    _, faults = strict_toml.read(text, _build)
+    return [str(fault) for fault in faults]
+
+
+def _build(whole: Table) -> Mapping[str, Limit]:
+    whole.has_schema(1)
+    whole.has_keys(("schema", "title", "days"))
+    whole.text("title")
+    days = whole.table("days", filled=True)
+    days.has_keys(LIMITED)
+    return {code: _limit(days.table(code, "must be days and urgent")) for code in LIMITED}
+
+
+def _limit(row: Table) -> Limit:
+    row.has_keys(("days", "urgent"), ("working",))
+    days, urgent = _days(row, "days"), _days(row, "urgent")
+    if urgent > days:
+        row.fault("urgent", "is longer than what is not urgent")
+    working = row.values.get("working", False)
+    if not isinstance(working, bool):
+        row.fault("working", "must be true or false")
+    return Limit(days, urgent, working is True)
+
+
+def _days(row: Table, key: str) -> int:
+    value = row.number(key, above=-1, below=_LONGEST + 1)
+    if value is not None and value != int(value):
+        row.fault(key, "must be whole days")
+    return int(value or 0)

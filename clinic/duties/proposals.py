@@ -1,0 +1,164 @@
+"""Endings that need two people: one proposes, another confirms or refuses with a word, the proposer sees the answer."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import models, transaction
+from django.db.models import QuerySet
+
+from clinic import clock
+from clinic.access import Act, may, require
+from clinic.duties import ledger, limits
+from clinic.duties.kinds import KINDS
+from clinic.duties.ledger import DutyRefused
+from clinic.models import Duty, EndGround, Member, Patient, Proposal, change
+from clinic.trail import audit
+from clinic.trail.audit import subject_of
+
+
+@dataclass(frozen=True)
+class Proposable:
+    """`apply` does what was proposed, in the name of who confirms; `describe` says in words what that is.
+
+    `either` means that of the two one must be a dermatologist, whichever; otherwise a dermatologist confirms.
+    """
+
+    words: str
+    apply: Callable[[Proposal, Member], object]
+    describe: Callable[[Proposal], str]
+    either: bool = False
+
+
+ACTS: dict[str, Proposable] = {}
+
+
+def register_proposable(code: str, proposable: Proposable) -> None:
+    """An app says what a confirmed proposal of this act does; called in `ready()`."""
+    if code in ACTS:
+        raise RuntimeError(f"proposals of the act {code!r} are registered already")
+    ACTS[code] = proposable
+
+
+@transaction.atomic
+def propose(
+    act: str,
+    *,
+    patient: Patient,
+    subject: models.Model,
+    by: Member,
+    reason: str,
+    urgent: bool = False,
+    **fields: Any,
+) -> Proposal:
+    """Put it before a dermatologist; nothing ends until somebody else has confirmed."""
+    require(by, Act.PROPOSE_ENDING)
+    if not reason.strip():
+        raise DutyRefused("Say in words why: who said so and when.")
+    about = subject_of(subject)
+    if Proposal.objects.filter(act=act, subject=about, answered_at__isnull=True).exists():
+        raise DutyRefused("This was proposed already and waits in Decisions.")
+    now, limit = clock.now(), limits.in_force()["answer"]
+    row = Proposal.objects.create(
+        act=act,
+        patient=patient,
+        subject=about,
+        fields=fields,
+        reason=reason.strip(),
+        urgent=urgent,
+        proposed_by=by,
+        proposed_at=now,
+        due_on=limit.due_on(clock.today(), urgent),
+        changed_at=now,
+    )
+    audit.record("proposal.make", by=by, subject=row, patient=patient, act=act, about=about, reason=reason)
+    return row
+
+
+def may_answer(proposal: Proposal, member: Member) -> bool:
+    if member.pk == proposal.proposed_by_id or not may(member, Act.PROPOSE_ENDING):
+        return False
+    by_a_dermatologist = may(proposal.proposed_by, Act.ANSWER_PROPOSALS)
+    return may(member, Act.ANSWER_PROPOSALS) or (ACTS[proposal.act].either and by_a_dermatologist)
+
+
+@transaction.atomic
+def confirm(*, proposal: Proposal, by: Member, revision: int, answer: str = "") -> Proposal:
+    """Do what was proposed, in the name of who confirms. Raises StaleRow where it was answered meanwhile."""
+    _answer(proposal, by, revision, True, answer)
+    ACTS[proposal.act].apply(proposal, by)
+    audit.record("proposal.confirm", by=by, subject=proposal, patient=proposal.patient, act=proposal.act)
+    return proposal
+
+
+@transaction.atomic
+def refuse(*, proposal: Proposal, by: Member, revision: int, answer: str) -> Proposal:
+    if not answer.strip():
+        raise DutyRefused("Say in a word why not: the proposer reads it.")
+    _answer(proposal, by, revision, False, answer)
+    audit.record(
+        "proposal.refuse", by=by, subject=proposal, patient=proposal.patient, act=proposal.act, answer=answer
+    )
+    return proposal
+
+
+def _answer(proposal: Proposal, by: Member, revision: int, confirmed: bool, answer: str) -> None:
+    if not may_answer(proposal, by):
+        raise DutyRefused("Another person answers this: one of the two is a dermatologist.")
+    said = {"answered_by": by, "answered_at": clock.now(), "confirmed": confirmed, "answer": answer.strip()}
+    change(proposal, seen=revision, at=clock.now(), where={"answered_at": None}, **said)
+
+
+def settle_all(patient: Patient, *, by: Member, answer: str) -> list[Proposal]:
+    """What makes proposals pointless, such as the end of care, answers them, and says so to who made them."""
+    rows = list(waiting().filter(patient=patient).exclude(proposed_by=by))
+    for row in rows:
+        _answer_quietly(row, by, answer)
+    return rows
+
+
+def _answer_quietly(row: Proposal, by: Member, answer: str) -> None:
+    said = {"answered_by": by, "answered_at": clock.now(), "confirmed": False, "answer": answer}
+    change(row, seen=row.revision, at=clock.now(), **said)
+    audit.record("proposal.refuse", by=by, subject=row, patient=row.patient, act=row.act, answer=answer)
+
+
+def waiting() -> QuerySet[Proposal]:
+    rows = Proposal.objects.filter(answered_at__isnull=True)
+    return rows.select_related("patient", "proposed_by").order_by("-urgent", "due_on", "pk")
+
+
+def unread_answers(member: Member) -> QuerySet[Proposal]:
+    """What others answered and this member has not read yet."""
+    rows = Proposal.objects.filter(proposed_by=member, answered_at__isnull=False, seen_at__isnull=True)
+    return rows.select_related("patient", "answered_by").order_by("answered_at", "pk")
+
+
+@transaction.atomic
+def note_read(*, proposal: Proposal, by: Member) -> None:
+    if proposal.proposed_by_id == by.pk and proposal.seen_at is None:
+        change(proposal, seen=proposal.revision, at=clock.now(), seen_at=clock.now())
+
+
+def _duty_of(proposal: Proposal) -> Duty:
+    return Duty.objects.select_related("patient").get(pk=key_of(proposal))
+
+
+def key_of(proposal: Proposal) -> int:
+    """The key of the row that a proposal is about."""
+    return int(proposal.subject.partition(":")[2])
+
+
+def _end_duty(proposal: Proposal, by: Member) -> Duty:
+    duty = _duty_of(proposal)
+    return ledger.end_with_ground_of_two(
+        duty, by=by, second=proposal.proposed_by, ground=proposal.fields["ground"], note=proposal.reason
+    )
+
+
+def _describe_ending(proposal: Proposal) -> str:
+    ground = EndGround(proposal.fields["ground"])
+    return f"{KINDS[_duty_of(proposal).kind].words}: {ground.label}"
+
+
+ENDING = Proposable("end a duty with a ground", _end_duty, _describe_ending, either=True)

@@ -1,0 +1,116 @@
+"""Settling a duty by a plain entry: the entry is its evidence, the next duty of the loop opens with it."""
+
+from collections.abc import Callable
+from datetime import date
+
+from django.db import transaction
+
+from clinic import clock
+from clinic.access import require
+from clinic.duties import ledger
+from clinic.duties.kinds import KINDS
+from clinic.duties.ledger import DutyRefused
+from clinic.duties.outcomes import Outcome, act_of, outcomes_of
+from clinic.models import Duty, Member, Step, StruckStep
+from clinic.models.duty import How
+from clinic.record_days import check_day
+from clinic.trail import audit
+
+_MISSING = {
+    "words": "Say it in words.",
+    "whom": "Say to whom, or by whom.",
+    "how": "Say how: in person, by telephone, by letter or electronically.",
+}
+# kind → what an app does besides when a step of this kind was recorded, or was struck through
+Hook = Callable[[Step], None]
+SETTLED: dict[str, Hook] = {}
+STRUCK: dict[str, Hook] = {}
+
+
+def register_hooks(kind: str, *, settled: Hook, struck: Hook) -> None:
+    """An app keeps its own row beside the step, such as the day a patient was told; called in `ready()`."""
+    if kind in SETTLED:
+        raise RuntimeError(f"the steps of {kind!r} are followed already")
+    SETTLED[kind], STRUCK[kind] = settled, struck
+
+
+@transaction.atomic
+def settle(
+    *,
+    duty: Duty,
+    by: Member,
+    revision: int,
+    outcome: str,
+    on: date | None = None,
+    whom: str = "",
+    how: str = "",
+    words: str = "",
+) -> Step:
+    """Record the outcome and end the duty by it. Raises DutyRefused, NotAllowed, or StaleRow."""
+    chosen = _chosen(duty.kind, outcome)
+    require(by, act_of(duty.kind, chosen))
+    _check_day(duty, on or clock.today())
+    given = {"whom": whom.strip(), "how": how, "words": words.strip()}
+    for name in chosen.needs:
+        if not given[name]:
+            raise DutyRefused(_MISSING[name])
+    if how and how not in How.values:
+        raise DutyRefused(_MISSING["how"])
+    step = Step.objects.create(
+        duty=duty, outcome=outcome, on=on or clock.today(), by=by, at=clock.now(), **given
+    )
+    ledger.end_by_step(duty, by=by, step=step, seen=revision)
+    follow(step, chosen)
+    return step
+
+
+def _chosen(kind: str, outcome: str) -> Outcome:
+    for one in outcomes_of(kind):
+        if one.code == outcome:
+            return one
+    raise DutyRefused("Say what came of it.")
+
+
+def _check_day(duty: Duty, on: date) -> None:
+    if duty.patient is not None:
+        check_day(duty.patient, on, "This step", after_death=True)
+
+
+def follow(step: Step, chosen: Outcome) -> None:
+    """The next duty of the loop, and what the app does besides."""
+    duty = step.duty
+    if chosen.then:
+        ledger.open_duty(
+            chosen.then,
+            patient=duty.patient,
+            opened_from=step,
+            by=step.by,
+            subject=duty.subject,
+            urgent=duty.urgent or chosen.then_urgent,
+            owner=duty.owner if chosen.then == "tell" else None,
+            note=f"{KINDS[duty.kind].words}: {chosen.words}. {step.words}".strip(),
+        )
+    if hook := SETTLED.get(duty.kind):
+        hook(step)
+
+
+@transaction.atomic
+def strike(*, step: Step, by: Member) -> StruckStep:
+    """Take back within ten minutes, by who made it; refused where somebody already acted on what followed from it."""
+    duty = step.duty
+    _check_not_acted_on(step)
+    row = StruckStep.objects.create(step=step, by=by, at=clock.now())
+    ledger.take_back(duty=duty, by=by, revision=duty.revision)
+    for following in Duty.objects.filter(opened_from=audit.subject_of(step), ended_at__isnull=True):
+        ledger.withdraw(following, by=by, because=row)
+    if hook := STRUCK.get(duty.kind):
+        hook(step)
+    return row
+
+
+def _check_not_acted_on(step: Step) -> None:
+    acted = Duty.objects.filter(opened_from=audit.subject_of(step), ended_at__isnull=False)
+    done = acted.select_related("ended_by").first()
+    if done:
+        who = done.ended_by or "somebody"
+        raise DutyRefused(f"{who} has already acted on it: {KINDS[done.kind].words}.")

@@ -1,0 +1,158 @@
+from django.db import models
+from django.db.models import F, Q
+
+from clinic.models.base import AppendOnly, Stated
+
+
+class EndGround(models.TextChoices):
+    """Why a duty ends without its proper end: a dermatologist's word, never a nurse's alone."""
+
+    DECLINED = "declined", "declined after being informed"
+    TRANSFERRED = "transferred", "transferred and accepted elsewhere"
+    MOVED = "moved", "moved away, letter sent"
+    DECEASED = "deceased", "deceased"
+    DISCHARGE = "discharge", "clinician's discharge"
+    DECIDED = "decided", "decided otherwise"
+    ERROR = "error", "entered in error"
+
+
+class Duty(Stated):
+    """Something owed, until a row proves that it was done or a dermatologist ends it with a ground.
+
+    `kind` is a code of clinic/duties/kinds.py. A duty without a patient is a call from somebody nobody could find.
+    """
+
+    kind = models.CharField(max_length=20)
+    patient = models.ForeignKey("clinic.Patient", null=True, on_delete=models.PROTECT, related_name="duties")
+    subject = models.CharField(max_length=40, default="patient", help_text="what it is about, e.g. lesion:12")
+    opened_from = models.CharField(max_length=60, help_text="the row that opened it: model label and key")
+    opened_at = models.DateTimeField()
+    opened_by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")
+    urgent = models.BooleanField(default=False)
+    due_on = models.DateField()
+    owner = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="who was named for it; empty: whoever works on its list",
+    )
+    note = models.TextField(blank=True)
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")
+    evidence = models.CharField(max_length=60, blank=True, help_text="the row that ended it")
+    ground = models.CharField(max_length=12, choices=EndGround, blank=True)
+    end_note = models.TextField(blank=True)
+    second = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="who proposed it, where another confirmed",
+    )
+
+    class Meta:
+        ordering = ["-urgent", "due_on", "pk"]
+        verbose_name_plural = "duties"
+        indexes = [models.Index(fields=["kind", "ended_at"], name="duties_of_a_kind")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "opened_from"],
+                condition=Q(ended_at__isnull=True),
+                name="a_duty_is_open_once_from_one_row",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_at__isnull=True, ended_by__isnull=True, evidence="", ground="")
+                | Q(ended_at__isnull=False) & ~Q(evidence="")
+                | Q(ended_at__isnull=False, ended_by__isnull=False) & ~Q(ground="") & ~Q(end_note=""),
+                name="an_ended_duty_has_its_evidence_or_a_ground",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"duty {self.pk}"
+
+
+class Proposal(Stated):
+    """What one member may only propose and another confirms: it stands in Decisions until somebody has answered."""
+
+    act = models.CharField(max_length=20, help_text="a code of clinic/duties/proposals.py")
+    patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="proposals")
+    subject = models.CharField(max_length=60, help_text="model label and key")
+    fields = models.JSONField(default=dict)
+    reason = models.TextField()
+    urgent = models.BooleanField(default=False)
+    proposed_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="proposals")
+    proposed_at = models.DateTimeField()
+    due_on = models.DateField()
+    answered_by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")
+    answered_at = models.DateTimeField(null=True)
+    confirmed = models.BooleanField(null=True)
+    answer = models.TextField(blank=True)
+    seen_at = models.DateTimeField(null=True, help_text="when the proposer read the answer")
+
+    class Meta:
+        ordering = ["-urgent", "due_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["act", "subject"],
+                condition=Q(answered_at__isnull=True),
+                name="one_proposal_about_a_thing_waits",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="a_proposal_has_a_reason"),
+            models.CheckConstraint(
+                condition=Q(answered_at__isnull=True, answered_by__isnull=True, confirmed__isnull=True)
+                | Q(answered_at__isnull=False, answered_by__isnull=False, confirmed__isnull=False),
+                name="an_answered_proposal_says_by_whom",
+            ),
+            models.CheckConstraint(
+                condition=Q(confirmed__isnull=True) | ~Q(answered_by=F("proposed_by")),
+                name="a_proposal_is_answered_by_another",
+            ),
+            models.CheckConstraint(
+                condition=~Q(confirmed=False) | ~Q(answer=""), name="a_refusal_has_a_word"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"proposal {self.pk}"
+
+
+class How(models.TextChoices):
+    IN_PERSON = "in_person", "in person"
+    PHONE = "phone", "by telephone"
+    LETTER = "letter", "by letter"
+    ELECTRONIC = "electronic", "electronically"
+
+
+class Step(AppendOnly):
+    """One step of a duty as somebody recorded it, such as sent to whom, or told how: the evidence of its end."""
+
+    duty = models.ForeignKey(Duty, on_delete=models.PROTECT, related_name="steps")
+    outcome = models.CharField(max_length=16, help_text="a code of clinic/duties/outcomes.py")
+    on = models.DateField()
+    whom = models.CharField("whom", max_length=120, blank=True)
+    how = models.CharField(max_length=12, choices=How, blank=True)
+    words = models.TextField(blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"step {self.pk}"
+
+
+class StruckStep(AppendOnly):
+    """What was recorded in error stays readable, struck through: it ends nothing any more."""
+
+    step = models.OneToOneField(Step, on_delete=models.PROTECT, related_name="struck")
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.step} was struck through"

@@ -1,0 +1,190 @@
+"""One duty on one page: what is owed, how it ends, and what stands behind it; and what was proposed."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from clinic import clock
+from clinic.access import Act, allow, may
+from clinic.duties import ledger, proposals, steps
+from clinic.duties.kinds import KINDS, OwningList
+from clinic.duties.ledger import DutyRefused
+from clinic.duties.outcomes import act_of, outcomes_of
+from clinic.forms import AnswerForm, EndDutyForm, ProposeEndForm, PutOffForm, SettleForm
+from clinic.models import Duty, Proposal, StaleRow
+from clinic.pages.duty_rows import duty_rows, proposal_rows
+from clinic.pages.fields import RevisionForm
+from clinic.pages.responses import conflict
+from clinic.record_days import WrongDay
+
+_PAGES = {
+    OwningList.TODAY: "scheduling:today",
+    OwningList.DECISIONS: "lesions:decisions",
+    OwningList.RESULTS: "lesions:results",
+    OwningList.PICTURES: "lesions:pictures",
+}
+
+
+def list_url(duty: Duty) -> str:
+    return resolve_url(_PAGES[KINDS[duty.kind].list])
+
+
+@allow(Act.SEE_WORKLIST)
+def duty(request: HttpRequest, pk: int) -> HttpResponse:
+    return _page(request, _found(pk))
+
+
+def _found(pk: int) -> Duty:
+    rows = Duty.objects.select_related("patient", "owner", "opened_by", "ended_by", "second")
+    return get_object_or_404(rows, pk=pk)
+
+
+def _page(request: HttpRequest, found: Duty, **bound: Any) -> HttpResponse:
+    """The forms that this member may send; a bound one comes back with what is wrong."""
+    start = {"revision": found.revision, "on": clock.today()}
+    may_settle = [one for one in outcomes_of(found.kind) if may(request.user, act_of(found.kind, one))]
+    forms = {
+        "settle": SettleForm(outcomes=may_settle, initial=start) if may_settle else None,
+        "end": EndDutyForm(initial=start) if may(request.user, Act.END_DUTIES) else None,
+        "put_off": PutOffForm(initial=start) if may(request.user, Act.END_DUTIES) else None,
+        "propose": ProposeEndForm(initial=start) if may(request.user, Act.PROPOSE_ENDING) else None,
+    }
+    steps_of = list(found.steps.select_related("by", "struck__by"))
+    context = {
+        "row": duty_rows([found], request)[0],
+        "patient": found.patient,
+        "steps": steps_of,
+        "back": list_url(found),
+        "may_take_back": _may_take_back(found, request),
+        "waits": proposals.waiting().filter(act="duty.end", subject=f"clinic.duty:{found.pk}").first(),
+        **{f"{name}_form": bound.get(name, form) for name, form in forms.items()},
+    }
+    return render(request, "clinic/duty.html", context, status=422 if bound else 200)
+
+
+def _may_take_back(found: Duty, request: HttpRequest) -> bool:
+    mine = found.ended_at is not None and found.ended_by_id == request.user.pk
+    return mine and clock.now() - found.ended_at <= ledger.TAKE_BACK  # type: ignore[operator]
+
+
+def _do(
+    request: HttpRequest, found: Duty, name: str, form: Any, act: Callable[..., Any], said: str
+) -> HttpResponse:
+    """Check a form of the page, act, and go back to the list that owned the duty."""
+    if form.is_valid():
+        try:
+            act(**form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, list_url(found))
+        except (DutyRefused, WrongDay) as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, said)
+            return redirect(list_url(found))
+    return _page(request, found, **{name: form})
+
+
+@allow(Act.SEE_WORKLIST)
+@require_POST
+def settle(request: HttpRequest, pk: int) -> HttpResponse:
+    found = _found(pk)
+    form = SettleForm(request.POST, outcomes=outcomes_of(found.kind))
+
+    def act(**fields: Any) -> None:
+        steps.settle(duty=found, by=request.user, **fields)
+
+    return _do(request, found, "settle", form, act, _("Recorded; what follows from it stands on its list."))
+
+
+@allow(Act.END_DUTIES)
+@require_POST
+def end(request: HttpRequest, pk: int) -> HttpResponse:
+    found, form = _found(pk), EndDutyForm(request.POST)
+
+    def act(**fields: Any) -> None:
+        ledger.end_with_ground(duty=found, by=request.user, **fields)
+
+    return _do(request, found, "end", form, act, _("Ended with its ground."))
+
+
+@allow(Act.END_DUTIES)
+@require_POST
+def put_off(request: HttpRequest, pk: int) -> HttpResponse:
+    found, form = _found(pk), PutOffForm(request.POST)
+
+    def act(**fields: Any) -> None:
+        ledger.put_off(duty=found, by=request.user, **fields)
+
+    return _do(request, found, "put_off", form, act, _("Put off."))
+
+
+@allow(Act.PROPOSE_ENDING)
+@require_POST
+def propose_end(request: HttpRequest, pk: int) -> HttpResponse:
+    found, form = _found(pk), ProposeEndForm(request.POST)
+
+    def act(revision: int, ground: str, note: str) -> None:
+        if found.patient is None:
+            raise DutyRefused(_("A call from nobody on file is settled by a second person."))
+        proposals.propose(
+            "duty.end", patient=found.patient, subject=found, by=request.user, reason=note,
+            urgent=found.urgent, ground=ground,
+        )  # fmt: skip
+
+    return _do(
+        request, found, "propose", form, act, _("Proposed: it stands in Decisions, and here meanwhile.")
+    )
+
+
+@allow(Act.SEE_WORKLIST)
+@require_POST
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    found, form = _found(pk), RevisionForm(request.POST)
+    step = found.steps.filter(struck__isnull=True).order_by("-pk").first()
+    try:
+        if step and found.evidence == f"clinic.step:{step.pk}":
+            steps.strike(step=step, by=request.user)
+        else:
+            ledger.take_back(duty=found, by=request.user, revision=form.seen())
+    except StaleRow as error:
+        return conflict(request, error, list_url(found))
+    except DutyRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _("Taken back: the duty stands on its list again."))
+    return redirect("clinic:duty", pk)
+
+
+@allow(Act.SEE_DECISIONS)
+def proposal(request: HttpRequest, pk: int) -> HttpResponse:
+    """What was proposed, why and by whom; confirmed or refused with a word."""
+    rows = Proposal.objects.select_related("patient", "proposed_by", "answered_by")
+    found = get_object_or_404(rows, pk=pk)
+    form = AnswerForm(request.POST or None, initial={"revision": found.revision})
+    if request.method == "POST" and form.is_valid():
+        answered = _answer(request, found, form)
+        if answered is not None:
+            return answered
+    if request.method != "POST":
+        proposals.note_read(proposal=found, by=request.user)
+    context = {"row": proposal_rows([found], request)[0], "form": form, "patient": found.patient}
+    return render(request, "clinic/proposal.html", context, status=422 if form.is_bound else 200)
+
+
+def _answer(request: HttpRequest, found: Proposal, form: AnswerForm) -> HttpResponse | None:
+    given = form.cleaned_data
+    act = proposals.confirm if given.pop("confirmed") == "yes" else proposals.refuse
+    try:
+        act(proposal=found, by=request.user, **given)
+    except StaleRow as error:
+        return conflict(request, error, resolve_url("lesions:decisions"))
+    except ValueError as error:
+        form.add_error(None, str(error))
+        return None
+    messages.success(request, _("Answered: the proposer sees it."))
+    return redirect("lesions:decisions")
