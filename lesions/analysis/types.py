@@ -31,13 +31,14 @@ class Doubt:
 
 @dataclass(frozen=True)
 class Measure:
-    """One number; a missing one is None and `method` says why."""
+    """One number; a missing one is None and `method` says why. `doubtful`: made on an outline that is in doubt."""
 
     name: str
     value: float | None
     unit: str
     uncertainty: float | None
     method: str
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)

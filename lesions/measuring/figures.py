@@ -1,7 +1,7 @@
 """What was measured, as pages show it: figures with their unit and doubt, and what changed in plain words."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -14,16 +14,19 @@ from lesions.models import Assessment, Comparison, JobState, Lesion
 from lesions.pictures import outlines
 from lesions.register import register
 
+_DOUBTFUL = "in doubt: check the outline first"
+
 
 @dataclass(frozen=True)
 class Figure:
-    """A value with unit and uncertainty, None where it was not measured."""
+    """A value with unit and uncertainty, None where it was not measured; `doubtful` where its outline is in doubt."""
 
     name: str
     value: float | None
     unit: str
     uncertainty: float | None
     method: str = ""
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,15 @@ def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
     """The named measure of a result."""
     rows = result["measures"] if result else []
     row = next((row for row in rows if row["name"] == name), None)
-    return _figure(name, row["value"], row["unit"], row["uncertainty"], row["method"]) if row else None
+    if row is None:
+        return None
+    found = _figure(name, row["value"], row["unit"], row["uncertainty"], row["method"])
+    return replace(found, doubtful=row.get("doubtful", False))
+
+
+def in_doubt(*results: dict[str, Any] | None) -> bool:
+    """Whether any of the outlines wants a person's look before its figures say anything."""
+    return any(result and result.get("doubt") for result in results)
 
 
 def mm_per_px(assessment: Assessment) -> float | None:
@@ -91,7 +102,10 @@ def changes(comparison: Comparison | None, own: Own | None = None) -> list[Measu
     """Every delta of a comparison; pixels only where there are no millimetres. `own`: as flags.py judges them."""
     rows = comparison.result["deltas"] if comparison else []
     known = {row["name"] for row in rows if row["delta"] is not None}
-    return [_change(row, own) for row in rows if not _doubled(row["name"], known)]
+    found = [_change(row, own) for row in rows if not _doubled(row["name"], known)]
+    if comparison and in_doubt(comparison.result.get("earlier"), comparison.result.get("later")):
+        return [replace(each, words=_DOUBTFUL) for each in found]
+    return found
 
 
 def _doubled(name: str, known: set[str]) -> bool:
@@ -125,6 +139,8 @@ def change_words(comparison: Comparison | None) -> str:
     """One cell: what became of the area since the earlier picture."""
     if comparison is None:
         return "first picture"
+    if in_doubt(comparison.result.get("earlier"), comparison.result.get("later")):
+        return "outline in doubt"
     if not comparison.aligned:
         return "pictures do not align"
     rows = {row["name"]: row for row in comparison.result["deltas"]}

@@ -175,6 +175,7 @@ def _side(assessment: Assessment) -> dict[str, Any]:
         "assessment": assessment,
         "points": outline["points"] if outline else [],
         "across": figures.figure(result, "feret"),
+        "doubts": result["doubt"] if result else [],
         "mm_per_px": figures.mm_per_px(assessment),
         "poor": [row for row in result["quality"] if not row["ok"]] if result else [],
     }

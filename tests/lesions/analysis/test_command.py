@@ -74,7 +74,7 @@ def test_measure_answers_one_json_object(files, capsys):
     answer = json.loads(out)
     assert (code, err, out.count("\n")) == (0, "", 1)
     measured_shape(answer)
-    assert answer["schema"] == 1
+    assert answer["schema"] == 2
     assert answer["scale"] == {"mm_per_px": 0.02, "origin": "given", "rel_uncertainty": 0.02}
     assert answer["outline"]["drawn_by"] == "automatic"
 
