@@ -16,7 +16,7 @@ from lesions.analysis.picture.allowance import USUAL, Allowance
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.prepare import Prepared
 
-from .types import Comparison, Measure, Measurement, Outline, Scale, UnusableOutline
+from .types import Comparison, Measure, Measurement, Outline, Scale, UnusableOutline, area_went
 from .version import VERSION
 
 
@@ -114,7 +114,7 @@ def compare(
     first, second = (prepare.picture(data, allowance=allowance) for data in (earlier, later))
     laid = registration.register(first, second, earlier_measurement, later_measurement)
     found = change.deltas(earlier_measurement, later_measurement, laid)
-    went = change.direction(found)
+    went = area_went(found)
     return Comparison(
         version=VERSION,
         earlier=earlier_measurement,

@@ -153,6 +153,15 @@ class Delta:
     beyond: bool | None
 
 
+def area_went(found: tuple[Delta, ...]) -> int:
+    """1 where the area grew beyond what repeated pictures differ by, -1 where it shrank so, else 0."""
+    known = {d.name: d for d in found if d.delta is not None}
+    area = known.get("area") or known.get("area_px")
+    if area is None or area.delta is None or not area.beyond:
+        return 0
+    return 1 if area.delta > 0 else -1
+
+
 @dataclass(frozen=True)
 class Region:
     """Where the skin changed, as a ring of EARLIER pixels; `kind` grown, shrunk, new_colour, darker or lighter."""

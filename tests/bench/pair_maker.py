@@ -59,7 +59,9 @@ def make(pixels, mask, kind, seed):
     x = camera[0, 0] * u + camera[0, 1] * v + camera[0, 2]
     y = camera[1, 0] * u + camera[1, 1] * v + camera[1, 2]
     held = _before_growth(x, y, mask, kind, rng)
-    still = _before_growth(*np.mgrid[0.5:height, 0.5:width][::-1], mask, kind, np.random.default_rng(seed + 1))
+    still = _before_growth(
+        *np.mgrid[0.5:height, 0.5:width][::-1], mask, kind, np.random.default_rng(seed + 1)
+    )
     later = np.stack([_at(pixels[..., c], *held) for c in range(3)], axis=-1)
     if kind.patch:
         later = _patched(later, _at(mask, *held) > 0.5, rng)
@@ -80,7 +82,12 @@ def _camera(rng, width, height):
 
 
 def _at(values, x, y):
-    return ndimage.map_coordinates(values.astype(np.float64), [y - 0.5, x - 0.5], order=3 if values.dtype == np.uint8 else 1, mode="reflect")
+    return ndimage.map_coordinates(
+        values.astype(np.float64),
+        [y - 0.5, x - 0.5],
+        order=3 if values.dtype == np.uint8 else 1,
+        mode="reflect",
+    )
 
 
 def _before_growth(x, y, mask, kind, rng):

@@ -88,15 +88,6 @@ def _delta(first: Measure, second: Measure, by: _Lengths) -> Delta:
     return Delta(first.name, first.unit, a, b, c, d, e, abs(change) > least)
 
 
-def direction(found: tuple[Delta, ...]) -> int:
-    """1 where the area grew beyond what repeated pictures differ by, -1 where it shrank so, else 0."""
-    known = {d.name: d for d in found if d.delta is not None}
-    area = known.get("area") or known.get("area_px")
-    if area is None or area.delta is None or not area.beyond:
-        return 0
-    return 1 if area.delta > 0 else -1
-
-
 def regions(
     first: Prepared,
     second: Prepared,

@@ -21,13 +21,19 @@ from lesions.analysis.types import Doubt, Measurement, Registration
 SCALE_MOST = 0.03  # skin under a contact plate stretches by some per cent: common practice, no source
 _SIDE = 384
 _RIM = 0.25  # of the lesion's radius: so close to it the skin may have moved with its growth
-_OTHER_ZOOMS = (1.0, 0.88, 1.12)  # tried beside the outlines' own where no scale says it: the lesion may have grown
+_OTHER_ZOOMS = (
+    1.0,
+    0.88,
+    1.12,
+)  # tried beside the outlines' own where no scale says it: the lesion may have grown
 
 _LITTLE_SKIN = Doubt(
     "little_skin", "Too little skin shows around the lesion to tell growth from a camera held closer."
 )
 _NOT_FOUND = Doubt("skin_not_found", "The skin around the lesion was not found again in the other picture.")
-_NO_OUTLINE = Doubt("no_outline", "Without an outline in both pictures nothing tells the lesion from its skin.")
+_NO_OUTLINE = Doubt(
+    "no_outline", "Without an outline in both pictures nothing tells the lesion from its skin."
+)
 _MIRRORED = Doubt("mirrored", "The later picture looks mirrored; check how it was exported.")
 
 

@@ -14,7 +14,10 @@ from scipy import ndimage
 from lesions.analysis.compare.overlay import Floats, Similarity, View, laid
 from lesions.analysis.picture.light import Array, Mask
 
-_SIZES = ((32, 16), (24, 8))  # side of a patch and step to the next, in view pixels: the smaller where skin is scarce
+_SIZES = (
+    (32, 16),
+    (24, 8),
+)  # side of a patch and step to the next, in view pixels: the smaller where skin is scarce
 _MANY, _MOST = 40, 100
 _SHARE = 0.55  # of a patch that must be skin
 _FINE, _COARSE = 1.0, 6.0  # blurs between which skin tells one place from another
@@ -23,9 +26,13 @@ _APART = 48  # view pixels between two patches that a similarity is tried throug
 _TOLERANCE = 1.5  # view pixels by which a patch may miss and still agree
 _REACHES = (24, 8, 4)  # how far a patch is looked for, round by round
 _PAIRS_OF = 40  # patches, the likest, through two of which similarities are tried
+_ZOOM_ERROR_MOST = 0.01  # of what agrees in one small corner nothing says how far away the camera was
 _HOPELESS = 0.12  # share that agrees in the first round below which the guess is given up
 LEAST_PATCHES = 12
-LEAST_AGREEING = 6, 0.4  # patches, and a share of those looked for on top: other people's skin reached 13 of 29, 24 of 134
+LEAST_AGREEING = (
+    6,
+    0.4,
+)  # patches, and a share of those looked for on top: other people's skin reached 13 of 29, 24 of 134
 
 
 @dataclass(frozen=True)
@@ -42,7 +49,7 @@ class Hold:
     @property
     def firm(self) -> bool:
         few, share = LEAST_AGREEING
-        return self.agreeing >= few + share * self.sought
+        return self.agreeing >= few + share * self.sought and self.zoom_error < _ZOOM_ERROR_MOST
 
 
 def band(view: View, skin: Mask) -> Array:
@@ -77,7 +84,7 @@ def _corners(skin: Mask, side: int, step: int) -> NDArray[np.int_]:
     r, c = rows.ravel(), columns.ravel()
     sums = np.pad(skin.astype(np.int64).cumsum(0).cumsum(1), ((1, 0), (1, 0)))
     inside = sums[r + side, c + side] - sums[r, c + side] - sums[r + side, c] + sums[r, c]
-    return np.stack([r, c], axis=1)[inside >= _SHARE * side**2]
+    return np.asarray(np.stack([r, c], axis=1)[inside >= _SHARE * side**2])
 
 
 def find(one: View, two: View, guess: Similarity) -> Hold | None:
@@ -97,7 +104,7 @@ def find(one: View, two: View, guess: Similarity) -> Hold | None:
         if len(corners) < LEAST_PATCHES:
             return None
         found, shift, like = _sought(one, moved, known, corners, side, reach)
-        hold = _agreed(way, corners + side / 2, shift, found, like)
+        hold = _agreed(way, np.asarray(corners + side / 2, dtype=np.float64), shift, found, like)
         if hold is None or hold.agreeing < _HOPELESS * hold.sought:
             return None
         way = hold.way
@@ -108,12 +115,10 @@ def _sought(
     one: View, moved: Array, known: Mask, corners: NDArray[np.int_], side: int, reach: int
 ) -> tuple[NDArray[np.bool_], Floats, Floats]:
     """For each patch: whether it was found, by how much it lies off (x, y), and how like it is there."""
-    first, weight = (np.stack([a[r : r + side, c : c + side] for r, c in corners]) for a in (one.image, one.usable))
-    second, seen = (
-        np.stack([a[r : r + side + 2 * reach, c : c + side + 2 * reach] for r, c in corners])
-        for a in (np.pad(np.where(known, moved, 0), reach), np.pad(known, reach))
-    )
-    scores = _correlated(first * weight, weight.astype(np.float32), second, seen.astype(np.float32))
+    first, weight = (_cut(a, corners, side) for a in (one.image, one.usable))
+    wide = side + 2 * reach
+    second, seen = (_cut(np.pad(a, reach), corners, wide) for a in (np.where(known, moved, 0), known))
+    scores = _correlated(first * weight, weight, second, seen)
     flat = scores.reshape(len(scores), -1)
     best = flat.argmax(axis=1)
     like = flat[np.arange(len(flat)), best]
@@ -123,6 +128,11 @@ def _sought(
     shift = np.stack([column - reach, row - reach], axis=1).astype(np.float64)
     shift[inner] += _between(scores[inner], row[inner], column[inner])
     return inner & (like > _LIKE), shift, like.astype(np.float64)
+
+
+def _cut(values: Array | Mask, corners: NDArray[np.int_], side: int) -> Array:
+    """Squares (N, side, side) from these corners on."""
+    return np.stack([values[r : r + side, c : c + side] for r, c in corners]).astype(np.float32)
 
 
 def _correlated(first: Array, weight: Array, second: Array, seen: Array) -> Array:
@@ -173,7 +183,14 @@ def _agreed(
     spread = np.sqrt(((source[inliers] - source[inliers].mean(axis=0)) ** 2).sum())
     typical = float(np.sqrt(np.mean(miss[inliers] ** 2)))
     middle = source[inliers].mean(axis=0)
-    return Hold(fitted, (float(middle[0]), float(middle[1])), len(places), int(inliers.sum()), typical, typical / float(spread))
+    return Hold(
+        fitted,
+        (float(middle[0]), float(middle[1])),
+        len(places),
+        int(inliers.sum()),
+        typical,
+        typical / float(spread),
+    )
 
 
 def _most(source: Floats, target: Floats, like: Floats, tolerance: float) -> NDArray[np.bool_]:
