@@ -62,6 +62,16 @@ def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
     return replace(found, doubtful=row.get("doubtful", False))
 
 
+def across(assessment: Assessment, comparison: Comparison | None) -> Figure | None:
+    """The largest diameter of one of two pictures, at the scale that their comparison counts by."""
+    own = figure(assessment.result, "feret")
+    rows = comparison.result["deltas"] if comparison else []
+    row = next((row for row in rows if row["name"] == "feret" and row["delta"] is not None), None)
+    if own is None or comparison is None or row is None:
+        return own
+    return replace(own, value=row["earlier" if assessment == comparison.earlier else "later"])
+
+
 def in_doubt(*results: dict[str, Any] | None) -> bool:
     """Whether any of the outlines wants a person's look before its figures say anything."""
     return any(result and result.get("doubt") for result in results)
