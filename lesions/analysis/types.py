@@ -26,7 +26,7 @@ class Doubt:
 
     code: str
     text: str
-    params: Json = field(default_factory=dict)
+    params: Json = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,12 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from lesions.analysis import types
 from lesions.analysis.compare import panes
 from lesions.analysis.compare.panes import Pane
+from lesions.measuring.figures import HAND_AND_AUTOMATIC, drawn_differently
 from lesions.models import Comparison
-
-HAND_AND_AUTOMATIC = "hand outline against an automatic one"
 
 
 @dataclass(frozen=True)
@@ -30,18 +28,12 @@ def side_by_side(comparison: Comparison | None) -> SideBySide:
     return SideBySide(earlier, later, tuple(_notes(found, both is not None)))
 
 
-def drawn_differently(result: dict[str, Any]) -> bool:
-    """Whether a person drew one of the outlines and the program the other."""
-    drawn = [(result.get(side) or {}).get("outline") for side in ("earlier", "later")]
-    return len({outline["drawn_by"] for outline in drawn if outline}) > 1
-
-
 def _notes(found: types.Comparison, one_scale: bool) -> Iterator[str]:
     yield from _of_map(found) if found.registration.aligned else _unaligned(found)
     if not one_scale:
         yield "Side by side, the two are not at one scale: equal lengths may look unequal."
     if drawn_differently(found.to_json()):
-        yield f"The figures set a {HAND_AND_AUTOMATIC}: part of a change may be who drew it."
+        yield f"The figures are those of a {HAND_AND_AUTOMATIC}: part of a change may be who drew it."
 
 
 def _unaligned(found: types.Comparison) -> Iterator[str]:
