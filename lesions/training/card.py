@@ -58,6 +58,8 @@ doubt, limit {limit:.3f} (set so that 15 % of the good outlines of `{chooses}` f
 - One lesion is outlined where several are in view; faint pink ones, lesions on nails or in rings of pen,
   and seborrhoeic plaques without a clear border fail most. Experts differ there too.
 - Photographs without a dermatoscope were not in the data.
+- Two photographs of one lesion months apart were not in the data: no open collection of such pairs with outlines could be
+  had, so change was tried on drawn lesions and on pairs made from single photographs.
 - Agreement says how steady the outline is, not how right: a steady wrong outline happens.
 
 ## Train again, with a clinic's own outlines
