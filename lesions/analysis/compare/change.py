@@ -21,6 +21,8 @@ _LEAST_SHARE = 0.004
 _NEW_BELOW = 0.02
 _THICK = 0.008  # of the equivalent diameter: a rim thinner than this is the noise of two outlines
 _THINNEST = 1.0  # working pixels: a rim that the figures speak of is drawn from here on
+_HOLE = 9  # working pixels: a smaller hole may be drawn over
+_LIGHT_BLUR = 0.6  # a rim one pixel wide is still there after it
 _RING_POINTS = 60
 ZOOM_ERROR = 0.003  # of the skin's zoom, one standard deviation: tests/bench/pairs.py prints it anew
 
@@ -211,12 +213,26 @@ def _pieces(mask: Mask, least: float, thick: float) -> list[Mask]:
     numbers = np.arange(1, count + 1)
     sizes = np.bincount(marks.ravel(), minlength=count + 1)[1:]
     depth = ndimage.maximum(ndimage.distance_transform_edt(mask), marks, numbers)
-    kept: list[Mask] = [marks == n for n in numbers[(sizes >= least) & (depth >= thick)]]
-    return kept
+    kept = [marks == n for n in numbers[(sizes >= least) & (depth >= thick)]]
+    return [part for piece in kept for part in _simple(piece)]
+
+
+def _simple(piece: Mask) -> list[Mask]:
+    """A piece with a hole, such as growth all round, in quarters: one ring of points cannot draw it."""
+    if (ndimage.binary_fill_holes(piece) & ~piece).sum() <= _HOLE:
+        return [piece]
+    y, x = np.nonzero(piece)
+    quarter = (np.arctan2(y - y.mean(), x - x.mean()) / (np.pi / 2) + 2).astype(int) % 4
+    parts = []
+    for number in range(4):
+        part = np.zeros_like(piece)
+        part[y[quarter == number], x[quarter == number]] = True
+        parts.append(part)
+    return [part for part in parts if part.any()]
 
 
 def _region(piece: Mask, kind: str, first: Prepared, earlier: Measurement) -> Region:
-    ring = contour.of_mask(piece, 1.0)
+    ring = contour.of_mask(piece, _LIGHT_BLUR)
     full: NDArray[np.float64] = (
         contour.even(ring if ring is not None else _box(piece), _RING_POINTS) * first.zoom
     )

@@ -11,6 +11,7 @@ from PIL import Image
 from lesions.analysis import pipeline
 from lesions.analysis.compare import change, growth
 from lesions.analysis.drawing.phantom import grown, recaptured, with_new_patch
+from lesions.analysis.picture import contour
 from lesions.analysis.types import Comparison, Outline, Registration, Scale
 from tests.lesions.analysis.pictures import compared, drawn, jpeg, measured, real, small
 
@@ -53,6 +54,13 @@ def test_growth_to_one_side_is_shown_where_it_is():
     gained = drawn(BASE)[1].truth["area_mm2"] * 0.12
     assert sum(r.area for r in regions) == pytest.approx(gained, rel=0.5)
     assert all(r.unit == "mm²" for r in regions)
+
+
+def test_growth_all_round_is_drawn_round_the_lesion_and_not_over_it():
+    grew = [r for r in compared(BASE, GREW).regions if r.kind == "grown"]
+    drawn_over = sum(contour.area(np.array(r.points)) for r in grew) * BASE.mm_per_px**2
+    assert drawn_over == pytest.approx(sum(r.area for r in grew), rel=0.25)
+    assert drawn_over < 0.3 * measured(BASE).value("area")
 
 
 def test_growth_is_said_to_be_symmetric_or_one_sided():
