@@ -123,9 +123,16 @@ def raise_flags(
     measurement: Measurement, comparison: Comparison | None, policy: Policy | None
 ) -> list[FlagDraft]:
     """Every reason to look, doubt first. An empty list means: all was measured, and all lies inside the limits."""
-    doubtful, unanswered = list(_doubtful(measurement, comparison)), list(_unanswered(measurement, comparison))
+    doubtful, unanswered = (
+        list(_doubtful(measurement, comparison)),
+        list(_unanswered(measurement, comparison)),
+    )
     if policy is None:
-        return [*doubtful, *unanswered, FlagDraft("no_limits", "No limits are in force, so every picture is looked at.")]
+        return [
+            *doubtful,
+            *unanswered,
+            FlagDraft("no_limits", "No limits are in force, so every picture is looked at."),
+        ]
     table, own = limits(policy.toml), own_repeatability(policy.toml)
     passed = (_passed(limit, measurement, comparison, own) for limit in table)
     drafts = [*doubtful, *(draft for draft in passed if draft), *unanswered]
@@ -150,7 +157,9 @@ def _doubtful(measurement: Measurement, comparison: Comparison | None) -> Iterat
         reasons = " ".join(doubt.text.removesuffix(" Check it.") for doubt in measurement.doubt)
         yield FlagDraft("doubtful", f"Check the outline. {reasons} {_NOT_HELD}")
     elif comparison and comparison.earlier.doubt:
-        yield FlagDraft("doubtful", "Check the outline of the earlier picture: no change is held against a limit.")
+        yield FlagDraft(
+            "doubtful", "Check the outline of the earlier picture: no change is held against a limit."
+        )
 
 
 def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:

@@ -15,7 +15,7 @@ _PACKAGES = {
 
 
 class Encoder(nn.Module):
-    """Picture (N, 3, side, side) in 0-1 to what is seen at strides 2, 4, 8, 16 and 32; the head for classes is left out."""
+    """Picture (N, 3, side, side) in 0-1 to what is seen at strides 2, 4, 8, 16 and 32; without the head for classes."""
 
     def __init__(self, name: str, side: int) -> None:
         super().__init__()

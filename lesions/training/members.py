@@ -43,6 +43,8 @@ def _watcher(plan: Plan) -> Watcher:
 
     def say(number: int, loss: float, _: OutlineNet) -> None:
         taken = time.monotonic() - begun
-        sys.stderr.write(f"{plan.encoder}: round {number + 1} of {plan.rounds}, loss {loss:.4f}, {taken:.0f} s\n")
+        sys.stderr.write(
+            f"{plan.encoder}: round {number + 1} of {plan.rounds}, loss {loss:.4f}, {taken:.0f} s\n"
+        )
 
     return say

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import torch
@@ -23,7 +23,7 @@ class Plan:
 
     seed: int = 7
     encoder: str = "lite2"
-    strength: Strength = Strength()
+    strength: Strength = field(default_factory=Strength)
     rounds: int = 100
     batch: int = 16
     side: int = 256
