@@ -66,8 +66,8 @@ Mean agreement of the single passes with the outline of their mean as the only d
 - One lesion is outlined where several are in view; faint pink ones, lesions on nails or in rings of pen,
   and seborrhoeic plaques without a clear border fail most. Experts differ there too.
 - Photographs without a dermatoscope were not in the data.
-- Two photographs of one lesion months apart were not in the data: no open collection of such pairs with outlines could be
-  had, so change was tried on drawn lesions and on pairs made from single photographs.
+- Two photographs of one lesion months apart were not in the data: no open collection of such pairs with outlines
+  could be had, so change was tried on drawn lesions and on pairs made from single photographs.
 - Agreement says how steady the outline is, not how right: a steady wrong outline happens.
 
 ## Train again, with a clinic's own outlines
