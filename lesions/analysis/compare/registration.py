@@ -20,12 +20,12 @@ from lesions.analysis.types import Doubt, Measurement, Registration
 
 SCALE_MOST = 0.03  # skin under a contact plate stretches by some per cent: common practice, no source
 _SIDE = 384
-_RIM = 0.25  # of the lesion's radius: so close to it the skin may have moved with its growth
-_OTHER_ZOOMS = (
-    1.0,
-    0.88,
-    1.12,
-)  # tried beside the outlines' own where no scale says it: the lesion may have grown
+_RIMS = (
+    0.25,
+    0.18,
+)  # of the lesion's radius: so close to it the skin may have moved; narrower ones swallowed growth
+# Tried beside the outlines' own zoom where no scale says it: the lesion may have grown.
+_OTHER_ZOOMS = (1.0, 0.88, 1.12)
 
 _LITTLE_SKIN = Doubt(
     "little_skin", "Too little skin shows around the lesion to tell growth from a camera held closer."
@@ -56,17 +56,28 @@ def register(first: Prepared, second: Prepared, earlier: Measurement, later: Mea
     ring_one, ring_two = _ring(first, one, earlier), _ring(second, two, later)
     if ring_one is None or ring_two is None:
         return _refused(_NO_OUTLINE)
-    skin_one, skin_two = _skin(one, ring_one), _skin(two, ring_two)
-    if min(len(skin.patches(each.usable)[0]) for each in (skin_one, skin_two)) < skin.LEAST_PATCHES:
+    views, rings, stated = (one, two), (ring_one, ring_two), _stated_zoom(one, two, earlier, later)
+    skins = [(_skin(one, ring_one, rim), _skin(two, ring_two, rim)) for rim in _RIMS]
+    skins = [
+        both for both in skins if min(len(skin.patches(v.usable)[0]) for v in both) >= skin.LEAST_PATCHES
+    ]
+    held = (_held(views, both, rings, stated) for both in skins)
+    hold = next((each for each in held if each is not None), None)
+    if hold is not None:
+        return _within_scales(hold, one, two, earlier, later)
+    if not skins:
         return _refused(_LITTLE_SKIN)
-    stated = _stated_zoom(one, two, earlier, later)
-    hold = _held((one, two), (skin_one, skin_two), (ring_one, ring_two), stated)
-    if hold is None:
-        width = two.image.shape[1]
-        flipped = (one, _flipped(two)), (skin_one, _flipped(skin_two)), (ring_one, _flip(ring_two, width))
-        mirrored = _held(*flipped, stated, features=False) is not None
-        return _refused(_MIRRORED if mirrored else _NOT_FOUND, mirrored=mirrored)
-    return _within_scales(hold, one, two, earlier, later)
+    mirrored = _looks_mirrored(views, skins[0], rings, stated)
+    return _refused(_MIRRORED if mirrored else _NOT_FOUND, mirrored=mirrored)
+
+
+def _looks_mirrored(
+    views: tuple[View, View], skins: tuple[View, View], rings: tuple[Ring, Ring], stated: float | None
+) -> bool:
+    """Whether the skin is found once the later picture is turned over."""
+    later = _flip(rings[1], views[1].image.shape[1])
+    flipped = (views[0], _flipped(views[1])), (skins[0], _flipped(skins[1])), (rings[0], later)
+    return _held(*flipped, stated, features=False) is not None
 
 
 def _refused(reason: Doubt, *, mirrored: bool = False) -> Registration:
@@ -95,10 +106,10 @@ def _flipped(view: View) -> View:
     return View(view.image[:, ::-1].copy(), view.usable[:, ::-1].copy(), view.zoom)
 
 
-def _skin(view: View, ring: Ring) -> View:
+def _skin(view: View, ring: Ring, rim: float) -> View:
     """The structure of the skin, the lesion and its rim left out."""
     mask = contour.fill(ring, (view.image.shape[0], view.image.shape[1]))
-    reach = max(3.0, _RIM * math.sqrt(mask.sum() / math.pi))
+    reach = max(3.0, rim * math.sqrt(mask.sum() / math.pi))
     usable = np.asarray(view.usable & (ndimage.distance_transform_edt(~mask) > reach), dtype=bool)
     return View(skin.band(view, usable), usable, view.zoom)
 
