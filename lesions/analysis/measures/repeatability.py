@@ -18,7 +18,7 @@ class Repeat:
 
 
 # Drawn lesions recaptured in new pose, light and hair (tests/bench/imaging.py prints them anew), rounded up.
-# Version 2026.4, 24 lesions: area 1.25 %, feret 0.55 %, perimeter 0.56 %, up to 1.4 times that at 95 % (chi square);
+# Version 2026.4, 24 lesions: area 1.25 %, feret 0.55 %, perimeter 0.56 %, each up to 1.4 times it at 95 % (chi square);
 # version 2026.3: asymmetry of structure 0.0086, dimension of the border 0.0046, no other more than is written here.
 # Drawn borders are smoother and drawn colours plainer than real ones, so perimeter, compactness and shares of colour
 # keep the wider figures of earlier drawings.

@@ -60,10 +60,12 @@ def border(probability: Array) -> Ring | None:
     piece = learned.piece(probability)
     if not piece.any():
         return None
-    level = np.where(resample.within(piece, 2), probability, 0.0).astype(np.float32)
-    level[binary.eroded(piece, 2)] = 1.0
+    box = binary.box(piece, 4)
+    near = piece[box]
+    level = np.where(resample.within(near, 2), probability[box], 0.0).astype(np.float32)
+    level[binary.eroded(near, 2)] = 1.0
     ring = contour.trace(level, learned.LEVEL)
-    return None if ring is None else contour.smooth(ring, _SMOOTH)
+    return None if ring is None else contour.smooth(ring + np.array([box[1].start, box[0].start]), _SMOOTH)
 
 
 def _by_vote(ready: Prepared, small: Prepared, found: Found, why: str) -> Search:

@@ -82,11 +82,14 @@ def look(pixels: Pixels) -> Looked:
 
 def piece(probabilities: Array) -> Mask:
     """The piece above the level that gathers most probability, holes filled; empty where nothing is above."""
-    marks, count = ndimage.label(probabilities > LEVEL)
-    if count == 0:
-        return np.zeros(probabilities.shape, dtype=bool)
-    sums = np.bincount(marks.ravel(), weights=probabilities.ravel())
-    return binary.filled(marks == int(np.argmax(sums[1:])) + 1)
+    above = probabilities > LEVEL
+    found = np.zeros(above.shape, dtype=bool)
+    if above.any():
+        box = binary.box(above, 1)
+        marks, _ = ndimage.label(above[box])
+        sums = np.bincount(marks.ravel(), weights=probabilities[box].ravel())
+        found[box] = binary.filled(marks == int(np.argmax(sums[1:])) + 1)
+    return found
 
 
 def _squared(pixels: Pixels) -> tuple[Pixels, tuple[slice, slice]]:

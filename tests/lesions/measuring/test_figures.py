@@ -90,3 +90,10 @@ def test_whole_things_are_counted_in_whole_numbers():
     assert (found.smallest.value, found.delta.uncertainty) == (2, None)
     assert (quarterday.mm(found.earlier), quarterday.mm(found.later)) == ("1 axis", "2 axes")
     assert quarterday.of_count("colours", 1.0) == "colour" and quarterday.of_count("colours", 3) == "colours"
+
+
+def test_a_change_between_outlines_of_which_one_is_in_doubt_says_so():
+    unsure = compared(area=delta(3.0, True))
+    unsure.result["earlier"] = {"doubt": [{"code": "ragged", "text": "Ragged."}]}
+    assert figures.change_words(unsure) == "outline in doubt"
+    assert [row.words for row in figures.changes(unsure)] == ["in doubt: check the outline first"]
