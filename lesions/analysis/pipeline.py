@@ -16,7 +16,7 @@ from lesions.analysis.picture.allowance import USUAL, Allowance
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.prepare import Prepared
 
-from .types import Comparison, Measure, Measurement, Outline, Scale, UnusableOutline
+from .types import Comparison, Measure, Measurement, Outline, Scale, UnusableOutline, area_went
 from .version import VERSION
 
 
@@ -113,13 +113,15 @@ def compare(
         raise DifferentVersions("The two pictures were measured by different versions; measure both anew.")
     first, second = (prepare.picture(data, allowance=allowance) for data in (earlier, later))
     laid = registration.register(first, second, earlier_measurement, later_measurement)
+    found = change.deltas(earlier_measurement, later_measurement, laid)
+    went = area_went(found)
     return Comparison(
         version=VERSION,
         earlier=earlier_measurement,
         later=later_measurement,
         registration=laid,
-        deltas=change.deltas(earlier_measurement, later_measurement, laid),
-        regions=change.regions(first, second, earlier_measurement, later_measurement, laid),
+        deltas=found,
+        regions=change.regions(first, second, earlier_measurement, later_measurement, laid, went),
     )
 
 

@@ -25,7 +25,7 @@ def of_comparison(result: Comparison) -> Iterator[str]:
     """Yield how the two pictures lie to each other, each delta and each changed region."""
     laid = result.registration
     if laid.aligned:
-        yield f"The pictures align, {laid.residual_px:.1f} pixels left over."
+        yield f"The pictures align by the {laid.rests_on} around the lesion, {laid.residual_px:.1f} pixels left over."
     else:
         yield "The pictures do not align."
     yield from (reason.text for reason in laid.reasons)

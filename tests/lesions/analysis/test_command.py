@@ -114,7 +114,7 @@ def test_compare_answers_one_json_object(files, capsys):
     measured_shape(answer["earlier"])
     measured_shape(answer["later"])
     laid = answer["registration"]
-    assert list(laid) == ["aligned", "matrix", "residual_px", "mirrored", "reasons"]
+    assert list(laid) == ["aligned", "rests_on", "matrix", "residual_px", "mirrored", "reasons"]
     assert [len(row) for row in laid["matrix"]] == [3, 3]
     keys = ["name", "unit", "earlier", "later", "delta", "uncertainty", "smallest_detectable", "beyond"]
     assert all(list(d) == keys for d in answer["deltas"])
