@@ -27,7 +27,7 @@ class AlreadyClaimed(StaleRow):
 
 def to_reach(day: date) -> QuerySet[Recall]:
     """Recalls that are due and not put off to a later day by an attempt or a next look."""
-    last = ContactAttempt.objects.filter(recall=OuterRef("pk")).order_by("-at", "-pk")
+    last = ContactAttempt.objects.filter(recall=OuterRef("pk"), struck__isnull=True).order_by("-at", "-pk")
     due = Recall.objects.filter(
         state=RecallState.DUE, patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True
     )

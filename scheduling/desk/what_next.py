@@ -1,0 +1,78 @@
+"""How far the desk may put a call off, and when a dermatologist decides what follows. Source: a clinic setting."""
+
+from datetime import date, timedelta
+
+from django.db import models
+from django.db.models import QuerySet
+
+from clinic import clock
+from clinic.access import Act, may
+from clinic.duties import ledger, limits
+from clinic.models import Duty, Member
+from clinic.trail.audit import subject_of
+from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
+from scheduling.planning import ladder
+
+KIND = "decide_what_follows"
+
+
+def furthest_day(recall: Recall, by: Member) -> date:
+    """The last day to which this member may put a call off.
+
+    The last day of the window; past it, and where it is urgent, the next working day. A dermatologist: 90 days.
+    """
+    today = clock.today()
+    if may(by, Act.CLOSE_RECALLS):
+        return today + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    next_working_day = limits.working_days_after(today, 1)
+    if recall.urgency == Urgency.A:
+        return next_working_day
+    return recall.latest if recall.latest > today else next_working_day
+
+
+def standing(recall: Recall) -> QuerySet[ContactAttempt]:
+    """Attempts that nobody has struck through."""
+    return ContactAttempt.objects.filter(recall=recall, struck__isnull=True)
+
+
+def tried(recall: Recall) -> int:
+    """How many attempts count since a dermatologist last said what follows."""
+    rows = standing(recall).filter(counts=True)
+    answered = _asked(recall).filter(ended_at__isnull=False).order_by("-ended_at").first()
+    return rows.filter(at__gt=answered.ended_at).count() if answered else rows.count()
+
+
+def ask_after_attempt(attempt: ContactAttempt) -> None:
+    """Declined, or the ladder is used up: a dermatologist decides; the recall stays open and on its list."""
+    recall = attempt.recall
+    if attempt.outcome == "declined":
+        _ask(recall, attempt, attempt.by, "declined")
+    elif attempt.counts and tried(recall) >= ladder.ladder_of(recall.urgency).attempts:
+        _ask(recall, attempt, attempt.by, "attempts used up")
+
+
+def ask_after_missed(appointment: Appointment, by: Member) -> None:
+    """A second visit was missed for the same recall."""
+    for row in appointment.recalls.select_related("patient"):
+        if row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
+            _ask(row, appointment, by, "missed more than once")
+
+
+def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
+    if _asked(recall).filter(ended_at__isnull=True).exists():
+        return
+    ledger.open_duty(
+        KIND,
+        patient=recall.patient,
+        opened_from=because,
+        by=by,
+        subject=recall.subject,
+        urgent=recall.urgency == Urgency.A,
+        note=f"{recall.get_purpose_display().capitalize()}: {why}.",
+    )
+
+
+def _asked(recall: Recall) -> QuerySet[Duty]:
+    """What was asked of a dermatologist because of this recall."""
+    rows: list[models.Model] = [*recall.attempts.all(), *recall.appointments.all()]
+    return Duty.objects.filter(kind=KIND, opened_from__in=[subject_of(row) for row in rows])
