@@ -6,6 +6,8 @@ from datetime import date
 
 from django.core.paginator import Page, Paginator
 from django.http import HttpRequest
+from django.shortcuts import resolve_url
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import may
@@ -16,6 +18,17 @@ from clinic.pages.responses import PAGE
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
 SUBJECT_WORDS: list[Callable[[Iterable[str]], dict[str, str]]] = []
+# Where a duty of this kind is done, if not on its own page: words and address, or None.
+DOORS: dict[str, Callable[[Duty], tuple[str, str] | None]] = {
+    "find_a_way": lambda duty: (
+        _("Add a number or address"),
+        f"{resolve_url('clinic:patient', duty.patient_id)}#routes",
+    )
+}
+
+
+def door_of(duty: Duty) -> tuple[str, str] | None:
+    return DOORS[duty.kind](duty) if duty.kind in DOORS else None
 
 
 @dataclass(frozen=True)

@@ -118,9 +118,7 @@ def _counts(recall: Recall, route: str, outcome: str, at: datetime) -> bool:
     if route != RouteKind.PHONE:
         return True
     span = timedelta(hours=ladder.ONE_ATTEMPT_HOURS)
-    near = what_next.standing(recall).filter(
-        route=route, counts=True, at__gt=at - span, at__lt=at + span
-    )
+    near = what_next.standing(recall).filter(route=route, counts=True, at__gt=at - span, at__lt=at + span)
     return not near.exists()
 
 

@@ -1,4 +1,4 @@
-"""A wrong entry of the desk is taken back by who made it, within ten minutes; not where somebody already acted on it."""
+"""A wrong entry is taken back by who made it, within ten minutes, unless somebody has acted on it already."""
 
 from collections.abc import Iterable
 from datetime import datetime

@@ -1,4 +1,4 @@
-"""Somebody rings whom nobody can find: the call is kept and owed until it is filed, or two people know it is not ours."""
+"""Somebody rings whom nobody can find: the call is owed until it is filed, or two people say it is not ours."""
 
 from collections.abc import Iterable
 
@@ -27,9 +27,7 @@ def take(*, by: Member, name: str, number: str, words: str, signs: Iterable[str]
     audit.record("call.take", by=by, subject=call, signs=heard)
     labels = ", ".join(str(Sign(sign).label) for sign in heard)
     note = f"{call.name}, {call.number}: {call.words}" + (f" ({labels})" if labels else "")
-    return ledger.open_duty(
-        "file_call", patient=None, opened_from=call, by=by, urgent=bool(heard), note=note
-    )
+    return ledger.open_duty("file_call", patient=None, opened_from=call, by=by, urgent=bool(heard), note=note)
 
 
 def settled(step: Step) -> None:

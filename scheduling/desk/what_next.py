@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 from django.db import models
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from clinic import clock
 from clinic.access import Act, may
@@ -14,6 +14,8 @@ from scheduling.models import Appointment, AppointmentState, ContactAttempt, Rec
 from scheduling.planning import ladder
 
 KIND = "decide_what_follows"
+# By a dermatologist's word or ground; one that was only withdrawn with a wrong entry answers nothing.
+_ANSWERED = Q(evidence__startswith="clinic.step:") | ~Q(ground="")
 
 
 def furthest_day(recall: Recall, by: Member) -> date:
@@ -38,7 +40,7 @@ def standing(recall: Recall) -> QuerySet[ContactAttempt]:
 def tried(recall: Recall) -> int:
     """How many attempts count since a dermatologist last said what follows."""
     rows = standing(recall).filter(counts=True)
-    answered = _asked(recall).filter(ended_at__isnull=False).order_by("-ended_at").first()
+    answered = _asked(recall).filter(_ANSWERED).order_by("-ended_at").first()
     return rows.filter(at__gt=answered.ended_at).count() if answered else rows.count()
 
 

@@ -1,4 +1,4 @@
-"""Appointments that no longer fit what they were booked for: each is owed, until somebody moved, cancelled or confirmed it."""
+"""Appointments that no longer fit what they were booked for: owed until they are moved, cancelled or confirmed."""
 
 from datetime import date
 

@@ -87,10 +87,12 @@ class _RowFacts:
         people = {row.patient_id for row in recalls}
         self.visits = wording.visit_days(people, day - timedelta(days=400))
         self.attempts: dict[int, list[ContactAttempt]] = {}
-        for attempt in ContactAttempt.objects.filter(recall__in=recalls).order_by("at", "pk"):
+        made = ContactAttempt.objects.filter(recall__in=recalls, struck__isnull=True)
+        for attempt in made.order_by("at", "pk"):
             self.attempts.setdefault(attempt.recall_id, []).append(attempt)
         live = ContactRoute.objects.filter(patient__in=people, dead_since__isnull=True)
         self.reachable = set(live.values_list("patient_id", flat=True))
+        self.why_next = wording.why_the_next(recalls)
 
     def row(self, item: WorkItem, recall: Recall, member: Any) -> Row:
         strip = wording.strip_of(recall, self.visits[recall.patient_id], self.day)
@@ -115,6 +117,8 @@ class _RowFacts:
             )
         if recall.rule.startswith(overrides.RULE):
             notes.append(recall.reasons[0]["source"])
+        if recall.pk in self.why_next:
+            notes.append(self.why_next[recall.pk])
         if recall.reopened:
             notes.append(f"re-opened {recall.reopened} time{'s' if recall.reopened > 1 else ''}")
         if recall.proposed_ground:

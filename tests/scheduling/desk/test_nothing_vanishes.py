@@ -207,19 +207,18 @@ def test_moved_to_a_later_day_it_is_owed_again(recall, nurse):
 
 def test_nobody_is_moved_into_a_taken_place(recall, nurse):
     visit, other = scene.booked(recall), scene.booked(scene.due_check())
+    before = list(visit.cells.values_list("resource", "starts_at"))
     with pytest.raises(booking.SlotTaken):
         booking.move(
             appointment=visit, resource=other.resource, starts_at=other.starts_at, by=nurse, revision=1
         )
-    assert Appointment.objects.get(pk=visit.pk).resource_id == visit.resource_id
+    assert list(Appointment.objects.get(pk=visit.pk).cells.values_list("resource", "starts_at")) == before
 
 
 def test_a_visit_that_has_begun_is_not_moved(recall, nurse):
     visit = scene.booked(recall)
     with scene.later(hours=4), pytest.raises(booking.BookingRefused, match="begun"):
-        booking.move(
-            appointment=visit, resource=visit.resource, starts_at=scene.at(16), by=nurse, revision=1
-        )
+        booking.move(appointment=visit, resource=visit.resource, starts_at=scene.at(16), by=nurse, revision=1)
 
 
 def test_a_walk_in_while_booked_leaves_an_appointment_to_rebook(recall, nurse):
@@ -255,7 +254,7 @@ def test_what_was_declined_says_why_the_next_one_stands_on_today(signed_in, doct
         closing.become_due(clock.today())
         worklists.build(clock.today())
         page = read(signed_in.get("/today/"))
-    assert f"declined on 17 Jun 2026 by {doctor}, the next one of the series" in page
+    assert f"declined after being informed on 17 Jun 2026 by {doctor}, the next one of the series" in page
 
 
 # ---- way 19: booked, cancelled ------------------------------------------------------------------
@@ -373,7 +372,7 @@ def test_missed_stands_where_it_was_booked_anew(recall, nurse):
     with scene.later(hours=4):
         booking.record_missed(appointment=visit, by=nurse, revision=visit.revision)
         recall.refresh_from_db()
-        booking.book(recalls=[recall], resource=visit.resource, starts_at=scene.at(16), by=nurse)
+        booking.book(recalls=[recall], resource=visit.resource, starts_at=scene.at(15, 20), by=nurse)
         with pytest.raises(booking.BookingRefused, match="acted"):
             taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
 
