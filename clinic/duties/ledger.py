@@ -152,6 +152,16 @@ def open_duties(patient: Patient | None = None) -> QuerySet[Duty]:
     return rows.select_related("patient", "owner", "opened_by")
 
 
+def counts() -> dict[OwningList, int]:
+    """How many are open on each list, in one question."""
+    open_rows = Duty.objects.filter(ended_at__isnull=True).order_by()
+    found: dict[OwningList, int] = {}
+    for kind, count in open_rows.values_list("kind").annotate(models.Count("pk")):
+        owner = KINDS[kind].list
+        found[owner] = found.get(owner, 0) + count
+    return found
+
+
 def on_list(owner: OwningList) -> QuerySet[Duty]:
     """What this list owes, urgent first, then by the day it is due."""
     return open_duties().filter(kind__in=of_list(owner)).order_by("-urgent", "due_on", "pk")

@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clinic import clock
+from clinic.duties import ledger
 from clinic.pages import masthead
 
 
@@ -30,10 +31,11 @@ def desk(request: HttpRequest) -> dict[str, Any]:
 
 
 def _places(request: HttpRequest) -> list[PlaceLink]:
-    links = []
+    links, owed = [], ledger.counts()
     for place in masthead.places_for(request):
         url = reverse(place.url_name)
         count = place.count(request) if place.count else 0
+        count += owed.get(place.owes, 0) if place.owes else 0
         links.append(PlaceLink(place.label, url, count, request.path.startswith(url)))
     return links
 

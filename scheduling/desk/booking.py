@@ -72,7 +72,7 @@ def open_session(
 
 @transaction.atomic
 def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
-    """Nothing more can be booked on this day. What is booked stays and is owed: somebody moves it, due dates do not move."""
+    """Nothing more can be booked on this day. Each booking of it is owed until somebody moves it; due dates stay."""
     require(by, Act.BOOK)
     row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
     if not made:

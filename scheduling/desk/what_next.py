@@ -1,15 +1,16 @@
 """How far the desk may put a call off, and when a dermatologist decides what follows. Source: a clinic setting."""
 
 from datetime import date, timedelta
+from typing import Any
 
 from django.db import models
-from django.db.models import Q, QuerySet
+from django.db.models import CharField, Q, QuerySet, Value
+from django.db.models.functions import Cast, Concat
 
 from clinic import clock
 from clinic.access import Act, may
 from clinic.duties import ledger, limits
 from clinic.models import Duty, Member
-from clinic.trail.audit import subject_of
 from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
 from scheduling.planning import ladder
 
@@ -76,5 +77,13 @@ def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
 
 def _asked(recall: Recall) -> QuerySet[Duty]:
     """What was asked of a dermatologist because of this recall."""
-    rows: list[models.Model] = [*recall.attempts.all(), *recall.appointments.all()]
-    return Duty.objects.filter(kind=KIND, opened_from__in=[subject_of(row) for row in rows])
+    rows = Q(opened_from__in=_keys(recall.attempts.all())) | Q(
+        opened_from__in=_keys(recall.appointments.all())
+    )
+    return Duty.objects.filter(rows, kind=KIND)
+
+
+def _keys(rows: QuerySet[Any]) -> QuerySet[Any]:
+    """How duties name these rows, worked out by the database: one question instead of three."""
+    named = Concat(Value(f"{rows.model._meta.label_lower}:"), Cast("pk", CharField()))
+    return rows.order_by().values_list(named)
