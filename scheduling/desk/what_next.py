@@ -1,5 +1,6 @@
 """How far the desk may put a call off, and when a dermatologist decides what follows. Source: a clinic setting."""
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
@@ -59,6 +60,17 @@ def ask_after_missed(appointment: Appointment, by: Member) -> None:
     for row in appointment.recalls.select_related("patient"):
         if row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
             _ask(row, appointment, by, "missed more than once")
+
+
+def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:
+    """Patient and subject → what was asked of a dermatologist there, and the word that answered it, if one did."""
+    asked = Duty.objects.filter(kind=KIND, patient__in=patients, opened_from__startswith="scheduling.")
+    asked = asked.filter(Q(ended_at__isnull=True) | Q(steps__isnull=False, steps__struck__isnull=True))
+    found: dict[tuple[int, str], list[dict[str, Any]]] = {}
+    names = ("patient_id", "subject", "note", "ended_at", "steps__words", "steps__on", "ended_by__name")
+    for row in asked.order_by("pk").values(*names):
+        found.setdefault((row["patient_id"], row["subject"]), []).append(row)
+    return found
 
 
 def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:

@@ -68,6 +68,10 @@ def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool =
     )
 
 
+def is_owed(appointment: Appointment) -> bool:
+    return ledger.open_duties().filter(kind=KIND, opened_from=subject_of(appointment)).exists()
+
+
 def settled(appointment: Appointment, by: Member) -> None:
     """It was moved, cancelled, or has its outcome: the row itself says so."""
     ledger.end_all((KIND,), by=by, evidence=appointment, opened_from=appointment)

@@ -86,6 +86,18 @@ def after_appointment(visit: Appointment) -> str:
     return _("what it was booked for is finished already, so nothing is open again.")
 
 
+def answer_of(asked: dict[str, Any]) -> str:
+    """What was asked of a dermatologist, and the answer: the desk acts on it."""
+    if asked["ended_at"] is None:
+        return _("%(asked)s A dermatologist decides what follows.") % {"asked": asked["note"]}
+    return _("%(asked)s %(who)s on %(day)s: %(words)s") % {
+        "asked": asked["note"],
+        "who": asked["ended_by__name"],
+        "day": write_day(asked["steps__on"]),
+        "words": asked["steps__words"],
+    }
+
+
 def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:
     """Key of a recall → why it follows already: somebody closed the one before it by hand."""
     rows = {_occurrence(row, row.number): row.pk for row in recalls}

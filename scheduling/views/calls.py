@@ -16,7 +16,7 @@ from clinic.trail import audit
 from scheduling.desk import booking, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
-from scheduling.planning import ladder
+from scheduling.planning import ladder, rebook
 from scheduling.recalls import closing, discharge, wording
 
 LOOK_AHEAD = timedelta(days=90)
@@ -51,6 +51,7 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "ladder": ladder.ladder_of(found.urgency),
         "item": worklists.items_of(today).filter(recall=found).first(),
         "appointments": _appointments(found, request.user),
+        "answers": _answers(found),
         "furthest": what_next.furthest_day(found, request.user),
         "form": form or AttemptForm(patient=patient),
         "is_open": is_open,
@@ -66,6 +67,11 @@ def _attempts(found: Recall, member: Any) -> list[tuple[ContactAttempt, bool]]:
     """The last first; whoever entered one may strike it through for ten minutes."""
     rows = found.attempts.select_related("by", "struck__by").order_by("-at", "-pk")
     return [(row, taking_back.may_strike(row, member)) for row in rows]
+
+
+def _answers(found: Recall) -> list[str]:
+    asked = what_next.said_about([found.patient_id]).get((found.patient_id, found.subject), [])
+    return [wording.answer_of(one) for one in reversed(asked)]
 
 
 def _appointments(found: Recall, member: Any) -> list[tuple[Any, bool, bool]]:
@@ -166,13 +172,17 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect(back)
     given = form.cleaned_data
     try:
-        booking.book(recalls=[found, *given.pop("also")], by=request.user, **given)
+        made = booking.book(recalls=[found, *given.pop("also")], by=request.user, **given)
     except StaleRow as error:
         return conflict(request, error, back)
     except booking.BookingRefused as error:
         messages.error(request, str(error))
         return redirect(back)
-    messages.success(request, f"Booked for {found.patient}.")
+    messages.success(request, _("Booked for %(who)s.") % {"who": found.patient})
+    if rebook.is_owed(made):
+        messages.warning(
+            request, _("It is late for what it is for: it stands on Today until a dermatologist confirms it.")
+        )
     return redirect(back)
 
 

@@ -116,6 +116,18 @@ def test_after_a_dermatologists_word_the_ladder_begins_anew(recall, nurse, docto
     assert owed(recall.patient, "decide_what_follows") == []
 
 
+def test_the_desk_reads_what_the_dermatologist_decided(signed_in, recall, nurse, doctor):
+    made = tried(recall, nurse, outcome="declined")
+    worklists.put_back([recall])
+    assert "Full skin check: declined. A dermatologist decides what follows." in read(
+        signed_in.get("/today/")
+    )
+    duty = Duty.objects.get(opened_from=f"scheduling.contactattempt:{made.pk}")
+    steps.settle(duty=duty, by=doctor, revision=1, outcome="decided", words="ask her sister")
+    for address in ("/today/", f"/recalls/{recall.pk}/"):
+        assert f"{doctor} on 17 Jun 2026: ask her sister" in read(signed_in.get(address))
+
+
 def test_declined_reaches_a_dermatologist_urgently_where_it_is_urgent(nurse):
     row = urgent()
     tried(row, nurse, outcome="declined")
@@ -219,6 +231,16 @@ def test_a_visit_that_has_begun_is_not_moved(recall, nurse):
     visit = scene.booked(recall)
     with scene.later(hours=4), pytest.raises(booking.BookingRefused, match="begun"):
         booking.move(appointment=visit, resource=visit.resource, starts_at=scene.at(16), by=nurse, revision=1)
+
+
+def test_an_appointment_is_moved_on_its_page(signed_in, recall):
+    visit = scene.booked(recall, scene.at(day=recall.latest + timedelta(days=1)))
+    room = scene.hours(day=TOMORROW, name="Room 9")
+    page = read(signed_in.get(f"/appointments/{visit.pk}/move/"))
+    assert "the last day for the full skin check is 29 Jun 2026" in page and "Room 9" in page
+    form = {"slot": f"{room.pk}|{scene.at(9, day=TOMORROW).isoformat()}", "revision": visit.revision}
+    page = read(signed_in.post(f"/appointments/{visit.pk}/move/", form, follow=True))
+    assert "Moved for" in page and owed(recall.patient, "rebook") == []
 
 
 def test_a_walk_in_while_booked_leaves_an_appointment_to_rebook(recall, nurse):
@@ -337,6 +359,22 @@ def test_no_patient_of_ours_is_said_by_a_second_person(nurse):
     duty.refresh_from_db()
     steps.settle(duty=duty, by=other, revision=1, outcome="nobody", words="not on file")
     assert owed(None, "file_call") == []
+
+
+def test_a_call_filed_wrongly_is_nobodys_again(nurse):
+    duty = rang(nurse, signs=[])
+    step = steps.settle(duty=duty, by=nurse, revision=1, outcome="filed", whom=build.patient().number)
+    steps.strike(step=step, by=nurse)
+    duty.refresh_from_db()
+    assert (duty.patient, duty.ended_at) == (None, None)
+
+
+def test_signs_of_a_filed_call_are_not_taken_back(nurse):
+    duty = rang(nurse)
+    step = steps.settle(duty=duty, by=nurse, revision=1, outcome="filed", whom=build.patient().number)
+    with pytest.raises(DutyRefused, match="urgent work"):
+        steps.strike(step=step, by=nurse)
+    assert UrgentSign.objects.exists() and Duty.objects.get(pk=duty.pk).ended_at is not None
 
 
 def test_the_form_for_a_caller_is_one_press_from_every_page(signed_in):
