@@ -32,8 +32,8 @@ _UNKNOWN = ("", "not stated")
 MOST_LINES = 1000  # a longer text is no outline, and is not read on
 
 
-def _note(label: str = "Note", rows: int = 2) -> forms.CharField:
-    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=False)
+def _note(label: str = "Note", rows: int = 2, required: bool = False) -> forms.CharField:
+    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=required)
 
 
 class LesionForm(forms.Form):
@@ -75,8 +75,14 @@ class AmendLesionForm(RevisionForm):
     state = forms.ChoiceField(choices=LesionState.choices)
     monitoring = forms.ChoiceField(choices=_NOT_MONITORED, required=False)
     note = _note()
+    reason = forms.CharField(
+        label="Why, where this ends something owed",
+        help_text="Who said so and when. Another person confirms it; until then nothing ends.",
+        max_length=200,
+        required=False,
+    )
 
-    field_order = ["state", "monitoring", "note", "revision"]
+    field_order = ["state", "monitoring", "note", "reason", "revision"]
 
 
 class SignForm(forms.Form):
@@ -87,6 +93,7 @@ class SignForm(forms.Form):
 
 class ExaminedForm(forms.Form):
     on = day_field("Examined in person on", initial=clock.today)
+    outcome = _note("What came of it", required=True)
 
 
 class _ManyFiles(forms.ClearableFileInput):

@@ -1,5 +1,6 @@
 """What this app hangs on the patient page and into the masthead."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest
@@ -53,38 +54,22 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 SUBJECTS.append(subjects.of_patient)
+
+
+def _count(owner: OwningList, others: Callable[[], int]) -> Callable[[HttpRequest], int]:
+    return lambda request: others() + duty_rows.owed_by(owner, request)
+
+
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
 add_place(
-    Place(
-        "Pictures",
-        "lesions:pictures",
-        30,
-        Act.SEE_PICTURES,
-        lambda request: waiting.pictures(),
-        OwningList.PICTURES,
-    )
+    Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, _count(OwningList.PICTURES, waiting.pictures))
 )
+_decisions = _count(OwningList.DECISIONS, waiting.decisions)
+add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, _decisions))
 add_place(
-    Place(
-        "Decisions",
-        "lesions:decisions",
-        40,
-        Act.SEE_DECISIONS,
-        lambda request: waiting.decisions(),
-        OwningList.DECISIONS,
-    )
-)
-add_place(
-    Place(
-        "Results",
-        "lesions:results",
-        50,
-        Act.TELL_PATIENT,
-        lambda request: waiting.results(),
-        OwningList.RESULTS,
-    )
+    Place("Results", "lesions:results", 50, Act.TELL_PATIENT, _count(OwningList.RESULTS, waiting.results))
 )
 add_button(Button("Add lesion", "lesions:new_lesion", 40, Act.ADD_PICTURES))
 add_button(Button("Record procedure", "lesions:new_procedure", 60, Act.RECORD_RESULTS))

@@ -210,7 +210,7 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    return worklists.items_of(clock.today()).count()
+    return worklists.items_of(clock.today()).count() + duty_rows.owed_by(OwningList.TODAY, request)
 
 
 def _missed(request: HttpRequest) -> int:
@@ -235,7 +235,7 @@ duty_rows.DOORS["decide_what_follows"] = _recall_door
 SUBJECTS.append(open_subjects)
 DUE.append(open_duties)
 add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
-add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach, OwningList.TODAY))
+add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
 add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))
 add_place(Place("Unknown caller", "scheduling:unknown_caller", 65, Act.NOTE_SIGNS))
 add_place(Place("Missed", "scheduling:missed", 70, Act.SEE_MISSED, _missed))

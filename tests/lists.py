@@ -466,4 +466,5 @@ NO_LISTS = {
     "scheduling:end_override",
     "scheduling:answer_problem",
     "scheduling:rules_draft",
+    "scheduling:compare",
 }

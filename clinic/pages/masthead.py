@@ -6,22 +6,17 @@ from dataclasses import dataclass
 from django.http import HttpRequest
 
 from clinic.access import Act, may
-from clinic.duties.kinds import OwningList
 
 
 @dataclass(frozen=True)
 class Place:
-    """A place in the masthead; the count stands beside it only where work waits.
-
-    `count`: rows of its own; the duties of the list that it `owes` are counted for all places together.
-    """
+    """A place in the masthead; the count stands beside it only where work waits."""
 
     label: str
     url_name: str
     order: int
     act: Act
     count: Callable[[HttpRequest], int] | None = None
-    owes: OwningList | None = None
 
 
 # Returns sentences that every page must show, such as a failsafe that did not run.

@@ -8,7 +8,6 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clinic import clock
-from clinic.duties import ledger
 from clinic.pages import masthead
 
 
@@ -31,11 +30,10 @@ def desk(request: HttpRequest) -> dict[str, Any]:
 
 
 def _places(request: HttpRequest) -> list[PlaceLink]:
-    links, owed = [], ledger.counts()
+    links = []
     for place in masthead.places_for(request):
         url = reverse(place.url_name)
         count = place.count(request) if place.count else 0
-        count += owed.get(place.owes, 0) if place.owes else 0
         links.append(PlaceLink(place.label, url, count, request.path.startswith(url)))
     return links
 

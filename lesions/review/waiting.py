@@ -4,6 +4,7 @@ from django.db.models import QuerySet
 
 from clinic.duties import proposals
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
+from lesions.register import register
 from lesions.review import pathology
 
 
@@ -30,8 +31,9 @@ def pictures() -> int:
 
 
 def decisions() -> int:
-    """Flagged reviews, and what was proposed; duties of the ledger are counted by the masthead."""
+    """Flagged reviews, signs without a picture, and what was proposed."""
     flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
+    flagged += register.without_picture().count()
     return flagged + proposals.waiting().count()
 
 

@@ -7,8 +7,8 @@ from django.db import models, transaction
 
 from clinic import clock, jobs
 from clinic.duties import ledger
-from clinic.models import Duty, Member, change
-from clinic.people import patients
+from clinic.models import Duty, Member, Visit, change
+from clinic.people import patients, visits
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 from scheduling.desk import contacts, worklists
@@ -47,7 +47,7 @@ def _why_not(entered_by: int | None, at: datetime, by: Member) -> str:
 
 @transaction.atomic
 def take_back(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
-    """A booking is free again and nobody's delay; a missed visit, or one where nothing was done, is booked again."""
+    """A booking is free again and nobody's delay; “missed” and “came” are booked again, what was done is owed again."""
     if why := _why_not(appointment.changed_by_id, appointment.changed_at, by):
         raise BookingRefused(why)
     was = appointment.state
@@ -74,8 +74,7 @@ def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
 
 
 def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
-    if appointment.visit and appointment.visit.done.exists():
-        raise BookingRefused("What was done in this visit is on record: take that back first.")
+    done = _take_visit_back(appointment.visit, by)
     rows = list(appointment.recalls.select_related("patient"))
     if any(row.state not in (RecallState.PLANNED, RecallState.DUE) for row in rows):
         raise BookingRefused("Somebody has already acted on it: what it was booked for is no longer open.")
@@ -83,10 +82,23 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
     fields = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), **fields)
     for row in rows:
-        again = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - 1)}
+        counted = (row.purpose, row.subject) not in done
+        again = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
         change(row, seen=row.revision, at=clock.now(), **again)
     worklists.finish_for(rows, by=by)
     rebook.look_at(appointment, by=by)
+
+
+def _take_visit_back(visit: Visit | None, by: Member) -> set[tuple[str, str]]:
+    """What it says was done in it; nothing where there was none, or it was struck through before."""
+    if visit is None or visit.struck_at is not None:
+        return set()
+    done = set(visit.done.values_list("purpose", "subject"))
+    try:
+        visits.take_back(visit=visit, by=by, revision=visit.revision)
+    except visits.VisitRefused as error:
+        raise BookingRefused(str(error)) from error
+    return done
 
 
 @transaction.atomic

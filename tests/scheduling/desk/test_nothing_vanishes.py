@@ -415,17 +415,28 @@ def test_missed_stands_where_it_was_booked_anew(recall, nurse):
             taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
 
 
-def test_came_with_nothing_done_is_taken_back_and_with_something_not(recall, nurse):
+@pytest.mark.parametrize("done", [[], [("full_skin_check", "patient")]])
+def test_came_is_taken_back_with_what_was_done(recall, doctor, done):
     visit = scene.booked(recall)
     with scene.later(hours=4):
-        booking.record_attended(appointment=visit, by=nurse, revision=visit.revision, done=[])
-        taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
-        recall.refresh_from_db()
-        assert (visit.state, recall.state) == ("booked", "booked")
+        booking.record_attended(appointment=visit, by=doctor, revision=visit.revision, done=done)
+        replan.replan_patient(recall.patient_id)
+        visit.refresh_from_db()
+        taking_back.take_back(appointment=visit, by=doctor, revision=visit.revision)
+        replan.replan_patient(recall.patient_id)
+    recall.refresh_from_db()
+    assert (visit.state, recall.state, recall.reopened) == ("booked", "booked", 0)
+
+
+def test_came_stands_where_what_follows_is_booked(recall, doctor):
+    visit = scene.booked(recall)
+    with scene.later(hours=4):
         done = [("full_skin_check", "patient")]
-        booking.record_attended(appointment=visit, by=nurse, revision=visit.revision, done=done)
-        with pytest.raises(booking.BookingRefused, match="on record"):
-            taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
+        booking.record_attended(appointment=visit, by=doctor, revision=visit.revision, done=done)
+        following = scene.check_of(recall.patient)
+        scene.booked(following, scene.at(day=following.target))
+        with pytest.raises(booking.BookingRefused, match="booked already"):
+            taking_back.take_back(appointment=visit, by=doctor, revision=visit.revision)
 
 
 @pytest.mark.parametrize(("minutes", "own"), [(11, True), (1, False)])
