@@ -65,9 +65,10 @@ def ask_after_missed(appointment: Appointment, by: Member) -> None:
 def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:
     """Patient and subject → what was asked of a dermatologist there, and the word that answered it, if one did."""
     asked = Duty.objects.filter(kind=KIND, patient__in=patients, opened_from__startswith="scheduling.")
-    asked = asked.filter(Q(ended_at__isnull=True) | Q(steps__isnull=False, steps__struck__isnull=True))
+    answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
+    asked = asked.filter(Q(ended_at__isnull=True) | answered)
     found: dict[tuple[int, str], list[dict[str, Any]]] = {}
-    names = ("patient_id", "subject", "note", "ended_at", "steps__words", "steps__on", "ended_by__name")
+    names = ("patient_id", "subject", "note", "ended_at", "steps__words", "end_note", "ended_by__name")
     for row in asked.order_by("pk").values(*names):
         found.setdefault((row["patient_id"], row["subject"]), []).append(row)
     return found

@@ -93,8 +93,8 @@ def answer_of(asked: dict[str, Any]) -> str:
     return _("%(asked)s %(who)s on %(day)s: %(words)s") % {
         "asked": asked["note"],
         "who": asked["ended_by__name"],
-        "day": write_day(asked["steps__on"]),
-        "words": asked["steps__words"],
+        "day": write_day(timezone.localdate(asked["ended_at"])),
+        "words": asked["steps__words"] or asked["end_note"],
     }
 
 

@@ -195,6 +195,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
         "what": _what(found, wording.subjects(found.recalls.all())),
         "owed": duties.first(),
         "movable": bool(rows) and found.state == "booked" and found.starts_at > clock.now(),
+        "now": clock.now(),
         "may_take_back": taking_back.may_take_back(found, request.user),
         **_places(found, rows),
     }

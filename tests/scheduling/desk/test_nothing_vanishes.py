@@ -96,6 +96,23 @@ def test_only_a_dermatologist_puts_off_for_longer(recall, nurse, doctor):
     assert recall.next_look_on == TOMORROW
 
 
+def test_what_was_put_off_comes_back_when_its_window_is_brought_forward(recall, nurse):
+    tried(recall, nurse, outcome="asks_later", next_on=recall.latest)
+    sooner = recall.latest - timedelta(days=5)
+    Recall.objects.filter(pk=recall.pk).update(latest=sooner)  # as other rules would
+    assert list(worklists.to_reach(sooner - timedelta(days=1))) == []
+    assert list(worklists.to_reach(sooner)) == [recall]
+
+
+def _sooner(patient, doctor):
+    patient.refresh_from_db()
+    overrides.set_date(
+        patient=patient, by=doctor, purpose="full_skin_check", subject="patient",
+        date=date(2026, 6, 19), reason="sooner", revision=patient.facts_revision,
+    )  # fmt: skip
+    return scene.check_of(patient)
+
+
 def test_used_up_attempts_reach_a_dermatologist_once(recall, nurse):
     for hours in (60, 50, 26, 2):
         tried(recall, nurse, hours_ago=hours)
@@ -171,12 +188,7 @@ def test_dates_brought_forward_before_the_booked_day_are_owed(doctor):
     recall = scene.check_of(scene.melanoma(date(2026, 3, 25)))  # 11 June to 9 July
     visit, patient = scene.booked(recall, scene.at(day=date(2026, 7, 3))), recall.patient
     assert owed(patient, "rebook") == []
-    patient.refresh_from_db()
-    overrides.set_date(
-        patient=patient, by=doctor, purpose="full_skin_check", subject="patient",
-        date=date(2026, 6, 19), reason="sooner", revision=patient.facts_revision,
-    )  # fmt: skip
-    row = scene.check_of(patient)
+    row = _sooner(patient, doctor)
     assert row.state == "booked" and row.latest < date(2026, 7, 3)
     (duty,) = owed(patient, "rebook")
     assert duty.opened_from == f"scheduling.appointment:{visit.pk}"
