@@ -24,5 +24,5 @@ def note(*, patient: Patient, by: Member, sign: str, words: str = "") -> UrgentS
         defaults={"by": by, "words": words},
     )
     if new:
-        audit.record("lesion.sign", by=by, subject=row, patient=patient, sign=sign, words=words)
+        audit.record("lesion.concern", by=by, subject=row, patient=patient, sign=sign, words=words)
     return row

@@ -15,7 +15,7 @@ from lesions.register import register
 from scheduling.desk import booking, contacts, taking_back, unfiled, worklists
 from scheduling.models import Appointment, Recall, StruckAttempt
 from scheduling.planning import rebook, replan
-from scheduling.recalls import closing, overrides
+from scheduling.recalls import closing, duty_count, overrides
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -395,6 +395,15 @@ def test_the_form_for_a_caller_is_one_press_from_every_page(signed_in):
     form = {"name": "A. Caller", "number": "000 77", "words": "please call back"}
     page = read(signed_in.post("/calls/unknown/", form, follow=True))
     assert "A. Caller" in page and "File the call" in page
+
+
+def test_the_count_of_duties_agrees_with_what_the_desk_took_back(recall, nurse):
+    steps.settle(duty=rang(nurse), by=nurse, revision=1, outcome="filed", whom=recall.patient.number)
+    visit = scene.booked(recall, scene.at(day=TOMORROW), by=nurse)
+    taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
+    taking_back.strike(attempt=tried(recall, nurse, outcome="declined"), by=nurse)
+    replan.replan_patient(recall.patient_id)
+    assert duty_count.lost_now() == []
 
 
 # ---- taken back within ten minutes --------------------------------------------------------------
