@@ -66,7 +66,9 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> Page:
     """One page of what this list owes; its rows stand drawn in `object_list`."""
-    page = Paginator(ledger.on_list(owner), PAGE).get_page(request.GET.get("duties"))
+    paginator = Paginator(ledger.on_list(owner), PAGE)
+    paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
+    page = paginator.get_page(request.GET.get("duties"))
     page.object_list = duty_rows(page.object_list, request)
     return page
 
