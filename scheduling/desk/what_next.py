@@ -4,16 +4,19 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
-from django.db import models
+from django.db import models, transaction
 from django.db.models import CharField, Q, QuerySet, Value
 from django.db.models.functions import Cast, Concat
 
 from clinic import clock
 from clinic.access import Act, may
-from clinic.duties import ledger, limits
+from clinic.days import write_day
+from clinic.duties import ledger, limits, steps
 from clinic.models import Duty, Member
+from scheduling.desk import worklists
 from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
 from scheduling.planning import ladder
+from scheduling.recalls import closing
 
 KIND = "decide_what_follows"
 # By a dermatologist's word or ground; one that was only withdrawn with a wrong entry answers nothing.
@@ -53,6 +56,17 @@ def ask_after_attempt(attempt: ContactAttempt) -> None:
         _ask(recall, attempt, attempt.by, "declined")
     elif attempt.counts and tried(recall) >= ladder.ladder_of(recall.urgency).attempts:
         _ask(recall, attempt, attempt.by, "attempts used up")
+
+
+@transaction.atomic
+def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
+    """A dermatologist lets it rest until a day: off today's list, and the answer to what was asked about it."""
+    closing.mark_unreachable(recall=recall, by=by, revision=revision, next_look_on=next_look_on, note=note)
+    worklists.finish_for([recall], by=by)
+    words = f"look again on {write_day(next_look_on)}: {note}"
+    for duty in _asked(recall).filter(ended_at__isnull=True):
+        steps.settle(duty=duty, by=by, revision=duty.revision, outcome="decided", words=words)
+    return recall
 
 
 def ask_after_missed(appointment: Appointment, by: Member) -> None:

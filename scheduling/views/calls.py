@@ -241,7 +241,7 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
     form = LaterForm(request.POST or None, initial={"revision": found.revision})
     if form.is_valid():
         try:
-            closing.mark_unreachable(recall=found, by=request.user, **form.cleaned_data)
+            what_next.look_again(recall=found, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
         except closing.RecallRefused as error:

@@ -12,7 +12,7 @@ from clinic.models import Duty, StaleRow
 from clinic.people import patients
 from lesions.models import UrgentSign
 from lesions.register import register
-from scheduling.desk import booking, contacts, taking_back, unfiled, worklists
+from scheduling.desk import booking, contacts, taking_back, unfiled, what_next, worklists
 from scheduling.models import Appointment, Recall, StruckAttempt
 from scheduling.planning import rebook, replan
 from scheduling.recalls import closing, duty_count, overrides
@@ -94,6 +94,19 @@ def test_only_a_dermatologist_puts_off_for_longer(recall, nurse, doctor):
         recall=recall, by=doctor, revision=recall.revision, next_look_on=TOMORROW, note="4 calls"
     )
     assert recall.next_look_on == TOMORROW
+
+
+def test_look_again_answers_what_was_asked_and_leaves_todays_list(recall, nurse, doctor):
+    worklists.build(scene.TODAY)
+    tried(recall, nurse, outcome="declined")
+    worklists.put_back([recall])
+    day = recall.latest + timedelta(days=30)
+    what_next.look_again(
+        recall=recall, by=doctor, revision=recall.revision, next_look_on=day, note="after the summer"
+    )
+    assert owed(recall.patient, "decide_what_follows") == []
+    assert not worklists.items_of(scene.TODAY).exists()
+    assert list(worklists.to_reach(day)) == [recall]
 
 
 def test_what_was_put_off_comes_back_when_its_window_is_brought_forward(recall, nurse):
