@@ -11,6 +11,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "lesion.add": Action("registered a lesion", True),
     "lesion.amend": Action("amended a lesion", True),
     "lesion.sign": Action("noted an urgent sign", True),
+    "lesion.concern": Action("noted a concern about no lesion on record", True),
     "lesion.examine": Action("examined a lesion in person", True),
     "image.add": Action("added a picture", True),
     "image.refuse": Action("refused a file that is no picture", False),

@@ -6,7 +6,7 @@ criteria in force.
 """
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from itertools import count
 from typing import Any
 
@@ -262,7 +262,7 @@ def results_list() -> tuple[Where, Add]:
 
 
 def today_page() -> tuple[Where, Add]:
-    """To phone, claimed by somebody else, and booked for this morning without an outcome."""
+    """To phone, claimed by somebody else, booked for this morning without an outcome, and booked too late."""
 
     def add() -> list[str]:
         to_phone, with_other, came = scene.due_check(), scene.due_check(), scene.due_check()
@@ -270,7 +270,10 @@ def today_page() -> tuple[Where, Add]:
         claimed_by = build.nurse(name=_name())
         worklists.claim(item=with_other.work_items.get(), by=claimed_by)
         scene.booked(came)
-        return [str(row.patient) for row in (to_phone, with_other, came)] + [claimed_by.name]
+        late = scene.overdue_check()
+        scene.booked(late)
+        rows = (to_phone, with_other, came, late)
+        return [str(row.patient) for row in rows] + [claimed_by.name]
 
     return at(), add
 
@@ -300,6 +303,17 @@ def diary_page() -> tuple[Where, Add]:
 def capacity_page() -> tuple[Where, Add]:
     """Counts, and no names: the week in which the check is wanted."""
     return at(), lambda: [(scene.due_check(), scene.overdue_check()) and "15 Jun 2026"]
+
+
+def move_page() -> tuple[Where, Add]:
+    """One more room with a single free place on the first day."""
+    visit = scene.booked(scene.due_check(), scene.at(day=scene.TODAY + timedelta(2)))
+
+    def add() -> list[str]:
+        room = scene.hours(day=scene.TODAY + timedelta(1), name=_name(), opens=time(9), closes=time(9, 20))
+        return [room.name]
+
+    return at(visit.pk), add
 
 
 def came_form() -> tuple[Where, Add]:
@@ -431,6 +445,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:fill_checklist": checklist_form,
     "scheduling:diary": diary_page,
     "scheduling:came": came_form,
+    "scheduling:move": move_page,
     "scheduling:capacity": capacity_page,
     "scheduling:missed": missed_page,
     "scheduling:bucket": bucket_page,
@@ -466,6 +481,7 @@ NO_LISTS = {
     "lesions:amend_diagnosis",
     "lesions:sutures",
     "scheduling:call",
+    "scheduling:unknown_caller",
     "scheduling:end_override",
     "scheduling:answer_problem",
     "scheduling:rules_draft",

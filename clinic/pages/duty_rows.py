@@ -6,6 +6,8 @@ from datetime import date
 
 from django.core.paginator import Page, Paginator
 from django.http import HttpRequest
+from django.shortcuts import resolve_url
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import may
@@ -16,6 +18,17 @@ from clinic.pages.responses import PAGE
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
 SUBJECT_WORDS: list[Callable[[Iterable[str]], dict[str, str]]] = []
+# Where a duty of this kind is done, if not on its own page: words and address, or None.
+DOORS: dict[str, Callable[[Duty], tuple[str, str] | None]] = {
+    "find_a_way": lambda duty: (
+        _("Add a number or address"),
+        f"{resolve_url('clinic:patient', duty.patient_id)}#routes",
+    )
+}
+
+
+def door_of(duty: Duty) -> tuple[str, str] | None:
+    return DOORS[duty.kind](duty) if duty.kind in DOORS else None
 
 
 @dataclass(frozen=True)
@@ -53,7 +66,9 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> Page:
     """One page of what this list owes; its rows stand drawn in `object_list`."""
-    page = Paginator(ledger.on_list(owner), PAGE).get_page(request.GET.get("duties"))
+    paginator = Paginator(ledger.on_list(owner), PAGE)
+    paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
+    page = paginator.get_page(request.GET.get("duties"))
     page.object_list = duty_rows(page.object_list, request)
     return page
 

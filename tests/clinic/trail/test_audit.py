@@ -29,6 +29,7 @@ CHANGES_FACTS = {
     "lesion.add",
     "lesion.amend",
     "lesion.sign",
+    "lesion.concern",
     "lesion.examine",
     "image.add",
     "signoff.record",
