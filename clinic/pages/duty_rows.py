@@ -1,7 +1,7 @@
 """Duties and proposals as a list shows them: what is owed, about what, by whom and until when."""
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Container, Iterable
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.core.paginator import Page, Paginator
@@ -13,9 +13,12 @@ from clinic.duties import ledger, proposals
 from clinic.duties.kinds import KINDS, Kind, OwningList
 from clinic.models import Duty, Proposal
 from clinic.pages.responses import PAGE
+from clinic.people import patients
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
 SUBJECT_WORDS: list[Callable[[Iterable[str]], dict[str, str]]] = []
+# An upper app says where a duty ends by a row of its own: kind → words of the button, and the page.
+DONE_AT: dict[str, tuple[str, Callable[[Duty], str]]] = {}
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,9 @@ class DutyRow:
     about: str
     late: bool
     may_end: bool
+    shares_name: bool = False
+    done_at: str = ""
+    done_words: str = ""
 
 
 @dataclass(frozen=True)
@@ -38,12 +44,18 @@ class ProposalRow:
 def duty_rows(duties: Iterable[Duty], request: HttpRequest) -> list[DutyRow]:
     rows, today = list(duties), clock.today()
     words = words_of(row.subject for row in rows)
-    return [_row(row, words.get(row.subject, ""), request, today) for row in rows]
+    shared = patients.shared_names([row.patient for row in rows if row.patient])
+    return [_row(row, words.get(row.subject, ""), shared, request, today) for row in rows]
 
 
-def _row(duty: Duty, about: str, request: HttpRequest, today: date) -> DutyRow:
+def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, today: date) -> DutyRow:
     kind = KINDS[duty.kind]
-    return DutyRow(duty, kind, about, duty.due_on < today, may(request.user, kind.may_end))
+    may_end = may(request.user, kind.may_end)
+    row = DutyRow(duty, kind, about, duty.due_on < today, may_end, duty.patient_id in shared)
+    if not may_end or duty.kind not in DONE_AT:
+        return row
+    words, address = DONE_AT[duty.kind]
+    return replace(row, done_at=address(duty), done_words=words)
 
 
 def words_of(subjects: Iterable[str]) -> dict[str, str]:

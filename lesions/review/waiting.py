@@ -5,7 +5,6 @@ from django.db.models import QuerySet
 from clinic.duties import ledger, proposals
 from clinic.duties.kinds import OwningList
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
-from lesions.review import pathology
 
 
 def to_measure() -> QuerySet[Assessment]:
@@ -38,5 +37,4 @@ def decisions() -> int:
 
 
 def results() -> int:
-    owed = ledger.on_list(OwningList.RESULTS).count()
-    return pathology.waiting_for_result().count() + pathology.to_tell().count() + owed
+    return ledger.on_list(OwningList.RESULTS).count()

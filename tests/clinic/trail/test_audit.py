@@ -34,6 +34,7 @@ CHANGES_FACTS = {
     "procedure.sutures",
     "diagnosis.record",
     "diagnosis.tell",
+    "diagnosis.untell",
     "recall.close",
     "override.set",
     "override.end",

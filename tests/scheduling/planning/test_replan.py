@@ -107,7 +107,7 @@ def test_telling_a_result_completes_the_visit_for_it():
     found = pathology.record_diagnosis(
         patient=patient, by=by, code="benign", reported_on=date(2026, 6, 15), procedure=cut
     )
-    pathology.tell(diagnosis=found, by=by)
+    pictures.tell(found, by)
     replan.replan_patient(patient.pk)
     recall.refresh_from_db()
     assert (recall.state, recall.evidence) == ("completed", f"lesions.diagnosis:{found.pk}")
