@@ -12,8 +12,9 @@ class ClinicConfig(AppConfig):
     def ready(self) -> None:
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
-        from clinic.duties import limits, proposals  # noqa: PLC0415  needs loaded models
+        from clinic.duties import limits, proposals, steps  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
@@ -21,5 +22,7 @@ class ClinicConfig(AppConfig):
         policies.register_checker(PolicyKind.TIERS, reading.check)
         policies.register_checker(PolicyKind.DUTY_LIMITS, limits.check)
         proposals.register_proposable("duty.end", proposals.ENDING)
+        proposals.register_proposable(ending.ACT, ending.ENDING)
+        steps.register_hooks("hand_over", settled=ending.finish, struck=ending.unfinish)
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
         register(check_registries)

@@ -14,6 +14,7 @@ urlpatterns = [
     path("patients/<int:pk>/resume/", patients.resume_care, name="resume_care"),
     path("patients/<int:pk>/risk/", patients.assess_risk, name="assess_risk"),
     path("patients/<int:pk>/visits/", patients.record_visit, name="record_visit"),
+    path("visits/<int:pk>/take_back/", patients.take_back_visit, name="take_back_visit"),
     path("patients/<int:pk>/trail/", patients.trail, name="trail"),
     path("duties/<int:pk>/", duties.duty, name="duty"),
     path("duties/<int:pk>/settle/", duties.settle, name="settle_duty"),

@@ -33,8 +33,8 @@ _UNKNOWN = ("", "not stated")
 MOST_LINES = 1000  # a longer text is no outline, and is not read on
 
 
-def _note(label: str = "Note", rows: int = 2) -> forms.CharField:
-    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=False)
+def _note(label: str = "Note", rows: int = 2, required: bool = False) -> forms.CharField:
+    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=required)
 
 
 class LesionForm(forms.Form):
@@ -76,8 +76,14 @@ class AmendLesionForm(RevisionForm):
     state = forms.ChoiceField(choices=LesionState.choices)
     monitoring = forms.ChoiceField(choices=_NOT_MONITORED, required=False)
     note = _note()
+    reason = forms.CharField(
+        label="Why, where this ends something owed",
+        help_text="Who said so and when. Another person confirms it; until then nothing ends.",
+        max_length=200,
+        required=False,
+    )
 
-    field_order = ["state", "monitoring", "note", "revision"]
+    field_order = ["state", "monitoring", "note", "reason", "revision"]
 
 
 class SignForm(forms.Form):
@@ -88,6 +94,7 @@ class SignForm(forms.Form):
 
 class ExaminedForm(forms.Form):
     on = day_field("Examined in person on", initial=clock.today)
+    outcome = _note("What came of it", required=True)
 
 
 class _ManyFiles(forms.ClearableFileInput):

@@ -21,6 +21,8 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "assessment.fail": Action("could not measure a picture", False),
     "outline.draw": Action("drew the outline of a lesion", False),
     "review.open": Action("put a lesion before a dermatologist", False),
+    "review.hand_over": Action("handed a waiting decision over", False),
+    "review.reopen": Action("put a lesion before a dermatologist again", False),
     "signoff.record": Action("signed a decision", True),
     "signoff.addendum": Action("added to a signed decision", False),
     "procedure.record": Action("recorded a procedure", True),

@@ -14,7 +14,7 @@ QUESTIONS = {
     "Where is an audit record written?": "clinic.trail.audit.record",
     "Which tables are only added to?": "clinic.trail.triggers.recreate",
     "Where is a patient registered?": "clinic.people.patients.register",
-    "Where does care end?": "clinic.people.patients.end_care",
+    "Where does care end?": "clinic.people.ending.end_care",
     "Where is a visit recorded?": "clinic.people.visits.record",
     "Where is a risk tier assessed?": "clinic.people.risk.assess",
     "Where is a policy approved?": "clinic.policies.approve",

@@ -24,8 +24,8 @@ def build_world() -> dict[str, tuple]:
     nurse, doctor = build.nurse(), build.dermatologist()
     patient = build.patient(by=nurse)
     build.risk_assessment(patient, by=doctor, on=build.days_ago(400), red_hair=True)
-    visits.record(
-        patient=patient, by=nurse, attended_on=build.days_ago(400), done=[("full_skin_check", "patient")]
+    visit = visits.record(
+        patient=patient, by=doctor, attended_on=build.days_ago(400), done=[("full_skin_check", "patient")]
     )
     lesion = scene.lesion(patient)
     image = scene.file(lesion)
@@ -55,6 +55,7 @@ def build_world() -> dict[str, tuple]:
         "proposal": (proposed.pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
+        "visit": (visit.pk,),
         "member": (nurse.pk,),
         "lesion": (lesion.pk,),
         "image": (image.pk,),

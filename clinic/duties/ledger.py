@@ -1,16 +1,17 @@
 """Opening and ending duties: the one door, with the rights of the table; each in the caller's transaction, audited."""
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date, timedelta
 
 from django.db import models, transaction
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from clinic import clock
 from clinic.access import Act, NotAllowed, may, require
 from clinic.duties import limits
 from clinic.duties.kinds import KINDS, OwningList, of_list
-from clinic.models import Duty, EndGround, Member, Patient, change
+from clinic.models import Duty, EndGround, Member, Patient, Step, change
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
@@ -90,6 +91,19 @@ def end_with_ground_of_two(duty: Duty, *, by: Member, second: Member, ground: st
     return _end(duty, by, None, ground=ground, end_note=note, second=second)
 
 
+def end_by_hand_over(duty: Duty, *, step: Step, ground: str, note: str) -> Duty:
+    """Care has ended and somebody else looks after it: the entry that says who is kept beside the ground."""
+    return _end(duty, step.by, None, ground=ground, end_note=note, evidence=subject_of(step))
+
+
+def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
+    """What this row ended is owed again."""
+    fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
+    for row in Duty.objects.filter(patient=patient, evidence=subject_of(evidence)).select_related("patient"):
+        change(row, seen=row.revision, at=clock.now(), **fresh)
+        audit.record("duty.take_back", by=by, subject=row, patient=patient, kind=row.kind)
+
+
 def _end(duty: Duty, by: Member | None, seen: int | None, **fields: object) -> Duty:
     ended = {"ended_at": clock.now(), "ended_by": by, **fields}
     seen = duty.revision if seen is None else seen
@@ -155,3 +169,12 @@ def open_duties(patient: Patient | None = None) -> QuerySet[Duty]:
 def on_list(owner: OwningList) -> QuerySet[Duty]:
     """What this list owes, urgent first, then by the day it is due."""
     return open_duties().filter(kind__in=of_list(owner)).order_by("-urgent", "due_on", "pk")
+
+
+def counts() -> dict[OwningList, int]:
+    """How many duties of the ledger each list owes, in one query."""
+    found = Duty.objects.filter(ended_at__isnull=True).values_list("kind").annotate(Count("pk")).order_by()
+    tally = Counter(dict.fromkeys(OwningList, 0))
+    for kind, number in found:
+        tally[KINDS[kind].list] += number
+    return dict(tally)

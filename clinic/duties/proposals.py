@@ -1,6 +1,6 @@
 """Endings that need two people: one proposes, another confirms or refuses with a word, the proposer sees the answer."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,7 @@ class Proposable:
     apply: Callable[[Proposal, Member], object]
     describe: Callable[[Proposal], str]
     either: bool = False
+    refused: Callable[[Proposal], object] | None = None
 
 
 ACTS: dict[str, Proposable] = {}
@@ -96,6 +97,8 @@ def refuse(*, proposal: Proposal, by: Member, revision: int, answer: str) -> Pro
     if not answer.strip():
         raise DutyRefused("Say in a word why not: the proposer reads it.")
     _answer(proposal, by, revision, False, answer)
+    if undo := ACTS[proposal.act].refused:
+        undo(proposal)
     audit.record(
         "proposal.refuse", by=by, subject=proposal, patient=proposal.patient, act=proposal.act, answer=answer
     )
@@ -109,18 +112,17 @@ def _answer(proposal: Proposal, by: Member, revision: int, confirmed: bool, answ
     change(proposal, seen=revision, at=clock.now(), where={"answered_at": None}, **said)
 
 
-def settle_all(patient: Patient, *, by: Member, answer: str) -> list[Proposal]:
-    """What makes proposals pointless, such as the end of care, answers them, and says so to who made them."""
-    rows = list(waiting().filter(patient=patient).exclude(proposed_by=by))
+def settle_all(rows: Iterable[Proposal], *, answer: str) -> None:
+    """What has become pointless is answered by the program, and whoever made it is told why."""
     for row in rows:
-        _answer_quietly(row, by, answer)
-    return rows
+        said = {"answered_at": clock.now(), "confirmed": False, "answer": answer}
+        change(row, seen=row.revision, at=clock.now(), where={"answered_at": None}, **said)
+        audit.record("proposal.refuse", by=None, subject=row, patient=row.patient, act=row.act, answer=answer)
 
 
-def _answer_quietly(row: Proposal, by: Member, answer: str) -> None:
-    said = {"answered_by": by, "answered_at": clock.now(), "confirmed": False, "answer": answer}
-    change(row, seen=row.revision, at=clock.now(), **said)
-    audit.record("proposal.refuse", by=by, subject=row, patient=row.patient, act=row.act, answer=answer)
+def about(row: models.Model) -> QuerySet[Proposal]:
+    """What waits about this row."""
+    return waiting().filter(subject=subject_of(row))
 
 
 def waiting() -> QuerySet[Proposal]:

@@ -2,17 +2,19 @@ from clinic.models.audit import AuditRecord, ReadRecord
 from clinic.models.base import StaleRow, Stated, change
 from clinic.models.chores import ChoreRun
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
-from clinic.models.patient import ContactRoute, Patient, PatientStatus, RouteKind
+from clinic.models.patient import CareEnd, ContactRoute, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
-from clinic.models.risk import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
+from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.models.staff import Member, Role
 from clinic.models.visit import DoneItem, Purpose, Visit
 
 __all__ = [
     "AtypicalBand",
     "AuditRecord",
+    "CareEnd",
     "ChoreRun",
     "ContactRoute",
+    "Counselling",
     "DoneItem",
     "Duty",
     "EndGround",

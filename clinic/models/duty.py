@@ -102,8 +102,9 @@ class Proposal(Stated):
             models.CheckConstraint(condition=~Q(reason=""), name="a_proposal_has_a_reason"),
             models.CheckConstraint(
                 condition=Q(answered_at__isnull=True, answered_by__isnull=True, confirmed__isnull=True)
-                | Q(answered_at__isnull=False, answered_by__isnull=False, confirmed__isnull=False),
-                name="an_answered_proposal_says_by_whom",
+                | Q(answered_at__isnull=False, confirmed__isnull=False)
+                & (Q(answered_by__isnull=False) | Q(confirmed=False)),
+                name="a_confirmed_proposal_says_by_whom",
             ),
             models.CheckConstraint(
                 condition=Q(confirmed__isnull=True) | ~Q(answered_by=F("proposed_by")),

@@ -3,7 +3,7 @@ from datetime import date
 from django.db import models
 from django.db.models import Q
 
-from clinic.models.base import Stated
+from clinic.models.base import AppendOnly, Stated
 
 
 class PatientStatus(models.TextChoices):
@@ -29,6 +29,12 @@ class Patient(Stated):
     status = models.CharField(max_length=12, choices=PatientStatus, default=PatientStatus.ACTIVE)
     status_on = models.DateField(null=True, blank=True)
     status_ground = models.CharField(max_length=200, blank=True)
+    ending_as = models.CharField(
+        max_length=12,
+        choices=PatientStatus,
+        blank=True,
+        help_text="while care is ending: how it ends once everything is handed over",
+    )
     records_since = models.DateField(
         null=True, blank=True, help_text="Start of this clinic's records, if history was imported."
     )
@@ -48,14 +54,41 @@ class Patient(Stated):
                 condition=Q(status="active") | (Q(status_on__isnull=False) & ~Q(status_ground="")),
                 name="an_ended_patient_has_a_day_and_a_ground",
             ),
+            models.CheckConstraint(
+                condition=Q(status="ending") & ~Q(ending_as="") | ~Q(status="ending") & Q(ending_as=""),
+                name="a_care_that_ends_says_how",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.given_name} {self.family_name}".strip()
 
+    @property
+    def died_on(self) -> date | None:
+        """The day of death, also while what is owed after it is handed over."""
+        return self.status_on if PatientStatus.DECEASED in (self.status, self.ending_as) else None
+
     def age_on(self, day: date) -> int:
         """Years completed on a day."""
         return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
+
+
+class CareEnd(AppendOnly):
+    """One end of a patient's care: evidence of what it closed, so that resuming opens that again."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="care_ends")
+    status = models.CharField(max_length=12, choices=PatientStatus)
+    on = models.DateField()
+    ground = models.CharField(max_length=200)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    second = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.get_status_display()}, {self.on}"
 
 
 class RouteKind(models.TextChoices):

@@ -14,6 +14,9 @@ class Member(AbstractUser):
 
     role = models.CharField(max_length=20, choices=Role)
     name = models.CharField(max_length=120, help_text="As printed: Dr M. Example")
+    checks_skin = models.BooleanField(
+        "may record full skin checks", default=False, help_text="Dermatologists always may."
+    )
     is_demo = models.BooleanField(default=False)
 
     class Meta:

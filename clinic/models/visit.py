@@ -53,6 +53,10 @@ class Visit(Stated):
     attended_on = models.DateField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
     note = models.TextField(blank=True)
+    struck_at = models.DateTimeField(null=True, blank=True, help_text="taken back: it stays readable")
+    struck_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ["-attended_on", "-pk"]

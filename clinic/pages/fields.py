@@ -10,6 +10,7 @@ from django.utils.text import capfirst
 
 from clinic import clock
 from clinic.models.visit import ABOUT
+from clinic.people.visits import may_say_done
 
 
 class DayInput(forms.DateInput):
@@ -43,9 +44,12 @@ class RevisionForm(forms.Form):
 
 
 def done_choices(
-    subjects: list[tuple[str, str]], first: Iterable[tuple[str, str]] = ()
+    subjects: list[tuple[str, str]], first: Iterable[tuple[str, str]] = (), *, by: Any = None
 ) -> list[tuple[str, str]]:
-    """`subjects`: (key, words) of the patient's lesions, procedures and tumours; `first`: what was asked for."""
+    """What `by` may say was done; without `by`, what may be asked for.
+
+    `subjects`: (key, words) of the patient's lesions, procedures and tumours. `first`: what was asked for.
+    """
     others = {
         f"{purpose.value}|{key}": capfirst(f"{purpose.label}: {words}" if words else purpose.label)
         for key, words in [("patient", ""), *subjects]
@@ -53,4 +57,7 @@ def done_choices(
         if kind == key.partition(":")[0]
     }
     asked = dict(first)
-    return list((asked | {key: words for key, words in others.items() if key not in asked}).items())
+    rows = asked | {key: words for key, words in others.items() if key not in asked}
+    return [
+        (key, words) for key, words in rows.items() if by is None or may_say_done(by, key.partition("|")[0])
+    ]

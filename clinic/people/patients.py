@@ -1,4 +1,4 @@
-"""Register and find people, keep the ways to reach them, end their care with a ground."""
+"""Register and find people, keep the ways to reach them."""
 
 import re
 from datetime import date
@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from clinic import clock
-from clinic.models import ContactRoute, Member, Patient, PatientStatus, change
+from clinic.models import ContactRoute, Member, Patient, change
 from clinic.trail import audit
 
 _NUMBER = "QD-{:05d}"
@@ -51,27 +51,6 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
     moved = {name: [before[name], after[name]] for name in fields if before[name] != after[name]}
     action = "patient.correct_birth" if birth_moved else "patient.amend"
     audit.record(action, by=by, subject=patient, patient=patient, changed=moved)
-    return patient
-
-
-@transaction.atomic
-def end_care(*, patient: Patient, by: Member, revision: int, status: str, on: date, ground: str) -> Patient:
-    """Deceased, transferred or discharged: nothing is planned any more, and the ground is on record."""
-    if status == PatientStatus.ACTIVE or not ground.strip():
-        raise PatientRefused("Care ends with a status and a ground in words.")
-    change(patient, seen=revision, at=clock.now(), status=status, status_on=on, status_ground=ground.strip())
-    audit.record("patient.end_care", by=by, subject=patient, patient=patient, status=status, ground=ground)
-    return patient
-
-
-@transaction.atomic
-def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
-    """The way back, also for a person wrongly recorded as deceased."""
-    was = patient.status
-    change(
-        patient, seen=revision, at=clock.now(), status=PatientStatus.ACTIVE, status_on=None, status_ground=""
-    )
-    audit.record("patient.resume_care", by=by, subject=patient, patient=patient, was=was)
     return patient
 
 

@@ -1,33 +1,71 @@
-"""A visit records what was done: attendance alone completes nothing."""
+"""A visit records what was done: attendance alone completes nothing, and a tick in place of the deed neither."""
 
-from collections.abc import Iterable
-from datetime import date
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 from django.db import transaction
 
 from clinic import clock
-from clinic.models import DoneItem, Member, Patient, Purpose, Visit
+from clinic.access import Act, NotAllowed, may
+from clinic.models import DoneItem, Member, Patient, Purpose, Visit, change
 from clinic.models.visit import ABOUT, is_about
 from clinic.record_days import check_day
 from clinic.trail import audit
+
+TAKE_BACK = timedelta(minutes=10)
+# Who may say that it was done. What is not named here, whoever records a visit may say.
+NEEDS: dict[str, Act] = {
+    Purpose.FULL_SKIN_CHECK: Act.SKIN_CHECK,
+    Purpose.REST_OF_SKIN_CHECK: Act.SKIN_CHECK,
+    Purpose.LESION_EXAMINATION: Act.EXAMINE,
+}
+# Proven by a row of its own.
+NEVER_TICKED: dict[str, str] = {
+    Purpose.LESION_IMAGE: "A picture is done by filing it: a tick is no picture.",
+}
+
+
+class VisitRefused(ValueError):
+    """A sentence that says why."""
+
+
+@dataclass(frozen=True)
+class Follower:
+    """What an upper app records beside an item that was done, and what it withdraws when the visit is taken back."""
+
+    done: Callable[[Visit, str], None]
+    struck: Callable[[Visit], None]
+
+
+FOLLOWERS: dict[str, Follower] = {}
+# Asked before a visit is taken back; raises VisitRefused where somebody already acted on it.
+BEFORE_TAKE_BACK: list[Callable[[Visit], None]] = []
+
+
+def follow(purpose: str, *, done: Callable[[Visit, str], None], struck: Callable[[Visit], None]) -> None:
+    FOLLOWERS[purpose] = Follower(done, struck)
 
 
 @transaction.atomic
 def record(
     *, patient: Patient, by: Member, attended_on: date, done: Iterable[tuple[str, str]] = (), note: str = ""
 ) -> Visit:
-    """`done` holds pairs (purpose, subject) of FACTS, such as ("lesion_image", "lesion:12").
+    """`done` holds pairs (purpose, subject) of FACTS, such as ("wound_check", "procedure:12").
 
-    Raises WrongDay where the visit cannot have been on that day.
+    Raises WrongDay where the visit cannot have been on that day, NotAllowed where somebody else must say it was done.
     """
     check_day(patient, attended_on, "The visit")
     done = list(dict.fromkeys(done))
-    _check(done)
+    _check(done, by)
     visit = Visit.objects.create(
         patient=patient, by=by, attended_on=attended_on, note=note, changed_at=clock.now()
     )
     items = [DoneItem(visit=visit, purpose=purpose, subject=subject) for purpose, subject in done]
     DoneItem.objects.bulk_create(items)
+    for purpose, subject in done:
+        if follower := FOLLOWERS.get(purpose):
+            follower.done(visit, subject)
     what = [[item.purpose, item.subject] for item in items]
     audit.record(
         "visit.record", by=by, subject=visit, patient=patient, attended_on=str(attended_on), done=what
@@ -35,8 +73,42 @@ def record(
     return visit
 
 
-def _check(done: Iterable[tuple[str, str]]) -> None:
+def _check(done: Iterable[tuple[str, str]], by: Member) -> None:
     """An item about the wrong thing would complete nothing, and nobody would see it."""
     for purpose, subject in done:
         if not is_about(purpose, subject):
             raise ValueError(f"{purpose} is done for a {ABOUT[Purpose(purpose)]}, not for {subject}.")
+        if purpose in NEVER_TICKED:
+            raise VisitRefused(NEVER_TICKED[purpose])
+        if not may_say_done(by, purpose):
+            raise NotAllowed(f"{by} may not {NEEDS[purpose].value}")
+
+
+def may_say_done(by: Member, purpose: str) -> bool:
+    """Whether a tick of this member can stand for this item."""
+    return purpose not in NEVER_TICKED and (purpose not in NEEDS or may(by, NEEDS[purpose]))
+
+
+@transaction.atomic
+def take_back(*, visit: Visit, by: Member, revision: int) -> Visit:
+    """A wrong visit is struck through by who recorded it, within ten minutes: what it completed is owed again."""
+    if visit.by_id != by.pk or visit.struck_at is not None:
+        raise VisitRefused("Only who recorded it takes it back, once.")
+    if clock.now() - visit.changed_at > TAKE_BACK:
+        raise VisitRefused("Ten minutes are over: what is wrong is corrected by an act of its own.")
+    for ask in BEFORE_TAKE_BACK:
+        ask(visit)
+    what = [[item.purpose, item.subject] for item in visit.done.all()]
+    for purpose, _ in what:
+        if follower := FOLLOWERS.get(purpose):
+            follower.struck(visit)
+    visit.done.all().delete()
+    change(visit, seen=revision, at=clock.now(), struck_at=clock.now(), struck_by=by)
+    audit.record("visit.take_back", by=by, subject=visit, patient=visit.patient, done=what)
+    return visit
+
+
+def to_take_back(patient: Patient, by: Member) -> Visit | None:
+    """The last visit that this member recorded and may still take back."""
+    mine = Visit.objects.filter(patient=patient, by=by, struck_at=None)
+    return mine.filter(changed_at__gt=clock.now() - TAKE_BACK).order_by("-pk").first()

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-from clinic.models import AuditRecord, ReadRecord, Step, StruckStep
+from clinic.models import AuditRecord, CareEnd, ReadRecord, Step, StruckStep
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
 
@@ -12,6 +12,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "patient.amend": Action("amended the patient's details", False),
     "patient.correct_birth": Action("corrected the date of birth", True),
     "patient.end_care": Action("ended the patient's care", True),
+    "patient.care_ended": Action("finished handing the patient over", True),
     "patient.resume_care": Action("resumed the patient's care", True),
     "patient.add_route": Action("added a contact route", False),
     "patient.kill_route": Action("marked a contact route as dead", False),
@@ -25,6 +26,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "proposal.make": Action("proposed to end something that is owed", False),
     "proposal.confirm": Action("confirmed what was proposed", False),
     "proposal.refuse": Action("refused what was proposed", False),
+    "visit.take_back": Action("took back a visit", True),
     "policy.draft": Action("drafted a policy", False),
     "policy.propose": Action("proposed a policy", False),
     "policy.approve": Action("approved a policy", False),
@@ -33,6 +35,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     AuditRecord,
+    CareEnd,
     ReadRecord,
     Step,
     StruckStep,

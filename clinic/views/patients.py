@@ -1,24 +1,27 @@
 """Pages of patients: find, register, amend, risk, visits, the trail."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow, may
 from clinic.duties import ledger, proposals
 from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
-from clinic.models import ContactRoute, Patient, StaleRow
+from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
+from clinic.people import ending, risk, visits
 from clinic.people import patients as people
-from clinic.people import risk, visits
 from clinic.record_days import WrongDay
 from clinic.tiers import wording
+from clinic.tiers.tier_set import Context
 from clinic.trail import audit
 
 
@@ -70,7 +73,9 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
         "may_assess": may(request.user, Act.ASSESS_RISK),
         "may_visit": may(request.user, Act.RECORD_VISIT),
         "may_trail": may(request.user, Act.SEE_TRAIL),
+        "own_visit": visits.to_take_back(found, request.user),
         "may_end": may(request.user, Act.END_CARE),
+        "may_propose": may(request.user, Act.PROPOSE_ENDING),
     }
     return render(request, "clinic/patient.html", context)
 
@@ -83,12 +88,24 @@ def _risk(patient: Patient) -> dict[str, Any]:
     lifetime = risk.tiers_of(latest.policy).lifetime if latest.policy else ()
     return {
         "risk": latest,
+        "risk_reasons": _by_source(latest),
+        "risk_prompts": risk.prompts_of(latest),
         "risk_differs": risk.differs(latest, risk.in_force()),
-        "risk_context": [
-            (row, wording.figure(row), wording.FLAGS[row.flag]) for row in risk.context_of(latest)
-        ],
+        "risk_context": _figures(risk.context_of(latest)),
         "risk_lifetime": [(row, wording.FLAGS[row.flag]) for row in lifetime],
     }
+
+
+def _by_source(row: RiskAssessment) -> list[tuple[list[str], str, str]]:
+    """The reasons under the source that they share, highest tier first, and what is to be said of that source."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for reason in row.reasons:
+        found.setdefault((reason["source"], reason.get("flag", "")), []).append(reason["text"])
+    return [(texts, source, wording.caution(flag)) for (source, flag), texts in found.items()]
+
+
+def _figures(rows: Iterable[Context]) -> list[tuple[Context, str, str]]:
+    return [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in rows]
 
 
 @allow(Act.REGISTER_PATIENTS)
@@ -134,17 +151,42 @@ def kill_route(request: HttpRequest, pk: int, route: int) -> HttpResponse:
     return redirect("clinic:patient", pk)
 
 
-@allow(Act.END_CARE)
+@allow(Act.PROPOSE_ENDING)
 def end_care(request: HttpRequest, pk: int) -> HttpResponse:
+    """Names what is open; a dermatologist ends care, anybody else proposes it."""
     found = get_object_or_404(Patient, pk=pk)
     form = EndCareForm(request.POST or None, initial={"revision": found.revision})
+    decides = may(request.user, Act.END_CARE)
     if form.is_valid():
         try:
-            people.end_care(patient=found, by=request.user, **form.cleaned_data)
+            said = _end_or_propose(found, request.user, decides, form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, page_of(found))
-        return redirect("clinic:patient", pk)
-    return _about(request, found, form, "End this patient's care", "End care")
+        except (people.PatientRefused, WrongDay, ledger.DutyRefused) as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, said)
+            return redirect("clinic:patient", pk)
+    context = {
+        "form": form,
+        "patient": found,
+        "back": page_of(found),
+        "decides": decides,
+        "closes": ending.closes(found),
+        "outlives": ending.outlives(found),
+    }
+    return render(request, "clinic/end_care.html", context, status=422 if form.errors else 200)
+
+
+def _end_or_propose(patient: Patient, by: Any, decides: bool, given: dict[str, Any]) -> str:
+    if not decides:
+        del given["revision"]
+        ending.propose(patient=patient, by=by, **given)
+        return _("Proposed: it stands in Decisions until a dermatologist has answered.")
+    ending.end_care(patient=patient, by=by, **given)
+    if patient.status == PatientStatus.ENDING:
+        return _("Care is ending: what outlives it stands on its lists until it is handed over.")
+    return _("Care has ended; nothing is left open.")
 
 
 @allow(Act.END_CARE)
@@ -153,7 +195,7 @@ def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RevisionForm(request.POST)
     try:
-        people.resume_care(patient=found, by=request.user, revision=form.seen())
+        ending.resume_care(patient=found, by=request.user, revision=form.seen())
     except StaleRow as error:
         return conflict(request, error, page_of(found))
     return redirect("clinic:patient", pk)
@@ -163,34 +205,62 @@ def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
 def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
+    against: list[tuple[Context, str, str]] = []
     if form.is_valid():
         try:
             row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
+        except risk.DecisionNeeded as error:
+            against = _figures(error.against)
+            for name, words in error.fields.items():
+                form.add_error(name, words)
         except (risk.RiskRefused, WrongDay) as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
             return redirect("clinic:patient", pk)
-    note = "Risk tiers order check-ups; they follow the criteria in force and do not replace judgement."
-    if risk.in_force() is None:
-        note = risk.NONE_IN_FORCE
-    return _about(request, found, form, "Risk assessment", "Record", note=note)
+    refused = "" if risk.in_force() else risk.NONE_IN_FORCE
+    context = {"patient": found, "form": form, "against": against, "refused": refused}
+    status = 422 if form.is_bound else 200
+    return render(request, "clinic/assess_risk.html", context, status=status)
 
 
 @allow(Act.RECORD_VISIT)
 def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = VisitForm(
-        request.POST or None, subjects=patient_page.subjects_of(found), due=patient_page.due_of(found)
+        request.POST or None,
+        subjects=patient_page.subjects_of(found),
+        due=patient_page.due_of(found),
+        by=request.user,
     )
     if form.is_valid():
         try:
             visits.record(patient=found, by=request.user, **form.cleaned_data)
         except WrongDay as error:
             form.add_error("attended_on", str(error))
+        except visits.VisitRefused as error:
+            form.add_error("done", str(error))
         else:
             return redirect("clinic:patient", pk)
-    return _about(request, found, form, "Record a visit", "Record")
+    note = ""
+    if not may(request.user, Act.SKIN_CHECK):
+        note = "A full skin check is recorded by who examined: a dermatologist, or staff to whom the clinic gave it."
+    return _about(request, found, form, "Record a visit", "Record", note=note)
+
+
+@allow(Act.RECORD_VISIT)
+@require_POST
+def take_back_visit(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = get_object_or_404(Visit.objects.select_related("patient"), pk=pk)
+    try:
+        visits.take_back(visit=visit, by=request.user, revision=RevisionForm(request.POST).seen())
+    except StaleRow as error:
+        return conflict(request, error, page_of(visit.patient))
+    except visits.VisitRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _("The visit is taken back: what it completed is owed again."))
+    return redirect("clinic:patient", visit.patient_id)
 
 
 @allow(Act.SEE_TRAIL)

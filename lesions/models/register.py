@@ -78,6 +78,9 @@ class Examination(AppendOnly):
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="examinations")
     lesion = models.ForeignKey(Lesion, null=True, on_delete=models.PROTECT, related_name="examinations")
+    visit = models.ForeignKey(
+        "clinic.Visit", null=True, on_delete=models.PROTECT, related_name="examinations"
+    )
     examined_on = models.DateField()
     recorded_at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
@@ -105,6 +108,14 @@ class UrgentSign(models.Model):
     answered_by = models.ForeignKey(
         Examination, null=True, blank=True, on_delete=models.PROTECT, related_name="answers"
     )
+    handed_over = models.ForeignKey(
+        "clinic.Step",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="care ended: who looks after it now",
+    )
 
     class Meta:
         ordering = ["-noted_on", "-pk"]
@@ -112,7 +123,7 @@ class UrgentSign(models.Model):
             models.CheckConstraint(condition=Q(sign__in=Sign.values), name="an_urgent_sign_is_a_known_word"),
             models.UniqueConstraint(
                 fields=["lesion", "sign", "noted_on"],
-                condition=Q(answered_by__isnull=True),
+                condition=Q(answered_by__isnull=True, handed_over__isnull=True),
                 name="an_open_urgent_sign_is_noted_once_a_day",
             ),
         ]

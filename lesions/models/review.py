@@ -8,6 +8,7 @@ class ReviewState(models.TextChoices):
     WAITING = "waiting", "waits for a decision"
     SIGNED = "signed", "signed"
     SUPERSEDED = "superseded", "replaced by a later picture"
+    HANDED_OVER = "handed_over", "handed over, care has ended"
 
 
 class Review(Stated):
@@ -24,7 +25,7 @@ class Review(Stated):
     )
     flagged = models.BooleanField()
     urgent = models.BooleanField(default=False)
-    state = models.CharField(max_length=10, choices=ReviewState, default=ReviewState.WAITING)
+    state = models.CharField(max_length=12, choices=ReviewState, default=ReviewState.WAITING)
     opened_at = models.DateTimeField()
 
     class Meta:

@@ -4,16 +4,16 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, Max, Q, QuerySet
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet
 
 from clinic import clock
-from clinic.access import Act, require
-from clinic.models import Member, Patient, change
+from clinic.access import Act, may, require
+from clinic.duties import ledger
+from clinic.models import Member, Patient, PatientStatus, Proposal, StaleRow, Visit
 from clinic.trail import audit
 from lesions.models import (
     Examination,
     Lesion,
-    LesionState,
     Monitoring,
     Review,
     Side,
@@ -21,14 +21,15 @@ from lesions.models import (
     UrgentSign,
     View,
 )
-from lesions.register import bodymap
+from lesions.register import bodymap, endings
+from lesions.register.endings import LesionRefused
 
 _KEEP: Any = object()
-_ENDED = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
+_ENDED = endings.ENDED
 
 
-class LesionRefused(ValueError):
-    """A sentence that says why."""
+class OnlyProposed(LesionRefused):
+    """The change would end something owed: this member may only propose it."""
 
 
 @transaction.atomic
@@ -80,21 +81,26 @@ def amend(
     monitoring: str | None = _KEEP,
     note: str = _KEEP,
 ) -> Lesion:
-    """Change what is named and keep the rest; raises StaleRow or LesionRefused."""
-    fields: dict[str, Any] = {}
-    if state is not None:
-        if state not in LesionState.values:
-            raise LesionRefused("This is not a state of a lesion.")
-        fields["state"] = state
-    if monitoring is not _KEEP:
-        fields["monitoring"] = _checked_monitoring(monitoring)
-    if note is not _KEEP:
+    """Change what is named and keep the rest. Raises StaleRow, LesionRefused, or OnlyProposed where it ends a duty."""
+    fields = endings.moved(lesion, state, None if monitoring is _KEEP else (monitoring or ""))
+    if note is not _KEEP and note != lesion.note:
         fields["note"] = note
-    if fields.get("state") in _ENDED:
-        fields["monitoring"] = None
-    change(lesion, seen=revision, at=clock.now(), **fields)
-    audit.record("lesion.amend", by=by, subject=lesion, patient=lesion.patient, changed=fields)
-    return lesion
+    if endings.needs_two(fields) or (endings.ends_a_duty(lesion, fields) and not may(by, Act.END_DUTIES)):
+        raise OnlyProposed("This ends something that is owed: say why, and another person confirms it.")
+    return endings.write(lesion, by, revision, fields)
+
+
+@transaction.atomic
+def amend_or_propose(
+    *, lesion: Lesion, by: Member, revision: int, reason: str = "", **fields: Any
+) -> Lesion | Proposal:
+    """Change what this member may change; what ends a duty stands in Decisions until another has confirmed it."""
+    try:
+        return amend(lesion=lesion, by=by, revision=revision, **fields)
+    except OnlyProposed:
+        if lesion.revision != revision:
+            raise StaleRow(lesion) from None
+        return endings.propose(lesion, by, reason, fields)
 
 
 @transaction.atomic
@@ -113,6 +119,7 @@ def note_sign(
         sign=sign,
         noted_on=noted_on,
         answered_by=None,
+        handed_over=None,
         defaults={"patient_id": lesion.patient_id, "by": by, "words": words},
     )
     if new:
@@ -121,6 +128,7 @@ def note_sign(
         waiting.update(urgent=True, flagged=True, revision=F("revision") + 1, changed_at=clock.now())
         details = {"sign": sign, "on": str(noted_on), "words": words}
         audit.record("lesion.sign", by=by, subject=lesion, patient=lesion.patient, **details)
+        _ask_about_ended_record(row, by)
     return row
 
 
@@ -139,11 +147,19 @@ def examine_in_person(
     return row
 
 
-def answer_signs(*, lesion: Lesion, by: Member, on: date, outcome: str = "") -> Examination:
+def answer_signs(
+    *, lesion: Lesion, by: Member, on: date, outcome: str = "", visit: Visit | None = None
+) -> Examination:
     """Record an examination and link the signs that it answers; in the caller's transaction, with the lesion locked."""
     now = clock.now()
     row = Examination.objects.create(
-        patient_id=lesion.patient_id, lesion=lesion, examined_on=on, recorded_at=now, by=by, outcome=outcome
+        patient_id=lesion.patient_id,
+        lesion=lesion,
+        visit=visit,
+        examined_on=on,
+        recorded_at=now,
+        by=by,
+        outcome=outcome,
     )
     open_signs(lesion).filter(noted_on__lte=on).update(answered_by=row)
     later = Q(examined_in_person_on__isnull=True) | Q(examined_in_person_on__lt=on)
@@ -154,6 +170,36 @@ def answer_signs(*, lesion: Lesion, by: Member, on: date, outcome: str = "") -> 
     return row
 
 
+def _ask_about_ended_record(sign: UrgentSign, by: Member) -> None:
+    """Nothing is planned for a record that has ended, so a dermatologist is asked the same minute."""
+    patient = sign.patient
+    if patient.status != PatientStatus.ACTIVE:
+        ledger.open_duty(
+            "decide_what_follows",
+            patient=patient,
+            opened_from=sign,
+            by=by,
+            subject=f"lesion:{sign.lesion_id}" if sign.lesion_id else "patient",
+            urgent=True,
+            note=f"A sign on a record that has ended ({patient.get_status_display()}): {sign.get_sign_display()}.",
+        )
+
+
+def answer_concerns(*, visit: Visit) -> Examination:
+    """The skin was examined that a caller was worried about, where no lesion of it is on record."""
+    row = Examination.objects.create(
+        patient=visit.patient,
+        visit=visit,
+        examined_on=visit.attended_on,
+        recorded_at=clock.now(),
+        by=visit.by,
+        outcome=visit.note,
+    )
+    open_rows = UrgentSign.objects.filter(patient=visit.patient, lesion=None, answered_by=None)
+    open_rows.filter(noted_on__lte=visit.attended_on).update(answered_by=row)
+    return row
+
+
 def lock(lesion_id: int) -> Lesion:
     """The lesion, held until the transaction ends. Whoever also touches its reviews or patient takes it first."""
     return Lesion.objects.select_for_update(of=("self",)).select_related("patient").get(pk=lesion_id)
@@ -161,12 +207,25 @@ def lock(lesion_id: int) -> Lesion:
 
 def open_signs(lesion: Lesion) -> QuerySet[UrgentSign]:
     """Signs that no examination in person has answered."""
-    return UrgentSign.objects.filter(lesion=lesion, answered_by__isnull=True)
+    return examinations_wanted().filter(lesion=lesion)
 
 
 def open_of(lesion: Lesion) -> list[UrgentSign]:
     """The same from rows that were fetched with the lesion."""
-    return [sign for sign in lesion.urgent_signs.all() if sign.answered_by_id is None]
+    rows = lesion.urgent_signs.all()
+    return [sign for sign in rows if (sign.answered_by_id, sign.handed_over_id) == (None, None)]
+
+
+def examinations_wanted() -> QuerySet[UrgentSign]:
+    """Every sign and concern that waits for an examination in person, whatever became of the record."""
+    rows = UrgentSign.objects.filter(answered_by__isnull=True, handed_over__isnull=True)
+    return rows.select_related("patient", "lesion__patient", "by").order_by("noted_on", "pk")
+
+
+def without_picture() -> QuerySet[UrgentSign]:
+    """Those that no review of a picture shows in Decisions."""
+    seen = Review.objects.filter(state="waiting", lesion=OuterRef("lesion"))
+    return examinations_wanted().filter(~Exists(seen))
 
 
 def watched(patient: Patient) -> QuerySet[Lesion]:

@@ -2,9 +2,9 @@
 
 from django.db.models import QuerySet
 
-from clinic.duties import ledger, proposals
-from clinic.duties.kinds import OwningList
+from clinic.duties import proposals
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
+from lesions.register import register
 
 
 def to_measure() -> QuerySet[Assessment]:
@@ -26,15 +26,11 @@ def _jobs() -> QuerySet[Assessment]:
 
 
 def pictures() -> int:
-    owed = ledger.on_list(OwningList.PICTURES).count()
-    return to_measure().count() + not_measured().count() + refused().count() + owed
+    return to_measure().count() + not_measured().count() + refused().count()
 
 
 def decisions() -> int:
-    """Flagged reviews, what was proposed, and what wants a dermatologist's word."""
+    """Flagged reviews, signs without a picture, and what was proposed."""
     flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
-    return flagged + proposals.waiting().count() + ledger.on_list(OwningList.DECISIONS).count()
-
-
-def results() -> int:
-    return ledger.on_list(OwningList.RESULTS).count()
+    flagged += register.without_picture().count()
+    return flagged + proposals.waiting().count()

@@ -3,16 +3,16 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from clinic import policies
+from clinic import clock, policies
 from clinic.access import Act, allow, may, require
-from clinic.duties import proposals
+from clinic.duties import limits, proposals
 from clinic.duties.kinds import OwningList
 from clinic.models import PolicyKind
 from clinic.pages import duty_rows
@@ -57,10 +57,20 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
     }
     if flagged:
         context |= {
+            "unseen": _signs(request),
             "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
         }
     return render(request, "lesions/decisions.html", context)
+
+
+def _signs(request: HttpRequest) -> Page:
+    """Signs and concerns without a picture in the list: an examination in person is what ends them."""
+    page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
+    limit, today = limits.in_force()["examine"], clock.today()
+    rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
+    page.object_list = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
+    return page
 
 
 def _row(review: Review, shared: set[int]) -> dict[str, Any]:

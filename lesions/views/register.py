@@ -5,11 +5,13 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, allow, may
 from clinic.charts.year_strip import Dot, Mark, Strip
-from clinic.models import Patient, StaleRow
+from clinic.duties.ledger import DutyRefused
+from clinic.models import Patient, Proposal, StaleRow
 from clinic.pages.responses import conflict
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
 from lesions.measuring import figures
@@ -121,10 +123,15 @@ def amend_lesion(request: HttpRequest, pk: int) -> HttpResponse:
     form = AmendLesionForm(request.POST or None, initial=initial)
     if form.is_valid():
         try:
-            register.amend(lesion=lesion, by=request.user, **form.cleaned_data)
+            done = register.amend_or_propose(lesion=lesion, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, lesion_url(lesion))
-        return redirect("lesions:lesion", pk)
+        except (LesionRefused, DutyRefused) as error:
+            form.add_error(None, str(error))
+        else:
+            if isinstance(done, Proposal):
+                messages.success(request, _("Proposed: nothing has ended; it stands in Decisions."))
+            return redirect("lesions:lesion", pk)
     return about_lesion(request, lesion, form, "Amend", "Save")
 
 

@@ -4,11 +4,12 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 
 from django.db import transaction
-from django.db.models import F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.models import Member, PatientStatus, RiskAssessment, StaleRow, Tier, change
+from clinic.models import Member, PatientStatus, Proposal, RiskAssessment, StaleRow, Tier, change
+from clinic.people import ending
 from clinic.trail import audit
 from scheduling.models import ContactAttempt, ItemState, Recall, RecallState, WorkItem
 
@@ -31,8 +32,15 @@ def to_reach(day: date) -> QuerySet[Recall]:
     due = Recall.objects.filter(
         state=RecallState.DUE, patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True
     )
+    due = due.filter(~Exists(_death_proposed()))
     due = due.annotate(again_on=Subquery(last.values("next_on")[:1]))
     return due.filter(_not_after("next_look_on", day) & _not_after("again_on", day))
+
+
+def _death_proposed(whose: str = "patient") -> QuerySet[Proposal]:
+    """A proposed death stops calls and letters at once; a refused one lets them go on."""
+    waits = Proposal.objects.filter(act=ending.ACT, answered_at__isnull=True, patient=OuterRef(whose))
+    return waits.filter(fields__status=PatientStatus.DECEASED)
 
 
 def _not_after(field: str, day: date) -> Q:
@@ -78,6 +86,7 @@ def in_order(rows: list[Recall]) -> list[Recall]:
 def items_of(day: date) -> QuerySet[WorkItem]:
     """What is still to do on this day, with everything a row shows."""
     items = WorkItem.objects.filter(day=day, recall__state=RecallState.DUE).exclude(state=ItemState.DONE)
+    items = items.filter(~Exists(_death_proposed("recall__patient")))
     return items.select_related("recall__patient", "recall__policy", "claimed_by")
 
 

@@ -47,6 +47,7 @@ def _examination(recall: Recall) -> Completion | None:
     if kind == "decision":
         return _decided(int(key))
     seen = Examination.objects.filter(lesion_id=_key(recall), examined_on__gte=recall.earliest)
+    seen = seen.filter(visit__struck_at__isnull=True)
     return _by_examination(seen.order_by("examined_on", "pk").first())
 
 

@@ -61,7 +61,8 @@ def _patient(
     patient: Patient, tier: risk.StandingTier | None, concerns: Sequence[facts.UrgentSign]
 ) -> facts.PatientFacts:
     return facts.PatientFacts(
-        status=patient.status,  # type: ignore[arg-type]
+        # What is left of a care that ends is handed over by people: nothing new is planned meanwhile.
+        status=patient.ending_as or patient.status,  # type: ignore[arg-type]
         born=patient.born,
         risk=facts.Risk(**asdict(tier)) if tier else None,
         records_since=patient.records_since,
@@ -100,7 +101,7 @@ Signs = dict[tuple[str, int], list[facts.UrgentSign]]
 def _signs(keys: Keys) -> Signs:
     """Urgent signs by lesion; a concern about no lesion on record stands under its patient."""
     found: Signs = defaultdict(list)
-    rows = UrgentSign.objects.filter(patient__in=keys).select_related("answered_by")
+    rows = UrgentSign.objects.filter(patient__in=keys).select_related("answered_by", "handed_over")
     for row in rows.order_by("noted_on", "pk"):
         about = ("lesion", row.lesion_id) if row.lesion_id else ("patient", row.patient_id)
         found[about].append(_sign(row))
@@ -128,6 +129,8 @@ def _lesion(row: Lesion, signs: Sequence[facts.UrgentSign]) -> facts.LesionFacts
 
 def _sign(row: UrgentSign) -> facts.UrgentSign:
     answered_on = row.answered_by.examined_on if row.answered_by else None
+    if row.handed_over:
+        answered_on = row.handed_over.on
     return facts.UrgentSign(str(row.pk), row.sign, row.noted_on, answered_on)  # type: ignore[arg-type]
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import Exists
 
 from clinic import clock
+from clinic.duties import proposals
 from clinic.models import Patient, PolicyState, change
 from clinic.models import Policy as PolicyRow
 from clinic.trail import audit
@@ -267,6 +268,7 @@ class _RecallUpdate:
         ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ground_note": done.words}
         what = {"completed_by": done.item, "evidence": done.evidence}
         change(row, seen=row.revision, at=clock.now(), **ended, **what)
+        settle_proposals(row, f"finished meanwhile: {done.words}")
         audit.record(
             "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words
         )
@@ -307,4 +309,11 @@ def supersede(row: Recall, note: str = "") -> None:
         "ended_on": clock.today(),
     }
     change(row, seen=row.revision, at=clock.now(), **fields)
+    settle_proposals(row, f"not asked for any more: {note}")
     audit.record("recall.supersede", by=None, subject=row, patient=patient, note=note)
+
+
+def settle_proposals(row: Recall, answer: str) -> None:
+    """What was proposed about a recall that has ended is answered, and whoever proposed it reads why."""
+    if row.proposed_ground:
+        proposals.settle_all(proposals.about(row), answer=answer)

@@ -7,7 +7,9 @@ from django.db import transaction
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.models import Member, PatientStatus, change
+from clinic.duties import proposals
+from clinic.duties.proposals import Proposable
+from clinic.models import Member, PatientStatus, Proposal, change
 from clinic.trail import audit
 from scheduling.models import OPEN, AppointmentState, Ground, Recall, RecallState, Urgency
 from scheduling.planning import ladder
@@ -16,6 +18,9 @@ from scheduling.planning.replan import (
     still_asked_for,
     supersede,
 )
+from scheduling.recalls import wording
+
+ACT = "recall.close"
 
 
 class RecallRefused(ValueError):
@@ -49,6 +54,16 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_open(recall)
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
+    proposals.settle_all(proposals.about(recall), answer="replaced by a later proposal")
+    proposals.propose(
+        ACT,
+        patient=recall.patient,
+        subject=recall,
+        by=by,
+        reason=note,
+        urgent=recall.urgency == Urgency.A,
+        ground=ground,
+    )
     change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, **fields)
     audit.record(
         "recall.propose_closing", by=by, subject=recall, patient=recall.patient, ground=ground, note=note
@@ -60,26 +75,48 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
 def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
     """Close with a ground. Urgency A and B need a dermatologist unless superseded; an error a second person."""
     _check_right(recall, by, ground)
-    _check_open(recall)
-    _check_ground(ground, note)
-    if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
-        raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
         raise RecallRefused(
             "“Entered in error” is closed by a second person, after somebody else proposed it."
         )
-    fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
-    change(
-        recall,
-        seen=revision,
-        at=clock.now(),
-        where={"state__in": OPEN},
-        ended_on=clock.today(),
-        closed_by=by,
-        **fields,
-    )
-    audit.record("recall.close", by=by, subject=recall, patient=recall.patient, ground=ground, note=note)
+    _close(recall, by, revision, ground, note)
+    proposals.settle_all(proposals.about(recall), answer=f"closed meanwhile by {by}")
     return recall
+
+
+def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) -> None:
+    _check_open(recall)
+    _check_ground(ground, note)
+    if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
+        raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
+    fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
+    still = {"state__in": OPEN}
+    change(recall, seen=revision, at=clock.now(), where=still, ended_on=clock.today(), closed_by=by, **fields)
+    audit.record("recall.close", by=by, subject=recall, patient=recall.patient, ground=ground, note=note)
+
+
+def _recall_of(proposal: Proposal) -> Recall:
+    return Recall.objects.select_related("patient").get(pk=proposals.key_of(proposal))
+
+
+def _confirm(proposal: Proposal, by: Member) -> None:
+    """Two people have said it by now, one of them a dermatologist."""
+    recall = _recall_of(proposal)
+    _close(recall, by, recall.revision, proposal.fields["ground"], proposal.reason)
+
+
+def _refused(proposal: Proposal) -> None:
+    recall = _recall_of(proposal)
+    nobody = {"proposed_ground": "", "proposed_note": "", "proposed_by": None}
+    change(recall, seen=recall.revision, at=clock.now(), **nobody)
+
+
+def _describe(proposal: Proposal) -> str:
+    recall, ground = _recall_of(proposal), Ground(proposal.fields["ground"])
+    return f"close: {wording.what_for(recall, wording.subjects([recall]))}; {ground.label}"
+
+
+CLOSE = Proposable("close a recall", _confirm, _describe, either=True, refused=_refused)
 
 
 @transaction.atomic

@@ -104,7 +104,9 @@ def close_day(request: HttpRequest) -> HttpResponse:
 @allow(Act.BOOK)
 def came(request: HttpRequest, pk: int) -> HttpResponse:
     found = _appointment(pk)
-    form = CameForm(request.POST or None, appointment=found, initial={"revision": found.revision})
+    form = CameForm(
+        request.POST or None, appointment=found, by=request.user, initial={"revision": found.revision}
+    )
     if form.is_valid():
         try:
             booking.record_attended(appointment=found, by=request.user, **form.cleaned_data)

@@ -3,7 +3,7 @@
 from datetime import UTC, date, datetime, time, timedelta
 
 from clinic import clock
-from clinic.people import patients, visits
+from clinic.people import ending, visits
 from lesions.review import pathology
 from scheduling.desk import booking
 from scheduling.models import Recall, Resource
@@ -54,7 +54,10 @@ def overdue_check(**more):
 
 def came(patient, on, *done):
     return visits.record(
-        patient=patient, by=build.nurse(), attended_on=on, done=done or [("full_skin_check", "patient")]
+        patient=patient,
+        by=build.dermatologist(),
+        attended_on=on,
+        done=done or [("full_skin_check", "patient")],
     )
 
 
@@ -77,7 +80,7 @@ def booked(recall, starts_at=None, by=None):
 
 def ended(status="deceased"):
     patient = build.patient()
-    return patients.end_care(
+    return ending.end_care(
         patient=patient,
         by=build.dermatologist(),
         revision=patient.revision,

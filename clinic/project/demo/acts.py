@@ -8,7 +8,7 @@ from typing import Any
 from clinic import clock
 from clinic.models import Member, Patient, Purpose
 from clinic.models.visit import ABOUT
-from clinic.people import patients, risk, visits
+from clinic.people import ending, patients, risk, visits
 from clinic.project.demo import events as e
 from clinic.project.demo.calendar import Calendar
 from clinic.project.demo.people import PHONE
@@ -26,14 +26,20 @@ NO_FACTORS: Mapping[str, Any] = {
     "red_hair": False,
     "blue_eyes": False,
     "relatives": 0,
+    "other_relatives": 0,
     "gene_carrier": False,
     "past_melanoma": False,
+    "several_melanomas": False,
+    "dysplastic_syndrome": False,
     "past_keratinocyte": False,
     "family_keratinocyte": False,
     "many_keratoses": False,
     "some_keratoses": False,
+    "sunburns": False,
     "blistering_burns": False,
+    "sunbeds": False,
     "immunosuppressed": False,
+    "transplanted": False,
 }
 # Two ticks of a printed ruler can be read to about this part of their distance; common practice, no source.
 RULER_UNCERTAINTY = 0.02
@@ -228,7 +234,7 @@ def tell(demo: DemoClinic, part: Part, event: e.Told) -> None:
 
 def end_care(demo: DemoClinic, part: Part, event: e.CareEnds) -> None:
     part.patient.refresh_from_db()
-    patients.end_care(
+    ending.end_care(
         patient=part.patient,
         by=demo.dermatologists[part.doctor],
         revision=part.patient.revision,

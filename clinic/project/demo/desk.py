@@ -76,6 +76,7 @@ def end(demo: DemoClinic, part: Part, event: e.Ended) -> None:
     by = demo.nurses[part.nurse]
     if event.how == "attended":
         done = [(recall.purpose, recall.subject) for recall in row.recalls.all()]
+        by = demo.dermatologists[part.doctor]
         booking.record_attended(appointment=row, by=by, revision=row.revision, done=done)
     elif event.how == "missed":
         booking.record_missed(appointment=row, by=by, revision=row.revision)

@@ -3,7 +3,7 @@ from datetime import date
 import pytest
 
 from clinic.models import AuditRecord, Patient, StaleRow
-from clinic.people import patients
+from clinic.people import ending, patients
 from tests import build
 
 pytestmark = pytest.mark.django_db
@@ -68,14 +68,14 @@ def test_only_a_moved_birth_date_changes_facts():
 def test_care_ends_with_a_ground_and_can_be_resumed():
     someone, by = build.patient(), build.dermatologist()
     with pytest.raises(patients.PatientRefused):
-        patients.end_care(
+        ending.end_care(
             patient=someone, by=by, revision=1, status="deceased", on=date(2026, 1, 2), ground=" "
         )
-    patients.end_care(
+    ending.end_care(
         patient=someone, by=by, revision=1, status="deceased", on=date(2026, 1, 2), ground="family called"
     )
     assert someone.status == "deceased"
-    patients.resume_care(patient=someone, by=by, revision=2)
+    ending.resume_care(patient=someone, by=by, revision=2)
     assert (someone.status, someone.status_on) == ("active", None)
     assert list(AuditRecord.objects.filter(patient=someone).values_list("action", flat=True)[:2]) == [
         "patient.resume_care",

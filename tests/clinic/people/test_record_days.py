@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from clinic import clock
 from clinic.models import RiskAssessment, Visit
-from clinic.people import patients, visits
+from clinic.people import ending, visits
 from clinic.record_days import WrongDay
 from tests import build
 from tests.page import read
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 def died(on):
     patient = build.patient()
     fields = {"status": "deceased", "on": on, "ground": "the family rang"}
-    return patients.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
+    return ending.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,7 @@ def test_nothing_is_recorded_after_death():
 
 def test_the_page_says_so_and_keeps_what_was_typed(client):
     patient = died(build.days_ago(10))
-    client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
     form = {
         "attended_on": str(clock.today()),
         "done": ["full_skin_check|patient"],

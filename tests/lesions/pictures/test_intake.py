@@ -11,7 +11,7 @@ from PIL import ImageFile
 
 from clinic import clock
 from clinic.models import StaleRow
-from clinic.people import patients
+from clinic.people import ending
 from lesions.analysis.picture import allowance, reading_process
 from lesions.models import Assessment, Image
 from lesions.pictures import intake, storage
@@ -166,8 +166,8 @@ def test_a_day_that_cannot_be_is_refused():
 def test_a_day_after_death_is_refused():
     lesion, today = scene.lesion(), clock.today()
     died = today - timedelta(days=3)
-    seen = {"by": build.nurse(), "revision": lesion.patient.revision}
-    patients.end_care(patient=lesion.patient, status="deceased", on=died, ground="Told by the son.", **seen)
+    seen = {"by": build.dermatologist(), "revision": lesion.patient.revision}
+    ending.end_care(patient=lesion.patient, status="deceased", on=died, ground="Told by the son.", **seen)
     lesion.refresh_from_db()
     with pytest.raises(PictureRefused, match="had died by that day"):
         scene.file(lesion, days_ago=2)

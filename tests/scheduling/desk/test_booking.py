@@ -10,7 +10,7 @@ from django.db import close_old_connections, connection
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
-from clinic.people import patients
+from clinic.people import ending
 from scheduling.desk import booking
 from scheduling.models import Appointment, BookedCell, ClosureDay, Recall, Resource, WorkItem
 from scheduling.planning import replan
@@ -77,7 +77,9 @@ def test_what_was_done_completes_and_what_was_not_opens_again():
     )
     with scene.later(hours=5):
         done = [("full_skin_check", "patient")]
-        booking.record_attended(appointment=visit, by=build.nurse(), revision=visit.revision, done=done)
+        booking.record_attended(
+            appointment=visit, by=build.dermatologist(), revision=visit.revision, done=done
+        )
         assert scene.check_of(recall.patient).number == 2
     recall.refresh_from_db()
     assert recall.state == "completed"
@@ -95,7 +97,7 @@ def test_an_outcome_is_entered_once():
 def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
     recall = scene.due_check()
     visit, patient = scene.booked(recall), recall.patient
-    patients.end_care(
+    ending.end_care(
         patient=patient,
         by=build.dermatologist(),
         revision=1,
@@ -104,16 +106,15 @@ def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
         ground="family",
     )
     replan.replan_patient(patient.pk)
+    visit.refresh_from_db()
     recall.refresh_from_db()
-    assert recall.state == "booked"
-    booking.cancel(appointment=visit, by=build.nurse(), revision=visit.revision, whose="clinic")
-    recall.refresh_from_db()
-    assert (recall.state, recall.ground) == ("closed", "superseded")
+    assert (visit.state, BookedCell.objects.exists()) == ("cancelled_by_clinic", False)
+    assert (recall.state, recall.ground) == ("closed", "deceased")
 
 
 def test_nothing_is_booked_when_care_has_ended():
     recall = scene.due_check()
-    patients.end_care(
+    ending.end_care(
         patient=recall.patient,
         by=build.dermatologist(),
         revision=1,

@@ -9,7 +9,7 @@ from django.db.models import F
 
 from clinic import clock
 from clinic.models import AuditRecord, Patient, Policy, StaleRow
-from clinic.people import patients
+from clinic.people import ending
 from lesions.measuring import measure
 from lesions.models import Review
 from lesions.register import register as lesions
@@ -147,10 +147,10 @@ def test_end_of_care_drops_what_was_planned_and_its_undoing_brings_it_back():
     recall = scene.due_check()
     patient = recall.patient
     fields = {"status": "deceased", "on": scene.TODAY, "ground": "the family rang"}
-    patients.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
+    ending.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **fields)
     replan.replan_patient(patient.pk)
     assert not Recall.objects.filter(patient=patient, state__in=OPEN).exists()
-    patients.resume_care(patient=patient, by=build.dermatologist(), revision=patient.revision)
+    ending.resume_care(patient=patient, by=build.dermatologist(), revision=patient.revision)
     assert dates(scene.check_of(patient)) == dates(recall)
 
 

@@ -1,0 +1,99 @@
+"""A change of a lesion that ends something owed: who may, who proposes, and what a confirmation does."""
+
+from typing import Any
+
+from clinic import clock
+from clinic.duties import proposals
+from clinic.duties.proposals import Proposable
+from clinic.models import Member, Proposal, change
+from clinic.trail import audit
+from lesions.models import Lesion, LesionState, Monitoring
+
+ENDED = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
+ACT = "lesion.change"
+# Only a procedure or a signature moves a lesion into or out of these.
+_BY_A_ROW = (LesionState.BIOPSY_DECIDED, LesionState.BIOPSY_TAKEN, LesionState.REMOVED)
+_CLOSENESS: dict[str | None, int] = {None: 0, Monitoring.LONG: 1, Monitoring.SHORT: 2}
+
+
+class LesionRefused(ValueError):
+    """A sentence that says why."""
+
+
+def moved(lesion: Lesion, state: str | None, monitoring: str | None) -> dict[str, Any]:
+    """What would change; None keeps. Raises LesionRefused for what only a procedure or a signature moves."""
+    fields: dict[str, Any] = {}
+    if state is not None and state != lesion.state:
+        _check_state(lesion, state)
+        fields["state"] = state
+    if state in ENDED and lesion.monitoring:
+        fields["monitoring"] = None
+    elif monitoring is not None and (monitoring or None) != lesion.monitoring:
+        _check_monitoring(monitoring)
+        fields["monitoring"] = monitoring or None
+    return fields
+
+
+def _check_state(lesion: Lesion, state: str) -> None:
+    if state not in LesionState.values:
+        raise LesionRefused("This is not a state of a lesion.")
+    if state in _BY_A_ROW:
+        raise LesionRefused("Record the procedure, or sign “already removed”: that moves the lesion.")
+    if lesion.state in _BY_A_ROW and state == LesionState.WATCHED:
+        raise LesionRefused("A decision was signed: a later signature is what replaces it.")
+
+
+def _check_monitoring(monitoring: str) -> None:
+    if monitoring not in ("", *Monitoring.values):
+        raise LesionRefused("Monitoring is short, long or none.")
+
+
+def ends_a_duty(lesion: Lesion, fields: dict[str, Any]) -> bool:
+    """Whether somebody who is owed a look would be owed it later or never."""
+    if fields.get("state") in ENDED:
+        return True
+    return "monitoring" in fields and _CLOSENESS[fields["monitoring"]] < _CLOSENESS[lesion.monitoring or None]
+
+
+def needs_two(fields: dict[str, Any]) -> bool:
+    """“Entered in error” needs two members, one of them a dermatologist."""
+    return fields.get("state") == LesionState.ERROR
+
+
+def propose(lesion: Lesion, by: Member, reason: str, fields: dict[str, Any]) -> Proposal:
+    what = {name: fields[name] for name in ("state", "monitoring") if fields.get(name, lesion) is not lesion}
+    urgent = lesion.urgent_signs.filter(answered_by__isnull=True).exists()
+    return proposals.propose(
+        ACT, patient=lesion.patient, subject=lesion, by=by, reason=reason, urgent=urgent, **what
+    )
+
+
+def write(lesion: Lesion, by: Member, revision: int, fields: dict[str, Any], **details: Any) -> Lesion:
+    change(lesion, seen=revision, at=clock.now(), **fields)
+    audit.record("lesion.amend", by=by, subject=lesion, patient=lesion.patient, changed=fields, **details)
+    return lesion
+
+
+def _apply(proposal: Proposal, by: Member) -> Lesion:
+    lesion = (
+        Lesion.objects.select_for_update(of=("self",))
+        .select_related("patient")
+        .get(pk=proposals.key_of(proposal))
+    )
+    given = proposal.fields
+    fields = moved(lesion, given.get("state"), given["monitoring"] or "" if "monitoring" in given else None)
+    return write(lesion, by, lesion.revision, fields, proposed_by=proposal.proposed_by.pk)
+
+
+def _describe(proposal: Proposal) -> str:
+    lesion = Lesion.objects.get(pk=proposals.key_of(proposal))
+    parts = []
+    if state := proposal.fields.get("state"):
+        parts.append(LesionState(state).label)
+    if "monitoring" in proposal.fields:
+        wanted = proposal.fields["monitoring"]
+        parts.append(f"monitoring {Monitoring(wanted).label}" if wanted else "no monitoring")
+    return f"lesion {lesion.label}: {', '.join(parts)}"
+
+
+CHANGE = Proposable("change a lesion so that something owed ends", _apply, _describe, either=True)

@@ -1,0 +1,83 @@
+"""What the desk leaves open when care ends: appointments are freed, recalls closed; resuming care reopens them."""
+
+from django.db.models import QuerySet
+
+from clinic import clock
+from clinic.models import CareEnd, Member, Patient, PatientStatus, Step, change
+from clinic.people.ending import Keeper, evidence_of
+from clinic.trail import audit
+from scheduling.desk import booking
+from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Recall, RecallState
+from scheduling.recalls import wording
+
+_GROUND = {
+    PatientStatus.DECEASED: Ground.DECEASED,
+    PatientStatus.TRANSFERRED: Ground.TRANSFERRED,
+    PatientStatus.MOVED: Ground.MOVED,
+    PatientStatus.DISCHARGED: Ground.DISCHARGE,
+}
+
+
+def closes(patient: Patient) -> list[str]:
+    recalls = list(_recalls(patient))
+    places = wording.subjects(recalls)
+    return [
+        *(str(row) for row in _ahead(patient)),
+        *(wording.what_for(row, places) for row in recalls),
+    ]
+
+
+def outlives(patient: Patient) -> list[str]:
+    past = _booked(patient).filter(starts_at__lte=clock.now())
+    return [f"how the {row} ended" for row in past]
+
+
+def _recalls(patient: Patient) -> QuerySet[Recall]:
+    return Recall.objects.filter(patient=patient, state__in=OPEN).select_related("patient").order_by("pk")
+
+
+def _booked(patient: Patient) -> QuerySet[Appointment]:
+    return Appointment.objects.filter(patient=patient, state=AppointmentState.BOOKED).order_by("starts_at")
+
+
+def _ahead(patient: Patient) -> QuerySet[Appointment]:
+    return _booked(patient).filter(starts_at__gt=clock.now())
+
+
+def close(end: CareEnd) -> None:
+    for visit in _ahead(end.patient):
+        booking.cancel(appointment=visit, by=end.by, revision=visit.revision, whose="clinic")
+    for recall in _recalls(end.patient):
+        _close(recall, end)
+
+
+def _close(recall: Recall, end: CareEnd) -> None:
+    ground = _GROUND[PatientStatus(end.status)]
+    said = {"ground": ground, "ground_note": end.ground, "evidence": evidence_of(end)}
+    ended = {"state": RecallState.CLOSED, "ended_on": clock.today(), "closed_by": end.by}
+    change(recall, seen=recall.revision, at=clock.now(), **said, **ended)
+    audit.record(
+        "recall.close", by=end.by, subject=recall, patient=end.patient, ground=ground, note=end.ground
+    )
+
+
+def _hand_over(patient: Patient, step: Step) -> None:
+    """Recalls and appointments were closed when the care began to end."""
+
+
+def reopen(end: CareEnd, by: Member) -> None:
+    """Each recall that the end closed is planned again, unless another of its kind is open."""
+    closed = Recall.objects.filter(patient=end.patient, evidence=evidence_of(end), state=RecallState.CLOSED)
+    for recall in closed.select_related("patient"):
+        about = {"purpose": recall.purpose, "subject": recall.subject}
+        if not Recall.objects.filter(patient=end.patient, state__in=OPEN, **about).exists():
+            _open_again(recall, by)
+
+
+def _open_again(recall: Recall, by: Member) -> None:
+    said = {"ground": "", "ground_note": "", "evidence": "", "ended_on": None, "closed_by": None}
+    change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **said)
+    audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why="care is resumed")
+
+
+KEEPER = Keeper(closes, outlives, close, _hand_over, reopen)
