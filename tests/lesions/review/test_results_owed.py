@@ -198,15 +198,16 @@ def test_nobody_is_told_before_the_report(lesion, nurse, doctor):
         pathology.tell(diagnosis=row, by=nurse, on=build.days_ago(3), **SAID)
 
 
-def test_cannot_be_told_ends_the_duty_and_is_no_telling(lesion, nurse, doctor):
+def test_cannot_be_told_ends_the_duty_and_is_no_telling(lesion, nurse, doctor, client):
     row = report(lesion, doctor, code="bcc")
     with pytest.raises(NotAllowed):
         settle(lesion, "tell", nurse, "cannot", words="she died; her son was told")
     settle(lesion, "tell", doctor, "cannot", words="she died; her son was told")
     row.refresh_from_db()
     assert row.told_on is None and owed(lesion) == []
-    page = reverse("clinic:patient", args=[lesion.patient_id])
-    assert page
+    client.force_login(nurse, backend="clinic.project.backends.ClinicBackend")
+    page = read(client.get(reverse("clinic:patient", args=[lesion.patient_id])))
+    assert "not told, and owed no more" in page and "not told yet" not in page
 
 
 # ---- urgency: way 16 ------------------------------------------------------------------------------
