@@ -41,10 +41,12 @@ class ProposalRow:
     may_answer: bool
 
 
-def duty_rows(duties: Iterable[Duty], request: HttpRequest) -> list[DutyRow]:
+def duty_rows(
+    duties: Iterable[Duty], request: HttpRequest, shared: Container[int] = frozenset()
+) -> list[DutyRow]:
+    """`shared`: keys of patients whose name another bears as well; a page of one patient says so itself."""
     rows, today = list(duties), clock.today()
     words = words_of(row.subject for row in rows)
-    shared = patients.shared_names([row.patient for row in rows if row.patient])
     return [_row(row, words.get(row.subject, ""), shared, request, today) for row in rows]
 
 
@@ -66,7 +68,9 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
 def page_of_list(owner: OwningList, request: HttpRequest) -> Page:
     """One page of what this list owes; its rows stand drawn in `object_list`."""
     page = Paginator(ledger.on_list(owner), PAGE).get_page(request.GET.get("duties"))
-    page.object_list = duty_rows(page.object_list, request)
+    duties = list(page.object_list)
+    shared = patients.shared_names([row.patient for row in duties if row.patient])
+    page.object_list = duty_rows(duties, request, shared)
     return page
 
 

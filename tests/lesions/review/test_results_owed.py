@@ -418,3 +418,10 @@ def test_long_lists_are_paged(lesion, nurse, doctor, client):
     client.force_login(doctor, backend="clinic.project.backends.ClinicBackend")
     answer = client.get(reverse("lesions:results"), {"duties": 2})
     assert len(answer.context["duties"].object_list) == 2 and in_masthead(answer) == 52
+
+
+def test_two_of_one_name_are_told_apart(lesion, nurse, doctor, client):
+    for _ in range(2):
+        cut(scene.lesion(build.patient(given_name="Same", family_name="Name")), nurse)
+    client.force_login(nurse, backend="clinic.project.backends.ClinicBackend")
+    assert "another of this name is on file" in read(client.get(reverse("lesions:results")))
