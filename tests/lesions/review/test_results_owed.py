@@ -224,12 +224,15 @@ def test_way_16_a_malignant_untold_result_stands_first(doctor, client):
     assert "urgent" in read(client.get(reverse("lesions:results"))).text
 
 
-@pytest.mark.parametrize(("code", "urgency"), [("melanoma", "A"), ("scc", "A"), ("benign", "B")])
-def test_way_16_the_visit_for_a_malignant_result_is_urgent(lesion, nurse, doctor, code, urgency):
+@pytest.mark.parametrize(
+    ("code", "uncertain", "urgency"),
+    [("melanoma", False, "A"), ("scc", False, "A"), ("dysplastic_naevus", True, "A"), ("benign", False, "B")],
+)
+def test_way_16_the_visit_for_such_a_result_is_urgent(lesion, nurse, doctor, code, uncertain, urgency):
     """Urgency B comes from the shipped rule; A from this clinic's duty table, no source."""
     build.rules_in_force()
     taken = cut(lesion, nurse, days_ago=3)
-    report(lesion, doctor, code=code, procedure=taken, anchor=build.days_ago(3))
+    report(lesion, doctor, code=code, procedure=taken, anchor=build.days_ago(3), uncertain=uncertain)
     replan.replan_patient(lesion.patient_id)
     recall = Recall.objects.get(purpose="result_visit", subject=f"procedure:{taken.pk}")
     assert recall.urgency == urgency
