@@ -137,6 +137,13 @@ class DiagnosisVersion(AppendOnly):
     diagnosis = models.ForeignKey(Diagnosis, on_delete=models.PROTECT, related_name="versions")
     values = models.JSONField(encoder=DjangoJSONEncoder, help_text="every field that can be amended")
     corrected = models.BooleanField(default=False, help_text="another report, which is read and told anew")
+    report_of = models.ForeignKey(
+        Procedure,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="reported_with",
+        help_text="further tissue that this version reports, such as that of a wider excision",
+    )
     why = models.TextField(blank=True)
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()

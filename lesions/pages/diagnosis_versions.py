@@ -15,17 +15,19 @@ class VersionWords:
     number: int
     row: DiagnosisVersion
     changed: tuple[str, ...]
+    also: str
 
 
 def in_words(diagnosis: Diagnosis) -> list[VersionWords]:
     """The latest first; the first version is as it was recorded."""
     rows = list(diagnosis.versions.select_related("by"))
     keys = {f"{name}:{row.values[name]}" for row in rows for name in ("lesion", "procedure")}
+    keys |= {f"procedure:{row.report_of_id}" for row in rows}
     about = subjects.in_words(keys)
     found, before = [], None
     for number, row in enumerate(rows, 1):
         changed = _changes(before.values, row.values, about) if before else ()
-        found.append(VersionWords(number, row, changed))
+        found.append(VersionWords(number, row, changed, about.get(f"procedure:{row.report_of_id}", "")))
         before = row
     return found[::-1]
 

@@ -145,7 +145,7 @@ def record_diagnosis(
     )
     details = {"code": code, "reported_on": str(reported_on)}
     audit.record("diagnosis.record", by=by, subject=row, patient=patient, **details)
-    _keep_version(row, by, "", corrected=False)
+    _keep_version(row, by)
     results_owed.reported(row, by, tells)
     return row
 
@@ -184,8 +184,8 @@ def amend_diagnosis(
     untold = {"told_on": None, "told_by": None} if corrected else {}
     change(diagnosis, seen=revision, at=clock.now(), **now, **untold)
     audit.record("diagnosis.amend", by=by, subject=diagnosis, patient=diagnosis.patient, changed=moved)
-    version = _keep_version(diagnosis, by, why.strip(), corrected)
-    results_owed.amended(diagnosis, version, by, before["procedure"], report_of)
+    version = _keep_version(diagnosis, by, why.strip(), corrected=corrected, report_of=report_of)
+    results_owed.amended(diagnosis, version, by, before["procedure"])
     return diagnosis
 
 
@@ -209,10 +209,9 @@ def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
     return now
 
 
-def _keep_version(row: Diagnosis, by: Member, why: str, corrected: bool) -> DiagnosisVersion:
-    values = model_to_dict(row, AMENDABLE)
-    kept = {"values": values, "why": why, "corrected": corrected, "by": by, "at": clock.now()}
-    return DiagnosisVersion.objects.create(diagnosis=row, **kept)
+def _keep_version(row: Diagnosis, by: Member, why: str = "", **more: Any) -> DiagnosisVersion:
+    kept = {"values": model_to_dict(row, AMENDABLE), "why": why, "by": by, "at": clock.now()}
+    return DiagnosisVersion.objects.create(diagnosis=row, **kept, **more)
 
 
 def tell(

@@ -22,9 +22,12 @@ def _diagnosis_of(duty: Duty) -> Diagnosis | None:
 
 
 def told(step: Step) -> None:
-    """The day stands with the diagnosis too: the plan and the alarms read it there."""
+    """The day stands with the diagnosis too, where the alarms read it; a further report is told by its step alone."""
     row = _diagnosis_of(step.duty)
-    if row is None or step.outcome != "told":
+    if step.outcome != "told":
+        return
+    if row is None:
+        audit.record("diagnosis.tell", by=step.by, subject=step, patient=step.duty.patient, on=str(step.on))
         return
     if step.on < row.reported_on:
         raise DutyRefused("The patient is told on the day of the report or after it.")
@@ -35,6 +38,7 @@ def told(step: Step) -> None:
 def untold(step: Step) -> None:
     row = _diagnosis_of(step.duty)
     if row is None:
+        audit.record("diagnosis.untell", by=step.by, subject=step, patient=step.duty.patient)
         return
     if row.versions.filter(corrected=True, at__gte=step.at).exists():
         raise DutyRefused("The report was corrected since: it is read and told anew.")

@@ -62,15 +62,11 @@ def report_came(cut: Procedure | None, evidence: models.Model, by: Member) -> No
         ledger.end_all(_OF_TISSUE, by=by, evidence=evidence, subject=subject_of(cut))
 
 
-def amended(
-    row: Diagnosis,
-    version: DiagnosisVersion,
-    by: Member,
-    was_from: Procedure | None,
-    also_of: Procedure | None,
-) -> None:
-    for cut in (row.procedure, also_of):
+def amended(row: Diagnosis, version: DiagnosisVersion, by: Member, was_from: Procedure | None) -> None:
+    for cut in (row.procedure, version.report_of):
         report_came(cut, version, by)
+    if version.report_of is not None:
+        _open("tell", version.report_of, version, by, urgent=is_urgent(row))
     if was_from is not None and was_from != row.procedure and not was_from.diagnoses.exists():
         _open("report", was_from, was_from, by, urgent=_was_decided(was_from))
     complete(row, version, by)

@@ -10,7 +10,7 @@ from clinic import clock
 from clinic.models import Patient, PolicyKind, PolicyState, StaleRow
 from clinic.models import Policy as PolicyRow
 from scheduling.models import Plan, Recall
-from scheduling.planning import uncertain_results
+from scheduling.planning import untold_results
 from scheduling.planning.gather import gather_facts_of_all
 from scheduling.planning.plan_writer import Answered, PlanWriter, state_on, supersede
 from scheduling.planning.rules_in_force import rules_in_force
@@ -77,10 +77,9 @@ def _ask(keys: Sequence[int]) -> PlanWriter | None:
     policy, ruleset = rules
     patients = list(Patient.objects.filter(pk__in=keys, merged_into__isnull=True).order_by("pk"))
     known = gather_facts_of_all(patients)
-    today, uncertain = clock.today(), uncertain_results.not_told(keys)
+    today, urgent = clock.today(), untold_results.urgent(keys)
     plans = {
-        pk: uncertain_results.as_urgent(engine.plan(one, ruleset, today), uncertain)
-        for pk, one in known.items()
+        pk: untold_results.as_urgent(engine.plan(one, ruleset, today), urgent) for pk, one in known.items()
     }
     answers = [Answered(patient, known[patient.pk], plans[patient.pk]) for patient in patients]
     by_risk = frozenset(rule.id for rule in ruleset.rules if rule.anchor == "risk")

@@ -264,6 +264,27 @@ def test_a_second_report_of_a_lesion_is_filed_to_its_tissue(lesion, nurse, docto
     assert "report" not in owed(lesion)
     done = Duty.objects.get(kind="report", subject=f"procedure:{wider.pk}")
     assert done.evidence == f"lesions.diagnosisversion:{row.versions.last().pk}"
+    about = {duty.subject for duty in ledger.open_duties(lesion.patient).filter(kind="tell")}
+    assert about == {f"diagnosis:{row.pk}", f"procedure:{wider.pk}"}
+
+
+def test_a_second_report_is_told_for_itself(lesion, nurse, doctor):
+    build.rules_in_force()
+    row = report(lesion, doctor, procedure=cut(lesion, nurse))
+    pathology.tell(diagnosis=row, by=nurse, **SAID)
+    wider = cut(lesion, nurse, "excision", days_ago=1)
+    amend(row, doctor, report_of=wider, why="the wider excision was reported")
+    visits = Recall.objects.filter(purpose="result_visit", subject=f"procedure:{wider.pk}")
+    replan.replan_patient(lesion.patient_id)
+    assert visits.get().urgency == "A" and visits.get().state != "completed"
+    step = settle(lesion, "tell", nurse, "told", **SAID)
+    replan.replan_patient(lesion.patient_id)
+    assert visits.get().evidence == f"clinic.step:{step.pk}"
+    steps.strike(step=step, by=nurse)
+    replan.replan_patient(lesion.patient_id)
+    assert visits.filter(state__in=("planned", "due")).exists()
+    row.refresh_from_db()
+    assert row.told_on == clock.today()
 
 
 def test_a_report_moved_to_other_tissue_is_owed_by_the_first(lesion, nurse, doctor):
