@@ -310,8 +310,8 @@ def diary_page() -> tuple[Where, Add]:
 
 
 def capacity_page() -> tuple[Where, Add]:
-    """Counts, and no names."""
-    return at(), lambda: [scene.due_check() and "", scene.overdue_check() and ""]
+    """Counts, and no names: the week in which the check is wanted."""
+    return at(), lambda: [(scene.due_check(), scene.overdue_check()) and "15 Jun 2026"]
 
 
 def came_form() -> tuple[Where, Add]:

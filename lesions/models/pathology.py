@@ -1,6 +1,7 @@
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
+from django.utils import dateformat
 
 from clinic.models.base import AppendOnly, Stated
 
@@ -39,7 +40,7 @@ class Procedure(Stated):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} on {self.on}"
+        return f"{self.get_kind_display()} on {dateformat.format(self.on, 'j M Y')}"
 
 
 class DiagnosisCode(models.TextChoices):

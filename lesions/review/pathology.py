@@ -11,6 +11,7 @@ from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import steps
 from clinic.models import Member, Patient, StaleRow, change
+from clinic.people import longer_waits
 from clinic.trail import audit
 from lesions.models import (
     Diagnosis,
@@ -166,9 +167,12 @@ def amend_diagnosis(
     why: str = "",
     corrected: bool = False,
     report_of: Procedure | None = None,
+    signed: str = "",
     **fields: Any,
 ) -> Diagnosis:
     """Complete or correct a diagnosis in place; every version is kept. Raises StaleRow.
+
+    Raises MakesLonger where it moves a duty later: `signed` says which days were looked at.
 
     Another code, or `corrected`, is another report: it is read and told anew. `report_of`: the tissue that was
     reported with it, such as that of a wider excision.
@@ -182,8 +186,12 @@ def amend_diagnosis(
         raise ResultRefused("Say why the report was corrected, and by whom.")
     report_checks.check_procedure(diagnosis.patient, now["lesion"], report_of)
     untold = {"told_on": None, "told_by": None} if corrected else {}
+    asked = longer_waits.before(diagnosis.patient)
     change(diagnosis, seen=revision, at=clock.now(), **now, **untold)
-    audit.record("diagnosis.amend", by=by, subject=diagnosis, patient=diagnosis.patient, changed=moved)
+    longer = longer_waits.check(asked, by=by, signed=signed)
+    audit.record(
+        "diagnosis.amend", by=by, subject=diagnosis, patient=diagnosis.patient, changed=moved, **longer
+    )
     version = _keep_version(diagnosis, by, why.strip(), corrected=corrected, report_of=report_of)
     results_owed.amended(diagnosis, version, by, before["procedure"])
     return diagnosis

@@ -13,7 +13,8 @@ from clinic.access import Act, allow
 from clinic.duties.kinds import OwningList
 from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
-from clinic.pages.responses import conflict, page_form
+from clinic.pages.responses import asks_first, conflict, page_form
+from clinic.people.longer_waits import MakesLonger
 from lesions.forms import AmendDiagnosisForm, NewDiagnosisForm, ProcedureForm, SuturesForm
 from lesions.models import Diagnosis, Procedure
 from lesions.pages import diagnosis_versions
@@ -76,19 +77,25 @@ def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
     form = AmendDiagnosisForm(
         request.POST or None, patient=found.patient, initial=model_to_dict(found, names)
     )
+    asked: dict[str, Any] = {}
     if form.is_valid():
         try:
-            pathology.amend_diagnosis(diagnosis=found, by=request.user, **form.cleaned_data)
+            signed = request.POST.get("signed", "")
+            pathology.amend_diagnosis(diagnosis=found, by=request.user, signed=signed, **form.cleaned_data)
+        except MakesLonger as error:
+            asked = asks_first(request, form, error)
         except StaleRow as error:
             return conflict(request, error, patient_url(found.patient))
         except ResultRefused as error:
             form.add_error(None, _in_words(error))
         else:
             return redirect("clinic:patient", found.patient_id)
-    return _amend_page(request, found, form)
+    return _amend_page(request, found, form, asked)
 
 
-def _amend_page(request: HttpRequest, found: Diagnosis, form: AmendDiagnosisForm) -> HttpResponse:
+def _amend_page(
+    request: HttpRequest, found: Diagnosis, form: AmendDiagnosisForm, asked: dict[str, Any]
+) -> HttpResponse:
     context = {
         "form": form,
         "patient": found.patient,
@@ -96,6 +103,7 @@ def _amend_page(request: HttpRequest, found: Diagnosis, form: AmendDiagnosisForm
         "about": subjects.diagnosis_words(found),
         "wanting": [results_owed.WANTED[name] for name in results_owed.wanting(found)],
         "versions": diagnosis_versions.in_words(found),
+        **asked,
     }
     status = 422 if form.is_bound else 200
     return render(request, "lesions/amend_diagnosis.html", context, status=status)
@@ -117,7 +125,8 @@ def _in_words(error: ResultRefused) -> str:
     return format_html(link, error, reverse("lesions:amend_diagnosis", args=[error.diagnosis.pk]))
 
 
-def _about(request: HttpRequest, patient: Patient, form: Any, title: str, note: str) -> HttpResponse:
-    return page_form(
-        request, form, title, back=patient_url(patient), button="Record", patient=patient, note=note
-    )
+def _about(
+    request: HttpRequest, patient: Patient, form: Any, title: str, note: str, **more: Any
+) -> HttpResponse:
+    about = {"back": patient_url(patient), "button": "Record", "patient": patient, "note": note}
+    return page_form(request, form, title, **about, **more)
