@@ -330,10 +330,11 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
         help_text="Nobody is asked for it any more.",
     )
     report_of = forms.ModelChoiceField(
-        label="Reported with it",
+        label="Further tissue that was reported",
         queryset=Procedure.objects.none(),
         required=False,
-        empty_label="no other tissue",
+        empty_label="none",
+        help_text="Such as that of a wider excision: its report is told for itself.",
     )
     corrected = forms.BooleanField(
         label="This is a corrected report",
@@ -343,6 +344,18 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
     why = forms.CharField(
         label="Why", required=False, max_length=200, help_text="What became known, or who corrected it."
     )
+
+    field_order = [
+        "procedure",
+        "lesion",
+        "code",
+        "reported_on",
+        "anchor",
+        "thickness",
+        "ulceration",
+        "n",
+        "not_known",
+    ]
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)

@@ -34,7 +34,7 @@ class AlreadyReported(ResultRefused):
 
     def __init__(self, diagnosis: Diagnosis) -> None:
         words = subjects.diagnosis_words(diagnosis)
-        super().__init__(f"On record already: {words}. Amend the one on record.")
+        super().__init__(f"On record already: {words}.")
         self.diagnosis = diagnosis
 
 

@@ -75,7 +75,9 @@ def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Diagnosis.objects.select_related("patient"), pk=pk)
     names = (*pathology.AMENDABLE, "revision")
     form = AmendDiagnosisForm(
-        request.POST or None, patient=found.patient, initial=model_to_dict(found, names)
+        request.POST or None,
+        patient=found.patient,
+        initial=model_to_dict(found, names) | {"report_of": request.GET.get("report_of")},
     )
     asked: dict[str, Any] = {}
     if form.is_valid():
@@ -87,7 +89,7 @@ def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
         except StaleRow as error:
             return conflict(request, error, patient_url(found.patient))
         except ResultRefused as error:
-            form.add_error(None, _in_words(error))
+            form.add_error(None, _in_words(error, form))
         else:
             return redirect("clinic:patient", found.patient_id)
     return _amend_page(request, found, form, asked)
@@ -113,16 +115,22 @@ def _recorded(form: Any, record: Any, patient: Patient, request: HttpRequest) ->
     try:
         record(patient=patient, by=request.user, **form.cleaned_data)
     except ResultRefused as error:
-        form.add_error(None, _in_words(error))
+        form.add_error(None, _in_words(error, form))
         return False
     return True
 
 
-def _in_words(error: ResultRefused) -> str:
+def _in_words(error: ResultRefused, form: Any) -> str:
+    """One on record is a link away; tissue that it was not reported from comes with it."""
     if not isinstance(error, AlreadyReported):
         return str(error)
-    link = '{} <a href="{}">Amend the one on record</a>'
-    return format_html(link, error, reverse("lesions:amend_diagnosis", args=[error.diagnosis.pk]))
+    address, cut = (
+        reverse("lesions:amend_diagnosis", args=[error.diagnosis.pk]),
+        form.cleaned_data["procedure"],
+    )
+    if cut and cut.pk in results_owed.waits_for_report(cut.patient):
+        address += f"?report_of={cut.pk}"
+    return format_html('{} <a href="{}">Amend the one on record</a>', error, address)
 
 
 def _about(

@@ -268,6 +268,17 @@ def test_a_second_report_of_a_lesion_is_filed_to_its_tissue(lesion, nurse, docto
     assert about == {f"diagnosis:{row.pk}", f"procedure:{wider.pk}"}
 
 
+def test_recording_a_further_report_leads_to_the_one_on_record(lesion, nurse, doctor, client):
+    row = report(lesion, doctor, procedure=cut(lesion, nurse))
+    wider = cut(lesion, nurse, "excision", days_ago=5)
+    client.force_login(doctor, backend="clinic.project.backends.ClinicBackend")
+    given = {"procedure": wider.pk, "code": "melanoma", "reported_on": str(clock.today())}
+    page = read(client.post(reverse("lesions:new_diagnosis", args=[lesion.patient_id]), given))
+    link = f"{reverse('lesions:amend_diagnosis', args=[row.pk])}?report_of={wider.pk}"
+    assert page.leads_to(link)
+    assert client.get(link).context["form"]["report_of"].value() == str(wider.pk)
+
+
 def test_a_second_report_is_told_for_itself(lesion, nurse, doctor):
     build.rules_in_force()
     row = report(lesion, doctor, procedure=cut(lesion, nurse))
