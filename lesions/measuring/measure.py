@@ -274,14 +274,14 @@ def _settle(row: Assessment, attempt: int, **answer: object) -> bool:
 
 
 def _drafts(found: "Measurement", compared: list[_Compared], policy: Policy | None) -> list[FlagDraft]:
-    """Flags against the previous and against the first picture; of two with one code the larger value."""
+    """Flags against the previous and against the first picture, doubt first; of two with one code the larger value."""
     drafts: dict[str, FlagDraft] = {}
     for each in compared or [None]:
         for draft in flags.raise_flags(found, each.found if each else None, policy):
             known = drafts.get(draft.code)
             if known is None or (draft.value or 0) > (known.value or 0):
                 drafts[draft.code] = _dated(draft, each, policy)
-    return list(drafts.values())
+    return sorted(drafts.values(), key=lambda draft: draft.code != "doubtful")
 
 
 def _dated(draft: FlagDraft, compared: _Compared | None, policy: Policy | None) -> FlagDraft:
