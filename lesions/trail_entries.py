@@ -5,7 +5,7 @@ from typing import Final
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from lesions.models import Addendum, Examination, SignOff
+from lesions.models import Addendum, DiagnosisVersion, Examination, SignOff
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "lesion.add": Action("registered a lesion", True),
@@ -30,10 +30,12 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "procedure.sutures": Action("said whether a procedure left sutures", True),
     "diagnosis.record": Action("recorded a diagnosis", True),
     "diagnosis.tell": Action("told the patient the result", True),
+    "diagnosis.untell": Action("struck through that the patient was told", True),
     "diagnosis.amend": Action("amended a diagnosis", True),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,
+    DiagnosisVersion,
     Examination,
     SignOff,
 )

@@ -17,7 +17,7 @@ from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
-from lesions.review import pathology
+from lesions.review import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows
@@ -365,10 +365,10 @@ class SuppositionForm(forms.Form):
         widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
         required=False,
     )
-    n = forms.ChoiceField(label="N", choices=_stated(pathology.NODES), required=False)
-    m = forms.ChoiceField(label="M", choices=_stated(pathology.METASTASES), required=False)
+    n = forms.ChoiceField(label="N", choices=_stated(report_checks.NODES), required=False)
+    m = forms.ChoiceField(label="M", choices=_stated(report_checks.METASTASES), required=False)
     stage = forms.ChoiceField(
-        label="Stage (AJCC 8), if stated", choices=_stated(pathology.STAGES), required=False
+        label="Stage (AJCC 8), if stated", choices=_stated(report_checks.STAGES), required=False
     )
     stage_basis = forms.ChoiceField(choices=[("", "not stated"), *StageBasis.choices], required=False)
     risk_class = forms.ChoiceField(
@@ -449,7 +449,7 @@ class ComparisonForm(forms.Form):
         initial="melanoma",
         required=False,
     )
-    stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(pathology.STAGES), required=False)
+    stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(report_checks.STAGES), required=False)
     thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
     deposit_mm = forms.CharField(label="Deposit in the sentinel node, in mm", max_length=10, required=False)
     nodes_cleared = forms.NullBooleanField(

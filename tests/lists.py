@@ -246,16 +246,42 @@ def limits_version() -> tuple[Where, Add]:
 
 
 def results_list() -> tuple[Where, Add]:
+    """Tissue that waits, a result to be told, one to be completed, and a corrected one to be read."""
+
     def add() -> list[str]:
-        doctor, (waits, reported) = build.dermatologist(), (pictures.lesion(), pictures.lesion())
-        facts = {"by": doctor, "kind": "biopsy", "on": _day(20)}
-        pathology.record_procedure(patient=waits.patient, lesion=waits, **facts)
-        cut = pathology.record_procedure(patient=reported.patient, lesion=reported, **facts)
-        pathology.record_diagnosis(patient=reported.patient, by=doctor, code="bcc", reported_on=_day(2), lesion=reported,
-                                   procedure=cut)  # fmt: skip
-        return [str(waits.patient), str(reported.patient)]
+        doctor = build.dermatologist()
+        facts = {"by": doctor, "reported_on": _day(2)}
+        waits, reported, amended = pictures.lesion(), pictures.lesion(), pictures.lesion()
+        _biopsy(waits, doctor)
+        tells = {"lesion": reported, "procedure": _biopsy(reported, doctor), "tells": doctor}
+        pathology.record_diagnosis(patient=reported.patient, code="melanoma", **tells, **facts)
+        row = pathology.record_diagnosis(patient=amended.patient, code="benign", lesion=amended, **facts)
+        said = {"by": doctor, "revision": row.revision, "why": "second opinion"}
+        pathology.amend_diagnosis(diagnosis=row, code="bcc", **said)
+        return [str(one.patient) for one in (waits, reported, amended)]
 
     return at(), add
+
+
+def _biopsy(lesion: Lesion, by: Any) -> Any:
+    facts = {"kind": "biopsy", "on": _day(20)}
+    return pathology.record_procedure(patient=lesion.patient, lesion=lesion, by=by, **facts)
+
+
+def diagnosis_versions() -> tuple[Where, Add]:
+    doctor, lesion = build.dermatologist(), pictures.lesion()
+    facts = {"code": "melanoma", "reported_on": _day(2), "lesion": lesion}
+    row = pathology.record_diagnosis(patient=lesion.patient, by=doctor, **facts)
+    _biopsy(lesion, doctor)  # still without a report: it can be named with every version
+
+    def add() -> list[str]:
+        row.refresh_from_db()
+        by, why = build.dermatologist(name=_name()), _name()
+        cut = _biopsy(lesion, by)
+        pathology.amend_diagnosis(diagnosis=row, by=by, revision=row.revision, why=why, procedure=cut)
+        return [by.name, why]
+
+    return at(row.pk), add
 
 
 # ---- the day, the recalls, the diary ------------------------------------------------------------
@@ -437,6 +463,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:duty_limits": duty_limits_page,
     "clinic:duty_limits_version": duty_limits_version,
     "lesions:results": results_list,
+    "lesions:amend_diagnosis": diagnosis_versions,
     "lesions:new_procedure": _forms_with_lesions,
     "lesions:new_diagnosis": _forms_with_lesions,
     "scheduling:today": today_page,
@@ -478,7 +505,6 @@ NO_LISTS = {
     "lesions:outline",
     "lesions:scale",
     "lesions:limits_draft",
-    "lesions:amend_diagnosis",
     "lesions:sutures",
     "scheduling:call",
     "scheduling:unknown_caller",

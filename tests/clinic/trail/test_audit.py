@@ -37,6 +37,7 @@ CHANGES_FACTS = {
     "procedure.sutures",
     "diagnosis.record",
     "diagnosis.tell",
+    "diagnosis.untell",
     "recall.close",
     "override.set",
     "override.end",
