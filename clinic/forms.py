@@ -1,7 +1,7 @@
 """Forms of patients, risk, visits, policies and staff."""
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.contrib.auth.password_validation import validate_password
@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from clinic import clock
 from clinic.duties.outcomes import Outcome
-from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment
+from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Tier
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from clinic.people.risk import FACTORS
@@ -62,12 +62,40 @@ class EndCareForm(RevisionForm):
 
 
 class RiskForm(forms.ModelForm):
+    """The answers in groups; what is left to the assessor is asked only once the answers leave it open."""
+
     assessed_on = day_field("Assessed on", initial=clock.today)
+    chosen = forms.ChoiceField(label="The tier you choose", choices=[("", "---------"), *Tier.choices])
+
+    GROUPS: ClassVar = (
+        ("Skin and moles", ("naevi", "atypical", "dysplastic_syndrome", "phototype", "red_hair", "blue_eyes")),
+        ("Sun", ("sunburns", "blistering_burns", "sunbeds", "some_keratoses", "many_keratoses")),
+        ("Before now", ("past_melanoma", "several_melanomas", "past_keratinocyte", "immunosuppressed", "transplanted")),
+        ("Family", ("relatives", "other_relatives", "family_keratinocyte", "gene_carrier")),
+    )  # fmt: skip
+    field_order = ["chosen", "chosen_because", "counselling", "assessed_on"]
+    DECISIONS: ClassVar = ("chosen", "chosen_because", "counselling")
 
     class Meta:
         model = RiskAssessment
-        fields = ["assessed_on", *FACTORS, "note"]
-        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
+        fields = ["assessed_on", *FACTORS, "chosen_because", "counselling", "note"]
+        widgets = {
+            "note": forms.Textarea(attrs={"rows": 2}),
+            "chosen_because": forms.Textarea(attrs={"rows": 2}),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in self.DECISIONS:
+            self.fields[name].required = False
+
+    def groups(self) -> list[tuple[str, list[Any]]]:
+        return [(title, [self[name] for name in names]) for title, names in self.GROUPS]
+
+    def open_decisions(self) -> list[Any]:
+        """Those that the answers left open, and those that were filled in already."""
+        fields = [self[name] for name in self.DECISIONS]
+        return [field for field in fields if field.errors or (self.is_bound and field.value())]
 
 
 class TiersForm(forms.Form):

@@ -3,7 +3,7 @@
 from datetime import date
 
 from clinic import clock
-from clinic.models import Patient, PatientStatus
+from clinic.models import Patient
 
 
 class WrongDay(ValueError):
@@ -16,6 +16,5 @@ def check_day(patient: Patient, day: date, what: str, *, after_death: bool = Fal
         raise WrongDay(f"{what} lies in the future.")
     if day < patient.born:
         raise WrongDay(f"{what} lies before the patient's birth.")
-    died = patient.status_on if patient.status == PatientStatus.DECEASED else None
-    if died and day > died and not after_death:
+    if patient.died_on and day > patient.died_on and not after_death:
         raise WrongDay(f"{what} lies after the patient's death.")

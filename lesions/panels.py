@@ -1,11 +1,13 @@
 """What this app hangs on the patient page and into the masthead."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest
 from django.urls import reverse
 
 from clinic.access import Act, may
+from clinic.duties.kinds import OwningList
 from clinic.models import Patient
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_place
@@ -52,12 +54,23 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 SUBJECTS.append(subjects.of_patient)
+
+
+def _count(owner: OwningList, others: Callable[[], int]) -> Callable[[HttpRequest], int]:
+    return lambda request: others() + duty_rows.owed_by(owner, request)
+
+
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
-add_place(Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, lambda request: waiting.pictures()))
-add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, lambda request: waiting.decisions()))
-add_place(Place("Results", "lesions:results", 50, Act.TELL_PATIENT, lambda request: waiting.results()))
+add_place(
+    Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, _count(OwningList.PICTURES, waiting.pictures))
+)
+_decisions = _count(OwningList.DECISIONS, waiting.decisions)
+add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, _decisions))
+add_place(
+    Place("Results", "lesions:results", 50, Act.TELL_PATIENT, _count(OwningList.RESULTS, waiting.results))
+)
 add_button(Button("Add lesion", "lesions:new_lesion", 40, Act.ADD_PICTURES))
 add_button(Button("Record procedure", "lesions:new_procedure", 60, Act.RECORD_RESULTS))
 add_button(Button("Record result", "lesions:new_diagnosis", 70, Act.RECORD_RESULTS))

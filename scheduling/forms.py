@@ -21,6 +21,7 @@ from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows
 from scheduling.recalls.wording import subjects, what_for
+from scheduling.rule_changes.comparison import Chosen
 from scheduling.rule_changes.what_if import Supposition
 
 _NONE = ("", "none")
@@ -411,3 +412,58 @@ class MissedRateForm(forms.Form):
         max_value=60,
         widget=forms.NumberInput(attrs={"step": "0.1", "inputmode": "decimal"}),
     )
+
+
+class ComparisonForm(forms.Form):
+    """Facts that nobody has, and the rule sets that are asked about them; what stays empty is unknown."""
+
+    code = forms.ChoiceField(
+        label="Diagnosis, excised today",
+        choices=[_NONE, *DiagnosisCode.choices],
+        initial="melanoma",
+        required=False,
+    )
+    stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(pathology.STAGES), required=False)
+    thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
+    deposit_mm = forms.CharField(label="Deposit in the sentinel node, in mm", max_length=10, required=False)
+    nodes_cleared = forms.NullBooleanField(
+        label="Lymph nodes cleared",
+        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+        required=False,
+    )
+    risk_class = SuppositionForm.base_fields["risk_class"]
+    tier = forms.ChoiceField(
+        label="Risk tier, assessed today", choices=[("", "not assessed"), *Tier.choices], required=False
+    )
+    transplant = forms.BooleanField(label="Has received a transplant", required=False)
+    sets = forms.MultipleChoiceField(
+        label="Which sets", widget=forms.CheckboxSelectMultiple, help_text="Two to four."
+    )
+
+    def __init__(self, *args: Any, sets: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["sets"].choices = sets
+
+    def clean_sets(self) -> list[str]:
+        names: list[str] = self.cleaned_data["sets"]
+        if not 2 <= len(names) <= 4:
+            raise forms.ValidationError("Choose two to four sets.")
+        return names
+
+    def clean(self) -> dict[str, Any]:
+        data: dict[str, Any] = super().clean() or {}
+        if not data.get("code") and not data.get("tier"):
+            self.add_error("code", "Choose a diagnosis, a tier, or both.")
+        if data.get("transplant") and not data.get("tier"):
+            self.add_error("tier", "A transplant is a fact of the risk assessment: choose the tier.")
+        details = [name for name in ("stage", "thickness", "deposit_mm", "risk_class") if data.get(name)]
+        if details and not data.get("code"):
+            self.add_error("code", "Choose of which diagnosis these are details.")
+        return data
+
+    def facts(self) -> list[Any]:
+        return [field for field in self if field.name != "sets"]
+
+    def chosen(self) -> Chosen:
+        given = {key: value for key, value in self.cleaned_data.items() if key != "sets"}
+        return Chosen(**given | {"transplant": given["transplant"] if given["tier"] else None})

@@ -12,9 +12,9 @@ from clinic import clock
 from clinic.access import Act, may
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
 from clinic.days import write_day
-from clinic.duties import ledger
 from clinic.duties.kinds import OwningList
 from clinic.models import Patient
+from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
 from lesions.models import Lesion
@@ -202,7 +202,7 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    return worklists.items_of(clock.today()).count() + ledger.on_list(OwningList.TODAY).count()
+    return worklists.items_of(clock.today()).count() + duty_rows.owed_by(OwningList.TODAY, request)
 
 
 def _missed(request: HttpRequest) -> int:

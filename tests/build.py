@@ -61,14 +61,20 @@ AVERAGE_ANSWERS: dict[str, Any] = {
     "red_hair": False,
     "blue_eyes": False,
     "relatives": 0,
+    "other_relatives": 0,
     "gene_carrier": False,
     "past_melanoma": False,
+    "several_melanomas": False,
+    "dysplastic_syndrome": False,
     "past_keratinocyte": False,
     "family_keratinocyte": False,
     "many_keratoses": False,
     "some_keratoses": False,
+    "sunburns": False,
     "blistering_burns": False,
+    "sunbeds": False,
     "immunosuppressed": False,
+    "transplanted": False,
 }
 
 
@@ -77,12 +83,11 @@ def risk_assessment(
 ) -> RiskAssessment:
     if risk.in_force() is None:
         tiers_in_force()
-    return risk.assess(
-        patient=patient,
-        by=by or dermatologist(),
-        assessed_on=on or clock.today(),
-        **(AVERAGE_ANSWERS | answers),
-    )
+    day, given = on or clock.today(), AVERAGE_ANSWERS | answers
+    known = risk.all_answers(given, patient.age_on(day))
+    if risk.tiers_of(risk.in_force()).against_average(known):
+        given = {"chosen": "average", "chosen_because": "few moles for the band"} | given
+    return risk.assess(patient=patient, by=by or dermatologist(), assessed_on=day, **given)
 
 
 def lesion(

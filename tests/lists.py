@@ -450,4 +450,5 @@ NO_LISTS = {
     "scheduling:end_override",
     "scheduling:answer_problem",
     "scheduling:rules_draft",
+    "scheduling:compare",
 }

@@ -101,6 +101,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:answer_problem": ("get", "problem", (NO, 302, NO, NO)),
     "scheduling:rules": ("get", "", (OK, OK, OK, NO)),
     "scheduling:suppose": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:compare": ("get", "", (OK, OK, OK, NO)),
     "scheduling:rules_draft": ("get", "", (NO, OK, OK, NO)),
     "scheduling:rules_version": ("get", "policy", (OK, OK, OK, NO)),
     "scheduling:rules_propose": ("post", "policy", (NO, 302, 302, NO)),

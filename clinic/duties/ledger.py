@@ -1,10 +1,11 @@
 """Opening and ending duties: the one door, with the rights of the table; each in the caller's transaction, audited."""
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date, timedelta
 
 from django.db import models, transaction
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from clinic import clock
 from clinic.access import Act, NotAllowed, may, require
@@ -168,3 +169,12 @@ def open_duties(patient: Patient | None = None) -> QuerySet[Duty]:
 def on_list(owner: OwningList) -> QuerySet[Duty]:
     """What this list owes, urgent first, then by the day it is due."""
     return open_duties().filter(kind__in=of_list(owner)).order_by("-urgent", "due_on", "pk")
+
+
+def counts() -> dict[OwningList, int]:
+    """How many duties of the ledger each list owes, in one query."""
+    found = Duty.objects.filter(ended_at__isnull=True).values_list("kind").annotate(Count("pk")).order_by()
+    tally = Counter(dict.fromkeys(OwningList, 0))
+    for kind, number in found:
+        tally[KINDS[kind].list] += number
+    return dict(tally)

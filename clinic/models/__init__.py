@@ -4,7 +4,7 @@ from clinic.models.chores import ChoreRun
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
 from clinic.models.patient import CareEnd, ContactRoute, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
-from clinic.models.risk import AtypicalBand, NaeviBand, Phototype, RiskAssessment, Tier
+from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.models.staff import Member, Role
 from clinic.models.visit import DoneItem, Purpose, Visit
 
@@ -14,6 +14,7 @@ __all__ = [
     "CareEnd",
     "ChoreRun",
     "ContactRoute",
+    "Counselling",
     "DoneItem",
     "Duty",
     "EndGround",

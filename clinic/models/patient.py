@@ -63,6 +63,11 @@ class Patient(Stated):
     def __str__(self) -> str:
         return f"{self.given_name} {self.family_name}".strip()
 
+    @property
+    def died_on(self) -> date | None:
+        """The day of death, also while what is owed after it is handed over."""
+        return self.status_on if PatientStatus.DECEASED in (self.status, self.ending_as) else None
+
     def age_on(self, day: date) -> int:
         """Years completed on a day."""
         return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))

@@ -33,6 +33,13 @@ class Phototype(models.TextChoices):
     VI = "VI", "VI: dark brown or black skin"
 
 
+class Counselling(models.TextChoices):
+    REFERRED = "referred", "referral is being made"
+    SEEN = "seen", "was there already"
+    NOT_WANTED = "not_wanted", "offered, and not wanted"
+    NOT_NOW = "not_now", "not now"
+
+
 class RiskAssessment(Stated):
     """A dated, signed snapshot; never edited: the latest counts."""
 
@@ -44,20 +51,35 @@ class RiskAssessment(Stated):
     phototype = models.CharField("skin phototype", max_length=4, choices=Phototype)
     red_hair = models.BooleanField("red hair", default=False)
     relatives = models.PositiveSmallIntegerField("first-degree relatives with melanoma", default=0)
+    other_relatives = models.PositiveSmallIntegerField(
+        "other relatives with melanoma, and any with pancreatic cancer", default=0
+    )
     gene_carrier = models.BooleanField("carries CDKN2A or an equivalent variant", default=False)
     past_melanoma = models.BooleanField("melanoma in the past", default=False)
+    several_melanomas = models.BooleanField(
+        "two or more invasive melanomas, one of them within the last 10 years", default=False
+    )
+    dysplastic_syndrome = models.BooleanField("dysplastic naevus syndrome", default=False)
     past_keratinocyte = models.BooleanField("basal or squamous cell carcinoma in the past", default=False)
     family_keratinocyte = models.BooleanField(
         "a relative with basal or squamous cell carcinoma or solar keratoses", default=False
     )
     many_keratoses = models.BooleanField("more than 20 solar keratoses", default=False)
-    some_keratoses = models.BooleanField("some solar keratoses", default=False)
-    blistering_burns = models.BooleanField("several sunburns in the past", default=False)
+    some_keratoses = models.BooleanField("some solar keratoses, up to 20", default=False)
+    sunburns = models.BooleanField("several sunburns in the past", default=False)
+    blistering_burns = models.BooleanField("a sunburn that blistered", default=False)
+    sunbeds = models.BooleanField("has used sunbeds", default=False)
     blue_eyes = models.BooleanField("blue eyes", default=False)
-    immunosuppressed = models.BooleanField("immunosuppressed or transplanted", default=False)
+    immunosuppressed = models.BooleanField("immunosuppressed by an illness or a medicine", default=False)
+    transplanted = models.BooleanField("has received a transplant", default=False)
     note = models.TextField(blank=True)
     tier = models.CharField(max_length=16, choices=Tier)
     reasons = models.JSONField(default=list)
+    # Only where the criteria say average and a published figure beside them does not: the tier is the assessor's own.
+    chosen_because = models.TextField("why this tier", blank=True)
+    counselling = models.CharField(
+        "genetic counselling, or review by a dermatologist", max_length=12, choices=Counselling, blank=True
+    )
     # The criteria that judged it; none where it was recorded before the criteria were data.
     policy = models.ForeignKey("clinic.Policy", null=True, on_delete=models.PROTECT, related_name="+")
 

@@ -69,3 +69,10 @@ def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[Propos
         )
         for row in rows
     ]
+
+
+def owed_by(owner: OwningList, request: HttpRequest) -> int:
+    """For the masthead: counted once for all lists of a page."""
+    if not hasattr(request, "owed_by_list"):
+        request.owed_by_list = ledger.counts()  # type: ignore[attr-defined]
+    return request.owed_by_list[owner]  # type: ignore[attr-defined]

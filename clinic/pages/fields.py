@@ -44,11 +44,11 @@ class RevisionForm(forms.Form):
 
 
 def done_choices(
-    subjects: list[tuple[str, str]], first: Iterable[tuple[str, str]] = (), *, by: Any
+    subjects: list[tuple[str, str]], first: Iterable[tuple[str, str]] = (), *, by: Any = None
 ) -> list[tuple[str, str]]:
-    """What `by` may say was done. `subjects`: (key, words) of the patient's lesions, procedures and tumours.
+    """What `by` may say was done; without `by`, what may be asked for.
 
-    `first`: what was asked for.
+    `subjects`: (key, words) of the patient's lesions, procedures and tumours. `first`: what was asked for.
     """
     others = {
         f"{purpose.value}|{key}": capfirst(f"{purpose.label}: {words}" if words else purpose.label)
@@ -58,4 +58,6 @@ def done_choices(
     }
     asked = dict(first)
     rows = asked | {key: words for key, words in others.items() if key not in asked}
-    return [(key, words) for key, words in rows.items() if may_say_done(by, key.partition("|")[0])]
+    return [
+        (key, words) for key, words in rows.items() if by is None or may_say_done(by, key.partition("|")[0])
+    ]

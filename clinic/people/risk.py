@@ -5,7 +5,7 @@ The criteria are data that two people approve (template: `clinic/tiers/criteria.
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -16,14 +16,27 @@ from django.db import transaction
 from django.db.models import OuterRef, Subquery
 
 from clinic import clock, policies
-from clinic.models import Member, Patient, PatientStatus, Policy, PolicyKind, RiskAssessment, Tier
+from clinic.models import (
+    Counselling,
+    Member,
+    Patient,
+    PatientStatus,
+    Policy,
+    PolicyKind,
+    RiskAssessment,
+    Tier,
+)
 from clinic.record_days import check_day
-from clinic.tiers import reading
-from clinic.tiers.reading import Context, Criterion, TierSet
+from clinic.tiers import reading, tier_set
+from clinic.tiers.tier_set import Context, Criterion, Prompt, TierSet
 from clinic.trail import audit
 
-FACTORS = tuple(name for name in reading.ANSWERS if name != "age")
+FACTORS = tuple(name for name in tier_set.ANSWERS if name not in tier_set.DERIVED)
 NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."
+CHOOSE = (
+    "By the criteria the tier is average, and a published relative risk is 3 or more: "
+    "choose the tier yourself."
+)
 _SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"
 
 
@@ -31,14 +44,24 @@ class RiskRefused(ValueError):
     """A sentence that says why no assessment can be recorded."""
 
 
+class DecisionNeeded(RiskRefused):
+    """The criteria leave something to whoever assesses: each field that wants filling in, with its sentence."""
+
+    def __init__(self, fields: Mapping[str, str], against: Iterable[Context] = ()) -> None:
+        super().__init__(" ".join(fields.values()))
+        # Published figures that speak against an average tier.
+        self.fields, self.against = fields, tuple(against)
+
+
 @dataclass(frozen=True)
 class Move:
-    """One patient whose answers give another tier under a set than the one on record."""
+    """One patient whose answers give another tier under a set than the one on record, or leave an average one open."""
 
     patient: Patient
     assessment: RiskAssessment
     after: Tier
     reasons: tuple[Criterion, ...]
+    left_open: bool = False
 
     @property
     def leading(self) -> list[Criterion]:
@@ -81,27 +104,73 @@ def in_force() -> Policy | None:
 
 @transaction.atomic
 def assess(
-    *, patient: Patient, by: Member, assessed_on: date, note: str = "", **answers: Any
+    *,
+    patient: Patient,
+    by: Member,
+    assessed_on: date,
+    note: str = "",
+    chosen: str = "",
+    chosen_because: str = "",
+    counselling: str = "",
+    **answers: Any,
 ) -> RiskAssessment:
     """A dated, signed snapshot; the latest counts and earlier ones stay, each with the set that judged it."""
     policy = in_force()
     if policy is None:
         raise RiskRefused(NONE_IN_FORCE)
     check_day(patient, assessed_on, "The assessment")
-    tier, held = tiers_of(policy).judge(answers | {"age": patient.age_on(assessed_on)})
+    known = all_answers(answers, patient.age_on(assessed_on))
+    found = tiers_of(policy)
+    tier, held = found.judge(known)
+    because = chosen_because.strip()
+    _check_choice(found, known, tier, chosen, because)
+    _check_counselling(found, known, counselling)
     row = RiskAssessment.objects.create(
         patient=patient,
         by=by,
         assessed_on=assessed_on,
         note=note,
-        tier=tier,
+        tier=chosen or tier,
         reasons=[_reason(criterion) for criterion in held],
+        chosen_because=because,
+        counselling=counselling,
         policy=policy,
         changed_at=clock.now(),
         **answers,
     )
-    audit.record("risk.assess", by=by, subject=row, patient=patient, tier=tier, tiers=policy.version)
+    decided = {"chosen_because": because, "counselling": counselling}
+    said = {name: words for name, words in decided.items() if words}
+    audit.record(
+        "risk.assess", by=by, subject=row, patient=patient, tier=row.tier, tiers=policy.version, **said
+    )
     return row
+
+
+def all_answers(answers: Mapping[str, Any], age: int) -> dict[str, Any]:
+    """What was answered, and what follows from it."""
+    relatives = answers["relatives"] + answers["other_relatives"]
+    return {**answers, "age": age, "affected_relatives": relatives}
+
+
+def _check_choice(found: TierSet, known: tier_set.Answers, tier: str, chosen: str, because: str) -> None:
+    """Where a published figure speaks against average the assessor chooses; nowhere else."""
+    against = found.against_average(known)
+    missing = {} if chosen in Tier.values else {"chosen": CHOOSE}
+    missing |= {} if because else {"chosen_because": "Say why this tier."}
+    if against and missing:
+        raise DecisionNeeded(missing, against)
+    if not against and (chosen or because):
+        raise RiskRefused(
+            f"The criteria give the tier {Tier(tier).label}: leave your own tier and its reason empty."
+        )
+
+
+def _check_counselling(found: TierSet, known: tier_set.Answers, counselling: str) -> None:
+    prompts = found.prompts_of(known)
+    if prompts and counselling not in Counselling.values:
+        raise DecisionNeeded({"counselling": " ".join(f"{prompt.words}." for prompt in prompts)})
+    if counselling and not prompts:
+        raise RiskRefused("Nothing is asked about genetic counselling here: leave the answer empty.")
 
 
 def _reason(criterion: Criterion) -> dict[str, str]:
@@ -133,22 +202,24 @@ def standing(patients: Iterable[int]) -> dict[int, StandingTier]:
     """Each patient's tier, and since when it has stood without a break."""
     rows = RiskAssessment.objects.filter(patient__in=patients).order_by("assessed_on", "pk")
     found: dict[int, StandingTier] = {}
-    for patient, tier, day in rows.values_list("patient", "tier", "assessed_on"):
-        found[patient] = _followed_by(found.get(patient), tier, day)
+    for patient, *row in rows.values_list("patient", "tier", "assessed_on", "transplanted"):
+        found[patient] = _followed_by(found.get(patient), *row)
     return found
 
 
-def _followed_by(before: StandingTier | None, tier: str, day: date) -> StandingTier:
+def _followed_by(before: StandingTier | None, tier: str, day: date, transplant: bool) -> StandingTier:
     if before is None:
-        return StandingTier(tier, day, day, day)
+        return StandingTier(tier, day, day, day, transplant)
     goes_on = (before.tier == Tier.AVERAGE) == (tier == Tier.AVERAGE)
     holds = Tier.values.index(tier) <= Tier.values.index(before.tier)
-    return StandingTier(tier, day, before.since if goes_on else day, before.tier_since if holds else day)
+    since, tier_since = before.since if goes_on else day, before.tier_since if holds else day
+    return StandingTier(tier, day, since, tier_since, transplant)
 
 
 def answers_of(row: RiskAssessment) -> dict[str, Any]:
-    """What was answered, and the age on the day of the assessment."""
-    return {name: getattr(row, name) for name in FACTORS} | {"age": row.patient.age_on(row.assessed_on)}
+    """What was answered, and what follows from it on the day of the assessment."""
+    answers = {name: getattr(row, name) for name in FACTORS}
+    return all_answers(answers, row.patient.age_on(row.assessed_on))
 
 
 def context_of(row: RiskAssessment) -> list[Context]:
@@ -156,12 +227,22 @@ def context_of(row: RiskAssessment) -> list[Context]:
     return tiers_of(row.policy).context_of(answers_of(row)) if row.policy else []
 
 
+def prompts_of(row: RiskAssessment) -> list[Prompt]:
+    """What the set that judged left to whoever assessed."""
+    return tiers_of(row.policy).prompts_of(answers_of(row)) if row.policy else []
+
+
 def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
-    """How this set judges the same answers, where that is another tier."""
+    """How this set judges the same answers, where that is another tier; a chosen tier stood on an average one."""
     if policy is None or row.policy_id == policy.pk:
         return None
-    tier, held = tiers_of(policy).judge(answers_of(row))
-    return None if tier == row.tier else Move(row.patient, row, Tier(tier), tuple(held))
+    found, known = tiers_of(policy), answers_of(row)
+    tier, held = found.judge(known)
+    before = Tier.AVERAGE if row.chosen_because else row.tier
+    left_open = not row.chosen_because and bool(found.against_average(known))
+    if tier in (before, row.tier) and not left_open:
+        return None
+    return Move(row.patient, row, Tier(tier), tuple(held), left_open)
 
 
 def preview(policy: Policy) -> TierPreview:

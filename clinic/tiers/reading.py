@@ -4,138 +4,38 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Final
 
 from clinic.formats import strict_toml
 from clinic.formats.strict_toml import Table, as_number, quote, repeated
+from clinic.tiers.tier_set import (
+    ANSWERS,
+    TIERS,
+    Condition,
+    Context,
+    Criterion,
+    Lifetime,
+    Note,
+    Prompt,
+    TierSet,
+)
 
-TIERS: Final = ("average", "above_average", "high", "very_high")
 FLAGS: Final = ("found", "found-2nd", "memory H", "memory M", "design")
 PUBLISHED: Final = FLAGS[:-1]
 SOURCELESS: Final = "clinic setting, no source"
-# What an answer may be: one of a closed list of words, yes or no, a whole number.
-ANSWERS: Final[Mapping[str, tuple[str, ...] | type]] = {
-    "age": int,
-    "naevi": ("0-15", "16-40", "41-100", "over100"),
-    "atypical": ("0", "1-5", "6-10", "over10"),
-    "phototype": ("I", "II", "III", "IV", "V", "VI"),
-    "red_hair": bool,
-    "blue_eyes": bool,
-    "relatives": int,
-    "gene_carrier": bool,
-    "past_melanoma": bool,
-    "past_keratinocyte": bool,
-    "family_keratinocyte": bool,
-    "many_keratoses": bool,
-    "some_keratoses": bool,
-    "blistering_burns": bool,
-    "immunosuppressed": bool,
-}
 _OPERATORS: Final[Mapping[type, tuple[str, ...]]] = {
     bool: ("is",),
     int: ("is", "at_least", "at_most", "over"),
     tuple: ("is", "in"),
 }
-_HEAD = ("schema", "name", "title", "criterion", "context", "lifetime", "note")
+_HEAD = ("schema", "name", "title", "criterion", "prompt", "context", "lifetime", "note")
 _CRITERION = ("id", "tier", "words", "when", "source", "edition", "flag")
+_PROMPT = ("id", "words", "when", "source", "edition", "flag")
 _CONTEXT = ("id", "words", "when", "value", "source", "year", "flag")
 _LIFETIME = ("population", "value", "source", "year", "flag")
 _NOTE = ("words", "source", "flag")
 _HIGHEST = 1_000_000
 _WHEN = "must name at least one answer, such as { red_hair.is = true }"
-
-Answers = Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class Condition:
-    answer: str
-    operator: str
-    value: Any
-
-    def holds(self, answers: Answers) -> bool:
-        given = answers[self.answer]
-        match self.operator:
-            case "is":
-                return bool(given == self.value)
-            case "in":
-                return given in self.value
-            case "at_least":
-                return bool(given >= self.value)
-            case "at_most":
-                return bool(given <= self.value)
-            case _:
-                return bool(given > self.value)
-
-
-@dataclass(frozen=True)
-class Criterion:
-    """Holds where every condition does."""
-
-    id: str
-    tier: str
-    words: str
-    when: tuple[Condition, ...]
-    source: str
-    edition: str
-    flag: str
-    approver: str = ""
-
-    def holds(self, answers: Answers) -> bool:
-        return all(condition.holds(answers) for condition in self.when)
-
-
-@dataclass(frozen=True)
-class Context:
-    """A published relative risk of one factor alone; shown, never reckoned with."""
-
-    id: str
-    words: str
-    when: tuple[Condition, ...]
-    value: float
-    interval: tuple[float, float] | None
-    source: str
-    year: str
-    flag: str
-
-    def holds(self, answers: Answers) -> bool:
-        return all(condition.holds(answers) for condition in self.when)
-
-
-@dataclass(frozen=True)
-class Lifetime:
-    population: str
-    value: str
-    source: str
-    year: str
-    flag: str
-
-
-@dataclass(frozen=True)
-class Note:
-    words: str
-    source: str
-    flag: str
-
-
-@dataclass(frozen=True)
-class TierSet:
-    name: str
-    title: str
-    criteria: tuple[Criterion, ...]
-    context: tuple[Context, ...]
-    lifetime: tuple[Lifetime, ...]
-    notes: tuple[Note, ...]
-
-    def judge(self, answers: Answers) -> tuple[str, list[Criterion]]:
-        """The highest tier of which one criterion holds, and every criterion that holds, highest first."""
-        held = [criterion for criterion in self.criteria if criterion.holds(answers)]
-        held.sort(key=lambda criterion: -TIERS.index(criterion.tier))
-        return (held[0].tier if held else TIERS[0]), held
-
-    def context_of(self, answers: Answers) -> list[Context]:
-        return [row for row in self.context if row.holds(answers)]
 
 
 def load(text: str) -> TierSet:
@@ -157,6 +57,7 @@ def _tier_set(whole: Table) -> TierSet:
         criteria=tuple(
             _criterion(row) for row in _rows(whole, "criterion", _CRITERION, ("approver",), needed=True)
         ),
+        prompts=tuple(_prompt(row) for row in _rows(whole, "prompt", _PROMPT)),
         context=tuple(_context(row) for row in _rows(whole, "context", _CONTEXT, ("interval",))),
         lifetime=tuple(Lifetime(**_published(row, _LIFETIME)) for row in _rows(whole, "lifetime", _LIFETIME)),
         notes=tuple(Note(**_published(row, _NOTE)) for row in _rows(whole, "note", _NOTE)),
@@ -187,6 +88,10 @@ def _criterion(row: Table) -> Criterion:
         approver=approver,
         **{key: row.text(key) for key in ("id", "words", "edition")},
     )
+
+
+def _prompt(row: Table) -> Prompt:
+    return Prompt(when=_conditions(row), **_published(row, ("id", "words", "source", "edition")))
 
 
 def _context(row: Table) -> Context:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any, Final
 
-from clinic.tiers.reading import Condition, Context
+from clinic.tiers.tier_set import Condition, Context
 from clinic.wording import alternatives
 
 _WORDS: Final = {
@@ -12,25 +12,37 @@ _WORDS: Final = {
     "atypical": "number of atypical moles",
     "phototype": "skin phototype",
     "relatives": "number of first-degree relatives with melanoma",
+    "other_relatives": "number of other relatives with melanoma, and of any with pancreatic cancer",
+    "affected_relatives": "number of all relatives with melanoma or pancreatic cancer",
     "red_hair": "red hair",
     "blue_eyes": "blue eyes",
     "gene_carrier": "CDKN2A or an equivalent variant",
     "past_melanoma": "melanoma in the past",
+    "several_melanomas": "two or more invasive melanomas, one of them within the last 10 years",
+    "dysplastic_syndrome": "dysplastic naevus syndrome",
     "past_keratinocyte": "basal or squamous cell carcinoma in the past",
     "family_keratinocyte": "a relative with basal or squamous cell carcinoma or solar keratoses",
     "many_keratoses": "more than 20 solar keratoses",
     "some_keratoses": "some solar keratoses",
-    "blistering_burns": "several sunburns in the past",
-    "immunosuppressed": "immunosuppression or a transplant",
+    "sunburns": "several sunburns in the past",
+    "blistering_burns": "a sunburn that blistered",
+    "sunbeds": "has used sunbeds",
+    "immunosuppressed": "immunosuppressed",
+    "transplanted": "has received a transplant",
 }
 _BANDS: Final = {"over100": "more than 100", "over10": "more than 10", "0": "none"}
 FLAGS: Final = {
     "found": "read in a published text",
     "found-2nd": "second-hand, confirm before use",
     "memory H": "from memory, to be checked",
-    "memory M": "from memory, to be checked before it is relied on",
+    "memory M": "from memory, to be confirmed",
 }
 _TESTS: Final = {"at_least": "at least", "at_most": "at most", "over": "over"}
+
+
+def caution(flag: str) -> str:
+    """What is to be said beside a reason that was not read in the published text itself."""
+    return "" if flag == "found" else FLAGS.get(flag, "")
 
 
 def sentence(when: Iterable[Condition]) -> str:

@@ -1,5 +1,6 @@
 """Pages of patients: find, register, amend, risk, visits, the trail."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
@@ -12,7 +13,7 @@ from django.views.decorators.http import require_POST
 from clinic.access import Act, allow, may
 from clinic.duties import ledger, proposals
 from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
-from clinic.models import ContactRoute, Patient, PatientStatus, StaleRow, Visit
+from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
@@ -20,6 +21,7 @@ from clinic.people import ending, risk, visits
 from clinic.people import patients as people
 from clinic.record_days import WrongDay
 from clinic.tiers import wording
+from clinic.tiers.tier_set import Context
 from clinic.trail import audit
 
 
@@ -86,12 +88,24 @@ def _risk(patient: Patient) -> dict[str, Any]:
     lifetime = risk.tiers_of(latest.policy).lifetime if latest.policy else ()
     return {
         "risk": latest,
+        "risk_reasons": _by_source(latest),
+        "risk_prompts": risk.prompts_of(latest),
         "risk_differs": risk.differs(latest, risk.in_force()),
-        "risk_context": [
-            (row, wording.figure(row), wording.FLAGS[row.flag]) for row in risk.context_of(latest)
-        ],
+        "risk_context": _figures(risk.context_of(latest)),
         "risk_lifetime": [(row, wording.FLAGS[row.flag]) for row in lifetime],
     }
+
+
+def _by_source(row: RiskAssessment) -> list[tuple[list[str], str, str]]:
+    """The reasons under the source that they share, highest tier first, and what is to be said of that source."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for reason in row.reasons:
+        found.setdefault((reason["source"], reason.get("flag", "")), []).append(reason["text"])
+    return [(texts, source, wording.caution(flag)) for (source, flag), texts in found.items()]
+
+
+def _figures(rows: Iterable[Context]) -> list[tuple[Context, str, str]]:
+    return [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in rows]
 
 
 @allow(Act.REGISTER_PATIENTS)
@@ -191,18 +205,23 @@ def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
 def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
+    against: list[tuple[Context, str, str]] = []
     if form.is_valid():
         try:
             row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
+        except risk.DecisionNeeded as error:
+            against = _figures(error.against)
+            for name, words in error.fields.items():
+                form.add_error(name, words)
         except (risk.RiskRefused, WrongDay) as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
             return redirect("clinic:patient", pk)
-    note = "Risk tiers order check-ups; they follow the criteria in force and do not replace judgement."
-    if risk.in_force() is None:
-        note = risk.NONE_IN_FORCE
-    return _about(request, found, form, "Risk assessment", "Record", note=note)
+    refused = "" if risk.in_force() else risk.NONE_IN_FORCE
+    context = {"patient": found, "form": form, "against": against, "refused": refused}
+    status = 422 if form.is_bound else 200
+    return render(request, "clinic/assess_risk.html", context, status=status)
 
 
 @allow(Act.RECORD_VISIT)

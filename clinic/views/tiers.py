@@ -15,8 +15,8 @@ from clinic.pages.policy_steps import PolicyPages, rights
 from clinic.pages.responses import page_form
 from clinic.people import risk
 from clinic.policies import Version
-from clinic.tiers import reading, wording
-from clinic.tiers.reading import Criterion, TierSet
+from clinic.tiers import reading, tier_set, wording
+from clinic.tiers.tier_set import Criterion, TierSet
 
 PAGES = PolicyPages(PolicyKind.TIERS, "Tier criteria", home="clinic:tiers", version="clinic:tiers_version")
 
@@ -57,6 +57,7 @@ def _read(policy: Policy) -> dict[str, Any]:
     shown = {
         "found": found,
         "groups": _groups(found),
+        "prompts": [(row, wording.sentence(row.when), wording.caution(row.flag)) for row in found.prompts],
         "context": [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in found.context],
         "lifetime": [(row, wording.FLAGS[row.flag]) for row in found.lifetime],
     }
@@ -66,7 +67,7 @@ def _read(policy: Policy) -> dict[str, Any]:
 def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
     """Highest tier first."""
     groups = []
-    for tier in reversed(reading.TIERS[1:]):
+    for tier in reversed(tier_set.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
         shown = [Shown(one, _beyond(one), wording.FLAGS.get(one.flag, "")) for one in rows]
         groups.append((str(Tier(tier).label), shown))

@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from clinic import clock
-from clinic.models import Member, Patient, PatientStatus, change
+from clinic.models import Member, Patient, change
 from clinic.trail import audit
 from lesions.analysis.picture import reading_process
 from lesions.analysis.picture.allowance import UnreadablePicture
@@ -167,7 +167,7 @@ def check_place(lesion: Lesion, kind: str, taken_on: date) -> None:
 
 
 def _check_life(patient: Patient, taken_on: date) -> None:
-    if patient.status == PatientStatus.DECEASED and patient.status_on and taken_on > patient.status_on:
+    if patient.died_on and taken_on > patient.died_on:
         raise PictureRefused("The patient had died by that day; check the day, or the record.")
 
 

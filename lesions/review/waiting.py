@@ -2,8 +2,7 @@
 
 from django.db.models import QuerySet
 
-from clinic.duties import ledger, proposals
-from clinic.duties.kinds import OwningList
+from clinic.duties import proposals
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
 from lesions.register import register
 from lesions.review import pathology
@@ -28,17 +27,15 @@ def _jobs() -> QuerySet[Assessment]:
 
 
 def pictures() -> int:
-    owed = ledger.on_list(OwningList.PICTURES).count()
-    return to_measure().count() + not_measured().count() + refused().count() + owed
+    return to_measure().count() + not_measured().count() + refused().count()
 
 
 def decisions() -> int:
-    """Flagged reviews, signs without a picture, what was proposed, and what wants a dermatologist's word."""
+    """Flagged reviews, signs without a picture, and what was proposed."""
     flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
     flagged += register.without_picture().count()
-    return flagged + proposals.waiting().count() + ledger.on_list(OwningList.DECISIONS).count()
+    return flagged + proposals.waiting().count()
 
 
 def results() -> int:
-    owed = ledger.on_list(OwningList.RESULTS).count()
-    return pathology.waiting_for_result().count() + pathology.to_tell().count() + owed
+    return pathology.waiting_for_result().count() + pathology.to_tell().count()

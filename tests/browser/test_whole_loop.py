@@ -74,7 +74,7 @@ def register_and_assess(page) -> Patient:
     page.get_by_label("Atypical moles").select_option("1-5")
     page.get_by_label("Skin phototype").select_option("II")
     submit(page, "Record")
-    expect(page.locator("main")).to_contain_text("more than 100 moles")
+    expect(page.locator("main")).to_contain_text("More than 100 moles")
     return Patient.objects.get(family_name="Orchard-Pike")
 
 

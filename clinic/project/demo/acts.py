@@ -26,14 +26,20 @@ NO_FACTORS: Mapping[str, Any] = {
     "red_hair": False,
     "blue_eyes": False,
     "relatives": 0,
+    "other_relatives": 0,
     "gene_carrier": False,
     "past_melanoma": False,
+    "several_melanomas": False,
+    "dysplastic_syndrome": False,
     "past_keratinocyte": False,
     "family_keratinocyte": False,
     "many_keratoses": False,
     "some_keratoses": False,
+    "sunburns": False,
     "blistering_burns": False,
+    "sunbeds": False,
     "immunosuppressed": False,
+    "transplanted": False,
 }
 # Two ticks of a printed ruler can be read to about this part of their distance; common practice, no source.
 RULER_UNCERTAINTY = 0.02

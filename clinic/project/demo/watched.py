@@ -19,9 +19,16 @@ from clinic.project.demo.events import (
     Spaced,
 )
 
-SOME_MOLES = {"naevi": "41-100", "atypical": "1-5", "phototype": "III", "blistering_burns": True}
+SOME_MOLES = {"naevi": "41-100", "atypical": "1-5", "phototype": "III", "sunburns": True}
 MANY_MOLES = {"naevi": "over100", "atypical": "over10", "phototype": "II"}
-CARRIER = {"gene_carrier": True, "relatives": 2, "naevi": "over100", "atypical": "6-10", "phototype": "I"}
+CARRIER = {
+    "gene_carrier": True,
+    "relatives": 2,
+    "counselling": "seen",
+    "naevi": "over100",
+    "atypical": "6-10",
+    "phototype": "I",
+}
 FEW_MOLES = {"naevi": "16-40", "phototype": "IV"}
 DARK_SKIN = {"naevi": "0-15", "phototype": "VI"}
 MORE_MOLES = {
@@ -189,7 +196,7 @@ GOING_ON: dict[str, tuple[Event, ...]] = {
         Decided(62, "1", "reassure"),
     ),
     "above-average": (
-        Risk(150, {"phototype": "II", "blue_eyes": True, "blistering_burns": True}),
+        Risk(150, {"phototype": "II", "blue_eyes": True, "sunburns": True}),
         Seen(150),
         Mole(370, "1", "forearm, front", "right", seed=53, monitoring="long"),
         Shot(370, "1"),

@@ -42,7 +42,7 @@ def test_nothing_is_recorded_after_death():
 
 def test_the_page_says_so_and_keeps_what_was_typed(client):
     patient = died(build.days_ago(10))
-    client.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
     form = {
         "attended_on": str(clock.today()),
         "done": ["full_skin_check|patient"],

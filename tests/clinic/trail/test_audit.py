@@ -6,7 +6,7 @@ from django.core.checks import run_checks
 from django.db import DatabaseError, connection, transaction
 
 from clinic import policies
-from clinic.models import AuditRecord, ReadRecord
+from clinic.models import AuditRecord, PolicyKind, ReadRecord
 from clinic.signals import facts_changed
 from clinic.trail import audit, triggers
 from tests import build
@@ -23,7 +23,9 @@ CHANGES_FACTS = {
     "patient.end_care",
     "patient.resume_care",
     "risk.assess",
+    "patient.care_ended",
     "visit.record",
+    "visit.take_back",
     "lesion.add",
     "lesion.amend",
     "lesion.sign",
@@ -103,7 +105,7 @@ def faults_at_start():
 def test_at_start_a_registry_that_forgot_a_line_is_an_error(monkeypatch):
     assert faults_at_start() == []
     monkeypatch.setattr(triggers, "APPEND_ONLY", triggers.APPEND_ONLY[1:])
-    monkeypatch.setattr(policies, "CHECKS", {"rules": None, "flags": None})
+    monkeypatch.setattr(policies, "CHECKS", dict.fromkeys(list(PolicyKind)[1:]))
     assert faults_at_start() == ["clinic.E001", "clinic.E002"]
 
 

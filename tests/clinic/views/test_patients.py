@@ -3,7 +3,9 @@ from datetime import date
 import pytest
 from django.urls import reverse
 
+from clinic.forms import RiskForm
 from clinic.models import ContactRoute, Patient, ReadRecord
+from clinic.people.risk import FACTORS
 from tests import build
 from tests.page import read
 
@@ -71,7 +73,7 @@ def test_the_list_asks_the_same_number_of_questions(client, rows, django_assert_
         client.get(reverse("clinic:patients"))
 
 
-LIST_QUERIES = 9  # session, member, count, rows, namesakes, and what the masthead counts
+LIST_QUERIES = 12  # session, member, count, rows, namesakes, and what the masthead counts
 
 
 def test_the_administrator_sees_no_patient(client):
@@ -88,11 +90,58 @@ def test_a_risk_assessment_gives_tier_and_reasons_on_the_page(client, nurse):
     form = {key: value for key, value in build.AVERAGE_ANSWERS.items() if value is not False}
     form |= {"assessed_on": "2026-01-05", "red_hair": "on"}
     answer = client.post(reverse("clinic:assess_risk", args=[someone.pk]), form, follow=True)
-    assert read(answer).find("strong", "High") and "red hair" in read(answer)
+    assert read(answer).find("strong", "High") and "Red hair" in read(answer)
 
 
-def test_a_visit_needs_to_say_what_was_done(client, nurse):
+def risk_form(**answers):
+    given = build.AVERAGE_ANSWERS | answers
+    return {"assessed_on": "2026-01-05"} | {key: value for key, value in given.items() if value is not False}
+
+
+def test_every_answer_is_asked_once_in_its_group():
+    form = RiskForm()
+    asked = [field.name for _, fields in form.groups() for field in fields]
+    assert sorted(asked) == sorted(FACTORS) and form.open_decisions() == []
+
+
+def test_the_page_asks_for_a_tier_only_where_the_criteria_leave_it_open(client, nurse):
+    """Any atypical mole: 4.0 times, Chang et al., Int J Cancer 2009;124:420-428; the criteria say average."""
+    build.tiers_in_force()
+    someone = build.patient(born=date(1990, 1, 1))
+    url = reverse("clinic:assess_risk", args=[someone.pk])
+    assert "The tier you choose" not in read(client.get(url))
+    answer = client.post(url, risk_form(atypical="1-5"))
+    shown = read(answer)
+    assert answer.status_code == 422 and "choose the tier yourself" in shown and "Say why" in shown
+    assert "The tier you choose" in shown and "4 times (2.8 to 5.8)" in shown
+    chosen = {"chosen": "above_average", "chosen_because": "Two, one of them large."}
+    shown = read(client.post(url, risk_form(atypical="1-5") | chosen, follow=True))
+    assert shown.find("strong", "Above average") and "by the criteria: average" in shown
+    assert "Two, one of them large." in shown
+
+
+def test_three_relatives_put_genetic_counselling_to_the_assessor(client, nurse):
+    """Cancer Council, Optimal care pathway for people with melanoma, 2nd edition, step 3."""
+    build.tiers_in_force()
+    someone = build.patient(born=date(1990, 1, 1))
+    url = reverse("clinic:assess_risk", args=[someone.pk])
+    shown = read(client.post(url, risk_form(relatives=1, other_relatives=2)))
+    assert "genetic counselling: your decision" in shown
+    form = risk_form(relatives=1, other_relatives=2) | {"counselling": "referred"}
+    shown = read(client.post(url, form, follow=True))
+    assert "genetic counselling: your decision" in shown and shown.find("strong", "referral is being made")
+
+
+def test_a_reason_from_memory_says_so_on_the_patients_page(client, nurse):
     someone = build.patient()
+    build.risk_assessment(someone, past_melanoma=True, several_melanomas=True)
+    shown = read(client.get(reverse("clinic:patient", args=[someone.pk])))
+    assert "Two or more invasive melanomas" in shown and "from memory, to be confirmed" in shown
+
+
+def test_a_visit_needs_to_say_what_was_done(client):
+    someone = build.patient()
+    client.force_login(build.dermatologist(), backend="clinic.project.backends.ClinicBackend")
     url = reverse("clinic:record_visit", args=[someone.pk])
     assert client.post(url, {"attended_on": "2026-01-05"}).status_code == 422
     client.post(url, {"attended_on": "2026-01-05", "done": ["full_skin_check|patient"]})

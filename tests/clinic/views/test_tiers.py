@@ -103,7 +103,7 @@ def test_a_faulty_text_is_refused_by_path_and_kept_in_the_form(manager):
     answer = manager.post(url("tiers_draft"), {"toml": text})
     shown = read(answer)
     assert answer.status_code == 422 and "# mine" in shown
-    assert "criterion[1:past-melanoma].tier: must be one of" in shown
+    assert "criterion[4:past-melanoma].tier: must be one of" in shown
     assert not Policy.objects.exists()
 
 
@@ -160,6 +160,13 @@ def test_published_figures_stand_beside_the_factors_that_hold(doctor):
     shown = page(doctor, "patient", someone(red_hair=True).pk)
     assert "3.64 times (2.56 to 5.37)" in shown and "Not multiplied" in shown
     assert "1.47 times" not in shown and "USA, 2024" in shown
+
+
+def test_the_page_marks_what_is_from_memory_and_lists_what_is_left_open(manager, doctor):
+    made = proposed(risk.shipped())
+    shown = page(doctor, "tiers_version", made.pk)
+    assert "Two or more invasive melanomas" in shown and "from memory, to be confirmed" in shown
+    assert "Left to whoever assesses" in shown and "genetic counselling: your decision" in shown
 
 
 def test_an_assessment_from_before_the_criteria_were_data_is_still_shown(doctor):

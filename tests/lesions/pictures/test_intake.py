@@ -166,7 +166,7 @@ def test_a_day_that_cannot_be_is_refused():
 def test_a_day_after_death_is_refused():
     lesion, today = scene.lesion(), clock.today()
     died = today - timedelta(days=3)
-    seen = {"by": build.nurse(), "revision": lesion.patient.revision}
+    seen = {"by": build.dermatologist(), "revision": lesion.patient.revision}
     ending.end_care(patient=lesion.patient, status="deceased", on=died, ground="Told by the son.", **seen)
     lesion.refresh_from_db()
     with pytest.raises(PictureRefused, match="had died by that day"):

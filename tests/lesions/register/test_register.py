@@ -55,7 +55,7 @@ def test_registering_moves_the_facts_of_the_patient():
 def test_a_stale_amendment_is_refused_and_changes_nothing():
     lesion = scene.lesion(monitoring="short")
     other = Lesion.objects.get(pk=lesion.pk)
-    register.amend(lesion=lesion, by=build.nurse(), revision=1, monitoring="long")
+    register.amend(lesion=lesion, by=build.dermatologist(), revision=1, monitoring="long")
     with pytest.raises(StaleRow):
         register.amend(lesion=other, by=build.nurse(), revision=1, note="meanwhile")
     lesion.refresh_from_db()
@@ -64,7 +64,7 @@ def test_a_stale_amendment_is_refused_and_changes_nothing():
 
 def test_what_is_gone_is_no_longer_monitored():
     lesion = scene.lesion(monitoring="short")
-    register.amend(lesion=lesion, by=build.nurse(), revision=1, state="gone")
+    register.amend(lesion=lesion, by=build.dermatologist(), revision=1, state="gone")
     assert (lesion.state, lesion.monitoring) == ("gone", None)
 
 

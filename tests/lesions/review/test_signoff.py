@@ -6,6 +6,7 @@ import pytest
 from django.db import connection, transaction
 
 from clinic.access import NotAllowed
+from clinic.duties import proposals
 from lesions.models import Review, SignOff
 from lesions.pictures import intake, storage
 from lesions.register import register
@@ -193,9 +194,10 @@ def test_a_decision_in_person_needs_no_picture_and_leaves_what_waits():
 
 
 def test_a_lesion_entered_in_error_leaves_the_queue_only_as_wrong(review):
-    register.amend(
-        lesion=review.lesion, by=build.nurse(), revision=review.lesion.revision, state="entered_in_error"
-    )
+    said = {"state": "entered_in_error", "reason": "another patient's"}
+    lesion, doctor = review.lesion, build.dermatologist()
+    asked = register.amend_or_propose(lesion=lesion, by=build.nurse(), revision=lesion.revision, **said)
+    proposals.confirm(proposal=asked, by=doctor, revision=asked.revision)
     with pytest.raises(SignOffRefused):
         sign(review, decision="reassure")
     assert sign(review, decision="wrong_subject")

@@ -84,7 +84,7 @@ def test_a_sign_is_noted_and_an_examination_recorded(nurse, doctor):
     nurse.post(url("note_sign", lesion.pk), {"sign": "bleeding", "noted_on": today, "words": "on the towel"})
     assert "Urgent" in read(nurse.get(url("lesion", lesion.pk)))
     assert nurse.post(url("examined", lesion.pk), {"on": today}).status_code == 403
-    signed_in(doctor).post(url("examined", lesion.pk), {"on": today})
+    signed_in(doctor).post(url("examined", lesion.pk), {"on": today, "outcome": "a scratch"})
     assert not register.open_signs(Lesion.objects.get()).exists()
 
 

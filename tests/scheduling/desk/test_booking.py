@@ -106,11 +106,10 @@ def test_a_visit_of_a_patient_whose_care_ended_leaves_nothing_open():
         ground="family",
     )
     replan.replan_patient(patient.pk)
+    visit.refresh_from_db()
     recall.refresh_from_db()
-    assert recall.state == "booked"
-    booking.cancel(appointment=visit, by=build.nurse(), revision=visit.revision, whose="clinic")
-    recall.refresh_from_db()
-    assert (recall.state, recall.ground) == ("closed", "superseded")
+    assert (visit.state, BookedCell.objects.exists()) == ("cancelled_by_clinic", False)
+    assert (recall.state, recall.ground) == ("closed", "deceased")
 
 
 def test_nothing_is_booked_when_care_has_ended():

@@ -10,7 +10,7 @@ from django.core.management import CommandError, call_command
 from django.core.serializers.json import DjangoJSONEncoder
 
 from clinic.models import AuditRecord, Policy
-from clinic.people import ending
+from lesions.register import register
 from lesions.review import pathology
 from scheduling.models import PlanProblem, Recall, WorkItem
 from scheduling.planning import replan
@@ -103,18 +103,13 @@ def test_a_duty_that_another_rule_takes_over_has_moved():
 
 
 def test_a_duty_that_nobody_asks_for_any_more_is_dropped():
-    recall = scene.due_check()
-    ending.end_care(
-        patient=recall.patient,
-        by=build.dermatologist(),
-        revision=recall.patient.revision,
-        status="deceased",
-        on=scene.TODAY,
-        ground="the family rang",
-    )
+    mark = scene.mark(build.patient(), monitoring="short")
+    replan.replan_patient(mark.patient_id)
+    mark.refresh_from_db()
+    register.amend(lesion=mark, by=build.dermatologist(), revision=mark.revision, state="gone")
     said = run()
-    assert "due dropped: full skin check, number 1, 1 Jun 2026 to 29 Jun 2026" in said
-    assert "care has ended: deceased" in said
+    assert "due dropped: picture of a lesion" in said
+    assert "the plan no longer asks for it" in said
 
 
 def test_a_question_that_is_new_and_one_that_is_answered():

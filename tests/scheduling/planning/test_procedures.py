@@ -139,7 +139,7 @@ def test_rows_and_the_core_agree_since_when_a_tier_stands(first, second):
     someone, days = build.patient(), (date(2024, 6, 1), date(2025, 6, 1))
     for tier, day in zip((first, second), days, strict=True):
         build.risk_assessment(someone, on=day, **answers[tier])
-    expected = facts.Risk(first, days[0], days[0]).followed_by(second, days[1])
+    expected = facts.Risk(first, days[0], days[0], transplant=False).followed_by(second, days[1])
     assert gather_facts(someone).patient.risk == expected
 
 

@@ -172,7 +172,7 @@ def test_who_was_slower_to_claim_sees_who_has_it(client, sign_in):
 def test_what_was_done_is_asked_and_nothing_is_ticked(client, sign_in):
     recall = scene.due_check()
     visit = scene.booked(recall)
-    sign_in("nurse")
+    sign_in("dermatologist")
     with scene.later(hours=4):
         url = reverse("scheduling:came", args=[visit.pk])
         shown = read(client.get(url))
