@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from clinic.access import Act, may
 from clinic.duties.kinds import OwningList
-from clinic.models import Patient
+from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
@@ -53,6 +53,15 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     }
 
 
+def _put_right(duty: Duty) -> str:
+    """By the signature that called the picture wrong: its key stands in the duty."""
+    return reverse("lesions:put_right", args=[duty.opened_from.partition(":")[2]])
+
+
+def _pictures_of_the_lesion(duty: Duty) -> str:
+    return reverse("lesions:lesion", args=[duty.subject.partition(":")[2]]) + "#pictures"
+
+
 SUBJECTS.append(subjects.of_patient)
 
 
@@ -61,6 +70,8 @@ def _count(owner: OwningList, others: Callable[[], int]) -> Callable[[HttpReques
 
 
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
+duty_rows.DONE_AT["put_picture_right"] = _put_right
+duty_rows.DONE_AT["repeat_picture"] = _pictures_of_the_lesion
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
 add_place(

@@ -17,6 +17,9 @@ from clinic.pages.responses import PAGE
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
 SUBJECT_WORDS: list[Callable[[Iterable[str]], dict[str, str]]] = []
 
+# Where a kind ends by a row of its own, the page on which that row is made; an upper app says which, without a query.
+DONE_AT: dict[str, Callable[[Duty], str]] = {}
+
 
 @dataclass(frozen=True)
 class DutyRow:
@@ -25,6 +28,7 @@ class DutyRow:
     about: str
     late: bool
     may_end: bool
+    done_at: str
 
 
 @dataclass(frozen=True)
@@ -43,7 +47,9 @@ def duty_rows(duties: Iterable[Duty], request: HttpRequest) -> list[DutyRow]:
 
 def _row(duty: Duty, about: str, request: HttpRequest, today: date) -> DutyRow:
     kind = KINDS[duty.kind]
-    return DutyRow(duty, kind, about, duty.due_on < today, may(request.user, kind.may_end))
+    may_end = may(request.user, kind.may_end)
+    done_at = DONE_AT[duty.kind](duty) if may_end and duty.kind in DONE_AT else ""
+    return DutyRow(duty, kind, about, duty.due_on < today, may_end, done_at)
 
 
 def words_of(subjects: Iterable[str]) -> dict[str, str]:

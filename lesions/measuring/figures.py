@@ -141,6 +141,7 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     """Lines for a list of lesions in three queries, however many there are."""
     rows = list(lesions)
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
+    found = found.exclude(image__set_aside=True)
     by_lesion: dict[int, list[Assessment]] = {}
     for row in found.select_related("image").order_by("image__taken_on", "image", "pk"):
         known = by_lesion.setdefault(row.image.lesion_id, [])
