@@ -18,7 +18,8 @@ class Foreseen:
     picture: tuple[date, date] | None = None
 
 
-Seer = Callable[[Lesion, Sequence[Supposed]], list[Foreseen]]
+# The last argument asks for what is at hand alone: then the answer may be an empty list.
+Seer = Callable[[Lesion, Sequence[Supposed], bool], list[Foreseen]]
 _SEERS: list[Seer] = []
 
 
@@ -27,8 +28,8 @@ def register_seer(seer: Seer) -> None:
     _SEERS.append(seer)
 
 
-def foresee(lesion: Lesion, supposed: Sequence[Supposed]) -> list[Foreseen]:
+def foresee(lesion: Lesion, supposed: Sequence[Supposed], *, at_hand: bool = False) -> list[Foreseen]:
     """One answer for each supposition, in their order; empty ones where nobody plans."""
     for seer in _SEERS:
-        return seer(lesion, supposed)
+        return seer(lesion, supposed, at_hand)
     return [Foreseen() for _ in supposed]

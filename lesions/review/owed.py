@@ -127,10 +127,8 @@ def _replaces(image: Image, duty: Duty) -> bool:
 
 
 def to_put_right(image: Image) -> Duty | None:
-    """The open duty that lets staff move this picture."""
-    signed = standing().filter(
-        review__assessment__image=image, lesion=image.lesion_id, decision=Decision.WRONG_SUBJECT
-    )
+    """The open duty that lets staff move this picture, wherever it is filed by now."""
+    signed = standing().filter(review__assessment__image=image, decision=Decision.WRONG_SUBJECT)
     rows = ledger.open_duties().filter(kind="put_picture_right")
     return rows.filter(opened_from__in=[subject_of(row) for row in signed]).first()
 

@@ -37,7 +37,7 @@ def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
     for key in sorted((lesion.pk, old.pk)):
         register.lock(key)
     intake.check_place(lesion, image.kind, image.taken_on)
-    change(image, seen=revision, at=clock.now(), lesion=lesion)
+    change(image, seen=revision, at=clock.now(), lesion=lesion, set_aside=False)
     row = _moved(image, old, lesion, by)
     ways = {"from_lesion": old.pk, "to_lesion": lesion.pk}
     for patient in {old.patient_id: old.patient, lesion.patient_id: lesion.patient}.values():

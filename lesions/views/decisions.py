@@ -178,10 +178,10 @@ def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
     """The day of the plan that each usual decision leads to, or the one that is filled in: read before it is signed."""
     chosen = form.supposed() if form.is_bound and form.is_valid() else None
     supposed = [chosen] if chosen else list(_USUAL)
-    found = foresight.foresee(lesion, supposed)
+    found = foresight.foresee(lesion, supposed, at_hand=chosen is None)
     return [
         {"decision": Decision(decision).label, "months": months, "words": seen.words}
-        for (decision, months), seen in zip(supposed, found, strict=True)
+        for (decision, months), seen in zip(supposed, found, strict=bool(found))
     ]
 
 

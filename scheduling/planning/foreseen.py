@@ -10,6 +10,7 @@ from clinic.models import Purpose
 from lesions.models import Lesion
 from lesions.review import owed, signoff
 from lesions.review.foresight import Foreseen, Supposed
+from scheduling.models import Plan as PlanRow
 from scheduling.planning.gather import gather_facts
 from scheduling.planning.rules_in_force import rules_in_force
 from scheduling.rules.facts import facts
@@ -18,14 +19,25 @@ from scheduling.rules.plan import engine
 from scheduling.rules.plan.plan import Plan
 
 
-def foresee(lesion: Lesion, supposed: Sequence[Supposed]) -> list[Foreseen]:
-    """One answer for each supposition; the record is read once."""
+def foresee(lesion: Lesion, supposed: Sequence[Supposed], at_hand: bool = False) -> list[Foreseen]:
+    """One answer for each supposition; with `at_hand` none while the stored plan is behind the record."""
     rules = rules_in_force()
     if rules is None:
         return [Foreseen() for _ in supposed]
-    known, today = gather_facts(lesion.patient), clock.today()
+    known, today = _known(lesion, at_hand), clock.today()
+    if known is None:
+        return []
     plans = [engine.plan(_if_signed(known, lesion, one), rules[1], today) for one in supposed]
     return [_about(plan, f"lesion:{lesion.pk}") for plan in plans]
+
+
+def _known(lesion: Lesion, at_hand: bool) -> Facts | None:
+    """What the last plan was made from, if it still stands: one query in place of ten."""
+    current = {"patient": lesion.patient_id, "facts_revision": lesion.patient.facts_revision}
+    stored = PlanRow.objects.filter(**current).values_list("facts", flat=True).first()
+    if stored is not None:
+        return facts.parse(stored)
+    return None if at_hand else gather_facts(lesion.patient)
 
 
 def _if_signed(known: Facts, lesion: Lesion, supposed: Supposed) -> Facts:

@@ -22,6 +22,7 @@ from tests import build
 from tests.lesions import scene
 from tests.lesions.analysis import pictures as drawn
 from tests.lesions.review.test_signoff import look, sign
+from tests.scheduling import scene as booking_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -195,6 +196,16 @@ def test_what_was_compared_with_a_wrong_picture_is_judged_again(review):
     assert Review.objects.get(state="waiting", lesion=review.lesion).comparison is None
 
 
+def test_a_move_taken_back_can_be_made_again(review):
+    """Ten minutes: the duty is open again, and the picture goes where it belongs, even back."""
+    image, nurse = wrong(review), build.nurse()
+    putting_right.move(image=image, lesion=scene.lesion(), by=nurse, revision=image.revision)
+    duty = Duty.objects.get(kind="put_picture_right")
+    ledger.take_back(duty=duty, by=nurse, revision=duty.revision)
+    putting_right.move(image=image, lesion=review.lesion, by=nurse, revision=image.revision)
+    assert Image.objects.get().lesion == review.lesion and image.moves.count() == 2
+
+
 def test_only_a_picture_called_wrong_is_moved(review):
     image = review.assessment.image
     with pytest.raises(PictureRefused, match="first signs"):
@@ -333,6 +344,14 @@ def test_only_the_signer_within_ten_minutes(review, doctor):
         taking_back.take_back(signed=signed, by=doctor)
 
 
+def _booked(signed, other):
+    build.rules_in_force()
+    replan.replan_patient(signed.lesion.patient_id)
+    recall = signed.lesion.patient.recalls.get(of=f"decision:{signed.pk}")
+    later = clock.now().replace(hour=10, minute=0, second=0, microsecond=0) + timedelta(days=3)
+    booking_scene.booked(recall, starts_at=later, by=other)
+
+
 def _cut(signed, other):
     lesion = signed.lesion
     pathology.record_procedure(
@@ -351,7 +370,12 @@ def _sent(signed, other):
 
 @pytest.mark.parametrize(
     ("decision", "act", "what"),
-    [("excise", _cut, "procedure"), ("excise", _signed, "Biopsy"), ("refer", _sent, "send the referral")],
+    [
+        ("excise", _booked, "booked"),
+        ("excise", _cut, "procedure"),
+        ("excise", _signed, "Biopsy"),
+        ("refer", _sent, "send the referral"),
+    ],
 )
 def test_what_somebody_acted_on_stays_signed(review, doctor, decision, act, what):
     signed, other = sign(review, doctor, decision), build.dermatologist(name="Somebody Else")
