@@ -170,7 +170,10 @@ _USUAL: tuple[tuple[str, int | None], ...] = (
     (Decision.LOOK_AGAIN, 3),
     (Decision.LOOK_AGAIN, 6),
     (Decision.LOOK_AGAIN, 12),
+    (Decision.BIOPSY, None),
     (Decision.EXCISE, None),
+    (Decision.REFER, None),
+    (Decision.ALREADY_REMOVED, None),
 )
 
 
@@ -180,7 +183,7 @@ def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
     supposed = [chosen] if chosen else list(_USUAL)
     found = foresight.foresee(lesion, supposed, at_hand=chosen is None)
     return [
-        {"decision": Decision(decision).label, "months": months, "words": seen.words}
+        {"decision": Decision(decision), "months": months, "words": seen.words}
         for (decision, months), seen in zip(supposed, found, strict=bool(found))
     ]
 
