@@ -29,6 +29,6 @@ RUN SECRET_KEY=only-while-building ALLOWED_HOSTS=localhost python manage.py coll
 VOLUME /data
 EXPOSE 8000
 HEALTHCHECK --interval=30s --timeout=5s --start-period=20s \
-    CMD ["python", "-m", "clinic.project.start.health_check", "http://127.0.0.1:8000/healthz"]
+    CMD ["python", "-m", "clinic.project.start.health_check", "http://127.0.0.1:8000/healthz?web"]
 CMD ["gunicorn", "clinic.project.wsgi:application", "--bind", "0.0.0.0:8000", "--worker-class", "gthread", \
      "--workers", "2", "--threads", "4", "--worker-tmp-dir", "/dev/shm", "--no-control-socket"]

@@ -7,27 +7,32 @@ without a broker (`manage.py work`) call the same functions.
 import logging
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 
 from celery import current_app
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import transaction
+from django.db.models import F, Q
 from django.utils import timezone
 
-from clinic import clock
+from clinic import clock, heartbeat
 from clinic.models import ChoreRun
 
 log = logging.getLogger("quarterday.jobs")
 PORTION = 100
 # The name of the task in clinic/tasks.py that does work; messages carry names, never functions.
 TASK = "clinic.tasks.do"
+# A chore that has not ended by then is taken for one whose worker died.
+LEASE = timedelta(minutes=30)
+PAUSE_AFTER_FAILURE = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
 class Work:
     """`waiting` lists ids of unfinished rows, a batch at a time; `do` is idempotent, and quiet if the row is gone.
 
-    `do_many`, where rows together cost less than one by one, does as many as `PORTION`.
+    `do_many`, where rows together cost less than one by one, does as many as `PORTION`. `activity` is what staff
+    miss when it stands still; without one nobody is told.
     """
 
     name: str
@@ -35,9 +40,12 @@ class Work:
     waiting: Callable[[], Iterable[int]]
     do: Callable[[int], object]
     do_many: Callable[[Sequence[int]], object] | None = None
+    activity: str = ""
 
     def portions(self) -> Iterator[list[int]]:
         waiting, size = list(self.waiting()), PORTION if self.do_many else 1
+        if not waiting:
+            self.gets_on()
         return (waiting[start : start + size] for start in range(0, len(waiting), size))
 
     def run(self, row_ids: Sequence[int]) -> None:
@@ -46,15 +54,29 @@ class Work:
         else:
             for row_id in row_ids:
                 self.do(row_id)
+        self.gets_on()
+
+    def gets_on(self) -> None:
+        if self.activity:
+            heartbeat.beat(self.name)
 
 
 @dataclass(frozen=True)
 class Chore:
-    """Runs once for each local date, at or after `due` in the clinic's zone."""
+    """Runs once for each local date, at or after `due` in the clinic's zone; a failed one until it has run.
+
+    `also_late`: one that did not run yesterday is run for yesterday's date until today's is due.
+    """
 
     name: str
     due: time
     do: Callable[[date], object]
+    also_late: bool = False
+
+    def day_at(self, local: datetime) -> date | None:
+        if local.time() >= self.due:
+            return local.date()
+        return local.date() - timedelta(days=1) if self.also_late else None
 
 
 WORK: dict[str, Work] = {}
@@ -103,26 +125,62 @@ def work_once(worker: str) -> int:
                 log.exception("%s: %s %s failed and stay in the list", worker, work.name, row_ids)
             else:
                 done += len(row_ids)
+            heartbeat.beat("worker")
     return done
 
 
+def activities() -> dict[str, str]:
+    """The kinds of work that staff would miss, and in which words."""
+    return {work.name: work.activity for work in WORK.values() if work.activity}
+
+
+def failing_chores() -> list[str]:
+    """Names of today's chores that failed and have not run since."""
+    if settings.QUARTERDAY_QUEUE == "none":
+        return []
+    failed = ChoreRun.objects.filter(day=clock.today(), finished_at=None).exclude(failure="")
+    return list(failed.order_by("name").values_list("name", flat=True))
+
+
 def chores(now: datetime) -> list[str]:
-    """Run the chores of this local day that are due and have not run; returns their names."""
+    """Run the chores that are due and have not run; returns their names. One that fails stops no other."""
     local = timezone.localtime(now)
     ran = []
     for chore in CHORES.values():
-        if local.time() >= chore.due and _start(chore, local.date(), now):
-            chore.do(local.date())
-            ChoreRun.objects.filter(name=chore.name, day=local.date()).update(finished_at=clock.now())
+        day = chore.day_at(local)
+        attempt = _claim(chore, day, now) if day else None
+        if day and attempt and _ran(chore, day, attempt):
             ran.append(chore.name)
     return ran
 
 
-def _start(chore: Chore, day: date, now: datetime) -> bool:
-    """The unique row is the lock: of two workers only one gets it."""
+def _claim(chore: Chore, day: date, now: datetime) -> int | None:
+    """The number of the attempt, or None. One conditional update is the lock: of two workers only one gets it.
+
+    What is dated after now was written by a clock that ran ahead; it neither ends nor holds anything.
+    """
+    run = ChoreRun.objects.filter(name=chore.name, day=day)
+    if not run.exists():
+        ChoreRun.objects.get_or_create(
+            name=chore.name, day=day, defaults={"started_at": now, "not_before": now}
+        )
+    unfinished = Q(finished_at=None) | Q(finished_at__gt=now)
+    free = Q(not_before__lte=now) | Q(not_before__gt=now + LEASE)
+    fields = {"started_at": now, "not_before": now + LEASE, "finished_at": None}
+    if not run.filter(unfinished & free).update(attempts=F("attempts") + 1, **fields):
+        return None
+    return run.values_list("attempts", flat=True).get()
+
+
+def _ran(chore: Chore, day: date, attempt: int) -> bool:
+    """The number of the attempt guards the row: who was taken for dead writes nothing more into it."""
+    mine = ChoreRun.objects.filter(name=chore.name, day=day, attempts=attempt)
     try:
-        with transaction.atomic():
-            ChoreRun.objects.create(name=chore.name, day=day, started_at=now)
-    except IntegrityError:
+        chore.do(day)
+    except Exception as error:
+        log.exception("chore %s of %s failed and is tried again", chore.name, day)
+        # Only the kind of error: its words may name a patient.
+        mine.update(failure=type(error).__name__[:80], not_before=clock.now() + PAUSE_AFTER_FAILURE)
         return False
+    mine.update(finished_at=clock.now(), failure="")
     return True

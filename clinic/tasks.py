@@ -2,16 +2,19 @@
 
 from celery import shared_task
 
-from clinic import clock, jobs
+from clinic import clock, heartbeat, jobs
 
 
 @shared_task(name=jobs.TASK)
 def do(name: str, row_ids: list[int]) -> None:
+    heartbeat.beat("worker")
     jobs.WORK[name].run(row_ids)
 
 
 @shared_task(name="clinic.tasks.sweep")
 def sweep() -> int:
+    """Beat sent it and a worker runs it: a sign of life of both."""
+    heartbeat.beat("worker", "beat")
     return jobs.publish_waiting(clock.now())
 
 

@@ -3,4 +3,6 @@
 from clinic.jobs import Work, register_work
 from lesions.measuring import measure
 
-register_work(Work("assess", "pictures", measure.waiting, measure.measure_picture))
+register_work(
+    Work("assess", "pictures", measure.waiting, measure.measure_picture, activity="Measuring of pictures")
+)

@@ -130,7 +130,9 @@ class WhatFollowsForm(RevisionForm):
     unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
     until = day_field("Until", future=True, required=False, help_text="On this day somebody is asked again.")
     reason = forms.CharField(
-        label="Reason, or ground of the discharge", widget=forms.Textarea(attrs={"rows": 2})
+        label="Reason, or ground of the discharge",
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
     accepted = forms.BooleanField(label="I accept the later day", required=False)
 
@@ -206,6 +208,7 @@ class OverrideForm(RevisionForm):
     reason = forms.CharField(
         label="Reason",
         help_text="It stands beside the date wherever the date is shown.",
+        max_length=2000,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
     accepted = forms.CharField(required=False)  # a tick that the page draws with its words

@@ -25,7 +25,7 @@ from scheduling.desk import worklists
 from scheduling.models import OPEN, ChecklistKind, ContactAttempt, FailsafeRun, Plan, PlanProblem, RecallState
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
-from scheduling.recalls import overrides, wording
+from scheduling.recalls import overrides, whereabouts, wording
 from scheduling.recalls.missed import late
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts
@@ -34,6 +34,7 @@ from scheduling.rules.plan.plan import Due
 
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
 _COUNTED_BY = time(6, 30)
+_AHEAD_OF_NOW = "A count bears a date that is still to come: a clock ran ahead. It does not count as run."
 
 
 def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
@@ -187,18 +188,20 @@ def count_notice(request: HttpRequest) -> list[str]:
     """The count that did not run is said on every page; so is one that does not add up."""
     now = timezone.localtime(clock.now())
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
-    last = FailsafeRun.objects.first()
+    last, said = FailsafeRun.objects.first(), []
+    if last and (last.ran_at > now or last.day > now.date()):
+        last, said = whereabouts.last_count(), [_AHEAD_OF_NOW]
     if last is None:
-        return [
+        said.append(
             "Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"
-        ]
-    if last.day < wanted:
-        return [
+        )
+    elif last.day < wanted:
+        said.append(
             f"The morning's count of where everybody is did not run; the last one is of {write_day(last.day)}."
-        ]
-    if not last.holds:
-        return ["The morning's count does not add up: somebody stands nowhere. See Missed."]
-    return []
+        )
+    elif not last.holds:
+        said.append("The morning's count does not add up: somebody stands nowhere. See Missed.")
+    return said
 
 
 def _to_reach(request: HttpRequest) -> int:

@@ -22,12 +22,19 @@ def replan_and_list_many(patient_ids: Sequence[int]) -> None:
 
 
 jobs.register_work(
-    jobs.Work("replan", "quick", replan.patients_to_replan, replan_and_list, replan_and_list_many)
+    jobs.Work(
+        "replan",
+        "quick",
+        replan.patients_to_replan,
+        replan_and_list,
+        replan_and_list_many,
+        "Planning of recalls",
+    )
 )
 jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))
 jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_jobs.work))
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))
 jobs.register_chore(jobs.Chore("recalls_due", time(5, 0), closing.become_due))
 jobs.register_chore(jobs.Chore("worklist", time(5, 30), worklists.build))
-jobs.register_chore(jobs.Chore("failsafe", time(6, 0), whereabouts.count_everybody))
+jobs.register_chore(jobs.Chore("failsafe", time(6, 0), whereabouts.count_everybody, also_late=True))
 jobs.register_chore(jobs.Chore("year", time(6, 15), forecast_jobs.every_morning))

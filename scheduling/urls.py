@@ -38,6 +38,7 @@ urlpatterns = [
     path("capacity/", capacity.capacity, name="capacity"),
     path("capacity/anew/", capacity.count_anew, name="count_anew"),
     path("missed/", missed.missed, name="missed"),
+    path("missed/owed/", missed.owed, name="owed"),
     path("missed/bucket/<slug:name>/", missed.bucket, name="bucket"),
     path("missed.csv", missed.missed_csv, name="missed_csv"),
     path("problems/", problems.problems, name="problems"),

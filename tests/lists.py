@@ -79,7 +79,10 @@ def patient_page() -> tuple[Where, Add]:
         route = patients.add_route(patient=patient, by=build.nurse(), kind="phone", value=_name())
         cut, lesion = _to_sew(patient, next(days)), pictures.lesion(patient)
         scene.came(
-            patient, _day(next(days)), ("full_skin_check", "patient"), ("lesion_image", f"lesion:{lesion.pk}")
+            patient,
+            _day(next(days)),
+            ("full_skin_check", "patient"),
+            ("lesion_examination", f"lesion:{lesion.pk}"),
         )
         _measured(lesion)
         register.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding")
@@ -292,8 +295,8 @@ def diary_page() -> tuple[Where, Add]:
 
 
 def capacity_page() -> tuple[Where, Add]:
-    """Counts, and no names."""
-    return at(), lambda: [scene.due_check() and "", scene.overdue_check() and ""]
+    """Counts, and no names: the week in which the check is wanted."""
+    return at(), lambda: [(scene.due_check(), scene.overdue_check()) and "15 Jun 2026"]
 
 
 def came_form() -> tuple[Where, Add]:
@@ -441,6 +444,8 @@ NO_LISTS = {
     "start",
     "clinic:register",
     "clinic:amend",
+    "clinic:duty",
+    "clinic:proposal",
     "clinic:end_care",
     "clinic:assess_risk",
     "clinic:tiers_draft",
@@ -460,4 +465,5 @@ NO_LISTS = {
     "scheduling:answer_problem",
     "scheduling:rules_draft",
     "scheduling:compare",
+    "scheduling:owed",
 }

@@ -153,6 +153,7 @@ def rows(monkeypatch):
     return left, chores
 
 
+@pytest.mark.django_db
 def test_once_does_what_waits_and_ends(rows):
     said = io.StringIO()
     call_command("work", once=True, stdout=said)

@@ -1,6 +1,6 @@
 from clinic.models.audit import AuditRecord, ReadRecord
 from clinic.models.base import StaleRow, Stated, change
-from clinic.models.chores import ChoreRun
+from clinic.models.chores import ChoreRun, Heartbeat
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
 from clinic.models.patient import CareEnd, ContactRoute, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
@@ -18,6 +18,7 @@ __all__ = [
     "DoneItem",
     "Duty",
     "EndGround",
+    "Heartbeat",
     "Member",
     "NaeviBand",
     "Patient",

@@ -2,11 +2,17 @@ from django.db import models
 
 
 class ChoreRun(models.Model):
-    """A daily chore runs once for each local date, also when the clock repeats an hour."""
+    """A daily chore runs once for each local date, also when the clock repeats an hour; a failed one is tried again.
+
+    `not_before` is the lease of the run under way and, after a failure, the end of the pause.
+    """
 
     name = models.CharField(max_length=40)
     day = models.DateField()
     started_at = models.DateTimeField()
+    not_before = models.DateTimeField()
+    attempts = models.PositiveIntegerField(default=0)
+    failure = models.CharField(max_length=80, blank=True)
     finished_at = models.DateTimeField(null=True)
 
     class Meta:
@@ -14,3 +20,13 @@ class ChoreRun(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} on {self.day}"
+
+
+class Heartbeat(models.Model):
+    """When a part of the program last gave a sign of life: a process, or a kind of work that gets on."""
+
+    name = models.CharField(max_length=40, unique=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.name} at {self.at}"

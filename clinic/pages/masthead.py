@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from django.http import HttpRequest
 
+from clinic import heartbeat, jobs
 from clinic.access import Act, may
 
 
@@ -49,5 +50,21 @@ def places_for(request: HttpRequest) -> list[Place]:
     ]
 
 
+def standstill_notice(request: HttpRequest) -> list[str]:
+    """A dead worker or scheduler, work that gets nowhere and a daily task that failed are said on every page."""
+    words = jobs.activities()
+    still = heartbeat.standing_still(list(words))
+    said = [f"{words[name]} stands still." for name in still if name in words]
+    if "worker" in still:
+        said.append("The background worker gives no sign of life: nothing is measured, planned or counted.")
+    elif "beat" in still:
+        said.append("The scheduler gives no sign of life: no daily list and no count will be made.")
+    failing = jobs.failing_chores()
+    if failing:
+        said.append(f"A daily task failed and is tried again: {', '.join(failing)}.")
+    return [" ".join([*said, "Tell whoever runs this installation."])] if said else []
+
+
+add_notice("standstill", standstill_notice)
 add_place(Place("Patients", "clinic:patients", 20, Act.SEE_PATIENTS))
 add_place(Place("Staff", "clinic:staff", 90, Act.MANAGE_STAFF))

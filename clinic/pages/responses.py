@@ -5,7 +5,9 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
 
+from clinic.access import Act, may
 from clinic.models import Patient, StaleRow
+from clinic.people.longer_waits import MakesLonger
 
 PAGE = 50
 
@@ -24,6 +26,13 @@ def page_form(
     status = 422 if form.is_bound and form.errors else 200
     context = {"form": form, "title": title, "back": resolve_url(back), "button": button, **more}
     return render(request, "clinic/form_page.html", context, status=status)
+
+
+def asks_first(request: HttpRequest, form: Any, refused: MakesLonger) -> dict[str, Any]:
+    """Context of `page_form` that shows both days and, to whoever may sign for the longer wait, the tick."""
+    form.add_error(None, str(refused))
+    may_sign = may(request.user, Act.OVERRIDE)
+    return {"waits": refused.waits, "signature": refused.signature if may_sign else ""}
 
 
 def page_of(patient: Patient) -> str:

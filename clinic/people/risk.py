@@ -26,6 +26,7 @@ from clinic.models import (
     RiskAssessment,
     Tier,
 )
+from clinic.people import longer_waits
 from clinic.record_days import check_day
 from clinic.tiers import reading, tier_set
 from clinic.tiers.tier_set import Context, Criterion, Prompt, TierSet
@@ -112,9 +113,13 @@ def assess(
     chosen: str = "",
     chosen_because: str = "",
     counselling: str = "",
+    signed: str = "",
     **answers: Any,
 ) -> RiskAssessment:
-    """A dated, signed snapshot; the latest counts and earlier ones stay, each with the set that judged it."""
+    """A dated, signed snapshot; the latest counts and earlier ones stay, each with the set that judged it.
+
+    Raises MakesLonger where a lower tier moves a duty later: `signed` says which days were looked at.
+    """
     policy = in_force()
     if policy is None:
         raise RiskRefused(NONE_IN_FORCE)
@@ -125,6 +130,7 @@ def assess(
     because = chosen_because.strip()
     _check_choice(found, known, tier, chosen, because)
     _check_counselling(found, known, counselling)
+    asked = longer_waits.before(patient)
     row = RiskAssessment.objects.create(
         patient=patient,
         by=by,
@@ -140,6 +146,7 @@ def assess(
     )
     decided = {"chosen_because": because, "counselling": counselling}
     said = {name: words for name, words in decided.items() if words}
+    said |= longer_waits.check(asked, by=by, signed=signed)
     audit.record(
         "risk.assess", by=by, subject=row, patient=patient, tier=row.tier, tiers=policy.version, **said
     )

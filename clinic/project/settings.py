@@ -202,6 +202,9 @@ _BROKER = env.url(
 QUARTERDAY_QUEUE = env.choice(
     "QUARTERDAY_QUEUE", "celery" if _BROKER else "database", ("celery", "database", "none")
 )
+# After this silence a process, or a kind of work that gets nowhere, counts as standing still.
+SILENT_MINUTES = env.number("SILENT_MINUTES", 5, low=2, high=120)
+STANDSTILL_MINUTES = env.number("STANDSTILL_MINUTES", 10, low=2, high=240)
 CELERY_BROKER_URL = _BROKER or "memory://"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {

@@ -3,6 +3,7 @@ from django.db import connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 
+from clinic import heartbeat, jobs
 from clinic.access import allow
 from clinic.models import Role
 
@@ -22,7 +23,14 @@ def start(request: HttpRequest) -> HttpResponse:
 
 @login_not_required
 def health(request: HttpRequest) -> JsonResponse:
-    """For the proxy and the launcher: the process answers and the database does."""
+    """For a monitor: 503 names what stands still; with `?web` only whether this process and the database answer."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1")
-    return JsonResponse({"ok": True})
+    heartbeat.beat("web")
+    if "web" in request.GET:
+        return JsonResponse({"ok": True})
+    still = heartbeat.standing_still(list(jobs.activities()))
+    still += [f"chore {name}" for name in jobs.failing_chores()]
+    still += [] if heartbeat.broker_answers() else ["broker"]
+    answer = {"ok": False, "standing_still": still} if still else {"ok": True}
+    return JsonResponse(answer, status=503 if still else 200)

@@ -17,6 +17,7 @@ from clinic.models import Patient
 register = template.Library()
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+COUNTED = {"axes": "axis", "colours": "colour", "eighths": "eighth"}  # units that are whole things
 NUMBERS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
 )  # fmt: skip
@@ -75,9 +76,17 @@ def mm(measure: Any, uncertainty: float | None = None) -> str:
         return "no scale"
     unit = getattr(measure, "unit", "mm")
     doubt = getattr(measure, "uncertainty", uncertainty)
+    if unit in COUNTED:
+        return f"{value:,.0f} {of_count(unit, value)}".replace("-", "−")
     digits = _digits(doubt)
     words = f"{value:,.{digits}f} {unit}".replace("-", "−").strip()
     return f"{words} ± {doubt:.{digits}f}" if doubt else words
+
+
+@register.filter
+def of_count(unit: str, value: float | None) -> str:
+    """The unit of a figure, in the singular beside one: 1 colour, 2 colours."""
+    return COUNTED.get(unit, unit) if value is not None and abs(value) == 1 else unit
 
 
 def _digits(doubt: float | None) -> int:

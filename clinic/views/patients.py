@@ -16,9 +16,10 @@ from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteFo
 from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
-from clinic.pages.responses import PAGE, conflict, page_form, page_of
+from clinic.pages.responses import PAGE, asks_first, conflict, page_form, page_of
 from clinic.people import ending, risk, visits
 from clinic.people import patients as people
+from clinic.people.longer_waits import MakesLonger
 from clinic.record_days import WrongDay
 from clinic.tiers import wording
 from clinic.tiers.tier_set import Context
@@ -206,9 +207,13 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
     against: list[tuple[Context, str, str]] = []
+    asked: dict[str, Any] = {}
     if form.is_valid():
         try:
-            row = risk.assess(patient=found, by=request.user, **form.cleaned_data)
+            signed = request.POST.get("signed", "")
+            row = risk.assess(patient=found, by=request.user, signed=signed, **form.cleaned_data)
+        except MakesLonger as error:
+            asked = asks_first(request, form, error)
         except risk.DecisionNeeded as error:
             against = _figures(error.against)
             for name, words in error.fields.items():
@@ -219,7 +224,7 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
             return redirect("clinic:patient", pk)
     refused = "" if risk.in_force() else risk.NONE_IN_FORCE
-    context = {"patient": found, "form": form, "against": against, "refused": refused}
+    context = {"patient": found, "form": form, "against": against, "refused": refused, **asked}
     status = 422 if form.is_bound else 200
     return render(request, "clinic/assess_risk.html", context, status=status)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from lesions.analysis.picture.allowance import USUAL, Allowance
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.prepare import Prepared
 
-from .types import Comparison, Measurement, Outline, Scale, UnusableOutline
+from .types import Comparison, Measure, Measurement, Outline, Scale, UnusableOutline, area_went
 from .version import VERSION
 
 
@@ -76,7 +77,7 @@ def measure(
         scale=scale,
         outline=kept,
         doubt=found.doubt,
-        measures=measures.all_of(ready, ring, scale, found.by),
+        measures=_marked(measures.all_of(ready, ring, scale, found.by), bool(found.doubt)),
         quality=quality.assess(ready.pixels, ready.density, ready.hairs, ready.around, mask, ring, ready.zoom)
         + doubtful,
     )
@@ -112,13 +113,15 @@ def compare(
         raise DifferentVersions("The two pictures were measured by different versions; measure both anew.")
     first, second = (prepare.picture(data, allowance=allowance) for data in (earlier, later))
     laid = registration.register(first, second, earlier_measurement, later_measurement)
+    found = change.deltas(earlier_measurement, later_measurement, laid)
+    went = area_went(found)
     return Comparison(
         version=VERSION,
         earlier=earlier_measurement,
         later=later_measurement,
         registration=laid,
-        deltas=change.deltas(earlier_measurement, later_measurement, laid),
-        regions=change.regions(first, second, earlier_measurement, later_measurement, laid),
+        deltas=found,
+        regions=change.regions(first, second, earlier_measurement, later_measurement, laid, went),
     )
 
 
@@ -129,6 +132,11 @@ def _drawn(ready: Prepared, outline: Outline) -> Ring:
     if not np.isfinite(ring).all() or contour.area(ring) < 1:
         raise UnusableOutline("The outline encloses nothing.")
     return contour.even(ring)
+
+
+def _marked(found: tuple[Measure, ...], doubtful: bool) -> tuple[Measure, ...]:
+    """A figure is no surer than the outline that it was made on."""
+    return tuple(replace(one, doubtful=doubtful and one.value is not None) for one in found)
 
 
 def _outline(ready: Prepared, ring: Ring) -> Outline:

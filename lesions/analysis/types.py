@@ -22,21 +22,23 @@ class Scale:
 
 @dataclass(frozen=True)
 class Doubt:
-    """One reason why the outline wants a person's look."""
+    """One reason why the outline wants a person's look, or why two pictures are not laid on each other."""
 
     code: str
     text: str
+    params: Json = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)
 class Measure:
-    """One number; a missing one is None and `method` says why."""
+    """One number; a missing one is None and `method` says why. `doubtful`: made on an outline that is in doubt."""
 
     name: str
     value: float | None
     unit: str
     uncertainty: float | None
     method: str
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)
@@ -114,9 +116,10 @@ class Measurement:
 
 @dataclass(frozen=True)
 class Registration:
-    """How a LATER pixel goes to an EARLIER pixel (2 x 3 matrix); None where the two do not align."""
+    """How a LATER pixel goes to an EARLIER pixel (2 x 3 matrix), resting on "skin"; None where they do not align."""
 
     aligned: bool
+    rests_on: str | None
     matrix: tuple[tuple[float, float, float], tuple[float, float, float]] | None
     residual_px: float | None
     mirrored: bool
@@ -131,7 +134,9 @@ class Registration:
         rows = value["matrix"]
         matrix = (_row(rows[0]), _row(rows[1])) if rows else None
         reasons = tuple(Doubt(**r) for r in value["reasons"])
-        return cls(value["aligned"], matrix, value["residual_px"], value["mirrored"], reasons)
+        return cls(
+            value["aligned"], value["rests_on"], matrix, value["residual_px"], value["mirrored"], reasons
+        )
 
 
 @dataclass(frozen=True)
@@ -146,6 +151,15 @@ class Delta:
     uncertainty: float | None
     smallest_detectable: float | None
     beyond: bool | None
+
+
+def area_went(found: tuple[Delta, ...]) -> int:
+    """1 where the area grew beyond what repeated pictures differ by, -1 where it shrank so, else 0."""
+    known = {d.name: d for d in found if d.delta is not None}
+    area = known.get("area") or known.get("area_px")
+    if area is None or area.delta is None or not area.beyond:
+        return 0
+    return 1 if area.delta > 0 else -1
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ from lesions.analysis.types import Comparison, Measure, Measurement
 def of_measurement(result: Measurement) -> Iterator[str]:
     """Yield one line for each thing measured, doubted or judged."""
     yield f"Picture of {result.width} x {result.height} pixels, measured by version {result.version}."
+    yield from (f"Doubt: {d.text}" for d in result.doubt)
     if result.outline is None:
         yield "No outline."
     else:
         by = "by a person" if result.outline.drawn_by == "person" else "automatically"
         yield f"Outline of {len(result.outline.points)} points, drawn {by}."
-    yield from (f"Doubt: {d.text}" for d in result.doubt)
     yield from (_measure(m) for m in result.measures)
     yield from (f"{q.name.capitalize()}: {q.text}" for q in result.quality)
 
@@ -25,7 +25,7 @@ def of_comparison(result: Comparison) -> Iterator[str]:
     """Yield how the two pictures lie to each other, each delta and each changed region."""
     laid = result.registration
     if laid.aligned:
-        yield f"The pictures align, {laid.residual_px:.1f} pixels left over."
+        yield f"The pictures align by the {laid.rests_on} around the lesion, {laid.residual_px:.1f} pixels left over."
     else:
         yield "The pictures do not align."
     yield from (reason.text for reason in laid.reasons)
@@ -47,7 +47,8 @@ def of_comparison(result: Comparison) -> Iterator[str]:
 def _measure(m: Measure) -> str:
     if m.value is None:
         return f"{_words(m.name)}: {m.method}."
-    return f"{_words(m.name)}: {m.value:g} {m.unit}, uncertainty {m.uncertainty:.2g} ({m.method})."
+    unsure = ", outline in doubt" if m.doubtful else ""
+    return f"{_words(m.name)}: {m.value:g} {m.unit}, uncertainty {m.uncertainty:.2g}{unsure} ({m.method})."
 
 
 def _words(name: str) -> str:

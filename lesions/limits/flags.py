@@ -17,6 +17,7 @@ from lesions.limits.repeatability import Own
 
 KINDS = ("value", "growth", "appears", "regions")
 PATCHES = ("grown", "shrunk", "new_colour", "darker", "lighter")
+_NOT_HELD = "Its measures are held against no limit until then."
 _SHIPPED = Path(__file__).with_name("flags.toml")
 
 
@@ -121,13 +122,20 @@ def _faults_of_measures(row: Mapping[str, Any]) -> Iterator[str]:
 def raise_flags(
     measurement: Measurement, comparison: Comparison | None, policy: Policy | None
 ) -> list[FlagDraft]:
-    """Every reason to look. An empty list means: all was measured, and all lies inside the limits."""
-    unanswered = list(_unanswered(measurement, comparison))
+    """Every reason to look, doubt first. An empty list means: all was measured, and all lies inside the limits."""
+    doubtful, unanswered = (
+        list(_doubtful(measurement, comparison)),
+        list(_unanswered(measurement, comparison)),
+    )
     if policy is None:
-        return [*unanswered, FlagDraft("no_limits", "No limits are in force, so every picture is looked at.")]
+        return [
+            *doubtful,
+            *unanswered,
+            FlagDraft("no_limits", "No limits are in force, so every picture is looked at."),
+        ]
     table, own = limits(policy.toml), own_repeatability(policy.toml)
     passed = (_passed(limit, measurement, comparison, own) for limit in table)
-    drafts = [*(draft for draft in passed if draft), *unanswered]
+    drafts = [*doubtful, *(draft for draft in passed if draft), *unanswered]
     missing = _missing(table, measurement, comparison)
     if missing:
         drafts.append(FlagDraft("unmeasured", f"Not measured: {', '.join(missing)}."))
@@ -143,11 +151,19 @@ def failed(sentence: str) -> FlagDraft:
     return FlagDraft("unmeasured", f"The picture could not be measured. {sentence}")
 
 
-def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
-    """What no limit can answer: the picture waits for a person like one beyond a limit."""
+def _doubtful(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
+    """An outline in doubt is looked at first: until then none of its measures is held against a limit."""
     if measurement.doubt:
         reasons = " ".join(doubt.text.removesuffix(" Check it.") for doubt in measurement.doubt)
-        yield FlagDraft("doubtful", f"Check the outline. {reasons}")
+        yield FlagDraft("doubtful", f"Check the outline. {reasons} {_NOT_HELD}")
+    elif comparison and comparison.earlier.doubt:
+        yield FlagDraft(
+            "doubtful", "Check the outline of the earlier picture: no change is held against a limit."
+        )
+
+
+def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
+    """What no limit can answer: the picture waits for a person like one beyond a limit."""
     poor = [quality.text for quality in measurement.quality if not quality.ok]
     if poor:
         yield FlagDraft("inadequate", f"The photograph falls short. {' '.join(poor)}")
@@ -161,9 +177,11 @@ def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iter
 def _passed(
     limit: Limit, measurement: Measurement, comparison: Comparison | None, own: Own | None
 ) -> FlagDraft | None:
+    if measurement.doubt:
+        return None
     if limit.of == "value":
         return _above(limit, measurement)
-    if comparison is None:
+    if comparison is None or comparison.earlier.doubt:
         return None
     if limit.of == "growth":
         return _grown(limit, comparison, own)

@@ -1,12 +1,15 @@
 """What was measured, as pages show it: figures with their unit and doubt, and what changed in plain words."""
 
+import math
 from collections.abc import Iterable
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
+from clinic import policies
+from clinic.models import PolicyKind
 from lesions.limits import flags
 from lesions.limits.repeatability import Own
 from lesions.measuring import ugly_duckling
@@ -14,16 +17,31 @@ from lesions.models import Assessment, Comparison, JobState, Lesion
 from lesions.pictures import outlines
 from lesions.register import register
 
+HAND_AND_AUTOMATIC = "hand outline against an automatic one"
+MOST_NAMED = 3
+_SIZES = ("area", "perimeter", "largest diameter")
+_PATCHES = {
+    "grown": "a grown part",
+    "shrunk": "a shrunk part",
+    "new_colour": "a patch of new colour",
+    "darker": "a darker patch",
+    "lighter": "a lighter patch",
+}
+_COUNTS = ("axes", "colours", "eighths")
+_NEARLY = 3  # days
+_DOUBTFUL = "in doubt: check the outline first"
+
 
 @dataclass(frozen=True)
 class Figure:
-    """A value with unit and uncertainty, None where it was not measured."""
+    """A value with unit and uncertainty, None where it was not measured; `doubtful` where its outline is in doubt."""
 
     name: str
     value: float | None
     unit: str
     uncertainty: float | None
     method: str = ""
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)
@@ -36,6 +54,7 @@ class MeasureChange:
     delta: Figure
     smallest: Figure
     words: str
+    beyond: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -53,7 +72,25 @@ def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
     """The named measure of a result."""
     rows = result["measures"] if result else []
     row = next((row for row in rows if row["name"] == name), None)
-    return _figure(name, row["value"], row["unit"], row["uncertainty"], row["method"]) if row else None
+    if row is None:
+        return None
+    found = _figure(name, row["value"], row["unit"], row["uncertainty"], row["method"])
+    return replace(found, doubtful=row.get("doubtful", False))
+
+
+def across(assessment: Assessment, comparison: Comparison | None) -> Figure | None:
+    """The largest diameter of one of two pictures, at the scale that their comparison counts by."""
+    own = figure(assessment.result, "feret")
+    rows = comparison.result["deltas"] if comparison else []
+    row = next((row for row in rows if row["name"] == "feret" and row["delta"] is not None), None)
+    if own is None or comparison is None or row is None:
+        return own
+    return replace(own, value=row["earlier" if assessment == comparison.earlier else "later"])
+
+
+def in_doubt(*results: dict[str, Any] | None) -> bool:
+    """Whether any of the outlines wants a person's look before its figures say anything."""
+    return any(result and result.get("doubt") for result in results)
 
 
 def mm_per_px(assessment: Assessment) -> float | None:
@@ -70,6 +107,8 @@ def _figure(
     """Shares are read as per cent, and a bare ratio has no unit."""
     if unit == "share":
         value, uncertainty = (None if each is None else each * 100 for each in (value, uncertainty))
+    if unit in _COUNTS:
+        uncertainty = None  # two axes are two axes
     unit = {"share": "%", "ratio": ""}.get(unit, unit)
     return Figure(flags.plain_name(name), value, unit, uncertainty, method)
 
@@ -91,7 +130,10 @@ def changes(comparison: Comparison | None, own: Own | None = None) -> list[Measu
     """Every delta of a comparison; pixels only where there are no millimetres. `own`: as flags.py judges them."""
     rows = comparison.result["deltas"] if comparison else []
     known = {row["name"] for row in rows if row["delta"] is not None}
-    return [_change(row, own) for row in rows if not _doubled(row["name"], known)]
+    found = [_change(row, own) for row in rows if not _doubled(row["name"], known)]
+    if comparison and in_doubt(comparison.result.get("earlier"), comparison.result.get("later")):
+        return [replace(each, words=_DOUBTFUL) for each in found]
+    return found
 
 
 def _doubled(name: str, known: set[str]) -> bool:
@@ -105,6 +147,8 @@ def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
         return _figure(row["name"], value, row["unit"], uncertainty)
 
     least, beyond = row["smallest_detectable"], row["beyond"]
+    if row["unit"] in _COUNTS and least is not None:
+        least = math.floor(least) + 1  # counts change by whole numbers
     studied = (
         own.smallest(row["name"], row["earlier"], row["later"]) if own and row["delta"] is not None else None
     )
@@ -118,28 +162,64 @@ def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
         delta=of(row["delta"], row["uncertainty"]),
         smallest=of(least),
         words=words.get(beyond, "not measured"),
+        beyond=beyond,
     )
 
 
-def change_words(comparison: Comparison | None) -> str:
-    """One cell: what became of the area since the earlier picture."""
+def change_words(comparison: Comparison | None, own: Own | None = None) -> str:
+    """One cell: what changed since the earlier picture, of all that was measured and drawn."""
     if comparison is None:
         return "first picture"
+    if in_doubt(comparison.result.get("earlier"), comparison.result.get("later")):
+        return "outline in doubt"
     if not comparison.aligned:
         return "pictures do not align"
-    rows = {row["name"]: row for row in comparison.result["deltas"]}
-    known = (rows[name] for name in ("area", "area_px") if name in rows and rows[name]["delta"] is not None)
-    row = next(known, None)
-    if row is None or not row["earlier"]:
+    return _hands(_changed(changes(comparison, own), _kinds(comparison)), comparison)
+
+
+def _changed(rows: list[MeasureChange], kinds: set[str]) -> str:
+    known = [row for row in rows if row.beyond is not None]
+    beyond = [row for row in known if row.beyond]
+    said = {"grown", "shrunk"} if any(row.name == "area" for row in beyond) else set()
+    patches = [words for kind, words in _PATCHES.items() if kind in kinds - said]
+    words = [_moved(row) for row in beyond] + patches
+    if len(words) > MOST_NAMED:
+        words = [*words[:MOST_NAMED], f"and {len(words) - MOST_NAMED} more"]
+    if words:
+        return ", ".join(words)
+    missing = [row.name for row in rows if row.beyond is None]
+    if not known or "area" in missing:
         return "not measured"
-    if not row["beyond"]:
-        return "none found"
-    return f"area {row['delta'] / row['earlier']:+.0%}".replace("-", "−").replace("%", " %")
+    return f"none found; not measured: {', '.join(missing)}" if missing else "none found"
+
+
+def _moved(row: MeasureChange) -> str:
+    """How far a size went; of the others that they changed."""
+    if row.name not in _SIZES or not row.earlier.value or row.delta.value is None:
+        return row.name
+    return f"{row.name} {row.delta.value / row.earlier.value:+.0%}".replace("-", "−").replace("%", " %")
+
+
+def _kinds(comparison: Comparison) -> set[str]:
+    """What the change map shows."""
+    return {region["kind"] for region in comparison.result.get("regions", [])}
+
+
+def _hands(words: str, comparison: Comparison) -> str:
+    return f"{words} ({HAND_AND_AUTOMATIC})" if drawn_differently(comparison.result) else words
+
+
+def drawn_differently(result: dict[str, Any]) -> bool:
+    """Whether a person drew one of the outlines and the program the other."""
+    drawn = [(result.get(side) or {}).get("outline") for side in ("earlier", "later")]
+    return len({outline["drawn_by"] for outline in drawn if outline}) > 1
 
 
 def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
-    """Lines for a list of lesions in three queries, however many there are."""
+    """Lines for a list of lesions in four queries, however many there are."""
     rows = list(lesions)
+    policy = policies.in_force(PolicyKind.FLAGS)
+    own = flags.own_repeatability(policy.toml) if policy else None
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
     found = found.exclude(image__set_aside=True)
     by_lesion: dict[int, list[Assessment]] = {}
@@ -154,7 +234,8 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     for comparison in pairs.order_by("earlier__image__taken_on", "earlier__image", "earlier"):
         compared[comparison.later_id] = comparison  # the previous picture, by its last outline
     odd = ugly_duckling.reasons(rows, last)
-    return [_line(lesion, last.get(lesion.pk), compared, odd.get(lesion.pk)) for lesion in rows]
+    changed = {key: change_words(each, own) for key, each in compared.items()}
+    return [_line(lesion, last.get(lesion.pk), changed, odd.get(lesion.pk)) for lesion in rows]
 
 
 def shown(rows: Iterable[Assessment]) -> Assessment | None:
@@ -164,22 +245,24 @@ def shown(rows: Iterable[Assessment]) -> Assessment | None:
     return outlines.of_last_version(done) or (known[-1] if known else None)
 
 
-def _line(
-    lesion: Lesion, last: Assessment | None, compared: dict[int, Comparison], odd: str | None
-) -> LesionLine:
+def _line(lesion: Lesion, last: Assessment | None, changed: dict[int, str], odd: str | None) -> LesionLine:
     if last is None:
         change = "no picture"
     elif last.state != JobState.DONE:
         change = last.get_state_display()
     else:
-        change = change_words(compared.get(last.pk))
+        change = changed.get(last.pk, change_words(None))
     across = figure(last.result, "feret") if last else None
     return LesionLine(lesion, register.place_words(lesion), across, change, odd)
 
 
 def gap_words(earlier: date, later: date) -> str:
-    """ "3 months 2 days later", "the same day"."""
-    gap = relativedelta(later, earlier)
+    """ "3 months later", "10 days later", "the same day": a few days more or less than whole months are not said."""
+    gap = relativedelta(later + timedelta(days=_NEARLY), earlier)
+    if (gap.years or gap.months) and gap.days <= 2 * _NEARLY:
+        gap = relativedelta(years=gap.years, months=gap.months)
+    else:
+        gap = relativedelta(later, earlier)
     parts = ((gap.years, "year"), (gap.months, "month"), (gap.days, "day"))
     words = [f"{count} {name}{'' if count == 1 else 's'}" for count, name in parts if count]
     return f"{' '.join(words[:2])} later" if words else "the same day"

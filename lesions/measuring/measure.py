@@ -206,9 +206,8 @@ def _is_earlier(one: Image, two: Image) -> bool:
 def _finish(row: Assessment, attempt: int, found: _Found) -> None:
     lesion = register.lock(row.image.lesion_id)
     if Image.objects.filter(pk=row.image_id).exclude(lesion=lesion).exists():
-        _settle(
-            row, attempt, state=JobState.QUEUED
-        )  # moved to its lesion meanwhile: compared with that one's
+        # Moved to its lesion meanwhile: the next attempt compares it with that one's pictures.
+        _settle(row, attempt, state=JobState.QUEUED)
         return
     if not _settle(row, attempt, state=JobState.DONE, result=found.measurement.to_json()):
         return
@@ -283,14 +282,14 @@ def _settle(row: Assessment, attempt: int, **answer: object) -> bool:
 
 
 def _drafts(found: "Measurement", compared: list[_Compared], policy: Policy | None) -> list[FlagDraft]:
-    """Flags against the previous and against the first picture; of two with one code the larger value."""
+    """Flags against the previous and against the first picture, doubt first; of two with one code the larger value."""
     drafts: dict[str, FlagDraft] = {}
     for each in compared or [None]:
         for draft in flags.raise_flags(found, each.found if each else None, policy):
             known = drafts.get(draft.code)
             if known is None or (draft.value or 0) > (known.value or 0):
                 drafts[draft.code] = _dated(draft, each, policy)
-    return list(drafts.values())
+    return sorted(drafts.values(), key=lambda draft: draft.code != "doubtful")
 
 
 def _dated(draft: FlagDraft, compared: _Compared | None, policy: Policy | None) -> FlagDraft:

@@ -35,7 +35,9 @@ def note(assessed: Sequence[str]) -> str:
 
 
 def _counts(row: Assessment) -> bool:
-    return row.state == JobState.DONE and row.image.kind == ImageKind.DERMOSCOPIC
+    """An outline in doubt makes no lesion stand apart, and is no yardstick for the others."""
+    doubtful = bool((row.result or {}).get("doubt"))
+    return row.state == JobState.DONE and row.image.kind == ImageKind.DERMOSCOPIC and not doubtful
 
 
 def _measures(result: dict[str, Any]) -> dict[str, float]:

@@ -1,5 +1,6 @@
 from django.db import models
 from django.db.models import Q
+from django.utils import dateformat
 
 from clinic.models.base import Stated
 
@@ -38,7 +39,7 @@ class Procedure(Stated):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} on {self.on}"
+        return f"{self.get_kind_display()} on {dateformat.format(self.on, 'j M Y')}"
 
 
 class DiagnosisCode(models.TextChoices):

@@ -10,6 +10,7 @@ from django.db.models import Case, F, IntegerField, QuerySet, Value, When
 from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient, change
+from clinic.people import longer_waits
 from clinic.trail import audit
 from lesions.models import (
     MALIGNANT,
@@ -155,8 +156,13 @@ AMENDABLE = (
 
 
 @transaction.atomic
-def amend_diagnosis(*, diagnosis: Diagnosis, by: Member, revision: int, **fields: Any) -> Diagnosis:
-    """Complete or correct a diagnosis in place; the audit trail keeps what stood before. Raises StaleRow."""
+def amend_diagnosis(
+    *, diagnosis: Diagnosis, by: Member, revision: int, signed: str = "", **fields: Any
+) -> Diagnosis:
+    """Complete or correct a diagnosis in place; the audit trail keeps what stood before. Raises StaleRow.
+
+    Raises MakesLonger where it moves a duty later: `signed` says which days were looked at.
+    """
     require(by, Act.RECORD_RESULTS)
     fields |= {name: _millimetres(fields[name]) for name in ("thickness", "deposit_mm") if name in fields}
     now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
@@ -168,9 +174,13 @@ def amend_diagnosis(*, diagnosis: Diagnosis, by: Member, revision: int, **fields
     _check_words(*(now[name] for name in ("code", "thickness", "n", "m", "stage", "stage_basis")))
     _check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
     before = {name: getattr(diagnosis, name) for name in AMENDABLE}
+    asked = longer_waits.before(diagnosis.patient)
     change(diagnosis, seen=revision, at=clock.now(), **now)
+    longer = longer_waits.check(asked, by=by, signed=signed)
     moved = {name: [str(before[name]), str(now[name])] for name in AMENDABLE if before[name] != now[name]}
-    audit.record("diagnosis.amend", by=by, subject=diagnosis, patient=diagnosis.patient, changed=moved)
+    audit.record(
+        "diagnosis.amend", by=by, subject=diagnosis, patient=diagnosis.patient, changed=moved, **longer
+    )
     return diagnosis
 
 

@@ -12,25 +12,22 @@ from lesions.analysis.outline import learned
 
 from . import card, data, judge
 from .export import export
-from .members import trained
+from .members import plans, trained
 from .network import OutlineNet
 from .train import Plan
 
 
 def main(words: list[str] | None = None) -> int:
     asked = _parser().parse_args(words)
-    plan = Plan(seed=asked.seed, rounds=asked.rounds)
+    pair = plans(asked.seed, asked.rounds)
     examples = data.load_all(asked.data / data.TRAINS, asked.pictures)
-    seeds = [asked.seed + i for i in range(asked.members)]
-    _package(trained(examples, plan, seeds, asked.device), plan, seeds, len(examples), asked)
+    _package(trained(examples, pair, asked.device), pair, len(examples), asked)
     return 0
 
 
-def _package(
-    members: list[OutlineNet], plan: Plan, seeds: list[int], trained: int, asked: argparse.Namespace
-) -> None:
+def _package(members: list[OutlineNet], pair: list[Plan], examples: int, asked: argparse.Namespace) -> None:
     weights: Path = asked.out / "outline.onnx"
-    digest = export(members, plan.side, weights)
+    digest = export(members, pair[0].side, weights)
     learned.WEIGHTS = weights
     judged = {
         name: judge.judge_all(data.load_all(asked.data / name, asked.pictures))
@@ -40,9 +37,9 @@ def _package(
         "digest": digest,
         "size": weights.stat().st_size / 1e6,
         "parameters": sum(p.numel() for m in members for p in m.parameters()) / 1e6,
-        "trained": trained,
+        "trained": examples,
     }
-    card.write(asked.out / "CARD.md", plan, seeds, facts, judged)
+    card.write(asked.out / "CARD.md", pair, facts, judged)
     print(f"{weights}: {facts['size']:.1f} MB, SHA-256 {digest}")
 
 
@@ -54,7 +51,6 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--rounds", type=int, default=Plan.rounds, help="fewer for a trial or without a GPU")
-    parser.add_argument("--members", type=int, default=2, help="networks whose answers are averaged")
     parser.add_argument("--pictures", type=int, help="at most so many of each set, for a trial")
     parser.add_argument(
         "--device", choices=("cuda", "cpu"), default="cuda" if torch.cuda.is_available() else "cpu"

@@ -38,7 +38,15 @@ def places(masks: Tensor, aspects: Tensor) -> tuple[Tensor, Tensor, Tensor]:
     return reach, (low + high) / 2, (high - low).abs().amax(1).clamp(0.05, 2)
 
 
-def views(stock: Stock, chosen: Tensor, side: int) -> tuple[Tensor, Tensor, Tensor]:
+@dataclass(frozen=True)
+class Strength:
+    """How far views go from the picture: share of faded lesions, and colour changes (1 full, 0 none)."""
+
+    faded: float = 0.25
+    colour: float = 1.0
+
+
+def views(stock: Stock, chosen: Tensor, side: int, strength: Strength) -> tuple[Tensor, Tensor, Tensor]:
     """Draw one view of each chosen picture.
 
     Returns
@@ -51,7 +59,7 @@ def views(stock: Stock, chosen: Tensor, side: int) -> tuple[Tensor, Tensor, Tens
     masks = stock.masks[chosen].float()
     x = functional.grid_sample(pictures, grid, padding_mode="reflection", align_corners=False)
     y = functional.grid_sample(masks, grid, padding_mode="reflection", align_corners=False)
-    x = _skin_and_light(_faded(x, y))
+    x = _skin_and_light(_faded(x, y, strength.faded), strength.colour)
     x = _hairs(x)
     x, y = _stickers(x, y)
     x, y = _dark_frame(x, y)
@@ -93,25 +101,29 @@ def _grid(stock: Stock, chosen: Tensor, side: int) -> Tensor:
     return torch.stack((x, y), dim=3)
 
 
-def _faded(x: Tensor, y: Tensor) -> Tensor:
+def _faded(x: Tensor, y: Tensor, often: float) -> Tensor:
     """Now and then the lesion is drawn towards the skin around it: faint lesions are rare in the stock."""
     skin = (x * (1 - y)).sum((2, 3), keepdim=True) / (1 - y).sum((2, 3), keepdim=True).clamp(min=1)
-    share = _chance(len(x), 0.25, x) * _uniform(len(x), 0.1, 0.65, x)
+    share = _chance(len(x), often, x) * _uniform(len(x), 0.1, 0.65, x)
     soft = functional.avg_pool2d(y, 9, 1, 4)
     return torch.lerp(x, skin.expand_as(x), share * soft)
 
 
-def _skin_and_light(x: Tensor) -> Tensor:
-    """Darker skin (more melanin), another lamp, other contrast, saturation and gamma."""
+def _skin_and_light(x: Tensor, by: float) -> Tensor:
+    """Darker skin (more melanin), another lamp, other contrast, saturation and gamma; `by` 0 changes nothing."""
     count = len(x)
-    melanin = _chance(count, 0.3, x) * _uniform(count, 0.0, 0.9, x)
+
+    def about_one(low: float, high: float) -> Tensor:
+        return 1 + by * (_uniform(count, low, high, x) - 1)
+
+    melanin = by * _chance(count, 0.3, x) * _uniform(count, 0.0, 0.9, x)
     x = x * torch.exp(-melanin * _colour(*_MELANIN, x.device))
-    x = x * torch.exp(0.12 * torch.randn(count, 3, 1, 1, device=x.device).clamp(-2, 2))
+    x = x * torch.exp(by * 0.12 * torch.randn(count, 3, 1, 1, device=x.device).clamp(-2, 2))
     mean = x.mean((2, 3), keepdim=True)
-    x = (x - mean) * _uniform(count, 0.65, 1.3, x) + mean * _uniform(count, 0.75, 1.2, x)
+    x = (x - mean) * about_one(0.65, 1.3) + mean * about_one(0.75, 1.2)
     grey = x.mean(1, keepdim=True)
-    x = grey + (x - grey) * _uniform(count, 0.6, 1.4, x)
-    return x.clamp(1e-4, 1) ** _uniform(count, 0.75, 1.35, x)
+    x = grey + (x - grey) * about_one(0.6, 1.4)
+    return x.clamp(1e-4, 1) ** about_one(0.75, 1.35)
 
 
 def _axes(x: Tensor, number: int) -> tuple[Tensor, Tensor, Tensor]:

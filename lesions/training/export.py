@@ -19,7 +19,7 @@ _SMALL = 1024  # tensors below this many numbers stay in single precision
 
 
 class Packaged(nn.Module):
-    """uint8 squares (N, S, S, 3) to each member's probability of lesion (N, members, S, S)."""
+    """One uint8 square for each member (members, S, S, 3) to its probability of lesion (members, S, S)."""
 
     def __init__(self, members: list[OutlineNet]) -> None:
         super().__init__()
@@ -27,13 +27,14 @@ class Packaged(nn.Module):
 
     def forward(self, squares: Tensor) -> Tensor:
         picture = squares.permute(0, 3, 1, 2).float() / 255
-        return torch.cat([torch.sigmoid(member(picture)) for member in self.members], dim=1)
+        logits = [member(one) for member, one in zip(self.members, picture.split(1), strict=True)]
+        return torch.sigmoid(torch.cat([each[:, 0] for each in logits]))
 
 
 def export(members: list[OutlineNet], side: int, target: Path) -> str:
     """Write `target` and beside it `outline.sha256`; returns the digest."""
     packaged = Packaged([m.cpu().float().to(memory_format=torch.contiguous_format) for m in members]).eval()
-    squares = torch.zeros(1, side, side, 3, dtype=torch.uint8)
+    squares = torch.zeros(len(members), side, side, 3, dtype=torch.uint8)
     plain = io.BytesIO()
     torch.onnx.export(
         packaged,
@@ -41,7 +42,6 @@ def export(members: list[OutlineNet], side: int, target: Path) -> str:
         plain,
         input_names=["squares"],
         output_names=["probability"],
-        dynamic_axes={"squares": {0: "n"}, "probability": {0: "n"}},
         opset_version=_OPSET,
         dynamo=False,
     )

@@ -29,25 +29,19 @@ _BAD, _GOOD = 0.65, 0.80
 
 @dataclass(frozen=True)
 class Judged:
-    """One picture: Jaccard index from one pass and from eight, agreement of the single outlines, skin tone."""
+    """One picture: Jaccard index of the outline, agreement of the single passes with it, skin tone."""
 
     name: str
-    single: float
-    eight: float
+    jaccard: float
     agreement: float
     tone: str
 
 
 def judge(example: data.Example) -> Judged:
     """Draw the outline of one picture and hold it against the expert's."""
-    once = learned.piece(learned.probability(example.pixels))
-    eight = learned.outlines(example.pixels)
+    seen = learned.look(example.pixels)
     return Judged(
-        example.name,
-        jaccard(once, example.mask),
-        jaccard(eight.mask, example.mask),
-        eight.agreement,
-        tone(example),
+        example.name, jaccard(learned.piece(seen.probability), example.mask), seen.agreement, tone(example)
     )
 
 
@@ -70,23 +64,21 @@ def tone(example: data.Example) -> str:
 
 
 def summary(rows: list[Judged]) -> str:
-    """Mean, median and share of bad outlines, for one pass and for eight."""
-    cells = []
-    for values in (np.array([r.single for r in rows]), np.array([r.eight for r in rows])):
-        cells.append(f"{values.mean():.3f} / {np.median(values):.3f} | {int((values < _BAD).sum())}")
-    return f"{len(rows)} | {cells[0]} | {cells[1]}"
+    """Number, mean, median and how many are bad."""
+    values = np.array([r.jaccard for r in rows])
+    return f"{len(rows)} | {values.mean():.3f} / {np.median(values):.3f} | {int((values < _BAD).sum())}"
 
 
 def doubt(rows: list[Judged], limit: float) -> str:
     """Of the bad outlines the share that agreement below `limit` catches; of the good ones the share doubted."""
-    bad = [r.agreement < limit for r in rows if r.eight < _BAD]
-    good = [r.agreement < limit for r in rows if r.eight >= _GOOD]
+    bad = [r.agreement < limit for r in rows if r.jaccard < _BAD]
+    good = [r.agreement < limit for r in rows if r.jaccard >= _GOOD]
     return f"{sum(bad)} of {len(bad)} | {sum(good)} of {len(good)} ({100 * np.mean(good or [0]):.0f} %)"
 
 
 def limit_for(rows: list[Judged], false_share: float) -> float:
     """The agreement below which just `false_share` of the good outlines lie."""
-    good = [r.agreement for r in rows if r.eight >= _GOOD]
+    good = [r.agreement for r in rows if r.jaccard >= _GOOD]
     return float(np.quantile(good, false_share)) if good else 1.0
 
 

@@ -1,4 +1,4 @@
-"""The networks whose answers are averaged: trained one for each seed, as many at a time as there are devices."""
+"""The networks whose answers are averaged: unlike in encoder and in views, so that they err in different places."""
 
 from __future__ import annotations
 
@@ -11,33 +11,40 @@ from multiprocessing import get_context
 import torch
 
 from . import data
+from .augment import Strength
 from .network import OutlineNet
 from .train import Plan, Watcher, train
 
 
-def trained(examples: list[data.Example], plan: Plan, seeds: list[int], device: str) -> list[OutlineNet]:
-    """One network for each seed; as many at a time as there are devices."""
-    devices = [f"cuda:{i}" for i in range(torch.cuda.device_count())] if device == "cuda" else ["cpu"]
-    plans = [replace(plan, seed=seed) for seed in seeds]
-    where = [devices[i % len(devices)] for i in range(len(seeds))]
-    if len(devices) == 1:
-        return [_member(examples, one, device) for one, device in zip(plans, where, strict=True)]
-    with ProcessPoolExecutor(len(devices), get_context("spawn")) as pool:
-        return list(pool.map(_member, [examples] * len(seeds), plans, where))
+def plans(seed: int, rounds: int) -> list[Plan]:
+    """The pair: the larger network with all views, the smaller one with milder colours and no faded lesions."""
+    larger = Plan(seed=seed, rounds=rounds)
+    return [larger, replace(larger, seed=seed + 1, encoder="lite0", strength=Strength(faded=0.0, colour=0.5))]
+
+
+def trained(examples: list[data.Example], pair: list[Plan], device: str) -> list[OutlineNet]:
+    """One network for each plan: on GPUs all at once, one device each where there are enough; else in turn."""
+    if device == "cpu":
+        return [_member(examples, plan, device) for plan in pair]
+    where = [f"cuda:{i % torch.cuda.device_count()}" for i in range(len(pair))]
+    with ProcessPoolExecutor(len(pair), get_context("spawn")) as pool:
+        return list(pool.map(_member, [examples] * len(pair), pair, where))
 
 
 def _member(examples: list[data.Example], plan: Plan, device: str) -> OutlineNet:
     torch.backends.cudnn.benchmark = True
     if device != "cpu":
         torch.cuda.set_device(device)
-    return train(examples, plan, torch.device(device), _watcher(plan.seed, plan.rounds)).cpu()
+    return train(examples, plan, torch.device(device), _watcher(plan)).cpu()
 
 
-def _watcher(seed: int, rounds: int) -> Watcher:
+def _watcher(plan: Plan) -> Watcher:
     begun = time.monotonic()
 
     def say(number: int, loss: float, _: OutlineNet) -> None:
         taken = time.monotonic() - begun
-        sys.stderr.write(f"seed {seed}: round {number + 1} of {rounds}, loss {loss:.4f}, {taken:.0f} s\n")
+        sys.stderr.write(
+            f"{plan.encoder}: round {number + 1} of {plan.rounds}, loss {loss:.4f}, {taken:.0f} s\n"
+        )
 
     return say

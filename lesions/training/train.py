@@ -13,8 +13,8 @@ from torch import Tensor
 from torch.nn import functional
 
 from . import data
-from .augment import Stock, places, views
-from .network import OutlineNet, Shape
+from .augment import Stock, Strength, places, views
+from .network import OutlineNet
 
 
 @dataclass(frozen=True)
@@ -22,15 +22,16 @@ class Plan:
     """Everything that decides the outcome besides the pictures."""
 
     seed: int = 7
-    rounds: int = 228
+    encoder: str = "lite2"
+    strength: Strength = field(default_factory=Strength)
+    rounds: int = 100
     batch: int = 16
     side: int = 256
-    rate: float = 2e-3
+    rate: float = 5e-4
     decay: float = 1e-2
     average: float = 0.999
     wide_share: float = 0.5  # extra weight of 3:2 pictures (large cameras, small lesions)
     border: float = 0.5
-    shape: Shape = field(default_factory=Shape)
 
 
 Watcher = Callable[[int, float, OutlineNet], None]
@@ -67,7 +68,7 @@ def train(examples: list[data.Example], plan: Plan, device: torch.device, watch:
     """
     torch.manual_seed(plan.seed)
     stock, aspects = stock_of(examples, device)
-    net = OutlineNet(plan.shape).to(device, memory_format=torch.channels_last)
+    net = OutlineNet(plan.encoder, plan.side).to(device, memory_format=torch.channels_last)
     averaged = copy.deepcopy(net).eval()
     steps = max(1, len(examples) // plan.batch)
     stepper = Stepper(net, stock, plan)
@@ -116,7 +117,7 @@ class Stepper:
         return mean
 
     def _step(self) -> None:
-        pictures, target, inside = views(self.stock, self.chosen, self.plan.side)
+        pictures, target, inside = views(self.stock, self.chosen, self.plan.side, self.plan.strength)
         with torch.autocast(pictures.device.type, torch.bfloat16, pictures.is_cuda, cache_enabled=False):
             logits = self.net(pictures)
         value = loss(logits.float(), target, inside, self.plan.border)

@@ -18,9 +18,10 @@ from clinic.models import PolicyKind
 from clinic.pages import duty_rows
 from clinic.pages.responses import PAGE, conflict
 from clinic.people import patients as people
+from lesions.analysis.compare.panes import Pane
 from lesions.forms import AddendumForm, BedsideForm, DecisionForm, SignOffForm
 from lesions.limits import flags
-from lesions.measuring import figures
+from lesions.measuring import comparing, figures
 from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url
 from lesions.register import register
@@ -136,6 +137,7 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
     elsewhere = review.assessment.image.lesion_id != lesion.pk
     policy = policies.in_force(PolicyKind.FLAGS)
     own = flags.own_repeatability(policy.toml) if policy else None
+    beside = comparing.side_by_side(comparison)
     context = banner(request, lesion.patient, lesion, "decision") | {
         "review": review,
         "form": form,
@@ -144,8 +146,9 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
         "comparison": comparison,
         "others": others,
         "registration": comparison.result["registration"] if comparison else None,
-        "earlier": _side(comparison.earlier) if comparison else None,
-        "later": None if elsewhere else _side(review.assessment),
+        "earlier": _side(comparison.earlier, comparison, beside.earlier) if comparison else None,
+        "later": None if elsewhere else _side(review.assessment, comparison, beside.later),
+        "notes": beside.notes,
         "away": away,
         "elsewhere": elsewhere,
         "follows": _follows(lesion, form) if form.is_bound or review.state == ReviewState.WAITING else [],
@@ -214,16 +217,18 @@ def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[s
     return chosen, links
 
 
-def _side(assessment: Assessment) -> dict[str, Any]:
-    """One photograph with its outline and how far across it measured."""
+def _side(assessment: Assessment, comparison: Comparison | None, pane: Pane | None) -> dict[str, Any]:
+    """One photograph with its outline, where its pane looks, and how far across it measured."""
     result = assessment.result
     outline = result["outline"] if result else None
     return {
         "image": assessment.image,
         "assessment": assessment,
         "points": outline["points"] if outline else [],
-        "across": figures.figure(result, "feret"),
-        "mm_per_px": figures.mm_per_px(assessment),
+        "across": figures.across(assessment, comparison),
+        "doubts": result["doubt"] if result else [],
+        "pane": pane,
+        "mm_per_px": pane.mm_per_px if pane else figures.mm_per_px(assessment),
         "poor": [row for row in result["quality"] if not row["ok"]] if result else [],
     }
 

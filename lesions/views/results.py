@@ -15,8 +15,9 @@ from clinic.access import Act, allow, may
 from clinic.duties.kinds import OwningList
 from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
-from clinic.pages.responses import conflict, page_form
+from clinic.pages.responses import asks_first, conflict, page_form
 from clinic.people import patients as people
+from clinic.people.longer_waits import MakesLonger
 from lesions.forms import AmendDiagnosisForm, DiagnosisForm, ProcedureForm, SuturesForm, ToldForm
 from lesions.models import MALIGNANT, Diagnosis, Lesion, Procedure
 from lesions.pages.lesion_head import patient_url
@@ -123,9 +124,13 @@ def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
     form = AmendDiagnosisForm(
         request.POST or None, patient=found.patient, initial=model_to_dict(found, names)
     )
+    asked: dict[str, Any] = {}
     if form.is_valid():
         try:
-            pathology.amend_diagnosis(diagnosis=found, by=request.user, **form.cleaned_data)
+            signed = request.POST.get("signed", "")
+            pathology.amend_diagnosis(diagnosis=found, by=request.user, signed=signed, **form.cleaned_data)
+        except MakesLonger as error:
+            asked = asks_first(request, form, error)
         except StaleRow as error:
             return conflict(request, error, patient_url(found.patient))
         except ResultRefused as error:
@@ -133,7 +138,7 @@ def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             return redirect("clinic:patient", found.patient_id)
     note = "What has become known since. Every change stands in the trail."
-    return _about(request, found.patient, form, "Amend the diagnosis", note)
+    return _about(request, found.patient, form, "Amend the diagnosis", note, **asked)
 
 
 def _recorded(form: Any, record: Any, patient: Patient, request: HttpRequest) -> bool:
@@ -145,7 +150,8 @@ def _recorded(form: Any, record: Any, patient: Patient, request: HttpRequest) ->
     return True
 
 
-def _about(request: HttpRequest, patient: Patient, form: Any, title: str, note: str) -> HttpResponse:
-    return page_form(
-        request, form, title, back=patient_url(patient), button="Record", patient=patient, note=note
-    )
+def _about(
+    request: HttpRequest, patient: Patient, form: Any, title: str, note: str, **more: Any
+) -> HttpResponse:
+    about = {"back": patient_url(patient), "button": "Record", "patient": patient, "note": note}
+    return page_form(request, form, title, **about, **more)

@@ -9,6 +9,9 @@ class FailsafeRun(models.Model):
     records = models.PositiveIntegerField()
     counts = models.JSONField()
     alarms = models.JSONField(default=list)
+    checks_ended = models.JSONField(
+        default=list, help_text="no open full skin check, by a rule's end or a discharge"
+    )
     holds = models.BooleanField()
 
     class Meta:

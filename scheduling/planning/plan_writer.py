@@ -46,12 +46,14 @@ class PlanWriter:
         self.new_recalls: list[Recall] = []
         self.new_problems: list[PlanProblem] = []
         self.plans: list[tuple[Plan, Answered]] = []
+        self.waiting: frozenset[str] = frozenset()
 
     def write(self) -> dict[int, Plan]:
         """Plans by patient, of those whose facts and rules are still the ones that were read."""
         unmoved = self.lock()
         answers = [one for one in self.answers if one.patient.pk in unmoved]
         recalls, problems = _open_recalls(answers), _open_problems(answers)
+        self.waiting = _lesions_before_a_dermatologist(answers)
         before = {row.patient_id: row for row in Plan.objects.filter(patient__in=_keys(answers))}
         for one in answers:
             _RecallUpdate(one, recalls[one.patient.pk], self).bring_into_line()
@@ -88,7 +90,7 @@ class PlanWriter:
 
     def bring_problems_into_line(self, one: Answered, rows: Iterable[PlanProblem]) -> None:
         """A problem that is gone keeps its row with the day it went."""
-        asked = _problems(one)
+        asked = _problems(one.answer.problems, self.waiting)
         for row in rows:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
@@ -145,13 +147,10 @@ def _says_the_same(before: Plan, now: Plan) -> bool:
     return all(before.result[key] == now.result[key] for key in ("due", "problems", "ruleset"))
 
 
-def _problems(one: Answered) -> dict[tuple[str, str], dict[str, Any]]:
+def _problems(problems: Iterable[Problem], waiting: frozenset[str]) -> dict[tuple[str, str], dict[str, Any]]:
     """Text and parameters by code and subject; what waits for a dermatologist's decision is not asked twice."""
-    waiting = (
-        _lesions_before_a_dermatologist(one) if any(map(_is_for_a_decision, one.answer.problems)) else set()
-    )
     found: dict[tuple[str, str], dict[str, Any]] = {}
-    for problem in one.answer.problems:
+    for problem in problems:
         if _is_for_a_decision(problem) and problem.subject in waiting:
             continue
         before = found.get((problem.code, problem.subject))
@@ -165,15 +164,21 @@ def _is_for_a_decision(problem: Problem) -> bool:
     return problem.code in ("what_follows", "watched_without_plan") and problem.subject.startswith("lesion:")
 
 
-def _lesions_before_a_dermatologist(one: Answered) -> set[str]:
+def _lesions_before_a_dermatologist(answers: Iterable[Answered]) -> frozenset[str]:
     """What follows the last picture is already asked: it is being measured, or waits for a decision.
 
     Signing changes facts, so the question comes back with the next plan if the decision did not answer it.
     """
-    patient = one.patient
-    waiting = Review.objects.filter(lesion__patient=patient, state="waiting").values_list("lesion", flat=True)
-    measured = Assessment.objects.filter(image__lesion__patient=patient, state__in=("queued", "running"))
-    return {f"lesion:{key}" for key in {*waiting, *measured.values_list("image__lesion", flat=True)}}
+    asked = (
+        problem.subject for one in answers for problem in filter(_is_for_a_decision, one.answer.problems)
+    )
+    keys = {int(subject.partition(":")[2]) for subject in asked}
+    if not keys:
+        return frozenset()
+    waiting = Review.objects.filter(lesion__in=keys, state="waiting").values_list("lesion", flat=True)
+    measured = Assessment.objects.filter(image__lesion__in=keys, state__in=("queued", "running"))
+    found = {*waiting, *measured.values_list("image__lesion", flat=True)}
+    return frozenset(f"lesion:{key}" for key in found)
 
 
 def state_on(due: Due | Recall) -> RecallState:

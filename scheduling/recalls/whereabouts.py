@@ -4,7 +4,7 @@ Every record not merged away stands in the first place that applies (domain.md, 
 """
 
 from calendar import monthrange
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, time
 from typing import Any
 
@@ -14,6 +14,7 @@ from django.utils import timezone
 from clinic import clock
 from clinic.trail import audit
 from scheduling.models import FailsafeRun
+from scheduling.recalls import duty_count, unchecked
 
 # Settings of the clinic, no source: the two spans are domain.md's.
 MONTHS_WITHOUT_CHECK = 12
@@ -90,6 +91,9 @@ ALARMS: dict[str, tuple[str, str]] = {
             ('melanoma', 'melanoma_in_situ', 'scc', 'scc_in_situ', 'bcc', 'other_malignant'))""",
     ),
 }
+# The third alarm, and those for whom a person or a rule ended the checks: counted, and no alarm.
+_UNCHECKED = "melanoma, or a risk tier of high and above, and no open full skin check"
+_CHECKS_ENDED = "melanoma or a high risk tier: the full skin checks ended by the rule or by a discharge"
 # What may never be, and would hide behind another duty of the same patient. While facts are newer than the
 # plan, a visit has just been recorded and the plan follows: that patient stands under "problem" meanwhile.
 FAULTS: dict[str, tuple[str, str]] = {
@@ -113,13 +117,17 @@ class Alarm:
 
 @dataclass(frozen=True)
 class Count:
-    """`counts` has every place in order, `alarms` and `faults` only those that name somebody."""
+    """`counts` has every place in order, `alarms` and `faults` only those that name somebody.
+
+    `checks_ended` is a line of its own: no open full skin check, for a reason that is on record.
+    """
 
     moment: datetime
     records: int
     counts: dict[str, int]
     alarms: tuple[Alarm, ...]
     faults: tuple[Alarm, ...]
+    checks_ended: Alarm
 
     @property
     def total(self) -> int:
@@ -141,16 +149,27 @@ def count_everybody(day: date) -> FailsafeRun:
     """The nightly count of a local day, kept under its date with the time it ran and what it counted."""
     local_midnight = timezone.make_aware(datetime.combine(day, time()))
     found = _count(local_midnight, day)
-    said = [
-        {"code": alarm.code, "words": alarm.words, "patients": list(alarm.patients)} for alarm in found.alarms
-    ]
-    said += [
-        {"code": fault.code, "words": fault.words, "patients": list(fault.patients)} for fault in found.faults
-    ]
-    fields = {"ran_at": clock.now(), "records": found.records, "counts": found.counts, "alarms": said}
-    run, _ = FailsafeRun.objects.update_or_create(day=day, defaults=fields | {"holds": found.holds})
+    lost = duty_count.lost_now()
+    fields = {
+        "ran_at": clock.now(),
+        "records": found.records,
+        "counts": found.counts,
+        "alarms": [*(asdict(alarm) for alarm in (*found.alarms, *found.faults)), *map(_as_alarm, lost)],
+        "checks_ended": list(found.checks_ended.patients),
+        "holds": found.holds and not lost,
+    }
+    run, _ = FailsafeRun.objects.update_or_create(day=day, defaults=fields)
     audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=found.holds)
     return run
+
+
+def last_count() -> FailsafeRun | None:
+    """The last count made by now; one dated after now comes from a clock that ran ahead, and is none."""
+    return FailsafeRun.objects.filter(ran_at__lte=clock.now(), day__lte=clock.today()).first()
+
+
+def _as_alarm(row: duty_count.KindCount) -> dict[str, Any]:
+    return asdict(Alarm(f"lost_{row.code}", f"{row.words}: held by no list", row.lost))
 
 
 def patients_in(place: str) -> list[int]:
@@ -170,7 +189,11 @@ def _count(moment: datetime, day: date) -> Count:
     for _, place in _where_everybody_is(moment, day):
         counts[place] += 1
     records = _rows("SELECT COUNT(*) FROM clinic_patient WHERE merged_into_id IS NULL", {})[0][0]
-    return Count(moment, records, counts, _named(ALARMS, moment, day), _named(FAULTS, moment, day))
+    without = unchecked.find()
+    lost = Alarm("no_open_check", _UNCHECKED, without.lost)
+    alarms = (*_named(ALARMS, moment, day), *([lost] if lost.patients else []))
+    ended = Alarm("checks_ended", _CHECKS_ENDED, without.ended)
+    return Count(moment, records, counts, alarms, _named(FAULTS, moment, day), ended)
 
 
 def _named(table: dict[str, tuple[str, str]], moment: datetime, day: date) -> tuple[Alarm, ...]:

@@ -8,11 +8,13 @@ from typing import Any, Protocol
 from clinic.charts.year_strip import Dot, Kind, Strip, Window
 from clinic.days import write_day
 from clinic.models import Visit
+from clinic.models.visit import Purpose
 from lesions.register.subjects import in_words as in_words_of
 from scheduling.models import Override, Recall, RecallState
 from scheduling.planning import ladder
 from scheduling.rules import dates
 from scheduling.rules.plan import lateness, wording
+from scheduling.rules.plan.plan import Due
 
 LAST_DAYS = 7
 _BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
@@ -51,9 +53,9 @@ def what_is_set(row: Override, places: dict[str, str]) -> str:
     return f"{what} {when}{end}{_where(row, places)}"
 
 
-def what_is_planned(row: Recall, places: dict[str, str]) -> str:
+def what_is_planned(row: Recall | Due, places: dict[str, str]) -> str:
     """A duty without the number of its occurrence."""
-    return f"{row.get_purpose_display().capitalize()}{_where(row, places)}"
+    return f"{Purpose(row.purpose).label.capitalize()}{_where(row, places)}"
 
 
 def _where(row: About, places: dict[str, str]) -> str:

@@ -13,8 +13,12 @@ from typing import Any
 
 from scheduling.rules.facts import facts
 from scheduling.rules.plan import engine, wording
-from scheduling.rules.plan.plan import Plan
+from scheduling.rules.plan.messages import NO_REASON
+from scheduling.rules.plan.plan import Due, Plan
 from scheduling.rules.ruleset import ruleset
+from scheduling.rules.sites import SITES
+
+MOST_CHARACTERS = 4_000_000  # of a file; the facts of a patient, or a rule set, take some thousands
 
 
 class Unreadable(Exception):
@@ -65,18 +69,26 @@ def explain(options: argparse.Namespace) -> int:
     if options.facts is None:
         print(f"{rules.title}, version {rules.version}")
         for rule in rules.rules:
-            print(wording.rule_sentence(rule))
+            print(wording.rule_sentence(rule, SITES))
         return 0
     if options.today is None:
         raise Unreadable("with facts, --today says for which day")
     answer = _plan(options, rules)
     for due in answer.due:
-        print(wording.due_sentence(due))
-        for reason in due.reasons:
-            print(f"  because {reason.text}. Source: {reason.source}.")
+        _explain(due)
     for problem in answer.problems:
         print(f"To decide ({problem.subject}): {problem.text}")
     return 0
+
+
+def _explain(due: Due) -> None:
+    """What asks for it first, what does not ask just now beside it, and each source once, at the end."""
+    print(wording.due_sentence(due))
+    for reason in due.reasons:
+        head = "beside it:" if reason.code in NO_REASON else "because"
+        print(f"  {head} {reason.text.rstrip('.')}.")
+    sources = dict.fromkeys(reason.source for reason in due.reasons if reason.code not in NO_REASON)
+    print(f"  Source: {'; '.join(sources)}.")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -120,9 +132,13 @@ def _refuse(text: str) -> date:
 
 def _read(path: str) -> str:
     try:
-        return Path(path).read_text(encoding="utf-8")
+        with Path(path).open(encoding="utf-8") as file:
+            text = file.read(MOST_CHARACTERS + 1)
     except (OSError, UnicodeDecodeError) as error:
         raise Unreadable(f"{path} cannot be read: {error}") from None
+    if len(text) > MOST_CHARACTERS:
+        raise Unreadable(f"{path} is longer than {MOST_CHARACTERS} characters")
+    return text
 
 
 def _text(name: str) -> str:
@@ -141,6 +157,8 @@ def _plan(options: argparse.Namespace, rules: ruleset.RuleSet) -> Plan:
     try:
         raw = json.loads(_read(path), object_pairs_hook=_once)
         return engine.plan(facts.parse(raw), rules, options.today)
+    except MemoryError:
+        raise Unreadable(f"{path} needs more memory than there is") from None
     except RecursionError:
         raise Unreadable(f"{path} is nested too deeply to be FACTS") from None
     except json.JSONDecodeError as error:

@@ -85,6 +85,13 @@ def add(day: date, duration: Duration, times: int = 1) -> date:
     return day + timedelta(days=days) if days else day
 
 
+def is_not_after(anchor: date, one: Duration, other: Duration) -> bool:
+    """Whether `one`, counted from the anchor, ends by the day on which `other` does."""
+    if one.days == other.days == 0:
+        return one.months <= other.months  # clamping at the month's end changes no order of whole months
+    return add(anchor, one) <= add(anchor, other)
+
+
 def is_half_or_more(start: date, end: date, interval: Duration) -> bool:
     """Whether at least half of `interval`, as it runs from `start`, lies between the two days."""
     return 2 * (end - start).days >= (add(start, interval) - start).days

@@ -1,12 +1,13 @@
+from typing import Any
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from clinic import clock
 from clinic.access import Act, allow
 from clinic.models import Patient
-from scheduling.models import FailsafeRun
+from scheduling.recalls import duty_count, whereabouts, wording
 from scheduling.recalls import missed as late
-from scheduling.recalls import whereabouts, wording
 from scheduling.views.problems import open_problems
 
 
@@ -14,7 +15,7 @@ from scheduling.views.problems import open_problems
 def missed(request: HttpRequest) -> HttpResponse:
     """The sum of where everybody is, and who should have been seen and was not; `why` narrows the list."""
     rows, count = late.rows(clock.today()), whereabouts.count_now()
-    reason = request.GET.get("why", "")
+    night, reason = whereabouts.last_count(), request.GET.get("why", "")
     shown = [row for row in rows if row.reason == reason] if reason in late.REASONS else rows
     places = wording.subjects([row.recall for row in shown])
     context = {
@@ -24,18 +25,37 @@ def missed(request: HttpRequest) -> HttpResponse:
         "reason": late.REASONS.get(reason, ""),
         "count": count,
         "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
-        "night": FailsafeRun.objects.first(),
+        "night": night,
+        "night_alarms": _with_names([_kept(alarm) for alarm in night.alarms]) if night else [],
         "agree": whereabouts.overdue_now() == {row.patient.pk for row in rows},
         "alarms": _with_names([*count.alarms, *count.faults]),
+        "ended": _with_names([count.checks_ended]),
         "problems": open_problems().count(),
     }
     return render(request, "scheduling/missed.html", context)
+
+
+def _kept(alarm: dict[str, Any]) -> whereabouts.Alarm:
+    return whereabouts.Alarm(alarm["code"], alarm["words"], tuple(alarm["patients"]))
 
 
 def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient]]]:
     keys = {key for alarm in alarms for key in alarm.patients}
     people = Patient.objects.in_bulk(keys)
     return [(alarm.words, [people[key] for key in alarm.patients]) for alarm in alarms]
+
+
+@allow(Act.SEE_MISSED)
+def owed(request: HttpRequest) -> HttpResponse:
+    """What is owed by kind, what the lists hold by kind, and by name what no list holds; counted as it is now."""
+    rows = duty_count.count_duties()
+    people = Patient.objects.in_bulk({key for row in rows for key in row.lost})
+    context = {
+        "rows": [(row, [people[key] for key in row.lost if key in people]) for row in rows],
+        "moment": clock.now(),
+        "lost": sum(len(row.lost) for row in rows),
+    }
+    return render(request, "scheduling/owed.html", context)
 
 
 @allow(Act.SEE_MISSED)

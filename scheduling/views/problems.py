@@ -12,9 +12,9 @@ from clinic.access import Act, allow
 from clinic.models import StaleRow
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
 from scheduling.forms import WhatFollowsForm
-from scheduling.models import FailsafeRun, PlanProblem
+from scheduling.models import PlanProblem
 from scheduling.problem_links import link_of
-from scheduling.recalls import overrides, what_follows
+from scheduling.recalls import overrides, what_follows, whereabouts
 from scheduling.recalls.closing import RecallRefused
 from scheduling.rules import dates
 from scheduling.rules.plan.wording import duration_words
@@ -30,7 +30,7 @@ def problems(request: HttpRequest) -> HttpResponse:
     """Work for a person, the oldest first, each with the page that mends it."""
     found = Paginator(open_problems().select_related("patient"), PAGE).get_page(request.GET.get("page"))
     rows = [{"row": row, "link": link_of(row)} for row in found.object_list]
-    context = {"page": found, "rows": rows, "count": FailsafeRun.objects.first()}
+    context = {"page": found, "rows": rows, "count": whereabouts.last_count()}
     return render(request, "scheduling/problems.html", context)
 
 

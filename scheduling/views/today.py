@@ -22,13 +22,12 @@ from scheduling.models import (
     Appointment,
     AppointmentState,
     ContactAttempt,
-    FailsafeRun,
     ItemState,
     Recall,
     WorkItem,
 )
 from scheduling.planning import ladder
-from scheduling.recalls import overrides, wording
+from scheduling.recalls import overrides, whereabouts, wording
 from scheduling.recalls.missed import tried
 
 ROOM_DAYS = 14
@@ -62,7 +61,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "with_others": _with_others(items, request.user),
         "ledger": _ledger(day, request.user),
         "room": _room(day),
-        "count": FailsafeRun.objects.first(),
+        "count": whereabouts.last_count(),
         "unlisted": not items and worklists.to_reach(day).exclude(work_items__day=day).count(),
         "may_call": may(request.user, Act.CONTACT),
         "may_book": may(request.user, Act.BOOK),

@@ -1,6 +1,8 @@
 """Breaks the planning core in small ways and counts the breaks that its tests notice.
 
-python -m tests.bench.mutants [--sample 300] [--seed 5] [--files dates staging series engine]
+python -m tests.bench.mutants [--sample 20] [--seed 5] [--files dates plan/staging ...]
+
+`--sample` mutants of each file (all files of the core where none is named); a line for each file when it is done.
 
 One break at a time (a comparison, a boundary, an operator, a number, a word, a condition) in the syntax tree; the
 rule tests run in a forked child until the first failure. A child that hangs counts as noticed, and is counted apart. Nothing is written.
@@ -23,17 +25,26 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "scheduling.rules"
+# The quick ones first; `test_command` starts a process of its own, where nothing is broken.
 TESTS = [
-    "test_staging",
     "test_dates",
+    "test_facts",
+    "test_ruleset",
+    "test_staging",
     "test_series",
     "test_cases",
     "test_engine",
     "test_engine_exceptions",
+    "test_fact_problems",
+    "test_sutures",
     "test_reasons",
+    "test_published_rows",
+    "test_checklist_sums",
     "test_properties",
     "test_machine",
+    "test_machine_lesions",
 ]
+LIVES = "6"
 PLUGINS = ["no:django", "no:cacheprovider", "no:xdist", "no:playwright"]
 PATIENCE = 8  # times as long as the tests take on the core as it is, measured first in the same run
 # A break is only counted, so nothing is spent on finding its simplest form.
@@ -75,6 +86,14 @@ def mutants_of(module):
 
 def line_of(node):
     return node.target.lineno if isinstance(node, ast.comprehension) else node.lineno
+
+
+def core_files():
+    """Every file of the core that holds code, the command line apart."""
+    found = (
+        path.relative_to(source("x").parent).with_suffix("") for path in source("x").parent.rglob("*.py")
+    )
+    return sorted(str(path) for path in found if not path.name.startswith("__"))
 
 
 def source(module):
@@ -136,7 +155,7 @@ class Changed(importlib.machinery.SourceFileLoader):
     """Loads one module of the core from a changed tree, every other as it is."""
 
     def __init__(self, mutant):
-        super().__init__(f"{PACKAGE}.{mutant.module}", str(source(mutant.module)))
+        super().__init__(f"{PACKAGE}.{mutant.module.replace('/', '.')}", str(source(mutant.module)))
         self.mutant = mutant
 
     def find_spec(self, name, path=None, target=None):
@@ -155,6 +174,7 @@ def trial(mutant):
     os.dup2(quiet, 2)
     if mutant:
         sys.meta_path.insert(0, Changed(mutant))
+    os.environ["LIVES"] = LIVES
     hypothesis.settings.register_profile("mutants", derandomize=True, database=None, phases=PHASES)
     hypothesis.settings.load_profile("mutants")
     tests = [ROOT / "tests" / "scheduling" / "rules" / f"{name}.py" for name in TESTS]
@@ -193,26 +213,44 @@ def report(survivor):
     return [survivor]
 
 
+def measure(module, sample, seed, processes, seconds):
+    """One file: what was noticed, as a line of the table."""
+    every = mutants_of(module)
+    if not every:
+        return
+    chosen = random.Random(seed).sample(every, min(sample or len(every), len(every)))
+    survivors, hung = run(chosen, processes, seconds)
+    noticed = len(chosen) - len(survivors)
+    share = f"{noticed / len(chosen):.1%}"
+    print(
+        f"| {module} | {len(every)} | {len(chosen)} | {noticed} ({share}) | {hung} | {len(survivors)} |",
+        flush=True,
+    )
+
+
+def measured_patience():
+    begin = time.monotonic()
+    if run([None], 1, 600)[0] == []:
+        sys.exit("the tests fail without any change")
+    return PATIENCE * (time.monotonic() - begin)
+
+
 def main():
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--sample", type=int, default=300, help="0 tries every mutant")
+    parser.add_argument("--sample", type=int, default=20, help="of each file; 0 tries every mutant")
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--files", nargs="+", default=["dates", "staging", "series", "engine"])
-    options = parser.parse_args()
-    every = [mutant for module in options.files for mutant in mutants_of(module)]
-    chosen = random.Random(options.seed).sample(every, min(options.sample or len(every), len(every)))
-    begin = time.monotonic()
-    if run([None], 1, 600)[0] == []:
-        sys.exit("the tests fail without any change")
-    survivors, hung = run(chosen, options.processes, PATIENCE * (time.monotonic() - begin))
-    noticed = len(chosen) - len(survivors)
-    print(
-        f"{noticed} of {len(chosen)} noticed ({noticed / len(chosen):.1%}), {hung} of them by hanging; "
-        f"{len(every)} mutants in all"
+    parser.add_argument("--files", nargs="+", default=core_files())
+    parser.add_argument(
+        "--seconds", type=float, help="a child's patience; else measured on the core as it is"
     )
+    options = parser.parse_args()
+    patience = options.seconds or measured_patience()
+    print("| file | mutants | tried | noticed | of them by hanging | not noticed |", flush=True)
+    for module in options.files:
+        measure(module, options.sample, options.seed, options.processes, patience)
 
 
 if __name__ == "__main__":

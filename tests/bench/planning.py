@@ -73,18 +73,31 @@ def seconds(work):
     return time.process_time() - start, result
 
 
+def quickest(patients):
+    """On a machine with other work the best of many short runs says most."""
+    return min(
+        seconds(lambda: [engine.plan(facts, RULES, TODAY) for facts in patients])[0] for _ in range(25)
+    )
+
+
+def _bare(due):
+    return [item for item in due if item.rule in INTERVALS]
+
+
 def main():
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 5000
     random_ = random.Random(5)
     patients = [invented(random_) for _ in range(count)]
     taken, plans = seconds(lambda: [engine.plan(facts, RULES, TODAY) for facts in patients])
     due = [item for plan in plans for item in plan.due]
-    starts = [(item.anchor, INTERVALS[item.rule], item.number) for item in due if item.rule in INTERVALS]
+    starts = [(item.anchor, INTERVALS[item.rule], item.number) for item in _bare(due)]
     bare, targets = seconds(lambda: [bare_dates([start])[-1] for start in starts])
-    assert targets == [item.target for item in due if item.rule in INTERVALS]
+    # A further reason may want the same visit earlier, never later.
+    assert all(item.target <= day for item, day in zip(_bare(due), targets, strict=True))
     row("patients, due rows, reasons", f"{count}, {len(due)}, {sum(len(item.reasons) for item in due)}")
     row("problems, by code", dict(Counter(one.code for plan in plans for one in plan.problems)))
     row("planned with reasons, patients per second and core", f"{count / taken:,.0f}")
+    row("the quickest of 25 times over a hundred of them", f"{100 / quickest(patients[:100]):,.0f}")
     row("bare relativedelta loop for the same dates, patients per second", f"{count / bare:,.0f}")
     row("time of the core over time of the bare loop", f"{taken / bare:.1f}")
 

@@ -48,34 +48,29 @@ def score(ready, ring, truth):
 
 @contextmanager
 def one_look():
-    """Answers of the network are kept: within this block there is one picture only."""
-    plain, kept = {name: getattr(learned, name) for name in ("probability", "outlines")}, {}
+    """The network's answer is kept: within this block there is one picture only."""
+    plain, kept = learned.look, []
 
-    def once(name):
-        def call(pixels):
-            if name not in kept:
-                kept[name] = plain[name](pixels)
-            return kept[name]
+    def once(pixels):
+        kept[:] = kept or [plain(pixels)]
+        return kept[0]
 
-        return call
-
-    for name in plain:
-        setattr(learned, name, once(name))
+    learned.look = once
     try:
         yield
     finally:
-        for name, function in plain.items():
-            setattr(learned, name, function)
+        learned.look = plain
 
 
 def learned_alone(ready):
-    """The network's outline as it comes, neither refined on the skin nor held against the vote."""
+    """The network's outline as it comes, not held against the vote."""
     if learned.available():
         return None, (doubts.NONE_FOUND,)
-    ring = finders.border(learned.probability(ready.pixels))
+    seen = learned.look(ready.pixels)
+    ring = finders.border(seen.probability)
     if ring is None:
         return None, (doubts.NONE_FOUND,)
-    return ring, doubts.of_network(ready, ring, learned.outlines(ready.pixels).agreement, 1.0)
+    return ring, doubts.of_network(ready, ring, seen.agreement, 1.0)
 
 
 def vote_alone(ready):

@@ -13,58 +13,90 @@ from lesions.analysis.measures import colours, repeatability
 from lesions.analysis.picture import binary, contour, light
 from lesions.analysis.picture.light import Array, Mask
 from lesions.analysis.picture.prepare import Prepared
-from lesions.analysis.types import Delta, Measure, Measurement, Region, Registration
+from lesions.analysis.types import Delta, Measure, Measurement, Region, Registration, Scale
 
 _LEAST_DENSITY = 0.10
 _NOISE_FLOOR = 0.03
 _LEAST_SHARE = 0.004
 _NEW_BELOW = 0.02
 _THICK = 0.008  # of the equivalent diameter: a rim thinner than this is the noise of two outlines
+_THINNEST = 1.0  # working pixels: a rim that the figures speak of is drawn from here on
+_HOLE = 9  # working pixels: a smaller hole may be drawn over
+_LIGHT_BLUR = 0.6  # a rim one pixel wide is still there after it
 _RING_POINTS = 60
+ZOOM_ERROR = 0.003  # of the skin's zoom, one standard deviation: tests/bench/pairs.py prints it anew
 
 
 def deltas(earlier: Measurement, later: Measurement, laid: Registration) -> tuple[Delta, ...]:
     """Subtract every measure that both pictures have; None where either is missing.
 
-    Pixel measures of the later picture are first brought to the earlier one's pixels, by the alignment.
+    Where the two align, every length of the later picture goes through the alignment: pixels become the earlier
+    one's pixels, and millimetres those of the surer of both scales, so that no two figures tell of different zooms.
+    Where both scales are known and the pictures do not align, each picture's own millimetres are subtracted; where
+    the skin contradicts the scales, lengths have no answer.
     """
     after = {m.name: m for m in later.measures}
-    return tuple(_delta(m, after[m.name], earlier, later, laid) for m in earlier.measures if m.name in after)
+    by = _Lengths(earlier, later, laid)
+    return tuple(_delta(m, after[m.name], by) for m in earlier.measures if m.name in after)
 
 
-def _delta(
-    first: Measure, second: Measure, earlier: Measurement, later: Measurement, laid: Registration
-) -> Delta:
+class _Lengths:
+    """What brings lengths of both pictures to one scale, and the error that this adds; None: nothing does."""
+
+    def __init__(self, earlier: Measurement, later: Measurement, laid: Registration) -> None:
+        joint = registration.joint_uncertainty(earlier, later)
+        self.pixels: tuple[float, float] | None = None
+        self.millimetres: tuple[float, float] | None = (1.0, 1.0)
+        self.error, self.millimetre_error = 0.0, joint
+        if laid.matrix is not None:
+            zoom = math.hypot(laid.matrix[0][0], laid.matrix[1][0])
+            self.pixels, self.error = (1.0, zoom), ZOOM_ERROR
+            if earlier.scale is not None and later.scale is not None:
+                self.millimetres = _on_the_surer(earlier.scale, later.scale, zoom)
+                self.millimetre_error = min(ZOOM_ERROR, joint)
+        elif any(reason.code == "scales_disagree" for reason in laid.reasons):
+            self.millimetres = None
+
+    def of(self, unit: str) -> tuple[tuple[float, float] | None, float]:
+        """Factors for the earlier and the later value, and the relative error between the two."""
+        power = 2 if unit.endswith("²") else 1
+        if unit.startswith("px"):
+            factors, error = self.pixels, self.error
+        elif unit.startswith("mm"):
+            factors, error = self.millimetres, self.millimetre_error
+        else:
+            return (1.0, 1.0), 0.0
+        return None if factors is None else (factors[0] ** power, factors[1] ** power), error * power
+
+
+def _on_the_surer(one: Scale, two: Scale, zoom: float) -> tuple[float, float]:
+    """Factors that carry the surer scale to the other picture."""
+    carried = one.mm_per_px * zoom
+    if one.rel_uncertainty <= two.rel_uncertainty:
+        return 1.0, carried / two.mm_per_px
+    return two.mm_per_px / carried, 1.0
+
+
+def _delta(first: Measure, second: Measure, by: _Lengths) -> Delta:
+    factors, loose = by.of(first.unit)
     before, now = first.value, second.value
-    if first.unit in ("px", "px²") and now is not None:
-        now = None if laid.matrix is None else now * _zoom(laid) ** (2 if first.unit == "px²" else 1)
-    if before is None or now is None:
-        return Delta(first.name, first.unit, before, now, None, None, None, None)
-    error = repeatability.sem(first.name, (before + now) / 2)
-    if first.unit in ("mm", "mm²"):
-        error = math.hypot(error, _scale_error(first.unit, (before + now) / 2, earlier, later))
-    change, least = now - before, 1.96 * math.sqrt(2) * error
-    values = (before, now, change, math.sqrt(2) * error, least)
-    a, b, c, d, e = (float(f"{v:.6g}") for v in values)
+    if before is None or now is None or factors is None:
+        return Delta(first.name, first.unit, before, None if factors is None else now, None, None, None, None)
+    before, now = before * factors[0], now * factors[1]
+    middle = (before + now) / 2
+    error = math.hypot(math.sqrt(2) * repeatability.sem(first.name, middle), middle * loose)
+    change, least = now - before, 1.96 * error
+    a, b, c, d, e = (float(f"{v:.6g}") for v in (before, now, change, error, least))
     return Delta(first.name, first.unit, a, b, c, d, e, abs(change) > least)
 
 
-def _zoom(laid: Registration) -> float:
-    assert laid.matrix is not None
-    return math.hypot(laid.matrix[0][0], laid.matrix[1][0])
-
-
-def _scale_error(unit: str, value: float, earlier: Measurement, later: Measurement) -> float:
-    """Error that two separate scales add; one device's own calibration is common to both and cancels."""
-    one, two = earlier.scale, later.scale
-    if one is None or two is None or (one == two and one.origin == "device"):
-        return 0.0
-    power = 2 if unit == "mm²" else 1
-    return value * power * math.hypot(one.rel_uncertainty, two.rel_uncertainty) / math.sqrt(2)
-
-
 def regions(
-    first: Prepared, second: Prepared, earlier: Measurement, later: Measurement, laid: Registration
+    first: Prepared,
+    second: Prepared,
+    earlier: Measurement,
+    later: Measurement,
+    laid: Registration,
+    went: int = 0,
 ) -> tuple[Region, ...]:
     """Outline where the skin changed beyond noise and beyond the error of the alignment.
 
@@ -76,6 +108,9 @@ def regions(
         Their outlines.
     laid : Registration
         Empty answer where not aligned or where an outline is missing.
+    went : int
+        The direction of the area, as the figures say it: what they call grown is drawn wherever the outlines part,
+        however faint the new skin of the lesion is, so that figures and map agree.
 
     Returns
     -------
@@ -89,7 +124,7 @@ def regions(
     after = contour.fill(ring / first.zoom, first.shape)
     moved, known = _later_density(first, second, laid)
     moved = moved * _gain(first.density, moved, before & after & known)
-    return _named(first, moved, known, before, after, laid, earlier)
+    return _named(first, moved, known, before, after, laid, earlier, went)
 
 
 def _later_density(first: Prepared, second: Prepared, laid: Registration) -> tuple[Array, Mask]:
@@ -118,6 +153,7 @@ def _named(
     after: Mask,
     laid: Registration,
     earlier: Measurement,
+    went: int,
 ) -> tuple[Region, ...]:
     change, hot = _hot(first, moved, known, before | after, laid)
     loose = min((laid.residual_px or 0) / first.zoom, 2.0)  # growth itself looks like a loose fit: bounded
@@ -125,8 +161,8 @@ def _named(
     shared = before & after
     fresh = _new_colours(first.density, moved, shared & hot, before, after & known)
     layers: list[tuple[str, Mask, float]] = [
-        ("grown", after & ~before & known & (change > _LEAST_DENSITY / 2), thick),
-        ("shrunk", before & ~after & known & (change < -_LEAST_DENSITY / 2), thick),
+        ("grown", *_parted(after & ~before, known & (change > _LEAST_DENSITY / 2), thick, went > 0)),
+        ("shrunk", *_parted(before & ~after, known & (change < -_LEAST_DENSITY / 2), thick, went < 0)),
         ("new_colour", fresh, 1.5),
         ("darker", shared & hot & ~fresh & (change > 0), 1.5),
         ("lighter", shared & hot & ~fresh & (change < 0), 1.5),
@@ -137,6 +173,11 @@ def _named(
         for kind, mask, wide in layers
         for piece in _pieces(mask, least, wide)
     )  # fmt: skip
+
+
+def _parted(apart: Mask, seen: Mask, thick: float, said: bool) -> tuple[Mask, float]:
+    """Where the outlines part, and how deep that must be: as the skin shows it, or as the figures say it."""
+    return (apart, min(thick, _THINNEST)) if said else (apart & seen, thick)
 
 
 def _hot(first: Prepared, moved: Array, known: Mask, near: Mask, laid: Registration) -> tuple[Array, Mask]:
@@ -172,12 +213,26 @@ def _pieces(mask: Mask, least: float, thick: float) -> list[Mask]:
     numbers = np.arange(1, count + 1)
     sizes = np.bincount(marks.ravel(), minlength=count + 1)[1:]
     depth = ndimage.maximum(ndimage.distance_transform_edt(mask), marks, numbers)
-    kept: list[Mask] = [marks == n for n in numbers[(sizes >= least) & (depth >= thick)]]
-    return kept
+    kept = [marks == n for n in numbers[(sizes >= least) & (depth >= thick)]]
+    return [part for piece in kept for part in _simple(piece)]
+
+
+def _simple(piece: Mask) -> list[Mask]:
+    """A piece with a hole, such as growth all round, in quarters: one ring of points cannot draw it."""
+    if (ndimage.binary_fill_holes(piece) & ~piece).sum() <= _HOLE:
+        return [piece]
+    y, x = np.nonzero(piece)
+    quarter = (np.arctan2(y - y.mean(), x - x.mean()) / (np.pi / 2) + 2).astype(int) % 4
+    parts = []
+    for number in range(4):
+        part = np.zeros_like(piece)
+        part[y[quarter == number], x[quarter == number]] = True
+        parts.append(part)
+    return [part for part in parts if part.any()]
 
 
 def _region(piece: Mask, kind: str, first: Prepared, earlier: Measurement) -> Region:
-    ring = contour.of_mask(piece, 1.0)
+    ring = contour.of_mask(piece, _LIGHT_BLUR)
     full: NDArray[np.float64] = (
         contour.even(ring if ring is not None else _box(piece), _RING_POINTS) * first.zoom
     )

@@ -21,7 +21,7 @@ _FEATURES = 400
 
 
 def all_of(
-    one: View, two: View, ring_one: Ring | None, ring_two: Ring | None, *, features: bool = True
+    one: View, two: View, ring_one: Ring, ring_two: Ring, *, features: bool = True
 ) -> Iterator[Similarity]:
     """Yield guesses from earlier to later pixels, cheapest first.
 
@@ -29,13 +29,12 @@ def all_of(
     ----------
     one, two : View
         Earlier and later.
-    ring_one, ring_two : float (N, 2) or None
+    ring_one, ring_two : float (N, 2)
         Outlines in pixels of the views.
     features : bool
         Whether to search by features after the outlines.
     """
-    if ring_one is not None and ring_two is not None:
-        yield from by_outline(one, two, ring_one, ring_two)
+    yield from by_outline(one, two, ring_one, ring_two)
     if features:
         yield from by_features(one, two)
 

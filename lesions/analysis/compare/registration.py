@@ -1,77 +1,87 @@
-"""Laying the later picture on the earlier: a similarity guessed by outline or feature, refined on density."""
+"""Laying the later picture on the earlier: guessed by outline or feature, held by the skin around the lesion."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from lesions.analysis.compare import guesses, overlay
+from lesions.analysis.compare import guesses, skin
 from lesions.analysis.compare.overlay import Similarity, View
+from lesions.analysis.compare.skin import Hold
 from lesions.analysis.picture import contour, resample
 from lesions.analysis.picture.contour import Ring
-from lesions.analysis.picture.light import Array, Mask
+from lesions.analysis.picture.light import Array
 from lesions.analysis.picture.prepare import Prepared
 from lesions.analysis.types import Doubt, Measurement, Registration
 
-STRUCTURE_LEAST = 0.6  # different lesions of open pictures reached 0.50, mirrored ones 0.53
-RESIDUAL_MOST = 3.0  # working pixels
-SCALE_MOST = 0.03
+SCALE_MOST = 0.03  # skin under a contact plate stretches by some per cent: common practice, no source
 _SIDE = 384
-_STATED_MAY_LOSE = 0.25
+_RIMS = (
+    0.25,
+    0.18,
+)  # of the lesion's radius: so close to it the skin may have moved; narrower ones swallowed growth
+# Tried beside the outlines' own zoom where no scale says it: the lesion may have grown.
+_OTHER_ZOOMS = (1.0, 0.88, 1.12)
 
-_UNLIKE = Doubt("unlike", "The two pictures share too little structure to be laid on each other.")
+_LITTLE_SKIN = Doubt(
+    "little_skin", "Too little skin shows around the lesion to tell growth from a camera held closer."
+)
+_NOT_FOUND = Doubt("skin_not_found", "The skin around the lesion was not found again in the other picture.")
+_NO_OUTLINE = Doubt(
+    "no_outline", "Without an outline in both pictures nothing tells the lesion from its skin."
+)
 _MIRRORED = Doubt("mirrored", "The later picture looks mirrored; check how it was exported.")
-_LOOSE = Doubt("loose", "The two pictures fit only loosely; the skin may be stretched or seen at an angle.")
 
 
-@dataclass(frozen=True)
-class _Fit:
-    """A similarity from earlier to later view pixels, and how well fine structure agrees under it (-1..1)."""
-
-    way: Similarity
-    structure: float
-
-
-def register(
-    first: Prepared, second: Prepared, earlier: Measurement, later: Measurement, *, features: bool = True
-) -> Registration:
-    """Find the similarity that takes LATER pixels to EARLIER pixels.
+def register(first: Prepared, second: Prepared, earlier: Measurement, later: Measurement) -> Registration:
+    """Find the similarity that takes LATER pixels to EARLIER pixels, by the skin around the lesion alone.
 
     Parameters
     ----------
     first, second : Prepared
         The earlier and the later picture.
     earlier, later : Measurement
-        Their outlines give a first guess, their scales a check.
-    features : bool
-        False skips the search by features (for trials of the outline's guess alone).
+        Their outlines say what is no skin and give a first guess; their scales bound the zoom.
 
     Returns
     -------
     Registration
-        `aligned` False with reasons where fine structure does not agree; never a guess.
+        `aligned` False with reasons where the skin is not found or contradicts both scales; never a guess.
     """
     one, two = _view(first), _view(second)
     ring_one, ring_two = _ring(first, one, earlier), _ring(second, two, later)
-    where = _region(one, ring_one)
-    fit = _best(one, two, ring_one, ring_two, where, features)
-    if fit is None or fit.structure < STRUCTURE_LEAST:
-        flipped = View(two.image[:, ::-1].copy(), two.usable[:, ::-1].copy(), two.zoom)
-        ring_flipped = None if ring_two is None else _flip(ring_two, two.image.shape[1])
-        mirrored = _best(one, flipped, ring_one, ring_flipped, where, features)
-        seen = mirrored is not None and mirrored.structure >= STRUCTURE_LEAST
-        return Registration(False, None, None, seen, (_MIRRORED if seen else _UNLIKE,))
-    fit = _at_stated_zoom(one, two, fit, where, earlier, later)
-    residual = overlay.residual(one, two, fit.way, where)
-    if residual > RESIDUAL_MOST:
-        return Registration(False, None, round(residual * one.zoom, 2), False, (_LOOSE,))
-    matrix = _later_to_earlier(fit.way, one.zoom, two.zoom)
-    reasons = _scale_reasons(matrix, earlier, later)
-    rows = tuple(tuple(float(f"{v:.8g}") for v in row) for row in matrix)
-    return Registration(True, rows, round(residual * one.zoom, 2), False, reasons)  # type: ignore[arg-type]
+    if ring_one is None or ring_two is None:
+        return _refused(_NO_OUTLINE)
+    views, rings, stated = (one, two), (ring_one, ring_two), _stated_zoom(one, two, earlier, later)
+    skins = [(_skin(one, ring_one, rim), _skin(two, ring_two, rim)) for rim in _RIMS]
+    skins = [
+        both for both in skins if min(len(skin.patches(v.usable)[0]) for v in both) >= skin.LEAST_PATCHES
+    ]
+    held = (_held(views, both, rings, stated) for both in skins)
+    hold = next((each for each in held if each is not None), None)
+    if hold is not None:
+        return _within_scales(hold, one, two, earlier, later)
+    if not skins:
+        return _refused(_LITTLE_SKIN)
+    mirrored = _looks_mirrored(views, skins[0], rings, stated)
+    return _refused(_MIRRORED if mirrored else _NOT_FOUND, mirrored=mirrored)
+
+
+def _looks_mirrored(
+    views: tuple[View, View], skins: tuple[View, View], rings: tuple[Ring, Ring], stated: float | None
+) -> bool:
+    """Whether the skin is found once the later picture is turned over."""
+    later = _flip(rings[1], views[1].image.shape[1])
+    flipped = (views[0], _flipped(views[1])), (skins[0], _flipped(skins[1])), (rings[0], later)
+    return _held(*flipped, stated, features=False) is not None
+
+
+def _refused(reason: Doubt, *, mirrored: bool = False) -> Registration:
+    return Registration(False, None, None, None, mirrored, (reason,))
 
 
 def _view(ready: Prepared) -> View:
@@ -92,46 +102,80 @@ def _flip(ring: Ring, width: int) -> Ring:
     return np.stack([width - ring[:, 0], ring[:, 1]], axis=1)
 
 
-def _region(view: View, ring: Ring | None) -> Mask:
-    """The lesion with a rim of skin: what must agree. Without an outline, all that is usable."""
-    if ring is None:
-        return view.usable
+def _flipped(view: View) -> View:
+    return View(view.image[:, ::-1].copy(), view.usable[:, ::-1].copy(), view.zoom)
+
+
+def _skin(view: View, ring: Ring, rim: float) -> View:
+    """The structure of the skin, the lesion and its rim left out."""
     mask = contour.fill(ring, (view.image.shape[0], view.image.shape[1]))
-    reach = max(6, int(0.5 * np.sqrt(mask.sum() / np.pi)))
-    return np.asarray((ndimage.distance_transform_edt(~mask) < reach) & view.usable, dtype=bool)
+    reach = max(3.0, rim * math.sqrt(mask.sum() / math.pi))
+    usable = np.asarray(view.usable & (ndimage.distance_transform_edt(~mask) > reach), dtype=bool)
+    return View(skin.band(view, usable), usable, view.zoom)
 
 
-def _best(
-    one: View, two: View, ring_one: Ring | None, ring_two: Ring | None, where: Mask, features: bool
-) -> _Fit | None:
-    """Refine the guesses in order of cost and stop at the first that agrees well."""
-    best: _Fit | None = None
-    for guess in guesses.all_of(one, two, ring_one, ring_two, features=features):
-        way = overlay.refine(one, two, guess, where)
-        if way is None:
-            continue
-        fit = _Fit(way, overlay.structure(one, two, way, where))
-        if best is None or fit.structure > best.structure:
-            best = fit
-        if best.structure > 0.7:
-            break
-    return best
-
-
-def _at_stated_zoom(
-    one: View, two: View, fit: _Fit, where: Mask, earlier: Measurement, later: Measurement
-) -> _Fit:
-    """Prefer the zoom that the two scales state: a free one would swallow growth. Keep the free one if it is wrong."""
+def _stated_zoom(one: View, two: View, earlier: Measurement, later: Measurement) -> float | None:
+    """Pixels of the later view per pixel of the earlier one, by both scales; None where one is unknown."""
     if earlier.scale is None or later.scale is None:
-        return fit
-    zoom = earlier.scale.mm_per_px * one.zoom / (later.scale.mm_per_px * two.zoom)
-    ys, xs = np.nonzero(where)
-    start = fit.way.with_zoom(zoom, float(xs.mean()), float(ys.mean()))
-    way = overlay.refine(one, two, start, where, zoom)
-    if way is None:
-        return fit
-    stated = _Fit(way, overlay.structure(one, two, way, where))
-    return stated if stated.structure > fit.structure - _STATED_MAY_LOSE else fit
+        return None
+    return earlier.scale.mm_per_px * one.zoom / (later.scale.mm_per_px * two.zoom)
+
+
+def _held(
+    views: tuple[View, View],
+    skins: tuple[View, View],
+    rings: tuple[Ring, Ring],
+    stated: float | None,
+    *,
+    features: bool = True,
+) -> Hold | None:
+    """The first guess, in order of cost, on which the skin agrees."""
+    for guess in _starts(guesses.all_of(*views, *rings, features=features), rings[0], stated):
+        hold = skin.find(*skins, guess)
+        if hold is not None and hold.firm:
+            return hold
+    return None
+
+
+def _starts(found: Iterator[Similarity], ring: Ring, stated: float | None) -> Iterator[Similarity]:
+    """Each guess at the zoom that the scales state, else at its own and at zooms that a grown lesion would hide."""
+    x, y = (float(n) for n in ring.mean(axis=0))
+    later: list[Similarity] = []
+    for guess in found:
+        zooms = [guess.zoom * z for z in _OTHER_ZOOMS] if stated is None else [stated]
+        first, *others = (guess.with_zoom(z, x, y) for z in zooms)
+        later += others
+        yield first
+    yield from later
+
+
+def _within_scales(
+    hold: Hold, one: View, two: View, earlier: Measurement, later: Measurement
+) -> Registration:
+    """The skin's own zoom as far as the scales allow; no answer where they plainly contradict it."""
+    way, stated = hold.way, _stated_zoom(one, two, earlier, later)
+    if stated is not None:
+        most = 1.96 * joint_uncertainty(earlier, later)
+        off = way.zoom / stated - 1
+        if abs(off) > max(SCALE_MOST, most):
+            return _refused(_contradiction(abs(off)))
+        way = way.with_zoom(stated * (1 + float(np.clip(off, -most, most))), *hold.middle)
+    matrix = _later_to_earlier(way, one.zoom, two.zoom)
+    rows = tuple(tuple(float(f"{v:.8g}") for v in row) for row in matrix)
+    return Registration(True, "skin", rows, round(hold.miss * one.zoom, 2), False)  # type: ignore[arg-type]
+
+
+def joint_uncertainty(earlier: Measurement, later: Measurement) -> float:
+    """Of the ratio of both scales, relative; one device's own calibration is common to both and cancels."""
+    one, two = earlier.scale, later.scale
+    if one is None or two is None or (one == two and one.origin == "device"):
+        return 0.0
+    return math.hypot(one.rel_uncertainty, two.rel_uncertainty)
+
+
+def _contradiction(off: float) -> Doubt:
+    text = f"The skin fits at a size {off:.0%} off what the two scales say; check both scales."
+    return Doubt("scales_disagree", text, {"off": round(off, 4)})
 
 
 def _later_to_earlier(way: Similarity, zoom_one: float, zoom_two: float) -> NDArray[np.float64]:
@@ -141,20 +185,6 @@ def _later_to_earlier(way: Similarity, zoom_one: float, zoom_two: float) -> NDAr
     return np.asarray(
         (np.diag([zoom_one, zoom_one, 1]) @ back @ np.diag([1 / zoom_two, 1 / zoom_two, 1]))[:2]
     )
-
-
-def _scale_reasons(
-    matrix: NDArray[np.float64], earlier: Measurement, later: Measurement
-) -> tuple[Doubt, ...]:
-    if earlier.scale is None or later.scale is None:
-        return ()
-    stated = later.scale.mm_per_px / earlier.scale.mm_per_px
-    seen = float(np.hypot(matrix[0, 0], matrix[1, 0]))
-    off = abs(seen / stated - 1)
-    if off <= SCALE_MOST:
-        return ()
-    text = f"The pictures fit at a size {off:.0%} off what their two scales say; check both."
-    return (Doubt("scales_disagree", text),)
 
 
 def warped(second: Prepared, first: Prepared, laid: Registration, values: Array, order: int = 1) -> Array:

@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from lesions.analysis.picture import reading_process
 from lesions.analysis.picture.allowance import USUAL, Allowance
-from lesions.analysis.types import Comparison, Outline, Point, Region
+from lesions.analysis.types import Comparison, Outline, Point, area_went
 
 _LEGEND_ROW, _MARGIN, _LINE = 30, 12, 3
 _INK, _PAPER = (20, 20, 20), (255, 255, 255)
@@ -81,7 +81,7 @@ def draw(
     for region in comparison.regions:
         _letter(pen, _scaled(region.points, picture.zoom), _KINDS[region.kind].letter)
     out = io.BytesIO()
-    _with_legend(sheet, comparison.regions, comparison.registration.aligned).save(out, "PNG", optimize=True)
+    _with_legend(sheet, comparison).save(out, "PNG", optimize=True)
     return out.getvalue()
 
 
@@ -138,7 +138,8 @@ def _font(size: int) -> _Font:
     return ImageFont.load_default(size)
 
 
-def _with_legend(sheet: Image.Image, regions: tuple[Region, ...], aligned: bool) -> Image.Image:
+def _with_legend(sheet: Image.Image, comparison: Comparison) -> Image.Image:
+    regions, aligned = comparison.regions, comparison.registration.aligned
     kinds = [k for k in _KINDS if any(r.kind == k for r in regions)]
     rows = 2 + max(1, len(kinds))
     full = Image.new("RGB", (sheet.width, sheet.height + _MARGIN + rows * _LEGEND_ROW), _PAPER)
@@ -161,8 +162,17 @@ def _with_legend(sheet: Image.Image, regions: tuple[Region, ...], aligned: bool)
         _words(pen, top, f"{kind.letter}  {kind.words}, {total}")
         top += _LEGEND_ROW
     if not kinds:
-        _words(pen, top, "No changed region" if aligned else "No change can be shown")
+        _words(pen, top, _none_drawn(comparison))
     return full
+
+
+def _none_drawn(comparison: Comparison) -> str:
+    """Never "no change" beside figures that say otherwise."""
+    if not comparison.registration.aligned:
+        return "No change can be shown"
+    if area_went(comparison.deltas):
+        return "The area changed by a rim too thin to be drawn"
+    return "No changed region"
 
 
 def _words(pen: ImageDraw.ImageDraw, top: int, text: str) -> None:

@@ -18,21 +18,23 @@ class Repeat:
 
 
 # Drawn lesions recaptured in new pose, light and hair (tests/bench/imaging.py prints them anew), rounded up.
-# Version 2026.3, 24 lesions: area 0.7 %, feret 0.5 %, perimeter 0.4 %, asymmetry of structure 0.0086, dimension of the
-# border 0.0046, each up to 1.4 times that at 95 % (chi square); no other measure varied more than is written here.
+# Version 2026.4, 24 lesions: area 1.25 %, feret 0.55 %, perimeter 0.56 %, each up to 1.4 times it at 95 % (chi square);
+# version 2026.3: asymmetry of structure 0.0086, dimension of the border 0.0046, no other more than is written here.
 # Drawn borders are smoother and drawn colours plainer than real ones, so perimeter, compactness and shares of colour
 # keep the wider figures of earlier drawings.
+# 29 pairs made of single real photographs (tests/bench/pairs.py: other pose, light, hair, blur; outlines not in doubt)
+# vary more in area, 1.8 % (1.3 % without the two worst), and in asymmetry of structure, where blur counts.
 # A clinic's own repeated shots are the better figures.
 FIGURES: dict[str, Repeat] = {
-    "area": Repeat(relative=0.011),
-    "area_px": Repeat(relative=0.011),
+    "area": Repeat(relative=0.018),
+    "area_px": Repeat(relative=0.018),
     "perimeter": Repeat(relative=0.026),
     "perimeter_px": Repeat(relative=0.026),
-    "feret": Repeat(relative=0.007),
-    "feret_px": Repeat(relative=0.007),
+    "feret": Repeat(relative=0.008),
+    "feret_px": Repeat(relative=0.008),
     "asymmetry_shape": Repeat(absolute=0.010),
     "asymmetry_colour": Repeat(absolute=0.6),
-    "asymmetry_structure": Repeat(absolute=0.012),
+    "asymmetry_structure": Repeat(absolute=0.020),
     "asymmetry_axes": Repeat(absolute=0.5),
     "border_abrupt": Repeat(absolute=1.0),
     "border_dimension": Repeat(absolute=0.007),

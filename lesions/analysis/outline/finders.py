@@ -17,8 +17,9 @@ from lesions.analysis.types import Doubt
 _VOTE_WIDTH = 256  # the size at which the vote was tried on pictures with experts' outlines
 _SECOND_WIDTH = 128  # enough to see whether both finders mean the same thing
 _SMOOTH = 1.0
-# The skin itself places a border better on drawn pictures, experts draw wider on real ones: a little of it is best.
-_NETWORK_LEAN, _VOTE_LEAN = 1.0, 3.0
+# The vote's border moves to where the skin turns. The network's stays: on real pictures each bit of that costs
+# agreement with the experts (Jaccard 0.850 without, 0.847 with half, 0.843 with all of the lean that it had).
+_VOTE_LEAN = 3.0
 
 
 @dataclass(frozen=True)
@@ -45,23 +46,13 @@ def search(ready: Prepared) -> Search:
         return _by_vote(ready, small, voted, missing)
     if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there
         return Search(None, (doubts.NONE_FOUND,), "the network")
-    probability = learned.probability(ready.pixels)
-    ring = _refined(ready, border(probability))
+    seen = learned.look(ready.pixels)
+    ring = border(seen.probability)
     if ring is None:
         return Search(None, (doubts.NONE_FOUND,), "the network")
-    alike = learned.outlines(ready.pixels).agreement
     second = contour.fill(ring * (ready.zoom / small.zoom), small.shape)
     agreed = agreement.jaccard(second, voted.mask)
-    return Search(ring, doubts.of_network(ready, ring, alike, agreed), "the network")
-
-
-def _refined(ready: Prepared, ring: Ring | None) -> Ring | None:
-    if ring is None:
-        return None
-    mask = contour.fill(ring, ready.shape)
-    if not mask.any():
-        return ring
-    return refine.border(mask, light.grey(ready.density), ready.around, lean=_NETWORK_LEAN)
+    return Search(ring, doubts.of_network(ready, ring, seen.agreement, agreed), "the network")
 
 
 def border(probability: Array) -> Ring | None:
@@ -69,10 +60,12 @@ def border(probability: Array) -> Ring | None:
     piece = learned.piece(probability)
     if not piece.any():
         return None
-    level = np.where(resample.within(piece, 2), probability, 0.0).astype(np.float32)
-    level[binary.eroded(piece, 2)] = 1.0
+    box = binary.box(piece, 4)
+    near = piece[box]
+    level = np.where(resample.within(near, 2), probability[box], 0.0).astype(np.float32)
+    level[binary.eroded(near, 2)] = 1.0
     ring = contour.trace(level, learned.LEVEL)
-    return None if ring is None else contour.smooth(ring, _SMOOTH)
+    return None if ring is None else contour.smooth(ring + np.array([box[1].start, box[0].start]), _SMOOTH)
 
 
 def _by_vote(ready: Prepared, small: Prepared, found: Found, why: str) -> Search:

@@ -54,3 +54,10 @@ def filled(mask: Mask) -> Mask:
         outside[rim] = True
     outside[0] = False  # the mask itself
     return np.asarray(~outside[marks], dtype=bool)
+
+
+def box(mask: Mask, margin: int) -> tuple[slice, slice]:
+    """Rows and columns that hold all of a mask that is not empty, and `margin` more on each side within the picture."""
+    ends = [np.nonzero(mask.any(axis=axis))[0] for axis in (1, 0)]
+    rows, columns = (slice(max(0, int(e[0]) - margin), int(e[-1]) + margin + 1) for e in ends)
+    return rows, columns

@@ -5,9 +5,19 @@
 //     <input type="range" data-blend min="0" max="100" value="50"> </div>
 //   <div class="stage"> two <figure><div class="frame"> <img data-width data-height> {% outline_svg %} {% scale_bar %}
 //   </div> <figcaption> </div>      (width and height of the full picture, which may be larger than the one shown)
+// data-pane="x y width height" on both frames: the full pixel in the middle and the pixels to bring in, so that a
+// millimetre is as long in one frame as in the other. Without it each picture fills its frame.
 // Overlay wants data-aligned and, on the later frame, data-matrix="a b tx c d ty": LATER pixel -> EARLIER pixel.
 
 const MOST = 8;
+
+/** From pixels of the full picture to the frame, as `object-fit: contain` lays it. */
+function fit(picture, frame) {
+  const width = Number(picture.dataset.width ?? picture.naturalWidth);
+  const height = Number(picture.dataset.height ?? picture.naturalHeight);
+  const k = Math.min(frame.clientWidth / width, frame.clientHeight / height);
+  return new DOMMatrix([k, 0, 0, k, (frame.clientWidth - k * width) / 2, (frame.clientHeight - k * height) / 2]);
+}
 
 class Stage {
   constructor(root) {
@@ -24,6 +34,7 @@ class Stage {
     this.blend?.addEventListener("input", () => this.fade());
     for (const frame of this.frames) this.listen(frame);
     if (!root.hasAttribute("data-aligned")) this.noOverlay();
+    addEventListener("resize", () => this.show());
     this.show();
   }
 
@@ -84,11 +95,23 @@ class Stage {
     this.view.x = Math.min(0, Math.max(this.view.x, box.width * (1 - scale)));
     this.view.y = Math.min(0, Math.max(this.view.y, box.height * (1 - scale)));
     const place = `translate(${this.view.x}px, ${this.view.y}px) scale(${scale})`;
-    for (const frame of this.frames)
+    for (const frame of this.frames.filter((each) => each.clientWidth)) {
+      const base = this.pane(frame);
       for (const child of frame.children)
         if (child.matches(".scale-bar")) this.growBar(child, scale);
-        else child.style.transform = child === this.laid ? `${place} ${this.aligned(child)}` : place;
+        else child.style.transform = `${place} ${child === this.laid ? base.multiply(this.aligned(child)) : base}`;
+    }
     this.pressedStates();
+  }
+
+  /** From a picture fitted into the whole frame to the part of it that the frame's pane shows. */
+  pane(frame) {
+    const image = frame.querySelector("img");
+    if (!frame.dataset.pane || !image) return new DOMMatrix();
+    const [x, y, width, height] = frame.dataset.pane.split(" ").map(Number);
+    const k = Math.min(frame.clientWidth / width, frame.clientHeight / height);
+    const shown = new DOMMatrix([k, 0, 0, k, frame.clientWidth / 2 - k * x, frame.clientHeight / 2 - k * y]);
+    return shown.multiply(fit(image, frame).inverse());
   }
 
   /** The scale bar keeps its corner and its lettering, and grows with the picture. */
@@ -101,15 +124,10 @@ class Stage {
 
   /** The registration, given in pixels of the full pictures, as seen in the fitted box. */
   aligned(image) {
-    const base = this.frames[0].querySelector("img");
-    const fit = (picture) => {
-      const width = Number(picture.dataset.width ?? picture.naturalWidth);
-      const height = Number(picture.dataset.height ?? picture.naturalHeight);
-      const k = Math.min(base.clientWidth / width, base.clientHeight / height);
-      return new DOMMatrix([k, 0, 0, k, (base.clientWidth - k * width) / 2, (base.clientHeight - k * height) / 2]);
-    };
+    const [frame] = this.frames;
     const [a, b, tx, c, d, ty] = image.dataset.matrix.split(/[\s,]+/).map(Number);
-    return fit(base).multiply(new DOMMatrix([a, c, b, d, tx, ty])).multiply(fit(image).inverse()).toString();
+    const base = fit(frame.querySelector("img"), frame);
+    return base.multiply(new DOMMatrix([a, c, b, d, tx, ty])).multiply(fit(image, frame).inverse());
   }
 
   pressedStates() {

@@ -11,6 +11,8 @@ from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
+# Far more than any patient has; whoever sends more sends something else.
+MOST_ENTRIES, MOST_CHARACTERS = 2_000, 10_000
 FIRST_DAY, LAST_DAY = Day(1850, 1, 1), Day(2200, 12, 31)
 
 
@@ -70,6 +72,8 @@ def _options(kind: Any) -> tuple[Any, ...]:
 def _read_list(kind: Any, value: Any, path: str) -> tuple[Any, ...]:
     if not isinstance(value, list | tuple):
         raise UnreadableFacts(path, "expected a list")
+    if len(value) > MOST_ENTRIES:
+        raise UnreadableFacts(path, f"has {len(value)} entries, more than {MOST_ENTRIES}")
     return tuple(read(kind, entry, f"{path}[{index}]") for index, entry in enumerate(value))
 
 
@@ -108,6 +112,8 @@ def _read_value(kind: Any, value: Any, path: str) -> Any:
         raise UnreadableFacts(path, f"expected {_NAMES[base]}")
     if base is int and not 1 <= value <= (pattern.most if isinstance(pattern, AtMost) else 100_000):
         raise UnreadableFacts(path, "is out of range")
+    if base is str and len(value) > MOST_CHARACTERS:
+        raise UnreadableFacts(path, f"is longer than {MOST_CHARACTERS} characters")
     if isinstance(pattern, Pattern) and not re.fullmatch(pattern.regex, value):
         raise UnreadableFacts(path, f"“{value}” is not {pattern.meaning}")
     return value
@@ -128,10 +134,16 @@ def _read_day(value: Any, path: str) -> Day:
     return day
 
 
+@cache
+def _written(kind: Any) -> tuple[tuple[str, str], ...]:
+    """JSON key and attribute of each field of a dataclass; nothing for another type."""
+    return tuple((key_of(item), item.name) for item in fields(kind)) if is_dataclass(kind) else ()
+
+
 def write(value: Any) -> Any:
     """Plain JSON values of a described value."""
-    if is_dataclass(value):
-        return {key_of(item): write(getattr(value, item.name)) for item in fields(value)}
+    if names := _written(value.__class__):
+        return {key: write(getattr(value, name)) for key, name in names}
     if isinstance(value, tuple):
         return [write(entry) for entry in value]
     return value.isoformat() if isinstance(value, Day) else value
@@ -151,19 +163,19 @@ def _schema_of_one(kind: Any) -> dict[str, Any]:
     if origin is Literal:
         return {"enum": list(get_args(kind))}
     if origin is tuple:
-        return {"type": "array", "items": schema_of(get_args(kind)[0])}
+        return {"type": "array", "maxItems": MOST_ENTRIES, "items": schema_of(get_args(kind)[0])}
     if origin is Annotated:
         base, pattern = get_args(kind)
         if base is int:
             return {"type": "integer", "minimum": 1, "maximum": pattern.most}
-        return {"type": "string", "pattern": f"^({pattern.regex})$", "description": pattern.meaning}
+        return dict(_SHAPES[str]) | {"pattern": f"^({pattern.regex})$", "description": pattern.meaning}
     if is_dataclass(kind):
         return _schema_of_object(kind)
     return dict(_SHAPES[kind])
 
 
 _SHAPES: dict[Any, dict[str, Any]] = {
-    str: {"type": "string"},
+    str: {"type": "string", "maxLength": MOST_CHARACTERS},
     bool: {"type": "boolean"},
     int: {"type": "integer", "minimum": 1, "maximum": 100_000},
     Day: {"type": "string", "format": "date", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"},

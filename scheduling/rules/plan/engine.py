@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import Closed, Facts
-from scheduling.rules.plan import own_intervals, wording
+from scheduling.rules.plan import own_intervals, schedules, wording
 from scheduling.rules.plan.fact_problems import contradictions
 from scheduling.rules.plan.first_check import count_from_last_check
 from scheduling.rules.plan.future_days import FutureDays
@@ -117,6 +117,7 @@ class _Planner:
         self.problems, self.without_check = found.problems, found.without_check
         self.later: list[tuple[date, Problem]] = []
         self.groups: dict[Key, list[Series]] = defaultdict(list)
+        self.histories: dict[Key, History] = {}
         for series in found.series:
             self.groups[series.rule.purpose, series.subject].append(series)
 
@@ -196,6 +197,11 @@ class _Planner:
             self.problems.append(Problem("what_follows", key[1], said))
 
     def history(self, key: Key) -> History:
+        if key not in self.histories:
+            self.histories[key] = self.read_history(key)
+        return self.histories[key]
+
+    def read_history(self, key: Key) -> History:
         closed = [item for item in self.facts.closed if (item.purpose, item.subject) == key]
         return History(
             tuple(sorted(self.done(key))),
@@ -219,8 +225,10 @@ class _Planner:
         self, series: Series, occurrence: Occurrence | None, history: History, overridden: bool
     ) -> None:
         """A schedule that says “ask” is a problem from its last occurrence on, and `notice` ahead of it."""
+        if series.rule.then != "ask" or series.is_discharged(history):
+            return
         end, standing = series.end(), history.overridden_until
-        if series.rule.then != "ask" or end is None or series.is_discharged(history):
+        if end is None:
             return
         if standing == date.max or self.is_answered(series, occurrence, history):
             return
@@ -264,22 +272,22 @@ class _Planner:
                 self.problems.append(Problem("visits_close_together", series.subject, said))
 
 
-def _without_override(series: Series, seen: History) -> Occurrence | None:
-    return series.first_open(replace(seen, overridden_until=None))
+def _is_put_off(series: Series, seen: History, occurrence: Occurrence | None) -> bool:
+    """Whether another occurrence were open without a clinician's own interval or day."""
+    if seen.overridden_until is None:
+        return False
+    return series.first_open(replace(seen, overridden_until=None)) != occurrence
 
 
 def _puts_off(counted: list[tuple[Series, History]], states: list[State]) -> bool:
-    """Whether some date would be another one without a clinician's own interval or day."""
     pairs = zip(counted, states, strict=True)
-    return any(_without_override(*one) != occurrence for one, (_, occurrence) in pairs)
+    return any(_is_put_off(*one, occurrence) for one, (_, occurrence) in pairs)
 
 
 def _reasons(counted: list[tuple[Series, History]], states: list[State]) -> list[Reason]:
     """One reason for every rule that matched, also where nothing of it is open."""
     return [
-        _reason(
-            series, occurrence, replaced=occurrence is None and _without_override(series, seen) is not None
-        )
+        _reason(series, occurrence, replaced=occurrence is None and _is_put_off(series, seen, None))
         for (series, seen), (_, occurrence) in zip(counted, states, strict=True)
     ]
 
@@ -340,8 +348,8 @@ def _said(series: Series, occurrence: Occurrence | None, replaced: bool) -> tupl
         return ("replaced" if replaced else "over"), {}
     phase = occurrence.phase
     if phase.once and not phase.target:
-        return ("first_check" if series.rule.purpose == CHECK else "once"), {"schedule": "now"}
-    schedule, total = wording.phase_words(phase), series.total
+        return ("first_check" if series.rule.purpose == CHECK else "once"), {"schedule": schedules.NOW}
+    schedule, total = schedules.schedule_code(phase), series.total
     if phase.once:
         return "once", {"schedule": schedule}
     if total is None:
@@ -366,4 +374,4 @@ def _problem_order(problem: Problem) -> tuple[str, str, str]:
 
 
 def _once(reasons: list[Reason]) -> tuple[Reason, ...]:
-    return tuple(dict.fromkeys(reasons))
+    return tuple(dict.fromkeys(reasons)) if len(reasons) > 1 else tuple(reasons)

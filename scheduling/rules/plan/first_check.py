@@ -72,7 +72,7 @@ def count_from_last_check(series: Series, history: History, risk: Risk, looser: 
     window = _window_after(found, history)
     if floor is None or window is None or window.latest >= floor:
         return found
-    others = (_window_after(replace(one, anchor=last, rolls=True), history) for one in looser)
+    others = (_window_after(replace(one, anchor=last), history) for one in looser)
     return _first(series, floor, [one.latest for one in others if one and one.latest >= floor])
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Risk, UrgentSign
 from scheduling.rules.plan.messages import params
 from scheduling.rules.plan.plan import Problem
+
+_Row = TypeVar("_Row", UrgentSign, Diagnosis, LesionFacts, DecisionFact)
 
 
 @dataclass
@@ -50,7 +52,7 @@ class FutureDays:
 
     def sign(self, sign: UrgentSign, subject: str) -> UrgentSign:
         answered = self.dropped("An examination in person", subject, sign.answered_on)
-        return replace(sign, on=self.from_today("A sign", subject, sign.on), answered_on=answered)
+        return _settled(sign, on=self.from_today("A sign", subject, sign.on), answered_on=answered)
 
     def diagnosis(self, one: Diagnosis) -> Diagnosis:
         """A melanoma without any day is followed from today, until somebody records one."""
@@ -60,11 +62,11 @@ class FutureDays:
         if anchor is None and known is None:
             known = self.today
             self.reached(date.fromordinal(self.today.toordinal() + 1))
-        return replace(one, anchor=anchor, known_on=known)
+        return _settled(one, anchor=anchor, known_on=known)
 
     def lesion(self, one: LesionFacts) -> LesionFacts:
         subject = f"lesion:{one.id}"
-        return replace(
+        return _settled(
             one,
             since=self.from_today("The start of watching", subject, one.since),
             last_image_on=self.dropped("A picture", subject, one.last_image_on),
@@ -74,7 +76,7 @@ class FutureDays:
     def decision(self, one: DecisionFact) -> DecisionFact:
         subject = f"lesion:{one.lesion}"
         on = self.from_today("A decision", subject, one.on)
-        return replace(one, on=on, fulfilled_on=self.dropped("What was decided", subject, one.fulfilled_on))
+        return _settled(one, on=on, fulfilled_on=self.dropped("What was decided", subject, one.fulfilled_on))
 
     def kept(self, what: str, rows: Iterable[Any], name: str) -> tuple[Any, ...]:
         kept = []
@@ -83,7 +85,7 @@ class FutureDays:
             if day <= self.today:
                 kept.append(row)
             else:
-                self.say(what, getattr(row, "subject", "patient"), day, counts=False)
+                self.say(what, row.subject, day, counts=False)
         return tuple(kept)
 
     def dropped(self, what: str, subject: str, day: date | None) -> date | None:
@@ -106,3 +108,9 @@ class FutureDays:
 
     def reached(self, day: date) -> None:
         self.next_day = min(self.next_day or day, day)
+
+
+def _settled(row: _Row, **values: Any) -> _Row:
+    """The row with other values; itself where none differs, as nearly always: a copy of every row costs time."""
+    same = all(getattr(row, name) == value for name, value in values.items())
+    return row if same else replace(row, **values)

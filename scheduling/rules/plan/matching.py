@@ -48,7 +48,7 @@ def _test(condition: Condition, values: frozenset[str | bool] | None) -> Applies
         return Applies.MAYBE
     if condition.operator in ("at_least", "below"):
         return _measure(condition, values)
-    hits = sum(value in condition.values for value in values)
+    hits = len(values.intersection(condition.values))
     if condition.operator == "not_in":
         hits = len(values) - hits
     if not hits:

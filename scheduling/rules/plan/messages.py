@@ -8,7 +8,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import date
+from functools import lru_cache
 from typing import Final
+
+from scheduling.rules.plan.schedules import schedule_words
 
 Value = str | int | bool
 Params = tuple[tuple[str, Value], ...]
@@ -42,6 +45,8 @@ REASONS: Final[dict[str, str]] = {
     "own_day": "{by} decided on {decided} on {day}: {words}. It speaks for what was known on that day.",
     "rest_of_skin": "Not seen on {day}: {regions}.",
 }
+# Why a rule that matched asks for nothing just now: it stands beside the reasons and is none.
+NO_REASON: Final = frozenset({"over", "replaced"})
 MAY_APPLY: Final = " (may apply: a fact is missing)"
 PROBLEMS: Final[dict[str, str]] = {
     "no_rule": "No rule of the set applies to {about}.",
@@ -88,7 +93,7 @@ PROBLEMS: Final[dict[str, str]] = {
 
 def params(**values: Value | None) -> Params:
     """Parameters in the order of their names; what is None is left out."""
-    return tuple(sorted((name, value) for name, value in values.items() if value is not None))
+    return tuple(sorted([(name, value) for name, value in values.items() if value is not None]))
 
 
 def write_day(day: date) -> str:
@@ -106,9 +111,13 @@ def fill(template: str, values: Mapping[str, Value]) -> str:
     return template.format(**{name: _in_words(value) for name, value in values.items()})
 
 
+# A sentence is asked for more than once: for the order of problems, the stored plan and its recalls.
+@lru_cache(maxsize=1024)
 def reason_text(code: str, given: Params) -> str:
     """A reason as one sentence: where it comes from, and what is planned."""
     values = dict(given)
+    if "schedule" in values:
+        values["schedule"] = schedule_words(str(values["schedule"]))
     body = fill(REASONS[code], values)
     head = values.get("head")
     doubt = MAY_APPLY if values.get("certain") is False else ""
@@ -116,6 +125,7 @@ def reason_text(code: str, given: Params) -> str:
     return f"{begun}{body}{doubt}"
 
 
+@lru_cache(maxsize=1024)
 def problem_text(code: str, given: Params) -> str:
     values = dict(given)
     return _first_capital(fill(PROBLEMS[str(values.get("kind_of", code))], values))

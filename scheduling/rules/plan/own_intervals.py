@@ -90,6 +90,8 @@ def standing(facts: Facts, key: Key, history: History) -> list[Override]:
 
 
 def _mine(facts: Facts, key: Key) -> list[Override]:
+    if not facts.overrides:  # as nearly always
+        return []
     found = (override for override in facts.overrides if (override.purpose, override.subject) == key)
     return sorted(found, key=lambda override: override.id)
 

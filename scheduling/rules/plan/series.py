@@ -94,6 +94,8 @@ class Series:
 
     def is_closed(self, number: int, history: History) -> bool:
         """Closed by rule and source, whatever its anchor became later; one that rolls counts anew from each anchor."""
+        if not history.closed:
+            return False
         if self.rolls:
             return (*self.key, self.anchor, number) in history.closed
         return (*self.key, number) in history.closed_numbers
@@ -128,8 +130,8 @@ class Series:
         if not self.phases or self.phases[-1].length is None:
             return None
         last = self.anchor
-        for occurrence in self.anchored():
-            last = occurrence.target
+        for phase, start in self._starts():
+            last = dates.add(self.anchor, start + phase.target)
         return last
 
     @cached_property
@@ -137,22 +139,26 @@ class Series:
         """How many visits the schedule has, None for one without an end or counted from each visit."""
         if self.rule.spacing == "attendance" or not self.phases or self.phases[-1].length is None:
             return None
-        return sum(1 for _ in self.anchored())
+        return sum(1 for _ in self._starts())
 
     def anchored(self) -> Iterator[Occurrence]:
-        """Occurrences counted from the anchor alone; a visit on a phase end belongs to the earlier phase."""
-        offset, number = dates.ZERO, 0
+        """Occurrences counted from the anchor alone."""
+        for number, (phase, start) in enumerate(self._starts(), 1):
+            yield _window(phase, self.anchor, start, number)
+
+    def _starts(self) -> Iterator[tuple[Phase, dates.Duration]]:
+        """How far from the anchor each interval begins; a visit on a phase end belongs to the earlier phase."""
+        offset = dates.ZERO
         for phase in self.phases:
-            end = dates.add(self.anchor, offset + phase.length) if phase.length is not None else None
-            start = offset
-            while end is None or dates.add(self.anchor, start + phase.target) <= end:
-                number += 1
-                yield _window(phase, self.anchor, start, number)
-                start = start + phase.target
+            end = offset + phase.length if phase.length is not None else None
+            start, following = offset, offset + phase.target
+            while end is None or dates.is_not_after(self.anchor, following, end):
+                yield phase, start
+                start, following = following, following + phase.target
                 if phase.once:
                     break
-            if phase.length is not None:
-                offset = offset + phase.length
+            if end is not None:
+                offset = end
 
     def _walk(self, history: History) -> tuple[list[Occurrence], _Step | None]:
         """What is finished, and where it stands now."""

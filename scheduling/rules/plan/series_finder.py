@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Procedure, UrgentSign
@@ -59,9 +60,7 @@ class SeriesFinder:
 
     def __init__(self, facts: Facts, ruleset: RuleSet) -> None:
         self.facts, self.found = facts, Found()
-        self.rules: dict[str, tuple[Rule, ...]] = {}
-        for rule in ruleset.rules:
-            self.rules[rule.anchor] = (*self.rules.get(rule.anchor, ()), rule)
+        self.rules = ruleset.by_anchor
 
     def find(self) -> Found:
         for diagnosis in sorted(self.facts.diagnoses, key=lambda item: item.id):
@@ -323,10 +322,10 @@ class SeriesFinder:
         months: int = 0,
         revived_on: date | None = None,
     ) -> None:
-        made = self.series_of(rule, anchor, source, months)
-        self.found.series.append(replace(made, certain=certain, revived_on=revived_on))
+        made = self.series_of(rule, anchor, source, months, certain=certain, revived_on=revived_on)
+        self.found.series.append(made)
 
-    def series_of(self, rule: Rule, anchor: date, source: Source, months: int = 0) -> Series:
+    def series_of(self, rule: Rule, anchor: date, source: Source, months: int = 0, **more: Any) -> Series:
         # A full skin check is the patient's; node examination and imaging stay with their diagnosis.
         whose = (
             "patient" if rule.anchor in ("diagnosis", "risk") and rule.purpose == CHECK else source.subject
@@ -334,7 +333,16 @@ class SeriesFinder:
         phases = tuple(decided(phase, months) for phase in rule.phases)
         about = params(**source.about)
         return Series(
-            rule, anchor, whose, source.subject, source.of, source.head, about, source.known_on, phases
+            rule,
+            anchor,
+            whose,
+            source.subject,
+            source.of,
+            source.head,
+            about,
+            source.known_on,
+            phases,
+            **more,
         )
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import lru_cache
 from types import MappingProxyType
 
-from scheduling.rules.dates import Duration
 from scheduling.rules.plan.messages import HEADS, Params, fill
 from scheduling.rules.plan.plan import Due
+from scheduling.rules.plan.schedules import duration_words as duration_words
+from scheduling.rules.plan.schedules import range_words as range_words
+from scheduling.rules.plan.schedules import schedule_code, schedule_words
 from scheduling.rules.ruleset.ruleset import Condition, Phase, Rule
 from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 
@@ -78,40 +79,9 @@ def head_words(head: str, about: Params) -> str:
     return words[:1].lower() + words[1:]
 
 
-def duration_words(duration: Duration) -> str:
-    """3 months; 2 years; 2 months and 15 days; 6 weeks."""
-    years, months = divmod(duration.months, 12)
-    if years and months:
-        years, months = 0, duration.months
-    weeks, days = divmod(duration.days, 7)
-    if weeks and (days or duration.months):
-        weeks, days = 0, duration.days
-    parts = ((years, "year"), (months, "month"), (weeks, "week"), (days, "day"))
-    return " and ".join(f"{n} {unit}{'s' if n != 1 else ''}" for n, unit in parts if n) or "0 days"
-
-
-def range_words(short: Duration, long: Duration) -> str:
-    """5 to 7 days; 6 to 12 months; 2 to 5 years; 2 months and 15 days to 4 months and 15 days."""
-    if not short.months and not long.months:
-        return f"{short.days} to {long.days} days"
-    if short.days or long.days:
-        return f"{duration_words(short)} to {duration_words(long)}"
-    if short.months % 12 or long.months % 12:
-        return f"{short.months} to {long.months} months"
-    return f"{short.months // 12} to {long.months // 12} years"
-
-
-@lru_cache(maxsize=1024)
 def phase_words(phase: Phase) -> str:
     """One phase: every 3 months for 2 years."""
-    if phase.as_decided:
-        return "once, after the months the dermatologist chose"
-    span = range_words(phase.short, phase.long) if phase.is_range else duration_words(phase.target)
-    if phase.once:
-        return f"once, after {span}"
-    return f"every {span.removeprefix('1 ')}" + (
-        f" for {duration_words(phase.length)}" if phase.length is not None else ""
-    )
+    return schedule_words(schedule_code(phase))
 
 
 def phase_labels(rule: Rule) -> list[str]:

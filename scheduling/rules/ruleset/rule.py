@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 from scheduling.rules import dates
@@ -73,3 +74,11 @@ class RuleSet:
     sha256: str
     title: str
     rules: tuple[Rule, ...]
+
+    @cached_property
+    def by_anchor(self) -> dict[str, tuple[Rule, ...]]:
+        """The rules of each kind of fact, in the order of the file."""
+        found: dict[str, tuple[Rule, ...]] = {}
+        for rule in self.rules:
+            found[rule.anchor] = (*found.get(rule.anchor, ()), rule)
+        return found

@@ -63,9 +63,11 @@ def measured_shape(answer):
     ]
     assert list(answer["picture"]) == ["sha256", "width", "height"]
     assert [m["name"] for m in answer["measures"]] == NAMES
-    assert all(list(m) == ["name", "value", "unit", "uncertainty", "method"] for m in answer["measures"])
+    assert all(
+        list(m) == ["name", "value", "unit", "uncertainty", "method", "doubtful"] for m in answer["measures"]
+    )
     assert all(list(q) == ["name", "value", "limit", "ok", "text"] for q in answer["quality"])
-    assert all(list(d) == ["code", "text"] for d in answer["doubt"])
+    assert all(list(d) == ["code", "text", "params"] for d in answer["doubt"])
     assert list(answer["outline"]) == ["points", "drawn_by"]
 
 
@@ -74,7 +76,7 @@ def test_measure_answers_one_json_object(files, capsys):
     answer = json.loads(out)
     assert (code, err, out.count("\n")) == (0, "", 1)
     measured_shape(answer)
-    assert answer["schema"] == 1
+    assert answer["schema"] == 2
     assert answer["scale"] == {"mm_per_px": 0.02, "origin": "given", "rel_uncertainty": 0.02}
     assert answer["outline"]["drawn_by"] == "automatic"
 
@@ -112,7 +114,7 @@ def test_compare_answers_one_json_object(files, capsys):
     measured_shape(answer["earlier"])
     measured_shape(answer["later"])
     laid = answer["registration"]
-    assert list(laid) == ["aligned", "matrix", "residual_px", "mirrored", "reasons"]
+    assert list(laid) == ["aligned", "rests_on", "matrix", "residual_px", "mirrored", "reasons"]
     assert [len(row) for row in laid["matrix"]] == [3, 3]
     keys = ["name", "unit", "earlier", "later", "delta", "uncertainty", "smallest_detectable", "beyond"]
     assert all(list(d) == keys for d in answer["deltas"])

@@ -84,6 +84,25 @@ def test_what_numbers_cannot_answer_waits_like_a_limit_passed(shipped, code, lat
     assert code in raised(shipped, later)
 
 
+def test_doubt_governs_its_measures_raise_no_flag_of_their_own(shipped):
+    """interfaces.md: `doubt` speaks of the outline, and what was measured on it waits for a person's look."""
+    wide = measurement(area=20.0, feret=9.0, asymmetry_axes=2.0, colour_black=0.2)
+    assert {"area_growth", "diameter", "asymmetry", "new_colour"} <= raised(shipped, wide).keys()
+    unsure = replace(wide, doubt=(Doubt("faint", "Faint. Check it."),))
+    drafts = flags.raise_flags(unsure, comparison(unsure), shipped)
+    assert [draft.code for draft in drafts] == ["doubtful"]
+    assert drafts[0].text.startswith("Check the outline. Faint.")
+
+
+def test_doubt_in_the_earlier_outline_silences_the_change_alone(shipped):
+    later = measurement(area=20.0, feret=9.0)
+    compared = comparison(later)
+    compared = replace(compared, earlier=replace(compared.earlier, doubt=(Doubt("faint", "Faint."),)))
+    drafts = flags.raise_flags(later, compared, shipped)
+    assert [draft.code for draft in drafts] == ["doubtful", "diameter"]
+    assert "earlier picture" in drafts[0].text
+
+
 def test_unaligned_pictures_and_first_pictures_wait(shipped):
     assert "unaligned" in raised(shipped, compared=comparison(aligned=False))
     assert {d.code for d in flags.raise_flags(measurement(), None, shipped)} == {"nothing_to_compare"}

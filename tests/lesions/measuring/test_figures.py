@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from clinic.templatetags import quarterday
 from lesions.measuring import figures
 
 
@@ -13,7 +14,9 @@ from lesions.measuring import figures
     [
         (date(2026, 3, 1), "the same day"),
         (date(2026, 3, 2), "1 day later"),
-        (date(2026, 6, 3), "3 months 2 days later"),
+        (date(2026, 6, 3), "3 months later"),
+        (date(2026, 5, 30), "3 months later"),
+        (date(2026, 5, 20), "2 months 19 days later"),
         (date(2027, 4, 5), "1 year 1 month later"),
     ],
 )
@@ -21,9 +24,11 @@ def test_the_gap_between_two_pictures(later, words):
     assert figures.gap_words(date(2026, 3, 1), later) == words
 
 
-def compared(aligned=True, **deltas):
+def compared(aligned=True, drawn=("automatic", "automatic"), kinds=(), **deltas):
     rows = [{"name": name, "unit": "mm²"} | row for name, row in deltas.items()]
-    return SimpleNamespace(aligned=aligned, result={"deltas": rows})
+    outlines = [{"outline": {"drawn_by": by}} for by in drawn]
+    result = {"deltas": rows, "earlier": outlines[0], "later": outlines[1]}
+    return SimpleNamespace(aligned=aligned, result=result | {"regions": [{"kind": kind} for kind in kinds]})
 
 
 def delta(change, beyond):
@@ -48,6 +53,18 @@ def delta(change, beyond):
         (compared(area=delta(0.3, False)), "none found"),
         (compared(area=delta(None, None), area_px=delta(3.0, True)), "area +30 %"),
         (compared(area=delta(None, None)), "not measured"),
+        (compared(area=delta(0.3, False), feret=delta(1.7, True)), "largest diameter +17 %"),
+        (compared(area=delta(0.3, False), colour_red=delta(0.1, True)), "red"),
+        (compared(area=delta(0.3, False), kinds=["new_colour"]), "a patch of new colour"),
+        (compared(area=delta(3.0, True), kinds=["grown", "darker"]), "area +30 %, a darker patch"),
+        (
+            compared(area=delta(0.3, False), feret=delta(None, None)),
+            "none found; not measured: largest diameter",
+        ),
+        (
+            compared(area=delta(0.3, False), drawn=("person", "automatic")),
+            "none found (hand outline against an automatic one)",
+        ),
     ],
 )
 def test_the_change_of_a_lesion_in_one_cell(comparison, words):
@@ -65,3 +82,18 @@ def test_a_share_is_read_as_per_cent():
     row = {"name": "colour_red", "value": 0.06, "unit": "share", "uncertainty": 0.03, "method": ""}
     found = figures.figure({"measures": [row]}, "colour_red")
     assert (found.name, found.value, found.unit, found.uncertainty) == ("red", 6.0, "%", 3.0)
+
+
+def test_whole_things_are_counted_in_whole_numbers():
+    row = {"name": "asymmetry_axes", "unit": "axes"} | delta(1.0, False) | {"earlier": 1.0, "later": 2.0}
+    found = figures.changes(SimpleNamespace(result={"deltas": [row | {"smallest_detectable": 1.39}]}))[0]
+    assert (found.smallest.value, found.delta.uncertainty) == (2, None)
+    assert (quarterday.mm(found.earlier), quarterday.mm(found.later)) == ("1 axis", "2 axes")
+    assert quarterday.of_count("colours", 1.0) == "colour" and quarterday.of_count("colours", 3) == "colours"
+
+
+def test_a_change_between_outlines_of_which_one_is_in_doubt_says_so():
+    unsure = compared(area=delta(3.0, True))
+    unsure.result["earlier"] = {"doubt": [{"code": "ragged", "text": "Ragged."}]}
+    assert figures.change_words(unsure) == "outline in doubt"
+    assert [row.words for row in figures.changes(unsure)] == ["in doubt: check the outline first"]

@@ -56,7 +56,7 @@ def test_growth_is_measured_compared_and_put_before_a_dermatologist(growing):
     assert "Compared with" in growth.text
     assert (growth.unit, growth.limit, growth.source) == ("%", 10.0, "clinic setting, no source")
     assert second.comparison.earlier == first.assessment and second.comparison.later == second.assessment
-    assert second.assessment.result["schema"] == 1
+    assert second.assessment.result["schema"] == 2
 
 
 def test_without_limits_in_force_everything_is_looked_at(growing):

@@ -72,6 +72,11 @@ def test_a_picture_without_outline_spoils_nothing_for_the_others():
     assert said(patient_with(*[figures()] * 8, bare)) == [""] * 8 + [None]
 
 
+def test_an_outline_in_doubt_stands_apart_from_nothing():
+    unsure = figures(area=90.0, dark=0.9) | {"doubt": [{"code": "ragged", "text": "Ragged. Check it."}]}
+    assert said(patient_with(*[figures()] * 8, unsure)) == [""] * 8 + [None]
+
+
 def test_the_ledger_asks_as_many_questions_for_one_lesion_as_for_nine():
     one, nine = patient_with(figures()), patient_with(*[figures()] * 9)
     counts = []
@@ -81,4 +86,4 @@ def test_the_ledger_asks_as_many_questions_for_one_lesion_as_for_nine():
         ) as asked:
             findings.ledger(patient.lesions.all())
         counts.append(len(asked))
-    assert counts == [3, 3]
+    assert counts == [4, 4]

@@ -131,7 +131,7 @@ def test_nothing_is_ticked_beforehand_and_what_was_measured_stands_beside(client
     result = row.result | {"measures": measures, "doubt": [{"code": "x", "text": "x"}]}
     Assessment.objects.filter(pk=row.pk).update(result=result)
     shown = read(client.get(url(lesion)))
-    for words in ("1.0 axes", "3.0 eighths", "2.0 colours"):
+    for words in ("1 axis", "3 eighths", "2 colours"):
         assert shown.find("strong", words)
     assert f"version {row.version}, automatic outline, which is in doubt" in shown
     assert shown.text.count("Not counted unless you enter it") == 3

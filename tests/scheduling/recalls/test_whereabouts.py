@@ -6,13 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from clinic.models import Patient
+from clinic.models import Patient, RiskAssessment
 from lesions.register import register as lesions
 from lesions.review import pathology
 from scheduling.desk import booking, worklists
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
-from scheduling.recalls import missed, whereabouts
+from scheduling.recalls import discharge, missed, unchecked, whereabouts
+from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.scheduling import scene
 
@@ -145,17 +146,131 @@ def test_melanoma_and_no_full_skin_check_for_a_year(seen, alarm):
     if seen:
         scene.came(patient, seen)
     scene.came(patient, scene.TODAY, ("risk_assessment", "patient"))
+    replan.replan_patient(patient.pk)
     assert alarms() == ({"no_check": (patient.pk,)} if alarm else {})
 
 
 def test_a_melanoma_of_this_year_is_no_alarm_yet():
-    scene.melanoma(YEAR_AGO)
+    scene.check_of(scene.melanoma(YEAR_AGO))
     assert alarms() == {}
 
 
 def test_a_malignant_result_that_nobody_told():
-    patient = scene.melanoma(date(2026, 5, 1), told=False)
+    patient = scene.check_of(scene.melanoma(date(2026, 5, 1), told=False)).patient
     assert alarms() == {"not_told": (patient.pk,)}
+
+
+def without_check(patient):
+    """By hand in the database: nothing of the program would do it."""
+    Recall.objects.filter(patient=patient, purpose="full_skin_check").delete()
+
+
+def ended_now():
+    return whereabouts.count_now().checks_ended.patients
+
+
+def discharged(patient, rule, of):
+    discharge.end_series(
+        patient=patient,
+        by=build.dermatologist(),
+        purpose="full_skin_check",
+        subject="patient",
+        series=[(rule, of)],
+        note="told, agreed",
+    )
+    replan.replan_patient(patient.pk)
+
+
+def test_a_melanoma_without_an_open_full_skin_check_is_named():
+    """domain.md, "Facts in, plan out", 11: from facts alone, whatever the plan says."""
+    patient = scene.due_check().patient
+    assert alarms() == {} and ended_now() == ()
+    without_check(patient)
+    assert alarms() == {"no_open_check": (patient.pk,)}
+    whereabouts.count_everybody(scene.TODAY)
+    assert FailsafeRun.objects.get().alarms[0]["patients"] == [patient.pk]
+
+
+@pytest.mark.parametrize(
+    ("answers", "tier", "named"),
+    [
+        ({"gene_carrier": True}, "very_high", True),
+        ({"past_melanoma": True}, "high", True),
+        ({"family_keratinocyte": True}, "above_average", False),
+        ({}, "average", False),
+    ],
+)
+def test_a_tier_of_high_and_above_without_an_open_check_is_named(answers, tier, named):
+    patient = build.patient()
+    assert build.risk_assessment(patient, **answers).tier == tier
+    replan.replan_patient(patient.pk)
+    assert alarms() == {}
+    without_check(patient)
+    assert alarms() == ({"no_open_check": (patient.pk,)} if named else {})
+
+
+def test_only_the_last_assessment_gives_the_tier():
+    patient = build.patient()
+    build.risk_assessment(patient, gene_carrier=True)
+    build.risk_assessment(patient, on=scene.TODAY - timedelta(days=9))
+    RiskAssessment.objects.filter(tier="very_high").update(assessed_on=scene.TODAY - timedelta(days=10))
+    assert alarms() == {} and ended_now() == ()
+
+
+def test_a_discharge_is_a_line_of_its_own():
+    patient = scene.due_check().patient
+    melanoma = patient.diagnoses.get()
+    discharged(patient, "melanoma-invasive", f"diagnosis:{melanoma.pk}")
+    assert alarms() == {} and ended_now() == (patient.pk,)
+    assert whereabouts.count_everybody(scene.TODAY).checks_ended == [patient.pk]
+
+
+def test_a_discharge_from_one_melanoma_excuses_no_later_one():
+    patient = scene.due_check().patient
+    discharged(patient, "melanoma-invasive", f"diagnosis:{patient.diagnoses.get().pk}")
+    with scene.later(days=30):
+        scene.melanoma(scene.TODAY + timedelta(days=20), patient=patient)
+        replan.replan_patient(patient.pk)
+        assert alarms() == {} and ended_now() == ()
+        without_check(patient)
+        assert alarms() == {"no_open_check": (patient.pk,)}
+
+
+def test_a_discharge_from_the_tier_excuses_no_melanoma():
+    patient = scene.due_check(high=True).patient
+    discharged(patient, "tier-high", "patient")
+    without_check(patient)
+    assert alarms() == {"no_open_check": (patient.pk,)}
+
+
+STATED = "s3-germany"
+
+
+def followed_by_a_rule_that_ends(until_visit):
+    """Stage IA by the German rows: six-monthly for three years, yearly to year ten, then the end; 13 visits."""
+    build.policy_in_force("rules", ruleset.shipped(STATED))
+    patient = scene.melanoma(date(2016, 1, 15))
+    for day in [*CHECKS][:until_visit]:
+        scene.came(patient, day)
+        replan.replan_patient(patient.pk)
+    return patient
+
+
+# S3 guideline melanoma (AWMF 032-024OL), as scheduling/rulesets/s3-germany.toml restates it: stage IA.
+CHECKS = [date(2016 + half // 2, 1 + half % 2 * 6, 15) for half in range(1, 7)]
+CHECKS += [date(year, 1, 15) for year in range(2020, 2027)]
+
+
+def test_a_rule_that_says_end_is_a_line_of_its_own():
+    patient = followed_by_a_rule_that_ends(13)
+    assert not Recall.objects.filter(patient=patient, purpose="full_skin_check", state="planned").exists()
+    assert alarms() == {} and ended_now() == (patient.pk,)
+
+
+def test_before_its_last_visit_a_rule_has_not_ended():
+    patient = followed_by_a_rule_that_ends(12)
+    Recall.objects.filter(patient=patient, state__in=("planned", "due")).delete()
+    assert ended_now() == () and alarms()["no_open_check"] == (patient.pk,)
 
 
 def test_an_urgent_sign_is_open_work_at_once():
@@ -167,7 +282,7 @@ def test_an_urgent_sign_is_open_work_at_once():
 
 def test_the_count_of_a_day_is_kept_with_the_time_it_ran():
     planned()
-    scene.melanoma(date(2026, 5, 1), told=False)
+    scene.check_of(scene.melanoma(date(2026, 5, 1), told=False))
     run = whereabouts.count_everybody(scene.TODAY)
     assert (run.records, run.holds, run.ran_at) == (2, True, scene.NOON)
     assert [alarm["code"] for alarm in run.alarms] == ["not_told"]
@@ -180,7 +295,10 @@ def test_it_shares_no_code_with_what_it_checks():
     tree = ast.parse(Path(whereabouts.__file__).read_text())
     names = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     ours = {name for name in names if name.startswith(("scheduling", "lesions", "clinic"))}
-    assert ours == {"clinic", "clinic.trail", "scheduling.models"}
+    assert ours == {"clinic", "clinic.trail", "scheduling.models", "scheduling.recalls"}
+    beside = ast.parse(Path(unchecked.__file__).read_text())
+    modules = {node.module for node in ast.walk(beside) if isinstance(node, ast.ImportFrom)}
+    assert not {name for name in modules if name.startswith(("scheduling", "lesions", "clinic"))}
     (kept,) = [
         node
         for node in ast.walk(tree)

@@ -1,5 +1,6 @@
 """Calendar arithmetic against dateutil's relativedelta, an independent implementation of clamping, and against rrule."""
 
+import itertools
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -122,3 +123,12 @@ def test_rrule_told_to_take_the_last_fitting_day_agrees(day, months):
     first = datetime(day.year, day.month, 1)
     rule = rrule(MONTHLY, interval=months, count=25, dtstart=first, bymonthday=days, bysetpos=-1)
     assert [moment.date() for moment in rule] == [dates.add(day, Duration(months), k) for k in range(25)]
+
+
+def test_which_of_two_spans_ends_first_is_what_their_days_say():
+    """Against python-dateutil; whole months are compared without counting them out."""
+    spans = [(months, days) for months in (0, 1, 2, 11, 12, 13) for days in (0, 1, 27, 31)]
+    for anchor in (date(2023, 1, 31), date(2024, 1, 30), date(2024, 2, 29), date(2023, 12, 1)):
+        for one, other in itertools.product(spans, spans):
+            ends = [anchor + relativedelta(months=months, days=days) for months, days in (one, other)]
+            assert dates.is_not_after(anchor, Duration(*one), Duration(*other)) == (ends[0] <= ends[1])

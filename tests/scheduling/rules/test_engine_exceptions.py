@@ -617,3 +617,51 @@ def test_on_the_face_no_change_at_three_months_does_not_end_the_watch():
     )
     arm = plan(lesions=[seen | {"region": "arm"}], today=date(2025, 12, 1))
     assert "lesion_image" not in {due.purpose for due in arm.due}
+
+
+# -- what breaking the core has shown, second round ------------------------------------------------
+
+
+PARTIAL = {"on": "2024-05-01", "not_seen": ["scalp"]}
+REST = {"purpose": "rest_of_skin_check"}
+
+
+@pytest.mark.parametrize(
+    "looks, owed",
+    [([], True), (["2024-04-30"], True), (["2024-05-01"], False), (["2024-04-01", "2024-05-20"], False)],
+)
+def test_the_rest_of_a_skin_check_is_owed_until_it_was_seen(looks, owed):
+    """Within 28 days: clinic setting, no source. A look before that check answers nothing, whatever it saw."""
+    answer = plan(diagnoses=[MELANOMA], done=[PARTIAL, *(REST | {"on": day} for day in looks)])
+    found = [due for due in answer.due if due.purpose == "rest_of_skin_check"]
+    assert [(due.urgency, due.latest) for due in found] == ([("B", date(2024, 5, 29))] if owed else [])
+
+
+def test_an_own_day_on_its_own_last_day_is_no_contradiction():
+    own = {"date": "2024-09-01", "until": "2024-09-01"}
+    answer = plan(overrides=[own])
+    assert "override_contradiction" not in {code for code, _ in codes(answer)}
+    assert row(answer).target == date(2024, 9, 1)
+
+
+def test_the_strip_counts_on_from_the_first_check_of_a_tier():
+    """Number 1 is the check that is due now; the tier's interval, 6 months for “very high”, runs from there."""
+    known = build(risk={"tier": "very_high", "assessed_on": "2024-01-31"})
+    strip = engine.upcoming(known, DEFAULT, TODAY, date(2025, 2, 1))
+    numbers = [(due.number, str(due.target)) for due in strip if due.purpose == "full_skin_check"]
+    assert numbers == [(1, "2024-01-31"), (2, "2024-07-31"), (3, "2025-01-31")]
+
+
+def test_what_was_declined_after_one_check_is_owed_again_after_the_next():
+    """A tier counts anew from each check, so number 1 after the second check is another occurrence."""
+    risk = {"tier": "very_high", "assessed_on": "2022-01-31", "since": "2022-01-31"}
+    first = {
+        "rule": "tier-very-high",
+        "of": "patient",
+        "number": 1,
+        "anchor": "2022-02-10",
+        "on": "2022-09-01",
+    }
+    closed = [first | {"ground": "declined"}]
+    found = row(plan(risk=risk, closed=closed, done=[{"on": "2022-02-10"}, {"on": "2023-02-10"}]))
+    assert (found.number, found.anchor) == (1, date(2023, 2, 10))

@@ -18,7 +18,6 @@ from scheduling.rules.facts.facts import (
     Diagnosis,
     Done,
     Facts,
-    LesionFacts,
     Override,
     PatientFacts,
     Risk,
@@ -29,7 +28,7 @@ from scheduling.rules.plan import engine
 from scheduling.rules.plan.patient_rows import REST_RULE, URGENT_RULE
 from tests.scheduling.rules.test_properties import SETS, maybe, word
 
-CHECK = ("full_skin_check", "patient")
+CHECK, EXAMINATION = ("full_skin_check", "patient"), ("lesion_examination", "patient")
 NAMES = st.sampled_from(sorted(SETS))
 TIERS = get_args(facts.Tier)
 AGO = st.integers(0, 400).map(lambda days: timedelta(days))
@@ -49,9 +48,10 @@ class Life(RuleBasedStateMachine):
         self.facts = Facts(patient, (first,))
 
     def rows(self):
-        return {
-            (due.purpose, due.subject): due for due in engine.plan(self.facts, self.rules, self.today).due
-        }
+        return self.rows_of(self.facts)
+
+    def rows_of(self, known):
+        return {(due.purpose, due.subject): due for due in engine.plan(known, self.rules, self.today).due}
 
     def change(self, **lists):
         """New facts; the rows whose target or latest day became later, or that went, as (key, before, after or None)."""
@@ -83,7 +83,27 @@ class Life(RuleBasedStateMachine):
         patient = self.facts.patient
         one = UrgentSign(str(len(patient.concerns)), sign, self.today)
         assert self.change(patient=replace(patient, concerns=(*patient.concerns, one))) == []
-        assert self.rows()["lesion_examination", "patient"].urgency == "A"
+        assert self.rows()[EXAMINATION].urgency == "A"
+
+    @rule(data=st.data())
+    @precondition(lambda self: self.facts.patient.concerns)
+    def concern_examined(self, data):
+        """Only the concern that the examination is linked to is answered, another one of that day is not."""
+        concerns = list(self.facts.patient.concerns)
+        index = data.draw(st.integers(0, len(concerns) - 1))
+        concerns[index] = replace(concerns[index], answered_on=concerns[index].answered_on or self.today)
+        moved = self.change(patient=replace(self.facts.patient, concerns=tuple(concerns)))
+        assert {key for key, _, _ in moved} <= {EXAMINATION}
+        closed = {row.of for row in self.facts.closed}
+        open_ = [one for one in concerns if one.answered_on is None and f"concern:{one.id}" not in closed]
+        assert (EXAMINATION in self.rows()) == bool(open_)
+
+    @rule(ago=AGO)
+    @precondition(lambda self: self.facts.patient.records_since)
+    def older_records_are_found(self, ago):
+        """A history that reaches further back may show that something is owed for longer."""
+        patient = replace(self.facts.patient, records_since=self.facts.patient.records_since - ago)
+        assert self.change(patient=patient) == []
 
     @rule(name=NAMES)
     def other_rules(self, name):
@@ -180,67 +200,33 @@ class FollowUp(Life):
         key = data.draw(st.sampled_from(sorted(self.rows())))
         row = self.rows()[key]
         one = Closed(*key, row.rule, row.of, row.anchor, row.number, ground, self.today)
+        others = self.rows_without(row.of).get(key) if key == CHECK else None
         moved = self.change(closed=(*self.facts.closed, one))
         assert {other for other, _, _ in moved} <= {key}
+        if others:
+            assert not is_later(self.rows()[key], others)
+
+    def rows_without(self, of):
+        """What the rest asks for: closing what one source wants takes nothing of it, of the same day or not."""
+        kind, _, name = of.partition(":")
+        if kind == "diagnosis":
+            left = tuple(one for one in self.facts.diagnoses if one.id != name)
+            return self.rows_of(replace(self.facts, diagnoses=left))
+        if of == "patient":
+            return self.rows_of(replace(self.facts, patient=replace(self.facts.patient, risk=None)))
+        return {}
 
 
-class Lesions(Life):
-    @rule(monitoring=maybe(word(facts.Monitoring)))
-    def new_lesion(self, monitoring):
-        one = LesionFacts(str(len(self.facts.lesions)), monitoring=monitoring, since=self.today)
-        assert not self.change(lesions=(*self.facts.lesions, one))
-
-    def with_lesion(self, data, **keys):
-        lesions = list(self.facts.lesions)
-        index = data.draw(st.integers(0, len(lesions) - 1))
-        mine, urgent = f"lesion:{lesions[index].id}", keys.pop("urgent", ())
-        lesions[index] = replace(lesions[index], urgent=(*lesions[index].urgent, *urgent), **keys)
-        moved = self.change(lesions=tuple(lesions))
-        assert {key[1] for key, _, _ in moved} <= {mine}
-        return mine, moved
-
-    @rule(data=st.data())
-    @precondition(lambda self: self.facts.lesions)
-    def picture(self, data):
-        _, moved = self.with_lesion(data, last_image_on=self.today)
-        assert all(key[0] == "lesion_image" for key, _, _ in moved)
-
-    @rule(data=st.data(), state=st.sampled_from(["removed", "gone"]))
-    @precondition(lambda self: self.facts.lesions)
-    def removal(self, data, state):
-        mine, moved = self.with_lesion(data, state=state)
-        assert ("lesion_image", mine) not in self.rows()
-        # A sign that nobody examined stays urgent when the lesion is out.
-        assert all(key[0] == "lesion_image" for key, _, _ in moved)
-
-    @rule(data=st.data(), sign=word(facts.Sign))
-    @precondition(lambda self: self.facts.lesions)
-    def urgent_sign(self, data, sign):
-        mine, moved = self.with_lesion(data, urgent=(UrgentSign(self.new_id(), sign, self.today),))
-        assert all(key[0] == "lesion_image" for key, _, _ in moved)
-        # Also where somebody examined the lesion earlier the same day: only a link answers.
-        assert self.rows()["lesion_examination", mine].urgency == "A"
-
-    @rule(data=st.data())
-    @precondition(lambda self: self.facts.lesions)
-    def examined(self, data):
-        lesions = list(self.facts.lesions)
-        index = data.draw(st.integers(0, len(lesions) - 1))
-        signs = (replace(one, answered_on=one.answered_on or self.today) for one in lesions[index].urgent)
-        lesions[index] = replace(lesions[index], urgent=tuple(signs))
-        moved = self.change(lesions=tuple(lesions))
-        assert all(key[0] == "lesion_examination" and old.urgency == "A" for key, old, _ in moved)
-
-    def new_id(self):
-        return f"s{sum(len(one.urgent) for one in self.facts.lesions)}"
-
-
-# LIVES=3000 python -m pytest tests/scheduling/rules/test_machine.py tries more than the suite does.
+# LIVES=3000 python -m pytest tests/scheduling/rules -k a_life tries more than the suite does.
 LIVES = int(os.environ.get("LIVES", "150"))
-FollowUp.TestCase.settings = settings(max_examples=LIVES * 2 // 3, stateful_step_count=20, deadline=None)
-Lesions.TestCase.settings = settings(max_examples=LIVES // 3, stateful_step_count=20, deadline=None)
-test_a_life_of_follow_up = FollowUp.TestCase
-test_a_life_of_lesions = Lesions.TestCase
+
+
+def lived(machine, lives):
+    machine.TestCase.settings = settings(max_examples=lives, stateful_step_count=20, deadline=None)
+    return machine.TestCase
+
+
+test_a_life_of_follow_up = lived(FollowUp, LIVES * 2 // 3)
 
 
 def test_assessing_again_before_the_first_check_moves_no_check():

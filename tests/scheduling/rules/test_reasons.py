@@ -117,3 +117,9 @@ def test_the_plan_holds_until_the_eve_of_the_first_question_to_come():
     # two years after each, three months ahead of the end: the first asks from 2025-10-31 on, the second from 2025-12-31
     later = MELANOMA | {"id": "2", "anchor": "2024-03-31"}
     assert plan(diagnoses=[MELANOMA, later]).valid_until == date(2025, 10, 30)
+
+
+def test_a_schedule_travels_as_a_code_and_is_written_by_the_wording():
+    (reason,) = row(plan(diagnoses=[MELANOMA])).reasons
+    assert dict(reason.params)["schedule"] == "P3M for P2Y"
+    assert reason.text.endswith("every 3 months for 2 years")

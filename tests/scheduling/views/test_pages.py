@@ -1,6 +1,6 @@
 """The pages of this app, as each role meets them."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
@@ -291,6 +291,17 @@ def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):
         assert "count of where everybody is did not run; the last one is of 17 Jun 2026" in page(
             client, "diary"
         )
+
+
+def test_a_clock_that_ran_ahead_does_not_silence_the_count(client, sign_in):
+    sign_in("nurse")
+    with scene.later(days=9):
+        whereabouts.count_everybody(scene.TODAY + timedelta(days=9))
+    shown = page(client, "diary")
+    assert "a clock ran ahead" in shown and "Nobody has counted yet" in shown
+    whereabouts.count_everybody(scene.TODAY)
+    shown = page(client, "diary")
+    assert "a clock ran ahead" in shown and "counted yet" not in shown
 
 
 def test_the_administrator_sees_none_of_it(client, sign_in):

@@ -10,7 +10,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import close_old_connections
 
-from clinic import clock, jobs
+from clinic import clock, heartbeat, jobs
 
 log = logging.getLogger("quarterday.work")
 
@@ -51,6 +51,7 @@ class Command(BaseCommand):
 
     def round(self, with_chores: bool) -> int:
         """Do everything that waits; return how many pieces of work were done."""
+        heartbeat.beat("worker")
         if with_chores:
             for name in jobs.chores(clock.now()):
                 self.say(f"chore done: {name}")

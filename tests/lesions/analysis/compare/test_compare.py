@@ -11,7 +11,8 @@ from PIL import Image
 from lesions.analysis import pipeline
 from lesions.analysis.compare import change, growth
 from lesions.analysis.drawing.phantom import grown, recaptured, with_new_patch
-from lesions.analysis.types import Comparison, Scale
+from lesions.analysis.picture import contour
+from lesions.analysis.types import Comparison, Outline, Registration, Scale
 from tests.lesions.analysis.pictures import compared, drawn, jpeg, measured, real, small
 
 BASE = small(31, axes_mm=(6.0, 5.0), irregularity=0.4, hair=0.3)
@@ -53,6 +54,13 @@ def test_growth_to_one_side_is_shown_where_it_is():
     gained = drawn(BASE)[1].truth["area_mm2"] * 0.12
     assert sum(r.area for r in regions) == pytest.approx(gained, rel=0.5)
     assert all(r.unit == "mm²" for r in regions)
+
+
+def test_growth_all_round_is_drawn_round_the_lesion_and_not_over_it():
+    grew = [r for r in compared(BASE, GREW).regions if r.kind == "grown"]
+    drawn_over = sum(contour.area(np.array(r.points)) for r in grew) * BASE.mm_per_px**2
+    assert drawn_over == pytest.approx(sum(r.area for r in grew), rel=0.25)
+    assert drawn_over < 0.3 * measured(BASE).value("area")
 
 
 def test_growth_is_said_to_be_symmetric_or_one_sided():
@@ -116,14 +124,18 @@ def test_another_lesion_is_not_aligned():
     assert result.regions == () and delta(result, "area_px").delta is None
 
 
-def test_scales_that_contradict_the_pictures_are_named():
+def test_scales_that_contradict_the_skin_give_no_change_of_size():
     data = drawn(SAME)[0]
     wrong = pipeline.measure(data, scale=Scale(SAME.mm_per_px * 1.2, "device", 0.005))
     result = pipeline.compare(
         drawn(BASE)[0], data, earlier_measurement=measured(BASE), later_measurement=wrong
     )
-    assert result.registration.aligned
-    assert [r.code for r in result.registration.reasons] == ["scales_disagree"]
+    laid = result.registration
+    assert (laid.aligned, laid.rests_on, laid.matrix) == (False, None, None)
+    assert [r.code for r in laid.reasons] == ["scales_disagree"]
+    assert laid.reasons[0].params["off"] == pytest.approx(0.2, abs=0.01)
+    assert delta(result, "area").delta is None and delta(result, "area_px").delta is None
+    assert delta(result, "solidity").delta is not None
 
 
 def test_pixel_deltas_are_in_earlier_pixels():
@@ -132,15 +144,58 @@ def test_pixel_deltas_are_in_earlier_pixels():
     assert px.later * BASE.mm_per_px == pytest.approx(mm.later, rel=0.02)
 
 
-def test_separate_scales_widen_the_smallest_detectable_change():
+def test_separate_scales_widen_what_unaligned_pictures_can_show():
     first, second = measured(BASE), measured(SAME)
-    laid = compared(BASE, SAME).registration
+    apart = Registration(False, None, None, None, False)
     by_hand = [
         replace(m, scale=replace(m.scale, origin="hand", rel_uncertainty=0.05)) for m in (first, second)
     ]
-    device = next(d for d in change.deltas(first, second, laid) if d.name == "feret")
-    hand = next(d for d in change.deltas(*by_hand, laid) if d.name == "feret")
+    device = next(d for d in change.deltas(first, second, apart) if d.name == "feret")
+    hand = next(d for d in change.deltas(*by_hand, apart) if d.name == "feret")
     assert hand.smallest_detectable > 2 * device.smallest_detectable
+
+
+def test_aligned_pictures_tell_one_growth_in_pixels_and_millimetres():
+    """Two rulers read 2 % apart: each picture's own millimetres would say 4 % of area too much."""
+    read = Scale(GREW.mm_per_px * 1.02, "ruler", 0.02)
+    later = pipeline.measure(drawn(GREW)[0], scale=read)
+    laid = compared(BASE, GREW).registration
+    by = {d.name: d for d in change.deltas(measured(BASE), later, laid)}
+    for name in ("area", "feret", "perimeter"):
+        mm, px = by[name], by[f"{name}_px"]
+        assert mm.delta / mm.earlier == pytest.approx(px.delta / px.earlier, rel=1e-3)
+        assert mm.beyond == px.beyond
+
+
+def zoom(laid):
+    return math.hypot(laid.matrix[0][0], laid.matrix[1][0])
+
+
+@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("growth_of_area", [1.15, 1.5])
+def test_growth_is_not_taken_for_the_cameras_zoom(known, growth_of_area):
+    """What the camera did is known from the drawing: the ratio of both scales (plane geometry)."""
+    spec = recaptured(grown(BASE, growth_of_area), 4)
+    both = [measured(BASE), measured(spec)]
+    if not known:
+        both = [replace(m, scale=None) for m in both]
+    pictures = drawn(BASE)[0], drawn(spec)[0]
+    result = pipeline.compare(*pictures, earlier_measurement=both[0], later_measurement=both[1])
+    assert result.registration.aligned and result.registration.rests_on == "skin"
+    assert zoom(result.registration) == pytest.approx(spec.mm_per_px / BASE.mm_per_px, rel=0.01)
+    assert delta(result, "area_px").beyond is True
+    assert any(r.kind == "grown" for r in result.regions)
+
+
+def test_without_skin_in_view_nothing_is_aligned():
+    """The lesion fills the frame: a camera held closer and growth look alike."""
+    filled = small(31, axes_mm=(17.5, 13.0), irregularity=0.1, hair=0.0, ruler=False)
+    ring = Outline(((5, 5), (595, 5), (595, 445), (5, 445)), "person")
+    both = [pipeline.measure(drawn(s)[0], outline=ring) for s in (filled, recaptured(filled, 2))]
+    pictures = drawn(filled)[0], drawn(recaptured(filled, 2))[0]
+    result = pipeline.compare(*pictures, earlier_measurement=both[0], later_measurement=both[1])
+    assert not result.registration.aligned and result.regions == ()
+    assert [r.code for r in result.registration.reasons] == ["little_skin"]
 
 
 def test_measurements_of_two_versions_do_not_compare():

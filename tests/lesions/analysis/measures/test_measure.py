@@ -8,7 +8,7 @@ import pytest
 from PIL import Image, ImageFilter
 
 from lesions.analysis import pipeline
-from lesions.analysis.outline import learned
+from lesions.analysis.outline import doubts, learned
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import Measurement, Outline, Scale, UnusableOutline
 from lesions.analysis.version import VERSION
@@ -24,11 +24,15 @@ SPECS = [
 
 @pytest.mark.parametrize("spec", SPECS, ids=lambda s: s.skin_tone)
 def test_drawn_lesions_are_found_and_sized(spec):
-    """Truth is the drawing's own outline (plane geometry)."""
+    """Truth is the drawing's own outline (plane geometry).
+
+    Since version 2026.4 the border is the network's own, as experts draw it: closer on real pictures, a little less so
+    on drawn ones (a tip of the dark one is cut, 6 % of its diameter), so the diameter has 7 % instead of 4 %.
+    """
     result, truth = measured(spec), drawn(spec)[1].truth
     assert jaccard(result.outline, drawn(spec)[1].mask) > 0.9
     assert result.value("area") == pytest.approx(truth["area_mm2"], rel=0.05)
-    assert result.value("feret") == pytest.approx(truth["feret_mm"], rel=0.04)
+    assert result.value("feret") == pytest.approx(truth["feret_mm"], rel=0.07)
 
 
 def test_measures_follow_the_outline_of_a_person():
@@ -178,3 +182,13 @@ def test_with_it_the_network_is_named():
     if learned.available():
         pytest.skip(learned.available())
     assert "the network" in next(m for m in measured(SPECS[0]).measures if m.name == "area").method
+
+
+def test_measures_of_a_doubtful_outline_say_so(monkeypatch):
+    """interfaces.md, measure schema 2: `doubtful` stands beside each figure that was made on such an outline."""
+    sure = measured(SPECS[0])
+    assert not sure.doubt and not any(m.doubtful for m in sure.measures)
+    monkeypatch.setattr(doubts, "TURNS_LEAST", 1.1)
+    unsure = pipeline.measure(drawn(SPECS[0])[0])
+    assert [d.code for d in unsure.doubt] == ["turns_disagree"]
+    assert all(m.doubtful == (m.value is not None) for m in unsure.measures)

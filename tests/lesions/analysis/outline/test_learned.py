@@ -50,28 +50,27 @@ def test_the_packaged_weights_are_whole_and_small(runtime):
 def test_a_drawn_spot_gives_the_recorded_answer(runtime):
     """Golden figures recorded when the weights were packaged; new weights record new ones."""
     pixels, truth = spot()
-    answer = learned.outlines(pixels)
-    once = learned.probability(pixels)
-    assert jaccard(answer.mask, truth) > 0.85
-    assert answer.mask.mean() == pytest.approx(0.1469, abs=0.001)
-    assert answer.agreement == pytest.approx(0.9905, abs=0.002)
-    assert once.mean() == pytest.approx(0.1469, abs=0.001)
-    assert answer.probability[108, 100:112:4] == pytest.approx([0.010, 0.561, 0.995], abs=0.03)
+    answer = learned.look(pixels)
+    mask = learned.piece(answer.probability)
+    assert jaccard(mask, truth) > 0.85
+    assert mask.mean() == pytest.approx(0.1452, abs=0.001)
+    assert answer.agreement == pytest.approx(0.9804, abs=0.002)
+    assert answer.probability[108, 100:109:4] == pytest.approx([0.016, 0.488, 0.994], abs=0.03)
 
 
-def test_a_turned_picture_gives_the_turned_answer(runtime):
+def test_a_turned_picture_gives_nearly_the_turned_answer(runtime):
+    """Two looks of the eight that there are: a turned picture is seen otherwise, so the answers only nearly agree."""
     pixels, _ = spot(240, 240)
-    straight = learned.outlines(pixels)
-    turned = learned.outlines(np.ascontiguousarray(np.rot90(pixels)))
-    assert np.abs(np.rot90(straight.probability) - turned.probability).max() < 0.02
-    assert turned.agreement == pytest.approx(straight.agreement, abs=0.005)
+    straight = learned.look(pixels)
+    turned = learned.look(np.ascontiguousarray(np.rot90(pixels)))
+    assert jaccard(learned.piece(np.rot90(straight.probability)), learned.piece(turned.probability)) > 0.985
+    assert turned.agreement == pytest.approx(straight.agreement, abs=0.01)
 
 
 def test_the_answer_has_the_pictures_size_whatever_its_proportions(runtime):
     for shape in ((40, 400), (400, 40), (33, 31)):
         pixels = np.full((*shape, 3), 190, dtype=np.uint8)
-        assert learned.probability(pixels).shape == shape
-        assert learned.outlines(pixels).mask.shape == shape
+        assert learned.look(pixels).probability.shape == shape
 
 
 def test_the_piece_with_most_probability_stays_and_its_holes_close():
@@ -89,7 +88,7 @@ def test_damaged_weights_are_said_and_not_used(runtime, weights):
     weights.write_bytes(content)
     assert "damaged" in learned.available()
     with pytest.raises(learned.NoLearnedFinder, match="damaged"):
-        learned.probability(spot()[0])
+        learned.look(spot()[0])
 
 
 def test_missing_weights_are_said(runtime, weights):
@@ -102,7 +101,7 @@ def test_a_missing_runtime_is_said(monkeypatch):
     learned._session.cache_clear()
     assert learned.available() == "The learned outline is off: ONNX Runtime is not installed."
     with pytest.raises(learned.NoLearnedFinder):
-        learned.outlines(spot()[0])
+        learned.look(spot()[0])
 
 
 def test_importing_the_finder_loads_no_runtime():
@@ -118,6 +117,6 @@ def test_real_pictures_are_outlined_as_the_card_says(runtime):
     for drawn in sorted(REAL.glob("*_mask.png")):
         pixels = np.asarray(Image.open(REAL / drawn.name.replace("_mask.png", ".jpg")).convert("RGB"))
         truth = np.asarray(Image.open(drawn).convert("L")) > 127
-        found.append(jaccard(learned.piece(learned.probability(pixels)), truth))
-    assert np.mean(found) > 0.735
-    assert np.median(found) > 0.80
+        found.append(jaccard(learned.piece(learned.look(pixels).probability), truth))
+    assert np.mean(found) > 0.765
+    assert np.median(found) > 0.845

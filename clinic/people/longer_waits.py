@@ -1,0 +1,69 @@
+"""Whatever makes somebody wait longer is shown with both days first, and a dermatologist signs (domain.md, 4).
+
+Adding facts never lengthens; correcting one, answering an open question or a lower tier may. Upper apps know the days:
+they register here how to look at them.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from clinic.access import Act, require
+from clinic.models import Member, Patient
+
+
+@dataclass(frozen=True)
+class Wait:
+    """One duty as it was and as it would be; None where nothing would be asked for any more.
+
+    `fewer`: of the visits of the next two years one comes later or falls away.
+    """
+
+    what: str
+    before: date
+    before_latest: date
+    after: date | None
+    after_latest: date | None
+    fewer: bool
+
+    def plain(self) -> dict[str, Any]:
+        return {"what": self.what, "was": str(self.before), "is": str(self.after or ""), "fewer": self.fewer}
+
+
+class MakesLonger(Exception):
+    """Nothing is saved: `waits` are looked at first, and `signature` says that it was these."""
+
+    def __init__(self, waits: Iterable[Wait]) -> None:
+        super().__init__("The patient would be seen later than before: look at both days and sign for it.")
+        self.waits = tuple(waits)
+        self.signature = "|".join(
+            f"{one.what} {one.before} {one.before_latest} {one.after} {one.after_latest} {one.fewer}"
+            for one in self.waits
+        )
+
+
+# Called before facts change; what it returns is called after, in the same transaction.
+Later = Callable[[], list[Wait]]
+LOOKS: dict[str, Callable[[Patient], Later]] = {}
+
+
+def add_look(name: str, look: Callable[[Patient], Later]) -> None:
+    LOOKS[name] = look
+
+
+def before(patient: Patient) -> list[Later]:
+    """Ask before the change; hand what comes back to `check`."""
+    return [look(patient) for look in LOOKS.values()]
+
+
+def check(asked: list[Later], *, by: Member, signed: str) -> dict[str, Any]:
+    """Details for the audit record of the change, what was signed for among them. Raises MakesLonger."""
+    waits = [wait for later in asked for wait in later()]
+    if not waits:
+        return {}
+    refusal = MakesLonger(waits)
+    if signed != refusal.signature:
+        raise refusal
+    require(by, Act.OVERRIDE)
+    return {"longer": [wait.plain() for wait in waits]}

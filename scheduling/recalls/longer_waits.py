@@ -1,0 +1,76 @@
+"""Which duties a change of facts would move later, by the core and the rules in force: asked before it is saved."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from clinic import clock
+from clinic.models import Patient
+from clinic.people.longer_waits import Wait
+from scheduling.models import Recall
+from scheduling.planning import visits_wanted
+from scheduling.planning.gather import gather_facts
+from scheduling.planning.rules_in_force import rules_in_force
+from scheduling.recalls import wording
+from scheduling.rules.facts.facts import Done
+from scheduling.rules.plan import engine
+from scheduling.rules.plan.plan import Due
+
+Key = tuple[str, str]
+# Recording one is its completion, whatever follows from it.
+_DONE_BY_ITS_RECORD = "risk_assessment"
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """What is open, the targets of it and of what follows in the next two years, and what was done."""
+
+    due: dict[Key, Due]
+    targets: dict[Key, list[date]]
+    done: frozenset[Done]
+
+
+def look(patient: Patient) -> Callable[[], list[Wait]]:
+    """Call it before the facts change, and what it returns afterwards."""
+    before = _wanted(patient)
+    return lambda: _later(before, _wanted(patient))
+
+
+def _wanted(patient: Patient) -> _Wanted:
+    rules = rules_in_force()
+    if rules is None:
+        return _Wanted({}, {}, frozenset())
+    known, today = gather_facts(patient), clock.today()
+    due = {(one.purpose, one.subject): one for one in engine.plan(known, rules[1], today).due}
+    until = today + visits_wanted.AHEAD
+    wanted = visits_wanted.following(known, rules[1], tuple(due.values()), today, until)
+    targets = {
+        key: [target for target, _ in visits_wanted.deadlines(first, _of(key, wanted))]
+        for key, first in due.items()
+    }
+    return _Wanted(due, targets, frozenset(known.done))
+
+
+def _of(key: Key, wanted: Iterable[Due | Recall]) -> list[Due | Recall]:
+    return [one for one in wanted if (one.purpose, one.subject) == key]
+
+
+def _later(before: _Wanted, after: _Wanted) -> list[Wait]:
+    finished = {(one.purpose, one.subject) for one in after.done - before.done}
+    places = wording.subjects(list(before.due.values()))
+    found = []
+    for key, was in before.due.items():
+        if key in finished or key[0] == _DONE_BY_ITS_RECORD:
+            continue
+        now = after.due.get(key)
+        first = now is None or now.target > was.target or now.latest > was.latest
+        fewer = not first and _fewer(before.targets[key], after.targets[key])
+        if first or fewer:
+            days = (now.target, now.latest) if now else (None, None)
+            found.append(Wait(wording.what_is_planned(was, places), was.target, was.latest, *days, fewer))
+    return found
+
+
+def _fewer(old: list[date], new: list[date]) -> bool:
+    """Whether the n-th visit of the next two years comes later or falls away."""
+    return len(new) < len(old) or any(now > was for was, now in zip(old, new, strict=False))

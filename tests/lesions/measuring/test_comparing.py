@@ -1,0 +1,51 @@
+"""Two pictures on one page: panes of one scale, and sentences on what is not shown."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from lesions.analysis.types import Comparison, Delta, Doubt, Measurement, Outline, Region, Registration, Scale
+from lesions.measuring import comparing
+
+LAID = Registration(True, "skin", ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0)), 0.4, False)
+LOST = Registration(False, None, None, None, False, (Doubt("skin_not_found", "The skin was not found."),))
+RING = ((1.0, 1.0), (9.0, 1.0), (9.0, 9.0))
+
+
+def picture(drawn_by="automatic", scale=None):
+    return Measurement("v", "", 100, 80, scale, Outline(RING, drawn_by), (), (), ())
+
+
+def notes(laid=LAID, beyond=False, kinds=(), known=True, both=("automatic", "automatic"), scale=None):
+    area = Delta("area_px", "px²", 10.0, 12.0, 2.0 if known else None, 0.2, 0.4, beyond if known else None)
+    regions = tuple(Region(RING, kind, 1.0, "px²") for kind in kinds)
+    pictures = [picture(by, scale) for by in both]
+    result = Comparison("v", *pictures, laid, (area,), regions).to_json()
+    return comparing.side_by_side(SimpleNamespace(result=result)).notes
+
+
+@pytest.mark.parametrize(
+    ("shown", "words"),
+    [
+        (notes(), []),
+        (notes(beyond=True, kinds=["grown"]), []),
+        (notes(beyond=True), ["rim too thin to be drawn"]),
+        (notes(kinds=["grown"]), ["Grown parts are drawn"]),
+        (notes(both=("person", "automatic")), ["hand outline against an automatic one"]),
+        (
+            notes(LOST, known=False),
+            ["The skin was not found. Overlay and change map", "No change of size", "scale"],
+        ),
+        (
+            notes(LOST, known=False, scale=Scale(0.02, "ruler", 0.01)),
+            ["The skin was not found. Overlay and change map", "No change of size"],
+        ),
+    ],
+)
+def test_the_page_says_what_it_does_not_show_and_why(shown, words):
+    assert len(shown) == len(words)
+    assert all(word in note for word, note in zip(words, shown, strict=True))
+
+
+def test_without_an_earlier_picture_there_is_nothing_to_say():
+    assert comparing.side_by_side(None) == comparing.SideBySide(None, None, ())
