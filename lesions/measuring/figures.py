@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from dateutil.relativedelta import relativedelta
+from django.db.models import F
 
 from clinic import policies
 from clinic.models import PolicyKind
@@ -231,6 +232,7 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     last = {lesion: shown(each) for lesion, each in by_lesion.items()}
     compared: dict[int, Comparison] = {}
     pairs = Comparison.objects.filter(later__in=[row for row in last.values() if row])
+    pairs = pairs.filter(earlier__image__lesion=F("later__image__lesion"), earlier__image__set_aside=False)
     for comparison in pairs.order_by("earlier__image__taken_on", "earlier__image", "earlier"):
         compared[comparison.later_id] = comparison  # the previous picture, by its last outline
     odd = ugly_duckling.reasons(rows, last)
