@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 
 from clinic import clock
 from clinic.access import ACTS, Act
+from clinic.days import write_day
 from clinic.models import Member, Patient
 from clinic.pages.fields import RevisionForm, day_field
 from lesions.models import (
@@ -26,7 +27,7 @@ from lesions.models import (
     View,
 )
 from lesions.register import bodymap, register
-from lesions.review import report_checks, results_owed
+from lesions.review import report_checks, results_owed, signoff
 
 _NOT_MONITORED = [("", "not monitored with pictures"), *Monitoring.choices]
 _UNKNOWN = ("", "not stated")
@@ -189,12 +190,26 @@ class DecisionForm(forms.Form):
         help_text="With “look again” only.",
     )
     note = _note()
+    all_the_same = forms.BooleanField(
+        label="Sign all the same", required=False, widget=forms.HiddenInput, initial=False
+    )
+
+    def ask(self, questions: Iterable[str]) -> None:
+        """The form comes back with what is asked, and with the tick that answers it."""
+        self.fields["all_the_same"].widget = forms.CheckboxInput()
+        for question in questions:
+            self.add_error("all_the_same", question)
+
+    def supposed(self) -> tuple[str, int | None] | None:
+        """What would be signed, for who asks what follows from it; None while it is not said."""
+        decision, months = (self.cleaned_data.get(name) for name in ("decision", "months"))
+        return (decision, months) if decision and (decision == "look_again") == (months is not None) else None
 
 
 class SignOffForm(RevisionForm, DecisionForm):
     in_person = forms.BooleanField(label="I examined the lesion in person", required=False)
 
-    field_order = ["decision", "months", "note", "in_person", "revision"]
+    field_order = ["decision", "months", "note", "in_person", "all_the_same", "revision"]
 
 
 class BedsideForm(DecisionForm):
@@ -202,8 +217,34 @@ class BedsideForm(DecisionForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        unfit = (Decision.SECOND_READING, Decision.INADEQUATE)
-        self.fields["decision"].choices = [choice for choice in Decision.choices if choice[0] not in unfit]
+        self.fields["decision"].choices = [
+            choice for choice in Decision.choices if choice[0] not in signoff.OF_A_PICTURE
+        ]
+
+
+class PatientSearchForm(forms.Form):
+    who = forms.CharField(label="Number, name or day of birth of the right patient", max_length=80)
+
+
+class MovePictureForm(RevisionForm):
+    lesion = forms.ModelChoiceField(
+        label="The lesion that it shows", queryset=Lesion.objects.none(), widget=forms.RadioSelect
+    )
+
+    def __init__(self, *args: Any, choices: Sequence[Lesion], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["lesion"]
+        field.queryset = Lesion.objects.filter(pk__in=[row.pk for row in choices])
+        field.choices = [(row.pk, _whose(row)) for row in choices]
+
+
+def _whose(row: Lesion) -> str:
+    patient = row.patient
+    return f"{patient}, born {write_day(patient.born)}, {patient.number}: {row.label} · {register.place_words(row)}"
+
+
+class SetAsideForm(RevisionForm):
+    reason = forms.CharField(label="Why nobody can file it", widget=forms.Textarea(attrs={"rows": 2}))
 
 
 class AddendumForm(forms.Form):

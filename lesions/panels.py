@@ -71,6 +71,15 @@ def _amend(duty: Duty) -> str:
     return reverse("lesions:amend_diagnosis", args=[int(duty.subject.partition(":")[2])])
 
 
+def _put_right(duty: Duty) -> str:
+    """By the signature that called the picture wrong: its key stands in the duty."""
+    return reverse("lesions:put_right", args=[duty.opened_from.partition(":")[2]])
+
+
+def _pictures_of_the_lesion(duty: Duty) -> str:
+    return reverse("lesions:lesion", args=[duty.subject.partition(":")[2]]) + "#pictures"
+
+
 SUBJECTS.append(subjects.of_patient)
 
 
@@ -81,6 +90,8 @@ def _count(owner: OwningList, others: Callable[[], int]) -> Callable[[HttpReques
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 duty_rows.DONE_AT["report"] = ("Record result", _new_report)
 duty_rows.DONE_AT["complete"] = ("Complete", _amend)
+duty_rows.DONE_AT["put_picture_right"] = ("Put it right", _put_right)
+duty_rows.DONE_AT["repeat_picture"] = ("Add the picture", _pictures_of_the_lesion)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
 add_place(

@@ -5,7 +5,7 @@ from typing import Final
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from lesions.models import Addendum, DiagnosisVersion, Examination, SignOff
+from lesions.models import Addendum, DiagnosisVersion, Examination, PictureMove, RevokedSignOff, SignOff
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "lesion.add": Action("registered a lesion", True),
@@ -17,6 +17,8 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "image.refuse": Action("refused a file that is no picture", False),
     "image.scale": Action("set the scale of a picture by hand", False),
     "image.settle": Action("settled a refused file", False),
+    "image.move": Action("moved a picture to its lesion", True),
+    "image.set_aside": Action("set a picture aside", True),
     "assessment.queue": Action("asked for a picture to be measured", False),
     "assessment.done": Action("measured a picture", False),
     "assessment.fail": Action("could not measure a picture", False),
@@ -25,6 +27,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "review.hand_over": Action("handed a waiting decision over", False),
     "review.reopen": Action("put a lesion before a dermatologist again", False),
     "signoff.record": Action("signed a decision", True),
+    "signoff.take_back": Action("took a signature back", True),
     "signoff.addendum": Action("added to a signed decision", False),
     "procedure.record": Action("recorded a procedure", True),
     "procedure.sutures": Action("said whether a procedure left sutures", True),
@@ -37,5 +40,7 @@ APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,
     DiagnosisVersion,
     Examination,
+    PictureMove,
+    RevokedSignOff,
     SignOff,
 )

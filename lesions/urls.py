@@ -1,6 +1,6 @@
 from django.urls import path
 
-from lesions.views import decisions, limits, outline_and_scale, pictures, register, results
+from lesions.views import decisions, limits, outline_and_scale, pictures, putting_right, register, results
 
 app_name = "lesions"
 urlpatterns = [
@@ -22,6 +22,9 @@ urlpatterns = [
     path("decisions/unflagged/", decisions.unflagged, name="unflagged"),
     path("decisions/<int:pk>/", decisions.decision, name="decision"),
     path("signoffs/<int:pk>/addendum/", decisions.add_addendum, name="add_addendum"),
+    path("signoffs/<int:pk>/take-back/", decisions.take_back, name="take_back"),
+    path("signoffs/<int:pk>/put-right/", putting_right.put_right, name="put_right"),
+    path("signoffs/<int:pk>/set-aside/", putting_right.set_aside, name="set_aside"),
     path("limits/", limits.limits, name="limits"),
     path("limits/draft/", limits.draft, name="limits_draft"),
     path("limits/<int:pk>/", limits.version, name="limits_version"),

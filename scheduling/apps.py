@@ -11,9 +11,10 @@ class SchedulingConfig(AppConfig):
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
         from clinic.people import ending, longer_waits, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
+        from lesions.review import foresight, taking_back  # noqa: PLC0415  needs loaded models
         from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from scheduling.desk import care_end, unfiled  # noqa: PLC0415  needs loaded models
-        from scheduling.planning import rules_in_force  # noqa: PLC0415  needs loaded models
+        from scheduling.planning import foreseen, rules_in_force  # noqa: PLC0415  needs loaded models
         from scheduling.recalls import closing, taken_back  # noqa: PLC0415  needs loaded models
         from scheduling.recalls.longer_waits import look  # noqa: PLC0415  needs loaded models
 
@@ -22,6 +23,8 @@ class SchedulingConfig(AppConfig):
         steps.register_hooks("file_call", settled=unfiled.settled, struck=unfiled.struck)
         longer_waits.add_look("plan", look)
         visits.BEFORE_TAKE_BACK.append(taken_back.reopen_completed)
+        taking_back.BEFORE.append(taken_back.reopen_decided)
+        foresight.register_seer(foreseen.foresee)
         ending.register_keeper("scheduling", care_end.KEEPER)
         proposals.register_proposable(closing.ACT, closing.CLOSE)
         policies.register_checker(PolicyKind.RULES, rules_in_force.check)

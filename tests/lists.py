@@ -226,6 +226,14 @@ def decision_page() -> tuple[Where, Add]:
     return at(review.pk), add
 
 
+def put_right_page() -> tuple[Where, Add]:
+    """The other lesions of the patient, to one of which the picture belongs."""
+    review = _measured(pictures.lesion())
+    said = {"decision": "wrong_subject", "revision": review.revision, "in_person": True}
+    signed = signoff.record(review_id=review.pk, by=build.dermatologist(), **said)
+    return at(signed.pk), lambda: [f"{pictures.lesion(review.lesion.patient).label} · LEFT"]
+
+
 def duty_limits_page() -> tuple[Where, Add]:
     return at(), lambda: [_version("duty_limits", duty_limits.shipped())]
 
@@ -458,6 +466,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "lesions:decisions": decision_list,
     "lesions:unflagged": unflagged_list,
     "lesions:decision": decision_page,
+    "lesions:put_right": put_right_page,
     "lesions:limits": limits_page,
     "lesions:limits_version": limits_version,
     "clinic:duty_limits": duty_limits_page,

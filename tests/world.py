@@ -65,6 +65,7 @@ def build_world() -> dict[str, tuple]:
         "refused": (refused.pk,),
         "review": (Review.objects.get(lesion=lesion, state="waiting").pk,),
         "signoff": (signed.pk,),
+        "wrong": (_wrong(patient, doctor),),
         "diagnosis": (diagnosis.pk,),
         "procedure": (cut.pk,),
         "policy": (policy.pk,),
@@ -120,3 +121,10 @@ def _appointment(recall, by) -> int:
     booking.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
     starts_at = timezone.make_aware(datetime.combine(tomorrow, time(10)))
     return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by).pk
+
+
+def _wrong(patient, doctor):
+    """A picture that a dermatologist called one of another lesion."""
+    review = scene.measured(scene.lesion(patient), scene.jpeg(77))
+    said = {"decision": "wrong_subject", "revision": review.revision, "in_person": True}
+    return signoff.record(review_id=review.pk, by=doctor, **said).pk

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from dateutil.relativedelta import relativedelta
+from django.db.models import F
 
 from clinic import policies
 from clinic.models import PolicyKind
@@ -221,6 +222,7 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     policy = policies.in_force(PolicyKind.FLAGS)
     own = flags.own_repeatability(policy.toml) if policy else None
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
+    found = found.exclude(image__set_aside=True)
     by_lesion: dict[int, list[Assessment]] = {}
     for row in found.select_related("image").order_by("image__taken_on", "image", "pk"):
         known = by_lesion.setdefault(row.image.lesion_id, [])
@@ -230,6 +232,7 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     last = {lesion: shown(each) for lesion, each in by_lesion.items()}
     compared: dict[int, Comparison] = {}
     pairs = Comparison.objects.filter(later__in=[row for row in last.values() if row])
+    pairs = pairs.filter(earlier__image__lesion=F("later__image__lesion"), earlier__image__set_aside=False)
     for comparison in pairs.order_by("earlier__image__taken_on", "earlier__image", "earlier"):
         compared[comparison.later_id] = comparison  # the previous picture, by its last outline
     odd = ugly_duckling.reasons(rows, last)

@@ -22,7 +22,7 @@ from lesions.limits.flags import FlagDraft
 from lesions.models import Assessment, Comparison, Image, ImageKind, JobState, Lesion, Review, ReviewState
 from lesions.pictures import allowance, outlines, storage
 from lesions.register import register
-from lesions.review import reviews
+from lesions.review import owed, reviews
 
 if TYPE_CHECKING:
     from lesions.analysis.types import Measurement
@@ -174,7 +174,7 @@ def _before(row: Assessment) -> list[Assessment]:
         image__kind=picture.kind,
         version=row.version,
         state=JobState.DONE,
-    ).exclude(image__assessments__reviews__signoff__decision__in=("wrong_subject", "inadequate"))
+    ).exclude(image__in=owed.unusable_pictures().filter(lesion=picture.lesion_id))
     ordered = found.select_related("image").order_by("image__taken_on", "image", "pk")
     return [outlines.in_use(rows) for _, rows in groupby(ordered, key=lambda each: each.image_id)]
 
@@ -205,10 +205,15 @@ def _is_earlier(one: Image, two: Image) -> bool:
 @transaction.atomic
 def _finish(row: Assessment, attempt: int, found: _Found) -> None:
     lesion = register.lock(row.image.lesion_id)
+    if Image.objects.filter(pk=row.image_id).exclude(lesion=lesion).exists():
+        # Moved to its lesion meanwhile: the next attempt compares it with that one's pictures.
+        _settle(row, attempt, state=JobState.QUEUED)
+        return
     if not _settle(row, attempt, state=JobState.DONE, result=found.measurement.to_json()):
         return
     kept = [_keep(each) for each in found.back]
     audit.record("assessment.done", by=None, subject=row, patient=lesion.patient, version=row.version)
+    owed.picture_measured(row, found.measurement)
     policy = policies.in_force(PolicyKind.FLAGS)
     drafts = _drafts(found.measurement, found.back, policy)
     if reviews.is_news(row, drafts):
@@ -220,14 +225,15 @@ def _finish(row: Assessment, attempt: int, found: _Found) -> None:
 
 
 def _keep(each: _Compared) -> Comparison:
-    return Comparison.objects.create(
-        earlier=each.earlier,
-        later=each.later,
-        made_at=clock.now(),
-        aligned=each.found.registration.aligned,
-        result=each.found.to_json(),
-        map_sha256=each.map_sha256,
-    )
+    """Made anew where a picture was moved away and back, or the ones beside it were."""
+    found = {
+        "made_at": clock.now(),
+        "aligned": each.found.registration.aligned,
+        "result": each.found.to_json(),
+        "map_sha256": each.map_sha256,
+    }
+    row, _ = Comparison.objects.update_or_create(earlier=each.earlier, later=each.later, defaults=found)
+    return row
 
 
 def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
@@ -258,8 +264,10 @@ def _fail(row: Assessment, attempt: int, sentence: str) -> None:
         return
     audit.record("assessment.fail", by=None, subject=row, patient=lesion.patient, failure=sentence)
     drafts = [flags.failed(sentence)]
-    if reviews.is_news(row, drafts):
-        reviews.open_review(lesion=lesion, assessment=row, comparison=None, drafts=drafts)
+    if reviews.is_news(row, drafts) and reviews.open_review(
+        lesion=lesion, assessment=row, comparison=None, drafts=drafts
+    ):
+        owed.repeat_failed(row, lesion)
 
 
 def _settle(row: Assessment, attempt: int, **answer: object) -> bool:

@@ -1,4 +1,4 @@
-from lesions.models.images import Delivery, Image, ImageKind, RefusedUpload, ScaleOrigin
+from lesions.models.images import Delivery, Image, ImageKind, PictureMove, RefusedUpload, ScaleOrigin
 from lesions.models.measures import UNFINISHED, Assessment, Comparison, Flag, JobState
 from lesions.models.pathology import (
     MALIGNANT,
@@ -12,7 +12,7 @@ from lesions.models.pathology import (
     StageBasis,
 )
 from lesions.models.register import Examination, Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
-from lesions.models.review import Addendum, Decision, Review, ReviewState, SignOff
+from lesions.models.review import Addendum, Decision, Review, ReviewState, RevokedSignOff, SignOff
 
 __all__ = [
     "MALIGNANT",
@@ -34,11 +34,13 @@ __all__ = [
     "Lesion",
     "LesionState",
     "Monitoring",
+    "PictureMove",
     "Procedure",
     "ProcedureKind",
     "RefusedUpload",
     "Review",
     "ReviewState",
+    "RevokedSignOff",
     "ScaleOrigin",
     "Sentinel",
     "Side",

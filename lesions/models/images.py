@@ -1,7 +1,7 @@
 from django.db import models
 from django.db.models import Q
 
-from clinic.models.base import Stated
+from clinic.models.base import AppendOnly, Stated
 
 
 class ImageKind(models.TextChoices):
@@ -41,6 +41,10 @@ class Image(Stated):
     remark = models.CharField(
         max_length=200, blank=True, help_text="what staff should know, such as another day in the file"
     )
+    set_aside = models.BooleanField(
+        default=False,
+        help_text="shows no lesion of this patient; still readable, counts and is compared no more",
+    )
 
     class Meta:
         ordering = ["taken_on", "pk"]
@@ -55,6 +59,35 @@ class Image(Stated):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} picture of {self.taken_on}"
+
+
+class PictureMove(AppendOnly):
+    """A picture filed under a wrong lesion was moved to its own, or set aside with a reason where nobody knows it."""
+
+    image = models.ForeignKey(Image, on_delete=models.PROTECT, related_name="moves")
+    from_lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="moved_away")
+    to_lesion = models.ForeignKey(
+        "lesions.Lesion", null=True, on_delete=models.PROTECT, related_name="moved_here"
+    )
+    reason = models.TextField(blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(to_lesion__isnull=True) | ~Q(to_lesion=models.F("from_lesion")),
+                name="a_picture_is_moved_to_another_lesion",
+            ),
+            models.CheckConstraint(
+                condition=Q(to_lesion__isnull=False) | ~Q(reason=""),
+                name="a_picture_is_set_aside_with_a_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"picture {self.image_id} was moved"
 
 
 class RefusedUpload(Stated):

@@ -81,6 +81,9 @@ class Examination(AppendOnly):
     visit = models.ForeignKey(
         "clinic.Visit", null=True, on_delete=models.PROTECT, related_name="examinations"
     )
+    signoff = models.OneToOneField(
+        "lesions.SignOff", null=True, on_delete=models.PROTECT, related_name="examination"
+    )
     examined_on = models.DateField()
     recorded_at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")

@@ -9,6 +9,7 @@ class ReviewState(models.TextChoices):
     SIGNED = "signed", "signed"
     SUPERSEDED = "superseded", "replaced by a later picture"
     HANDED_OVER = "handed_over", "handed over, care has ended"
+    TAKEN_BACK = "taken_back", "signed, and the signature taken back"
 
 
 class Review(Stated):
@@ -69,6 +70,9 @@ class SignOff(AppendOnly):
     signed_on = models.DateField()
     seen = models.JSONField(default=list)
     version = models.CharField(max_length=20, blank=True)
+    before = models.JSONField(
+        default=dict, help_text="what stood on the lesion: it stands again if this is taken back"
+    )
 
     class Meta:
         ordering = ["-signed_at", "-pk"]
@@ -85,6 +89,20 @@ class SignOff(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.get_decision_display()} on {self.signed_on}"
+
+
+class RevokedSignOff(AppendOnly):
+    """Taken back by the signer within minutes: it stays readable, struck through, and decides nothing."""
+
+    signoff = models.OneToOneField(SignOff, on_delete=models.PROTECT, related_name="revoked")
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.signoff} was taken back"
 
 
 class Addendum(AppendOnly):

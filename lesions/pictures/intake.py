@@ -62,7 +62,7 @@ def accept(
     """File a picture and queue its measuring; raises PictureRefused with a sentence."""
     scale = check_scale(mm_per_px, scale_origin, scale_uncertainty)
     check_size(len(data))
-    _check_place(lesion, kind, taken_on)
+    check_place(lesion, kind, taken_on)
     cleaned = _cleaned(data)
     info = cleaned.info
     _check_new(lesion, hashlib.sha256(data).hexdigest())
@@ -154,7 +154,7 @@ def check_size(count: int) -> None:
         raise PictureRefused(f"The file has {count / 1024 / 1024:.1f} MB; at most {most} MB can be taken.")
 
 
-def _check_place(lesion: Lesion, kind: str, taken_on: date) -> None:
+def check_place(lesion: Lesion, kind: str, taken_on: date) -> None:
     if kind not in ImageKind.values:
         raise PictureRefused("Say whether the picture is dermoscopic, a close-up or an overview.")
     if lesion.state == LesionState.ERROR:

@@ -18,6 +18,7 @@ from lesions.models import (
     Review,
     Side,
     Sign,
+    SignOff,
     UrgentSign,
     View,
 )
@@ -148,7 +149,13 @@ def examine_in_person(
 
 
 def answer_signs(
-    *, lesion: Lesion, by: Member, on: date, outcome: str = "", visit: Visit | None = None
+    *,
+    lesion: Lesion,
+    by: Member,
+    on: date,
+    outcome: str = "",
+    visit: Visit | None = None,
+    signoff: SignOff | None = None,
 ) -> Examination:
     """Record an examination and link the signs that it answers; in the caller's transaction, with the lesion locked."""
     now = clock.now()
@@ -156,6 +163,7 @@ def answer_signs(
         patient_id=lesion.patient_id,
         lesion=lesion,
         visit=visit,
+        signoff=signoff,
         examined_on=on,
         recorded_at=now,
         by=by,

@@ -1,14 +1,17 @@
 """What waits for a dermatologist: opened by a measurement, replaced by the next, nothing undecided forgotten."""
 
 from dataclasses import asdict, fields, replace
+from datetime import date, datetime
 
 from django.db.models import F, Q
 
 from clinic import clock
+from clinic.models import Member
 from clinic.trail import audit
 from lesions.limits.flags import FlagDraft
 from lesions.models import Assessment, Comparison, Flag, Image, JobState, Lesion, Review, ReviewState
 from lesions.register import register
+from lesions.review import owed
 
 
 def open_review(
@@ -20,8 +23,18 @@ def open_review(
     """
     if _newer_exists(assessment.image):
         return None
-    now = clock.now()
     drafts = drafts + _carried(lesion, assessment, {draft.code for draft in drafts})
+    return _create(lesion, assessment, comparison, drafts, clock.now())
+
+
+def _create(
+    lesion: Lesion,
+    assessment: Assessment,
+    comparison: Comparison | None,
+    drafts: list[FlagDraft],
+    opened_at: datetime,
+) -> Review:
+    now = clock.now()
     old = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING)
     old.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=now)
     urgent = register.open_signs(lesion).exists()
@@ -31,7 +44,7 @@ def open_review(
         comparison=comparison,
         flagged=bool(drafts) or urgent,
         urgent=urgent,
-        opened_at=now,
+        opened_at=opened_at,
         changed_at=now,
     )
     Flag.objects.bulk_create(Flag(review=review, **asdict(draft)) for draft in drafts)
@@ -40,10 +53,56 @@ def open_review(
     return review
 
 
+def put_back(review: Review, state: ReviewState, *, by: Member) -> Review:
+    """What was decided or replaced waits again as a new row; a newer picture that waits takes its reasons along."""
+    Review.objects.filter(pk=review.pk).update(
+        state=state, revision=F("revision") + 1, changed_at=clock.now()
+    )
+    lesion = review.lesion
+    waits = lesion.reviews.filter(state=ReviewState.WAITING).select_related("assessment__image").first()
+    if waits and _order(waits) > _order(review):
+        return _take_along(waits, drafts_of(review))
+    kept = drafts_of(review)
+    kept += _carried(lesion, review.assessment, {draft.code for draft in kept} | {"second_reading"})
+    again = _create(lesion, review.assessment, review.comparison, kept, review.opened_at)
+    audit.record("review.reopen", by=by, subject=again, patient=lesion.patient)
+    return again
+
+
+def _order(review: Review) -> tuple[date, int]:
+    return review.assessment.image.taken_on, review.assessment.image_id
+
+
+def _take_along(waits: Review, drafts: list[FlagDraft]) -> Review:
+    known = {*waits.flags.values_list("code", flat=True), *_OF_THE_PICTURE}
+    missing = [replace(one, text=_marked(one.text, _UNDECIDED)) for one in drafts if one.code not in known]
+    Flag.objects.bulk_create(Flag(review=waits, **asdict(draft)) for draft in missing)
+    if missing:
+        found = Review.objects.filter(pk=waits.pk)
+        found.update(flagged=True, revision=F("revision") + 1, changed_at=clock.now())
+    return waits
+
+
+def wait_with_the_one_before(review: Review, *, by: Member) -> None:
+    """The photograph was useless, so the picture that it replaced undecided is what must be decided on."""
+    others = review.lesion.reviews.exclude(assessment__image=review.assessment.image_id)
+    last = others.filter(pk__lt=review.pk).select_related("assessment__image").order_by("-pk").first()
+    if last and last.state == ReviewState.SUPERSEDED:
+        put_back(last, ReviewState.SUPERSEDED, by=by)
+
+
+def raise_urgent(lesion: Lesion) -> None:
+    """An urgent lesion is never left among the unflagged ones."""
+    if register.open_signs(lesion).exists():
+        waiting = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING, urgent=False)
+        waiting.update(urgent=True, flagged=True, revision=F("revision") + 1, changed_at=clock.now())
+
+
 def _newer_exists(picture: Image) -> bool:
     newer = Q(taken_on__gt=picture.taken_on) | Q(taken_on=picture.taken_on, pk__gt=picture.pk)
     done = Q(assessments__state__in=(JobState.DONE, JobState.FAILED))
-    return Image.objects.filter(newer, done, lesion=picture.lesion_id, kind=picture.kind).exists()
+    found = Image.objects.filter(newer, done, lesion=picture.lesion_id, kind=picture.kind)
+    return found.exclude(pk__in=owed.unusable_pictures().filter(lesion=picture.lesion_id)).exists()
 
 
 # Said about one photograph, not about the lesion: a later picture answers them.
@@ -75,8 +134,12 @@ def drafts_of(review: Review) -> list[FlagDraft]:
 
 def is_news(row: Assessment, drafts: list[FlagDraft]) -> bool:
     """A picture that was decided on waits again only for a reason that was not known then."""
+    if row.image.set_aside:
+        return False
     waits = Review.objects.filter(lesion=row.image.lesion_id, state=ReviewState.WAITING)
-    decided = Review.objects.filter(assessment__image=row.image_id, state=ReviewState.SIGNED)
+    decided = Review.objects.filter(
+        lesion=row.image.lesion_id, assessment__image=row.image_id, state=ReviewState.SIGNED
+    )
     if waits.exists() or not decided.exists():
         return True
     known = set(Flag.objects.filter(review__in=decided).values_list("code", flat=True))

@@ -24,14 +24,24 @@ from lesions.models import (
 )
 from lesions.pictures import storage
 from lesions.register import register
-from lesions.review import reviews
+from lesions.review import owed, questions, reviews
 
 SHORT_MONTHS = 4
 _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
+# Said about a picture that waits for a decision; at the bedside there is none.
+OF_A_PICTURE = owed.OF_THE_PICTURE
 
 
 class SignOffRefused(ValueError):
     """A sentence that says why the decision cannot be signed."""
+
+
+class AskedFirst(SignOffRefused):
+    """The note contradicts the decision, or the interval is a long one: asked once, and signed all the same."""
+
+    def __init__(self, questions: list[str]) -> None:
+        super().__init__(" ".join(questions))
+        self.questions = questions
 
 
 class StaleReview(StaleRow):
@@ -70,35 +80,45 @@ def record(
     months: int | None = None,
     note: str = "",
     in_person: bool = False,
+    all_the_same: bool = False,
 ) -> SignOff:
-    """Sign a review once. Raises StaleReview where it changed since `revision`, or SignOffRefused."""
+    """Sign a review once. Raises StaleReview where it changed since `revision`, AskedFirst, or SignOffRefused."""
     require(by, Act.SIGN_OFF)
     rows = Review.objects.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
     review = rows.get(pk=review_id)
     review.lesion = register.lock(review.lesion_id)
     _check(review.lesion, decision, months, in_person)
+    asked = _ask(review.lesion, decision, months, note, all_the_same)
     _take(review, revision)
     _check_second_reader(review, by)
     if not in_person:
         _check_delivered(review, by)
-    seen = [picture.sha256 for picture in shown(review)]
-    signed = _sign(review.lesion, by, decision, months, note, in_person, review=review, seen=seen)
+    signed = _sign(review.lesion, by, decision, months, note, in_person, asked=asked, review=review)
     if decision == Decision.SECOND_READING:
         _ask_again(review, by)
+    elif decision in owed.UNUSABLE:
+        reviews.wait_with_the_one_before(review, by=by)
     return signed
 
 
 @transaction.atomic
 def decide_in_person(
-    *, lesion: Lesion, by: Member, decision: str, months: int | None = None, note: str = ""
+    *,
+    lesion: Lesion,
+    by: Member,
+    decision: str,
+    months: int | None = None,
+    note: str = "",
+    all_the_same: bool = False,
 ) -> SignOff:
     """Nothing delays a biopsy: at the bedside no picture is needed. Pictures that wait go on waiting."""
     require(by, Act.SIGN_OFF)
-    if decision == Decision.SECOND_READING:
-        raise SignOffRefused("A second reading is asked for on pictures that wait for a decision.")
-    register.lock(lesion.pk)
+    if decision in OF_A_PICTURE:
+        raise SignOffRefused("This is said about a picture that waits for a decision: open it there.")
+    lesion = register.lock(lesion.pk)
     _check(lesion, decision, months, in_person=True)
-    return _sign(lesion, by, decision, months, note, in_person=True)
+    asked = _ask(lesion, decision, months, note, all_the_same)
+    return _sign(lesion, by, decision, months, note, in_person=True, asked=asked)
 
 
 @transaction.atomic
@@ -125,6 +145,13 @@ def _check(lesion: Lesion, decision: str, months: int | None, in_person: bool) -
         _check_no_urgent_sign(lesion)
 
 
+def _ask(lesion: Lesion, decision: str, months: int | None, note: str, all_the_same: bool) -> list[str]:
+    questions_now = questions.ask(lesion, decision, months, note)
+    if questions_now and not all_the_same:
+        raise AskedFirst(questions_now)
+    return questions_now
+
+
 def _check_no_urgent_sign(lesion: Lesion) -> None:
     """A raised, firm, growing or bleeding lesion gets no monitoring interval from a picture alone."""
     sign = register.open_signs(lesion).first()
@@ -147,7 +174,7 @@ def _take(review: Review, revision: int) -> None:
 def _check_second_reader(review: Review, by: Member) -> None:
     if not review.flags.filter(code="second_reading").exists():
         return
-    last = SignOff.objects.filter(lesion=review.lesion, decision=Decision.SECOND_READING).first()
+    last = owed.standing().filter(lesion=review.lesion, decision=Decision.SECOND_READING).first()
     if last and last.by_id == by.pk:
         raise SignOffRefused("You asked for the second reading: another dermatologist gives it.")
 
@@ -170,10 +197,11 @@ def _sign(
     note: str,
     in_person: bool,
     *,
+    asked: list[str],
     review: Review | None = None,
-    seen: list[str] | None = None,
 ) -> SignOff:
     now, today = clock.now(), clock.today()
+    urgent = bool(review and review.urgent) or register.open_signs(lesion).exists()
     signed = SignOff.objects.create(
         lesion=lesion,
         review=review,
@@ -184,12 +212,15 @@ def _sign(
         by=by,
         signed_at=now,
         signed_on=today,
-        seen=seen or [],
+        seen=[picture.sha256 for picture in shown(review)] if review else [],
         version=review.assessment.version if review else "",
+        before={"state": lesion.state, "monitoring": lesion.monitoring},
     )
     if in_person:
-        register.answer_signs(lesion=lesion, by=by, on=today, outcome=note or signed.get_decision_display())
+        outcome = note or signed.get_decision_display()
+        register.answer_signs(lesion=lesion, by=by, on=today, outcome=outcome, signoff=signed)
     _move(lesion, moved_by(decision, months))
+    owed.follow(signed, urgent=urgent)
     audit.record(
         "signoff.record",
         by=by,
@@ -198,6 +229,7 @@ def _sign(
         decision=decision,
         months=months,
         in_person=in_person,
+        asked=asked,
     )
     return signed
 
@@ -208,8 +240,6 @@ def moved_by(decision: str, months: int | None) -> dict[str, Any]:
         return {"state": LesionState.BIOPSY_DECIDED, "monitoring": None}
     if decision == Decision.ALREADY_REMOVED:
         return {"state": LesionState.REMOVED, "monitoring": None}
-    if decision == Decision.INADEQUATE:
-        return {"state": LesionState.WATCHED, "monitoring": Monitoring.SHORT}
     if decision == Decision.LOOK_AGAIN:
         near = (months or 0) <= SHORT_MONTHS
         return {"state": LesionState.WATCHED, "monitoring": Monitoring.SHORT if near else Monitoring.LONG}

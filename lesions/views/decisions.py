@@ -19,14 +19,14 @@ from clinic.pages import duty_rows
 from clinic.pages.responses import PAGE, conflict
 from clinic.people import patients as people
 from lesions.analysis.compare.panes import Pane
-from lesions.forms import AddendumForm, BedsideForm, SignOffForm
+from lesions.forms import AddendumForm, BedsideForm, DecisionForm, SignOffForm
 from lesions.limits import flags
 from lesions.measuring import comparing, figures
 from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url
 from lesions.register import register
-from lesions.review import signoff
-from lesions.review.signoff import SignOffRefused, StaleReview
+from lesions.review import foresight, owed, putting_right, signoff, taking_back
+from lesions.review.signoff import AskedFirst, SignOffRefused, StaleReview
 
 
 @allow(Act.SEE_DECISIONS)
@@ -54,7 +54,8 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
         .values_list("opened_at", flat=True)
         .first(),
         "may_open": may(request.user, Act.SEE_PICTURES),
-        "signed": SignOff.objects.count(),
+        "signed": owed.standing().count(),
+        "lately": list(taking_back.to_take_back(request.user)),  # type: ignore[arg-type]
     }
     if flagged:
         context |= {
@@ -94,17 +95,20 @@ def decision(request: HttpRequest, pk: int) -> HttpResponse:
         "assessment__drawn_by",
         "comparison__earlier__image",
         "signoff__by",
+        "signoff__revoked",
     )
     review = get_object_or_404(rows, pk=pk)
     if request.method != "POST":
         return _page(request, review, SignOffForm(initial={"revision": review.revision}))
     require(request.user, Act.SIGN_OFF)
     form = SignOffForm(request.POST)
-    if form.is_valid():
+    if form.is_valid() and "foresee" not in request.POST:
         try:
             signed = signoff.record(review_id=pk, by=request.user, **form.cleaned_data)
         except StaleReview:
             return _somebody_else(request, pk, form.cleaned_data["decision"])
+        except AskedFirst as error:
+            form.ask(error.questions)
         except SignOffRefused as error:
             form.add_error(None, str(error))
         else:
@@ -129,6 +133,8 @@ def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
 def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpResponse:
     lesion = review.lesion
     comparison, others = _chosen(review, request.GET.get("with", ""))
+    away = list(putting_right.moved_away(lesion))
+    elsewhere = review.assessment.image.lesion_id != lesion.pk
     policy = policies.in_force(PolicyKind.FLAGS)
     own = flags.own_repeatability(policy.toml) if policy else None
     beside = comparing.side_by_side(comparison)
@@ -141,26 +147,58 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
         "others": others,
         "registration": comparison.result["registration"] if comparison else None,
         "earlier": _side(comparison.earlier, comparison, beside.earlier) if comparison else None,
-        "later": _side(review.assessment, comparison, beside.later),
+        "later": None if elsewhere else _side(review.assessment, comparison, beside.later),
         "notes": beside.notes,
+        "away": away,
+        "elsewhere": elsewhere,
+        "follows": _follows(lesion, form) if form.is_bound or review.state == ReviewState.WAITING else [],
         "matrix": _matrix(comparison),
         "gap": _gap(comparison, review),
         "changes": figures.changes(comparison, own),
         "own": own,
-        "figures": [] if comparison else figures.figures(review.assessment.result),
+        "figures": [] if comparison or elsewhere else figures.figures(review.assessment.result),
         "place_in_queue": _place_in_queue(review),
-        "history": list(lesion.signoffs.select_related("by")),
+        "history": list(lesion.signoffs.select_related("by", "revoked")),
         "signs": list(register.open_signs(lesion)),
         "measuring": _measuring(lesion),
         "may_draw": may(request.user, Act.ADD_PICTURES),
         "may_sign": may(request.user, Act.SIGN_OFF) and review.state == ReviewState.WAITING,
     }
-    return render(request, "lesions/decision.html", context, status=422 if form.is_bound else 200)
+    status = 422 if form.errors else 200
+    return render(request, "lesions/decision.html", context, status=status)
+
+
+_USUAL: tuple[tuple[str, int | None], ...] = (
+    (Decision.REASSURE, None),
+    (Decision.LOOK_AGAIN, 3),
+    (Decision.LOOK_AGAIN, 6),
+    (Decision.LOOK_AGAIN, 12),
+    (Decision.BIOPSY, None),
+    (Decision.EXCISE, None),
+    (Decision.REFER, None),
+    (Decision.ALREADY_REMOVED, None),
+)
+
+
+def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
+    """The day of the plan that each usual decision leads to, or the one that is filled in: read before it is signed."""
+    chosen = form.supposed() if form.is_bound and form.is_valid() else None
+    supposed = [chosen] if chosen else list(_USUAL)
+    found = foresight.foresee(lesion, supposed, at_hand=chosen is None)
+    return [
+        {"decision": Decision(decision), "months": months, "words": seen.words}
+        for (decision, months), seen in zip(supposed, found, strict=bool(found))
+    ]
 
 
 def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
     """The comparison to show, and the links to the previous and the first picture."""
-    found = Comparison.objects.filter(later=review.assessment)
+    found = Comparison.objects.filter(
+        later=review.assessment,
+        later__image__lesion=review.lesion_id,
+        earlier__image__lesion=review.lesion_id,
+        earlier__image__set_aside=False,
+    )
     ordered = found.select_related("earlier__image", "earlier__drawn_by").order_by(
         "earlier__image__taken_on", "earlier__image", "earlier"
     )
@@ -235,12 +273,27 @@ def decide_in_person(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             signoff.decide_in_person(lesion=lesion, by=request.user, **form.cleaned_data)
+        except AskedFirst as error:
+            form.ask(error.questions)
         except SignOffRefused as error:
             form.add_error(None, str(error))
         else:
             return redirect("lesions:lesion", pk)
     note = "Decided at the bedside, without pictures. Pictures that wait for a decision go on waiting."
     return about_lesion(request, lesion, form, "Decide in person", "Sign", note=note)
+
+
+@allow(Act.SIGN_OFF)
+@require_POST
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    signed = get_object_or_404(SignOff.objects.select_related("lesion__patient"), pk=pk)
+    try:
+        taking_back.take_back(signed=signed, by=request.user)
+    except SignOffRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "Taken back: what it moved stands as before, and the lesion waits again.")
+    return redirect("lesions:lesion", signed.lesion_id)
 
 
 @allow(Act.SIGN_OFF)

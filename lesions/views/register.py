@@ -20,6 +20,7 @@ from lesions.pages import lesion_sections
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url, patient_url
 from lesions.register import register, subjects
 from lesions.register.register import LesionRefused
+from lesions.review import putting_right, taking_back
 
 
 @allow(Act.ADD_PICTURES)
@@ -69,10 +70,12 @@ def lesion(request: HttpRequest, pk: int) -> HttpResponse:
 
 def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> HttpResponse:
     pictures = _pictures(lesion)
-    decisions = list(lesion.signoffs.select_related("by").prefetch_related("addenda__by"))
+    decisions = list(lesion.signoffs.select_related("by", "revoked__by").prefetch_related("addenda__by"))
     context = banner(request, lesion.patient, lesion, "lesion") | {
         "pictures": pictures,
         "strip": _strip(lesion, [row["image"] for row in pictures], decisions),
+        "away": list(putting_right.moved_away(lesion)),
+        "lately": {row.pk for row in taking_back.to_take_back(request.user) if row.lesion_id == lesion.pk},  # type: ignore[arg-type]
         "signs": list(lesion.urgent_signs.select_related("by")),
         "open_signs": list(register.open_signs(lesion)),
         "decisions": decisions,
@@ -112,7 +115,8 @@ def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
     days = [lesion.since, *(image.taken_on for image in images)]
     start = min(min(days), figures.months_from(today, -12))
     dots = [Dot(image.taken_on, f"{image.get_kind_display()} picture") for image in images]
-    words = [Mark(each.signed_on, each.get_decision_display().lower()) for each in decisions]
+    standing = [each for each in decisions if not hasattr(each, "revoked")]
+    words = [Mark(each.signed_on, each.get_decision_display().lower()) for each in standing]
     return Strip(start, figures.months_from(today, 3), today, dots=dots, marks=words)
 
 

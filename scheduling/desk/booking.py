@@ -207,7 +207,7 @@ def move(
 def _check_still_wanted(appointment: Appointment, day: date) -> None:
     patient = Patient.objects.get(pk=appointment.patient_id)
     if patient.status != PatientStatus.ACTIVE:
-        raise BookingRefused(f"Nothing is moved: this patient is {patient.get_status_display()}.")
+        raise BookingRefused(f"Nothing is moved: {patient.get_status_display()}.")
     rows = list(appointment.recalls.filter(state__in=OPEN).order_by("earliest", "pk"))
     if not rows:
         raise BookingRefused("What it was booked for is finished: cancel it, and book what is due now.")
@@ -221,7 +221,7 @@ def _one_patient(rows: list[Recall]) -> Patient:
     # Read now: care may have ended since the page was shown.
     patient = Patient.objects.get(pk=next(iter(patients)))
     if patient.status != PatientStatus.ACTIVE:
-        raise BookingRefused(f"Nothing is booked: this patient is {patient.get_status_display()}.")
+        raise BookingRefused(f"Nothing is booked: {patient.get_status_display()}.")
     for row in rows:
         if row.state not in (RecallState.PLANNED, RecallState.DUE):
             raise BookingRefused(f"This recall is {row.get_state_display()} already.")

@@ -7,6 +7,7 @@ from django.db.models import QuerySet
 
 from clinic.models import DoneItem, Purpose, Step
 from lesions.models import Diagnosis, Examination, Image, SignOff, UrgentSign
+from lesions.review import owed
 from scheduling.models import Recall
 
 
@@ -36,6 +37,7 @@ def _none(recall: Recall) -> None:
 
 def _picture(recall: Recall) -> Completion | None:
     taken = Image.objects.filter(lesion_id=_key(recall), taken_on__gte=recall.earliest)
+    taken = taken.exclude(pk__in=owed.unusable_pictures().filter(lesion=_key(recall)))
     row = taken.order_by("taken_on", "pk").first()
     return (
         Completion(row.taken_on, "the picture was taken", evidence=f"lesions.image:{row.pk}") if row else None
@@ -49,7 +51,7 @@ def _examination(recall: Recall) -> Completion | None:
     if kind == "decision":
         return _decided(int(key))
     seen = Examination.objects.filter(lesion_id=_key(recall), examined_on__gte=recall.earliest)
-    seen = seen.filter(visit__struck_at__isnull=True)
+    seen = seen.filter(visit__struck_at__isnull=True, signoff__revoked__isnull=True)
     return _by_examination(seen.order_by("examined_on", "pk").first())
 
 
@@ -70,7 +72,7 @@ def _decided(signoff_id: int) -> Completion | None:
     cut = signed.lesion.procedures.filter(on__gte=signed.signed_on).order_by("on", "pk").first()
     if cut is not None:
         return Completion(cut.on, "done as decided", evidence=f"lesions.procedure:{cut.pk}")
-    later = SignOff.objects.filter(lesion=signed.lesion_id, pk__gt=signed.pk).order_by("pk").last()
+    later = owed.deciding().filter(lesion=signed.lesion_id, pk__gt=signed.pk).order_by("pk").last()
     if later is None:
         return None
     return Completion(later.signed_on, "decided otherwise", evidence=f"lesions.signoff:{later.pk}")

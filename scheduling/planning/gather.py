@@ -5,12 +5,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from clinic.models import DoneItem, Patient
 from clinic.people import risk
-from lesions.models import Diagnosis, Lesion, Procedure, SignOff, UrgentSign
+from lesions.models import Diagnosis, Lesion, Procedure, UrgentSign
 from lesions.register import bodymap
+from lesions.review import owed
 from scheduling.models import Override, Recall, RecallState, SeriesEnd
 from scheduling.planning import completions
 from scheduling.rules.facts import facts
@@ -110,7 +111,9 @@ def _signs(keys: Keys) -> Signs:
 
 
 def _lesions(keys: Keys, signs: Signs) -> Iterator[tuple[int, facts.LesionFacts]]:
-    rows = Lesion.objects.filter(patient__in=keys).annotate(last_image_on=Max("images__taken_on"))
+    usable = ~Q(images__in=owed.unusable_pictures().filter(lesion__patient__in=keys))
+    rows = Lesion.objects.filter(patient__in=keys)
+    rows = rows.annotate(last_image_on=Max("images__taken_on", filter=usable))
     for row in rows.order_by("pk"):
         yield row.patient_id, _lesion(row, signs.get(("lesion", row.pk), ()))
 
@@ -138,7 +141,7 @@ def _sign(row: UrgentSign) -> facts.UrgentSign:
 def _decisions(keys: Keys, procedures: Sequence[Procedure]) -> Iterator[tuple[int, facts.DecisionFact]]:
     """What was decided, and the first procedure of that lesion that did it."""
     by_lesion = _grouped((cut.lesion_id, cut) for cut in procedures if cut.lesion_id)
-    rows = SignOff.objects.filter(lesion__patient__in=keys).order_by("pk")
+    rows = owed.deciding().filter(lesion__patient__in=keys).order_by("pk")
     fields = ("lesion__patient", "pk", "lesion", "decision", "signed_on", "months")
     for patient, pk, lesion, decision, on, months in rows.values_list(*fields):
         kinds = _FULFILS.get(decision, ())

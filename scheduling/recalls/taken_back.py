@@ -1,26 +1,51 @@
-"""A visit is taken back: what it completed is owed again with its original dates, unless somebody acted on it."""
+"""A visit or a signature is taken back: what it completed is owed again, unless somebody already acted on it."""
 
 from django.db.models import Q
+from django.utils import timezone
 
 from clinic import clock
+from clinic.days import write_day
 from clinic.models import Visit, change
 from clinic.people.visits import VisitRefused
 from clinic.trail import audit
-from scheduling.models import OPEN, Recall, RecallState
+from lesions.models import Examination, SignOff
+from lesions.review.signoff import SignOffRefused
+from scheduling.models import OPEN, Appointment, Recall, RecallState
 from scheduling.planning.replan import supersede
 
 
 def reopen_completed(visit: Visit) -> None:
     """Before the items of the visit go. Raises VisitRefused where what came next is booked."""
-    for recall in _completed_by(visit):
+    _reopen_all(_completed_by(visit), "the visit was taken back", VisitRefused)
+
+
+def reopen_decided(signed: SignOff) -> None:
+    """Before a signature goes. Raises SignOffRefused where its recall, or what came next, is booked."""
+    about = Appointment.objects.filter(recalls__subject=f"lesion:{signed.lesion_id}", state="booked")
+    made = about.filter(changed_at__gte=signed.signed_at).select_related("booked_by").first()
+    if made:
+        when = timezone.localtime(made.starts_at)
+        raise SignOffRefused(f"{made.booked_by} has booked {write_day(when.date())} for it since.")
+    _reopen_all(_decided_by(signed), "the signature was taken back", SignOffRefused)
+
+
+def _decided_by(signed: SignOff) -> list[Recall]:
+    rows = [audit.subject_of(signed)]
+    rows += [audit.subject_of(seen) for seen in Examination.objects.filter(signoff=signed)]
+    found = Recall.objects.filter(evidence__in=rows, state=RecallState.COMPLETED)
+    return list(found.select_related("patient").order_by("-pk"))
+
+
+def _reopen_all(recalls: list[Recall], why: str, refused: type[ValueError]) -> None:
+    for recall in recalls:
         later = Recall.objects.filter(
             patient=recall.patient, purpose=recall.purpose, subject=recall.subject, state__in=OPEN
         )
         for following in later.select_related("patient"):
             if following.state == RecallState.BOOKED:
-                raise VisitRefused("What follows from it is booked already: cancel that first.")
-            supersede(following, "the visit before it was taken back")
-        _reopen(recall)
+                raise refused("What follows from it is booked already: cancel that first.")
+            supersede(following, why)
+        _reopen(recall, why)
 
 
 def _completed_by(visit: Visit) -> list[Recall]:
@@ -29,8 +54,7 @@ def _completed_by(visit: Visit) -> list[Recall]:
     return list(found.filter(state=RecallState.COMPLETED).select_related("patient").order_by("-pk"))
 
 
-def _reopen(recall: Recall) -> None:
+def _reopen(recall: Recall, why: str) -> None:
     fresh = {"completed_by": None, "evidence": "", "ended_on": None, "ground": "", "ground_note": ""}
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **fresh)
-    why = "the visit was taken back"
     audit.record("recall.reopen", by=None, subject=recall, patient=recall.patient, why=why)

@@ -130,7 +130,7 @@ def test_in_person_needs_no_delivery_and_counts_as_an_examination(review):
         ("look_again", 4, "watched", "short"),
         ("look_again", 6, "watched", "long"),
         ("already_removed", None, "removed", None),
-        ("inadequate", None, "watched", "short"),
+        ("inadequate", None, "watched", "long"),
         ("reassure", None, "watched", "long"),
         ("refer", None, "watched", "long"),
         ("wrong_subject", None, "watched", "long"),

@@ -1,0 +1,35 @@
+"""Registry: an upper app says what the plan will ask about a lesion if a decision is signed; nothing is written."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from lesions.models import Lesion
+
+# A decision that is only supposed, with its months; None is the lesion as it stands.
+Supposed = tuple[str, int | None] | None
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """Sentences of what the plan asks about the lesion, and the window of its next picture."""
+
+    words: tuple[str, ...] = ()
+    picture: tuple[date, date] | None = None
+
+
+# The last argument asks for what is at hand alone: then the answer may be an empty list.
+Seer = Callable[[Lesion, Sequence[Supposed], bool], list[Foreseen]]
+_SEERS: list[Seer] = []
+
+
+def register_seer(seer: Seer) -> None:
+    """Called in `ready()` of the app that plans."""
+    _SEERS.append(seer)
+
+
+def foresee(lesion: Lesion, supposed: Sequence[Supposed], *, at_hand: bool = False) -> list[Foreseen]:
+    """One answer for each supposition, in their order; empty ones where nobody plans."""
+    for seer in _SEERS:
+        return seer(lesion, supposed, at_hand)
+    return [Foreseen() for _ in supposed]

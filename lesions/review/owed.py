@@ -1,0 +1,145 @@
+"""What a signature leaves owed (referral, picture again, picture put right, report), and what ends each of them."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from clinic.duties import ledger
+from clinic.models import Duty, Member
+from clinic.trail.audit import subject_of
+from lesions.models import (
+    Assessment,
+    Decision,
+    Image,
+    Lesion,
+    Procedure,
+    ProcedureKind,
+    RevokedSignOff,
+    SignOff,
+)
+from lesions.register import endings
+
+if TYPE_CHECKING:
+    from lesions.analysis.types import Measurement
+
+# Said about one photograph: these decide nothing about the lesion, whose earlier decision stands.
+OF_THE_PICTURE: Final = (Decision.INADEQUATE, Decision.WRONG_SUBJECT, Decision.SECOND_READING)
+UNUSABLE: Final = (Decision.INADEQUATE, Decision.WRONG_SUBJECT)
+_FOLLOWS: Final[Mapping[str, tuple[str, ...]]] = {
+    Decision.REFER: ("send_referral",),
+    Decision.INADEQUATE: ("repeat_picture",),
+    Decision.WRONG_SUBJECT: ("put_picture_right", "repeat_picture"),
+    Decision.ALREADY_REMOVED: ("report",),
+}
+
+
+def standing() -> QuerySet[SignOff]:
+    """Signatures that nobody has taken back."""
+    return SignOff.objects.filter(revoked__isnull=True)
+
+
+def deciding() -> QuerySet[SignOff]:
+    """Those that say something about the lesion, not only about a photograph."""
+    return standing().exclude(decision__in=OF_THE_PICTURE)
+
+
+def unusable_pictures() -> QuerySet[Image]:
+    """Set aside, or called inadequate or of something else where they are filed: no look, and not compared."""
+    judged = standing().filter(
+        review__assessment__image=OuterRef("pk"), lesion=OuterRef("lesion"), decision__in=UNUSABLE
+    )
+    return Image.objects.filter(Q(set_aside=True) | Exists(judged))
+
+
+def follow(signed: SignOff, *, urgent: bool) -> None:
+    """In the caller's transaction, with the lesion locked: a decision on the lesion also ends the picture again."""
+    lesion = signed.lesion
+    if signed.decision not in OF_THE_PICTURE:
+        about = {"subject": f"lesion:{lesion.pk}", "patient": lesion.patient}
+        ledger.end_all(["repeat_picture"], by=signed.by, evidence=signed, **about)
+    for kind in _FOLLOWS.get(signed.decision, ()):
+        if _is_owed(kind, lesion):
+            _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)
+
+
+def _is_owed(kind: str, lesion: Lesion) -> bool:
+    if kind == "repeat_picture":
+        return _may_be_repeated(lesion)
+    if kind == "report":
+        cut = Procedure.objects.filter(lesion=lesion, kind__in=(ProcedureKind.BIOPSY, ProcedureKind.EXCISION))
+        return not (cut.exists() or lesion.diagnoses.exists())  # its own report is waited for, or is here
+    return True
+
+
+def _may_be_repeated(lesion: Lesion) -> bool:
+    """Once for a lesion: the first day stands, however often a picture fails."""
+    return lesion.state not in endings.ENDED and not _repeats(lesion).exists()
+
+
+def _repeats(lesion: Lesion) -> QuerySet[Duty]:
+    return ledger.open_duties().filter(kind="repeat_picture", subject=f"lesion:{lesion.pk}")
+
+
+def _open(
+    kind: str,
+    lesion: Lesion,
+    opened_from: SignOff | Assessment,
+    by: Member | None,
+    *,
+    urgent: bool = False,
+    note: str = "",
+) -> None:
+    ledger.open_duty(
+        kind,
+        patient=lesion.patient,
+        opened_from=opened_from,
+        by=by,
+        subject=f"lesion:{lesion.pk}",
+        urgent=urgent,
+        note=note,
+    )
+
+
+def repeat_failed(row: Assessment, lesion: Lesion) -> None:
+    """A picture that the program could not read is taken again, unless somebody decides otherwise."""
+    if _may_be_repeated(lesion):
+        _open("repeat_picture", lesion, row, None, note=row.failure)
+
+
+def picture_measured(row: Assessment, found: "Measurement") -> None:
+    """A picture of good quality with a lesion in it ends what asked for one; the program files it, nobody ticks."""
+    if found.outline is None or not all(quality.ok for quality in found.quality):
+        return
+    for duty in _repeats(row.image.lesion):
+        if _replaces(row.image, duty):
+            ledger.end_duty(duty, by=None, evidence=row.image)
+
+
+def _replaces(image: Image, duty: Duty) -> bool:
+    """Another picture, not older than the one that was called unusable; a failed one may itself be read at last."""
+    label, _, key = duty.opened_from.partition(":")
+    if label == "lesions.assessment":
+        failed = Assessment.objects.select_related("image").get(pk=key).image
+        return image.pk == failed.pk or image.taken_on >= failed.taken_on
+    blamed = Image.objects.filter(assessments__reviews__signoff=key).first()
+    return blamed is None or (image.pk != blamed.pk and image.taken_on >= blamed.taken_on)
+
+
+def to_put_right(image: Image) -> Duty | None:
+    """The open duty that lets staff move this picture, wherever it is filed by now."""
+    signed = standing().filter(review__assessment__image=image, decision=Decision.WRONG_SUBJECT)
+    rows = ledger.open_duties().filter(kind="put_picture_right")
+    return rows.filter(opened_from__in=[subject_of(row) for row in signed]).first()
+
+
+def withdraw(signed: SignOff, *, by: Member, because: RevokedSignOff) -> None:
+    """The signature was taken back: what it opened is owed no more, what it ended is owed again."""
+    for duty in opened_by(signed).filter(ended_at__isnull=True):
+        ledger.withdraw(duty, by=by, because=because)
+    ledger.reopen(signed.lesion.patient, evidence=signed, by=by)
+
+
+def opened_by(signed: SignOff) -> QuerySet[Duty]:
+    rows = Duty.objects.filter(opened_from=subject_of(signed))
+    return rows.select_related("patient", "ended_by").order_by("pk")

@@ -1,0 +1,112 @@
+"""A picture of another lesion or patient is moved to its own, or set aside; what rested on it stays and says so."""
+
+from django.db import transaction
+from django.db.models import F, Q, QuerySet
+
+from clinic import clock, jobs
+from clinic.access import Act, require
+from clinic.duties import ledger
+from clinic.models import Duty, Member, change
+from clinic.trail import audit
+from lesions.analysis.version import VERSION
+from lesions.models import (
+    UNFINISHED,
+    Assessment,
+    Comparison,
+    Image,
+    ImageKind,
+    JobState,
+    Lesion,
+    PictureMove,
+    Review,
+    ReviewState,
+)
+from lesions.pictures import intake, outlines
+from lesions.pictures.intake import PictureRefused
+from lesions.register import register
+from lesions.review import owed
+
+
+@transaction.atomic
+def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
+    """File it with its right lesion, measured and compared anew there. Raises PictureRefused or StaleRow."""
+    require(by, Act.ADD_PICTURES)
+    duty, old = _duty_of(image), image.lesion
+    if lesion.pk == old.pk:
+        raise PictureRefused("It is filed with this lesion now: choose the one that it shows.")
+    for key in sorted((lesion.pk, old.pk)):
+        register.lock(key)
+    intake.check_place(lesion, image.kind, image.taken_on)
+    change(image, seen=revision, at=clock.now(), lesion=lesion, set_aside=False)
+    row = _moved(image, old, lesion, by)
+    ways = {"from_lesion": old.pk, "to_lesion": lesion.pk}
+    for patient in {old.patient_id: old.patient, lesion.patient_id: lesion.patient}.values():
+        audit.record("image.move", by=by, subject=image, patient=patient, **ways)
+    ledger.end_duty(duty, by=by, evidence=row)
+    _compare_anew(old, image, by)
+    _measure_anew(image, by)
+    return image
+
+
+@transaction.atomic
+def set_aside(*, image: Image, by: Member, revision: int, reason: str) -> Image:
+    """Nobody knows whose it is: it stays readable, counts for nothing and is compared with nothing."""
+    require(by, Act.SIGN_OFF)
+    if not reason.strip():
+        raise PictureRefused("Say in words why it is set aside.")
+    duty, lesion = _duty_of(image), register.lock(image.lesion_id)
+    change(image, seen=revision, at=clock.now(), set_aside=True)
+    row = _moved(image, lesion, None, by, reason.strip())
+    audit.record("image.set_aside", by=by, subject=image, patient=lesion.patient, reason=reason.strip())
+    ledger.end_duty(duty, by=by, evidence=row)
+    _compare_anew(lesion, image, by)
+    return image
+
+
+def moved_away(lesion: Lesion) -> QuerySet[PictureMove]:
+    """Pictures that were filed here once and are not, or count no more."""
+    return lesion.moved_away.select_related("by", "to_lesion", "image").order_by("-pk")
+
+
+def _duty_of(image: Image) -> Duty:
+    duty = owed.to_put_right(image)
+    if duty is None:
+        raise PictureRefused("A dermatologist first signs “wrong lesion or patient” for this picture.")
+    return duty
+
+
+def _moved(image: Image, old: Lesion, new: Lesion | None, by: Member, reason: str = "") -> PictureMove:
+    return PictureMove.objects.create(
+        image=image, from_lesion=old, to_lesion=new, reason=reason, by=by, at=clock.now()
+    )
+
+
+def _measure_anew(image: Image, by: Member) -> None:
+    """The same bytes give the same figures; what is new is what they are compared with."""
+    if image.kind == ImageKind.OVERVIEW:
+        return
+    row = outlines.in_use(image.assessments.filter(version=VERSION))
+    if row is None:
+        intake.queue(picture=image, by=by)
+    else:
+        _again(row, by)
+
+
+def _compare_anew(lesion: Lesion, image: Image, by: Member) -> None:
+    """What waits and was compared with that picture is judged again without it; nothing waits about the picture."""
+    waits = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING)
+    about_it = waits.filter(assessment__image=image)
+    about_it.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=clock.now())
+    review = waits.select_related("assessment__image").first()
+    if review and Comparison.objects.filter(later=review.assessment, earlier__image=image).exists():
+        _again(review.assessment, by)
+
+
+def _again(row: Assessment, by: Member) -> None:
+    now = clock.now()
+    settled = Assessment.objects.filter(~Q(state__in=UNFINISHED), pk=row.pk)
+    fresh = {"state": JobState.QUEUED, "attempts": 0, "failure": "", "finished_at": None, "queued_at": now}
+    if settled.update(**fresh, revision=F("revision") + 1, changed_at=now):
+        patient = row.image.lesion.patient
+        audit.record("assessment.queue", by=by, subject=row, patient=patient, version=row.version)
+        jobs.request_work("assess", row.pk)

@@ -1,0 +1,95 @@
+"""The page on which a picture of another lesion or patient is moved to its own, or set aside."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from clinic.access import Act, allow, may
+from clinic.models import StaleRow
+from clinic.pages.responses import conflict
+from clinic.people import patients as people
+from lesions.forms import MovePictureForm, PatientSearchForm, SetAsideForm
+from lesions.models import Decision, Lesion, LesionState, SignOff
+from lesions.pages.lesion_head import banner, lesion_url
+from lesions.pictures.intake import PictureRefused
+from lesions.register import register
+from lesions.review import owed, putting_right
+
+_MOST_PATIENTS, _MOST_LESIONS = 10, 60
+
+
+@allow(Act.ADD_PICTURES)
+def put_right(request: HttpRequest, pk: int) -> HttpResponse:
+    signed = _signed(pk)
+    image, who = signed.review.assessment.image, request.GET.get("who", "").strip()
+    choices = _choices(signed, who)
+    form = MovePictureForm(request.POST or None, choices=choices, initial={"revision": image.revision})
+    if form.is_valid():
+        lesion = form.cleaned_data["lesion"]
+        try:
+            putting_right.move(image=image, by=request.user, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, lesion_url(signed.lesion))
+        except PictureRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(
+                request,
+                f"Moved to lesion {lesion.label}, {register.place_words(lesion)}, of {lesion.patient}.",
+            )
+            return redirect("lesions:lesion", lesion.pk)
+    return _page(request, signed, choices, move_form=form)
+
+
+@allow(Act.SIGN_OFF)
+@require_POST
+def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
+    signed, form = _signed(pk), SetAsideForm(request.POST)
+    if form.is_valid():
+        try:
+            putting_right.set_aside(
+                image=signed.review.assessment.image, by=request.user, **form.cleaned_data
+            )
+        except StaleRow as error:
+            return conflict(request, error, lesion_url(signed.lesion))
+        except PictureRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, "Set aside.")
+            return redirect("lesions:pictures")
+    return _page(request, signed, _choices(signed, ""), aside_form=form)
+
+
+def _signed(pk: int) -> SignOff:
+    rows = SignOff.objects.filter(decision=Decision.WRONG_SUBJECT, review__isnull=False)
+    return get_object_or_404(
+        rows.select_related("by", "lesion__patient", "review__assessment__image__lesion__patient"), pk=pk
+    )
+
+
+def _choices(signed: SignOff, who: str) -> list[Lesion]:
+    """The other lesions of this patient, and those of who was searched for."""
+    found = [row.pk for row in people.search(who)[:_MOST_PATIENTS]] if who else []
+    rows = Lesion.objects.filter(patient__in=[signed.lesion.patient_id, *found])
+    rows = rows.exclude(pk=signed.review.assessment.image.lesion_id).exclude(state=LesionState.ERROR)
+    return list(rows.select_related("patient").order_by("patient", "label")[:_MOST_LESIONS])
+
+
+def _page(request: HttpRequest, signed: SignOff, choices: list[Lesion], **bound: Any) -> HttpResponse:
+    image = signed.review.assessment.image
+    start = {"revision": image.revision}
+    duty = owed.to_put_right(image)
+    context = banner(request, signed.lesion.patient, signed.lesion, "put a picture right") | {
+        "signed": signed,
+        "image": image,
+        "duty": duty,
+        "search_form": PatientSearchForm(request.GET if "who" in request.GET else None),
+        "move_form": bound.get("move_form") or MovePictureForm(choices=choices, initial=start),
+        "aside_form": bound.get("aside_form")
+        or (SetAsideForm(initial=start) if may(request.user, Act.SIGN_OFF) else None),
+    }
+    refused = any(form.errors for form in bound.values())
+    return render(request, "lesions/put_right.html", context, status=422 if refused else 200)
