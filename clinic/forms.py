@@ -107,6 +107,15 @@ class TiersForm(forms.Form):
     )
 
 
+class DutyLimitsForm(forms.Form):
+    toml = forms.CharField(
+        label="The limits",
+        help_text="Days for each duty, and for what is urgent; “working” leaves out Saturday and Sunday.",
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        strip=False,
+    )
+
+
 class VisitForm(forms.Form):
     attended_on = day_field("Came on", initial=clock.today)
     done = forms.MultipleChoiceField(

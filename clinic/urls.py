@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic.views import duties, patients, staff, tiers
+from clinic.views import duties, duty_limits, patients, staff, tiers
 
 app_name = "clinic"
 urlpatterns = [
@@ -23,6 +23,11 @@ urlpatterns = [
     path("duties/<int:pk>/put_off/", duties.put_off, name="put_off_duty"),
     path("duties/<int:pk>/take_back/", duties.take_back, name="take_back_duty"),
     path("proposals/<int:pk>/", duties.proposal, name="proposal"),
+    path("duty_limits/", duty_limits.in_force, name="duty_limits"),
+    path("duty_limits/draft/", duty_limits.draft, name="duty_limits_draft"),
+    path("duty_limits/<int:pk>/", duty_limits.version, name="duty_limits_version"),
+    path("duty_limits/<int:pk>/propose/", duty_limits.propose, name="duty_limits_propose"),
+    path("duty_limits/<int:pk>/approve/", duty_limits.approve, name="duty_limits_approve"),
     path("tiers/", tiers.in_force, name="tiers"),
     path("tiers/draft/", tiers.draft, name="tiers_draft"),
     path("tiers/<int:pk>/", tiers.version, name="tiers_version"),

@@ -11,6 +11,7 @@ from itertools import count
 from typing import Any
 
 from clinic import policies
+from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
 from clinic.people import patients, risk
 from lesions.limits import flags
@@ -225,6 +226,16 @@ def decision_page() -> tuple[Where, Add]:
     return at(review.pk), add
 
 
+def duty_limits_page() -> tuple[Where, Add]:
+    return at(), lambda: [_version("duty_limits", duty_limits.shipped())]
+
+
+def duty_limits_version() -> tuple[Where, Add]:
+    return at(_draft("duty_limits", duty_limits.shipped()).pk), lambda: [
+        _version("duty_limits", duty_limits.shipped())
+    ]
+
+
 def limits_page() -> tuple[Where, Add]:
     return at(), lambda: [_version("flags", flags.shipped())]
 
@@ -435,6 +446,8 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "lesions:decision": decision_page,
     "lesions:limits": limits_page,
     "lesions:limits_version": limits_version,
+    "clinic:duty_limits": duty_limits_page,
+    "clinic:duty_limits_version": duty_limits_version,
     "lesions:results": results_list,
     "lesions:amend_diagnosis": diagnosis_versions,
     "lesions:new_procedure": _forms_with_lesions,
@@ -463,6 +476,7 @@ NO_LISTS = {
     "clinic:register",
     "clinic:amend",
     "clinic:duty",
+    "clinic:duty_limits_draft",
     "clinic:proposal",
     "clinic:end_care",
     "clinic:assess_risk",

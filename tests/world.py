@@ -4,8 +4,8 @@ from datetime import datetime, time, timedelta
 
 from django.utils import timezone
 
-from clinic import clock
-from clinic.duties import ledger, proposals
+from clinic import clock, policies
+from clinic.duties import ledger, limits, proposals
 from clinic.people import visits
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
@@ -19,7 +19,7 @@ from tests.lesions import scene
 
 
 def build_world() -> dict[str, tuple]:
-    policy, limits = build.rules_in_force(), build.flags_in_force()
+    policy, flags = build.rules_in_force(), build.flags_in_force()
     tiers = build.tiers_in_force()
     nurse, doctor = build.nurse(), build.dermatologist()
     patient = build.patient(by=nurse)
@@ -52,6 +52,7 @@ def build_world() -> dict[str, tuple]:
     )
     return {
         "duty": (duty.pk,),
+        "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
         "proposal": (proposed.pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
@@ -67,7 +68,7 @@ def build_world() -> dict[str, tuple]:
         "diagnosis": (diagnosis.pk,),
         "procedure": (cut.pk,),
         "policy": (policy.pk,),
-        "limits": (limits.pk,),
+        "limits": (flags.pk,),
         "tiers": (tiers.pk,),
         "recall": (recall.pk,),
         "item": (recall.work_items.get().pk,),
@@ -90,7 +91,7 @@ def _compared(image, earlier) -> Comparison:
     later, now = image.assessments.get(), clock.now()
     drawn = storage.put(b"a drawn map")
     return Comparison.objects.create(
-        earlier=earlier, later=later, made_at=now, aligned=True, result={}, map_sha256=drawn
+        earlier=earlier, later=later, made_at=now, aligned=True, result={"deltas": []}, map_sha256=drawn
     )
 
 
