@@ -37,9 +37,16 @@ def _duty_of(kind: str, label: str) -> str:
     return f"EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = '{kind}' AND d.opened_from = {_of(label, 'f.id')})"
 
 
+def _about_lesion(kind: str) -> str:
+    """A duty of this kind about the lesion of the fact, whichever signature opened it."""
+    return f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = '{kind}'
+        AND d.subject = 'lesion:' || CAST(f.lesion_id AS TEXT))"""
+
+
 def _signed(decision: str) -> str:
-    return f"""SELECT s.id, l.patient_id FROM lesions_signoff s JOIN lesions_lesion l ON l.id = s.lesion_id
-        WHERE s.decision = '{decision}'"""
+    return f"""SELECT s.id, l.patient_id, s.lesion_id FROM lesions_signoff s JOIN lesions_lesion l ON l.id = s.lesion_id
+        WHERE s.decision = '{decision}'
+        AND NOT EXISTS (SELECT 1 FROM lesions_revokedsignoff x WHERE x.signoff_id = s.id)"""
 
 
 def _step(outcome: str, kind: str) -> str:
@@ -60,7 +67,9 @@ _TO_DO = """SELECT s.id, l.patient_id FROM lesions_signoff s JOIN lesions_lesion
     JOIN clinic_patient p ON p.id = l.patient_id JOIN scheduling_plan q ON q.patient_id = p.id
     WHERE s.decision IN ('biopsy', 'excise') AND p.status = 'active' AND l.state <> 'entered_in_error'
     AND q.facts_revision = p.facts_revision
-    AND NOT EXISTS (SELECT 1 FROM lesions_signoff t WHERE t.lesion_id = l.id AND t.id > s.id)
+    AND NOT EXISTS (SELECT 1 FROM lesions_revokedsignoff x WHERE x.signoff_id = s.id)
+    AND NOT EXISTS (SELECT 1 FROM lesions_signoff t WHERE t.lesion_id = l.id AND t.id > s.id
+        AND NOT EXISTS (SELECT 1 FROM lesions_revokedsignoff y WHERE y.signoff_id = t.id))
     AND NOT EXISTS (SELECT 1 FROM lesions_procedure c WHERE c.lesion_id = l.id AND c."on" >= s.signed_on)
     AND NOT EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id
         AND r."of" = 'decision:' || CAST(s.id AS TEXT) AND r.closed_by_id IS NOT NULL)"""
@@ -95,6 +104,42 @@ FACTS: Final[dict[str, tuple[Any, str, str]]] = {
             WHERE p.status = 'ending'
             AND NOT EXISTS (SELECT 1 FROM clinic_careend n WHERE n.patient_id = p.id AND n.id > e.id)""",
         _duty_of("hand_over", "clinic.careend"),
+    ),
+    "refer": (
+        _("a signed referral, to be sent"),
+        _signed("refer"),
+        _duty_of("send_referral", "lesions.signoff"),
+    ),
+    "inadequate": (
+        _("a picture that could not be judged, to be repeated"),
+        _signed("inadequate"),
+        _about_lesion("repeat_picture"),
+    ),
+    "wrong_subject": (
+        _("a picture of another lesion, to be put right"),
+        _signed("wrong_subject"),
+        _duty_of("put_picture_right", "lesions.signoff"),
+    ),
+    "already_removed": (
+        _("a lesion removed elsewhere, whose report is wanted"),
+        _signed("already_removed"),
+        f"({_about_lesion('report')} OR EXISTS (SELECT 1 FROM lesions_procedure c WHERE c.lesion_id = f.lesion_id))",
+    ),
+    "report": (
+        _("tissue taken, whose report is wanted"),
+        """SELECT c.id, c.patient_id FROM lesions_procedure c WHERE c.kind IN ('biopsy', 'excision')""",
+        _duty_of("report", "lesions.procedure"),
+    ),
+    "tell": (
+        _("a result, to be told"),
+        "SELECT d.id, d.patient_id FROM lesions_diagnosis d",
+        _duty_of("tell", "lesions.diagnosis"),
+    ),
+    "what_after_invasive": (
+        _("an invasive melanoma, whose margins, node and meeting are asked"),
+        "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.code = 'melanoma'",
+        """EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'margins' AND d.patient_id = f.patient_id
+            AND d.subject = 'diagnosis:' || CAST(f.id AS TEXT))""",
     ),
     "accept_referral": (
         _("a referral that was sent"),
