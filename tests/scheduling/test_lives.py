@@ -25,10 +25,11 @@ from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.models import Patient, StaleRow
 from clinic.people import ending, visits
-from lesions.models import Decision, Lesion, LesionState, Monitoring, Procedure, Sign
+from lesions.models import Decision, Diagnosis, Lesion, LesionState, Monitoring, Procedure, Sign, SignOff
 from lesions.register import register
-from lesions.review import pathology, signoff
+from lesions.review import pathology, signoff, taking_back
 from scheduling.desk import booking, contacts, worklists
+from scheduling.desk import taking_back as desk_taking_back
 from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Outcome, Recall
 from scheduling.planning import replan
 from scheduling.recalls import closing, duty_count, overrides, whereabouts
@@ -38,14 +39,15 @@ from tests.scheduling import scene
 
 pytestmark = pytest.mark.django_db
 # LIVES=10000 python -m pytest tests/scheduling/test_lives.py tries more than the suite does.
-LIVES = int(os.environ.get("LIVES", "16"))
-STEPS = 15
+LIVES = int(os.environ.get("LIVES", "12"))
+STEPS = 25
 # What the program says where somebody may not, or where the act makes no sense.
 _REFUSED = (ValueError, PermissionDenied, StaleRow)
 # How often each act was done and not refused, for whoever reads what the lives did.
 DONE: Counter[str] = Counter()
-ANY = st.integers(0, 10_000)
-WORDS = st.sampled_from(["said so", ""])
+# Drawn evenly: a whole number would nearly always be a small one, and so the same nurse.
+ANY = st.sampled_from(range(12))
+WORDS = st.sampled_from(["said so", "said so", "said so", ""])
 
 
 def one_of(rows, index):
@@ -132,7 +134,14 @@ class Clinic(RuleBasedStateMachine):
         lesion = one_of(Lesion.objects.select_related("patient"), which)
         months = months if decision == Decision.LOOK_AGAIN else None
         fields = {"decision": decision, "months": months}
-        self.try_to(signoff.decide_in_person, lesion=lesion, by=self.by(who), **fields)
+        by = self.doctors[who % len(self.doctors)]
+        self.try_to(signoff.decide_in_person, lesion=lesion, by=by, **fields)
+
+    @rule(which=ANY, who=ANY)
+    def a_signature_is_taken_back(self, which, who):
+        signed = one_of(SignOff.objects.select_related("lesion__patient", "by"), -1 - which)
+        if signed is not None:
+            self.try_to(taking_back.take_back, signed=signed, by=signed.by)
 
     @rule(which=ANY, who=ANY, kind=st.sampled_from(["biopsy", "excision", "other"]))
     def a_procedure_is_done(self, which, who, kind):
@@ -145,7 +154,16 @@ class Clinic(RuleBasedStateMachine):
         cut = one_of(Procedure.objects.select_related("patient"), which)
         if cut is not None:
             said = {"patient": cut.patient, "procedure": cut, "code": code, "reported_on": self.now.date()}
-            self.try_to(pathology.record_diagnosis, by=self.by(who), **said)
+            by = self.doctors[who % len(self.doctors)]
+            self.try_to(pathology.record_diagnosis, by=by, **said)
+
+    @rule(which=ANY, who=ANY, code=st.sampled_from(["melanoma", "bcc", "benign"]), corrected=st.booleans())
+    def a_report_is_amended(self, which, who, code, corrected):
+        row = one_of(Diagnosis.objects.select_related("patient"), which)
+        if row is not None:
+            said = {"code": code, "corrected": corrected, "why": "a second look", "revision": row.revision}
+            by = self.doctors[who % len(self.doctors)]
+            self.try_to(pathology.amend_diagnosis, diagnosis=row, by=by, **said)
 
     # ---- visits, calls, bookings ----------------------------------------------------------------
 
@@ -204,6 +222,25 @@ class Clinic(RuleBasedStateMachine):
     def a_day_is_closed(self, days, who):
         day = self.now.date() + timedelta(days=days)
         self.try_to(booking.close_day, day=day, reason="a holiday", by=self.by(who))
+
+    @rule(which=ANY, who=ANY)
+    def an_entry_of_the_desk_is_taken_back(self, which, who):
+        visit = one_of(Appointment.objects.select_related("patient"), -1 - which)
+        if visit is not None:
+            about = {"appointment": visit, "by": self.by(who), "revision": visit.revision}
+            self.try_to(desk_taking_back.take_back, **about)
+
+    @rule(which=ANY, who=ANY, days=st.integers(1, 60))
+    def an_appointment_is_moved(self, which, who, days):
+        visit = one_of(Appointment.objects.filter(state=AppointmentState.BOOKED), which)
+        if visit is not None:
+            self.try_to(self._move, visit=visit, by=self.by(who), days=days)
+
+    def _move(self, visit, by, days):
+        day = clock.today() + timedelta(days=days)
+        room = scene.hours(day=day, name=f"Other room {day} {visit.pk}", closes=time(18))
+        starts_at = scene.at(11, day=day)
+        booking.move(appointment=visit, resource=room, starts_at=starts_at, by=by, revision=visit.revision)
 
     # ---- duties, proposals, the end of care --------------------------------------------------------
 
