@@ -93,6 +93,11 @@ def may(member: Any, act: Act) -> bool:
     return given or act in ACTS.get(member.role, frozenset())
 
 
+def roles_with(act: Act) -> list[str]:
+    """For a question to the database about what members of these roles did."""
+    return [role for role, acts in ACTS.items() if act in acts]
+
+
 class NotAllowed(PermissionDenied):
     pass
 

@@ -5,8 +5,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clinic import clock
+from clinic.access import ACTS, Act
 from clinic.days import write_day
-from clinic.models import Patient
+from clinic.models import Member, Patient
 from clinic.pages.fields import RevisionForm, day_field
 from lesions.models import (
     Decision,
@@ -26,7 +27,7 @@ from lesions.models import (
     View,
 )
 from lesions.register import bodymap, register
-from lesions.review import pathology, signoff
+from lesions.review import report_checks, results_owed, signoff
 
 _NOT_MONITORED = [("", "not monitored with pictures"), *Monitoring.choices]
 _UNKNOWN = ("", "not stated")
@@ -318,13 +319,17 @@ class DiagnosisForm(_OfPatient):
         widget=forms.Select(choices=_STATED),
         required=False,
     )
-    n = forms.ChoiceField(label="N", choices=[_UNKNOWN, *((n, n) for n in pathology.NODES)], required=False)
+    n = forms.ChoiceField(
+        label="Lymph nodes (N)",
+        choices=[_UNKNOWN, *((n, n) for n in report_checks.NODES[:-1]), ("NX", "NX: not examined")],
+        required=False,
+    )
     m = forms.ChoiceField(
-        label="M", choices=[_UNKNOWN, *((m, m) for m in pathology.METASTASES)], required=False
+        label="M", choices=[_UNKNOWN, *((m, m) for m in report_checks.METASTASES)], required=False
     )
     stage = forms.ChoiceField(
         label="Stage (AJCC 8), if stated",
-        choices=[_UNKNOWN, *((s, s) for s in pathology.STAGES)],
+        choices=[_UNKNOWN, *((s, s) for s in report_checks.STAGES)],
         required=False,
     )
     stage_basis = forms.ChoiceField(choices=[_UNKNOWN, *StageBasis.choices], required=False)
@@ -336,6 +341,11 @@ class DiagnosisForm(_OfPatient):
     nodes_cleared = forms.NullBooleanField(
         label="Lymph nodes cleared", widget=forms.Select(choices=_STATED), required=False
     )
+    uncertain = forms.BooleanField(
+        label="The report leaves open whether it is malignant",
+        required=False,
+        help_text="The patient is then told as soon as after a malignant one.",
+    )
 
     field_order = ["procedure", "lesion", "code", "reported_on", "anchor"]
 
@@ -344,12 +354,62 @@ class DiagnosisForm(_OfPatient):
         self.fields["procedure"].queryset = patient.procedures.all()
 
 
+class NewDiagnosisForm(DiagnosisForm):
+    tells = forms.ModelChoiceField(
+        label="Who tells the patient",
+        queryset=Member.objects.none(),
+        required=False,
+        empty_label="anybody who may",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        roles = [role for role, acts in ACTS.items() if Act.TELL_PATIENT in acts]
+        self.fields["tells"].queryset = Member.objects.filter(is_active=True, role__in=roles)
+
+
 class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
     """What has become known since: the same questions, answered in place."""
 
+    not_known = forms.MultipleChoiceField(
+        label="Will not be known",
+        choices=list(results_owed.WANTED.items()),
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text="Nobody is asked for it any more.",
+    )
+    report_of = forms.ModelChoiceField(
+        label="Further tissue that was reported",
+        queryset=Procedure.objects.none(),
+        required=False,
+        empty_label="none",
+        help_text="Such as that of a wider excision: its report is told for itself.",
+    )
+    corrected = forms.BooleanField(
+        label="This is a corrected report",
+        required=False,
+        help_text="It is read and told anew, as it is where the diagnosis is another one.",
+    )
+    why = forms.CharField(
+        label="Why", required=False, max_length=200, help_text="What became known, or who corrected it."
+    )
 
-class ToldForm(RevisionForm):
-    on = day_field("Told on", initial=clock.today)
+    field_order = [
+        "procedure",
+        "lesion",
+        "code",
+        "reported_on",
+        "anchor",
+        "thickness",
+        "ulceration",
+        "n",
+        "not_known",
+    ]
+
+    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
+        super().__init__(*args, patient=patient, **kwargs)
+        waits = results_owed.waits_for_report(patient)
+        self.fields["report_of"].queryset = patient.procedures.filter(pk__in=waits)
 
 
 class LimitsForm(forms.Form):

@@ -7,6 +7,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clinic.access import Act, may
+from clinic.duties import ledger
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
@@ -16,6 +17,9 @@ from lesions.measuring import figures, ugly_duckling
 from lesions.models import LesionState
 from lesions.register import subjects
 from lesions.review import waiting
+
+# What is said of a diagnosis or a procedure on the patient page while it is owed.
+_STEPS = ("read", "tell", "report")
 
 
 def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
@@ -44,13 +48,27 @@ def _mark(line: figures.LesionLine) -> dict[str, Any]:
 
 
 def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    diagnoses = list(patient.diagnoses.select_related("lesion"))
+    owed = ledger.open_duties(patient).filter(kind__in=_STEPS)
+    open_of = {duty.subject: duty for duty in owed}
+    diagnoses, cut = (list(rows.select_related("lesion")) for rows in (patient.diagnoses, patient.procedures))
     return {
         "patient": patient,
-        "diagnoses": diagnoses,
-        "procedures": list(patient.procedures.select_related("lesion")),
+        "diagnoses": [(row, open_of.get(f"diagnosis:{row.pk}")) for row in diagnoses],
+        "procedures": [(row, open_of.get(f"procedure:{row.pk}")) for row in cut],
         "may_record": may(request.user, Act.RECORD_RESULTS),
+        "may_cut": may(request.user, Act.RECORD_PROCEDURES),
     }
+
+
+def _new_report(duty: Duty) -> str:
+    """The form, with the tissue or the lesion that the report is about filled in."""
+    kind, _, key = duty.subject.partition(":")
+    about = f"?{kind}={key}" if kind in ("procedure", "lesion") else ""
+    return reverse("lesions:new_diagnosis", args=[duty.patient_id]) + about
+
+
+def _amend(duty: Duty) -> str:
+    return reverse("lesions:amend_diagnosis", args=[int(duty.subject.partition(":")[2])])
 
 
 def _put_right(duty: Duty) -> str:
@@ -70,8 +88,10 @@ def _count(owner: OwningList, others: Callable[[], int]) -> Callable[[HttpReques
 
 
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
-duty_rows.DONE_AT["put_picture_right"] = _put_right
-duty_rows.DONE_AT["repeat_picture"] = _pictures_of_the_lesion
+duty_rows.DONE_AT["report"] = ("Record result", _new_report)
+duty_rows.DONE_AT["complete"] = ("Complete", _amend)
+duty_rows.DONE_AT["put_picture_right"] = ("Put it right", _put_right)
+duty_rows.DONE_AT["repeat_picture"] = ("Add the picture", _pictures_of_the_lesion)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
 add_place(
@@ -79,9 +99,8 @@ add_place(
 )
 _decisions = _count(OwningList.DECISIONS, waiting.decisions)
 add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, _decisions))
-add_place(
-    Place("Results", "lesions:results", 50, Act.TELL_PATIENT, _count(OwningList.RESULTS, waiting.results))
-)
+_results = _count(OwningList.RESULTS, lambda: 0)
+add_place(Place("Results", "lesions:results", 50, Act.TELL_PATIENT, _results))
 add_button(Button("Add lesion", "lesions:new_lesion", 40, Act.ADD_PICTURES))
-add_button(Button("Record procedure", "lesions:new_procedure", 60, Act.RECORD_RESULTS))
+add_button(Button("Record procedure", "lesions:new_procedure", 60, Act.RECORD_PROCEDURES))
 add_button(Button("Record result", "lesions:new_diagnosis", 70, Act.RECORD_RESULTS))

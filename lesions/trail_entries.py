@@ -5,12 +5,13 @@ from typing import Final
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from lesions.models import Addendum, Examination, PictureMove, RevokedSignOff, SignOff
+from lesions.models import Addendum, DiagnosisVersion, Examination, PictureMove, RevokedSignOff, SignOff
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "lesion.add": Action("registered a lesion", True),
     "lesion.amend": Action("amended a lesion", True),
     "lesion.sign": Action("noted an urgent sign", True),
+    "lesion.concern": Action("noted a concern about no lesion on record", True),
     "lesion.examine": Action("examined a lesion in person", True),
     "image.add": Action("added a picture", True),
     "image.refuse": Action("refused a file that is no picture", False),
@@ -32,10 +33,12 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "procedure.sutures": Action("said whether a procedure left sutures", True),
     "diagnosis.record": Action("recorded a diagnosis", True),
     "diagnosis.tell": Action("told the patient the result", True),
+    "diagnosis.untell": Action("struck through that the patient was told", True),
     "diagnosis.amend": Action("amended a diagnosis", True),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,
+    DiagnosisVersion,
     Examination,
     PictureMove,
     RevokedSignOff,

@@ -7,19 +7,20 @@ class SchedulingConfig(AppConfig):
 
     def ready(self) -> None:
         from clinic import policies  # noqa: PLC0415  needs loaded models
-        from clinic.duties import proposals  # noqa: PLC0415  needs loaded models
+        from clinic.duties import proposals, steps  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
         from clinic.people import ending, longer_waits, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions.review import foresight, taking_back  # noqa: PLC0415  needs loaded models
         from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
-        from scheduling.desk import care_end  # noqa: PLC0415  needs loaded models
+        from scheduling.desk import care_end, unfiled  # noqa: PLC0415  needs loaded models
         from scheduling.planning import foreseen, rules_in_force  # noqa: PLC0415  needs loaded models
         from scheduling.recalls import closing, taken_back  # noqa: PLC0415  needs loaded models
         from scheduling.recalls.longer_waits import look  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
+        steps.register_hooks("file_call", settled=unfiled.settled, struck=unfiled.struck)
         longer_waits.add_look("plan", look)
         visits.BEFORE_TAKE_BACK.append(taken_back.reopen_completed)
         taking_back.BEFORE.append(taken_back.reopen_decided)

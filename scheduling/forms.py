@@ -8,6 +8,7 @@ from django import forms
 from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.days import write_day
@@ -16,7 +17,7 @@ from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
-from lesions.review import pathology
+from lesions.review import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows
@@ -67,24 +68,46 @@ class AttemptForm(forms.Form):
         return given | {"route": route, "address": address}
 
 
-class BookForm(RevisionForm):
-    """`beside`: other open recalls of the patient that the same visit may be for."""
+class SlotForm(RevisionForm):
+    """The button of a free place says room and time in one value, `7|2026-06-17T14:00:00+01:00`."""
 
     resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
     starts_at = forms.DateTimeField(widget=forms.HiddenInput)
-    also = forms.ModelMultipleChoiceField(Recall.objects.none(), required=False)
 
-    def __init__(self, data: QueryDict, *, beside: QuerySet[Recall]) -> None:
-        """The button of a free place says room and time in one value, `7|2026-06-17T14:00:00+01:00`."""
+    def __init__(self, data: QueryDict) -> None:
         given = data.copy()
         if "|" in given.get("slot", ""):
             given["resource"], given["starts_at"] = given["slot"].split("|", 1)
         super().__init__(given)
-        self.fields["also"].queryset = beside
 
     def clean_starts_at(self) -> Any:
         moment = self.cleaned_data["starts_at"]
         return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
+
+
+class BookForm(SlotForm):
+    """`beside`: other open recalls of the patient that the same visit may be for."""
+
+    also = forms.ModelMultipleChoiceField(Recall.objects.none(), required=False)
+
+    def __init__(self, data: QueryDict, *, beside: QuerySet[Recall]) -> None:
+        super().__init__(data)
+        self.fields["also"].queryset = beside
+
+
+class CallerForm(forms.Form):
+    """Somebody rings who is not found: who, from where, in which words, and the signs in them."""
+
+    name = forms.CharField(label=_("Name, as it was said"), max_length=120)
+    number = forms.CharField(label=_("Telephone number to ring back"), max_length=60)
+    words = forms.CharField(label=_("In the caller's words"), widget=forms.Textarea(attrs={"rows": 3}))
+    signs = forms.MultipleChoiceField(
+        label=_("What was said about the skin"),
+        choices=Sign.choices,
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text=_("Any of these makes it urgent."),
+    )
 
 
 class DischargeForm(forms.Form):
@@ -342,10 +365,10 @@ class SuppositionForm(forms.Form):
         widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
         required=False,
     )
-    n = forms.ChoiceField(label="N", choices=_stated(pathology.NODES), required=False)
-    m = forms.ChoiceField(label="M", choices=_stated(pathology.METASTASES), required=False)
+    n = forms.ChoiceField(label="N", choices=_stated(report_checks.NODES), required=False)
+    m = forms.ChoiceField(label="M", choices=_stated(report_checks.METASTASES), required=False)
     stage = forms.ChoiceField(
-        label="Stage (AJCC 8), if stated", choices=_stated(pathology.STAGES), required=False
+        label="Stage (AJCC 8), if stated", choices=_stated(report_checks.STAGES), required=False
     )
     stage_basis = forms.ChoiceField(choices=[("", "not stated"), *StageBasis.choices], required=False)
     risk_class = forms.ChoiceField(
@@ -426,7 +449,7 @@ class ComparisonForm(forms.Form):
         initial="melanoma",
         required=False,
     )
-    stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(pathology.STAGES), required=False)
+    stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(report_checks.STAGES), required=False)
     thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
     deposit_mm = forms.CharField(label="Deposit in the sentinel node, in mm", max_length=10, required=False)
     nodes_cleared = forms.NullBooleanField(

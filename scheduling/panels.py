@@ -7,13 +7,14 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, may
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
 from clinic.days import write_day
 from clinic.duties.kinds import OwningList
-from clinic.models import Patient
+from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
@@ -22,7 +23,16 @@ from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.desk import worklists
-from scheduling.models import OPEN, ChecklistKind, ContactAttempt, FailsafeRun, Plan, PlanProblem, RecallState
+from scheduling.models import (
+    OPEN,
+    ChecklistKind,
+    ContactAttempt,
+    FailsafeRun,
+    Plan,
+    PlanProblem,
+    Recall,
+    RecallState,
+)
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import overrides, whereabouts, wording
@@ -168,10 +178,8 @@ def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    attempts = (
-        ContactAttempt.objects.filter(recall__patient=patient).select_related("by").order_by("-at", "-pk")
-    )
-    return {"attempts": list(attempts[:6])}
+    attempts = ContactAttempt.objects.filter(recall__patient=patient).select_related("by", "struck")
+    return {"attempts": list(attempts.order_by("-at", "-pk")[:6])}
 
 
 def checklists_section(lesion: Lesion, request: HttpRequest) -> dict[str, Any]:
@@ -212,11 +220,27 @@ def _missed(request: HttpRequest) -> int:
     return late(clock.today()).values("patient").distinct().order_by().count()
 
 
+def _appointment_door(duty: Duty) -> tuple[str, str]:
+    return _("Move or cancel it"), reverse("scheduling:move", args=[duty.subject.partition(":")[2]])
+
+
+def _recall_door(duty: Duty) -> tuple[str, str] | None:
+    """What follows an attempt or a missed visit is decided beside the recall."""
+    model, _sep, key = duty.opened_from.partition(":")
+    about = {"scheduling.contactattempt": "attempts", "scheduling.appointment": "appointments"}.get(model)
+    found = Recall.objects.filter(**{about: key}).first() if about else None
+    return (_("Look at the recall"), reverse("scheduling:recall", args=[found.pk])) if found else None
+
+
+duty_rows.SUBJECT_WORDS.append(wording.appointments)
+duty_rows.DOORS["rebook"] = _appointment_door
+duty_rows.DOORS["decide_what_follows"] = _recall_door
 SUBJECTS.append(open_subjects)
 DUE.append(open_duties)
 add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
 add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
 add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))
+add_place(Place("Unknown caller", "scheduling:unknown_caller", 65, Act.NOTE_SIGNS))
 add_place(Place("Missed", "scheduling:missed", 70, Act.SEE_MISSED, _missed))
 add_place(Place("Rules", "scheduling:rules", 80, Act.SEE_RULES))
 add_button(Button("Call or book", "scheduling:call", 10, Act.CONTACT))

@@ -5,7 +5,7 @@ from typing import Final
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from scheduling.models import Checklist, ContactAttempt, SeriesEnd
+from scheduling.models import Checklist, ContactAttempt, SeriesEnd, StruckAttempt, UnfiledCall
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "checklist.fill": Action("filled in a checklist", False),
@@ -27,10 +27,15 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "work.hand_back": Action("handed work back", False),
     "work.done": Action("finished work", False),
     "contact.attempt": Action("logged a contact attempt", False),
+    "contact.strike": Action("struck a contact attempt through", False),
     "appointment.book": Action("booked an appointment", False),
     "appointment.attend": Action("recorded that the patient came", False),
     "appointment.miss": Action("recorded that the patient did not come", False),
     "appointment.cancel": Action("cancelled an appointment", False),
+    "appointment.move": Action("moved an appointment", False),
+    "appointment.take_back": Action("took back what was entered about an appointment", False),
+    "call.take": Action("noted a call from somebody nobody could find", False),
+    "call.file": Action("filed a call under a patient", False),
     "diary.session": Action("opened bookable hours", False),
     "diary.close": Action("closed the clinic for a day", False),
     "failsafe.count": Action("counted where everybody is", False),
@@ -39,4 +44,6 @@ APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Checklist,
     ContactAttempt,
     SeriesEnd,
+    StruckAttempt,
+    UnfiledCall,
 )

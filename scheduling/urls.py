@@ -12,6 +12,7 @@ from scheduling.views import (
     problems,
     rules,
     today,
+    unfiled,
     what_if,
 )
 
@@ -25,6 +26,8 @@ urlpatterns = [
     path("recalls/<int:pk>/book/", calls.book, name="book"),
     path("recalls/<int:pk>/close/", calls.close, name="close"),
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
+    path("attempts/<int:pk>/strike/", calls.strike, name="strike_attempt"),
+    path("calls/unknown/", unfiled.unknown_caller, name="unknown_caller"),
     path("patients/<int:pk>/call/", calls.call, name="call"),
     path("patients/<int:pk>/other_dates/", overrides.set_other, name="set_override"),
     path("overrides/<int:pk>/end/", overrides.end, name="end_override"),
@@ -35,6 +38,8 @@ urlpatterns = [
     path("appointments/<int:pk>/came/", diary.came, name="came"),
     path("appointments/<int:pk>/missed/", diary.missed, name="appointment_missed"),
     path("appointments/<int:pk>/cancel/", diary.cancel, name="cancel"),
+    path("appointments/<int:pk>/move/", diary.move, name="move"),
+    path("appointments/<int:pk>/take_back/", diary.take_back, name="take_back"),
     path("capacity/", capacity.capacity, name="capacity"),
     path("capacity/anew/", capacity.count_anew, name="count_anew"),
     path("missed/", missed.missed, name="missed"),

@@ -6,7 +6,7 @@ criteria in force.
 """
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from itertools import count
 from typing import Any
 
@@ -254,23 +254,49 @@ def limits_version() -> tuple[Where, Add]:
 
 
 def results_list() -> tuple[Where, Add]:
+    """Tissue that waits, a result to be told, one to be completed, and a corrected one to be read."""
+
     def add() -> list[str]:
-        doctor, (waits, reported) = build.dermatologist(), (pictures.lesion(), pictures.lesion())
-        facts = {"by": doctor, "kind": "biopsy", "on": _day(20)}
-        pathology.record_procedure(patient=waits.patient, lesion=waits, **facts)
-        cut = pathology.record_procedure(patient=reported.patient, lesion=reported, **facts)
-        pathology.record_diagnosis(patient=reported.patient, by=doctor, code="bcc", reported_on=_day(2), lesion=reported,
-                                   procedure=cut)  # fmt: skip
-        return [str(waits.patient), str(reported.patient)]
+        doctor = build.dermatologist()
+        facts = {"by": doctor, "reported_on": _day(2)}
+        waits, reported, amended = pictures.lesion(), pictures.lesion(), pictures.lesion()
+        _biopsy(waits, doctor)
+        tells = {"lesion": reported, "procedure": _biopsy(reported, doctor), "tells": doctor}
+        pathology.record_diagnosis(patient=reported.patient, code="melanoma", **tells, **facts)
+        row = pathology.record_diagnosis(patient=amended.patient, code="benign", lesion=amended, **facts)
+        said = {"by": doctor, "revision": row.revision, "why": "second opinion"}
+        pathology.amend_diagnosis(diagnosis=row, code="bcc", **said)
+        return [str(one.patient) for one in (waits, reported, amended)]
 
     return at(), add
+
+
+def _biopsy(lesion: Lesion, by: Any) -> Any:
+    facts = {"kind": "biopsy", "on": _day(20)}
+    return pathology.record_procedure(patient=lesion.patient, lesion=lesion, by=by, **facts)
+
+
+def diagnosis_versions() -> tuple[Where, Add]:
+    doctor, lesion = build.dermatologist(), pictures.lesion()
+    facts = {"code": "melanoma", "reported_on": _day(2), "lesion": lesion}
+    row = pathology.record_diagnosis(patient=lesion.patient, by=doctor, **facts)
+    _biopsy(lesion, doctor)  # still without a report: it can be named with every version
+
+    def add() -> list[str]:
+        row.refresh_from_db()
+        by, why = build.dermatologist(name=_name()), _name()
+        cut = _biopsy(lesion, by)
+        pathology.amend_diagnosis(diagnosis=row, by=by, revision=row.revision, why=why, procedure=cut)
+        return [by.name, why]
+
+    return at(row.pk), add
 
 
 # ---- the day, the recalls, the diary ------------------------------------------------------------
 
 
 def today_page() -> tuple[Where, Add]:
-    """To phone, claimed by somebody else, and booked for this morning without an outcome."""
+    """To phone, claimed by somebody else, booked for this morning without an outcome, and booked too late."""
 
     def add() -> list[str]:
         to_phone, with_other, came = scene.due_check(), scene.due_check(), scene.due_check()
@@ -278,7 +304,10 @@ def today_page() -> tuple[Where, Add]:
         claimed_by = build.nurse(name=_name())
         worklists.claim(item=with_other.work_items.get(), by=claimed_by)
         scene.booked(came)
-        return [str(row.patient) for row in (to_phone, with_other, came)] + [claimed_by.name]
+        late = scene.overdue_check()
+        scene.booked(late)
+        rows = (to_phone, with_other, came, late)
+        return [str(row.patient) for row in rows] + [claimed_by.name]
 
     return at(), add
 
@@ -308,6 +337,17 @@ def diary_page() -> tuple[Where, Add]:
 def capacity_page() -> tuple[Where, Add]:
     """Counts, and no names: the week in which the check is wanted."""
     return at(), lambda: [(scene.due_check(), scene.overdue_check()) and "15 Jun 2026"]
+
+
+def move_page() -> tuple[Where, Add]:
+    """One more room with a single free place on the first day."""
+    visit = scene.booked(scene.due_check(), scene.at(day=scene.TODAY + timedelta(2)))
+
+    def add() -> list[str]:
+        room = scene.hours(day=scene.TODAY + timedelta(1), name=_name(), opens=time(9), closes=time(9, 20))
+        return [room.name]
+
+    return at(visit.pk), add
 
 
 def came_form() -> tuple[Where, Add]:
@@ -432,6 +472,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:duty_limits": duty_limits_page,
     "clinic:duty_limits_version": duty_limits_version,
     "lesions:results": results_list,
+    "lesions:amend_diagnosis": diagnosis_versions,
     "lesions:new_procedure": _forms_with_lesions,
     "lesions:new_diagnosis": _forms_with_lesions,
     "scheduling:today": today_page,
@@ -440,6 +481,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:fill_checklist": checklist_form,
     "scheduling:diary": diary_page,
     "scheduling:came": came_form,
+    "scheduling:move": move_page,
     "scheduling:capacity": capacity_page,
     "scheduling:missed": missed_page,
     "scheduling:bucket": bucket_page,
@@ -472,9 +514,9 @@ NO_LISTS = {
     "lesions:outline",
     "lesions:scale",
     "lesions:limits_draft",
-    "lesions:amend_diagnosis",
     "lesions:sutures",
     "scheduling:call",
+    "scheduling:unknown_caller",
     "scheduling:end_override",
     "scheduling:answer_problem",
     "scheduling:rules_draft",

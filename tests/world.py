@@ -10,7 +10,7 @@ from clinic.people import visits
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.review import pathology, signoff
-from scheduling.desk import booking, worklists
+from scheduling.desk import booking, contacts, worklists
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
@@ -76,6 +76,7 @@ def build_world() -> dict[str, tuple]:
         "sheet": (lesion.pk, "abcd"),
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
+        "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
         "bucket": ("overdue",),
     }
@@ -107,6 +108,11 @@ def _override(patient, by) -> Override:
         reason="asked for",
         revision=patient.facts_revision,
     )
+
+
+def _attempt(recall, by) -> int:
+    made = {"route": "phone", "address": "000", "outcome": "no_answer"}
+    return contacts.log_attempt(recall=recall, by=by, **made).pk
 
 
 def _appointment(recall, by) -> int:

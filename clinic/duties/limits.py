@@ -29,10 +29,10 @@ class Limit:
     def due_on(self, opened: date, urgent: bool) -> date:
         """The last day on which the duty is in time; working days are Monday to Friday."""
         days = self.urgent if urgent else self.days
-        return _working_days_after(opened, days) if self.working else opened + timedelta(days=days)
+        return working_days_after(opened, days) if self.working else opened + timedelta(days=days)
 
 
-def _working_days_after(day: date, count: int) -> date:
+def working_days_after(day: date, count: int) -> date:
     while count:
         day += timedelta(days=1)
         count -= day.weekday() < 5

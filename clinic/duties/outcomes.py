@@ -60,7 +60,10 @@ OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
     "complete": (Outcome("unknown", "will not be known", _WORD, act=Act.END_DUTIES),),
     "rebook": (Outcome("confirmed", "confirmed: this day is in order", _WORD, act=Act.END_DUTIES),),
     "find_a_way": (Outcome("decided", "decided what follows", _WORD, act=Act.END_DUTIES),),
-    "file_call": (Outcome("filed", "filed under a patient", _WORD),),
+    "file_call": (
+        Outcome("filed", "filed under the patient with this record number (“to whom”)", _WHOM),
+        Outcome("nobody", "no patient of ours; a second person says so", _WORD),
+    ),
     "hand_over": (Outcome("handed_over", "handed over", ("whom", "words")),),
 }
 

@@ -1,11 +1,12 @@
 """Duties and proposals as a list shows them: what is owed, about what, by whom and until when."""
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Container, Iterable
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.core.paginator import Page, Paginator
 from django.http import HttpRequest
+from django.shortcuts import resolve_url
 
 from clinic import clock
 from clinic.access import may
@@ -13,12 +14,23 @@ from clinic.duties import ledger, proposals
 from clinic.duties.kinds import KINDS, Kind, OwningList
 from clinic.models import Duty, Proposal
 from clinic.pages.responses import PAGE
+from clinic.people import patients
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
 SUBJECT_WORDS: list[Callable[[Iterable[str]], dict[str, str]]] = []
+# An upper app says where a duty ends by a row of its own: kind → words of the button, and the page. A list shows it.
+DONE_AT: dict[str, tuple[str, Callable[[Duty], str]]] = {
+    "find_a_way": (
+        "Add a number or address",
+        lambda duty: f"{resolve_url('clinic:patient', duty.patient_id)}#routes",
+    ),
+}
+# The same where the page has to be looked up, so that only the duty's own page shows it.
+DOORS: dict[str, Callable[[Duty], tuple[str, str] | None]] = {}
 
-# Where a kind ends by a row of its own, the page on which that row is made; an upper app says which, without a query.
-DONE_AT: dict[str, Callable[[Duty], str]] = {}
+
+def door_of(duty: Duty) -> tuple[str, str] | None:
+    return DOORS[duty.kind](duty) if duty.kind in DOORS else None
 
 
 @dataclass(frozen=True)
@@ -28,7 +40,9 @@ class DutyRow:
     about: str
     late: bool
     may_end: bool
-    done_at: str
+    shares_name: bool = False
+    done_at: str = ""
+    done_words: str = ""
 
 
 @dataclass(frozen=True)
@@ -39,17 +53,23 @@ class ProposalRow:
     may_answer: bool
 
 
-def duty_rows(duties: Iterable[Duty], request: HttpRequest) -> list[DutyRow]:
+def duty_rows(
+    duties: Iterable[Duty], request: HttpRequest, shared: Container[int] = frozenset()
+) -> list[DutyRow]:
+    """`shared`: keys of patients whose name another bears as well; a page of one patient says so itself."""
     rows, today = list(duties), clock.today()
     words = words_of(row.subject for row in rows)
-    return [_row(row, words.get(row.subject, ""), request, today) for row in rows]
+    return [_row(row, words.get(row.subject, ""), shared, request, today) for row in rows]
 
 
-def _row(duty: Duty, about: str, request: HttpRequest, today: date) -> DutyRow:
+def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, today: date) -> DutyRow:
     kind = KINDS[duty.kind]
     may_end = may(request.user, kind.may_end)
-    done_at = DONE_AT[duty.kind](duty) if may_end and duty.kind in DONE_AT else ""
-    return DutyRow(duty, kind, about, duty.due_on < today, may_end, done_at)
+    row = DutyRow(duty, kind, about, duty.due_on < today, may_end, duty.patient_id in shared)
+    if not may_end or duty.kind not in DONE_AT:
+        return row
+    words, address = DONE_AT[duty.kind]
+    return replace(row, done_at=address(duty), done_words=words)
 
 
 def words_of(subjects: Iterable[str]) -> dict[str, str]:
@@ -59,8 +79,12 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> Page:
     """One page of what this list owes; its rows stand drawn in `object_list`."""
-    page = Paginator(ledger.on_list(owner), PAGE).get_page(request.GET.get("duties"))
-    page.object_list = duty_rows(page.object_list, request)
+    paginator = Paginator(ledger.on_list(owner), PAGE)
+    paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
+    page = paginator.get_page(request.GET.get("duties"))
+    duties = list(page.object_list)
+    shared = patients.shared_names([row.patient for row in duties if row.patient])
+    page.object_list = duty_rows(duties, request, shared)
     return page
 
 

@@ -4,12 +4,14 @@ import re
 from datetime import date
 from typing import Any
 
-from django.db import transaction
+from django.db import models, transaction
 from django.db.models import Q, QuerySet
 
 from clinic import clock
-from clinic.models import ContactRoute, Member, Patient, change
+from clinic.duties import ledger
+from clinic.models import ContactRoute, Member, Patient, PatientStatus, change
 from clinic.trail import audit
+from clinic.trail.audit import subject_of
 
 _NUMBER = "QD-{:05d}"
 NAMES = ("given_name", "family_name", "address_hint", "interpreter")
@@ -38,6 +40,8 @@ def register(
     if phone:
         ContactRoute.objects.create(patient=patient, kind="phone", value=phone, changed_at=now)
     audit.record("patient.register", by=by, subject=patient, patient=patient)
+    if not phone:
+        find_a_way(patient=patient, because=patient, by=by)
     return patient
 
 
@@ -60,16 +64,37 @@ def add_route(*, patient: Patient, by: Member, kind: str, value: str) -> Contact
         raise PatientRefused("This number or address is already on the record.")
     route = ContactRoute.objects.create(patient=patient, kind=kind, value=value, changed_at=clock.now())
     audit.record("patient.add_route", by=by, subject=route, patient=patient, kind=kind)
+    ledger.end_all(("find_a_way",), by=by, evidence=route, patient=patient)
     return route
 
 
 @transaction.atomic
 def kill_route(*, route: ContactRoute, by: Member | None, on: date | None = None) -> ContactRoute:
-    """A dead number stays on the record and is offered no more."""
+    """A dead number stays on the record and is offered no more; after the last one somebody finds a way."""
     if route.dead_since is None:
         change(route, seen=route.revision, at=clock.now(), dead_since=on or clock.today())
         audit.record("patient.kill_route", by=by, subject=route, patient=route.patient)
+        if not route.patient.routes.filter(dead_since__isnull=True).exists():
+            find_a_way(patient=route.patient, because=route, by=by)
     return route
+
+
+@transaction.atomic
+def revive_route(*, route: ContactRoute, by: Member, because: models.Model) -> ContactRoute:
+    """It was marked as dead in error: `because` is the row that says so."""
+    change(route, seen=route.revision, at=clock.now(), dead_since=None)
+    audit.record("patient.revive_route", by=by, subject=route, patient=route.patient)
+    for duty in ledger.open_duties(route.patient).filter(kind="find_a_way", opened_from=subject_of(route)):
+        ledger.withdraw(duty, by=by, because=because)
+    return route
+
+
+@transaction.atomic
+def find_a_way(*, patient: Patient, because: models.Model, by: Member | None) -> None:
+    """No way to reach the patient works, or a letter came back: owed once for each patient under care."""
+    owed = ledger.open_duties(patient).filter(kind="find_a_way").exists()
+    if patient.status == PatientStatus.ACTIVE and not owed:
+        ledger.open_duty("find_a_way", patient=patient, opened_from=because, by=by)
 
 
 def search(words: str) -> QuerySet[Patient]:

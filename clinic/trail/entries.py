@@ -16,6 +16,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "patient.resume_care": Action("resumed the patient's care", True),
     "patient.add_route": Action("added a contact route", False),
     "patient.kill_route": Action("marked a contact route as dead", False),
+    "patient.revive_route": Action("took back that a contact route is dead", False),
     "risk.assess": Action("recorded a risk assessment", True),
     "visit.record": Action("recorded a visit", True),
     "duty.open": Action("opened a duty", False),

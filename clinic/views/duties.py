@@ -17,7 +17,7 @@ from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.forms import AnswerForm, EndDutyForm, ProposeEndForm, PutOffForm, SettleForm
 from clinic.models import Duty, Proposal, StaleRow
-from clinic.pages.duty_rows import duty_rows, proposal_rows
+from clinic.pages.duty_rows import door_of, duty_rows, proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
 from clinic.record_days import WrongDay
@@ -58,6 +58,7 @@ def _page(request: HttpRequest, found: Duty, **bound: Any) -> HttpResponse:
     context = {
         "row": duty_rows([found], request)[0],
         "patient": found.patient,
+        "door": door_of(found),
         "steps": steps_of,
         "back": list_url(found),
         "may_take_back": _may_take_back(found, request),

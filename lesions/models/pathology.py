@@ -1,8 +1,9 @@
+from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
 from django.utils import dateformat
 
-from clinic.models.base import Stated
+from clinic.models.base import AppendOnly, Stated
 
 
 class ProcedureKind(models.TextChoices):
@@ -101,6 +102,17 @@ class Diagnosis(Stated):
     nodes_cleared = models.BooleanField("lymph nodes cleared", null=True, blank=True)
     risk_scheme = models.CharField(max_length=20, blank=True)
     risk_class = models.CharField(max_length=20, blank=True)
+    uncertain = models.BooleanField(
+        "the report leaves open whether it is malignant",
+        default=False,
+        help_text="told as soon as a malignant one",
+    )
+    not_known = models.JSONField(
+        "will not be known",
+        default=list,
+        blank=True,
+        help_text="names of fields that nobody is asked for any more",
+    )
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     told_on = models.DateField("patient told on", null=True, blank=True)
     told_by = models.ForeignKey(
@@ -118,3 +130,27 @@ class Diagnosis(Stated):
 
     def __str__(self) -> str:
         return f"{self.get_code_display()}, reported {self.reported_on}"
+
+
+class DiagnosisVersion(AppendOnly):
+    """What a diagnosis said from this moment on; the first is as it was recorded, the last is what stands."""
+
+    diagnosis = models.ForeignKey(Diagnosis, on_delete=models.PROTECT, related_name="versions")
+    values = models.JSONField(encoder=DjangoJSONEncoder, help_text="every field that can be amended")
+    corrected = models.BooleanField(default=False, help_text="another report, which is read and told anew")
+    report_of = models.ForeignKey(
+        Procedure,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="reported_with",
+        help_text="further tissue that this version reports, such as that of a wider excision",
+    )
+    why = models.TextField(blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"version {self.pk} of diagnosis {self.diagnosis_id}"

@@ -1,44 +1,36 @@
-"""From a procedure to a result that the patient knows: each waits in a list until it is done."""
+"""From a procedure to a result that the patient knows: each step is a duty until it is done."""
 
-import re
 from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Case, F, IntegerField, QuerySet, Value, When
+from django.db.models import F
+from django.forms import model_to_dict
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.models import Member, Patient, change
+from clinic.duties import steps
+from clinic.models import Member, Patient, StaleRow, change
 from clinic.people import longer_waits
 from clinic.trail import audit
 from lesions.models import (
-    MALIGNANT,
     Diagnosis,
-    DiagnosisCode,
-    Grade,
+    DiagnosisVersion,
     Lesion,
     LesionState,
     Procedure,
     ProcedureKind,
-    Sentinel,
-    StageBasis,
 )
+from lesions.review import report_checks, results_owed
+from lesions.review.report_checks import AlreadyReported, ResultRefused
 
-# The closed lists of FACTS.
-NODES = ("N0", "N1a", "N1b", "N1c", "N2a", "N2b", "N2c", "N3a", "N3b", "N3c", "NX")
-METASTASES = ("M0", "M1", "M1a", "M1b", "M1c", "M1d")
-STAGES = ("0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV")
-_THICKNESS = re.compile(r"(>=)?\d{1,3}(\.\d{1,3})?")
-_DEPOSIT = re.compile(r"\d{1,3}(\.\d{1,3})?")
+__all__ = ["AlreadyReported", "ResultRefused"]
+
+_MILLIMETRES = ("thickness", "deposit_mm")
 _MOVES = {
     ProcedureKind.BIOPSY: LesionState.BIOPSY_TAKEN,
     ProcedureKind.EXCISION: LesionState.REMOVED,
 }
-
-
-class ResultRefused(ValueError):
-    """A sentence that says why."""
 
 
 @transaction.atomic
@@ -54,11 +46,11 @@ def record_procedure(
     note: str = "",
 ) -> Procedure:
     """A biopsy or excision; from now on its result is waited for. `sutures`: whether some must come out later."""
-    require(by, Act.RECORD_RESULTS)
+    require(by, Act.RECORD_PROCEDURES)
     if kind not in ProcedureKind.values:
         raise ResultRefused("Say which procedure it was.")
-    _check_day(on, patient, "A procedure")
-    _check_same(patient, lesion)
+    report_checks.check_day(on, patient, "A procedure")
+    report_checks.check_same(patient, lesion)
     row = Procedure.objects.create(
         patient=patient,
         lesion=lesion,
@@ -76,13 +68,14 @@ def record_procedure(
         lesion.refresh_from_db()
     details = {"kind": kind, "on": str(on), "sutures": sutures}
     audit.record("procedure.record", by=by, subject=row, patient=patient, **details)
+    results_owed.tissue_taken(row, by)
     return row
 
 
 @transaction.atomic
 def note_sutures(*, procedure: Procedure, by: Member, revision: int, sutures: bool) -> Procedure:
     """Say afterwards whether a procedure left sutures that must come out."""
-    require(by, Act.RECORD_RESULTS)
+    require(by, Act.RECORD_PROCEDURES)
     change(procedure, seen=revision, at=clock.now(), sutures=sutures)
     audit.record("procedure.sutures", by=by, subject=procedure, patient=procedure.patient, sutures=sutures)
     return procedure
@@ -110,18 +103,24 @@ def record_diagnosis(
     nodes_cleared: bool | None = None,
     risk_scheme: str = "",
     risk_class: str = "",
+    uncertain: bool = False,
+    tells: Member | None = None,
 ) -> Diagnosis:
-    """What the report says. What is missing stays missing: the planner makes it a problem for a person."""
+    """What the report says, read by who records it. What is missing stays missing, and somebody is asked.
+
+    `tells`: who was named to tell the patient. Raises AlreadyReported where one on record is to be amended.
+    """
     require(by, Act.RECORD_RESULTS)
     lesion = lesion or (procedure.lesion if procedure else None)
-    thickness, deposit_mm = _millimetres(thickness), _millimetres(deposit_mm)
-    _check_day(reported_on, patient, "A report")
-    _check_same(patient, lesion)
-    _check_procedure(patient, lesion, procedure, reported_on)
+    thickness, deposit_mm = report_checks.millimetres(thickness), report_checks.millimetres(deposit_mm)
+    report_checks.check_day(reported_on, patient, "A report")
+    report_checks.check_same(patient, lesion)
+    report_checks.check_procedure(patient, lesion, procedure, reported_on)
     if anchor is not None:
-        _check_day(anchor, patient, "The definitive excision")
-    _check_words(code, thickness, n, m, stage, stage_basis)
-    _check_nodes(grade, sentinel, deposit_mm)
+        report_checks.check_day(anchor, patient, "The definitive excision")
+    report_checks.check_words(code, thickness, n, m, stage, stage_basis)
+    report_checks.check_nodes(grade, sentinel, deposit_mm)
+    report_checks.check_first(code, lesion, procedure)
     row = Diagnosis.objects.create(
         patient=patient,
         lesion=lesion,
@@ -141,126 +140,96 @@ def record_diagnosis(
         nodes_cleared=nodes_cleared,
         risk_scheme=risk_scheme,
         risk_class=risk_class,
+        uncertain=uncertain,
         by=by,
         changed_at=clock.now(),
     )
     details = {"code": code, "reported_on": str(reported_on)}
     audit.record("diagnosis.record", by=by, subject=row, patient=patient, **details)
+    _keep_version(row, by)
+    results_owed.reported(row, by, tells)
     return row
 
 
 AMENDABLE = (
     "code", "reported_on", "lesion", "procedure", "anchor", "thickness", "ulceration", "n", "m", "stage", "stage_basis",
-    "grade", "sentinel", "deposit_mm", "nodes_cleared",
+    "grade", "sentinel", "deposit_mm", "nodes_cleared", "uncertain", "not_known",
 )  # fmt: skip
+_OTHER_REPORT = ("code", "uncertain")
 
 
 @transaction.atomic
 def amend_diagnosis(
-    *, diagnosis: Diagnosis, by: Member, revision: int, signed: str = "", **fields: Any
+    *,
+    diagnosis: Diagnosis,
+    by: Member,
+    revision: int,
+    why: str = "",
+    corrected: bool = False,
+    report_of: Procedure | None = None,
+    signed: str = "",
+    **fields: Any,
 ) -> Diagnosis:
-    """Complete or correct a diagnosis in place; the audit trail keeps what stood before. Raises StaleRow.
+    """Complete or correct a diagnosis in place; every version is kept. Raises StaleRow.
 
     Raises MakesLonger where it moves a duty later: `signed` says which days were looked at.
+
+    Another code, or `corrected`, is another report: it is read and told anew. `report_of`: the tissue that was
+    reported with it, such as that of a wider excision.
     """
     require(by, Act.RECORD_RESULTS)
-    fields |= {name: _millimetres(fields[name]) for name in ("thickness", "deposit_mm") if name in fields}
-    now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
-    _check_day(now["reported_on"], diagnosis.patient, "A report")
-    if now["anchor"] is not None:
-        _check_day(now["anchor"], diagnosis.patient, "The definitive excision")
-    _check_same(diagnosis.patient, now["lesion"])
-    _check_procedure(diagnosis.patient, now["lesion"], now["procedure"], now["reported_on"])
-    _check_words(*(now[name] for name in ("code", "thickness", "n", "m", "stage", "stage_basis")))
-    _check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
+    now = _amended(diagnosis, fields)
     before = {name: getattr(diagnosis, name) for name in AMENDABLE}
-    asked = longer_waits.before(diagnosis.patient)
-    change(diagnosis, seen=revision, at=clock.now(), **now)
-    longer = longer_waits.check(asked, by=by, signed=signed)
     moved = {name: [str(before[name]), str(now[name])] for name in AMENDABLE if before[name] != now[name]}
+    corrected = corrected or any(name in moved for name in _OTHER_REPORT)
+    if corrected and not why.strip():
+        raise ResultRefused("Say why the report was corrected, and by whom.")
+    report_checks.check_procedure(diagnosis.patient, now["lesion"], report_of)
+    untold = {"told_on": None, "told_by": None} if corrected else {}
+    asked = longer_waits.before(diagnosis.patient)
+    change(diagnosis, seen=revision, at=clock.now(), **now, **untold)
+    longer = longer_waits.check(asked, by=by, signed=signed)
     audit.record(
         "diagnosis.amend", by=by, subject=diagnosis, patient=diagnosis.patient, changed=moved, **longer
     )
+    version = _keep_version(diagnosis, by, why.strip(), corrected=corrected, report_of=report_of)
+    results_owed.amended(diagnosis, version, by, before["procedure"])
     return diagnosis
 
 
-@transaction.atomic
-def tell(*, diagnosis: Diagnosis, by: Member, on: date | None = None) -> Diagnosis:
-    """The patient knows the result. Raises StaleRow when somebody else stamped it first."""
-    require(by, Act.TELL_PATIENT)
-    on = on or clock.today()
-    if not diagnosis.reported_on <= on <= clock.today():
-        raise ResultRefused("The patient is told between the day of the report and today.")
-    seen = diagnosis.revision
-    change(diagnosis, seen=seen, at=clock.now(), where={"told_on": None}, told_on=on, told_by=by)
-    audit.record("diagnosis.tell", by=by, subject=diagnosis, patient=diagnosis.patient, on=str(on))
-    return diagnosis
-
-
-def waiting_for_result() -> QuerySet[Procedure]:
-    """Biopsies and excisions from which nothing has been reported, the oldest first."""
-    specimens = (ProcedureKind.BIOPSY, ProcedureKind.EXCISION)
-    taken = Procedure.objects.filter(kind__in=specimens, diagnoses__isnull=True)
-    return taken.select_related("patient", "lesion").order_by("on", "pk")
-
-
-def to_tell() -> QuerySet[Diagnosis]:
-    """Results that the patient does not know yet: malignant first, then the oldest."""
-    first = Case(When(code__in=MALIGNANT, then=Value(0)), default=Value(1), output_field=IntegerField())
-    untold = Diagnosis.objects.filter(told_on__isnull=True)
-    return untold.select_related("patient", "lesion").order_by(first, "reported_on", "pk")
-
-
-def _check_day(day: date, patient: Patient, what: str) -> None:
-    if not patient.born <= day <= clock.today():
-        raise ResultRefused(f"{what} lies between the patient's birth and today.")
-
-
-def _check_same(patient: Patient, lesion: Lesion | None) -> None:
-    if lesion and lesion.patient_id != patient.pk:
-        raise ResultRefused("This lesion belongs to another record.")
-    if lesion and lesion.state == LesionState.ERROR:
-        raise ResultRefused("This lesion was entered in error.")
-
-
-def _check_procedure(
-    patient: Patient, lesion: Lesion | None, procedure: Procedure | None, reported_on: date
-) -> None:
-    """A report filed on the wrong specimen is found here, before it moves a plan."""
-    if procedure is None:
-        return
-    if procedure.patient_id != patient.pk:
-        raise ResultRefused("This procedure belongs to another record.")
-    if lesion and procedure.lesion_id and procedure.lesion_id != lesion.pk:
-        raise ResultRefused("The specimen was taken from another lesion of this patient.")
-    if reported_on < procedure.on:
-        raise ResultRefused("The report cannot be older than the procedure.")
-
-
-def _millimetres(typed: str) -> str:
-    return typed.replace(" ", "").replace(",", ".").replace("≥", ">=")
-
-
-def _check_nodes(grade: str, sentinel: str, deposit_mm: str) -> None:
-    if grade and grade not in Grade.values:
-        raise ResultRefused(f"“{grade}” is not a known grade.")
-    if sentinel and sentinel not in Sentinel.values:
-        raise ResultRefused(f"“{sentinel}” is not a known result of a sentinel node.")
-    if deposit_mm and not _DEPOSIT.fullmatch(deposit_mm):
-        raise ResultRefused("Write the largest deposit in millimetres, such as 0.6.")
-
-
-def _check_words(code: str, thickness: str, n: str, m: str, stage: str, stage_basis: str) -> None:
-    if code not in DiagnosisCode.values:
-        raise ResultRefused("Say which diagnosis the report gives.")
-    if thickness and not _THICKNESS.fullmatch(thickness):
-        raise ResultRefused("Write the thickness in millimetres as reported, such as 0.80 or >=0.8.")
-    lists = (
-        ("N", n, NODES),
-        ("M", m, METASTASES),
-        ("stage", stage, STAGES),
-        ("basis", stage_basis, StageBasis.values),
+def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
+    """Every field as it will stand, checked."""
+    fields |= {name: report_checks.millimetres(fields[name]) for name in _MILLIMETRES if name in fields}
+    now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
+    patient, lesion, procedure = diagnosis.patient, now["lesion"], now["procedure"]
+    report_checks.check_day(now["reported_on"], patient, "A report")
+    if now["anchor"] is not None:
+        report_checks.check_day(now["anchor"], patient, "The definitive excision")
+    report_checks.check_same(patient, lesion)
+    report_checks.check_procedure(patient, lesion, procedure, now["reported_on"])
+    report_checks.check_words(
+        *(now[name] for name in ("code", "thickness", "n", "m", "stage", "stage_basis"))
     )
-    for name, word, allowed in lists:
-        if word and word not in allowed:
-            raise ResultRefused(f"“{word}” is not a known {name}.")
+    report_checks.check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
+    report_checks.check_first(now["code"], lesion, procedure, but=diagnosis)
+    if unknown := set(now["not_known"]) - set(results_owed.WANTED):
+        raise ResultRefused(f"“{min(unknown)}” is nothing that is asked for.")
+    return now
+
+
+def _keep_version(row: Diagnosis, by: Member, why: str = "", **more: Any) -> DiagnosisVersion:
+    kept = {"values": model_to_dict(row, AMENDABLE), "why": why, "by": by, "at": clock.now()}
+    return DiagnosisVersion.objects.create(diagnosis=row, **kept, **more)
+
+
+def tell(
+    *, diagnosis: Diagnosis, by: Member, whom: str, how: str, words: str, on: date | None = None
+) -> Diagnosis:
+    """The patient knows the result. Raises StaleRow when nothing waits to be told, or DutyRefused."""
+    duty = next(iter(results_owed.open_about(diagnosis, ["tell"])), None)
+    if duty is None:
+        raise StaleRow(diagnosis)
+    said = {"whom": whom, "how": how, "words": words}
+    steps.settle(duty=duty, by=by, revision=duty.revision, outcome="told", on=on, **said)
+    diagnosis.refresh_from_db()
+    return diagnosis

@@ -5,7 +5,6 @@ from django.db.models import QuerySet
 from clinic.duties import proposals
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
 from lesions.register import register
-from lesions.review import pathology
 
 
 def to_measure() -> QuerySet[Assessment]:
@@ -35,7 +34,3 @@ def decisions() -> int:
     flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
     flagged += register.without_picture().count()
     return flagged + proposals.waiting().count()
-
-
-def results() -> int:
-    return pathology.waiting_for_result().count() + pathology.to_tell().count()

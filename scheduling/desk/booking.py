@@ -13,8 +13,9 @@ from clinic.days import write_day
 from clinic.models import Member, Patient, PatientStatus, Visit, change
 from clinic.people import visits
 from clinic.trail import audit
-from scheduling.desk import worklists
+from scheduling.desk import what_next, worklists
 from scheduling.models import (
+    OPEN,
     Appointment,
     AppointmentState,
     BookedCell,
@@ -24,6 +25,7 @@ from scheduling.models import (
     Resource,
     Session,
 )
+from scheduling.planning import rebook
 from scheduling.recalls import closing
 
 CELL = timedelta(minutes=5)
@@ -70,12 +72,13 @@ def open_session(
 
 @transaction.atomic
 def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
-    """Nothing more can be booked on this day. What is booked stays until somebody moves it: due dates do not move."""
+    """Nothing more can be booked on this day. Each booking of it is owed until somebody moves it; due dates stay."""
     require(by, Act.BOOK)
     row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
     if not made:
         raise BookingRefused(f"The clinic is closed on this day already: {row.reason}.")
     audit.record("diary.close", by=by, subject=row, day=str(day), reason=reason)
+    rebook.rebook_of_day(day, reason, by)
     return row
 
 
@@ -147,6 +150,7 @@ def book(
 ) -> Appointment:
     """Book one appointment for one or more recalls of a patient. Raises SlotTaken, BookingRefused or StaleRow.
 
+    One that is late for what it is booked for is booked all the same, and owed until a dermatologist confirmed it.
     `revision` is that of the first recall; what is done beside it must have opened by then.
     """
     require(by, Act.BOOK)
@@ -160,6 +164,7 @@ def book(
         starts_at=starts_at,
         minutes=minutes,
         booked_by=by,
+        changed_by=by,
         changed_at=clock.now(),
     )
     appointment.recalls.set(rows)
@@ -173,7 +178,40 @@ def book(
     audit.record(
         "appointment.book", by=by, subject=appointment, patient=patient, at=starts_at.isoformat(), what=what
     )
+    rebook.look_at(appointment, by=by)
     return appointment
+
+
+@transaction.atomic
+def move(
+    *, appointment: Appointment, resource: Resource, starts_at: datetime, by: Member, revision: int
+) -> Appointment:
+    """Another time, for the same recalls: one act. Raises SlotTaken, BookingRefused or StaleRow."""
+    require(by, Act.BOOK)
+    if appointment.starts_at <= clock.now():
+        raise BookingRefused("This appointment has begun: say first how it ended.")
+    _check_still_wanted(appointment, timezone.localdate(starts_at))
+    _check_hours(resource, starts_at, appointment.minutes)
+    was, still_booked = appointment.starts_at, {"state": AppointmentState.BOOKED}
+    place = {"resource": resource, "starts_at": starts_at, "changed_by": by}
+    change(appointment, seen=revision, at=clock.now(), where=still_booked, **place)
+    appointment.cells.all().delete()
+    _take_cells(appointment)
+    moved = {"was": was.isoformat(), "at": starts_at.isoformat()}
+    audit.record("appointment.move", by=by, subject=appointment, patient=appointment.patient, **moved)
+    rebook.settled(appointment, by)
+    rebook.look_at(appointment, by=by)
+    return appointment
+
+
+def _check_still_wanted(appointment: Appointment, day: date) -> None:
+    patient = Patient.objects.get(pk=appointment.patient_id)
+    if patient.status != PatientStatus.ACTIVE:
+        raise BookingRefused(f"Nothing is moved: {patient.get_status_display()}.")
+    rows = list(appointment.recalls.filter(state__in=OPEN).order_by("earliest", "pk"))
+    if not rows:
+        raise BookingRefused("What it was booked for is finished: cancel it, and book what is due now.")
+    _check_open_by_then(rows[1:], day)
 
 
 def _one_patient(rows: list[Recall]) -> Patient:
@@ -183,7 +221,7 @@ def _one_patient(rows: list[Recall]) -> Patient:
     # Read now: care may have ended since the page was shown.
     patient = Patient.objects.get(pk=next(iter(patients)))
     if patient.status != PatientStatus.ACTIVE:
-        raise BookingRefused(f"Nothing is booked: this patient is {patient.get_status_display()}.")
+        raise BookingRefused(f"Nothing is booked: {patient.get_status_display()}.")
     for row in rows:
         if row.state not in (RecallState.PLANNED, RecallState.DUE):
             raise BookingRefused(f"This recall is {row.get_state_display()} already.")
@@ -235,7 +273,7 @@ def record_attended(
         raise BookingRefused("This appointment lies on a later day.")
     patient = appointment.patient
     visit = visits.record(patient=patient, by=by, attended_on=day, done=done, note=note)
-    _end(appointment, revision, AppointmentState.ATTENDED, visit=visit)
+    _end(appointment, revision, AppointmentState.ATTENDED, by, visit=visit)
     for row in appointment.recalls.select_related("patient"):
         if (row.purpose, row.subject) not in done:
             closing.reopen(row, by=by, why="came, but this was not done")
@@ -250,9 +288,10 @@ def record_missed(*, appointment: Appointment, by: Member, revision: int) -> App
     require(by, Act.BOOK)
     if appointment.starts_at > clock.now():
         raise BookingRefused("This appointment lies ahead; it can be cancelled.")
-    _end(appointment, revision, AppointmentState.MISSED)
+    _end(appointment, revision, AppointmentState.MISSED, by)
     _open_again(appointment, by, "missed visit")
     audit.record("appointment.miss", by=by, subject=appointment, patient=appointment.patient)
+    what_next.ask_after_missed(appointment, by)
     return appointment
 
 
@@ -262,16 +301,19 @@ def cancel(*, appointment: Appointment, by: Member, revision: int, whose: str) -
     require(by, Act.BOOK)
     if whose not in _CANCELLED:
         raise BookingRefused("Say who cancelled: the patient or the clinic.")
-    _end(appointment, revision, _CANCELLED[whose])
+    _end(appointment, revision, _CANCELLED[whose], by)
     appointment.cells.all().delete()
     _open_again(appointment, by, f"cancelled by the {whose}")
     audit.record("appointment.cancel", by=by, subject=appointment, patient=appointment.patient, whose=whose)
     return appointment
 
 
-def _end(appointment: Appointment, revision: int, state: AppointmentState, **more: object) -> None:
-    still_booked = {"state": AppointmentState.BOOKED}
-    change(appointment, seen=revision, at=clock.now(), where=still_booked, state=state, **more)
+def _end(
+    appointment: Appointment, revision: int, state: AppointmentState, by: Member, **more: object
+) -> None:
+    fields = {"state": state, "changed_by": by, **more}
+    change(appointment, seen=revision, at=clock.now(), where={"state": AppointmentState.BOOKED}, **fields)
+    rebook.settled(appointment, by)
 
 
 def _open_again(appointment: Appointment, by: Member, why: str) -> None:

@@ -3,14 +3,16 @@
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from clinic import clock
 from clinic.access import Act, require
+from clinic.days import write_day
 from clinic.models import ContactRoute, Member, RouteKind
 from clinic.people import patients
 from clinic.trail import audit
-from scheduling.desk import worklists
-from scheduling.models import DOES_NOT_COUNT, OPEN, ContactAttempt, Outcome, Recall
+from scheduling.desk import what_next, worklists
+from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, ContactAttempt, Outcome, Recall
 from scheduling.planning import ladder
 
 # After these the desk has done today what it can for this recall.
@@ -42,10 +44,14 @@ def log_attempt(
     note: str = "",
     at: datetime | None = None,
 ) -> ContactAttempt:
-    """One attempt with its outcome. A dead number or a returned letter ends that route and does not count."""
+    """One attempt with its outcome. A dead number or a returned letter ends that route and does not count.
+
+    Declined, or the ladder used up: a dermatologist decides what follows, and the recall stays on its list.
+    """
     require(by, Act.CONTACT)
     at = at or clock.now()
-    _check(recall, route, address, outcome, next_on, at)
+    _check(recall, route, address, outcome, at)
+    _check_next_day(recall, by, outcome, next_on)
     attempt = ContactAttempt.objects.create(
         recall=recall,
         at=at,
@@ -60,7 +66,7 @@ def log_attempt(
         note=note,
     )
     if outcome in DOES_NOT_COUNT:
-        _kill_route(recall, route, address, by)
+        _kill_route(attempt)
     if outcome in _SETTLES_THE_DAY or next_on:
         worklists.finish_for([recall], by=by)
     audit.record(
@@ -72,18 +78,16 @@ def log_attempt(
         outcome=outcome,
         counts=attempt.counts,
     )
+    what_next.ask_after_attempt(attempt)
     return attempt
 
 
 def attempts_left(recall: Recall) -> int:
-    """How many attempts of this urgency's ladder are left before a clinician looks."""
-    made = ContactAttempt.objects.filter(recall=recall, counts=True).count()
-    return max(0, ladder.ladder_of(recall.urgency).attempts - made)
+    """How many attempts of this urgency's ladder are left before a dermatologist decides what follows."""
+    return max(0, ladder.ladder_of(recall.urgency).attempts - what_next.tried(recall))
 
 
-def _check(
-    recall: Recall, route: str, address: str, outcome: str, next_on: date | None, at: datetime
-) -> None:
+def _check(recall: Recall, route: str, address: str, outcome: str, at: datetime) -> None:
     if recall.state not in OPEN:
         raise ContactRefused("This recall is closed: nothing is logged for it any more.")
     if outcome not in Outcome.values:
@@ -92,11 +96,20 @@ def _check(
         raise ContactRefused("Say by which way, and the number or address that was used.")
     if at > clock.now():
         raise ContactRefused("An attempt lies in the past.")
+    booked = recall.appointments.filter(state=AppointmentState.BOOKED)
+    if outcome == Outcome.BOOKED and not booked.exists():
+        raise ContactRefused("Book the appointment first, under Free places: without one nothing is booked.")
+
+
+def _check_next_day(recall: Recall, by: Member, outcome: str, next_on: date | None) -> None:
     if outcome == Outcome.ASKS_LATER and next_on is None:
         raise ContactRefused("Say on which day the patient asks to be called.")
-    furthest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    furthest = what_next.furthest_day(recall, by)
     if next_on and not clock.today() < next_on <= furthest:
-        raise ContactRefused(f"The next day lies from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead.")
+        raise ContactRefused(
+            f"The next day lies from tomorrow on and is {write_day(furthest)} at the latest;"
+            " a dermatologist may put it off for longer."
+        )
 
 
 def _counts(recall: Recall, route: str, outcome: str, at: datetime) -> bool:
@@ -105,13 +118,18 @@ def _counts(recall: Recall, route: str, outcome: str, at: datetime) -> bool:
     if route != RouteKind.PHONE:
         return True
     span = timedelta(hours=ladder.ONE_ATTEMPT_HOURS)
-    near = ContactAttempt.objects.filter(
-        recall=recall, route=route, counts=True, at__gt=at - span, at__lt=at + span
-    )
+    near = what_next.standing(recall).filter(route=route, counts=True, at__gt=at - span, at__lt=at + span)
     return not near.exists()
 
 
-def _kill_route(recall: Recall, route: str, address: str, by: Member) -> None:
-    found = ContactRoute.objects.filter(patient_id=recall.patient_id, kind=route, value=address.strip())
-    for row in found.select_related("patient"):
-        patients.kill_route(route=row, by=by)
+def _kill_route(attempt: ContactAttempt) -> None:
+    """What came back is looked into even where another way still works."""
+    for row in routes_used(attempt):
+        patients.kill_route(route=row, by=attempt.by)
+    if attempt.outcome == Outcome.RETURNED:
+        patients.find_a_way(patient=attempt.recall.patient, because=attempt, by=attempt.by)
+
+
+def routes_used(attempt: ContactAttempt) -> QuerySet[ContactRoute]:
+    used = {"kind": attempt.route, "value": attempt.address, "patient": attempt.recall.patient_id}
+    return ContactRoute.objects.filter(**used).select_related("patient")

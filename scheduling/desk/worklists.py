@@ -7,7 +7,7 @@ from django.db import transaction
 from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 
 from clinic import clock
-from clinic.access import Act, require
+from clinic.access import Act, require, roles_with
 from clinic.models import Member, PatientStatus, Proposal, RiskAssessment, StaleRow, Tier, change
 from clinic.people import ending
 from clinic.trail import audit
@@ -27,14 +27,20 @@ class AlreadyClaimed(StaleRow):
 
 
 def to_reach(day: date) -> QuerySet[Recall]:
-    """Recalls that are due and not put off to a later day by an attempt or a next look."""
-    last = ContactAttempt.objects.filter(recall=OuterRef("pk")).order_by("-at", "-pk")
+    """Recalls that are due and not put off to a later day by an attempt or a next look.
+
+    What the desk put off holds to the last day of the window, even one that was brought forward since.
+    """
+    last = ContactAttempt.objects.filter(recall=OuterRef("pk"), struck__isnull=True).order_by("-at", "-pk")
     due = Recall.objects.filter(
         state=RecallState.DUE, patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True
     )
     due = due.filter(~Exists(_death_proposed()))
-    due = due.annotate(again_on=Subquery(last.values("next_on")[:1]))
-    return due.filter(_not_after("next_look_on", day) & _not_after("again_on", day))
+    due = due.annotate(
+        again_on=Subquery(last.values("next_on")[:1]), put_off_by=Subquery(last.values("by__role")[:1])
+    )
+    held_no_longer = Q(latest__lte=day) & ~Q(put_off_by__in=roles_with(Act.CLOSE_RECALLS))
+    return due.filter(_not_after("next_look_on", day) & (_not_after("again_on", day) | held_no_longer))
 
 
 def _death_proposed(whose: str = "patient") -> QuerySet[Proposal]:

@@ -1,5 +1,5 @@
 from scheduling.models.checklist import Checklist, ChecklistKind
-from scheduling.models.contact import DOES_NOT_COUNT, ContactAttempt, Outcome
+from scheduling.models.contact import DOES_NOT_COUNT, ContactAttempt, Outcome, StruckAttempt, UnfiledCall
 from scheduling.models.diary import (
     Appointment,
     AppointmentState,
@@ -39,6 +39,8 @@ __all__ = [
     "Resource",
     "SeriesEnd",
     "Session",
+    "StruckAttempt",
+    "UnfiledCall",
     "Urgency",
     "WorkItem",
     "YearRun",

@@ -49,3 +49,34 @@ class ContactAttempt(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.get_outcome_display()} at {self.at:%Y-%m-%d %H:%M}"
+
+
+class StruckAttempt(AppendOnly):
+    """An attempt that was entered in error stays readable, struck through: it counts and ends nothing."""
+
+    attempt = models.OneToOneField(ContactAttempt, on_delete=models.PROTECT, related_name="struck")
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.attempt} was struck through"
+
+
+class UnfiledCall(AppendOnly):
+    """Somebody rang whom nobody could find: name, number and words as they were said, and the signs in them."""
+
+    name = models.CharField(max_length=120)
+    number = models.CharField(max_length=60)
+    words = models.TextField("in the caller's words")
+    signs = models.JSONField(default=list)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"call of {self.name} at {self.at:%Y-%m-%d %H:%M}"

@@ -67,6 +67,13 @@ class Appointment(Stated):
     minutes = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=22, choices=AppointmentState, default=AppointmentState.BOOKED)
     booked_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    changed_by = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="who booked, moved or ended it last, and may take that back",
+    )
     visit = models.ForeignKey(
         "clinic.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )

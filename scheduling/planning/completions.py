@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.models import DoneItem, Purpose
+from django.db.models import QuerySet
+
+from clinic.models import DoneItem, Purpose, Step
 from lesions.models import Diagnosis, Examination, Image, SignOff, UrgentSign
 from lesions.review import owed
 from scheduling.models import Recall
@@ -80,12 +82,17 @@ def _told(recall: Recall) -> Completion | None:
     told = Diagnosis.objects.filter(
         patient_id=recall.patient_id, procedure=_key(recall), told_on__gte=recall.earliest
     )
-    row = told.order_by("told_on", "pk").first()
-    return (
-        Completion(row.told_on, "the result was told", evidence=f"lesions.diagnosis:{row.pk}")
-        if row
-        else None
-    )
+    if row := told.order_by("told_on", "pk").first():
+        return Completion(row.told_on, "the result was told", evidence=f"lesions.diagnosis:{row.pk}")
+    further = told_steps().filter(duty__subject=recall.subject, on__gte=recall.earliest)
+    step = further.order_by("on", "pk").first()
+    return Completion(step.on, "the result was told", evidence=f"clinic.step:{step.pk}") if step else None
+
+
+def told_steps() -> QuerySet[Step]:
+    """A further report, such as that of a wider excision, is told by a step about its procedure."""
+    told = Step.objects.filter(duty__kind="tell", outcome="told", struck__isnull=True)
+    return told.filter(duty__subject__startswith="procedure:")
 
 
 def _key(recall: Recall) -> int:

@@ -13,6 +13,7 @@ from lesions.models import Diagnosis, Lesion, Procedure, UrgentSign
 from lesions.register import bodymap
 from lesions.review import owed
 from scheduling.models import Override, Recall, RecallState, SeriesEnd
+from scheduling.planning import completions
 from scheduling.rules.facts import facts
 
 _FULFILS = {"biopsy": ("biopsy", "excision"), "excise": ("excision",)}
@@ -23,7 +24,7 @@ Keys = Sequence[int]
 
 
 def gather_facts(patient: Patient) -> facts.Facts:
-    """Everything the core may know about this patient, in ten queries however long the history."""
+    """Everything the core may know about this patient, in eleven queries however long the history."""
     return gather_facts_of_all([patient])[patient.pk]
 
 
@@ -170,6 +171,9 @@ def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.D
     for row in diagnoses:
         if row.told_on and row.procedure_id:
             yield row.patient_id, facts.Done("result_visit", f"procedure:{row.procedure_id}", row.told_on)
+    further = completions.told_steps().filter(duty__patient__in=keys).order_by("pk")
+    for patient, subject, on in further.values_list("duty__patient", "duty__subject", "on"):
+        yield patient, facts.Done("result_visit", subject, on)
 
 
 def _closed(keys: Keys) -> Iterator[tuple[int, facts.Closed]]:

@@ -33,7 +33,7 @@ LADDERS: dict[str, Ladder] = {
         within="4 weeks",
         spacing="7 to 10 days apart",
         routes="letter or message, telephone, telephone, letter",
-        then="a dermatologist looks at it before the window is over",
+        then="a dermatologist decides what follows",
     ),
     Urgency.C: Ladder(
         attempts=2,
@@ -41,7 +41,7 @@ LADDERS: dict[str, Ladder] = {
         within="4 weeks",
         spacing="2 to 4 weeks apart",
         routes="message or letter",
-        then="the desk may close it with a ground",
+        then="a dermatologist decides, or the desk closes it with a ground",
         closed_by_desk=True,
     ),
 }

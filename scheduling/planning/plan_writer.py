@@ -17,7 +17,7 @@ from clinic.models import Policy as PolicyRow
 from clinic.trail import audit
 from lesions.models import Assessment, Review
 from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
-from scheduling.planning import completions, ladder
+from scheduling.planning import completions, ladder, rebook
 from scheduling.rules.facts import facts
 from scheduling.rules.plan import lateness
 from scheduling.rules.plan.plan import Due, Problem
@@ -244,6 +244,8 @@ class _RecallUpdate:
         if self.is_booked(row):
             if due:
                 self.keep(row, due)
+            else:
+                rebook.not_asked_for(row)
             return False
         supersede(
             row, f"the plan now asks for {due.rule}, number {due.number}, by {due.latest}" if due else ""
@@ -265,11 +267,14 @@ class _RecallUpdate:
         change(row, seen=row.revision, at=clock.now(), state=state, **fields)
         if moved:
             audit.record("recall.move", by=None, subject=row, patient=self.patient, moved=moved)
+        if "latest" in moved and state == RecallState.BOOKED:
+            rebook.look_at_bookings_of(row)
 
     def is_booked(self, row: Recall) -> bool:
         return row.state == RecallState.BOOKED and row.appointments.filter(state="booked").exists()
 
     def complete(self, row: Recall, done: completions.Completion) -> None:
+        was_booked = row.state == RecallState.BOOKED
         ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ground_note": done.words}
         what = {"completed_by": done.item, "evidence": done.evidence}
         change(row, seen=row.revision, at=clock.now(), **ended, **what)
@@ -277,6 +282,8 @@ class _RecallUpdate:
         audit.record(
             "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words
         )
+        if was_booked:
+            rebook.look_at_bookings_of(row)
 
     def open(self, due: Due) -> None:
         self.writer.new_recalls.append(

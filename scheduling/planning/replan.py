@@ -10,6 +10,7 @@ from clinic import clock
 from clinic.models import Patient, PolicyKind, PolicyState, StaleRow
 from clinic.models import Policy as PolicyRow
 from scheduling.models import Plan, Recall
+from scheduling.planning import untold_results
 from scheduling.planning.gather import gather_facts_of_all
 from scheduling.planning.plan_writer import Answered, PlanWriter, state_on, supersede
 from scheduling.planning.rules_in_force import rules_in_force
@@ -76,11 +77,11 @@ def _ask(keys: Sequence[int]) -> PlanWriter | None:
     policy, ruleset = rules
     patients = list(Patient.objects.filter(pk__in=keys, merged_into__isnull=True).order_by("pk"))
     known = gather_facts_of_all(patients)
-    today = clock.today()
-    answers = [
-        Answered(patient, known[patient.pk], engine.plan(known[patient.pk], ruleset, today))
-        for patient in patients
-    ]
+    today, urgent = clock.today(), untold_results.urgent(keys)
+    plans = {
+        pk: untold_results.as_urgent(engine.plan(one, ruleset, today), urgent) for pk, one in known.items()
+    }
+    answers = [Answered(patient, known[patient.pk], plans[patient.pk]) for patient in patients]
     by_risk = frozenset(rule.id for rule in ruleset.rules if rule.anchor == "risk")
     return PlanWriter(answers, policy, by_risk) if answers else None
 

@@ -121,16 +121,14 @@ CLOSE = Proposable("close a recall", _confirm, _describe, either=True, refused=_
 
 @transaction.atomic
 def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
-    """“Cannot be reached” is an open state that always has a day on which somebody looks again."""
-    require(by, Act.CONTACT)
+    """“Cannot be reached” is an open state with a day on which somebody looks again; a dermatologist says which."""
+    require(by, Act.CLOSE_RECALLS)
     _check_open(recall)
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
     if not clock.today() < next_look_on <= latest:
         raise RecallRefused(
             f"Say when it is looked at again: from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead."
         )
-    if recall.urgency == Urgency.A:
-        raise RecallRefused("An urgent recall is not put aside: a dermatologist decides what follows.")
     change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, next_look_on=next_look_on)
     audit.record(
         "recall.unreachable",

@@ -171,7 +171,7 @@ _ACTIONS_OF_AN_END: Final = {
     "duty": "('duty.end', 'duty.withdraw')",
     "recall": "('recall.complete', 'recall.close', 'recall.supersede')",
     "proposal": "('proposal.confirm', 'proposal.refuse')",
-    "appointment": "('appointment.attend', 'appointment.miss', 'appointment.cancel')",
+    "appointment": "('appointment.attend', 'appointment.miss', 'appointment.cancel', 'appointment.take_back')",
     "told": "('diagnosis.tell')",
 }
 

@@ -118,7 +118,7 @@ def _safe(cell: object) -> str:
 def _details(today: date) -> list[Prefetch]:
     claimed = WorkItem.objects.filter(day=today, state="claimed").select_related("claimed_by")
     return [
-        Prefetch("attempts", ContactAttempt.objects.order_by("at", "pk")),
+        Prefetch("attempts", ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")),
         Prefetch("appointments", Appointment.objects.order_by("starts_at", "pk")),
         Prefetch("work_items", claimed, to_attr="claims"),
     ]

@@ -5,12 +5,15 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any, Protocol
 
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
 from clinic.charts.year_strip import Dot, Kind, Strip, Window
 from clinic.days import write_day
 from clinic.models import Visit
 from clinic.models.visit import Purpose
 from lesions.register.subjects import in_words as in_words_of
-from scheduling.models import Override, Recall, RecallState
+from scheduling.models import OPEN, Appointment, Override, Recall, RecallState
 from scheduling.planning import ladder
 from scheduling.rules import dates
 from scheduling.rules.plan import lateness, wording
@@ -60,6 +63,63 @@ def what_is_planned(row: Recall | Due, places: dict[str, str]) -> str:
 
 def _where(row: About, places: dict[str, str]) -> str:
     return "" if row.subject == "patient" else f": {places.get(row.subject, row.subject)}"
+
+
+def appointments(keys: Iterable[str]) -> dict[str, str]:
+    """The words of keys such as appointment:5."""
+    wanted = {key.partition(":")[2] for key in keys if key.startswith("appointment:")}
+    rows = Appointment.objects.filter(pk__in=wanted).select_related("resource") if wanted else ()
+    return {f"appointment:{row.pk}": appointment_words(row) for row in rows}
+
+
+def appointment_words(row: Appointment) -> str:
+    at = timezone.localtime(row.starts_at)
+    return _("appointment of %(day)s, %(time)s, %(room)s") % {
+        "day": write_day(at.date()),
+        "time": f"{at:%H:%M}",
+        "room": row.resource,
+    }
+
+
+def after_appointment(visit: Appointment) -> str:
+    """What became of the recalls of an appointment that came to nothing, as it now is."""
+    if visit.recalls.filter(state__in=OPEN).exists():
+        return _("the recall is open again with its original dates.")
+    return _("what it was booked for is finished already, so nothing is open again.")
+
+
+def answer_of(asked: dict[str, Any]) -> str:
+    """What was asked of a dermatologist, and the answer: the desk acts on it."""
+    if asked["ended_at"] is None:
+        return _("%(asked)s A dermatologist decides what follows.") % {"asked": asked["note"]}
+    return _("%(asked)s %(who)s on %(day)s: %(words)s") % {
+        "asked": asked["note"],
+        "who": asked["ended_by__name"],
+        "day": write_day(timezone.localdate(asked["ended_at"])),
+        "words": asked["steps__words"] or asked["end_note"],
+    }
+
+
+def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:
+    """Key of a recall → why it follows already: somebody closed the one before it by hand."""
+    rows = {_occurrence(row, row.number): row.pk for row in recalls}
+    closed = Recall.objects.filter(
+        patient__in={row.patient_id for row in recalls}, state=RecallState.CLOSED, closed_by__isnull=False
+    )
+    found = {}
+    for row in closed.select_related("closed_by").order_by("ended_on", "pk"):
+        following = rows.get(_occurrence(row, row.number + 1))
+        if following and row.ended_on:
+            found[following] = _("%(ground)s on %(day)s by %(who)s, the next one of the series") % {
+                "ground": row.get_ground_display(),
+                "day": write_day(row.ended_on),
+                "who": row.closed_by,
+            }
+    return found
+
+
+def _occurrence(row: Recall, number: int) -> tuple[object, ...]:
+    return row.patient_id, row.purpose, row.subject, row.rule, row.anchor, number
 
 
 def interval_words(interval: str) -> str:

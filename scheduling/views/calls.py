@@ -5,6 +5,7 @@ from django.contrib import messages
 from django.db.models import Case, QuerySet, Value, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
@@ -12,10 +13,10 @@ from clinic.access import Act, allow, may
 from clinic.models import Patient, StaleRow
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import booking, contacts, worklists
+from scheduling.desk import booking, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
-from scheduling.models import OPEN, Ground, Recall, RecallState
-from scheduling.planning import ladder
+from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
+from scheduling.planning import ladder, rebook
 from scheduling.recalls import closing, discharge, wording
 
 LOOK_AHEAD = timedelta(days=90)
@@ -45,18 +46,46 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
             found, wording.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today
         ),
         "routes": list(patient.routes.all()),
-        "attempts": list(found.attempts.select_related("by").order_by("-at", "-pk")),
+        "attempts": _attempts(found, request.user),
         "left": contacts.attempts_left(found),
         "ladder": ladder.ladder_of(found.urgency),
         "item": worklists.items_of(today).filter(recall=found).first(),
-        "appointments": list(found.appointments.select_related("resource").order_by("-starts_at")),
+        "appointments": _appointments(found, request.user),
+        "answers": _answers(found),
+        "furthest": what_next.furthest_day(found, request.user),
         "form": form or AttemptForm(patient=patient),
         "is_open": is_open,
         "may_call": is_open and may(request.user, Act.CONTACT),
+        "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
         **_places_to_book(found, request.user),
     }
     return render(request, "scheduling/recall.html", context, status=422 if form is not None else 200)
+
+
+def _attempts(found: Recall, member: Any) -> list[tuple[ContactAttempt, bool]]:
+    """The last first; whoever entered one may strike it through for ten minutes."""
+    rows = found.attempts.select_related("by", "struck__by").order_by("-at", "-pk")
+    return [(row, taking_back.may_strike(row, member)) for row in rows]
+
+
+def _answers(found: Recall) -> list[str]:
+    asked = what_next.said_about([found.patient_id]).get((found.patient_id, found.subject), [])
+    return [wording.answer_of(one) for one in reversed(asked)]
+
+
+def _appointments(found: Recall, member: Any) -> list[tuple[Any, bool, bool]]:
+    """The last first; which can be moved, and which its author may take back."""
+    rows = found.appointments.select_related("resource").order_by("-starts_at")
+    may_move, now = may(member, Act.BOOK), clock.now()
+    return [
+        (
+            row,
+            may_move and row.state == "booked" and row.starts_at > now,
+            taking_back.may_take_back(row, member),
+        )
+        for row in rows
+    ]
 
 
 def _recall(pk: int) -> Recall:
@@ -68,16 +97,11 @@ def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
     """Free places inside the window; where there is none, that is said and the next ones are shown."""
     if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(member, Act.BOOK):
         return {"may_book": False}
-    today = clock.today()
-    inside = _slots(max(today, found.earliest), found.latest) if today <= found.latest else []
-    after = [] if inside else _slots(max(today, found.latest + timedelta(days=1)), today + LOOK_AHEAD)
     beside = list(_beside(found))
     places = wording.subjects(beside)
     return {
         "may_book": True,
-        "inside": inside,
-        "after": after,
-        "look_ahead": today + LOOK_AHEAD,
+        **free_places(found.earliest, found.latest),
         "beside": [(row, wording.what_for(row, places)) for row in beside],
     }
 
@@ -94,8 +118,18 @@ def _beside(found: Recall) -> QuerySet[Recall]:
     )
 
 
-def _slots(since: date, until: date) -> list[booking.Slot]:
-    return booking.free_slots(since=since, until=until, limit=SLOTS) if since <= until else []
+def free_places(earliest: date, latest: date, minutes: int = 20) -> dict[str, Any]:
+    """Inside the window, or where there is none the next ones after it."""
+    today = clock.today()
+    inside = _slots(max(today, earliest), latest, minutes) if today <= latest else []
+    after = [] if inside else _slots(max(today, latest + timedelta(days=1)), today + LOOK_AHEAD, minutes)
+    return {"inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
+
+
+def _slots(since: date, until: date, minutes: int) -> list[booking.Slot]:
+    if since > until:
+        return []
+    return booking.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
 
 
 @allow(Act.CONTACT)
@@ -114,6 +148,20 @@ def attempt(request: HttpRequest, pk: int) -> HttpResponse:
     return recall(request, pk, form=form)
 
 
+@allow(Act.CONTACT)
+@require_POST
+def strike(request: HttpRequest, pk: int) -> HttpResponse:
+    rows = ContactAttempt.objects.select_related("recall__patient", "by", "struck")
+    found = get_object_or_404(rows, pk=pk)
+    try:
+        taking_back.strike(attempt=found, by=request.user)
+    except contacts.ContactRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _("Struck through: it stays readable and counts no more."))
+    return redirect("scheduling:recall", found.recall_id)
+
+
 @allow(Act.BOOK)
 @require_POST
 def book(request: HttpRequest, pk: int) -> HttpResponse:
@@ -124,13 +172,17 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect(back)
     given = form.cleaned_data
     try:
-        booking.book(recalls=[found, *given.pop("also")], by=request.user, **given)
+        made = booking.book(recalls=[found, *given.pop("also")], by=request.user, **given)
     except StaleRow as error:
         return conflict(request, error, back)
     except booking.BookingRefused as error:
         messages.error(request, str(error))
         return redirect(back)
-    messages.success(request, f"Booked for {found.patient}.")
+    messages.success(request, _("Booked for %(who)s.") % {"who": found.patient})
+    if rebook.is_owed(made):
+        messages.warning(
+            request, _("It is late for what it is for: it stands on Today until a dermatologist confirms it.")
+        )
     return redirect(back)
 
 
@@ -183,22 +235,24 @@ def _who_closes(found: Recall, member: Any) -> str:
     return rule if may(member, Act.CLOSE_RECALLS) else f"{rule} What you enter here is a proposal."
 
 
-@allow(Act.CONTACT)
+@allow(Act.CLOSE_RECALLS)
 def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     form = LaterForm(request.POST or None, initial={"revision": found.revision})
     if form.is_valid():
         try:
-            closing.mark_unreachable(recall=found, by=request.user, **form.cleaned_data)
+            what_next.look_again(recall=found, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
         except closing.RecallRefused as error:
             form.add_error(None, str(error))
         else:
             return redirect(back)
-    note = "The recall stays open and is counted; it comes back on the list on this day."
+    note = _(
+        "The recall stays open and is counted; it comes back on the list on this day, in 90 days at the latest."
+    )
     more = {"back": back, "button": "Look again then", "patient": found.patient, "note": note}
-    return page_form(request, form, "Cannot be reached for now", **more)
+    return page_form(request, form, _("Look again on a later day"), **more)
 
 
 @allow(Act.CONTACT)

@@ -1,3 +1,4 @@
+from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
 
@@ -5,17 +6,20 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow, may
+from clinic.duties import ledger
 from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
-from scheduling.desk import booking
-from scheduling.forms import CameForm, ClosureForm, HoursForm
-from scheduling.models import Appointment, ClosureDay, Resource, Session
+from scheduling.desk import booking, taking_back
+from scheduling.forms import CameForm, ClosureForm, HoursForm, SlotForm
+from scheduling.models import OPEN, Appointment, ClosureDay, Resource, Session
 from scheduling.recalls import wording
+from scheduling.views.calls import free_places
 
 
 @allow(Act.SEE_WORKLIST)
@@ -26,7 +30,7 @@ def diary(request: HttpRequest) -> HttpResponse:
     first = chosen - timedelta(days=chosen.weekday()) if week else chosen
     length = 7 if week else 1
     context = {
-        "days": _days(first, length),
+        "days": _days(first, length, request.user),
         "chosen": chosen,
         "week": week,
         "before": first - timedelta(days=length),
@@ -47,7 +51,7 @@ def _day(text: str) -> date:
         return clock.today()
 
 
-def _days(first: date, length: int) -> list[dict[str, Any]]:
+def _days(first: date, length: int, member: Any) -> list[dict[str, Any]]:
     span = (first, first + timedelta(days=length - 1))
     rows = Appointment.objects.filter(starts_at__date__range=span).select_related("patient", "resource")
     visits = list(rows.prefetch_related("recalls").order_by("starts_at", "resource__name", "pk"))
@@ -60,13 +64,17 @@ def _days(first: date, length: int) -> list[dict[str, Any]]:
             "closed": closed.get(day, ""),
             "sessions": [row for row in sessions if row.day == day],
             "visits": [
-                (visit, "; ".join(wording.what_for(row, places) for row in visit.recalls.all()))
+                (visit, _what(visit, places), taking_back.may_take_back(visit, member))
                 for visit in visits
                 if timezone.localdate(visit.starts_at) == day
             ],
         }
         for day in (first + timedelta(days=index) for index in range(length))
     ]
+
+
+def _what(visit: Appointment, places: dict[str, str]) -> str:
+    return "; ".join(wording.what_for(row, places) for row in visit.recalls.all())
 
 
 @allow(Act.BOOK)
@@ -135,7 +143,10 @@ def missed(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         found,
         lambda: booking.record_missed(appointment=found, by=request.user, revision=form.seen()),
-        f"{found.patient} did not come: the recall is open again with its original dates.",
+        lambda: (
+            _("%(who)s did not come: %(what)s")
+            % {"who": found.patient, "what": wording.after_appointment(found)}
+        ),
     )
 
 
@@ -148,11 +159,74 @@ def cancel(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         found,
         lambda: booking.cancel(appointment=found, by=request.user, revision=form.seen(), whose=whose),
-        f"Cancelled for {found.patient}: the recall is open again with its original dates.",
+        lambda: (
+            _("Cancelled for %(who)s: %(what)s")
+            % {"who": found.patient, "what": wording.after_appointment(found)}
+        ),
     )
 
 
-def _outcome(request: HttpRequest, found: Appointment, act: Any, said: str) -> HttpResponse:
+@allow(Act.BOOK)
+@require_POST
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    found, form = _appointment(pk), RevisionForm(request.POST)
+    return _outcome(
+        request,
+        found,
+        lambda: taking_back.take_back(appointment=found, by=request.user, revision=form.seen()),
+        lambda: (
+            _("Taken back for %(who)s: the appointment is %(state)s.")
+            % {"who": found.patient, "state": found.get_state_display()}
+        ),
+    )
+
+
+@allow(Act.BOOK)
+def move(request: HttpRequest, pk: int) -> HttpResponse:
+    """Another time for the same recalls, or cancel it; what is owed about it stands beside."""
+    found = _appointment(pk)
+    if request.method == "POST":
+        return _move(request, found)
+    rows = list(found.recalls.filter(state__in=OPEN))
+    duties = ledger.open_duties(found.patient).filter(kind="rebook", subject=f"appointment:{pk}")
+    context = {
+        "visit": found,
+        "patient": found.patient,
+        "what": _what(found, wording.subjects(found.recalls.all())),
+        "owed": duties.first(),
+        "movable": bool(rows) and found.state == "booked" and found.starts_at > clock.now(),
+        "now": clock.now(),
+        "may_take_back": taking_back.may_take_back(found, request.user),
+        **_places(found, rows),
+    }
+    return render(request, "scheduling/move.html", context)
+
+
+def _places(found: Appointment, rows: list[Any]) -> dict[str, Any]:
+    if not rows:
+        return {}
+    window = max(row.earliest for row in rows), min(row.latest for row in rows)
+    return free_places(*window, minutes=found.minutes)
+
+
+def _move(request: HttpRequest, found: Appointment) -> HttpResponse:
+    form = SlotForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _("Choose one of the free places."))
+        return redirect("scheduling:move", found.pk)
+    given = form.cleaned_data
+    return _outcome(
+        request,
+        found,
+        lambda: booking.move(appointment=found, by=request.user, **given),
+        lambda: (
+            _("Moved for %(who)s: %(what)s.")
+            % {"who": found.patient, "what": wording.appointment_words(found)}
+        ),
+    )
+
+
+def _outcome(request: HttpRequest, found: Appointment, act: Any, said: Callable[[], str]) -> HttpResponse:
     try:
         act()
     except StaleRow as error:
@@ -160,5 +234,5 @@ def _outcome(request: HttpRequest, found: Appointment, act: Any, said: str) -> H
     except booking.BookingRefused as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, said)
+        messages.success(request, said())
     return redirect("scheduling:today")

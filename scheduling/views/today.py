@@ -17,7 +17,7 @@ from clinic.duties.kinds import OwningList
 from clinic.models import ContactRoute, Member, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.responses import conflict
-from scheduling.desk import booking, worklists
+from scheduling.desk import booking, what_next, worklists
 from scheduling.models import (
     Appointment,
     AppointmentState,
@@ -86,10 +86,13 @@ class _RowFacts:
         people = {row.patient_id for row in recalls}
         self.visits = wording.visit_days(people, day - timedelta(days=400))
         self.attempts: dict[int, list[ContactAttempt]] = {}
-        for attempt in ContactAttempt.objects.filter(recall__in=recalls).order_by("at", "pk"):
+        made = ContactAttempt.objects.filter(recall__in=recalls, struck__isnull=True)
+        for attempt in made.order_by("at", "pk"):
             self.attempts.setdefault(attempt.recall_id, []).append(attempt)
         live = ContactRoute.objects.filter(patient__in=people, dead_since__isnull=True)
         self.reachable = set(live.values_list("patient_id", flat=True))
+        self.why_next = wording.why_the_next(recalls)
+        self.asked = what_next.said_about(people)
 
     def row(self, item: WorkItem, recall: Recall, member: Any) -> Row:
         strip = wording.strip_of(recall, self.visits[recall.patient_id], self.day)
@@ -114,6 +117,9 @@ class _RowFacts:
             )
         if recall.rule.startswith(overrides.RULE):
             notes.append(recall.reasons[0]["source"])
+        notes += map(wording.answer_of, self.asked.get((recall.patient_id, recall.subject), [])[-1:])
+        if recall.pk in self.why_next:
+            notes.append(self.why_next[recall.pk])
         if recall.reopened:
             notes.append(f"re-opened {recall.reopened} time{'s' if recall.reopened > 1 else ''}")
         if recall.proposed_ground:

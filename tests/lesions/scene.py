@@ -11,6 +11,7 @@ from lesions.measuring import measure
 from lesions.models import Review
 from lesions.pictures import intake
 from lesions.register import bodymap, register
+from lesions.review import pathology
 from tests import build
 
 ARM = "45981001"
@@ -38,6 +39,12 @@ def file(lesion, data=None, days_ago=0, by=None, **more):
     data = jpeg(seed=days_ago + 1) if data is None else data
     fields = {"filename": "a.jpg", "taken_on": taken_on} | more
     return intake.accept(lesion=lesion, by=by or build.nurse(), data=data, **fields)
+
+
+def tell(diagnosis, by=None, on=None):
+    """The patient is told in person: what most tests need."""
+    said = {"whom": "the patient", "how": "in_person", "words": "the result, and what follows"}
+    return pathology.tell(diagnosis=diagnosis, by=by or build.nurse(), on=on, **said)
 
 
 def measured(lesion, data=None, days_ago=0, **more):

@@ -28,7 +28,7 @@ def melanoma(anchor, told=True, patient=None, high=False, **more):
         patient=patient, by=by, code="melanoma", reported_on=anchor, anchor=anchor, **(facts | more)
     )
     if told:
-        pathology.tell(diagnosis=found, by=by, on=anchor)
+        pictures.tell(found, by, on=anchor)
     return patient
 
 

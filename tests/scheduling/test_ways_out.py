@@ -245,6 +245,9 @@ def end(patient, by, status="transferred", **more):
 def three_open(nurse, doctor):
     """A sign, a referral and a check that is due."""
     patient = scene.due_check().patient
+    for duty in ledger.open_duties(patient):
+        said = {"ground": "decided", "note": "done elsewhere"}
+        ledger.end_with_ground(duty=duty, by=doctor, revision=duty.revision, **said)
     register.note_sign(lesion=pictures.lesion(patient), by=nurse, sign="bleeding")
     ledger.open_duty("send_referral", patient=patient, opened_from=patient, by=doctor)
     return patient

@@ -239,8 +239,8 @@ BY_RISK: dict[str, tuple[Event, ...]] = {
     "same-name-younger": (
         Risk(200, MANY_MOLES),
         *checks(200),
-        Called(10, "booked", hour=11),
         Booked(10, on=0),
+        Called(10, "booked", hour=11),
     ),
 }
 

@@ -183,8 +183,8 @@ GOING_ON: dict[str, tuple[Event, ...]] = {
         Shot(186, "9"),
         Decided(183, "9", "look_again", months=6),
         Risk(186, CARRIER),
-        Called(9, "booked", hour=10),
         Booked(9, on=3),
+        Called(9, "booked", hour=10),
     ),
     "high-planned": (
         Risk(64, MANY_MOLES | {"phototype": "VI"}),

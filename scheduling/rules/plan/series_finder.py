@@ -25,7 +25,7 @@ from scheduling.rules.plan.series import Series
 from scheduling.rules.plan.wording import diagnosis_words
 from scheduling.rules.ruleset.ruleset import Phase, Rule, RuleSet
 
-CHECK, SUTURES = "full_skin_check", "suture_removal"
+CHECK, SUTURES, RESULT = "full_skin_check", "suture_removal", "result_visit"
 BLOCKS_MONITORING = frozenset({"raised", "firm", "growing", "bleeding"})
 _TO_BE_DONE = ("biopsy", "excise", "refer")
 _AS_DECIDED = {"biopsy": "biopsy_decided", "excise": "biopsy_decided", "refer": "watched"}
@@ -263,8 +263,18 @@ class SeriesFinder:
         matched = applying(self.rules.get("procedure", ()), values)
         for rule, answer in matched:
             if rule.phases and (rule.purpose != SUTURES or self.comes_out(procedure, answer)):
-                self.add(rule, procedure.on, source, certain=answer is Applies.YES)
+                self.add(self.as_urgent(rule, procedure), procedure.on, source, certain=answer is Applies.YES)
         self.sutures(procedure, matched, about)
+
+    def as_urgent(self, rule: Rule, procedure: Procedure) -> Rule:
+        """A malignant result that is not told yet is urgent, whatever the set says of results."""
+        if rule.purpose != RESULT:
+            return rule
+        since = (
+            one for one in self.facts.diagnoses if one.code in MALIGNANT and one.lesion == procedure.lesion
+        )
+        known = any(one.known_on is None or one.known_on >= procedure.on for one in since)
+        return replace(rule, urgency="A") if known else rule
 
     def comes_out(self, procedure: Procedure, answer: Applies) -> bool:
         """A day for the sutures is planned only where there are some and their site is known."""

@@ -6,6 +6,7 @@ from django.test import Client
 from django.urls import reverse
 
 from clinic import clock
+from clinic.duties import ledger
 from lesions.analysis import pipeline
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.measuring import measure
@@ -351,9 +352,17 @@ def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
     row = lesion.diagnoses.get()
     assert (row.thickness, row.ulceration, row.procedure) == ("0.80", False, taken)
     assert "melanoma, invasive" in read(nurse.get(url("results")))
-    nurse.post(url("told", row.pk), {"revision": row.revision})
-    assert not pathology.to_tell().exists()
-    assert nurse.post(url("told", row.pk), {"revision": row.revision}).status_code == 409
+    duty = ledger.open_duties(lesion.patient).get(kind="tell")
+    told = {
+        "revision": duty.revision,
+        "outcome": "told",
+        "on": today,
+        "whom": "her",
+        "how": "phone",
+        "words": "it",
+    }
+    for status in (302, 409):
+        assert nurse.post(reverse("clinic:settle_duty", args=[duty.pk]), told).status_code == status
 
 
 def test_whether_sutures_were_left_can_be_said_afterwards_once(doctor):

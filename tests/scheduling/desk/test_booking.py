@@ -122,7 +122,7 @@ def test_nothing_is_booked_when_care_has_ended():
         on=scene.TODAY,
         ground="letter",
     )
-    with pytest.raises(booking.BookingRefused, match="transferred"):
+    with pytest.raises(booking.BookingRefused, match="care is ending"):
         scene.booked(recall)
 
 

@@ -16,6 +16,7 @@ from scheduling.recalls import overrides
 from scheduling.rules.facts import contradictions, facts
 from scheduling.rules.ruleset.vocabulary import PURPOSES
 from tests import build
+from tests.lesions import scene as pictures
 from tests.page import read
 from tests.scheduling import scene
 
@@ -55,7 +56,7 @@ def told(patient, specimen):
         reported_on=date(2026, 6, 15),
         procedure=specimen,
     )
-    pathology.tell(diagnosis=found, by=build.dermatologist())
+    pictures.tell(found)
 
 
 def test_a_told_result_leaves_the_other_biopsy_of_that_day_to_be_told(patient):

@@ -104,7 +104,7 @@ def test_a_discharge_ends_the_series():
 
 
 def test_who_cannot_be_reached_stays_open_with_a_day():
-    recall, by = scene.due_check(), build.nurse()
+    recall, by = scene.due_check(), build.dermatologist()
 
     def aside(days):
         on = scene.TODAY + timedelta(days=days)

@@ -80,7 +80,7 @@ def test_what_was_signed_for_stands_in_the_trail():
 
 def test_a_signature_for_other_days_signs_nothing():
     row = melanoma(thickness="2.5", ulceration=True)
-    asked = refused(amend, row, thickness="1.6", ulceration=False, code="bcc")
+    asked = refused(amend, row, thickness="1.6", ulceration=False, code="bcc", why="read again")
     row.refresh_from_db()
     refused(amend, row, thickness="0.6", ulceration=False, signed=asked.signature)
 

@@ -324,6 +324,25 @@ def test_telling_one_of_two_results_of_a_day_leaves_the_other_to_be_told():
     assert row(plan(procedures=taken, done=done), "result_visit").subject == "procedure:b"
 
 
+@pytest.mark.parametrize(
+    ("code", "known_on", "lesion", "urgency"),
+    [
+        ("melanoma", "2026-02-25", "7", "A"),
+        ("melanoma", None, "7", "A"),
+        ("melanoma", "2026-02-19", "7", "B"),
+        ("melanoma", "2026-02-25", "8", "B"),
+        ("benign", "2026-02-25", "7", "B"),
+    ],
+)
+def test_a_malignant_result_not_told_is_urgent(code, known_on, lesion, urgency):
+    """Urgency A of a malignant result: the clinic's own, no source. An older diagnosis is no result of this tissue."""
+    taken = [{"kind": "biopsy", "on": "2026-02-20", "lesion": "7"}]
+    known = [{"id": "1", "code": code, "anchor": "2026-02-18", "known_on": known_on, "lesion": lesion}]
+    lesions = [{"id": "7"}, {"id": "8"}]
+    found = row(plan(procedures=taken, diagnoses=known, lesions=lesions), "result_visit")
+    assert found.urgency == urgency
+
+
 def test_rows_are_ordered_by_latest_day_purpose_subject():
     lesions = [{"id": name, "monitoring": "short", "since": "2024-01-31"} for name in "ba"]
     answer = plan(lesions=lesions, diagnoses=[MELANOMA], risk={"tier": "high", "assessed_on": "2024-01-31"})

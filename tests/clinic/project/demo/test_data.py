@@ -7,13 +7,15 @@ from django.conf import settings
 from django.db import transaction
 
 from clinic import clock
+from clinic.duties import ledger
+from clinic.duties.kinds import OwningList
 from clinic.models import AuditRecord, Member, Patient, PatientStatus, Policy, Role
 from clinic.people import patients
 from clinic.project.demo import building, events, pictures
 from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
 from lesions.models import Assessment, Image, JobState, RefusedUpload
-from lesions.review import pathology, signoff
+from lesions.review import signoff
 from scheduling.desk import booking, worklists
 from scheduling.models import (
     Appointment,
@@ -115,8 +117,9 @@ def test_an_unchanged_lesion_stands_among_the_unflagged(built):
 
 
 def test_results_wait_to_arrive_and_to_be_told(built):
-    assert pathology.waiting_for_result().count() == 1
-    assert [row.code for row in pathology.to_tell()] == ["melanoma", "benign"]
+    owed = [(row.kind, row.urgent) for row in ledger.on_list(OwningList.RESULTS)]
+    assert {kind for kind, _ in owed} >= {"send_specimen", "report", "tell"}
+    assert [urgent for kind, urgent in owed if kind == "tell"] == [True, False]
 
 
 def test_missed_follow_up_has_different_reasons(built):

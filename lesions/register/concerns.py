@@ -1,0 +1,28 @@
+"""A caller's concern about the skin, where no lesion of it is on record: urgent work like a sign of a lesion."""
+
+from django.db import transaction
+
+from clinic import clock
+from clinic.access import Act, require
+from clinic.models import Member, Patient
+from clinic.trail import audit
+from lesions.models import Sign, UrgentSign
+
+
+@transaction.atomic
+def note(*, patient: Patient, by: Member, sign: str, words: str = "") -> UrgentSign:
+    """Counts once a day, until an examination in person has answered it."""
+    require(by, Act.NOTE_SIGNS)
+    if sign not in Sign.values:
+        raise ValueError("This is not one of the urgent signs.")
+    row, new = UrgentSign.objects.get_or_create(
+        patient=patient,
+        lesion=None,
+        sign=sign,
+        noted_on=clock.today(),
+        answered_by=None,
+        defaults={"by": by, "words": words},
+    )
+    if new:
+        audit.record("lesion.concern", by=by, subject=row, patient=patient, sign=sign, words=words)
+    return row

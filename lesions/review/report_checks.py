@@ -1,0 +1,104 @@
+"""What a report can say: closed lists, days in order, and that it belongs to this patient, lesion and tissue."""
+
+import re
+from datetime import date
+
+from clinic import clock
+from clinic.models import Patient
+from lesions.models import (
+    Diagnosis,
+    DiagnosisCode,
+    Grade,
+    Lesion,
+    LesionState,
+    Procedure,
+    Sentinel,
+    StageBasis,
+)
+from lesions.register import subjects
+
+# The closed lists of FACTS.
+NODES = ("N0", "N1a", "N1b", "N1c", "N2a", "N2b", "N2c", "N3a", "N3b", "N3c", "NX")
+METASTASES = ("M0", "M1", "M1a", "M1b", "M1c", "M1d")
+STAGES = ("0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV")
+_THICKNESS = re.compile(r"(>=)?\d{1,3}(\.\d{1,3})?")
+_DEPOSIT = re.compile(r"\d{1,3}(\.\d{1,3})?")
+
+
+class ResultRefused(ValueError):
+    """A sentence that says why."""
+
+
+class AlreadyReported(ResultRefused):
+    """`diagnosis` stands on record: it is amended, not repeated."""
+
+    def __init__(self, diagnosis: Diagnosis) -> None:
+        words = subjects.diagnosis_words(diagnosis)
+        super().__init__(f"On record already: {words}.")
+        self.diagnosis = diagnosis
+
+
+def check_day(day: date, patient: Patient, what: str) -> None:
+    if not patient.born <= day <= clock.today():
+        raise ResultRefused(f"{what} lies between the patient's birth and today.")
+
+
+def check_same(patient: Patient, lesion: Lesion | None) -> None:
+    if lesion and lesion.patient_id != patient.pk:
+        raise ResultRefused("This lesion belongs to another record.")
+    if lesion and lesion.state == LesionState.ERROR:
+        raise ResultRefused("This lesion was entered in error.")
+
+
+def check_procedure(
+    patient: Patient, lesion: Lesion | None, procedure: Procedure | None, reported_on: date | None = None
+) -> None:
+    """A report filed on the wrong specimen is found here, before it moves a plan."""
+    if procedure is None:
+        return
+    if procedure.patient_id != patient.pk:
+        raise ResultRefused("This procedure belongs to another record.")
+    if lesion and procedure.lesion_id and procedure.lesion_id != lesion.pk:
+        raise ResultRefused("The specimen was taken from another lesion of this patient.")
+    if reported_on and reported_on < procedure.on:
+        raise ResultRefused("The report cannot be older than the procedure.")
+
+
+def check_first(
+    code: str, lesion: Lesion | None, procedure: Procedure | None, but: Diagnosis | None = None
+) -> None:
+    """A specimen has one diagnosis, and a lesion one of each code."""
+    found = Diagnosis.objects.exclude(pk=but.pk if but else None).select_related("lesion")
+    known = found.filter(procedure=procedure).first() if procedure else None
+    known = known or (found.filter(lesion=lesion, code=code).first() if lesion else None)
+    if known:
+        raise AlreadyReported(known)
+
+
+def millimetres(typed: str) -> str:
+    return typed.replace(" ", "").replace(",", ".").replace("≥", ">=")
+
+
+def check_nodes(grade: str, sentinel: str, deposit_mm: str) -> None:
+    if grade and grade not in Grade.values:
+        raise ResultRefused(f"“{grade}” is not a known grade.")
+    if sentinel and sentinel not in Sentinel.values:
+        raise ResultRefused(f"“{sentinel}” is not a known result of a sentinel node.")
+    if deposit_mm and not _DEPOSIT.fullmatch(deposit_mm):
+        raise ResultRefused("Write the largest deposit in millimetres, such as 0.6.")
+
+
+def check_words(code: str, thickness: str, n: str, m: str, stage: str, stage_basis: str) -> None:
+    if code not in DiagnosisCode.values:
+        raise ResultRefused("Say which diagnosis the report gives.")
+    if thickness and not _THICKNESS.fullmatch(thickness):
+        raise ResultRefused("Write the thickness in millimetres as reported, such as 0.80 or >=0.8.")
+    lists = (
+        ("N", n, NODES),
+        ("M", m, METASTASES),
+        ("stage", stage, STAGES),
+        ("basis", stage_basis, StageBasis.values),
+    )
+    for name, word, allowed in lists:
+        if word and word not in allowed:
+            raise ResultRefused(f"“{word}” is not a known {name}.")

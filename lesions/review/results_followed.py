@@ -1,0 +1,104 @@
+"""What a plain entry of a result's duty does to the rows of this app, and how that is undone when it is struck."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from clinic import clock
+from clinic.duties import ledger
+from clinic.duties.ledger import DutyRefused
+from clinic.duties.steps import Hook
+from clinic.models import Duty, Step, change
+from clinic.trail import audit
+from lesions.models import Diagnosis
+from lesions.review import results_owed
+
+_WITHOUT_REPORT = ("lost", "none")
+
+
+def _diagnosis_of(duty: Duty) -> Diagnosis | None:
+    """None where the entry is about something else, such as a letter."""
+    kind, _, key = duty.subject.partition(":")
+    return Diagnosis.objects.select_related("patient").get(pk=key) if kind == "diagnosis" else None
+
+
+def told(step: Step) -> None:
+    """The day stands with the diagnosis too, where the alarms read it; a further report is told by its step alone."""
+    row = _diagnosis_of(step.duty)
+    if step.outcome != "told":
+        return
+    if row is None:
+        audit.record("diagnosis.tell", by=step.by, subject=step, patient=step.duty.patient, on=str(step.on))
+        return
+    if step.on < row.reported_on:
+        raise DutyRefused("The patient is told on the day of the report or after it.")
+    change(row, seen=row.revision, at=clock.now(), told_on=step.on, told_by=step.by)
+    audit.record("diagnosis.tell", by=step.by, subject=row, patient=row.patient, on=str(step.on))
+
+
+def untold(step: Step) -> None:
+    row = _diagnosis_of(step.duty)
+    if row is None:
+        audit.record("diagnosis.untell", by=step.by, subject=step, patient=step.duty.patient)
+        return
+    if row.versions.filter(corrected=True, at__gte=step.at).exists():
+        raise DutyRefused("The report was corrected since: it is read and told anew.")
+    if step.outcome == "told":
+        change(row, seen=row.revision, at=clock.now(), told_on=None, told_by=None)
+        audit.record("diagnosis.untell", by=step.by, subject=row, patient=row.patient)
+
+
+def read(step: Step) -> None:
+    if row := _diagnosis_of(step.duty):
+        results_owed.ask_what_follows(row, step, step.by)
+
+
+def no_report_will_come(step: Step) -> None:
+    """Nothing is sent, confirmed or waited for any more; what follows is a dermatologist's to decide."""
+    if step.outcome in _WITHOUT_REPORT and step.duty.subject != "patient":
+        kinds = ("send_specimen", "confirm_specimen", "report")
+        ledger.end_all(kinds, by=step.by, evidence=step, subject=step.duty.subject, patient=step.duty.patient)
+
+
+def report_may_come(step: Step) -> None:
+    for duty in Duty.objects.filter(evidence=audit.subject_of(step)):
+        ledger.take_back(duty=duty, by=step.by, revision=duty.revision)
+
+
+def will_not_be_known(step: Step) -> None:
+    if row := _diagnosis_of(step.duty):
+        _set_not_known(row, step, [*row.not_known, *results_owed.wanting(row)])
+
+
+def may_be_known(step: Step) -> None:
+    """What was given up before stays given up; the rest is asked for again."""
+    if row := _diagnosis_of(step.duty):
+        before = row.versions.filter(at__lte=step.at).last()
+        kept = before.values["not_known"] if before else []
+        _set_not_known(row, step, [name for name in row.not_known if name in kept])
+
+
+def _set_not_known(row: Diagnosis, step: Step, names: list[str]) -> None:
+    before = row.not_known
+    change(row, seen=row.revision, at=clock.now(), not_known=names)
+    audit.record(
+        "diagnosis.amend",
+        by=step.by,
+        subject=row,
+        patient=row.patient,
+        changed={"not_known": [before, names]},
+    )
+
+
+def _nothing(step: Step) -> None:
+    """What the reading opened is withdrawn with it."""
+
+
+# kind → what follows a recorded step, and what follows one that was struck through
+HOOKS: Final[Mapping[str, tuple[Hook, Hook]]] = {
+    "tell": (told, untold),
+    "read": (read, _nothing),
+    "send_specimen": (no_report_will_come, report_may_come),
+    "confirm_specimen": (no_report_will_come, report_may_come),
+    "report": (no_report_will_come, report_may_come),
+    "complete": (will_not_be_known, may_be_known),
+}

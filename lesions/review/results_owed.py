@@ -1,0 +1,132 @@
+"""What tissue and a report oblige the clinic to: which duties they open, and what ends them."""
+
+from collections.abc import Iterable, Mapping
+from typing import Final
+
+from django.db import models
+
+from clinic.access import Act, may
+from clinic.duties import ledger
+from clinic.models import Duty, Member, Patient
+from lesions.models import (
+    MALIGNANT,
+    Decision,
+    Diagnosis,
+    DiagnosisCode,
+    DiagnosisVersion,
+    Procedure,
+    ProcedureKind,
+    SignOff,
+)
+from lesions.review.report_checks import ResultRefused
+
+_OF_TISSUE = ("send_specimen", "confirm_specimen", "report")
+_AFTER_INVASIVE = ("margins", "node", "meeting")
+WANTED: Final[Mapping[str, str]] = {
+    "n": "lymph nodes",
+    "thickness": "thickness",
+    "ulceration": "ulceration",
+    "anchor": "day of the definitive excision",
+}
+_WANTED_OF = {DiagnosisCode.MELANOMA: tuple(WANTED), DiagnosisCode.MELANOMA_IN_SITU: ("anchor",)}
+
+
+def tissue_taken(cut: Procedure, by: Member) -> None:
+    """Tissue is sent to the laboratory, and its report is waited for."""
+    if cut.kind in (ProcedureKind.BIOPSY, ProcedureKind.EXCISION):
+        for kind in ("send_specimen", "report"):
+            _open(kind, cut, cut, by, urgent=_was_decided(cut))
+
+
+def _was_decided(cut: Procedure) -> bool:
+    """Whether the last signature asked for it: what was decided is urgent, tissue taken besides is not."""
+    signed = SignOff.objects.filter(lesion=cut.lesion_id, signed_on__lte=cut.on).order_by("pk").last()
+    return signed is not None and signed.decision in (Decision.BIOPSY, Decision.EXCISE)
+
+
+def reported(row: Diagnosis, by: Member, tells: Member | None = None) -> None:
+    """Who records a report has read it: the patient is told, by whom the reader names or by anybody who may."""
+    if tells is not None and not may(tells, Act.TELL_PATIENT):
+        raise ResultRefused(f"{tells} may not tell a patient the result.")
+    report_came(row.procedure, row, by)
+    if row.lesion_id:
+        ledger.end_all(["report"], by=by, evidence=row, subject=f"lesion:{row.lesion_id}")
+    _open("tell", row, row, by, urgent=is_urgent(row), owner=tells)
+    ask_what_follows(row, row, by)
+    complete(row, row, by)
+
+
+def report_came(cut: Procedure | None, evidence: models.Model, by: Member) -> None:
+    """A report shows as well that the tissue was sent and arrived."""
+    if cut is not None:
+        ledger.end_all(_OF_TISSUE, by=by, evidence=evidence, subject=subject_of(cut))
+
+
+def amended(row: Diagnosis, version: DiagnosisVersion, by: Member, was_from: Procedure | None) -> None:
+    for cut in (row.procedure, version.report_of):
+        report_came(cut, version, by)
+    if version.report_of is not None:
+        _open("tell", version.report_of, version, by, urgent=is_urgent(row))
+    if was_from is not None and was_from != row.procedure and not was_from.diagnoses.exists():
+        _open("report", was_from, was_from, by, urgent=_was_decided(was_from))
+    complete(row, version, by)
+    if version.corrected:
+        ledger.end_all(["read", "tell"], by=by, evidence=version, subject=subject_of(row))
+        _open("read", row, version, by, urgent=is_urgent(row))
+
+
+def complete(row: Diagnosis, because: Diagnosis | DiagnosisVersion, by: Member) -> None:
+    """Open while something is wanting that may become known, ended by what fills it."""
+    asked = open_about(row, ["complete"])
+    if not wanting(row):
+        ledger.end_all(["complete"], by=by, evidence=because, subject=subject_of(row))
+    elif not asked:
+        _open("complete", row, because, by)
+
+
+def wanting(row: Diagnosis) -> list[str]:
+    """Fields of a melanoma that nobody has stated yet, less those that will not be known."""
+    fields = _WANTED_OF.get(row.code, ())  # type: ignore[call-overload]
+    return [name for name in fields if getattr(row, name) in ("", None) and name not in row.not_known]
+
+
+def ask_what_follows(row: Diagnosis, because: models.Model, by: Member) -> None:
+    """Margins, node and meeting after an invasive melanoma are a dermatologist's own decisions."""
+    if row.code == DiagnosisCode.MELANOMA:
+        asked = {duty.kind for duty in open_about(row, _AFTER_INVASIVE)}
+        for kind in _AFTER_INVASIVE:
+            if kind not in asked:
+                _open(kind, row, because, by)
+
+
+def is_urgent(row: Diagnosis) -> bool:
+    return row.code in MALIGNANT or row.uncertain
+
+
+def waits_for_report(patient: Patient) -> list[int]:
+    """Keys of the procedures whose tissue has no report yet."""
+    rows = ledger.open_duties(patient).filter(kind="report", subject__startswith="procedure:")
+    return [int(key.partition(":")[2]) for key in rows.values_list("subject", flat=True)]
+
+
+def open_about(row: Diagnosis | Procedure, kinds: Iterable[str]) -> list[Duty]:
+    rows = ledger.open_duties().filter(patient=row.patient_id, subject=subject_of(row))
+    return list(rows.filter(kind__in=list(kinds)))
+
+
+def subject_of(row: Diagnosis | Procedure) -> str:
+    """procedure:7"""
+    return f"{row._meta.model_name}:{row.pk}"
+
+
+def _open(
+    kind: str,
+    about: Diagnosis | Procedure,
+    because: models.Model,
+    by: Member,
+    *,
+    urgent: bool = False,
+    owner: Member | None = None,
+) -> None:
+    fields = {"patient": about.patient, "subject": subject_of(about), "urgent": urgent, "owner": owner}
+    ledger.open_duty(kind, opened_from=because, by=by, **fields)  # type: ignore[arg-type]

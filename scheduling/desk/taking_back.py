@@ -1,0 +1,132 @@
+"""A wrong entry is taken back by who made it, within ten minutes, unless somebody has acted on it already."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import models, transaction
+
+from clinic import clock, jobs
+from clinic.duties import ledger
+from clinic.models import Duty, Member, Visit, change
+from clinic.people import patients, visits
+from clinic.trail import audit
+from clinic.trail.audit import subject_of
+from scheduling.desk import contacts, worklists
+from scheduling.desk.booking import BookingRefused
+from scheduling.desk.contacts import ContactRefused
+from scheduling.models import (
+    Appointment,
+    AppointmentState,
+    ContactAttempt,
+    Recall,
+    RecallState,
+    StruckAttempt,
+)
+from scheduling.planning import rebook
+from scheduling.planning.plan_writer import state_on
+
+_OVER = "Ten minutes are over: what is wrong is corrected by an act of its own."
+_OTHERS = "Only who entered it takes it back."
+_MAY = (AppointmentState.BOOKED, AppointmentState.MISSED, AppointmentState.ATTENDED)
+
+
+def may_take_back(appointment: Appointment, by: Member) -> bool:
+    """Whether the page offers it; `take_back` looks closer."""
+    return appointment.state in _MAY and not _why_not(appointment.changed_by_id, appointment.changed_at, by)
+
+
+def may_strike(attempt: ContactAttempt, by: Member) -> bool:
+    return not hasattr(attempt, "struck") and not _why_not(attempt.by_id, attempt.at, by)
+
+
+def _why_not(entered_by: int | None, at: datetime, by: Member) -> str:
+    if entered_by != by.pk:
+        return _OTHERS
+    return _OVER if clock.now() - at > ledger.TAKE_BACK else ""
+
+
+@transaction.atomic
+def take_back(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
+    """A booking is free again and nobody's delay; “missed” and “came” are booked again, what was done is owed again."""
+    if why := _why_not(appointment.changed_by_id, appointment.changed_at, by):
+        raise BookingRefused(why)
+    was = appointment.state
+    if was == AppointmentState.BOOKED:
+        _unbook(appointment, by, revision)
+    elif was in (AppointmentState.MISSED, AppointmentState.ATTENDED):
+        _book_again(appointment, by, revision)
+    else:
+        raise BookingRefused("A cancelled appointment gave its place away: book a new one.")
+    audit.record("appointment.take_back", by=by, subject=appointment, patient=appointment.patient, was=was)
+    jobs.request_work("replan", appointment.patient_id)
+    return appointment
+
+
+def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
+    fields = {"state": AppointmentState.CANCELLED_BY_CLINIC, "changed_by": by}
+    change(appointment, seen=revision, at=clock.now(), where={"state": AppointmentState.BOOKED}, **fields)
+    appointment.cells.all().delete()
+    rows = list(appointment.recalls.filter(state=RecallState.BOOKED).select_related("patient"))
+    for row in rows:
+        change(row, seen=row.revision, at=clock.now(), state=state_on(row))
+    worklists.put_back(rows)
+    rebook.settled(appointment, by)
+
+
+def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
+    done = _take_visit_back(appointment.visit, by)
+    rows = list(appointment.recalls.select_related("patient"))
+    if any(row.state not in (RecallState.PLANNED, RecallState.DUE) for row in rows):
+        raise BookingRefused("Somebody has already acted on it: what it was booked for is no longer open.")
+    _withdraw(appointment, by, because=appointment, refused=BookingRefused)
+    fields = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
+    change(appointment, seen=revision, at=clock.now(), **fields)
+    for row in rows:
+        counted = (row.purpose, row.subject) not in done
+        again = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
+        change(row, seen=row.revision, at=clock.now(), **again)
+    worklists.finish_for(rows, by=by)
+    rebook.look_at(appointment, by=by)
+
+
+def _take_visit_back(visit: Visit | None, by: Member) -> set[tuple[str, str]]:
+    """What it says was done in it; nothing where there was none, or it was struck through before."""
+    if visit is None or visit.struck_at is not None:
+        return set()
+    done = set(visit.done.values_list("purpose", "subject"))
+    try:
+        visits.take_back(visit=visit, by=by, revision=visit.revision)
+    except visits.VisitRefused as error:
+        raise BookingRefused(str(error)) from error
+    return done
+
+
+@transaction.atomic
+def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
+    """It stays readable and counts no more: what it used up, killed or settled is as it was before."""
+    if why := _why_not(attempt.by_id, attempt.at, by):
+        raise ContactRefused(why)
+    if hasattr(attempt, "struck"):
+        raise ContactRefused("This attempt was struck through already.")
+    row = StruckAttempt.objects.create(attempt=attempt, by=by, at=clock.now())
+    _withdraw(attempt, by, because=row, refused=ContactRefused)
+    for route in contacts.routes_used(attempt).filter(dead_since__isnull=False, changed_at__gte=attempt.at):
+        patients.revive_route(route=route, by=by, because=row)
+    worklists.put_back(_on_the_list(attempt.recall))
+    audit.record("contact.strike", by=by, subject=attempt, patient=attempt.recall.patient)
+    return row
+
+
+def _on_the_list(recall: Recall) -> Iterable[Recall]:
+    return worklists.to_reach(clock.today()).filter(pk=recall.pk)
+
+
+def _withdraw(
+    opened_from: models.Model, by: Member, *, because: models.Model, refused: type[ValueError]
+) -> None:
+    """What it opened for others is owed no more, unless one of them has answered."""
+    for duty in Duty.objects.filter(opened_from=subject_of(opened_from)).exclude(kind=rebook.KIND):
+        if duty.ended_at is None:
+            ledger.withdraw(duty, by=by, because=because)
+        elif duty.evidence != subject_of(because):
+            raise refused(f"{duty.ended_by or 'Somebody'} has already acted on it.")

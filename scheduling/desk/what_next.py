@@ -1,0 +1,116 @@
+"""How far the desk may put a call off, and when a dermatologist decides what follows. Source: a clinic setting."""
+
+from collections.abc import Iterable
+from datetime import date, timedelta
+from typing import Any
+
+from django.db import models, transaction
+from django.db.models import CharField, Q, QuerySet, Value
+from django.db.models.functions import Cast, Concat
+
+from clinic import clock
+from clinic.access import Act, may
+from clinic.days import write_day
+from clinic.duties import ledger, limits, steps
+from clinic.models import Duty, Member
+from scheduling.desk import worklists
+from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
+from scheduling.planning import ladder
+from scheduling.recalls import closing
+
+KIND = "decide_what_follows"
+# By a dermatologist's word or ground; one that was only withdrawn with a wrong entry answers nothing.
+_ANSWERED = Q(evidence__startswith="clinic.step:") | ~Q(ground="")
+
+
+def furthest_day(recall: Recall, by: Member) -> date:
+    """The last day to which this member may put a call off.
+
+    The last day of the window; past it, and where it is urgent, the next working day. A dermatologist: 90 days.
+    """
+    today = clock.today()
+    if may(by, Act.CLOSE_RECALLS):
+        return today + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    next_working_day = limits.working_days_after(today, 1)
+    if recall.urgency == Urgency.A:
+        return next_working_day
+    return recall.latest if recall.latest > today else next_working_day
+
+
+def standing(recall: Recall) -> QuerySet[ContactAttempt]:
+    """Attempts that nobody has struck through."""
+    return ContactAttempt.objects.filter(recall=recall, struck__isnull=True)
+
+
+def tried(recall: Recall) -> int:
+    """How many attempts count since a dermatologist last said what follows."""
+    rows = standing(recall).filter(counts=True)
+    answered = _asked(recall).filter(_ANSWERED).order_by("-ended_at").first()
+    return rows.filter(at__gt=answered.ended_at).count() if answered else rows.count()
+
+
+def ask_after_attempt(attempt: ContactAttempt) -> None:
+    """Declined, or the ladder is used up: a dermatologist decides; the recall stays open and on its list."""
+    recall = attempt.recall
+    if attempt.outcome == "declined":
+        _ask(recall, attempt, attempt.by, "declined")
+    elif attempt.counts and tried(recall) >= ladder.ladder_of(recall.urgency).attempts:
+        _ask(recall, attempt, attempt.by, "attempts used up")
+
+
+@transaction.atomic
+def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
+    """A dermatologist lets it rest until a day: off today's list, and the answer to what was asked about it."""
+    closing.mark_unreachable(recall=recall, by=by, revision=revision, next_look_on=next_look_on, note=note)
+    worklists.finish_for([recall], by=by)
+    words = f"look again on {write_day(next_look_on)}: {note}"
+    for duty in _asked(recall).filter(ended_at__isnull=True):
+        steps.settle(duty=duty, by=by, revision=duty.revision, outcome="decided", words=words)
+    return recall
+
+
+def ask_after_missed(appointment: Appointment, by: Member) -> None:
+    """A second visit was missed for the same recall."""
+    for row in appointment.recalls.select_related("patient"):
+        if row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
+            _ask(row, appointment, by, "missed more than once")
+
+
+def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:
+    """Patient and subject → what was asked of a dermatologist there, and the word that answered it, if one did."""
+    asked = Duty.objects.filter(kind=KIND, patient__in=patients, opened_from__startswith="scheduling.")
+    answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
+    asked = asked.filter(Q(ended_at__isnull=True) | answered)
+    found: dict[tuple[int, str], list[dict[str, Any]]] = {}
+    names = ("patient_id", "subject", "note", "ended_at", "steps__words", "end_note", "ended_by__name")
+    for row in asked.order_by("pk").values(*names):
+        found.setdefault((row["patient_id"], row["subject"]), []).append(row)
+    return found
+
+
+def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
+    if _asked(recall).filter(ended_at__isnull=True).exists():
+        return
+    ledger.open_duty(
+        KIND,
+        patient=recall.patient,
+        opened_from=because,
+        by=by,
+        subject=recall.subject,
+        urgent=recall.urgency == Urgency.A,
+        note=f"{recall.get_purpose_display().capitalize()}: {why}.",
+    )
+
+
+def _asked(recall: Recall) -> QuerySet[Duty]:
+    """What was asked of a dermatologist because of this recall."""
+    rows = Q(opened_from__in=_keys(recall.attempts.all())) | Q(
+        opened_from__in=_keys(recall.appointments.all())
+    )
+    return Duty.objects.filter(rows, kind=KIND)
+
+
+def _keys(rows: QuerySet[Any]) -> QuerySet[Any]:
+    """How duties name these rows, worked out by the database: one question instead of three."""
+    named = Concat(Value(f"{rows.model._meta.label_lower}:"), Cast("pk", CharField()))
+    return rows.order_by().values_list(named)
