@@ -1,4 +1,4 @@
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -199,6 +199,14 @@ class DecisionForm(forms.Form):
         self.fields["all_the_same"].widget = forms.CheckboxInput()
         for question in questions:
             self.add_error("all_the_same", question)
+
+    def say_what_follows(self, words: Mapping[str, str]) -> None:
+        """Beside each decision what the plan will then ask, by the value of the decision."""
+        field = self.fields["decision"]
+        field.choices = [
+            (value, f"{label} · {words[value]}" if words.get(value) else label)
+            for value, label in field.choices
+        ]
 
     def supposed(self) -> tuple[str, int | None] | None:
         """What would be signed, for who asks what follows from it; None while it is not said."""

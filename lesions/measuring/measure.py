@@ -205,11 +205,9 @@ def _is_earlier(one: Image, two: Image) -> bool:
 @transaction.atomic
 def _finish(row: Assessment, attempt: int, found: _Found) -> None:
     lesion = register.lock(row.image.lesion_id)
-    if Image.objects.filter(pk=row.image_id).exclude(lesion=lesion).exists():
-        # Moved to its lesion meanwhile: the next attempt compares it with that one's pictures.
-        _settle(row, attempt, state=JobState.QUEUED)
-        return
-    if not _settle(row, attempt, state=JobState.DONE, result=found.measurement.to_json()):
+    if _moved_meanwhile(row, attempt) or not _settle(
+        row, attempt, state=JobState.DONE, result=found.measurement.to_json()
+    ):
         return
     kept = [_keep(each) for each in found.back]
     audit.record("assessment.done", by=None, subject=row, patient=lesion.patient, version=row.version)
@@ -222,6 +220,14 @@ def _finish(row: Assessment, attempt: int, found: _Found) -> None:
         )
     if found.ahead:
         _show_anew(lesion, found.ahead, policy)
+
+
+def _moved_meanwhile(row: Assessment, attempt: int) -> bool:
+    """Filed with its right lesion while it was measured: the next attempt compares it with that one's pictures."""
+    moved = Image.objects.filter(pk=row.image_id).exclude(lesion=row.image.lesion_id).exists()
+    if moved:
+        _settle(row, attempt, state=JobState.QUEUED)
+    return moved
 
 
 def _keep(each: _Compared) -> Comparison:
@@ -260,7 +266,7 @@ def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
 def _fail(row: Assessment, attempt: int, sentence: str) -> None:
     """A picture without numbers waits for a decision like one beyond a limit."""
     lesion = register.lock(row.image.lesion_id)
-    if not _settle(row, attempt, state=JobState.FAILED, failure=sentence):
+    if _moved_meanwhile(row, attempt) or not _settle(row, attempt, state=JobState.FAILED, failure=sentence):
         return
     audit.record("assessment.fail", by=None, subject=row, patient=lesion.patient, failure=sentence)
     drafts = [flags.failed(sentence)]

@@ -126,6 +126,12 @@ def _replaces(image: Image, duty: Duty) -> bool:
     return blamed is None or (image.pk != blamed.pk and image.taken_on >= blamed.taken_on)
 
 
+def is_called_wrong(image: Image, lesion: Lesion) -> bool:
+    """A dermatologist signed that this picture is not of this lesion."""
+    said = standing().filter(review__assessment__image=image, decision=Decision.WRONG_SUBJECT)
+    return said.filter(lesion=lesion).exists()
+
+
 def to_put_right(image: Image) -> Duty | None:
     """The open duty that lets staff move this picture, wherever it is filed by now."""
     signed = standing().filter(review__assessment__image=image, decision=Decision.WRONG_SUBJECT)

@@ -34,6 +34,10 @@ def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
     duty, old = _duty_of(image), image.lesion
     if lesion.pk == old.pk:
         raise PictureRefused("It is filed with this lesion now: choose the one that it shows.")
+    if owed.is_called_wrong(image, lesion):
+        raise PictureRefused(
+            "A dermatologist signed that it is not of this lesion; that is decided anew there."
+        )
     for key in sorted((lesion.pk, old.pk)):
         register.lock(key)
     intake.check_place(lesion, image.kind, image.taken_on)

@@ -16,8 +16,8 @@ from lesions.models import (
     DiagnosisVersion,
     Procedure,
     ProcedureKind,
-    SignOff,
 )
+from lesions.review import owed
 from lesions.review.report_checks import ResultRefused
 
 _OF_TISSUE = ("send_specimen", "confirm_specimen", "report")
@@ -40,7 +40,7 @@ def tissue_taken(cut: Procedure, by: Member) -> None:
 
 def _was_decided(cut: Procedure) -> bool:
     """Whether the last signature asked for it: what was decided is urgent, tissue taken besides is not."""
-    signed = SignOff.objects.filter(lesion=cut.lesion_id, signed_on__lte=cut.on).order_by("pk").last()
+    signed = owed.deciding().filter(lesion=cut.lesion_id, signed_on__lte=cut.on).order_by("pk").last()
     return signed is not None and signed.decision in (Decision.BIOPSY, Decision.EXCISE)
 
 

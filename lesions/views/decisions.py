@@ -182,7 +182,7 @@ _USUAL: tuple[tuple[str, int | None], ...] = (
 
 def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
     """The day of the plan that each usual decision leads to, or the one that is filled in: read before it is signed."""
-    chosen = form.supposed() if form.is_bound and form.is_valid() else None
+    chosen = form.supposed() if form.is_bound else None
     supposed = [chosen] if chosen else list(_USUAL)
     found = foresight.foresee(lesion, supposed, at_hand=chosen is None)
     return [
@@ -266,6 +266,14 @@ def _place_in_queue(review: Review) -> dict[str, Any] | None:
     return {"number": number, "of": len(keys), "left": len(keys) - 1, "oldest": min(at for _, at in rows)}
 
 
+def _words_by_decision(rows: list[dict[str, Any]]) -> dict[str, str]:
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        after = f"{row['months']} months: " if row["months"] else ""
+        found.setdefault(row["decision"].value, []).extend(f"{after}{words}" for words in row["words"])
+    return {value: "; ".join(words) for value, words in found.items()}
+
+
 @allow(Act.SIGN_OFF)
 def decide_in_person(request: HttpRequest, pk: int) -> HttpResponse:
     lesion = found(pk)
@@ -279,6 +287,7 @@ def decide_in_person(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             return redirect("lesions:lesion", pk)
+    form.say_what_follows(_words_by_decision(_follows(lesion, form)))
     note = "Decided at the bedside, without pictures. Pictures that wait for a decision go on waiting."
     return about_lesion(request, lesion, form, "Decide in person", "Sign", note=note)
 

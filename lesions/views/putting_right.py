@@ -74,7 +74,9 @@ def _choices(signed: SignOff, who: str) -> list[Lesion]:
     """The other lesions of this patient, and those of who was searched for."""
     found = [row.pk for row in people.search(who)[:_MOST_PATIENTS]] if who else []
     rows = Lesion.objects.filter(patient__in=[signed.lesion.patient_id, *found])
-    rows = rows.exclude(pk=signed.review.assessment.image.lesion_id).exclude(state=LesionState.ERROR)
+    rows = rows.exclude(pk__in=(signed.lesion_id, signed.review.assessment.image.lesion_id)).exclude(
+        state=LesionState.ERROR
+    )
     return list(rows.select_related("patient").order_by("patient", "label")[:_MOST_LESIONS])
 
 

@@ -43,10 +43,14 @@ def _about_lesion(kind: str) -> str:
         AND d.subject = 'lesion:' || CAST(f.lesion_id AS TEXT))"""
 
 
+def _stands(signature: str) -> str:
+    return f"NOT EXISTS (SELECT 1 FROM lesions_revokedsignoff k WHERE k.signoff_id = {signature}.id)"
+
+
 def _signed(decision: str) -> str:
-    return f"""SELECT s.id, l.patient_id, s.lesion_id FROM lesions_signoff s JOIN lesions_lesion l ON l.id = s.lesion_id
-        WHERE s.decision = '{decision}'
-        AND NOT EXISTS (SELECT 1 FROM lesions_revokedsignoff x WHERE x.signoff_id = s.id)"""
+    return f"""SELECT s.id, l.patient_id, l.id AS lesion_id, l.state
+        FROM lesions_signoff s JOIN lesions_lesion l ON l.id = s.lesion_id
+        WHERE s.decision = '{decision}' AND {_stands("s")}"""
 
 
 def _step(outcome: str, kind: str) -> str:
@@ -63,13 +67,13 @@ _NEWEST_MEASURED = """SELECT l.id, l.patient_id, i.id AS image_id, i.taken_on FR
         AND (n.taken_on > i.taken_on OR (n.taken_on = i.taken_on AND n.id > i.id))
         AND EXISTS (SELECT 1 FROM lesions_assessment b WHERE b.image_id = n.id AND b.state IN ('done', 'failed')))"""
 # Decided but not done: no later signature on the lesion, no procedure of it since, no end of the lesion by two people.
-_TO_DO = """SELECT s.id, l.patient_id FROM lesions_signoff s JOIN lesions_lesion l ON l.id = s.lesion_id
+_TO_DO = f"""SELECT s.id, l.patient_id FROM lesions_signoff s JOIN lesions_lesion l ON l.id = s.lesion_id
     JOIN clinic_patient p ON p.id = l.patient_id JOIN scheduling_plan q ON q.patient_id = p.id
     WHERE s.decision IN ('biopsy', 'excise') AND p.status = 'active' AND l.state <> 'entered_in_error'
     AND q.facts_revision = p.facts_revision
-    AND NOT EXISTS (SELECT 1 FROM lesions_revokedsignoff x WHERE x.signoff_id = s.id)
-    AND NOT EXISTS (SELECT 1 FROM lesions_signoff t WHERE t.lesion_id = l.id AND t.id > s.id
-        AND NOT EXISTS (SELECT 1 FROM lesions_revokedsignoff y WHERE y.signoff_id = t.id))
+    AND {_stands("s")}
+    AND NOT EXISTS (SELECT 1 FROM lesions_signoff t WHERE t.lesion_id = l.id AND t.id > s.id AND {_stands("t")}
+        AND t.decision NOT IN ('inadequate', 'wrong_subject', 'second_reading'))
     AND NOT EXISTS (SELECT 1 FROM lesions_procedure c WHERE c.lesion_id = l.id AND c."on" >= s.signed_on)
     AND NOT EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id
         AND r."of" = 'decision:' || CAST(s.id AS TEXT) AND r.closed_by_id IS NOT NULL)"""
@@ -86,11 +90,11 @@ FACTS: Final[dict[str, tuple[Any, str, str]]] = {
     "decide": (
         _("a measured picture, to be decided on"),
         _NEWEST_MEASURED,
-        """EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_assessment a ON a.id = v.assessment_id
+        f"""EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_assessment a ON a.id = v.assessment_id
             JOIN lesions_image i ON i.id = a.image_id
             WHERE v.lesion_id = f.id AND (i.id = f.image_id OR i.taken_on >= f.taken_on)
             AND (v.state IN ('waiting', 'handed_over')
-                OR EXISTS (SELECT 1 FROM lesions_signoff s WHERE s.review_id = v.id)))""",
+                OR EXISTS (SELECT 1 FROM lesions_signoff s WHERE s.review_id = v.id AND {_stands("s")})))""",
     ),
     "do_as_decided": (
         _("a signed biopsy or excision, to be done"),
@@ -105,20 +109,21 @@ FACTS: Final[dict[str, tuple[Any, str, str]]] = {
             AND NOT EXISTS (SELECT 1 FROM clinic_careend n WHERE n.patient_id = p.id AND n.id > e.id)""",
         _duty_of("hand_over", "clinic.careend"),
     ),
-    "refer": (
+    "send_referral": (
         _("a signed referral, to be sent"),
         _signed("refer"),
         _duty_of("send_referral", "lesions.signoff"),
     ),
-    "inadequate": (
-        _("a picture that could not be judged, to be repeated"),
-        _signed("inadequate"),
-        _about_lesion("repeat_picture"),
-    ),
-    "wrong_subject": (
+    "put_picture_right": (
         _("a picture of another lesion, to be put right"),
         _signed("wrong_subject"),
         _duty_of("put_picture_right", "lesions.signoff"),
+    ),
+    "repeat_picture": (
+        _("a picture nobody could judge, to be taken again"),
+        _signed("inadequate"),
+        f"""(f.state IN ('removed', 'gone', 'entered_in_error') OR EXISTS (SELECT 1 FROM clinic_duty d
+            WHERE d.kind = 'repeat_picture' AND d.subject = {_of("lesion", "f.lesion_id")}))""",
     ),
     "already_removed": (
         _("a lesion removed elsewhere, whose report is wanted"),

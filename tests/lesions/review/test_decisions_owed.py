@@ -196,14 +196,17 @@ def test_what_was_compared_with_a_wrong_picture_is_judged_again(review):
     assert Review.objects.get(state="waiting", lesion=review.lesion).comparison is None
 
 
-def test_a_move_taken_back_can_be_made_again(review):
-    """Ten minutes: the duty is open again, and the picture goes where it belongs, even back."""
+def test_a_move_taken_back_is_made_again_but_not_back(review):
+    """Ten minutes: the duty is open again, and the picture goes where it belongs, never against the signature."""
     image, nurse = wrong(review), build.nurse()
     putting_right.move(image=image, lesion=scene.lesion(), by=nurse, revision=image.revision)
     duty = Duty.objects.get(kind="put_picture_right")
     ledger.take_back(duty=duty, by=nurse, revision=duty.revision)
-    putting_right.move(image=image, lesion=review.lesion, by=nurse, revision=image.revision)
-    assert Image.objects.get().lesion == review.lesion and image.moves.count() == 2
+    with pytest.raises(PictureRefused, match="not of this lesion"):
+        putting_right.move(image=image, lesion=review.lesion, by=nurse, revision=image.revision)
+    right = scene.lesion()
+    putting_right.move(image=image, lesion=right, by=nurse, revision=image.revision)
+    assert Image.objects.get().lesion == right and image.moves.count() == 2
 
 
 def test_only_a_picture_called_wrong_is_moved(review):

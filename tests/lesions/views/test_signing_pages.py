@@ -57,6 +57,13 @@ def test_the_form_comes_back_with_the_question_and_a_tick(page, review):
     assert SignOff.objects.get().months == 6
 
 
+def test_beside_the_question_stands_what_would_follow(page, review):
+    build.rules_in_force()
+    shown = read(page.post(url("decision", review.pk), filled(review, "look_again", months=24)))
+    assert "the plan will ask earlier" in shown
+    assert "Look again in some months (24 months): picture of a lesion between" in shown
+
+
 def test_at_the_bedside_it_is_asked_too(page, review):
     given = {"decision": "reassure", "note": "dringend, Exzision"}
     assert "“dringend”" in read(page.post(url("decide_in_person", review.lesion_id), given))
@@ -79,6 +86,14 @@ def test_the_usual_decisions_say_their_day_before_anything_is_filled_in(page, re
     replan.replan_patient(review.lesion.patient_id)
     shown = read(page.get(url("decision", review.pk)))
     assert "Look again in some months (3 months): picture of a lesion between" in shown
+
+
+def test_at_the_bedside_each_decision_says_its_day(page, review):
+    build.rules_in_force()
+    replan.replan_patient(review.lesion.patient_id)
+    shown = read(page.get(url("decide_in_person", review.lesion_id)))
+    assert "3 months: picture of a lesion between" in shown
+    assert "Excise · examination of a lesion in person between" in shown
 
 
 def test_what_was_just_signed_is_taken_back_from_the_list(page, review):

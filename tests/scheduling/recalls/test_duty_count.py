@@ -11,7 +11,7 @@ from clinic.duties import ledger, steps
 from clinic.people import ending
 from clinic.trail import triggers
 from lesions.register import register
-from lesions.review import pathology, signoff
+from lesions.review import pathology, signoff, taking_back
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
 from scheduling.recalls import duty_count, whereabouts
@@ -101,7 +101,36 @@ def procedure():
     return patient, pathology.record_procedure(patient=patient, by=build.dermatologist(), **said).pk
 
 
+def decided(decision, kind):
+    """A signature in person on a picture, and the duty that it opened."""
+    review = pictures.measured(pictures.lesion(), pictures.jpeg(next(_seeds)))
+    said = {"decision": decision, "revision": review.revision, "in_person": True}
+    signoff.record(review_id=review.pk, by=build.dermatologist(), **said)
+    return review.lesion.patient, ledger.open_duties(review.lesion.patient).get(kind=kind).pk
+
+
+def referred():
+    return decided("refer", "send_referral")
+
+
+def wrong_picture():
+    return decided("wrong_subject", "put_picture_right")
+
+
+def useless_picture():
+    return decided("inadequate", "repeat_picture")
+
+
 PLANTED = {
+    "the sending of a referral is gone": (
+        referred, "DELETE FROM clinic_duty WHERE id = %s", "send_referral",
+    ),
+    "a picture of another lesion is forgotten": (
+        wrong_picture, "DELETE FROM clinic_duty WHERE id = %s", "put_picture_right",
+    ),
+    "the repeat of a picture is forgotten": (
+        useless_picture, "DELETE FROM clinic_duty WHERE id = %s", "repeat_picture",
+    ),
     "the recall of a signed excision is gone": (
         signed_excision, "DELETE FROM scheduling_recall WHERE id = %s", "do_as_decided",
     ),
@@ -150,7 +179,7 @@ PLANTED = {
 def test_what_is_planted_is_named_and_nobody_else(name):
     """Twenty of each are lost, and one of the same kind beside them is not."""
     build_one, text, code = PLANTED[name]
-    many = 3 if build_one is picture else MANY
+    many = 3 if build_one in (picture, referred, wrong_picture, useless_picture) else MANY
     beside, _ = build_one()
     rows = [build_one() for _ in range(many)]
     assert lost() == {}
@@ -159,6 +188,15 @@ def test_what_is_planted_is_named_and_nobody_else(name):
     found = lost()
     assert found[code] == {patient.pk for patient, _ in rows}
     assert beside.pk not in set().union(*found.values())
+
+
+def test_a_signature_taken_back_is_owed_nowhere():
+    lesion, doctor = pictures.lesion(), build.dermatologist()
+    signed = signoff.decide_in_person(lesion=lesion, by=doctor, decision="excise")
+    replan.replan_patient(lesion.patient_id)
+    taking_back.take_back(signed=signed, by=doctor)
+    replan.replan_patient(lesion.patient_id)
+    assert lost() == {}
 
 
 def test_the_nightly_count_says_it_with_names():
