@@ -77,7 +77,7 @@ class CareEnd(AppendOnly):
     """One end of a patient's care: evidence of what it closed, so that resuming opens that again."""
 
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="care_ends")
-    status = models.CharField(max_length=12, choices=PatientStatus)
+    ends_as = models.CharField(max_length=12, choices=PatientStatus)
     on = models.DateField()
     ground = models.CharField(max_length=200)
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
@@ -88,7 +88,7 @@ class CareEnd(AppendOnly):
         ordering = ["-pk"]
 
     def __str__(self) -> str:
-        return f"{self.get_status_display()}, {self.on}"
+        return f"{self.get_ends_as_display()}, {self.on}"
 
 
 class RouteKind(models.TextChoices):

@@ -83,7 +83,7 @@ def end_care(
         require(by, Act.END_CARE)
     _check(patient, status, on, ground)
     row = CareEnd.objects.create(
-        patient=patient, status=status, on=on, ground=ground.strip(), by=by, second=second, at=clock.now()
+        patient=patient, ends_as=status, on=on, ground=ground.strip(), by=by, second=second, at=clock.now()
     )
     for keeper in KEEPERS.values():
         keeper.close(row)

@@ -52,7 +52,7 @@ def close(end: CareEnd) -> None:
 
 
 def _close(recall: Recall, end: CareEnd) -> None:
-    ground = _GROUND[PatientStatus(end.status)]
+    ground = _GROUND[PatientStatus(end.ends_as)]
     said = {"ground": ground, "ground_note": end.ground, "evidence": evidence_of(end)}
     ended = {"state": RecallState.CLOSED, "ended_on": clock.today(), "closed_by": end.by}
     change(recall, seen=recall.revision, at=clock.now(), **said, **ended)

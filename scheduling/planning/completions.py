@@ -21,6 +21,8 @@ class Completion:
 
 def find_completion(recall: Recall) -> Completion | None:
     """The first thing done since the window opened that finishes this recall; None if there is nothing."""
+    if recall.of.startswith("decision:") and recall.purpose == Purpose.LESION_EXAMINATION:
+        return _decided(int(recall.of.partition(":")[2]))  # a tick on a visit cuts nothing out
     return _item(recall) or _OTHER_WAYS.get(recall.purpose, _none)(recall)
 
 

@@ -9,7 +9,7 @@ from django.db.models import Max, Q
 
 from clinic.models import DoneItem, Patient
 from clinic.people import risk
-from lesions.models import Diagnosis, Lesion, Procedure, UrgentSign
+from lesions.models import Decision, Diagnosis, Lesion, Procedure, UrgentSign
 from lesions.register import bodymap
 from lesions.review import owed
 from scheduling.models import Override, Recall, RecallState, SeriesEnd
@@ -146,7 +146,8 @@ def _decisions(keys: Keys, procedures: Sequence[Procedure]) -> Iterator[tuple[in
     for patient, pk, lesion, decision, on, months in rows.values_list(*fields):
         kinds = _FULFILS.get(decision, ())
         done = (cut.on for cut in by_lesion.get(lesion, ()) if cut.kind in kinds and cut.on >= on)
-        fulfilled_on = min(done, default=None)
+        # A referral has a loop of its own among the results, from sending to reading their letter.
+        fulfilled_on = on if decision == Decision.REFER else min(done, default=None)
         yield patient, facts.DecisionFact(str(pk), pk, str(lesion), decision, on, months, fulfilled_on)
 
 

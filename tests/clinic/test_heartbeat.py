@@ -120,7 +120,7 @@ def test_a_sign_is_written_at_most_once_a_minute():
         assert (Heartbeat.objects.get().at == NOW + timedelta(seconds=seconds)) is wrote
 
 
-def test_the_sweep_is_a_sign_of_beat_and_worker_and_of_lists_that_are_empty(queue):
+def test_the_sweep_is_a_sign_of_beat_and_worker_and_of_empty_lists(queue):
     tasks.sweep()
     assert set(Heartbeat.objects.values_list("name", flat=True)) == {"beat", "worker", *KINDS}
 

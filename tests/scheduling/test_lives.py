@@ -25,6 +25,7 @@ from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.models import Patient, StaleRow
 from clinic.people import ending, visits
+from clinic.people.longer_waits import MakesLonger
 from lesions.models import Decision, Diagnosis, Lesion, LesionState, Monitoring, Procedure, Sign, SignOff
 from lesions.register import register
 from lesions.review import pathology, signoff, taking_back
@@ -42,7 +43,7 @@ pytestmark = pytest.mark.django_db
 LIVES = int(os.environ.get("LIVES", "12"))
 STEPS = 25
 # What the program says where somebody may not, or where the act makes no sense.
-_REFUSED = (ValueError, PermissionDenied, StaleRow)
+_REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 # How often each act was done and not refused, for whoever reads what the lives did.
 DONE: Counter[str] = Counter()
 # Drawn evenly: a whole number would nearly always be a small one, and so the same nurse.

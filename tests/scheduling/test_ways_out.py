@@ -108,6 +108,15 @@ def test_2_a_signed_excision_is_not_amended_away(nurse, doctor):
     assert urgent_of(lesion.patient).exists()
 
 
+def test_2_looking_at_a_lesion_does_not_do_what_was_decided(doctor):
+    lesion = pictures.lesion()
+    signoff.decide_in_person(lesion=lesion, by=doctor, decision="excise")
+    assert urgent_of(lesion.patient).exists()
+    done = [("lesion_examination", f"lesion:{lesion.pk}")]
+    visits.record(patient=lesion.patient, by=doctor, attended_on=scene.TODAY, done=done)
+    assert urgent_of(lesion.patient).exists()
+
+
 def test_7_a_nurse_may_raise_monitoring_and_only_propose_to_lower_it(nurse, doctor):
     lesion = pictures.lesion(monitoring="long")
     assert amend(lesion, nurse, monitoring="short").monitoring == "short"

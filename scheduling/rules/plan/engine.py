@@ -158,8 +158,10 @@ class _Planner:
             rolls = series.rule.anchor == "risk" and series.rule.spacing == "attendance"
             if rolls and risk is not None and key[0] == CHECK:
                 series = count_from_last_check(series, history, risk, self.looser)
-            reach = own_intervals.replaces_until(self.facts, key, series, history)
-            yield series, replace(history, overridden_until=reach) if reach else history
+            # What was decided is done by its procedure alone: looking at the lesion again does not cut it out.
+            counts = replace(history, done=()) if series.rule.anchor == "decision" else history
+            reach = own_intervals.replaces_until(self.facts, key, series, counts)
+            yield series, replace(counts, overridden_until=reach) if reach else counts
 
     def group(self, key: Key) -> Due | None:
         """The one open occurrence of a purpose and subject: the earliest latest day governs.

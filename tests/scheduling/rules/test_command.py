@@ -60,7 +60,7 @@ def test_explain_names_sites_and_no_codes():
     assert dict(bodymap.SITES) == SITES
 
 
-def test_explain_says_each_source_once_and_calls_nothing_a_reason_that_is_none(tmp_path):
+def test_explain_says_each_source_once_and_only_reasons_as_reasons(tmp_path):
     """What an own interval replaces asks for nothing now: it stands beside the reasons."""
     path = tmp_path / "facts.json"
     check = {"purpose": "full_skin_check", "subject": "patient"}

@@ -190,7 +190,7 @@ def test_a_day_to_come_says_whether_it_counts_from_today_or_not_at_all():
     assert "future_day_counts" in kinds(plan(today=today, diagnoses=[{"anchor": COMING}]))
 
 
-def test_a_melanoma_without_any_day_is_followed_from_today_and_anew_tomorrow():
+def test_a_melanoma_without_any_day_is_followed_from_each_new_day():
     today = date(2024, 6, 1)
     answer = plan(today=today, diagnoses=[{"code": "melanoma"}])
     assert (row(answer).anchor, answer.valid_until) == (today, today)
