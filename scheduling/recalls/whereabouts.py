@@ -23,6 +23,19 @@ _NO_PLAN = """NOT EXISTS (SELECT 1 FROM scheduling_plan x WHERE x.patient_id = p
         AND x.facts_revision = p.facts_revision)"""
 _OPEN = "r.patient_id = p.id AND r.state IN ('planned', 'due', 'booked')"
 
+
+def _ended(kind: str, subject: str) -> str:
+    """A duty of this kind about this ended with a word, and none is open again."""
+    return f"""(EXISTS (SELECT 1 FROM clinic_duty t WHERE t.kind = '{kind}' AND t.subject = {subject}
+            AND t.ended_at IS NOT NULL)
+        AND NOT EXISTS (SELECT 1 FROM clinic_duty t WHERE t.kind IN ('{kind}', 'read') AND t.subject = {subject}
+            AND t.ended_at IS NULL))"""
+
+
+# Not told, and nobody has said that it cannot be.
+_UNTOLD = "d.told_on IS NULL AND NOT " + _ended("tell", "'diagnosis:' || CAST(d.id AS TEXT)")
+_REPORT_ENDED = _ended("report", "'procedure:' || CAST(s.id AS TEXT)")
+
 # name → (words on the page, condition on clinic_patient p); the order is the order of domain.md.
 PLACES: dict[str, tuple[str, str]] = {
     "ended": ("ended, with a ground", "p.status <> 'active'"),
@@ -42,18 +55,19 @@ PLACES: dict[str, tuple[str, str]] = {
     ),
     "clinician": (
         "waiting for a clinician",
-        """(EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_lesion l ON l.id = v.lesion_id
+        f"""(EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_lesion l ON l.id = v.lesion_id
             WHERE l.patient_id = p.id AND v.state = 'waiting')
         OR EXISTS (SELECT 1 FROM lesions_lesion l WHERE l.patient_id = p.id AND l.state = 'biopsy_decided')
-        OR EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id AND d.told_on IS NULL)
+        OR EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id AND {_UNTOLD})
         OR EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id
             AND r.state IN ('planned', 'due', 'booked') AND r.proposed_ground <> ''))""",
     ),
     "result": (
         "waiting for a result",
-        """EXISTS (SELECT 1 FROM lesions_procedure s WHERE s.patient_id = p.id
+        f"""EXISTS (SELECT 1 FROM lesions_procedure s WHERE s.patient_id = p.id
         AND s.kind IN ('biopsy', 'excision')
-        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id))""",
+        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id)
+        AND NOT {_REPORT_ENDED})""",
     ),
     "open": (
         "open recall, to be reached",
@@ -86,8 +100,8 @@ ALARMS: dict[str, tuple[str, str]] = {
     ),
     "not_told": (
         "malignant result, and the patient has not been told",
-        f"""{_LIVE} AND EXISTS (SELECT 1 FROM lesions_diagnosis d
-            WHERE d.patient_id = p.id AND d.told_on IS NULL AND d.code IN
+        f"""p.merged_into_id IS NULL AND EXISTS (SELECT 1 FROM lesions_diagnosis d
+            WHERE d.patient_id = p.id AND {_UNTOLD} AND d.code IN
             ('melanoma', 'melanoma_in_situ', 'scc', 'scc_in_situ', 'bcc', 'other_malignant'))""",
     ),
 }

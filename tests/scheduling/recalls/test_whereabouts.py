@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from clinic.duties import ledger, steps
 from clinic.models import Patient, RiskAssessment
+from clinic.people import ending
 from lesions.register import register as lesions
 from lesions.review import pathology
 from scheduling.desk import booking, worklists
@@ -305,3 +307,25 @@ def test_it_shares_no_code_with_what_it_checks():
         if isinstance(node, ast.ImportFrom) and node.module == "scheduling.models"
     ]
     assert [alias.name for alias in kept.names] == ["FailsafeRun"]
+
+
+# ---- a result that is not told, whatever became of the record ------------------------------------
+
+
+def _alarms():
+    return {alarm.code: alarm.patients for alarm in whereabouts.count_now().alarms}
+
+
+def test_an_untold_malignant_result_is_an_alarm_on_an_ended_record_too(rules):
+    patient = scene.melanoma(scene.TODAY, told=False)
+    said = {"status": "transferred", "on": scene.TODAY, "ground": "moved to her daughter"}
+    ending.end_care(patient=patient, by=build.dermatologist(), revision=patient.revision, **said)
+    assert _alarms()["not_told"] == (patient.pk,)
+
+
+def test_what_cannot_be_told_is_untold_no_more(rules):
+    patient = scene.melanoma(scene.TODAY, told=False)
+    duty = ledger.open_duties(patient).get(kind="tell")
+    said = {"outcome": "cannot", "words": "died before; her son knows"}
+    steps.settle(duty=duty, by=build.dermatologist(), revision=duty.revision, **said)
+    assert "not_told" not in _alarms()
