@@ -175,14 +175,19 @@ def decide(demo: DemoClinic, part: Part, event: e.Decided) -> None:
     review = Review.objects.filter(lesion=mole, state=ReviewState.WAITING).first()
     if review is None:
         signoff.decide_in_person(
-            lesion=mole, by=by, decision=event.decision, months=event.months, note=event.note
+            lesion=mole,
+            by=by,
+            decision=event.decision,
+            months=event.months,
+            note=event.note,
+            all_the_same=True,
         )
     else:
         sign(review, by, event)
 
 
 def sign(review: Review, by: Member, event: e.Decided) -> None:
-    """The pictures are opened before they are signed, as on the page."""
+    """The pictures are opened before they are signed, as on the page; what it asks was read, and signed all the same."""
     for picture in signoff.shown(review):
         intake.deliver(image=picture, to=by)
     signoff.record(
@@ -192,6 +197,7 @@ def sign(review: Review, by: Member, event: e.Decided) -> None:
         revision=review.revision,
         months=event.months,
         note=event.note,
+        all_the_same=True,
     )
 
 
