@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, resolve_url
 
 from clinic import policies
 from clinic.access import Act, may
-from clinic.models import Member, Policy, PolicyKind, StaleRow
+from clinic.models import Member, Policy, PolicyKind, PolicyState, StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
 
@@ -26,6 +26,10 @@ class PolicyPages:
 
     def versions(self) -> list[policies.Version]:
         return policies.history(self.kind)
+
+    def current(self, versions: list[policies.Version]) -> Policy | None:
+        """The one of them that is in force."""
+        return next((row.policy for row in versions if row.policy.state == PolicyState.IN_FORCE), None)
 
     def one(self, pk: int) -> Policy:
         signed = Policy.objects.select_related("proposed_by", "approved_by")

@@ -28,8 +28,7 @@ PAGES = PolicyPages(
 @allow(Act.SEE_RULES)
 def in_force(request: HttpRequest) -> HttpResponse:
     versions = PAGES.versions()
-    current = next((row.policy for row in versions if row.policy.state == PolicyState.IN_FORCE), None)
-    return _page(request, current, versions)
+    return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)

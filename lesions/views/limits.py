@@ -21,8 +21,7 @@ PAGES = PolicyPages(PolicyKind.FLAGS, "Limits", home="lesions:limits", version="
 @allow(Act.SEE_RULES)
 def limits(request: HttpRequest) -> HttpResponse:
     versions = PAGES.versions()
-    current = next((row.policy for row in versions if row.policy.state == PolicyState.IN_FORCE), None)
-    return _page(request, current, versions)
+    return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)

@@ -187,7 +187,7 @@ def decide(demo: DemoClinic, part: Part, event: e.Decided) -> None:
 
 
 def sign(review: Review, by: Member, event: e.Decided) -> None:
-    """The pictures are opened before they are signed, as on the page; what it asks was read, and signed all the same."""
+    """The pictures are opened before they are signed, as on the page, and what it asks was read."""
     for picture in signoff.shown(review):
         intake.deliver(image=picture, to=by)
     signoff.record(
