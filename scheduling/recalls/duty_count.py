@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from django.db import connection
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 
@@ -288,7 +289,8 @@ def _without_a_word(code: str, words: Any, table: str, ended: str, label: str) -
     facts = f"SELECT x.id, x.patient_id FROM {table} x WHERE {ended} AND x.patient_id IS NOT NULL"
     known = f"""EXISTS (SELECT 1 FROM clinic_auditrecord a WHERE a.subject = {_of(label, "f.id")}
         AND a.action IN {_ACTIONS_OF_AN_END[code]})"""
-    return _compared(f"ended_{code}", words, facts, known)
+    how = format_lazy("{}: {}", words, _("the trail says how"))
+    return _compared(f"ended_{code}", how, facts, known)
 
 
 def _deleted(action: str, words: Any, label: str, table: str) -> KindCount:
@@ -296,13 +298,15 @@ def _deleted(action: str, words: Any, label: str, table: str) -> KindCount:
     facts = f"""SELECT a.patient_id, CAST(SUBSTR(a.subject, {len(label) + 2}) AS INTEGER) AS id
         FROM clinic_auditrecord a WHERE a.action = '{action}' AND a.patient_id IS NOT NULL"""
     there = f"EXISTS (SELECT 1 FROM {table} t WHERE t.id = f.id)"
-    return _compared(f"deleted_{table}", words, facts, there)
+    still = format_lazy("{}: {}", _("recorded, and still on file"), words)
+    return _compared(f"deleted_{table}", still, facts, there)
 
 
 def _signs() -> KindCount:
     said = _rows("SELECT COUNT(*) FROM clinic_auditrecord WHERE action = 'lesion.sign'")[0][0]
     lost = [row[0] for row in _rows(_SIGNS)]
-    return KindCount("deleted_lesions_urgentsign", _("a noted sign"), said, said - len(lost), tuple(lost))
+    words = _("recorded, and still on file: a noted sign")
+    return KindCount("deleted_lesions_urgentsign", words, said, said - len(lost), tuple(lost))
 
 
 def _rows(sql: str) -> list[tuple[Any, ...]]:

@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from clinic import clock
+from clinic.duties import ledger, steps
 from clinic.models import Member, Patient, Purpose
 from clinic.models.visit import ABOUT
 from clinic.people import ending, patients, risk, visits
@@ -236,6 +237,14 @@ def tell(demo: DemoClinic, part: Part, event: e.Told) -> None:
     after = ("result_visit", "wound_check") if part.specimen else ()
     done = [(purpose, _about(part, purpose)) for purpose in after]
     visits.record(patient=part.patient, by=by, attended_on=clock.today(), done=done)
+    _answer_what_follows(part.patient, by)
+
+
+def _answer_what_follows(patient: Patient, by: Member) -> None:
+    """Margins, node and meeting after an invasive melanoma are answered once the patient knows."""
+    for duty in ledger.open_duties(patient).filter(kind__in=("margins", "node", "meeting")):
+        words = "Agreed at the surgeons' meeting of the region."
+        steps.settle(duty=duty, by=by, revision=duty.revision, outcome="elsewhere", words=words)
 
 
 def end_care(demo: DemoClinic, part: Part, event: e.CareEnds) -> None:
