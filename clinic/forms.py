@@ -54,8 +54,9 @@ class RouteForm(forms.ModelForm):
 
 
 class EndCareForm(RevisionForm):
+    # Nothing is chosen beforehand: the first of the list would be a death.
     status = forms.ChoiceField(
-        choices=[choice for choice in PatientStatus.choices if choice[0] not in ("active", "ending")]
+        choices=[("", "—"), *(one for one in PatientStatus.choices if one[0] not in ("active", "ending"))]
     )
     on = day_field("Since", initial=clock.today)
     ground = forms.CharField(label="Ground, and where it is known from", max_length=200)
