@@ -7,7 +7,6 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clinic.access import Act, may
-from clinic.duties import ledger
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
@@ -48,8 +47,7 @@ def _mark(line: figures.LesionLine) -> dict[str, Any]:
 
 
 def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    owed = ledger.open_duties(patient).filter(kind__in=_STEPS)
-    open_of = {duty.subject: duty for duty in owed}
+    open_of = {duty.subject: duty for duty in duty_rows.open_of(patient) if duty.kind in _STEPS}
     diagnoses, cut = (list(rows.select_related("lesion")) for rows in (patient.diagnoses, patient.procedures))
     return {
         "patient": patient,
@@ -83,24 +81,22 @@ def _pictures_of_the_lesion(duty: Duty) -> str:
 SUBJECTS.append(subjects.of_patient)
 
 
-def _count(owner: OwningList, others: Callable[[], int]) -> Callable[[HttpRequest], int]:
-    return lambda request: others() + duty_rows.owed_by(owner, request)
+def _count(owner: OwningList) -> Callable[[HttpRequest], int]:
+    return lambda request: duty_rows.left_on(owner, request)
 
 
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
+for owner, rows in waiting.HELD.items():
+    duty_rows.HELD[owner] |= rows
 duty_rows.DONE_AT["report"] = ("Record result", _new_report)
 duty_rows.DONE_AT["complete"] = ("Complete", _amend)
 duty_rows.DONE_AT["put_picture_right"] = ("Put it right", _put_right)
 duty_rows.DONE_AT["repeat_picture"] = ("Add the picture", _pictures_of_the_lesion)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
-add_place(
-    Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, _count(OwningList.PICTURES, waiting.pictures))
-)
-_decisions = _count(OwningList.DECISIONS, waiting.decisions)
-add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, _decisions))
-_results = _count(OwningList.RESULTS, lambda: 0)
-add_place(Place("Results", "lesions:results", 50, Act.TELL_PATIENT, _results))
+add_place(Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, _count(OwningList.PICTURES)))
+add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, _count(OwningList.DECISIONS)))
+add_place(Place("Results", "lesions:results", 50, Act.TELL_PATIENT, _count(OwningList.RESULTS)))
 add_button(Button("Add lesion", "lesions:new_lesion", 40, Act.ADD_PICTURES))
 add_button(Button("Record procedure", "lesions:new_procedure", 60, Act.RECORD_PROCEDURES))
 add_button(Button("Record result", "lesions:new_diagnosis", 70, Act.RECORD_RESULTS))

@@ -49,6 +49,8 @@ _AHEAD_OF_NOW = "A count bears a date that is still to come: a clock ran ahead. 
 
 def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     plan = Plan.objects.filter(patient=patient).select_related("policy").first()
+    if plan:
+        plan.patient = patient  # the other way round as well: the panels below need not ask again
     return {"strip": plan_strip(plan, clock.today()) if plan else None}
 
 
@@ -107,7 +109,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         .order_by("latest", "pk")
     )
     places, today = wording.subjects(rows), clock.today()
-    plan = Plan.objects.filter(patient=patient).values_list("facts_revision", flat=True).first()
+    plan = getattr(patient, "plan", None)
     may_override = patient.status == "active" and may(request.user, Act.OVERRIDE)
     return {
         "patient": patient,
@@ -124,7 +126,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         ],
         "problems": _problems(patient, may_override),
         "plan": plan is not None,
-        "behind": plan is not None and plan != patient.facts_revision,
+        "behind": plan is not None and plan.facts_revision != patient.facts_revision,
         "may_override": may_override,
     }
 

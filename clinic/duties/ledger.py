@@ -1,6 +1,5 @@
 """Opening and ending duties: the one door, with the rights of the table; each in the caller's transaction, audited."""
 
-from collections import Counter
 from collections.abc import Iterable
 from datetime import date, timedelta
 
@@ -171,10 +170,6 @@ def on_list(owner: OwningList) -> QuerySet[Duty]:
     return open_duties().filter(kind__in=of_list(owner)).order_by("-urgent", "due_on", "pk")
 
 
-def counts() -> dict[OwningList, int]:
-    """How many duties of the ledger each list owes, in one query."""
-    found = Duty.objects.filter(ended_at__isnull=True).values_list("kind").annotate(Count("pk")).order_by()
-    tally = Counter(dict.fromkeys(OwningList, 0))
-    for kind, number in found:
-        tally[KINDS[kind].list] += number
-    return dict(tally)
+def counts() -> QuerySet[Duty, tuple[str, int]]:
+    """How many duties of each kind are open."""
+    return Duty.objects.filter(ended_at__isnull=True).values_list("kind").annotate(Count("pk")).order_by()

@@ -3,16 +3,18 @@
 from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 from django.core.paginator import Page, Paginator
+from django.db.models import Count, Prefetch, QuerySet, Value, prefetch_related_objects
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
 
 from clinic import clock
 from clinic.access import may
 from clinic.duties import ledger, proposals
-from clinic.duties.kinds import KINDS, Kind, OwningList
-from clinic.models import Duty, Proposal
+from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
+from clinic.models import Duty, Patient, Proposal
 from clinic.pages.responses import PAGE
 from clinic.people import patients
 
@@ -31,6 +33,10 @@ DOORS: dict[str, Callable[[Duty], tuple[str, str] | None]] = {}
 
 def door_of(duty: Duty) -> tuple[str, str] | None:
     return DOORS[duty.kind](duty) if duty.kind in DOORS else None
+
+
+# What a list holds besides the ledger's duties, so that the masthead counts it as well: name → rows.
+HELD: dict[OwningList, dict[str, Callable[[], QuerySet[Any]]]] = {owner: {} for owner in OwningList}
 
 
 @dataclass(frozen=True)
@@ -102,7 +108,30 @@ def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[Propos
 
 
 def owed_by(owner: OwningList, request: HttpRequest) -> int:
-    """For the masthead: counted once for all lists of a page."""
-    if not hasattr(request, "owed_by_list"):
-        request.owed_by_list = ledger.counts()  # type: ignore[attr-defined]
-    return request.owed_by_list[owner]  # type: ignore[attr-defined]
+    """How many duties of the ledger a list owes."""
+    return sum(_tally(request).get(kind, 0) for kind in of_list(owner))
+
+
+def left_on(owner: OwningList, request: HttpRequest) -> int:
+    """For the masthead: everything that a list holds."""
+    return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in HELD[owner])
+
+
+def _tally(request: HttpRequest) -> dict[str, int]:
+    """Every list's rows by kind, counted in one question for all places of a page."""
+    if not hasattr(request, "tally_of_lists"):
+        held = (_counted(name, rows()) for kinds in HELD.values() for name, rows in kinds.items())
+        request.tally_of_lists = dict(ledger.counts().union(*held, all=True))  # type: ignore[attr-defined]
+    return request.tally_of_lists  # type: ignore[attr-defined,no-any-return]
+
+
+def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
+    plain = rows.select_related(None).order_by().annotate(counted=Value(name))
+    return plain.values_list("counted").annotate(Count("pk"))
+
+
+def open_of(patient: Patient) -> list[Duty]:
+    """What is owed for a patient, asked once for a page and its panels."""
+    if not hasattr(patient, "open_duties"):
+        prefetch_related_objects([patient], Prefetch("duties", ledger.open_duties(), to_attr="open_duties"))
+    return patient.open_duties  # type: ignore[attr-defined,no-any-return]

@@ -67,18 +67,23 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
         "route_form": RouteForm(),
-        "owed": duty_rows.duty_rows(ledger.open_duties(found), request),
+        "owed": duty_rows.duty_rows(duty_rows.open_of(found), request),
         "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
         "may_rules": may(request.user, Act.SEE_RULES),
         "may_assess": may(request.user, Act.ASSESS_RISK),
         "may_visit": may(request.user, Act.RECORD_VISIT),
         "may_trail": may(request.user, Act.SEE_TRAIL),
-        "own_visit": visits.to_take_back(found, request.user),
+        "own_visit": _own_visit(found, request),
         "may_end": may(request.user, Act.END_CARE),
         "may_propose": may(request.user, Act.PROPOSE_ENDING),
     }
     return render(request, "clinic/patient.html", context)
+
+
+def _own_visit(patient: Patient, request: HttpRequest) -> Visit | None:
+    """Asked only of who has recorded a visit since signing in."""
+    return visits.to_take_back(patient, request.user) if request.session.get("recorded_a_visit") else None
 
 
 def _risk(patient: Patient) -> dict[str, Any]:
@@ -241,6 +246,7 @@ def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             visits.record(patient=found, by=request.user, **form.cleaned_data)
+            request.session["recorded_a_visit"] = True
         except WrongDay as error:
             form.add_error("attended_on", str(error))
         except visits.VisitRefused as error:

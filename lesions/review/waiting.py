@@ -1,8 +1,12 @@
 """Work on pictures that is left: what waits to be measured, what could not be, and files that were refused."""
 
+from collections.abc import Callable, Mapping
+from typing import Any
+
 from django.db.models import QuerySet
 
 from clinic.duties import proposals
+from clinic.duties.kinds import OwningList
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
 from lesions.register import register
 
@@ -25,12 +29,16 @@ def _jobs() -> QuerySet[Assessment]:
     return Assessment.objects.select_related("image__lesion__patient")
 
 
-def pictures() -> int:
-    return to_measure().count() + not_measured().count() + refused().count()
+def flagged() -> QuerySet[Review]:
+    return Review.objects.filter(state=ReviewState.WAITING, flagged=True)
 
 
-def decisions() -> int:
-    """Flagged reviews, signs without a picture, and what was proposed."""
-    flagged = Review.objects.filter(state=ReviewState.WAITING, flagged=True).count()
-    flagged += register.without_picture().count()
-    return flagged + proposals.waiting().count()
+# What the lists hold besides the ledger's duties.
+HELD: Mapping[OwningList, Mapping[str, Callable[[], QuerySet[Any]]]] = {
+    OwningList.PICTURES: {"to_measure": to_measure, "not_measured": not_measured, "refused": refused},
+    OwningList.DECISIONS: {
+        "flagged": flagged,
+        "signs": register.without_picture,
+        "proposed": proposals.waiting,
+    },
+}

@@ -4,16 +4,18 @@ November 2026 (common practice, no source); the numbers in the names are theirs.
 from datetime import date, timedelta
 
 import pytest
+from django.http import HttpRequest
 
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.duties import ledger, proposals, steps
 from clinic.duties.kinds import OwningList
 from clinic.models import Patient, Proposal
+from clinic.pages import duty_rows
 from clinic.people import ending, visits
 from lesions.register import register
 from lesions.register.endings import LesionRefused
-from lesions.review import signoff, waiting
+from lesions.review import signoff
 from scheduling.desk import worklists
 from scheduling.models import Recall
 from scheduling.planning import replan
@@ -142,9 +144,9 @@ def test_3_a_sign_on_an_ended_record_stands_in_decisions_the_same_minute(nurse):
 def test_17_a_sign_without_a_picture_stands_in_decisions_until_examined(nurse, doctor):
     lesion = bleeding(nurse)
     assert register.without_picture().get().lesion == lesion
-    assert waiting.decisions() == 1
+    assert duty_rows.left_on(OwningList.DECISIONS, HttpRequest()) == 1
     register.examine_in_person(lesion=lesion, by=doctor, outcome="a scratch")
-    assert waiting.decisions() == 0
+    assert duty_rows.left_on(OwningList.DECISIONS, HttpRequest()) == 0
 
 
 def test_17_in_person_on_the_visit_answers_the_sign(nurse, doctor):
