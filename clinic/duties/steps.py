@@ -13,8 +13,8 @@ from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import Outcome, act_of, outcomes_of
 from clinic.models import Duty, Member, Step, StruckStep
 from clinic.models.duty import How
-from clinic.record_days import check_day
 from clinic.trail import audit
+from clinic.trail.record_days import check_day
 
 _MISSING = {
     "words": "Say it in words.",

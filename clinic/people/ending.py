@@ -16,9 +16,9 @@ from clinic.duties.kinds import KINDS
 from clinic.duties.proposals import Proposable
 from clinic.models import CareEnd, Duty, EndGround, Member, Patient, PatientStatus, Proposal, Step, change
 from clinic.people.patients import PatientRefused
-from clinic.record_days import check_day
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
+from clinic.trail.record_days import check_day
 
 ACT = "patient.end_care"
 # A duty that care ends while it is open keeps this ground, once it is handed over.

@@ -27,10 +27,10 @@ from clinic.models import (
     Tier,
 )
 from clinic.people import longer_waits
-from clinic.record_days import check_day
 from clinic.tiers import reading, tier_set
 from clinic.tiers.tier_set import Context, Criterion, Prompt, TierSet
 from clinic.trail import audit
+from clinic.trail.record_days import check_day
 
 FACTORS = tuple(name for name in tier_set.ANSWERS if name not in tier_set.DERIVED)
 NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."

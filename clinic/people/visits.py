@@ -10,8 +10,8 @@ from clinic import clock
 from clinic.access import Act, NotAllowed, may
 from clinic.models import DoneItem, Member, Patient, Purpose, Visit, change
 from clinic.models.visit import ABOUT, is_about
-from clinic.record_days import check_day
 from clinic.trail import audit
+from clinic.trail.record_days import check_day
 
 TAKE_BACK = timedelta(minutes=10)
 # Who may say that it was done. What is not named here, whoever records a visit may say.

@@ -20,7 +20,7 @@ from clinic.models import Duty, Proposal, StaleRow
 from clinic.pages.duty_rows import door_of, duty_rows, proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
-from clinic.record_days import WrongDay
+from clinic.trail.record_days import WrongDay
 
 _PAGES = {
     OwningList.TODAY: "scheduling:today",

@@ -20,10 +20,10 @@ from clinic.pages.responses import PAGE, asks_first, conflict, page_form, page_o
 from clinic.people import ending, risk, visits
 from clinic.people import patients as people
 from clinic.people.longer_waits import MakesLonger
-from clinic.record_days import WrongDay
 from clinic.tiers import wording
 from clinic.tiers.tier_set import Context
 from clinic.trail import audit
+from clinic.trail.record_days import WrongDay
 
 
 @allow(Act.SEE_PATIENTS)

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import Closed, Facts
-from scheduling.rules.plan import own_intervals, schedules, wording
+from scheduling.rules.plan import own_intervals, wording
 from scheduling.rules.plan.fact_problems import contradictions
 from scheduling.rules.plan.first_check import count_from_last_check
 from scheduling.rules.plan.future_days import FutureDays
@@ -19,6 +19,7 @@ from scheduling.rules.plan.patient_rows import rest_of_skin, urgent_rows
 from scheduling.rules.plan.plan import Due, Plan, Problem, Reason
 from scheduling.rules.plan.series import History, Occurrence, Series
 from scheduling.rules.plan.series_finder import CHECK, SeriesFinder, latest_decision
+from scheduling.rules.ruleset import schedules
 from scheduling.rules.ruleset.ruleset import RuleSet
 
 __all__ = ["Due", "Plan", "Problem", "Reason", "plan", "upcoming"]

@@ -11,7 +11,7 @@ from datetime import date
 from functools import lru_cache
 from typing import Final
 
-from scheduling.rules.plan.schedules import schedule_words
+from scheduling.rules.ruleset.schedules import schedule_words
 
 Value = str | int | bool
 Params = tuple[tuple[str, Value], ...]

@@ -7,10 +7,10 @@ from types import MappingProxyType
 
 from scheduling.rules.plan.messages import HEADS, Params, fill
 from scheduling.rules.plan.plan import Due
-from scheduling.rules.plan.schedules import duration_words as duration_words
-from scheduling.rules.plan.schedules import range_words as range_words
-from scheduling.rules.plan.schedules import schedule_code, schedule_words
 from scheduling.rules.ruleset.ruleset import Condition, Phase, Rule
+from scheduling.rules.ruleset.schedules import duration_words as duration_words
+from scheduling.rules.ruleset.schedules import range_words as range_words
+from scheduling.rules.ruleset.schedules import schedule_code, schedule_words
 from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 
 _THEN = {

@@ -8,7 +8,7 @@ from django.urls import reverse
 from clinic import clock
 from clinic.models import RiskAssessment, Visit
 from clinic.people import ending, visits
-from clinic.record_days import WrongDay
+from clinic.trail.record_days import WrongDay
 from tests import build
 from tests.page import read
 
