@@ -6,8 +6,11 @@ import argparse
 import json
 import math
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import NoReturn
+
+from lesions.analysis import wording
 
 from .types import Comparison, Measurement, Outline, Scale
 
@@ -28,15 +31,18 @@ def main(arguments: list[str] | None = None) -> int:
         print(f"lesions.analysis: {_one_line(fault)}", file=sys.stderr)
         return 2
     if asked.json:
-        print(json.dumps(result.to_json(), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(wording.told(result.to_json()), ensure_ascii=False, allow_nan=False))
         return 0
-    from lesions.analysis import wording  # noqa: PLC0415  loads numpy, which help does without
-
-    lines = (
-        wording.of_measurement(result) if isinstance(result, Measurement) else wording.of_comparison(result)
-    )
-    print("\n".join(lines))
+    print("\n".join(_lines(result)))
     return 0
+
+
+def _lines(result: Measurement | Comparison) -> Iterator[str]:
+    if isinstance(result, Measurement):
+        return wording.of_measurement(result)
+    from lesions.analysis.compare import growth  # noqa: PLC0415  loads numpy, which help does without
+
+    return wording.of_comparison(result, growth.shape(result))
 
 
 def _parser() -> argparse.ArgumentParser:

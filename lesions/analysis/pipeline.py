@@ -16,7 +16,8 @@ from lesions.analysis.picture.allowance import USUAL, Allowance
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.prepare import Prepared
 
-from .types import Comparison, Measure, Measurement, Outline, Scale, UnusableOutline, area_went
+from .refusals import UnusableOutline
+from .types import Comparison, Measure, Measurement, Outline, Scale, area_went
 from .version import VERSION
 
 
@@ -61,7 +62,7 @@ def measure(
         The outline has fewer than three points or encloses nothing.
     """
     ready = prepare.picture(data, allowance=allowance)
-    found = finders.search(ready) if outline is None else Search(_drawn(ready, outline), (), "a person")
+    found = finders.search(ready) if outline is None else Search(_drawn(ready, outline), (), "person")
     ring = found.ring
     mask = None if ring is None else contour.fill(ring, ready.shape)
     if mask is not None and not mask.any():
@@ -127,10 +128,10 @@ def compare(
 
 def _drawn(ready: Prepared, outline: Outline) -> Ring:
     if len(outline.points) < 3:
-        raise UnusableOutline("An outline needs at least three points.")
+        raise UnusableOutline("too_few_points")
     ring = ready.from_full(outline)
     if not np.isfinite(ring).all() or contour.area(ring) < 1:
-        raise UnusableOutline("The outline encloses nothing.")
+        raise UnusableOutline("encloses_nothing")
     return contour.even(ring)
 
 

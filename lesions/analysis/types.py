@@ -21,11 +21,10 @@ class Scale:
 
 
 @dataclass(frozen=True)
-class Doubt:
-    """One reason why the outline wants a person's look, or why two pictures are not laid on each other."""
+class Message:
+    """A doubt, a reason, a method or a refusal: its code and its plain values; `wording` makes the sentence."""
 
     code: str
-    text: str
     params: Json = field(default_factory=dict, hash=False)
 
 
@@ -37,23 +36,18 @@ class Measure:
     value: float | None
     unit: str
     uncertainty: float | None
-    method: str
+    method: Message
     doubtful: bool = False
 
 
 @dataclass(frozen=True)
 class Quality:
-    """One property of the photograph against its limit, with a sentence that staff can act on."""
+    """One property of the photograph against its limit; None where there is no outline to judge it by."""
 
     name: str
     value: float | None
     limit: float
     ok: bool
-    text: str
-
-
-class UnusableOutline(ValueError):
-    """An outline that nothing can be measured by; its text is one sentence for staff."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +64,7 @@ class Outline:
 
 @dataclass(frozen=True)
 class Measurement:
-    """Everything measured on one picture as the command `measure` gives it."""
+    """Everything measured on one picture; the command `measure` gives it with its sentences."""
 
     version: str
     sha256: str
@@ -78,7 +72,7 @@ class Measurement:
     height: int
     scale: Scale | None
     outline: Outline | None
-    doubt: tuple[Doubt, ...]
+    doubt: tuple[Message, ...]
     measures: tuple[Measure, ...]
     quality: tuple[Quality, ...]
 
@@ -108,8 +102,8 @@ class Measurement:
             height=picture["height"],
             scale=Scale(**value["scale"]) if value["scale"] else None,
             outline=Outline.from_json(value["outline"]) if value["outline"] else None,
-            doubt=tuple(Doubt(**d) for d in value["doubt"]),
-            measures=tuple(Measure(**m) for m in value["measures"]),
+            doubt=tuple(Message(**d) for d in value["doubt"]),
+            measures=tuple(Measure(**m | {"method": Message(**m["method"])}) for m in value["measures"]),
             quality=tuple(Quality(**q) for q in value["quality"]),
         )
 
@@ -123,7 +117,7 @@ class Registration:
     matrix: tuple[tuple[float, float, float], tuple[float, float, float]] | None
     residual_px: float | None
     mirrored: bool
-    reasons: tuple[Doubt, ...] = ()
+    reasons: tuple[Message, ...] = ()
 
     def to_json(self) -> Json:
         matrix = [list(row) for row in self.matrix] if self.matrix else None
@@ -133,7 +127,7 @@ class Registration:
     def from_json(cls, value: Json) -> Self:
         rows = value["matrix"]
         matrix = (_row(rows[0]), _row(rows[1])) if rows else None
-        reasons = tuple(Doubt(**r) for r in value["reasons"])
+        reasons = tuple(Message(**r) for r in value["reasons"])
         return cls(
             value["aligned"], value["rests_on"], matrix, value["residual_px"], value["mirrored"], reasons
         )
@@ -185,7 +179,7 @@ class Region:
 
 @dataclass(frozen=True)
 class Comparison:
-    """The later picture against the earlier one as the command `compare` gives it."""
+    """The later picture against the earlier one; the command `compare` gives it with its sentences."""
 
     version: str
     earlier: Measurement
@@ -215,6 +209,24 @@ class Comparison:
             deltas=tuple(Delta(**d) for d in value["deltas"]),
             regions=tuple(Region.from_json(r) for r in value["regions"]),
         )
+
+
+@dataclass(frozen=True)
+class DistanceFromOthers:
+    """How far a lesion stands from the same person's others, in robust standard deviations of what differs most.
+
+    `above` and `below` name the measures beyond the limit, of which it has more or less than the `others`.
+    """
+
+    distance: float
+    above: tuple[str, ...]
+    below: tuple[str, ...]
+    others: int
+
+    @property
+    def is_apart(self) -> bool:
+        """Whether any measure sets it apart."""
+        return bool(self.above or self.below)
 
 
 def _points(rows: Any) -> tuple[Point, ...]:

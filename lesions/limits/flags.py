@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -11,13 +11,12 @@ from clinic.formats import strict_toml
 from clinic.formats.strict_toml import Fault, Table, as_number, quote
 from clinic.models import Policy
 from lesions.analysis.measures.repeatability import FIGURES
-from lesions.analysis.types import Comparison, Delta, Measure, Measurement
+from lesions.analysis.types import Comparison, Delta, Json, Measure, Measurement, Message
 from lesions.limits import repeatability
 from lesions.limits.repeatability import Own
 
 KINDS = ("value", "growth", "appears", "regions")
 PATCHES = ("grown", "shrunk", "new_colour", "darker", "lighter")
-_NOT_HELD = "Its measures are held against no limit until then."
 _SHIPPED = Path(__file__).with_name("flags.toml")
 
 
@@ -34,13 +33,15 @@ class Limit:
     sentence: str
 
 
-_KEYS = tuple(field.name for field in fields(Limit))
+_KEYS = tuple(each.name for each in fields(Limit))
 
 
 @dataclass(frozen=True)
 class FlagDraft:
+    """A reason to look: its code and what its sentence names; the sentence is made in `lesions/review/wording.py`."""
+
     code: str
-    text: str
+    params: Json = field(default_factory=dict, hash=False)
     value: float | None = None
     unit: str = ""
     uncertainty: float | None = None
@@ -128,18 +129,12 @@ def raise_flags(
         list(_unanswered(measurement, comparison)),
     )
     if policy is None:
-        return [
-            *doubtful,
-            *unanswered,
-            FlagDraft("no_limits", "No limits are in force, so every picture is looked at."),
-        ]
+        return [*doubtful, *unanswered, FlagDraft("no_limits")]
     table, own = limits(policy.toml), own_repeatability(policy.toml)
     passed = (_passed(limit, measurement, comparison, own) for limit in table)
     drafts = [*doubtful, *(draft for draft in passed if draft), *unanswered]
     missing = _missing(table, measurement, comparison)
-    if missing:
-        drafts.append(FlagDraft("unmeasured", f"Not measured: {', '.join(missing)}."))
-    return drafts
+    return [*drafts, FlagDraft("unmeasured", missing)] if any(missing.values()) else drafts
 
 
 def codes_of_change(policy: Policy) -> set[str]:
@@ -147,31 +142,29 @@ def codes_of_change(policy: Policy) -> set[str]:
     return {limit.code for limit in limits(policy.toml) if limit.of != "value"}
 
 
-def failed(sentence: str) -> FlagDraft:
-    return FlagDraft("unmeasured", f"The picture could not be measured. {sentence}")
+def failed(why: Message) -> FlagDraft:
+    """The picture could not be measured at all."""
+    return FlagDraft("unmeasured", {"failure": asdict(why)})
 
 
 def _doubtful(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
     """An outline in doubt is looked at first: until then none of its measures is held against a limit."""
     if measurement.doubt:
-        reasons = " ".join(doubt.text.removesuffix(" Check it.") for doubt in measurement.doubt)
-        yield FlagDraft("doubtful", f"Check the outline. {reasons} {_NOT_HELD}")
+        yield FlagDraft("doubtful", {"doubts": [asdict(doubt) for doubt in measurement.doubt]})
     elif comparison and comparison.earlier.doubt:
-        yield FlagDraft(
-            "doubtful", "Check the outline of the earlier picture: no change is held against a limit."
-        )
+        yield FlagDraft("doubtful", {"of_earlier": True})
 
 
 def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
     """What no limit can answer: the picture waits for a person like one beyond a limit."""
-    poor = [quality.text for quality in measurement.quality if not quality.ok]
+    poor = [asdict(quality) for quality in measurement.quality if not quality.ok]
     if poor:
-        yield FlagDraft("inadequate", f"The photograph falls short. {' '.join(poor)}")
+        yield FlagDraft("inadequate", {"quality": poor})
     if comparison is None:
-        yield FlagDraft("nothing_to_compare", "There is no earlier picture to compare with at this version.")
+        yield FlagDraft("nothing_to_compare")
     elif not comparison.registration.aligned:
-        reasons = " ".join(reason.text for reason in comparison.registration.reasons)
-        yield FlagDraft("unaligned", f"The two pictures could not be laid on each other. {reasons}".strip())
+        reasons = [asdict(reason) for reason in comparison.registration.reasons]
+        yield FlagDraft("unaligned", {"reasons": reasons})
 
 
 def _passed(
@@ -192,7 +185,7 @@ def _above(limit: Limit, measurement: Measurement) -> FlagDraft | None:
     measure = _measure(measurement, limit.measures[0])
     if measure is None or measure.value is None or measure.value <= limit.limit:
         return None
-    return _draft(limit, limit.sentence, measure.value, measure.uncertainty)
+    return _draft(limit, measure.value, measure.uncertainty)
 
 
 def _grown(limit: Limit, comparison: Comparison, own: Own | None) -> FlagDraft | None:
@@ -205,7 +198,7 @@ def _grown(limit: Limit, comparison: Comparison, own: Own | None) -> FlagDraft |
     if beyond is not True or delta.delta * per_cent <= limit.limit:
         return None
     unsure = None if delta.uncertainty is None else delta.uncertainty * per_cent
-    return _draft(limit, limit.sentence, delta.delta * per_cent, unsure)
+    return _draft(limit, delta.delta * per_cent, unsure)
 
 
 def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
@@ -215,12 +208,11 @@ def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
         if delta is None or delta.earlier is None or delta.later is None:
             continue
         if delta.earlier * 100 < limit.limit <= delta.later * 100:
-            new.append((delta.later * 100, delta.uncertainty, plain_name(name)))
+            new.append((delta.later * 100, delta.uncertainty, name))
     if not new:
         return None
     share, unsure, _ = max(new)
-    names = ", ".join(name for _, _, name in new)
-    return _draft(limit, f"{limit.sentence}: {names}.", share, unsure and unsure * 100)
+    return _draft(limit, share, unsure and unsure * 100, new=[name for _, _, name in new])
 
 
 def _spread(limit: Limit, comparison: Comparison) -> FlagDraft | None:
@@ -230,36 +222,37 @@ def _spread(limit: Limit, comparison: Comparison) -> FlagDraft | None:
     if not found or not whole:
         return None
     share = sum(region.area for region in found) / whole * 100
-    return _draft(limit, limit.sentence, share, None) if share > limit.limit else None
+    return _draft(limit, share, None) if share > limit.limit else None
 
 
-def _draft(limit: Limit, text: str, value: float, uncertainty: float | None) -> FlagDraft:
-    return FlagDraft(limit.code, text, value, limit.unit, uncertainty, limit.limit, limit.source)
+def _draft(limit: Limit, value: float, uncertainty: float | None, **more: Any) -> FlagDraft:
+    """The clinic's own sentence goes along as it stood when the limit was passed."""
+    params = {"sentence": limit.sentence, **more}
+    return FlagDraft(limit.code, params, value, limit.unit, uncertainty, limit.limit, limit.source)
 
 
-def _missing(table: tuple[Limit, ...], measurement: Measurement, comparison: Comparison | None) -> list[str]:
-    """Plain names of what a limit asks for and nobody could measure, so that silence is never an answer."""
-    names: list[str] = []
+def _missing(
+    table: tuple[Limit, ...], measurement: Measurement, comparison: Comparison | None
+) -> dict[str, list[str]]:
+    """The measures, and the changes of measures, that a limit asks for and nobody could tell: silence is no answer."""
+    values: list[str] = []
+    changes: list[str] = []
     for limit in table:
         if limit.of == "value":
             measure = _measure(measurement, limit.measures[0])
-            names += [plain_name(limit.measures[0])] if measure is None or measure.value is None else []
+            values += [limit.measures[0]] if measure is None or measure.value is None else []
         elif comparison is not None:
-            names += _missing_change(limit, comparison)
-    return list(dict.fromkeys(names))
+            changes += _missing_change(limit, comparison)
+    return {"values": list(dict.fromkeys(values)), "changes": list(dict.fromkeys(changes))}
 
 
 def _missing_change(limit: Limit, comparison: Comparison) -> list[str]:
     if limit.of == "growth":
         known = _first_known(limit.measures, comparison)
-        return [f"change of {plain_name(limit.measures[0])}"] if known is None else []
+        return [limit.measures[0]] if known is None else []
     if limit.of == "regions":
         return []  # no alignment, no patches: said by the flag "unaligned"
-    return [
-        f"change of {plain_name(name)}"
-        for name in limit.measures
-        if _first_known((name,), comparison) is None
-    ]
+    return [name for name in limit.measures if _first_known((name,), comparison) is None]
 
 
 def _first_known(names: tuple[str, ...], comparison: Comparison) -> Delta | None:
@@ -273,28 +266,3 @@ def _delta(comparison: Comparison, name: str) -> Delta | None:
 
 def _measure(measurement: Measurement, name: str) -> Measure | None:
     return next((measure for measure in measurement.measures if measure.name == name), None)
-
-
-PLAIN = {
-    "area": "area",
-    "perimeter": "perimeter",
-    "feret": "largest diameter",
-    "asymmetry_shape": "asymmetry of shape",
-    "asymmetry_colour": "asymmetry of colour",
-    "asymmetry_structure": "asymmetry of structure",
-    "asymmetry_axes": "asymmetric axes",
-    "border_abrupt": "abrupt border",
-    "border_dimension": "ruggedness of the border",
-    "solidity": "solidity",
-    "compactness": "compactness",
-    "colours": "number of colours",
-}
-
-
-def plain_name(name: str) -> str:
-    """The name of a measure as staff read it."""
-    if name.endswith("_px"):
-        return plain_name(name.removesuffix("_px"))
-    if name.startswith("colour_"):
-        return name.removeprefix("colour_").replace("_", " ").replace("blue grey", "blue-grey")
-    return PLAIN.get(name, name.replace("_", " "))

@@ -1,59 +1,95 @@
 """The limits of the measures as sentences, and what a reader has to know before signing them."""
 
-from clinic.wording import alternatives
-from lesions.limits import flags
+from typing import Final
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from clinic.wording import SPOKEN, alternatives
+from lesions.analysis import wording as core
 from lesions.limits.flags import Limit
 from lesions.limits.repeatability import Own
 
-CAUTIONS = (
-    "A limit orders work. It is no diagnosis, and nothing inside these limits is thereby safe.",
-    "What could not be measured or compared is put before a dermatologist whatever the limits are.",
-    "A picture keeps the reasons it was given: a new set counts for what is measured from then on.",
+CAUTIONS: Final = (
+    gettext_lazy("A limit orders work. It is no diagnosis, and nothing inside these limits is thereby safe."),
+    gettext_lazy(
+        "What could not be measured or compared is put before a dermatologist whatever the limits are."
+    ),
+    gettext_lazy(
+        "A picture keeps the reasons it was given: a new set counts for what is measured from then on."
+    ),
 )
-_ASKED = {
-    "value": "No limit for a single picture: a first picture is put forward only for having nothing to compare.",
-    "growth": "No limit for growth: a lesion may grow without a reason to look.",
-    "appears": "No limit for a share that is new, such as a colour.",
-    "regions": "No limit for changed patches between two pictures.",
+_ASKED: Final = {
+    "value": gettext_lazy(
+        "No limit for a single picture: a first picture is put forward only for having nothing to compare."
+    ),
+    "growth": gettext_lazy("No limit for growth: a lesion may grow without a reason to look."),
+    "appears": gettext_lazy("No limit for a share that is new, such as a colour."),
+    "regions": gettext_lazy("No limit for changed patches between two pictures."),
+}
+_PATCHES: Final = {
+    "grown": gettext_lazy("grown"),
+    "shrunk": gettext_lazy("shrunk"),
+    "new_colour": gettext_lazy("of a new colour"),
+    "darker": gettext_lazy("darker"),
+    "lighter": gettext_lazy("lighter"),
+}
+_UNITS: Final = {
+    "axes": gettext_lazy("axes"),
+    "colours": gettext_lazy("colours"),
+    "eighths": gettext_lazy("eighths"),
+    "% of the area": gettext_lazy("% of the area"),
 }
 
-_PATCHES = {"new_colour": "of a new colour"}
+
+def measure_name(name: str) -> str:
+    """The name of a measure as staff read it."""
+    return core.name(name, SPOKEN)
 
 
 def sentence(limit: Limit) -> str:
     """When this limit puts a picture before a dermatologist."""
-    names = list(dict.fromkeys(flags.plain_name(name) for name in limit.measures))
-    unit = "" if names[0].endswith(limit.unit) else _unit(limit.unit)
-    bound = f"{limit.limit:g}{unit}"
+    names = list(dict.fromkeys(measure_name(name) for name in limit.measures))
+    said = {"name": names[0], "names": alternatives(names), "bound": _bound(limit)}
     if limit.of == "value":
-        return f"On one picture: {names[0]} above {bound}."
+        return _("On one picture: %(name)s above %(bound)s.") % said
     if limit.of == "growth":
         return (
-            f"Between two pictures: {names[0]} grew by more than {bound}, "
-            "and by more than repeated pictures of one lesion differ."
+            _(
+                "Between two pictures: %(name)s grew by more than %(bound)s, "
+                "and by more than repeated pictures of one lesion differ."
+            )
+            % said
         )
     if limit.of == "appears":
-        return f"Between two pictures: {alternatives(names)} was below {bound} and is not any more."
-    kinds = [_PATCHES.get(name, name) for name in limit.measures]
-    return f"Between two pictures: patches that are {alternatives(kinds)} take more than {bound} together."
+        return _("Between two pictures: %(names)s was below %(bound)s and is not any more.") % said
+    said["names"] = alternatives([str(_PATCHES[name]) for name in limit.measures])
+    return _("Between two pictures: patches that are %(names)s take more than %(bound)s together.") % said
 
 
-def _unit(unit: str) -> str:
-    return f" {unit}" if unit else ""
+def _bound(limit: Limit) -> str:
+    """The number with its unit, which a count of what the measure is named after does without."""
+    if not limit.unit or limit.measures[0].endswith(limit.unit):
+        return f"{limit.limit:g}"
+    return f"{limit.limit:g} {_UNITS.get(limit.unit, limit.unit)}"
 
 
 def cautions(table: tuple[Limit, ...]) -> list[str]:
     asked = {limit.of for limit in table}
-    return [*CAUTIONS, *(words for kind, words in _ASKED.items() if kind not in asked)]
+    return [*map(str, CAUTIONS), *(str(words) for kind, words in _ASKED.items() if kind not in asked)]
 
 
 def smallest_changes(own: Own | None) -> list[tuple[str, str]]:
     """The clinic's own repeatability: each measure, and the smallest change that shows."""
     if own is None:
         return []
-    shares = [(_name(name), f"{share * 100:.3g} % of the value") for name, share in own.relative.items()]
+    shares = [
+        (_name(name), _("%(share)s %% of the value") % {"share": f"{share * 100:.3g}"})
+        for name, share in own.relative.items()
+    ]
     return shares + [(_name(name), f"{least:.3g}") for name, least in own.absolute.items()]
 
 
 def _name(name: str) -> str:
-    return f"{flags.plain_name(name)}, in pixels" if name.endswith("_px") else flags.plain_name(name)
+    known = measure_name(name)
+    return _("%(name)s, in pixels") % {"name": known} if name.endswith("_px") else known

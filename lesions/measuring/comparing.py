@@ -3,10 +3,14 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
+from clinic.wording import SPOKEN
 from lesions.analysis import types
+from lesions.analysis import wording as core
 from lesions.analysis.compare import panes
 from lesions.analysis.compare.panes import Pane
-from lesions.measuring.figures import HAND_AND_AUTOMATIC, drawn_differently
+from lesions.measuring.figures import drawn_differently
 from lesions.models import Comparison
 
 
@@ -31,27 +35,34 @@ def side_by_side(comparison: Comparison | None) -> SideBySide:
 def _notes(found: types.Comparison, one_scale: bool) -> Iterator[str]:
     yield from _of_map(found) if found.registration.aligned else _unaligned(found)
     if not one_scale:
-        yield "Side by side, the two are not at one scale: equal lengths may look unequal."
+        yield _("Side by side, the two are not at one scale: equal lengths may look unequal.")
     if drawn_differently(found.to_json()):
-        yield f"The figures are those of a {HAND_AND_AUTOMATIC}: part of a change may be who drew it."
+        yield _(
+            "The figures are those of a hand outline against an automatic one: "
+            "part of a change may be who drew it."
+        )
 
 
 def _unaligned(found: types.Comparison) -> Iterator[str]:
-    reasons = " ".join(reason.text for reason in found.registration.reasons)
-    yield (
-        f"These two pictures could not be laid on each other. {reasons} Overlay and change map are not shown."
+    reasons = [core.fill(reason, SPOKEN) for reason in found.registration.reasons]
+    yield " ".join(
+        [
+            _("These two pictures could not be laid on each other."),
+            *reasons,
+            _("Overlay and change map are not shown."),
+        ]
     )
     known = {row.name for row in found.deltas if row.delta is not None}
     if "area" in known:
-        yield "Sizes are compared by the scale of each picture alone."
+        yield _("Sizes are compared by the scale of each picture alone.")
     else:
-        yield "No change of size is given."
+        yield _("No change of size is given.")
 
 
 def _of_map(found: types.Comparison) -> Iterator[str]:
     """Where figures and map would seem to say different things."""
     went, kinds = types.area_went(found.deltas), {region.kind for region in found.regions}
     if went and not kinds & {"grown", "shrunk"}:
-        yield "The area changed by a rim too thin to be drawn on the change map."
+        yield _("The area changed by a rim too thin to be drawn on the change map.")
     if not went and "grown" in kinds:
-        yield "Grown parts are drawn; the area as a whole lies within what repeated pictures differ by."
+        yield _("Grown parts are drawn; the area as a whole lies within what repeated pictures differ by.")

@@ -8,29 +8,39 @@ from typing import Any
 
 from dateutil.relativedelta import relativedelta
 from django.db.models import F
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from clinic import policies
 from clinic.models import PolicyKind
-from lesions.limits import flags
+from clinic.wording import SPOKEN
+from lesions.analysis import wording as core
+from lesions.analysis.types import Message
+from lesions.limits import flags, wording
 from lesions.limits.repeatability import Own
 from lesions.measuring import ugly_duckling
 from lesions.models import Assessment, Comparison, JobState, Lesion
 from lesions.pictures import outlines
 from lesions.register import register
 
-HAND_AND_AUTOMATIC = "hand outline against an automatic one"
+HAND_AND_AUTOMATIC = gettext_lazy("hand outline against an automatic one")
 MOST_NAMED = 3
-_SIZES = ("area", "perimeter", "largest diameter")
+_SIZES = ("area", "perimeter", "feret")
 _PATCHES = {
-    "grown": "a grown part",
-    "shrunk": "a shrunk part",
-    "new_colour": "a patch of new colour",
-    "darker": "a darker patch",
-    "lighter": "a lighter patch",
+    "grown": gettext_lazy("a grown part"),
+    "shrunk": gettext_lazy("a shrunk part"),
+    "new_colour": gettext_lazy("a patch of new colour"),
+    "darker": gettext_lazy("a darker patch"),
+    "lighter": gettext_lazy("a lighter patch"),
+}
+_BEYOND = {
+    True: gettext_lazy("more than repeated pictures differ"),
+    False: gettext_lazy("within what repeated pictures differ"),
+    None: gettext_lazy("not measured"),
 }
 _COUNTS = ("axes", "colours", "eighths")
 _NEARLY = 3  # days
-_DOUBTFUL = "in doubt: check the outline first"
+_DOUBTFUL = gettext_lazy("in doubt: check the outline first")
 
 
 @dataclass(frozen=True)
@@ -47,8 +57,12 @@ class Figure:
 
 @dataclass(frozen=True)
 class MeasureChange:
-    """One line of the comparison; `words` says whether it is more than repeated pictures differ by."""
+    """One line of the comparison; `words` says whether it is more than repeated pictures differ by.
 
+    `key` is the measure, be it in millimetres or in pixels; `name` is how staff read it.
+    """
+
+    key: str
     name: str
     earlier: Figure
     later: Figure
@@ -75,8 +89,12 @@ def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
     row = next((row for row in rows if row["name"] == name), None)
     if row is None:
         return None
-    found = _figure(name, row["value"], row["unit"], row["uncertainty"], row["method"])
+    found = _figure(name, row["value"], row["unit"], row["uncertainty"], _method(row["method"]))
     return replace(found, doubtful=row.get("doubtful", False))
+
+
+def _method(given: dict[str, Any]) -> str:
+    return core.method(Message(**given), SPOKEN)
 
 
 def across(assessment: Assessment, comparison: Comparison | None) -> Figure | None:
@@ -111,7 +129,7 @@ def _figure(
     if unit in _COUNTS:
         uncertainty = None  # two axes are two axes
     unit = {"share": "%", "ratio": ""}.get(unit, unit)
-    return Figure(flags.plain_name(name), value, unit, uncertainty, method)
+    return Figure(wording.measure_name(name), value, unit, uncertainty, method)
 
 
 def figures(result: dict[str, Any] | None) -> list[Figure]:
@@ -133,7 +151,7 @@ def changes(comparison: Comparison | None, own: Own | None = None) -> list[Measu
     known = {row["name"] for row in rows if row["delta"] is not None}
     found = [_change(row, own) for row in rows if not _doubled(row["name"], known)]
     if comparison and in_doubt(comparison.result.get("earlier"), comparison.result.get("later")):
-        return [replace(each, words=_DOUBTFUL) for each in found]
+        return [replace(each, words=str(_DOUBTFUL)) for each in found]
     return found
 
 
@@ -155,14 +173,14 @@ def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
     )
     if studied is not None:
         least, beyond = studied, abs(row["delta"]) > studied
-    words = {True: "more than repeated pictures differ", False: "within what repeated pictures differ"}
     return MeasureChange(
-        name=flags.plain_name(row["name"]),
+        key=row["name"].removesuffix("_px"),
+        name=wording.measure_name(row["name"]),
         earlier=of(row["earlier"]),
         later=of(row["later"]),
         delta=of(row["delta"], row["uncertainty"]),
         smallest=of(least),
-        words=words.get(beyond, "not measured"),
+        words=str(_BEYOND[beyond]),
         beyond=beyond,
     )
 
@@ -170,33 +188,35 @@ def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
 def change_words(comparison: Comparison | None, own: Own | None = None) -> str:
     """One cell: what changed since the earlier picture, of all that was measured and drawn."""
     if comparison is None:
-        return "first picture"
+        return _("first picture")
     if in_doubt(comparison.result.get("earlier"), comparison.result.get("later")):
-        return "outline in doubt"
+        return _("outline in doubt")
     if not comparison.aligned:
-        return "pictures do not align"
+        return _("pictures do not align")
     return _hands(_changed(changes(comparison, own), _kinds(comparison)), comparison)
 
 
 def _changed(rows: list[MeasureChange], kinds: set[str]) -> str:
     known = [row for row in rows if row.beyond is not None]
     beyond = [row for row in known if row.beyond]
-    said = {"grown", "shrunk"} if any(row.name == "area" for row in beyond) else set()
-    patches = [words for kind, words in _PATCHES.items() if kind in kinds - said]
+    said = {"grown", "shrunk"} if any(row.key == "area" for row in beyond) else set()
+    patches = [str(words) for kind, words in _PATCHES.items() if kind in kinds - said]
     words = [_moved(row) for row in beyond] + patches
     if len(words) > MOST_NAMED:
-        words = [*words[:MOST_NAMED], f"and {len(words) - MOST_NAMED} more"]
+        words = [*words[:MOST_NAMED], _("and %(number)s more") % {"number": len(words) - MOST_NAMED}]
     if words:
         return ", ".join(words)
-    missing = [row.name for row in rows if row.beyond is None]
+    missing = {row.key: row.name for row in rows if row.beyond is None}
     if not known or "area" in missing:
-        return "not measured"
-    return f"none found; not measured: {', '.join(missing)}" if missing else "none found"
+        return _("not measured")
+    if missing:
+        return _("none found; not measured: %(names)s") % {"names": ", ".join(missing.values())}
+    return _("none found")
 
 
 def _moved(row: MeasureChange) -> str:
     """How far a size went; of the others that they changed."""
-    if row.name not in _SIZES or not row.earlier.value or row.delta.value is None:
+    if row.key not in _SIZES or not row.earlier.value or row.delta.value is None:
         return row.name
     return f"{row.name} {row.delta.value / row.earlier.value:+.0%}".replace("-", "−").replace("%", " %")
 
@@ -249,7 +269,7 @@ def shown(rows: Iterable[Assessment]) -> Assessment | None:
 
 def _line(lesion: Lesion, last: Assessment | None, changed: dict[int, str], odd: str | None) -> LesionLine:
     if last is None:
-        change = "no picture"
+        change = _("no picture")
     elif last.state != JobState.DONE:
         change = last.get_state_display()
     else:
@@ -265,9 +285,15 @@ def gap_words(earlier: date, later: date) -> str:
         gap = relativedelta(years=gap.years, months=gap.months)
     else:
         gap = relativedelta(later, earlier)
-    parts = ((gap.years, "year"), (gap.months, "month"), (gap.days, "day"))
-    words = [f"{count} {name}{'' if count == 1 else 's'}" for count, name in parts if count]
-    return f"{' '.join(words[:2])} later" if words else "the same day"
+    words = [
+        ngettext("%(count)s year", "%(count)s years", gap.years) % {"count": gap.years} if gap.years else "",
+        ngettext("%(count)s month", "%(count)s months", gap.months) % {"count": gap.months}
+        if gap.months
+        else "",
+        ngettext("%(count)s day", "%(count)s days", gap.days) % {"count": gap.days} if gap.days else "",
+    ]
+    long = " ".join([each for each in words if each][:2])
+    return _("%(long)s later") % {"long": long} if long else _("the same day")
 
 
 def months_from(day: date, months: int) -> date:

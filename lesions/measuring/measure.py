@@ -13,10 +13,10 @@ from clinic import clock, jobs, policies
 from clinic.access import Act, require
 from clinic.models import Member, Policy, PolicyKind, change
 from clinic.trail import audit
-from clinic.wording import write_day
 from lesions.analysis import types
 from lesions.analysis.picture.allowance import UnreadablePicture
-from lesions.analysis.types import UnusableOutline
+from lesions.analysis.refusals import UnusableOutline
+from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.limits.flags import FlagDraft
 from lesions.models import Assessment, Comparison, Image, ImageKind, JobState, Lesion, Review, ReviewState
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 LEASE = timedelta(minutes=2)
 MOST_ATTEMPTS = 3
 BATCH = 100
-GIVEN_UP = "Measuring it was broken off three times."
-NOT_FORESEEN = "The program could not measure this picture; the log of the worker says more."
+GIVEN_UP = Message("given_up")
+NOT_FORESEEN = Message("not_foreseen")
 log = logging.getLogger("quarterday.pictures")
 
 
@@ -74,7 +74,7 @@ def measure_picture(assessment_id: int) -> None:
     try:
         found = _measured(row)
     except (UnreadablePicture, UnusableOutline, storage.Damaged) as error:
-        _fail(row, attempt, str(error))
+        _fail(row, attempt, error.message)
         return
     except ValueError:  # a library's own words are for the log, not for staff
         log.exception("picture %s could not be measured", row.image_id)
@@ -88,8 +88,7 @@ def measure_again(*, assessment: Assessment, by: Member, revision: int) -> Asses
     """Give a failed measuring three more attempts. Raises StaleRow where it is no longer failed."""
     require(by, Act.ADD_PICTURES)
     now = clock.now()
-    fresh = {"state": JobState.QUEUED, "attempts": 0, "failure": "", "finished_at": None, "queued_at": now}
-    change(assessment, seen=revision, at=now, where={"state": JobState.FAILED}, **fresh)
+    change(assessment, seen=revision, at=now, where={"state": JobState.FAILED}, **outlines.queued_anew(now))
     patient = assessment.image.lesion.patient
     audit.record("assessment.queue", by=by, subject=assessment, patient=patient, version=assessment.version)
     jobs.request_work("assess", assessment.pk)
@@ -263,13 +262,14 @@ def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
 
 
 @transaction.atomic
-def _fail(row: Assessment, attempt: int, sentence: str) -> None:
+def _fail(row: Assessment, attempt: int, why: Message) -> None:
     """A picture without numbers waits for a decision like one beyond a limit."""
     lesion = register.lock(row.image.lesion_id)
-    if _moved_meanwhile(row, attempt) or not _settle(row, attempt, state=JobState.FAILED, failure=sentence):
+    failed = {"failure": why.code, "failure_params": why.params}
+    if _moved_meanwhile(row, attempt) or not _settle(row, attempt, state=JobState.FAILED, **failed):
         return
-    audit.record("assessment.fail", by=None, subject=row, patient=lesion.patient, failure=sentence)
-    drafts = [flags.failed(sentence)]
+    audit.record("assessment.fail", by=None, subject=row, patient=lesion.patient, **failed)
+    drafts = [flags.failed(why)]
     if reviews.is_news(row, drafts) and reviews.open_review(
         lesion=lesion, assessment=row, comparison=None, drafts=drafts
     ):
@@ -302,5 +302,5 @@ def _dated(draft: FlagDraft, compared: _Compared | None, policy: Policy | None) 
     """A change says since when, because the page may show another earlier picture."""
     if compared is None or policy is None or draft.code not in flags.codes_of_change(policy):
         return draft
-    day = write_day(compared.earlier.image.taken_on)
-    return replace(draft, text=f"{draft.text} Compared with {day}.")
+    day = compared.earlier.image.taken_on.isoformat()
+    return replace(draft, params=draft.params | {"compared_with": day})

@@ -3,13 +3,13 @@
 from collections.abc import Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
+
+from clinic.wording import SPOKEN
+from lesions.analysis import wording as core
 from lesions.analysis.measures import ugly_duckling
 from lesions.models import Assessment, ImageKind, JobState, Lesion, LesionState
 
-NOT_ASSESSED = (
-    "Whether one lesion stands apart from the others is not assessed: "
-    f"that takes {ugly_duckling.LEAST_LESIONS} lesions outlined in dermoscopic pictures."
-)
 _OFF_CHART = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
 
 
@@ -21,17 +21,37 @@ def reasons(lesions: Sequence[Lesion], last: dict[int, Assessment | None]) -> di
     known = {pk: _measures(row.result or {}) for pk, row in done.items() if row.version == newest}
     outlined = {pk: values for pk, values in known.items() if values.keys() >= {"darkness", "colours"}}
     found = ugly_duckling.distances_from_others(list(outlined.values()))
-    return {} if found is None else {pk: each.reason for pk, each in zip(outlined, found, strict=True)}
+    return (
+        {}
+        if found is None
+        else {pk: core.apart(each, SPOKEN) for pk, each in zip(outlined, found, strict=True)}
+    )
 
 
 def note(assessed: Sequence[str]) -> str:
     """One sentence under the lesions, from the reasons of those assessed."""
     if not assessed:
-        return NOT_ASSESSED
-    return (
-        f"{len(assessed)} lesions held against each other by size, dark share and number of colours: "
-        f"{sum(map(bool, assessed)) or 'none'} set apart. Size counts only where every picture has a scale."
-    )
+        return _(
+            "Whether one lesion stands apart from the others is not assessed: "
+            "that takes %(least)s lesions outlined in dermoscopic pictures."
+        ) % {"least": ugly_duckling.LEAST_LESIONS}
+    return _sentence(len(assessed), sum(map(bool, assessed)))
+
+
+def _sentence(assessed: int, apart: int) -> str:
+    if not apart:
+        said = _(
+            "%(assessed)s lesions held against each other by size, dark share and number of colours: "
+            "none set apart."
+        )
+
+    else:
+        said = _(
+            "%(assessed)s lesions held against each other by size, dark share and number of colours: "
+            "%(apart)s set apart."
+        )
+    said = said % {"assessed": assessed, "apart": apart}
+    return f"{said} {_('Size counts only where every picture has a scale.')}"
 
 
 def _counts(row: Assessment) -> bool:

@@ -38,8 +38,10 @@ class Image(Stated):
     mm_per_px = models.FloatField(null=True, blank=True)
     scale_origin = models.CharField(max_length=8, choices=ScaleOrigin, null=True, blank=True)  # noqa: DJ001 null = no scale
     scale_uncertainty = models.FloatField(null=True, blank=True, help_text="relative, 0.02 = 2 %")
-    remark = models.CharField(
-        max_length=200, blank=True, help_text="what staff should know, such as another day in the file"
+    camera_day = models.DateField(
+        null=True,
+        blank=True,
+        help_text="what the camera wrote into the file, where it is another day than stated",
     )
     set_aside = models.BooleanField(
         default=False,
@@ -95,7 +97,8 @@ class RefusedUpload(Stated):
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="refused_uploads")
     filename = models.CharField(max_length=200)
-    reason = models.TextField()
+    code = models.CharField(max_length=40)
+    params = models.JSONField(default=dict)
     at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     settled_at = models.DateTimeField(null=True, blank=True)
@@ -107,7 +110,7 @@ class RefusedUpload(Stated):
         ordering = ["at", "pk"]
 
     def __str__(self) -> str:
-        return f"{self.filename}: {self.reason}"
+        return f"{self.filename}: {self.code}"
 
 
 class Delivery(models.Model):

@@ -17,7 +17,7 @@ UNFINISHED = (JobState.QUEUED, JobState.RUNNING)
 class Assessment(Stated):
     """One image × one algorithm version × one outline. An unfinished row is the job; the queue only says: look now.
 
-    `result` is the measure object of the image core (schema 1).
+    `result` is the measure object of the image core, its sentences left out.
     """
 
     image = models.ForeignKey("lesions.Image", on_delete=models.PROTECT, related_name="assessments")
@@ -36,7 +36,8 @@ class Assessment(Stated):
     lease_until = models.DateTimeField(null=True, blank=True)
     queued_at = models.DateTimeField()
     finished_at = models.DateTimeField(null=True, blank=True)
-    failure = models.TextField(blank=True)
+    failure = models.CharField(max_length=40, blank=True, help_text="the code of why it failed")
+    failure_params = models.JSONField(default=dict, blank=True)
     result = models.JSONField(null=True, blank=True)
 
     class Meta:
@@ -63,7 +64,7 @@ class Assessment(Stated):
 
 
 class Comparison(models.Model):
-    """Two assessments of one lesion at the same version; `result` is the compare object of the core."""
+    """Two assessments of one lesion at the same version; `result` is the core's answer, without sentences."""
 
     earlier = models.ForeignKey(Assessment, on_delete=models.PROTECT, related_name="compared_later")
     later = models.ForeignKey(Assessment, on_delete=models.PROTECT, related_name="compared_earlier")
@@ -91,7 +92,7 @@ class Flag(models.Model):
 
     review = models.ForeignKey("lesions.Review", on_delete=models.PROTECT, related_name="flags")
     code = models.CharField(max_length=40)
-    text = models.TextField()
+    params = models.JSONField(default=dict, help_text="what its sentence names; lesions/review/wording.py")
     value = models.FloatField(null=True)
     unit = models.CharField(max_length=16, blank=True)
     uncertainty = models.FloatField(null=True)
@@ -105,4 +106,4 @@ class Flag(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.text
+        return self.code

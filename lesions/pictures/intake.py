@@ -15,6 +15,7 @@ from clinic.trail import audit
 from lesions.analysis.picture import reading_process
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.picture.reading import Cleaned, PictureInfo
+from lesions.analysis.types import Message
 from lesions.models import (
     Assessment,
     Delivery,
@@ -26,14 +27,15 @@ from lesions.models import (
     ScaleOrigin,
 )
 from lesions.pictures import allowance, outlines, storage
+from lesions.pictures.wording import Refused
 
 # Where nobody stated how sure a scale is; common practice, no source.
 USUAL_SCALE_UNCERTAINTY = 0.02
 _LEAST_MM_PER_PX, _MOST_MM_PER_PX = 0.0005, 1.0
 
 
-class PictureRefused(ValueError):
-    """A sentence that says why the file cannot be taken, and what to do."""
+class PictureRefused(Refused):
+    """Why the file cannot be taken, and what to do."""
 
 
 class AlreadyFiled(PictureRefused):
@@ -59,7 +61,7 @@ def accept(
     scale_origin: str | None = None,
     scale_uncertainty: float | None = None,
 ) -> Image:
-    """File a picture and queue its measuring; raises PictureRefused with a sentence."""
+    """File a picture and queue its measuring; raises PictureRefused."""
     scale = check_scale(mm_per_px, scale_origin, scale_uncertainty)
     check_size(len(data))
     check_place(lesion, kind, taken_on)
@@ -81,7 +83,7 @@ def accept(
         uploaded_at=clock.now(),
         uploaded_by=by,
         changed_at=clock.now(),
-        remark=_remark(info, taken_on),
+        camera_day=_other_day(info, taken_on),
         **vars(scale),
     )
     try:
@@ -95,7 +97,8 @@ def accept(
 def _file(picture: Image, by: Member) -> Image:
     patient = picture.lesion.patient
     picture.save(force_insert=True)
-    details = {"sha256": picture.sha256, "remark": picture.remark}
+    other_day = picture.camera_day and picture.camera_day.isoformat()
+    details = {"sha256": picture.sha256, "camera_day": other_day}
     audit.record("image.add", by=by, subject=picture, patient=patient, **details)
     if picture.kind != ImageKind.OVERVIEW:  # an overview shows where, there is no border to find in it
         queue(picture=picture, by=by)
@@ -110,17 +113,15 @@ def queue(*, picture: Image, by: Member | None) -> Assessment:
 
 
 @transaction.atomic
-def refuse(*, lesion: Lesion, by: Member, filename: str, reason: str) -> RefusedUpload:
+def refuse(*, lesion: Lesion, by: Member, filename: str, why: Message) -> RefusedUpload:
     """A file that could not be taken is work until somebody has dealt with it; twice tried is still one."""
     now = clock.now()
-    same = lesion.refused_uploads.filter(filename=tidy_name(filename), reason=reason, settled_at__isnull=True)
-    known = same.first()
+    same = {"filename": tidy_name(filename), "code": why.code, "params": why.params}
+    known = lesion.refused_uploads.filter(**same, settled_at__isnull=True).first()
     if known:
         return known
-    row = RefusedUpload.objects.create(
-        lesion=lesion, filename=tidy_name(filename), reason=reason, at=now, by=by, changed_at=now
-    )
-    details = {"filename": row.filename, "reason": reason}
+    row = RefusedUpload.objects.create(lesion=lesion, **same, at=now, by=by, changed_at=now)
+    details = {"filename": row.filename, "code": why.code, **why.params}
     audit.record("image.refuse", by=by, subject=row, patient=lesion.patient, **details)
     return row
 
@@ -148,39 +149,39 @@ def tidy_name(filename: str) -> str:
 def check_size(count: int) -> None:
     """Raises PictureRefused for an empty file and for one above the cap."""
     if not count:
-        raise PictureRefused("The file is empty.")
+        raise PictureRefused("empty")
     if count > settings.PICTURE_MAX_BYTES:
         most = settings.PICTURE_MAX_BYTES // (1024 * 1024)
-        raise PictureRefused(f"The file has {count / 1024 / 1024:.1f} MB; at most {most} MB can be taken.")
+        raise PictureRefused("too_large", megabytes=f"{count / 1024 / 1024:.1f}", most=most)
 
 
 def check_place(lesion: Lesion, kind: str, taken_on: date) -> None:
     if kind not in ImageKind.values:
-        raise PictureRefused("Say whether the picture is dermoscopic, a close-up or an overview.")
+        raise PictureRefused("unknown_kind")
     if lesion.state == LesionState.ERROR:
-        raise PictureRefused("This lesion was entered in error; file the picture with the right one.")
+        raise PictureRefused("entered_in_error")
     if taken_on > clock.today():
-        raise PictureRefused("The picture cannot have been taken after today.")
+        raise PictureRefused("after_today")
     if taken_on < lesion.patient.born:
-        raise PictureRefused("The picture cannot have been taken before the patient was born.")
+        raise PictureRefused("before_birth")
     _check_life(lesion.patient, taken_on)
 
 
 def _check_life(patient: Patient, taken_on: date) -> None:
     if patient.died_on and taken_on > patient.died_on:
-        raise PictureRefused("The patient had died by that day; check the day, or the record.")
+        raise PictureRefused("after_death")
 
 
 def check_scale(mm_per_px: float | None, origin: str | None, uncertainty: float | None) -> _Scale:
     if mm_per_px is None:
         return _Scale()
     if origin not in ScaleOrigin.values:
-        raise PictureRefused("Say where the scale comes from; without an origin there are no millimetres.")
+        raise PictureRefused("scale_without_origin")
     if not (math.isfinite(mm_per_px) and _LEAST_MM_PER_PX <= mm_per_px <= _MOST_MM_PER_PX):
-        raise PictureRefused(f"A scale lies between {_LEAST_MM_PER_PX} and {_MOST_MM_PER_PX:g} mm per pixel.")
+        raise PictureRefused("scale_out_of_range", least=_LEAST_MM_PER_PX, most=f"{_MOST_MM_PER_PX:g}")
     unsure = USUAL_SCALE_UNCERTAINTY if uncertainty is None else uncertainty
     if not 0 <= unsure <= 0.5:
-        raise PictureRefused("The uncertainty of the scale lies between 0 and 50 %.")
+        raise PictureRefused("scale_unsure")
     return _Scale(mm_per_px, origin, unsure)
 
 
@@ -189,7 +190,7 @@ def _cleaned(data: bytes) -> Cleaned:
     try:
         return reading_process.clean(data, allowance=allowance.from_settings())
     except UnreadablePicture as error:
-        raise PictureRefused(str(error)) from error
+        raise PictureRefused(error.message.code, **error.message.params) from error
 
 
 def _check_new(lesion: Lesion, sha: str) -> None:
@@ -198,19 +199,16 @@ def _check_new(lesion: Lesion, sha: str) -> None:
     if known is None:
         return
     if known.lesion_id == lesion.pk:
-        raise AlreadyFiled("This very picture is already filed with this lesion.")
+        raise AlreadyFiled("filed_here")
     if known.lesion.patient_id == lesion.patient_id:
-        raise PictureRefused(
-            f"This picture is already filed with lesion {known.lesion.label} of this patient."
-        )
-    raise PictureRefused("This picture is already filed in another record; check that it is the right one.")
+        raise PictureRefused("filed_with_other_lesion", lesion=known.lesion.label)
+    raise PictureRefused("filed_elsewhere")
 
 
-def _remark(info: PictureInfo, taken_on: date) -> str:
+def _other_day(info: PictureInfo, taken_on: date) -> date | None:
+    """The day that the camera wrote into the file, where it is another than the one stated."""
     if info.taken_at is None:
-        return ""
+        return None
     aware = timezone.is_aware(info.taken_at)
     camera_day = timezone.localdate(info.taken_at) if aware else info.taken_at.date()
-    if camera_day == taken_on:
-        return ""
-    return f"The camera wrote {camera_day.day} {camera_day:%b %Y} into the file."
+    return None if camera_day == taken_on else camera_day

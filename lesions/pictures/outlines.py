@@ -3,6 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -15,27 +16,28 @@ from lesions.analysis.version import VERSION
 from lesions.models import Assessment, Image, ImageKind, JobState, ScaleOrigin
 from lesions.pictures import polygons
 from lesions.pictures.polygons import BadOutline, Point
+from lesions.pictures.wording import Refused
 
 AUTOMATIC = "automatic"
 
 
-class OutlineRefused(ValueError):
-    """A sentence that says why this outline is not taken."""
+class OutlineRefused(Refused):
+    """Why this outline is not taken."""
 
 
 @transaction.atomic
 def draw(*, image: Image, by: Member, points: Sequence[Sequence[float]], revision: int) -> Assessment:
     """Queue a measurement by this ring, in pixels of the full upright picture.
 
-    Raises OutlineRefused with a sentence, or StaleRow where somebody else drew or scaled it meanwhile.
+    Raises OutlineRefused, or StaleRow where somebody else drew or scaled it meanwhile.
     """
     require(by, Act.ADD_PICTURES)
     if image.kind == ImageKind.OVERVIEW:
-        raise OutlineRefused("An overview shows where a lesion lies; no border is measured in it.")
+        raise OutlineRefused("overview_has_no_border")
     try:
         ring = polygons.checked(points, image.width, image.height)
     except BadOutline as error:
-        raise OutlineRefused(str(error)) from error
+        raise OutlineRefused(error.code, **error.params) from error
     known = in_use(image.assessments.filter(version=VERSION, drawn_by__isnull=False))
     if known and known.outline_key == key_of(image, ring):
         return known  # the button was pressed twice
@@ -68,11 +70,16 @@ def ask(
                 changed_at=now,
             )
     except IntegrityError as error:
-        text = "This picture was measured like this before, and changed since; move a point a little."
-        raise OutlineRefused(text) from error
+        raise OutlineRefused("measured_before") from error
     if ringing:
         jobs.request_work("assess", row.pk)
     return row
+
+
+def queued_anew(now: datetime) -> dict[str, Any]:
+    """What makes a finished assessment a job again."""
+    fresh = {"attempts": 0, "failure": "", "failure_params": {}, "finished_at": None}
+    return fresh | {"state": JobState.QUEUED, "queued_at": now}
 
 
 def key_of(image: Image, ring: Sequence[Point] | None) -> str:

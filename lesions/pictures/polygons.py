@@ -10,26 +10,28 @@ _LEAST_SHARE = 1e-5  # of the picture's area: below this nothing can be measured
 
 
 class BadOutline(ValueError):
-    """A sentence that says what is wrong with the points."""
+    """What is wrong with the points: a code with its values, in words in `lesions/pictures/wording.py`."""
+
+    def __init__(self, code: str, **params: int) -> None:
+        super().__init__(code)
+        self.code, self.params = code, params
 
 
 def checked(points: Sequence[Sequence[float]], width: int, height: int) -> tuple[Point, ...]:
     """Return the ring in canonical form; raises BadOutline unless it is simple and inside the picture."""
     ring = _rounded(points)
     if len(ring) < 3:
-        raise BadOutline("An outline needs at least three different points.")
+        raise BadOutline("too_few_different_points")
     if len(ring) > MOST_POINTS:
-        raise BadOutline(f"An outline has at most {MOST_POINTS} points; this one has {len(ring)}.")
+        raise BadOutline("too_many_points", most=MOST_POINTS, points=len(ring))
     if not all(0 <= x <= width and 0 <= y <= height for x, y in ring):
-        raise BadOutline("A point of the outline lies outside the picture.")
+        raise BadOutline("point_outside")
     if abs(signed_area(ring)) < max(1.0, _LEAST_SHARE * width * height):
-        raise BadOutline("The outline encloses nothing.")
+        raise BadOutline("encloses_nothing")
     crossing = first_crossing(ring)
     if crossing:
         one, two = crossing
-        raise BadOutline(
-            f"The outline crosses itself between points {one + 1} and {two + 1}; move one of them."
-        )
+        raise BadOutline("crosses_itself", one=one + 1, two=two + 1)
     return canonical(ring)
 
 
@@ -38,7 +40,7 @@ def _rounded(points: Sequence[Sequence[float]]) -> list[Point]:
     ring: list[Point] = []
     for x, y in points:
         if not (math.isfinite(x) and math.isfinite(y)):
-            raise BadOutline("A point of the outline is no number.")
+            raise BadOutline("point_is_no_number")
         point = (round(float(x), 2), round(float(y), 2))
         if not ring or point != ring[-1]:
             ring.append(point)

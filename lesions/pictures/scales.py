@@ -14,14 +14,15 @@ from lesions.pictures import intake, outlines
 from lesions.pictures.intake import PictureRefused
 from lesions.pictures.outlines import OutlineRefused
 from lesions.pictures.polygons import Point
+from lesions.pictures.wording import Refused
 
 POINT_PRECISION = 2.0  # pixels of the picture on the screen; common practice, no source
 MOST_UNCERTAIN = 0.10
 _SCREEN_SIDE = 1600  # longer side of the copy that browsers get (reading.clean)
 
 
-class ScaleRefused(ValueError):
-    """A sentence that says why no scale follows from these points."""
+class ScaleRefused(Refused):
+    """Why no scale follows from these points."""
 
 
 @transaction.atomic
@@ -30,11 +31,11 @@ def set_by_hand(
 ) -> Assessment:
     """Set the scale and queue the picture's outline in use to be measured by it.
 
-    Raises ScaleRefused with a sentence, or StaleRow where somebody else drew or scaled it meanwhile.
+    Raises ScaleRefused, or StaleRow where somebody else drew or scaled it meanwhile.
     """
     require(by, Act.ADD_PICTURES)
     if image.kind == ImageKind.OVERVIEW:
-        raise ScaleRefused("An overview is not measured, so it takes no scale.")
+        raise ScaleRefused("overview_has_no_scale")
     mm_per_px, unsure = _scale(image, points, mm)
     before = {"mm_per_px": image.mm_per_px, "origin": image.scale_origin}
     used = outlines.in_use(image.assessments.filter(drawn_by__isnull=False).select_related("drawn_by"))
@@ -44,7 +45,7 @@ def set_by_hand(
     try:
         row = outlines.ask(image=image, ring=ring, drawn_by=used.drawn_by if used else None)
     except OutlineRefused as error:
-        raise ScaleRefused(str(error)) from error
+        raise ScaleRefused(error.message.code, **error.message.params) from error
     audit.record("image.scale", by=by, subject=image, patient=image.lesion.patient, before=before, **scale)
     return row
 
@@ -53,23 +54,23 @@ def _scale(image: Image, points: Sequence[Sequence[float]], mm: float) -> tuple[
     """Millimetres per pixel of the full picture, and how unsure they are (relative)."""
     one, two = _ends(image, points)
     if not (math.isfinite(mm) and 0 < mm <= 200):
-        raise ScaleRefused("The distance between the two points lies above 0 and up to 200 mm.")
+        raise ScaleRefused("distance_out_of_range")
     apart = math.dist(one, two)
     coarser = max(1.0, max(image.width, image.height) / _SCREEN_SIDE)
     unsure = math.sqrt(2) * POINT_PRECISION * coarser / apart if apart else math.inf
     if unsure > MOST_UNCERTAIN:
-        raise ScaleRefused("The two points lie too close together to give a scale; set them farther apart.")
+        raise ScaleRefused("points_too_close")
     try:
         intake.check_scale(mm / apart, ScaleOrigin.HAND, unsure)
     except PictureRefused as error:
-        raise ScaleRefused(str(error)) from error
+        raise ScaleRefused(error.message.code, **error.message.params) from error
     return float(f"{mm / apart:.6g}"), float(f"{unsure:.3g}")
 
 
 def _ends(image: Image, points: Sequence[Sequence[float]]) -> tuple[Point, Point]:
     if len(points) != 2:
-        raise ScaleRefused("Set exactly two points.")
+        raise ScaleRefused("not_two_points")
     (x, y), (u, v) = points
     if not all(0 <= a <= image.width and 0 <= b <= image.height for a, b in ((x, y), (u, v))):
-        raise ScaleRefused("A point lies outside the picture.")
+        raise ScaleRefused("point_outside")
     return (x, y), (u, v)

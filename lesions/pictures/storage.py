@@ -9,6 +9,8 @@ from typing import BinaryIO
 
 from django.conf import settings
 
+from lesions.pictures.wording import Refused
+
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
@@ -49,9 +51,9 @@ def read(sha: str) -> bytes:
     try:
         data = path(sha).read_bytes()
     except FileNotFoundError:
-        raise Damaged("The stored file is missing; restore it from the backup.") from None
+        raise Damaged("stored_file_missing") from None
     if hashlib.sha256(data).hexdigest() != sha:
-        raise Damaged("The stored file has changed on the disk; restore it from the backup.")
+        raise Damaged("stored_file_changed")
     return data
 
 
@@ -63,8 +65,8 @@ def verify(sha: str) -> bool:
     return True
 
 
-class Damaged(Exception):
-    """A sentence that says what is wrong with a stored file."""
+class Damaged(Refused):
+    """What is wrong with a stored file."""
 
 
 def _settle(folder: Path) -> None:

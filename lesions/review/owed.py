@@ -104,7 +104,7 @@ def _open(
 def repeat_failed(row: Assessment, lesion: Lesion) -> None:
     """A picture that the program could not read is taken again, unless somebody decides otherwise."""
     if _may_be_repeated(lesion):
-        _open("repeat_picture", lesion, row, None, note=row.failure)
+        _open("repeat_picture", lesion, row, None)
 
 
 def picture_measured(row: Assessment, found: "Measurement") -> None:

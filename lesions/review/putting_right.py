@@ -15,7 +15,6 @@ from lesions.models import (
     Comparison,
     Image,
     ImageKind,
-    JobState,
     Lesion,
     PictureMove,
     Review,
@@ -33,11 +32,9 @@ def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
     require(by, Act.ADD_PICTURES)
     duty, old = _duty_of(image), image.lesion
     if lesion.pk == old.pk:
-        raise PictureRefused("It is filed with this lesion now: choose the one that it shows.")
+        raise PictureRefused("filed_there_now")
     if owed.is_called_wrong(image, lesion):
-        raise PictureRefused(
-            "A dermatologist signed that it is not of this lesion; that is decided anew there."
-        )
+        raise PictureRefused("called_wrong_there")
     for key in sorted((lesion.pk, old.pk)):
         register.lock(key)
     intake.check_place(lesion, image.kind, image.taken_on)
@@ -57,7 +54,7 @@ def set_aside(*, image: Image, by: Member, revision: int, reason: str) -> Image:
     """Nobody knows whose it is: it stays readable, counts for nothing and is compared with nothing."""
     require(by, Act.SIGN_OFF)
     if not reason.strip():
-        raise PictureRefused("Say in words why it is set aside.")
+        raise PictureRefused("no_reason")
     duty, lesion = _duty_of(image), register.lock(image.lesion_id)
     change(image, seen=revision, at=clock.now(), set_aside=True)
     row = _moved(image, lesion, None, by, reason.strip())
@@ -75,7 +72,7 @@ def moved_away(lesion: Lesion) -> QuerySet[PictureMove]:
 def _duty_of(image: Image) -> Duty:
     duty = owed.to_put_right(image)
     if duty is None:
-        raise PictureRefused("A dermatologist first signs “wrong lesion or patient” for this picture.")
+        raise PictureRefused("not_called_wrong")
     return duty
 
 
@@ -109,8 +106,8 @@ def _compare_anew(lesion: Lesion, image: Image, by: Member) -> None:
 def _again(row: Assessment, by: Member) -> None:
     now = clock.now()
     settled = Assessment.objects.filter(~Q(state__in=UNFINISHED), pk=row.pk)
-    fresh = {"state": JobState.QUEUED, "attempts": 0, "failure": "", "finished_at": None, "queued_at": now}
-    if settled.update(**fresh, revision=F("revision") + 1, changed_at=now):
+
+    if settled.update(**outlines.queued_anew(now), revision=F("revision") + 1, changed_at=now):
         patient = row.image.lesion.patient
         audit.record("assessment.queue", by=by, subject=row, patient=patient, version=row.version)
         jobs.request_work("assess", row.pk)

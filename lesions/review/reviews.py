@@ -75,7 +75,7 @@ def _order(review: Review) -> tuple[date, int]:
 
 def _take_along(waits: Review, drafts: list[FlagDraft]) -> Review:
     known = {*waits.flags.values_list("code", flat=True), *_OF_THE_PICTURE}
-    missing = [replace(one, text=_marked(one.text, _UNDECIDED)) for one in drafts if one.code not in known]
+    missing = [_marked(one, "earlier_picture") for one in drafts if one.code not in known]
     Flag.objects.bulk_create(Flag(review=waits, **asdict(draft)) for draft in missing)
     if missing:
         found = Review.objects.filter(pk=waits.pk)
@@ -107,8 +107,6 @@ def _newer_exists(picture: Image) -> bool:
 
 # Said about one photograph, not about the lesion: a later picture answers them.
 _OF_THE_PICTURE = ("doubtful", "inadequate", "unaligned", "unmeasured", "nothing_to_compare", "no_limits")
-_UNDECIDED = " Seen on an earlier picture and not decided yet."
-_REMEASURED = " Seen when this picture was measured before and not decided yet."
 
 
 def _carried(lesion: Lesion, assessment: Assessment, new: set[str]) -> list[FlagDraft]:
@@ -120,11 +118,12 @@ def _carried(lesion: Lesion, assessment: Assessment, new: set[str]) -> list[Flag
         return []
     same = waits.assessment.image_id == assessment.image_id
     kept = [draft for draft in drafts_of(waits) if draft.code not in {*new, *_OF_THE_PICTURE}]
-    return [replace(draft, text=_marked(draft.text, _REMEASURED if same else _UNDECIDED)) for draft in kept]
+    return [_marked(draft, "measured_before" if same else "earlier_picture") for draft in kept]
 
 
-def _marked(text: str, words: str) -> str:
-    return text.removesuffix(_UNDECIDED).removesuffix(_REMEASURED) + words
+def _marked(draft: FlagDraft, seen_on: str) -> FlagDraft:
+    """Not decided yet, and seen on an earlier picture or when this one was measured before."""
+    return replace(draft, params=draft.params | {"undecided": seen_on})
 
 
 def drafts_of(review: Review) -> list[FlagDraft]:

@@ -256,7 +256,7 @@ def _move(lesion: Lesion, fields: dict[str, Any]) -> None:
 
 def _ask_again(review: Review, by: Member) -> None:
     """Asking for a second reading decides nothing yet: the lesion waits on, for somebody else."""
-    asked = FlagDraft("second_reading", f"{by} asks for a second reading.")
+    asked = FlagDraft("second_reading", {"by": str(by)})
     before = [draft for draft in reviews.drafts_of(review) if draft.code != asked.code]
     reviews.open_review(
         lesion=review.lesion,

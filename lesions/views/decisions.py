@@ -24,8 +24,9 @@ from lesions.limits import flags
 from lesions.measuring import comparing, figures
 from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url
+from lesions.pictures import wording as pictures
 from lesions.register import register
-from lesions.review import foresight, owed, putting_right, signoff, taking_back
+from lesions.review import foresight, owed, putting_right, signoff, taking_back, wording
 from lesions.review.signoff import AskedFirst, SignOffRefused, StaleReview
 
 
@@ -82,7 +83,7 @@ def _row(review: Review, shared: set[int]) -> dict[str, Any]:
         "patient": patient,
         "same_name": patient.pk in shared,
         "place": register.place_words(review.lesion),
-        "flags": review.flags.all(),
+        "flags": [wording.flag_words(flag) for flag in review.flags.all()],
         "signs": register.open_of(review.lesion),
     }
 
@@ -142,7 +143,7 @@ def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
         "review": review,
         "form": form,
         "keys": _keyed(form),
-        "flags": list(review.flags.all()),
+        "flags": [wording.flag_words(flag) for flag in review.flags.all()],
         "comparison": comparison,
         "others": others,
         "registration": comparison.result["registration"] if comparison else None,
@@ -226,10 +227,11 @@ def _side(assessment: Assessment, comparison: Comparison | None, pane: Pane | No
         "assessment": assessment,
         "points": outline["points"] if outline else [],
         "across": figures.across(assessment, comparison),
-        "doubts": result["doubt"] if result else [],
+        "doubts": wording.doubts_of(result),
         "pane": pane,
         "mm_per_px": pane.mm_per_px if pane else figures.mm_per_px(assessment),
-        "poor": [row for row in result["quality"] if not row["ok"]] if result else [],
+        "poor": wording.shortcomings_of(result),
+        "failure": pictures.of_row(assessment.failure, assessment.failure_params),
     }
 
 

@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow
@@ -18,6 +19,7 @@ from lesions.pages.lesion_head import banner, lesion_url
 from lesions.pictures import outlines, polygons, scales
 from lesions.pictures.outlines import OutlineRefused
 from lesions.pictures.scales import ScaleRefused
+from lesions.review import wording
 
 
 def _found(pk: int) -> Image:
@@ -37,7 +39,7 @@ def outline(request: HttpRequest, pk: int) -> HttpResponse:
         except OutlineRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, "The outline is kept; the picture is being measured by it.")
+            messages.success(request, _("The outline is kept; the picture is being measured by it."))
             return redirect("lesions:lesion", image.lesion_id)
     return _outline_page(request, image, form)
 
@@ -52,7 +54,7 @@ def _outline_page(request: HttpRequest, image: Image, form: OutlineForm) -> Http
         "used": used,
         "ring": start,
         "automatic": as_lines(polygons.thinned(outlines.ring_of(automatic))),
-        "doubts": automatic.result["doubt"] if automatic and automatic.result else [],
+        "doubts": wording.doubts_of(automatic.result if automatic else None),
         "most": polygons.MOST_POINTS,
     }
     return _page(request, image, form, "outline", context)
@@ -75,7 +77,7 @@ def scale(request: HttpRequest, pk: int) -> HttpResponse:
         except ScaleRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, "The scale is set; the picture is being measured by it.")
+            messages.success(request, _("The scale is set; the picture is being measured by it."))
             return redirect("lesions:lesion", image.lesion_id)
     if not form.is_bound:
         form = ScaleForm(initial={"revision": image.revision})
@@ -101,5 +103,5 @@ def measure_again(request: HttpRequest, pk: int) -> HttpResponse:
         measure.measure_again(assessment=row, by=request.user, revision=RevisionForm(request.POST).seen())
     except StaleRow as error:
         return conflict(request, error, lesion_url(row.image.lesion))
-    messages.success(request, "The picture waits to be measured again.")
+    messages.success(request, _("The picture waits to be measured again."))
     return redirect("lesions:pictures")

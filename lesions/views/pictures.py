@@ -61,7 +61,7 @@ def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile, about: dict[
     except AlreadyFiled as error:
         return str(error)
     except PictureRefused as error:
-        intake.refuse(lesion=lesion, by=request.user, filename=name, reason=str(error))
+        intake.refuse(lesion=lesion, by=request.user, filename=name, why=error.message)
         return str(error)
     return ""
 

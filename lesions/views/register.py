@@ -18,6 +18,7 @@ from lesions.measuring import figures
 from lesions.models import UNFINISHED, Image, Lesion
 from lesions.pages import lesion_sections
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url, patient_url
+from lesions.pictures import wording
 from lesions.register import register, subjects
 from lesions.register.register import LesionRefused
 from lesions.review import putting_right, taking_back
@@ -105,7 +106,7 @@ def _picture(image: Image) -> dict[str, Any]:
         "last": last,
         "across": figures.figure(last.result, "feret") if last else None,
         "measuring": any(row.state in UNFINISHED for row in rows),
-        "failure": rows[-1].failure if rows else "",
+        "failure": wording.of_row(rows[-1].failure, rows[-1].failure_params) if rows else "",
     }
 
 

@@ -16,7 +16,7 @@ from lesions.analysis.picture import contour, resample
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Array
 from lesions.analysis.picture.prepare import Prepared
-from lesions.analysis.types import Doubt, Measurement, Registration
+from lesions.analysis.types import Measurement, Message, Registration
 
 SCALE_MOST = 0.03  # skin under a contact plate stretches by some per cent: common practice, no source
 _SIDE = 384
@@ -27,14 +27,10 @@ _RIMS = (
 # Tried beside the outlines' own zoom where no scale says it: the lesion may have grown.
 _OTHER_ZOOMS = (1.0, 0.88, 1.12)
 
-_LITTLE_SKIN = Doubt(
-    "little_skin", "Too little skin shows around the lesion to tell growth from a camera held closer."
-)
-_NOT_FOUND = Doubt("skin_not_found", "The skin around the lesion was not found again in the other picture.")
-_NO_OUTLINE = Doubt(
-    "no_outline", "Without an outline in both pictures nothing tells the lesion from its skin."
-)
-_MIRRORED = Doubt("mirrored", "The later picture looks mirrored; check how it was exported.")
+_LITTLE_SKIN = Message("little_skin")
+_NOT_FOUND = Message("skin_not_found")
+_NO_OUTLINE = Message("no_outline")
+_MIRRORED = Message("mirrored")
 
 
 def register(first: Prepared, second: Prepared, earlier: Measurement, later: Measurement) -> Registration:
@@ -80,7 +76,7 @@ def _looks_mirrored(
     return _held(*flipped, stated, features=False) is not None
 
 
-def _refused(reason: Doubt, *, mirrored: bool = False) -> Registration:
+def _refused(reason: Message, *, mirrored: bool = False) -> Registration:
     return Registration(False, None, None, None, mirrored, (reason,))
 
 
@@ -158,7 +154,7 @@ def _within_scales(
         most = 1.96 * joint_uncertainty(earlier, later)
         off = way.zoom / stated - 1
         if abs(off) > max(SCALE_MOST, most):
-            return _refused(_contradiction(abs(off)))
+            return _refused(Message("scales_disagree", {"off": round(abs(off), 4)}))
         way = way.with_zoom(stated * (1 + float(np.clip(off, -most, most))), *hold.middle)
     matrix = _later_to_earlier(way, one.zoom, two.zoom)
     rows = tuple(tuple(float(f"{v:.8g}") for v in row) for row in matrix)
@@ -171,11 +167,6 @@ def joint_uncertainty(earlier: Measurement, later: Measurement) -> float:
     if one is None or two is None or (one == two and one.origin == "device"):
         return 0.0
     return math.hypot(one.rel_uncertainty, two.rel_uncertainty)
-
-
-def _contradiction(off: float) -> Doubt:
-    text = f"The skin fits at a size {off:.0%} off what the two scales say; check both scales."
-    return Doubt("scales_disagree", text, {"off": round(off, 4)})
 
 
 def _later_to_earlier(way: Similarity, zoom_one: float, zoom_two: float) -> NDArray[np.float64]:

@@ -4,29 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from statistics import median
+
+from lesions.analysis.types import DistanceFromOthers
 
 LEAST_LESIONS = 8
 LEAST_DISTANCE = 3.5  # Iglewicz and Hoaglin 1993, from memory: modified z scores beyond it are outliers
 _TO_DEVIATION = 1.4826  # MAD of a normal distribution times this is its standard deviation
 # Least spread on the log scale, 10 %: identical others would make any difference endless. Clinic setting, no source.
 _LEAST_SPREAD = 0.1
-# Each measure with what is added before the logarithm (a share of nothing has none), and its words above and below.
-MEASURES: dict[str, tuple[float, str, str]] = {
-    "area": (0.0, "larger", "smaller"),
-    "feret": (0.0, "longer", "shorter"),
-    "darkness": (0.05, "darker", "lighter"),
-    "colours": (1.0, "of more colours", "of fewer colours"),
-}
-
-
-@dataclass(frozen=True)
-class DistanceFromOthers:
-    """`distance` in robust standard deviations, of the measure that differs most; `reason` empty below the limit."""
-
-    distance: float
-    reason: str
+# Each measure with what is added before the logarithm: a share of nothing has none.
+MEASURES: dict[str, float] = {"area": 0.0, "feret": 0.0, "darkness": 0.05, "colours": 1.0}
 
 
 def darkness(values: Mapping[str, float | None]) -> float | None:
@@ -47,7 +35,7 @@ def distances_from_others(lesions: Sequence[Mapping[str, float]]) -> list[Distan
 
     Returns
     -------
-    list of Standing, or None
+    list of DistanceFromOthers, or None
         In the order given, distances from 0 up. None, not assessed, for fewer than `LEAST_LESIONS` lesions or
         where they share no measure.
 
@@ -60,14 +48,14 @@ def distances_from_others(lesions: Sequence[Mapping[str, float]]) -> list[Distan
     shared = [name for name in MEASURES if all(_usable(name, row) for row in lesions)]
     if len(lesions) < LEAST_LESIONS or not shared:
         return None
-    scores = {name: _scores([math.log(row[name] + MEASURES[name][0]) for row in lesions]) for name in shared}
+    scores = {name: _scores([math.log(row[name] + MEASURES[name]) for row in lesions]) for name in shared}
     return [
         _standing({name: scores[name][i] for name in shared}, len(lesions) - 1) for i in range(len(lesions))
     ]
 
 
 def _usable(name: str, row: Mapping[str, float]) -> bool:
-    return name in row and row[name] + MEASURES[name][0] > 0
+    return name in row and row[name] + MEASURES[name] > 0
 
 
 def _scores(values: list[float]) -> list[float]:
@@ -84,12 +72,6 @@ def _standing(scores: dict[str, float], others: int) -> DistanceFromOthers:
     far = {name: score for name, score in scores.items() if abs(score) > LEAST_DISTANCE}
     if "area" in far and "feret" in far:
         del far["feret"]  # one size is said once
-    words = [_word(name, score) for name, score in far.items()]
-    listed = " and ".join(([", ".join(words[:-1])] if words[1:] else []) + words[-1:])
-    reason = f"{listed} than the other {others}" if words else ""
-    return DistanceFromOthers(max(abs(score) for score in scores.values()), reason)
-
-
-def _word(name: str, score: float) -> str:
-    _, above, below = MEASURES[name]
-    return above if score > 0 else below
+    above = tuple(name for name, score in far.items() if score > 0)
+    below = tuple(name for name, score in far.items() if score < 0)
+    return DistanceFromOthers(max(abs(score) for score in scores.values()), above, below, others)

@@ -11,7 +11,7 @@ from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Mask
 from lesions.analysis.picture.prepare import Prepared
 from lesions.analysis.picture.quality import on_rim
-from lesions.analysis.types import Doubt
+from lesions.analysis.types import Message
 
 # The vote: chosen on 200 open pictures with experts' outlines, judged on 200 others (tests/bench/imaging.py): of
 # outlines under a Jaccard of 0.65 these limits doubt 93 %, of those over 0.80 they doubt 25 %.
@@ -28,23 +28,23 @@ FINDERS_LEAST = 0.30
 NETWORK_RIM_MOST = 0.50
 NETWORK_SHARE_MOST = 0.80
 
-NONE_FOUND = Doubt("none_found", "No lesion was found; draw its outline.")
-_Check = tuple[bool, str, str]
+NONE_FOUND = Message("none_found")
+_Check = tuple[bool, str]
 
 
-def of_vote(ready: Prepared, found: Found, ring: Ring) -> tuple[Doubt, ...]:
+def of_vote(ready: Prepared, found: Found, ring: Ring) -> tuple[Message, ...]:
     """List every reason to doubt an outline that the vote found; empty where there is none."""
     mask = contour.fill(ring, ready.shape)
     disagree = found.agreement < AGREEMENT_LEAST
     faint = _contrast(ready, mask) < CONTRAST_LEAST
     return _listed(
-        (disagree, "ways_disagree", "Several ways of finding the border disagree."),
-        (faint, "faint_border", "The lesion hardly differs from the skin round it."),
+        (disagree, "ways_disagree"),
+        (faint, "faint_border"),
         *_placed(ready, ring, mask, RIM_MOST, SHARE_MOST),
     )
 
 
-def of_network(ready: Prepared, ring: Ring, turns: float, finders: float) -> tuple[Doubt, ...]:
+def of_network(ready: Prepared, ring: Ring, turns: float, finders: float) -> tuple[Message, ...]:
     """List every reason to doubt an outline that the network found.
 
     Parameters
@@ -60,8 +60,8 @@ def of_network(ready: Prepared, ring: Ring, turns: float, finders: float) -> tup
     """
     mask = contour.fill(ring, ready.shape)
     return _listed(
-        (turns < TURNS_LEAST, "turns_disagree", "The turned picture gives another outline."),
-        (finders < FINDERS_LEAST, "ways_disagree", "Two ways of finding the border disagree."),
+        (turns < TURNS_LEAST, "turns_disagree"),
+        (finders < FINDERS_LEAST, "ways_disagree"),
         *_placed(ready, ring, mask, NETWORK_RIM_MOST, NETWORK_SHARE_MOST),
     )
 
@@ -69,19 +69,15 @@ def of_network(ready: Prepared, ring: Ring, turns: float, finders: float) -> tup
 def _placed(ready: Prepared, ring: Ring, mask: Mask, rim: float, most: float) -> tuple[_Check, ...]:
     share = float(mask.sum() / max(1, ready.around.usable.sum()))
     return (
-        (
-            on_rim(ring, ready.around) > rim,
-            "leaves_picture",
-            "The outline runs along the rim of the picture.",
-        ),
-        (share > most, "fills_picture", "The outline takes most of the picture."),
-        (share < SHARE_LEAST, "very_small", "The outline is very small."),
-        (contour.solidity(ring) < SOLIDITY_LEAST, "ragged", "The outline is unusually ragged."),
+        (on_rim(ring, ready.around) > rim, "leaves_picture"),
+        (share > most, "fills_picture"),
+        (share < SHARE_LEAST, "very_small"),
+        (contour.solidity(ring) < SOLIDITY_LEAST, "ragged"),
     )
 
 
-def _listed(*checks: _Check) -> tuple[Doubt, ...]:
-    return tuple(Doubt(code, f"{text} Check it.") for bad, code, text in checks if bad)
+def _listed(*checks: _Check) -> tuple[Message, ...]:
+    return tuple(Message(code) for bad, code in checks if bad)
 
 
 def _contrast(ready: Prepared, mask: Mask) -> float:

@@ -12,7 +12,7 @@ from lesions.analysis.picture import binary, contour, light, resample
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Array
 from lesions.analysis.picture.prepare import Prepared
-from lesions.analysis.types import Doubt
+from lesions.analysis.types import Message
 
 _VOTE_WIDTH = 256  # the size at which the vote was tried on pictures with experts' outlines
 _SECOND_WIDTH = 128  # enough to see whether both finders mean the same thing
@@ -24,10 +24,10 @@ _VOTE_LEAN = 3.0
 
 @dataclass(frozen=True)
 class Search:
-    """The border in working pixels or None, every reason to doubt it, and who found it, for the methods."""
+    """The border in working pixels or None, the doubts, and who found it: a person, the network, or why the vote."""
 
     ring: Ring | None
-    doubt: tuple[Doubt, ...]
+    doubt: tuple[Message, ...]
     by: str
 
 
@@ -45,14 +45,14 @@ def search(ready: Prepared) -> Search:
     if missing is not None:
         return _by_vote(ready, small, voted, missing)
     if not voted.mask.any():  # no channel shows anything at all: whatever the network saw is not there
-        return Search(None, (doubts.NONE_FOUND,), "the network")
+        return Search(None, (doubts.NONE_FOUND,), "network")
     seen = learned.look(ready.pixels)
     ring = border(seen.probability)
     if ring is None:
-        return Search(None, (doubts.NONE_FOUND,), "the network")
+        return Search(None, (doubts.NONE_FOUND,), "network")
     second = contour.fill(ring * (ready.zoom / small.zoom), small.shape)
     agreed = agreement.jaccard(second, voted.mask)
-    return Search(ring, doubts.of_network(ready, ring, seen.agreement, agreed), "the network")
+    return Search(ring, doubts.of_network(ready, ring, seen.agreement, agreed), "network")
 
 
 def border(probability: Array) -> Ring | None:
@@ -69,12 +69,11 @@ def border(probability: Array) -> Ring | None:
 
 
 def _by_vote(ready: Prepared, small: Prepared, found: Found, why: str) -> Search:
-    by = f"the vote alone ({why})"
     rough = contour.of_mask(found.mask) if found.mask.any() else None
     if rough is None:
-        return Search(None, (doubts.NONE_FOUND,), by)
+        return Search(None, (doubts.NONE_FOUND,), why)
     mask = contour.fill(rough * (small.zoom / ready.zoom), ready.shape)
     ring = refine.border(mask, light.grey(ready.density), ready.around, lean=_VOTE_LEAN)
     if ring is None:
-        return Search(None, (doubts.NONE_FOUND,), by)
-    return Search(ring, doubts.of_vote(small, found, ring * (ready.zoom / small.zoom)), by)
+        return Search(None, (doubts.NONE_FOUND,), why)
+    return Search(ring, doubts.of_vote(small, found, ring * (ready.zoom / small.zoom)), why)

@@ -131,9 +131,9 @@ def _session(weights: Path) -> Any:
         content = weights.read_bytes()
         wanted = weights.with_suffix(".sha256").read_text(encoding="ascii").split()[0]
     except (OSError, ValueError, IndexError):
-        raise NoLearnedFinder("The learned outline is off: its weights are missing.") from None
+        raise NoLearnedFinder("weights_missing") from None
     if hashlib.sha256(content).hexdigest() != wanted:
-        raise NoLearnedFinder("The learned outline is off: its weights are damaged (digest differs).")
+        raise NoLearnedFinder("weights_damaged")  # the digest differs
     return _opened(content)
 
 
@@ -141,7 +141,7 @@ def _opened(content: bytes) -> Any:
     try:
         runtime = import_module("onnxruntime")  # only here: the web process never loads it
     except ImportError:
-        raise NoLearnedFinder("The learned outline is off: ONNX Runtime is not installed.") from None
+        raise NoLearnedFinder("no_runtime") from None
     options = runtime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     options.execution_mode = runtime.ExecutionMode.ORT_SEQUENTIAL

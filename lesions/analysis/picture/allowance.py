@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from PIL import Image
 
+from lesions.analysis.refusals import Refusal
+
 FORMATS = {"JPEG": "JPEG", "MPO": "JPEG", "PNG": "PNG", "TIFF": "TIFF", "WEBP": "WebP"}
-TOO_DEAR = "Reading this picture takes too much memory; export it again as an ordinary JPEG."
 _OPENERS = ("JPEG", "PNG", "TIFF", "WEBP")
 # Pillow keeps RGB in four bytes; a JPEG's coefficients are two bytes for each of up to four channels.
 _BYTES = {"1": 1, "L": 1, "P": 1, "I;16": 2, "I;16B": 2, "I;16L": 2, "PA": 4, "LA": 4, "RGB": 4, "RGBA": 4}
@@ -20,8 +21,8 @@ _WEBP_BYTES = 20
 _SCALES = (8, 4, 2, 1)
 
 
-class UnreadablePicture(ValueError):
-    """The bytes are no picture that can be measured; its text is one sentence for staff."""
+class UnreadablePicture(Refusal):
+    """The bytes are no picture that can be measured."""
 
 
 @dataclass(frozen=True)
@@ -61,9 +62,9 @@ def open_picture(data: bytes, allowance: Allowance, *, side: int | None) -> Imag
     except Image.DecompressionBombError:
         raise _too_many(allowance.pixels) from None
     except MemoryError:
-        raise UnreadablePicture(TOO_DEAR) from None
+        raise UnreadablePicture("too_dear") from None
     except Exception as fault:  # a hostile header can raise nearly anything inside a decoder
-        raise UnreadablePicture("This file is not a JPEG, PNG, TIFF or WebP picture.") from fault
+        raise UnreadablePicture("other_format") from fault
     _check_size(image, count_decoded(image, data, side), allowance)
     _check_kind(image, several)
     return image
@@ -93,15 +94,15 @@ def _check_size(image: Image.Image, decoded: int, allowance: Allowance) -> None:
     if image.width * image.height > allowance.pixels:
         raise _too_many(allowance.pixels)
     if decoded > allowance.decoded:
-        raise _too_many(allowance.decoded, "For a picture of this kind at most")
+        raise _too_many(allowance.decoded, "too_many_of_kind")
 
 
 def _check_kind(image: Image.Image, several: bool) -> None:
     if image.mode not in _BYTES:
-        raise UnreadablePicture("This kind of picture cannot be read; export it again as an ordinary JPEG.")
+        raise UnreadablePicture("other_kind")
     # A JPEG's further pictures are the camera's own previews of the first; elsewhere one would be lost unseen.
     if FORMATS[image.format or ""] != "JPEG" and several:
-        raise UnreadablePicture("The file holds more than one picture; export each as a file of its own.")
+        raise UnreadablePicture("several")
 
 
 def _check_webp(data: bytes, allowance: Allowance) -> None:
@@ -112,13 +113,11 @@ def _check_webp(data: bytes, allowance: Allowance) -> None:
         raise _too_many(allowance.pixels)
     most = min(allowance.decoded, allowance.memory * 7 // 8 // _WEBP_BYTES)  # an eighth is for the program
     if size[0] * size[1] > most:
-        raise _too_many(most, "For a WebP picture at most")
+        raise _too_many(most, "too_many_webp")
 
 
-def _too_many(most: int, words: str = "At most") -> UnreadablePicture:
-    return UnreadablePicture(
-        f"The picture has too many pixels. {words} {most // 1_000_000} million pixels can be read; send a smaller one."
-    )
+def _too_many(most: int, code: str = "too_many") -> UnreadablePicture:
+    return UnreadablePicture(code, most=most // 1_000_000)
 
 
 def _webp_size(data: bytes) -> tuple[int, int] | None:

@@ -77,8 +77,7 @@ def picture(data: bytes, *, working_width: int = WORKING_WIDTH, allowance: Allow
     """
     read = reading_process.load(data, working_width=working_width, allowance=allowance)
     if min(read.pixels.shape[:2]) < SMALLEST_SIDE:
-        text = f"The picture is under {SMALLEST_SIDE} pixels on a side; send a larger one."
-        raise UnreadablePicture(text)
+        raise UnreadablePicture("too_small", least=SMALLEST_SIDE)
     around = surroundings.find_surroundings(read.pixels)
     lit = light.even(read.pixels, around.usable)
     hairs = hair.find_hair(lit.density) & around.usable

@@ -13,7 +13,6 @@ from PIL import Image, ImageCms
 
 from lesions.analysis.picture.allowance import (
     FORMATS,
-    TOO_DEAR,
     USUAL,
     Allowance,
     UnreadablePicture,
@@ -36,8 +35,6 @@ _TURNS = {
 _ORIENTATION, _EXIF_IFD, _TAKEN, _TAKEN_OFFSET = 274, 0x8769, 36867, 36881
 _SCREEN_SIDE = 1600
 _BAND = 256  # rows that are converted at a time
-_DAMAGED = "The picture file is damaged or incomplete; export it again."
-_NO_VALUE = "The picture has pixels without a value; export it again as an ordinary JPEG."
 
 
 @dataclass(frozen=True)
@@ -134,14 +131,14 @@ def load(data: bytes, *, working_width: int | None, allowance: Allowance = USUAL
 
 @contextmanager
 def _one_sentence() -> Iterator[None]:
-    """A hostile file can raise nearly anything inside a decoder; staff read a sentence."""
+    """A hostile file can raise nearly anything inside a decoder; staff read why in their words."""
     try:
         yield
     except UnreadablePicture:
         raise
     except Exception as fault:
         lacking = isinstance(fault, MemoryError) or "memory" in str(fault)
-        raise UnreadablePicture(TOO_DEAR if lacking else _DAMAGED) from fault
+        raise UnreadablePicture("too_dear" if lacking else "damaged") from fault
 
 
 def _jpeg(image: Image.Image) -> bytes:
@@ -243,7 +240,7 @@ def _white(image: Image.Image) -> float:
     for _, band in _bands(image, _BAND):
         values = np.asarray(band)
         if not np.isfinite(values).all():
-            raise UnreadablePicture(_NO_VALUE)
+            raise UnreadablePicture("without_value")
         brightest = max(brightest, float(values.max()))
     tops = (65535.0, 2.0**31 - 1) if image.mode == "I" else (1.0, 255.0, 65535.0)
     return next((top for top in tops if brightest <= top), brightest)

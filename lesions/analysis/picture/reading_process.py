@@ -16,7 +16,6 @@ from typing import Any
 
 from lesions.analysis.picture import reading
 from lesions.analysis.picture.allowance import (
-    TOO_DEAR,
     USUAL,
     Allowance,
     UnreadablePicture,
@@ -24,8 +23,6 @@ from lesions.analysis.picture.allowance import (
 )
 from lesions.analysis.picture.reading import Cleaned, Picture, PictureInfo
 
-TOO_LONG = "Reading this picture takes too long; export it again as an ordinary JPEG."
-BROKEN_OFF = "Reading this picture was broken off; export it again as an ordinary JPEG."
 # What a worker decodes itself: the usual picture costs far less, and a process of its own half as long again.
 _IN_PROCESS = 96 * 1024 * 1024
 # A web server's threads take turns, so that many uploads at once need no more memory than two.
@@ -83,7 +80,7 @@ def _answer(question: dict[str, Any], data: bytes, allowance: Allowance) -> tupl
                 check=False,
             )
         except subprocess.TimeoutExpired:
-            raise UnreadablePicture(TOO_LONG) from None
+            raise UnreadablePicture("too_long") from None
     return _understood(done)
 
 
@@ -95,11 +92,11 @@ def _understood(done: subprocess.CompletedProcess[bytes]) -> tuple[dict[str, Any
             done.returncode,
             done.stderr[-500:].decode(errors="replace"),
         )
-        raise UnreadablePicture(TOO_LONG if -done.returncode in _out_of_time() else BROKEN_OFF)
+        raise UnreadablePicture("too_long" if -done.returncode in _out_of_time() else "broken_off")
     head, _, body = done.stdout.partition(b"\n")
     about: dict[str, Any] = json.loads(head)
     if "refused" in about:
-        raise UnreadablePicture(about["refused"])
+        raise UnreadablePicture(about["refused"], **about["params"])
     return about, body
 
 
@@ -149,9 +146,9 @@ def main(words: str) -> None:
         else:
             about, body = _loaded(data, allowance, question["working_width"])
     except UnreadablePicture as refusal:
-        about = {"refused": str(refusal)}
+        about = {"refused": refusal.message.code, "params": refusal.message.params}
     except MemoryError:
-        about = {"refused": TOO_DEAR}
+        about = {"refused": "too_dear", "params": {}}
     sys.stdout.buffer.write(json.dumps(about).encode() + b"\n" + body)
 
 

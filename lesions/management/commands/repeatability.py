@@ -12,7 +12,7 @@ from lesions.analysis import pipeline
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import Measurement, Scale
 from lesions.analysis.version import VERSION
-from lesions.limits import flags, repeatability
+from lesions.limits import flags, repeatability, wording
 from lesions.limits.repeatability import LEAST_PICTURES, Spread
 from lesions.models import Image, ImageKind
 from lesions.pictures import allowance, outlines
@@ -55,7 +55,7 @@ class Command(BaseCommand):
         self.stdout.write(f"{'measure':<26}{'mean':>10}{'SEM':>10}{'smallest change that shows':>30}")
         for row in spreads:
             share = f" ({100 * row.smallest / row.mean:.1f} %)" if row.relative and row.mean else ""
-            name = flags.plain_name(row.name)
+            name = wording.measure_name(row.name)
             least = f"{row.smallest:.3g} {row.unit}{share}"
             self.stdout.write(f"{name:<26}{row.mean:>10.4g}{row.sem:>10.3g}{least:>30}")
         self.stdout.write(

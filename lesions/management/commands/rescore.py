@@ -4,10 +4,11 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from clinic import progress
 from lesions.analysis.version import VERSION
-from lesions.limits import flags
+from lesions.limits import wording
 from lesions.measuring import remeasure
 from lesions.measuring.remeasure import Moved
 from lesions.models import JobState
+from lesions.pictures import wording as pictures
 
 
 class Command(BaseCommand):
@@ -37,7 +38,12 @@ class Command(BaseCommand):
         failed = []
         for number, image_id in enumerate(todo, start=1):
             rows = remeasure.remeasure_all(image_id)
-            failed += [f"picture {image_id}: {row.failure}" for row in rows if row.state == JobState.FAILED]
+            words = [
+                pictures.of_row(row.failure, row.failure_params)
+                for row in rows
+                if row.state == JobState.FAILED
+            ]
+            failed += [f"picture {image_id}: {each}" for each in words]
             progress.show(self.stdout, number, len(todo))
         return failed
 
@@ -49,7 +55,7 @@ class Command(BaseCommand):
             f"{'measure':<24}{'pictures':>9}{'median change':>16}{'largest change':>17}{'lost':>6}{'new':>6}"
         )
         for row in rows:
-            name = flags.plain_name(row.name) + (" (px)" if row.name.endswith("_px") else "")
+            name = wording.measure_name(row.name) + (" (px)" if row.name.endswith("_px") else "")
             changes = f"{_per_cent(row.median):>16}{_per_cent(row.largest):>17}"
             self.stdout.write(f"{name:<24}{row.pictures:>9}{changes}{row.lost:>6}{row.gained:>6}")
 

@@ -67,7 +67,7 @@ def measured_shape(answer):
         list(m) == ["name", "value", "unit", "uncertainty", "method", "doubtful"] for m in answer["measures"]
     )
     assert all(list(q) == ["name", "value", "limit", "ok", "text"] for q in answer["quality"])
-    assert all(list(d) == ["code", "text", "params"] for d in answer["doubt"])
+    assert all(list(d) == ["code", "params", "text"] for d in answer["doubt"])
     assert list(answer["outline"]) == ["points", "drawn_by"]
 
 

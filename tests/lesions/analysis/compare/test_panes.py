@@ -5,7 +5,7 @@ import math
 import pytest
 
 from lesions.analysis.compare import panes
-from lesions.analysis.types import Comparison, Doubt, Measurement, Registration, Scale
+from lesions.analysis.types import Comparison, Message, Measurement, Registration, Scale
 
 APART = Registration(False, None, None, None, False)
 
@@ -55,5 +55,5 @@ def test_the_surer_scale_is_carried_to_the_other_picture():
 
 def test_what_nothing_tells_is_not_shown_at_one_scale():
     assert shown(picture(900, 600, 0.02), picture(900, 600)) is None
-    wrong = Registration(False, None, None, None, False, (Doubt("scales_disagree", ""),))
+    wrong = Registration(False, None, None, None, False, (Message("scales_disagree", {"off": 0.2}),))
     assert shown(picture(900, 600, 0.02), picture(900, 600, 0.03), wrong) is None

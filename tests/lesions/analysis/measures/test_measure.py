@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
-from lesions.analysis import pipeline
+from lesions.analysis import pipeline, wording
 from lesions.analysis.outline import doubts, learned
 from lesions.analysis.picture.allowance import UnreadablePicture
-from lesions.analysis.types import Measurement, Outline, Scale, UnusableOutline
+from lesions.analysis.refusals import UnusableOutline
+from lesions.analysis.types import Measurement, Outline, Scale
 from lesions.analysis.version import VERSION
 from tests.lesions.analysis.pictures import drawn, jaccard, jpeg, measured, real, small
 
@@ -67,7 +68,7 @@ def test_without_a_scale_millimetres_stay_unknown_and_say_why():
     result = pipeline.measure(drawn(replace(SPECS[0], ruler=False))[0])
     named = {m.name: m for m in result.measures}
     for name in ("area", "perimeter", "feret"):
-        assert named[name].value is None and "scale" in named[name].method
+        assert named[name].value is None and named[name].method.code == "no_scale"
         assert named[f"{name}_px"].value > 0 and named[f"{name}_px"].unit.startswith("px")
 
 
@@ -171,17 +172,18 @@ def test_an_open_photograph_is_outlined_as_an_expert_did(name):
 
 
 def test_without_the_network_the_vote_works_alone_and_says_so(monkeypatch):
-    monkeypatch.setattr(learned, "available", lambda: "The learned outline is off: its weights are missing.")
+    monkeypatch.setattr(learned, "available", lambda: "weights_missing")
     result = pipeline.measure(drawn(SPECS[0])[0])
     assert jaccard(result.outline, drawn(SPECS[0])[1].mask) > 0.9
     area = next(m for m in result.measures if m.name == "area")
-    assert "the vote alone" in area.method and "weights are missing" in area.method
+    assert area.method.params["by"] == "weights_missing"
+    assert "the vote alone, as the network's weights are missing" in wording.method(area.method)
 
 
 def test_with_it_the_network_is_named():
     if learned.available():
         pytest.skip(learned.available())
-    assert "the network" in next(m for m in measured(SPECS[0]).measures if m.name == "area").method
+    assert next(m for m in measured(SPECS[0]).measures if m.name == "area").method.params["by"] == "network"
 
 
 def test_measures_of_a_doubtful_outline_say_so(monkeypatch):

@@ -5,6 +5,7 @@ import random
 
 import pytest
 
+from lesions.analysis import wording
 from lesions.analysis.measures import ugly_duckling
 
 
@@ -40,8 +41,8 @@ def test_the_odd_one_is_named_with_its_reason(odd, reason):
     found = ugly_duckling.distances_from_others(
         [*others, {"area": 12.0, "feret": 4.0, "darkness": 0.2, "colours": 2} | odd]
     )
-    assert found[-1].reason == reason
-    assert (found[-1].distance > ugly_duckling.LEAST_DISTANCE) == bool(reason)
+    assert wording.apart(found[-1]) == reason
+    assert (found[-1].distance > ugly_duckling.LEAST_DISTANCE) == found[-1].is_apart == bool(reason)
 
 
 def test_an_odd_one_does_not_make_the_others_odd():
@@ -57,7 +58,7 @@ def test_an_odd_one_does_not_make_the_others_odd():
 
 def test_alike_lesions_seldom_stand_out():
     found = [each for seed in range(40) for each in ugly_duckling.distances_from_others(flock(seed=seed))]
-    assert sum(bool(each.reason) for each in found) / len(found) < 0.03
+    assert sum(each.is_apart for each in found) / len(found) < 0.03
 
 
 @pytest.mark.parametrize(("count", "assessed"), [(7, False), (8, True)])
@@ -68,7 +69,7 @@ def test_below_eight_lesions_nothing_is_assessed(count, assessed):
 def test_only_what_all_have_is_compared():
     rows = [*flock(), {"darkness": 0.2, "colours": 2}]
     rows[0] |= {"area": 500.0}
-    assert not ugly_duckling.distances_from_others(rows)[0].reason
+    assert not ugly_duckling.distances_from_others(rows)[0].is_apart
     assert ugly_duckling.distances_from_others([*rows, {}]) is None
 
 

@@ -99,7 +99,7 @@ def test_missing_weights_are_said(runtime, weights):
 def test_a_missing_runtime_is_said(monkeypatch):
     monkeypatch.setitem(sys.modules, "onnxruntime", None)
     learned._session.cache_clear()
-    assert learned.available() == "The learned outline is off: ONNX Runtime is not installed."
+    assert learned.available() == "no_runtime"
     with pytest.raises(learned.NoLearnedFinder):
         learned.look(spot()[0])
 

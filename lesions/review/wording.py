@@ -1,0 +1,117 @@
+"""Why a lesion waits for a dermatologist, in sentences: the clinic's own of its limits, and the program's."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
+from clinic.wording import SPOKEN, write_day
+from lesions.analysis import wording as core
+from lesions.analysis.types import Message, Quality
+from lesions.limits.flags import FlagDraft
+from lesions.models import Flag
+from lesions.pictures import wording as pictures
+
+UNDECIDED: Final = {
+    "earlier_picture": gettext_noop("Seen on an earlier picture and not decided yet."),
+    "measured_before": gettext_noop("Seen when this picture was measured before and not decided yet."),
+}
+
+
+@dataclass(frozen=True)
+class FlagWords:
+    """A flag as a page shows it: `own` is the sentence of the clinic's limits, its data; `said` is the program's."""
+
+    flag: Flag | FlagDraft
+    own: str
+    said: str
+
+    def __str__(self) -> str:
+        return f"{self.own} {self.said}".strip()
+
+
+def flag_words(flag: Flag | FlagDraft) -> FlagWords:
+    """Write why this flag was raised."""
+    given = flag.params
+    said = list(_limit(given) if "sentence" in given else _BY_CODE[flag.code](given))
+    if "compared_with" in given:
+        day = write_day(date.fromisoformat(given["compared_with"]))
+        said.append(_("Compared with %(day)s.") % {"day": day})
+    if "undecided" in given:
+        said.append(_(UNDECIDED[given["undecided"]]))
+    return FlagWords(flag, given.get("sentence", ""), " ".join(said))
+
+
+def doubts_of(result: dict[str, Any] | None) -> list[str]:
+    """Write what is in doubt about the outline of a measured picture."""
+    return [core.doubt(Message(**row), SPOKEN) for row in (result or {}).get("doubt", [])]
+
+
+def shortcomings_of(result: dict[str, Any] | None) -> list[str]:
+    """Write in what a photograph falls short, and what staff can do."""
+    rows = [Quality(**row) for row in (result or {}).get("quality", [])]
+    return [core.quality(row, SPOKEN) for row in rows if not row.ok]
+
+
+def _limit(given: dict[str, Any]) -> Iterator[str]:
+    if "new" in given:
+        yield _("Above the limit now: %(names)s.") % {"names": _names(given["new"])}
+
+
+def _doubtful(given: dict[str, Any]) -> Iterator[str]:
+    if given.get("of_earlier"):
+        yield _("Check the outline of the earlier picture: no change is held against a limit.")
+        return
+    yield _("Check the outline.")
+    yield from _filled(given["doubts"])
+    yield _("Its measures are held against no limit until then.")
+
+
+def _inadequate(given: dict[str, Any]) -> Iterator[str]:
+    yield _("The photograph falls short.")
+    yield from (core.quality(Quality(**row), SPOKEN) for row in given["quality"])
+
+
+def _unaligned(given: dict[str, Any]) -> Iterator[str]:
+    yield _("The two pictures could not be laid on each other.")
+    yield from _filled(given["reasons"])
+
+
+def _unmeasured(given: dict[str, Any]) -> Iterator[str]:
+    if "failure" in given:
+        yield _("The picture could not be measured.")
+        yield pictures.sentence(Message(**given["failure"]))
+        return
+    if given["values"]:
+        yield _("Not measured: %(names)s.") % {"names": _names(given["values"])}
+    if given["changes"]:
+        yield _("No change could be told of: %(names)s.") % {"names": _names(given["changes"])}
+
+
+def _second_reading(given: dict[str, Any]) -> Iterator[str]:
+    yield _("%(name)s asks for a second reading.") % {"name": given["by"]}
+
+
+def _filled(rows: list[dict[str, Any]]) -> Iterator[str]:
+    return (core.fill(Message(**row), SPOKEN) for row in rows)
+
+
+def _names(measures: list[str]) -> str:
+    """The names of the measures; one is named once, in millimetres or in pixels."""
+    return ", ".join(dict.fromkeys(core.name(each, SPOKEN) for each in measures))
+
+
+_BY_CODE: Final = {
+    "doubtful": _doubtful,
+    "inadequate": _inadequate,
+    "unaligned": _unaligned,
+    "unmeasured": _unmeasured,
+    "second_reading": _second_reading,
+    "nothing_to_compare": lambda _given: iter(
+        [_("There is no earlier picture to compare with at this version.")]
+    ),
+    "no_limits": lambda _given: iter([_("No limits are in force, so every picture is looked at.")]),
+}
