@@ -3,38 +3,40 @@
 from collections.abc import Mapping
 from typing import Final
 
+from django.utils.translation import gettext_lazy as _
+
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
 from lesions.models import Addendum, DiagnosisVersion, Examination, PictureMove, RevokedSignOff, SignOff
 
 ACTIONS: Final[Mapping[str, Action]] = {
-    "lesion.add": Action("registered a lesion", True),
-    "lesion.amend": Action("amended a lesion", True),
-    "lesion.sign": Action("noted an urgent sign", True),
-    "lesion.concern": Action("noted a concern about no lesion on record", True),
-    "lesion.examine": Action("examined a lesion in person", True),
-    "image.add": Action("added a picture", True),
-    "image.refuse": Action("refused a file that is no picture", False),
-    "image.scale": Action("set the scale of a picture by hand", False),
-    "image.settle": Action("settled a refused file", False),
-    "image.move": Action("moved a picture to its lesion", True),
-    "image.set_aside": Action("set a picture aside", True),
-    "assessment.queue": Action("asked for a picture to be measured", False),
-    "assessment.done": Action("measured a picture", False),
-    "assessment.fail": Action("could not measure a picture", False),
-    "outline.draw": Action("drew the outline of a lesion", False),
-    "review.open": Action("put a lesion before a dermatologist", False),
-    "review.hand_over": Action("handed a waiting decision over", False),
-    "review.reopen": Action("put a lesion before a dermatologist again", False),
-    "signoff.record": Action("signed a decision", True),
-    "signoff.take_back": Action("took a signature back", True),
-    "signoff.addendum": Action("added to a signed decision", False),
-    "procedure.record": Action("recorded a procedure", True),
-    "procedure.sutures": Action("said whether a procedure left sutures", True),
-    "diagnosis.record": Action("recorded a diagnosis", True),
-    "diagnosis.tell": Action("told the patient the result", True),
-    "diagnosis.untell": Action("struck through that the patient was told", True),
-    "diagnosis.amend": Action("amended a diagnosis", True),
+    "lesion.add": Action(_("registered a lesion"), True),
+    "lesion.amend": Action(_("amended a lesion"), True),
+    "lesion.sign": Action(_("noted an urgent sign"), True),
+    "lesion.concern": Action(_("noted a concern about no lesion on record"), True),
+    "lesion.examine": Action(_("examined a lesion in person"), True),
+    "image.add": Action(_("added a picture"), True),
+    "image.refuse": Action(_("refused a file that is no picture"), False),
+    "image.scale": Action(_("set the scale of a picture by hand"), False),
+    "image.settle": Action(_("settled a refused file"), False),
+    "image.move": Action(_("moved a picture to its lesion"), True),
+    "image.set_aside": Action(_("set a picture aside"), True),
+    "assessment.queue": Action(_("asked for a picture to be measured"), False),
+    "assessment.done": Action(_("measured a picture"), False),
+    "assessment.fail": Action(_("could not measure a picture"), False),
+    "outline.draw": Action(_("drew the outline of a lesion"), False),
+    "review.open": Action(_("put a lesion before a dermatologist"), False),
+    "review.hand_over": Action(_("handed a waiting decision over"), False),
+    "review.reopen": Action(_("put a lesion before a dermatologist again"), False),
+    "signoff.record": Action(_("signed a decision"), True),
+    "signoff.take_back": Action(_("took a signature back"), True),
+    "signoff.addendum": Action(_("added to a signed decision"), False),
+    "procedure.record": Action(_("recorded a procedure"), True),
+    "procedure.sutures": Action(_("said whether a procedure left sutures"), True),
+    "diagnosis.record": Action(_("recorded a diagnosis"), True),
+    "diagnosis.tell": Action(_("told the patient the result"), True),
+    "diagnosis.untell": Action(_("struck through that the patient was told"), True),
+    "diagnosis.amend": Action(_("amended a diagnosis"), True),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,

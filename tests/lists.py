@@ -14,6 +14,7 @@ from clinic import policies
 from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
 from clinic.people import patients, risk
+from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure
 from lesions.models import Flag, Lesion, Review
@@ -189,7 +190,7 @@ def picture_list() -> tuple[Where, Add]:
         failing, waiting = (pictures.file(pictures.lesion(), pictures.jpeg(next(_seeds))) for _ in range(2))
         storage.path(failing.sha256).write_bytes(b"rotten")
         measure.measure_picture(failing.assessments.get().pk)
-        refused = {"lesion": waiting.lesion, "by": build.nurse(), "reason": "This is no picture."}
+        refused = {"lesion": waiting.lesion, "by": build.nurse(), "why": Message("other_format")}
         refusal = intake.refuse(filename=f"{_name()}.doc", **refused)
         return [str(failing.lesion.patient), str(waiting.lesion.patient), refusal.filename]
 
@@ -218,10 +219,10 @@ def decision_page() -> tuple[Where, Add]:
     review = _measured(lesion)
 
     def add() -> list[str]:
-        flag = Flag.objects.create(review=review, code=_name(), text=_name())
+        flag = Flag.objects.create(review=review, code=_name(), params={"sentence": _name()})
         doctor = build.dermatologist(name=_name())
         signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
-        return [flag.text, doctor.name]
+        return [flag.params["sentence"], doctor.name]
 
     return at(review.pk), add
 

@@ -7,6 +7,7 @@ from django.utils import timezone
 from clinic import clock, policies
 from clinic.duties import ledger, limits, proposals
 from clinic.people import visits
+from lesions.analysis.types import Message
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.review import pathology, signoff
@@ -31,7 +32,7 @@ def build_world() -> dict[str, tuple]:
     image = scene.file(lesion)
     review = scene.measured(lesion, days_ago=1)
     compared = _compared(image, review.assessment)
-    refused = intake.refuse(lesion=lesion, by=nurse, filename="x.jpg", reason="no picture")
+    refused = intake.refuse(lesion=lesion, by=nurse, filename="x.jpg", why=Message("other_format"))
     signed = signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
     diagnosis = pathology.record_diagnosis(
         patient=patient,

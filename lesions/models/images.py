@@ -1,20 +1,21 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
 
 
 class ImageKind(models.TextChoices):
-    DERMOSCOPIC = "dermoscopic", "dermoscopic"
-    CLOSE_UP = "close_up", "close-up"
-    OVERVIEW = "overview", "overview"
+    DERMOSCOPIC = "dermoscopic", _("dermoscopic")
+    CLOSE_UP = "close_up", _("close-up")
+    OVERVIEW = "overview", _("overview")
 
 
 class ScaleOrigin(models.TextChoices):
-    DEVICE = "device", "calibration of the device"
-    RULER = "ruler", "ruler in the picture"
-    HAND = "hand", "two points by hand"
-    GIVEN = "given", "entered by staff"
+    DEVICE = "device", _("calibration of the device")
+    RULER = "ruler", _("ruler in the picture")
+    HAND = "hand", _("two points by hand")
+    GIVEN = "given", _("entered by staff")
 
 
 class Image(Stated):

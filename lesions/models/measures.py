@@ -1,14 +1,15 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 
 
 class JobState(models.TextChoices):
-    QUEUED = "queued", "waits to be measured"
-    RUNNING = "running", "being measured"
-    DONE = "done", "measured"
-    FAILED = "failed", "could not be measured"
+    QUEUED = "queued", _("waits to be measured")
+    RUNNING = "running", _("being measured")
+    DONE = "done", _("measured")
+    FAILED = "failed", _("could not be measured")
 
 
 UNFINISHED = (JobState.QUEUED, JobState.RUNNING)

@@ -2,14 +2,15 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
 from django.utils import dateformat
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
 
 
 class ProcedureKind(models.TextChoices):
-    BIOPSY = "biopsy", "biopsy"
-    EXCISION = "excision", "excision"
-    OTHER = "other", "other"
+    BIOPSY = "biopsy", _("biopsy")
+    EXCISION = "excision", _("excision")
+    OTHER = "other", _("other")
 
 
 class Procedure(Stated):
@@ -44,34 +45,34 @@ class Procedure(Stated):
 
 
 class DiagnosisCode(models.TextChoices):
-    MELANOMA = "melanoma", "melanoma, invasive"
-    MELANOMA_IN_SITU = "melanoma_in_situ", "melanoma in situ"
-    SCC = "scc", "squamous cell carcinoma"
-    SCC_IN_SITU = "scc_in_situ", "squamous cell carcinoma in situ"
-    BCC = "bcc", "basal cell carcinoma"
-    DYSPLASTIC_NAEVUS = "dysplastic_naevus", "dysplastic naevus"
-    OTHER_MALIGNANT = "other_malignant", "other malignant tumour"
-    BENIGN = "benign", "benign, as reported by the laboratory"
+    MELANOMA = "melanoma", _("melanoma, invasive")
+    MELANOMA_IN_SITU = "melanoma_in_situ", _("melanoma in situ")
+    SCC = "scc", _("squamous cell carcinoma")
+    SCC_IN_SITU = "scc_in_situ", _("squamous cell carcinoma in situ")
+    BCC = "bcc", _("basal cell carcinoma")
+    DYSPLASTIC_NAEVUS = "dysplastic_naevus", _("dysplastic naevus")
+    OTHER_MALIGNANT = "other_malignant", _("other malignant tumour")
+    BENIGN = "benign", _("benign, as reported by the laboratory")
 
 
 MALIGNANT = ("melanoma", "melanoma_in_situ", "scc", "scc_in_situ", "bcc", "other_malignant")
 
 
 class StageBasis(models.TextChoices):
-    CLINICAL = "clinical", "clinical"
-    PATHOLOGICAL = "pathological", "pathological"
+    CLINICAL = "clinical", _("clinical")
+    PATHOLOGICAL = "pathological", _("pathological")
 
 
 class Grade(models.TextChoices):
-    MILD = "mild", "mild"
-    MODERATE = "moderate", "moderate"
-    SEVERE = "severe", "severe"
+    MILD = "mild", _("mild")
+    MODERATE = "moderate", _("moderate")
+    SEVERE = "severe", _("severe")
 
 
 class Sentinel(models.TextChoices):
-    NEGATIVE = "negative", "negative"
-    POSITIVE = "positive", "positive"
-    NOT_DONE = "not_done", "not done"
+    NEGATIVE = "negative", _("negative")
+    POSITIVE = "positive", _("positive")
+    NOT_DONE = "not_done", _("not done")
 
 
 class Diagnosis(Stated):

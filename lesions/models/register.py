@@ -1,32 +1,33 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
 
 
 class LesionState(models.TextChoices):
-    WATCHED = "watched", "watched"
-    BIOPSY_DECIDED = "biopsy_decided", "biopsy or excision decided"
-    BIOPSY_TAKEN = "biopsy_taken", "biopsy taken"
-    REMOVED = "removed", "removed"
-    GONE = "gone", "no longer visible"
-    ERROR = "entered_in_error", "entered in error"
+    WATCHED = "watched", _("watched")
+    BIOPSY_DECIDED = "biopsy_decided", _("biopsy or excision decided")
+    BIOPSY_TAKEN = "biopsy_taken", _("biopsy taken")
+    REMOVED = "removed", _("removed")
+    GONE = "gone", _("no longer visible")
+    ERROR = "entered_in_error", _("entered in error")
 
 
 class Side(models.TextChoices):
-    LEFT = "left", "left"
-    RIGHT = "right", "right"
-    MIDLINE = "midline", "midline"
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
+    MIDLINE = "midline", _("midline")
 
 
 class View(models.TextChoices):
-    FRONT = "front", "front"
-    BACK = "back", "back"
+    FRONT = "front", _("front")
+    BACK = "back", _("back")
 
 
 class Monitoring(models.TextChoices):
-    SHORT = "short", "short: next picture in three months"
-    LONG = "long", "long: next picture in six to twelve months"
+    SHORT = "short", _("short: next picture in three months")
+    LONG = "long", _("long: next picture in six to twelve months")
 
 
 class Lesion(Stated):
@@ -65,12 +66,12 @@ class Lesion(Stated):
 
 
 class Sign(models.TextChoices):
-    RAISED = "raised", "raised"
-    FIRM = "firm", "firm"
-    GROWING = "growing", "growing"
-    BLEEDING = "bleeding", "bleeding"
-    NEW = "new", "new"
-    PAINFUL = "painful", "painful"
+    RAISED = "raised", _("raised")
+    FIRM = "firm", _("firm")
+    GROWING = "growing", _("growing")
+    BLEEDING = "bleeding", _("bleeding")
+    NEW = "new", _("new")
+    PAINFUL = "painful", _("painful")
 
 
 class Examination(AppendOnly):

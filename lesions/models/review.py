@@ -1,15 +1,16 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
 
 
 class ReviewState(models.TextChoices):
-    WAITING = "waiting", "waits for a decision"
-    SIGNED = "signed", "signed"
-    SUPERSEDED = "superseded", "replaced by a later picture"
-    HANDED_OVER = "handed_over", "handed over, care has ended"
-    TAKEN_BACK = "taken_back", "signed, and the signature taken back"
+    WAITING = "waiting", _("waits for a decision")
+    SIGNED = "signed", _("signed")
+    SUPERSEDED = "superseded", _("replaced by a later picture")
+    HANDED_OVER = "handed_over", _("handed over, care has ended")
+    TAKEN_BACK = "taken_back", _("signed, and the signature taken back")
 
 
 class Review(Stated):
@@ -45,15 +46,15 @@ class Review(Stated):
 
 
 class Decision(models.TextChoices):
-    REASSURE = "reassure", "Reassure and continue"
-    LOOK_AGAIN = "look_again", "Look again in some months"
-    BIOPSY = "biopsy", "Biopsy"
-    EXCISE = "excise", "Excise"
-    REFER = "refer", "Refer"
-    SECOND_READING = "second_reading", "Second reading"
-    INADEQUATE = "inadequate", "Picture inadequate, repeat it"
-    WRONG_SUBJECT = "wrong_subject", "Wrong lesion or patient"
-    ALREADY_REMOVED = "already_removed", "Already removed"
+    REASSURE = "reassure", _("Reassure and continue")
+    LOOK_AGAIN = "look_again", _("Look again in some months")
+    BIOPSY = "biopsy", _("Biopsy")
+    EXCISE = "excise", _("Excise")
+    REFER = "refer", _("Refer")
+    SECOND_READING = "second_reading", _("Second reading")
+    INADEQUATE = "inadequate", _("Picture inadequate, repeat it")
+    WRONG_SUBJECT = "wrong_subject", _("Wrong lesion or patient")
+    ALREADY_REMOVED = "already_removed", _("Already removed")
 
 
 class SignOff(AppendOnly):

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final, Literal
 
+from clinic.formats.language import ENGLISH, Language
+from clinic.formats.language import gettext_noop as _
 from lesions.register import bodyshapes as drawn
 from lesions.register.bodyshapes import MIDDLE, Point, Profile, Ring, centroid, inside, mirrored, share, units
 
@@ -18,8 +20,39 @@ View = Literal["front", "back"]
 Sides = Literal["paired", "either", "midline"]
 
 
+_SIDES: Final = {"left": _("LEFT"), "right": _("RIGHT"), "midline": _("MIDLINE")}
+_PLACED: Final = {"left": _("LEFT {site}"), "right": _("RIGHT {site}"), "midline": _("{site}, midline")}
+_WRONG: Final = {
+    "unknown_side": _("Say which side: left, right or midline."),
+    "two_of_it": _("There are two of this site ({site}): say left or right."),
+    "no_left": _("This site ({site}) lies in the midline, it has no left side."),
+    "no_right": _("This site ({site}) lies in the midline, it has no right side."),
+    "beside_the_body": _("The point lies beside the body: set it again."),
+    "other_site": _("The words say {words}, the chart shows {chart}: they must agree."),
+    "other_side": _("The words say {words}, the chart shows {chart}: they must agree."),
+}
+
+
 class WrongSide(ValueError):
-    """A side that the site does not have or the chart contradicts; the text is for people."""
+    """A side that the site does not have, or that the chart contradicts, which shows the place `charted`."""
+
+    def __init__(
+        self, code: str, site: str = "", side: Side = "midline", charted: tuple[str, Side] | None = None
+    ) -> None:
+        super().__init__(code)
+        self.code, self.site, self.side, self.charted = code, site, side, charted
+
+    def in_words(self, language: Language = ENGLISH) -> str:
+        """Write what is wrong as one sentence."""
+        values = {"site": site_name(self.site, language) if self.site else ""}
+        if self.charted and self.code == "other_site":
+            values |= {"words": site_words(self.site, self.side, language)}
+            values |= {"chart": site_words(*self.charted, language)}
+        elif self.charted:
+            values |= {"words": side_word(self.side, language), "chart": side_word(self.charted[1], language)}
+        return language.translate(_WRONG[self.code]).format(**values)
+
+    __str__ = in_words
 
 
 @dataclass(frozen=True)
@@ -36,50 +69,50 @@ class Region:
 
 
 REGIONS: Final = (
-    Region("43067004", "scalp", "either"),
-    Region("68698007", "forehead", "either"),
-    Region("16621002", "temple", "paired"),
-    Region("41310005", "upper eyelid", "paired"),
-    Region("40069000", "lower eyelid", "paired"),
-    Region("113179006", "nose", "midline"),
-    Region("68598004", "wing of the nose", "paired"),
-    Region("36141000", "cheek", "paired"),
-    Region("16251004", "upper lip", "either"),
-    Region("66934001", "lower lip", "either"),
-    Region("23747009", "chin", "midline"),
-    Region("1902009", "ear", "paired"),
-    Region("79313003", "rim of the ear", "paired", ("1902009",)),
-    Region("2059009", "lobe of the ear", "paired", ("1902009",)),
-    Region("86719006", "before the ear", "paired"),
-    Region("24483006", "behind the ear", "paired"),
-    Region("43081002", "neck, front", "either"),
-    Region("4658004", "nape of the neck", "midline"),
-    Region("244106003", "chest", "paired"),
-    Region("244107007", "breastbone", "midline"),
-    Region("76261009", "armpit", "paired"),
-    Region("75093004", "abdomen", "either"),
-    Region("60944009", "external genitalia", "midline"),
-    Region("48014002", "perineum", "midline"),
-    Region("244111001", "upper back", "either"),
-    Region("113182001", "lower back", "either"),
-    Region("66643007", "back", "either", ("244111001", "113182001")),
-    Region("22180002", "buttock", "paired"),
-    Region("45981001", "upper arm, front", "paired"),
-    Region("72939005", "upper arm, back", "paired"),
-    Region("70559009", "forearm, front", "paired"),
-    Region("41550009", "forearm, back", "paired"),
-    Region("33712006", "hand, back", "paired"),
-    Region("70887009", "palm", "paired"),
-    Region("770809003", "nail of a finger", "paired", ("33712006",)),
-    Region("61248009", "thigh, front", "paired"),
-    Region("73958006", "thigh, inner side", "paired"),
-    Region("4578000", "thigh, back", "paired"),
-    Region("25763004", "lower leg, front", "paired"),
-    Region("47224004", "lower leg, back", "paired"),
-    Region("60496002", "foot", "paired"),
-    Region("84607009", "heel", "paired"),
-    Region("52034004", "toe", "paired"),
-    Region("770805009", "nail of a toe", "paired", ("52034004",)),
+    Region("43067004", _("scalp"), "either"),
+    Region("68698007", _("forehead"), "either"),
+    Region("16621002", _("temple"), "paired"),
+    Region("41310005", _("upper eyelid"), "paired"),
+    Region("40069000", _("lower eyelid"), "paired"),
+    Region("113179006", _("nose"), "midline"),
+    Region("68598004", _("wing of the nose"), "paired"),
+    Region("36141000", _("cheek"), "paired"),
+    Region("16251004", _("upper lip"), "either"),
+    Region("66934001", _("lower lip"), "either"),
+    Region("23747009", _("chin"), "midline"),
+    Region("1902009", _("ear"), "paired"),
+    Region("79313003", _("rim of the ear"), "paired", ("1902009",)),
+    Region("2059009", _("lobe of the ear"), "paired", ("1902009",)),
+    Region("86719006", _("before the ear"), "paired"),
+    Region("24483006", _("behind the ear"), "paired"),
+    Region("43081002", _("neck, front"), "either"),
+    Region("4658004", _("nape of the neck"), "midline"),
+    Region("244106003", _("chest"), "paired"),
+    Region("244107007", _("breastbone"), "midline"),
+    Region("76261009", _("armpit"), "paired"),
+    Region("75093004", _("abdomen"), "either"),
+    Region("60944009", _("external genitalia"), "midline"),
+    Region("48014002", _("perineum"), "midline"),
+    Region("244111001", _("upper back"), "either"),
+    Region("113182001", _("lower back"), "either"),
+    Region("66643007", _("back"), "either", ("244111001", "113182001")),
+    Region("22180002", _("buttock"), "paired"),
+    Region("45981001", _("upper arm, front"), "paired"),
+    Region("72939005", _("upper arm, back"), "paired"),
+    Region("70559009", _("forearm, front"), "paired"),
+    Region("41550009", _("forearm, back"), "paired"),
+    Region("33712006", _("hand, back"), "paired"),
+    Region("70887009", _("palm"), "paired"),
+    Region("770809003", _("nail of a finger"), "paired", ("33712006",)),
+    Region("61248009", _("thigh, front"), "paired"),
+    Region("73958006", _("thigh, inner side"), "paired"),
+    Region("4578000", _("thigh, back"), "paired"),
+    Region("25763004", _("lower leg, front"), "paired"),
+    Region("47224004", _("lower leg, back"), "paired"),
+    Region("60496002", _("foot"), "paired"),
+    Region("84607009", _("heel"), "paired"),
+    Region("52034004", _("toe"), "paired"),
+    Region("770805009", _("nail of a toe"), "paired", ("52034004",)),
 )
 # What rules may ask for instead of a site (FACTS, `region`); the perineum and the buttock are trunk.
 _REGION_SITES: Final[dict[str, tuple[str, ...]]] = {
@@ -106,23 +139,33 @@ CODES: Final[dict[str, Region]] = {region.code: region for region in REGIONS}
 SITES: Final = tuple((region.code, region.words) for region in REGIONS)
 
 
-def site_words(code: str, side: Side) -> str:
+def side_word(side: Side, language: Language = ENGLISH) -> str:
+    """LEFT, RIGHT or MIDLINE: in capitals, as it must be read aloud."""
+    return language.translate(_SIDES[side])
+
+
+def site_name(code: str, language: Language = ENGLISH) -> str:
+    """The site alone: "upper arm, front"."""
+    return language.translate(CODES[code].words)
+
+
+def site_words(code: str, side: Side, language: Language = ENGLISH) -> str:
     """As people read it, the side in capitals: "LEFT upper arm, front", "abdomen, midline", "nose"."""
-    region = CODES[code]
-    if side != "midline":
-        return f"{side.upper()} {region.words}"
-    return f"{region.words}, midline" if region.sides == "either" else region.words
+    site = site_name(code, language)
+    if side == "midline" and CODES[code].sides != "either":
+        return site
+    return language.translate(_PLACED[side]).format(site=site)
 
 
 def check_side(code: str, side: str) -> None:
-    """Raise `WrongSide`, with a sentence, where the site does not have that side."""
+    """Raise `WrongSide` where the site does not have that side."""
     region = CODES[code]
     if side not in ("left", "right", "midline"):
-        raise WrongSide("Say which side: left, right or midline.")
+        raise WrongSide("unknown_side")
     if region.sides == "paired" and side == "midline":
-        raise WrongSide(f"There are two of this site ({region.words}): say left or right.")
+        raise WrongSide("two_of_it", code)
     if region.sides == "midline" and side != "midline":
-        raise WrongSide(f"This site ({region.words}) lies in the midline, it has no {side} side.")
+        raise WrongSide(f"no_{side}", code)
 
 
 def check_place(code: str, side: Side, view: View, x: float, y: float) -> None:
@@ -130,15 +173,11 @@ def check_place(code: str, side: Side, view: View, x: float, y: float) -> None:
     check_side(code, side)
     hit = region_at(view, x, y)
     if hit is None:
-        raise WrongSide("The point lies beside the body: set it again.")
+        raise WrongSide("beside_the_body")
     if hit[0] not in (CODES[code].drawn_as or (code,)):
-        raise WrongSide(_contradiction(site_words(code, side), site_words(*hit)))
+        raise WrongSide("other_site", code, side, hit)
     if hit[1] != side:
-        raise WrongSide(_contradiction(side.upper(), hit[1].upper()))
-
-
-def _contradiction(words: str, chart: str) -> str:
-    return f"The words say {words}, the chart shows {chart}: they must agree."
+        raise WrongSide("other_side", code, side, hit)
 
 
 # ---- the chart -------------------------------------------------------------------------------------
@@ -152,10 +191,6 @@ class Piece:
     code: str
     side: Side
     ring: Ring
-
-    @property
-    def words(self) -> str:
-        return site_words(self.code, self.side)
 
     @property
     def path(self) -> str:

@@ -14,7 +14,7 @@ def note(*, patient: Patient, by: Member, sign: str, words: str = "") -> UrgentS
     """Counts once a day, until an examination in person has answered it."""
     require(by, Act.NOTE_SIGNS)
     if sign not in Sign.values:
-        raise ValueError("This is not one of the urgent signs.")
+        raise ValueError("no sign of the list")
     row, new = UrgentSign.objects.get_or_create(
         patient=patient,
         lesion=None,

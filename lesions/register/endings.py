@@ -2,6 +2,9 @@
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from clinic import clock
 from clinic.duties import proposals
 from clinic.duties.proposals import Proposable
@@ -36,16 +39,16 @@ def moved(lesion: Lesion, state: str | None, monitoring: str | None) -> dict[str
 
 def _check_state(lesion: Lesion, state: str) -> None:
     if state not in LesionState.values:
-        raise LesionRefused("This is not a state of a lesion.")
+        raise LesionRefused(_("This is not a state of a lesion."))
     if state in _BY_A_ROW:
-        raise LesionRefused("Record the procedure, or sign “already removed”: that moves the lesion.")
+        raise LesionRefused(_("Record the procedure, or sign “already removed”: that moves the lesion."))
     if lesion.state in _BY_A_ROW and state == LesionState.WATCHED:
-        raise LesionRefused("A decision was signed: a later signature is what replaces it.")
+        raise LesionRefused(_("A decision was signed: a later signature is what replaces it."))
 
 
 def _check_monitoring(monitoring: str) -> None:
     if monitoring not in ("", *Monitoring.values):
-        raise LesionRefused("Monitoring is short, long or none.")
+        raise LesionRefused(_("Monitoring is short, long or none."))
 
 
 def ends_a_duty(lesion: Lesion, fields: dict[str, Any]) -> bool:
@@ -89,11 +92,15 @@ def _describe(proposal: Proposal) -> str:
     lesion = Lesion.objects.get(pk=proposals.key_of(proposal))
     parts = []
     if state := proposal.fields.get("state"):
-        parts.append(LesionState(state).label)
+        parts.append(str(LesionState(state).label))
     if "monitoring" in proposal.fields:
         wanted = proposal.fields["monitoring"]
-        parts.append(f"monitoring {Monitoring(wanted).label}" if wanted else "no monitoring")
-    return f"lesion {lesion.label}: {', '.join(parts)}"
+        parts.append(
+            _("monitoring %(how)s") % {"how": Monitoring(wanted).label} if wanted else _("no monitoring")
+        )
+    return _("lesion %(label)s: %(changes)s") % {"label": lesion.label, "changes": ", ".join(parts)}
 
 
-CHANGE = Proposable("change a lesion so that something owed ends", _apply, _describe, either=True)
+CHANGE = Proposable(
+    gettext_lazy("change a lesion so that something owed ends"), _apply, _describe, either=True
+)

@@ -5,12 +5,14 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, may, require
 from clinic.duties import ledger
 from clinic.models import Member, Patient, PatientStatus, Proposal, StaleRow, Visit
 from clinic.trail import audit
+from clinic.wording import SPOKEN
 from lesions.models import (
     Examination,
     Lesion,
@@ -22,7 +24,7 @@ from lesions.models import (
     UrgentSign,
     View,
 )
-from lesions.register import bodymap, endings
+from lesions.register import bodymap, endings, wording
 from lesions.register.endings import LesionRefused
 
 _KEEP: Any = object()
@@ -51,7 +53,7 @@ def add(
     _check_place(site, side, view, x, y)
     since = since or clock.today()
     if not patient.born <= since <= clock.today():
-        raise LesionRefused("A lesion is first recorded between the patient's birth and today.")
+        raise LesionRefused(_("A lesion is first recorded between the patient's birth and today."))
     locked = Patient.objects.select_for_update().get(pk=patient.pk)  # two at once would get the same label
     last = Lesion.objects.filter(patient=locked).aggregate(Max("label"))["label__max"] or 0
     lesion = Lesion.objects.create(
@@ -87,7 +89,7 @@ def amend(
     if note is not _KEEP and note != lesion.note:
         fields["note"] = note
     if endings.needs_two(fields) or (endings.ends_a_duty(lesion, fields) and not may(by, Act.END_DUTIES)):
-        raise OnlyProposed("This ends something that is owed: say why, and another person confirms it.")
+        raise OnlyProposed(_("This ends something that is owed: say why, and another person confirms it."))
     return endings.write(lesion, by, revision, fields)
 
 
@@ -111,9 +113,9 @@ def note_sign(
     """Urgent work from now on; what waits for a decision is raised too. A sign counts once a day."""
     noted_on = noted_on or clock.today()
     if sign not in Sign.values:
-        raise LesionRefused("This is not one of the urgent signs.")
+        raise LesionRefused(_("This is not one of the urgent signs."))
     if noted_on > clock.today() or noted_on < lesion.patient.born:
-        raise LesionRefused("A sign is noted between the patient's birth and today.")
+        raise LesionRefused(_("A sign is noted between the patient's birth and today."))
     lock(lesion.pk)  # a review that opens at this moment must see the sign
     row, new = UrgentSign.objects.get_or_create(
         lesion=lesion,
@@ -141,7 +143,7 @@ def examine_in_person(
     require(by, Act.EXAMINE)
     on = on or clock.today()
     if on > clock.today() or on < lesion.patient.born:
-        raise LesionRefused("An examination lies between the patient's birth and today.")
+        raise LesionRefused(_("An examination lies between the patient's birth and today."))
     lock(lesion.pk)
     row = answer_signs(lesion=lesion, by=by, on=on, outcome=outcome)
     audit.record("lesion.examine", by=by, subject=lesion, patient=lesion.patient, on=str(on))
@@ -242,7 +244,7 @@ def watched(patient: Patient) -> QuerySet[Lesion]:
 
 def place_words(lesion: Lesion) -> str:
     """Site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
-    return bodymap.site_words(lesion.site, lesion.side)
+    return wording.place(lesion.site, lesion.side)
 
 
 def _lower(lesion: Lesion) -> None:
@@ -253,15 +255,15 @@ def _lower(lesion: Lesion) -> None:
 
 def _checked_monitoring(monitoring: str | None) -> str | None:
     if monitoring not in (None, "", *Monitoring.values):
-        raise LesionRefused("Monitoring is short, long or none.")
+        raise LesionRefused(_("Monitoring is short, long or none."))
     return monitoring or None
 
 
 def _check_place(site: str, side: str, view: str, x: float, y: float) -> None:
     """A swapped side is the commonest wrong-site error, so it is said twice and must agree."""
     if view not in View.values or side not in Side.values or site not in bodymap.CODES:
-        raise LesionRefused("Say which site and which side, and mark the lesion on the chart.")
+        raise LesionRefused(_("Say which site and which side, and mark the lesion on the chart."))
     try:
         bodymap.check_place(site, side, view, x, y)
     except bodymap.WrongSide as error:
-        raise LesionRefused(str(error)) from error
+        raise LesionRefused(error.in_words(SPOKEN)) from error

@@ -4,11 +4,13 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import timedelta
 
+from django.utils.translation import gettext as _
+
 from clinic import clock
 from clinic.models import Patient
 from clinic.wording import write_day as day_words
 from lesions.models import Diagnosis, DiagnosisCode, Lesion, Procedure
-from lesions.register import bodymap, register
+from lesions.register import bodymap, register, wording
 
 # After half a year a procedure is offered only where something of it is still open.
 RECENT = timedelta(days=183)
@@ -42,21 +44,23 @@ def in_words(keys: Iterable[str]) -> dict[str, str]:
 
 def lesion_words(row: Lesion) -> str:
     """lesion 2, LEFT upper arm, front"""
-    return f"lesion {row.label}, {register.place_words(row)}"
+    return wording.lesion_at(row.label, register.place_words(row))
 
 
 def procedure_words(row: Procedure) -> str:
     """excision of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
-    return f"{row.get_kind_display()} of {day_words(row.on)}{_place(row.lesion, row.site)}"
+    said = _("%(kind)s of %(day)s") % {"kind": row.get_kind_display(), "day": day_words(row.on)}
+    return ", ".join([said, *_place(row.lesion, row.site)])
 
 
 def diagnosis_words(row: Diagnosis) -> str:
     """melanoma, invasive, of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
     day = row.anchor or row.reported_on
-    return f"{row.get_code_display()}, of {day_words(day)}{_place(row.lesion, '')}"
+    said = _("%(diagnosis)s, of %(day)s") % {"diagnosis": row.get_code_display(), "day": day_words(day)}
+    return ", ".join([said, *_place(row.lesion, "")])
 
 
-def _place(lesion: Lesion | None, site: str) -> str:
+def _place(lesion: Lesion | None, site: str) -> list[str]:
     if lesion:
-        return f", {lesion_words(lesion)}"
-    return f", {dict(bodymap.SITES)[site]}" if site in bodymap.CODES else ""
+        return [lesion_words(lesion)]
+    return [wording.site_name(site)] if site in bodymap.CODES else []

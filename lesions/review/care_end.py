@@ -1,6 +1,7 @@
 """What a patient's lesions leave open when care ends: decisions that wait, and signs that nobody has examined."""
 
 from django.db.models import F, QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.models import CareEnd, Member, Patient, Step
@@ -16,8 +17,14 @@ def _nothing(patient: Patient) -> list[str]:
 
 
 def outlives(patient: Patient) -> list[str]:
-    signs = [f"{sign.get_sign_display()}, noted, to be examined in person" for sign in _signs(patient)]
-    return [*signs, *(f"a decision on {review.lesion}" for review in _reviews(patient))]
+    signs = [
+        _("%(sign)s, noted, to be examined in person") % {"sign": sign.get_sign_display()}
+        for sign in _signs(patient)
+    ]
+    decisions = [
+        _("a decision on lesion %(label)s") % {"label": review.lesion.label} for review in _reviews(patient)
+    ]
+    return signs + decisions
 
 
 def _signs(patient: Patient) -> QuerySet[UrgentSign]:

@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 from django.forms import model_to_dict
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
@@ -48,8 +49,8 @@ def record_procedure(
     """A biopsy or excision; from now on its result is waited for. `sutures`: whether some must come out later."""
     require(by, Act.RECORD_PROCEDURES)
     if kind not in ProcedureKind.values:
-        raise ResultRefused("Say which procedure it was.")
-    report_checks.check_day(on, patient, "A procedure")
+        raise ResultRefused(_("Say which procedure it was."))
+    report_checks.check_day(on, patient, "procedure")
     report_checks.check_same(patient, lesion)
     row = Procedure.objects.create(
         patient=patient,
@@ -113,11 +114,11 @@ def record_diagnosis(
     require(by, Act.RECORD_RESULTS)
     lesion = lesion or (procedure.lesion if procedure else None)
     thickness, deposit_mm = report_checks.millimetres(thickness), report_checks.millimetres(deposit_mm)
-    report_checks.check_day(reported_on, patient, "A report")
+    report_checks.check_day(reported_on, patient, "report")
     report_checks.check_same(patient, lesion)
     report_checks.check_procedure(patient, lesion, procedure, reported_on)
     if anchor is not None:
-        report_checks.check_day(anchor, patient, "The definitive excision")
+        report_checks.check_day(anchor, patient, "excision")
     report_checks.check_words(code, thickness, n, m, stage, stage_basis)
     report_checks.check_nodes(grade, sentinel, deposit_mm)
     report_checks.check_first(code, lesion, procedure)
@@ -183,7 +184,7 @@ def amend_diagnosis(
     moved = {name: [str(before[name]), str(now[name])] for name in AMENDABLE if before[name] != now[name]}
     corrected = corrected or any(name in moved for name in _OTHER_REPORT)
     if corrected and not why.strip():
-        raise ResultRefused("Say why the report was corrected, and by whom.")
+        raise ResultRefused(_("Say why the report was corrected, and by whom."))
     report_checks.check_procedure(diagnosis.patient, now["lesion"], report_of)
     untold = {"told_on": None, "told_by": None} if corrected else {}
     asked = longer_waits.before(diagnosis.patient)
@@ -202,9 +203,9 @@ def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
     fields |= {name: report_checks.millimetres(fields[name]) for name in _MILLIMETRES if name in fields}
     now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
     patient, lesion, procedure = diagnosis.patient, now["lesion"], now["procedure"]
-    report_checks.check_day(now["reported_on"], patient, "A report")
+    report_checks.check_day(now["reported_on"], patient, "report")
     if now["anchor"] is not None:
-        report_checks.check_day(now["anchor"], patient, "The definitive excision")
+        report_checks.check_day(now["anchor"], patient, "excision")
     report_checks.check_same(patient, lesion)
     report_checks.check_procedure(patient, lesion, procedure, now["reported_on"])
     report_checks.check_words(
@@ -213,7 +214,7 @@ def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
     report_checks.check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
     report_checks.check_first(now["code"], lesion, procedure, but=diagnosis)
     if unknown := set(now["not_known"]) - set(results_owed.WANTED):
-        raise ResultRefused(f"“{min(unknown)}” is nothing that is asked for.")
+        raise ResultRefused(_("“%(word)s” is nothing that is asked for.") % {"word": min(unknown)})
     return now
 
 

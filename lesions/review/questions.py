@@ -3,15 +3,16 @@
 import re
 import tomllib
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
+from typing import Any
 
 from dateutil.relativedelta import relativedelta
 
 from clinic import clock
-from clinic.wording import write_day
 from lesions.models import Decision, Lesion, Monitoring
 from lesions.review import foresight
 from lesions.review.foresight import Foreseen
@@ -21,42 +22,43 @@ _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
 _LONGEST: dict[str, int] = {Monitoring.SHORT: 3, Monitoring.LONG: 12}
 
 
-def ask(lesion: Lesion, decision: str, months: int | None, note: str) -> list[str]:
-    """What whoever signs is asked first, as sentences; usually nothing."""
+@dataclass(frozen=True)
+class Question:
+    """What is asked before a signature: a code and what its sentence names (lesions/review/wording.py)."""
+
+    code: str
+    params: Mapping[str, Any]
+
+
+def ask(lesion: Lesion, decision: str, months: int | None, note: str) -> list[Question]:
+    """What whoever signs is asked first; usually nothing."""
     found = list(_of_the_note(decision, note))
     if decision == Decision.LOOK_AGAIN and months:
         found += _of_the_interval(lesion, months)
     return found
 
 
-def _of_the_note(decision: str, note: str) -> Iterator[str]:
+def _of_the_note(decision: str, note: str) -> Iterator[Question]:
     if decision in _KEEP_WATCHING and (words := contradicting(note)):
-        said = ", ".join(f"“{word}”" for word in words)
-        yield f"The note says {said}, and the decision is “{Decision(decision).label}”. Are both meant?"
+        yield Question("note_contradicts", {"words": words, "decision": decision})
 
 
-def _of_the_interval(lesion: Lesion, months: int) -> Iterator[str]:
+def _of_the_interval(lesion: Lesion, months: int) -> Iterator[Question]:
     longest = _LONGEST.get(lesion.monitoring or "")
     if longest is not None and months > longest:
-        yield (
-            f"The lesion is watched with pictures at most {longest} months apart ({lesion.monitoring}), "
-            f"and the decision says {months}."
-        )
+        said = {"longest": longest, "monitoring": lesion.monitoring, "months": months}
+        yield Question("longer_than_monitoring", said)
     now, then = foresight.foresee(lesion, [None, (Decision.LOOK_AGAIN, months)])
     yield from _of_the_plan(now, then, clock.today() + relativedelta(months=months), months)
 
 
-def _of_the_plan(now: Foreseen, then: Foreseen, asked: date, months: int) -> Iterator[str]:
+def _of_the_plan(now: Foreseen, then: Foreseen, asked: date, months: int) -> Iterator[Question]:
     if now.picture and then.picture and then.picture[1] > now.picture[1]:
-        yield (
-            f"The rules ask for the next picture by {write_day(now.picture[1])}; "
-            f"signed like this it would be by {write_day(then.picture[1])}."
-        )
+        days = {"now": str(now.picture[1]), "then": str(then.picture[1])}
+        yield Question("later_than_rules", days)
     if then.picture and then.picture[1] < asked:
-        yield (
-            f"You write {months} months, that is {write_day(asked)}; the plan will ask earlier, "
-            f"between {write_day(then.picture[0])} and {write_day(then.picture[1])}."
-        )
+        window = {"from": str(then.picture[0]), "to": str(then.picture[1])}
+        yield Question("plan_asks_earlier", {"months": months, "day": str(asked), **window})
 
 
 def contradicting(note: str) -> list[str]:

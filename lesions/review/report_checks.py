@@ -3,6 +3,9 @@
 import re
 from datetime import date
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from clinic import clock
 from clinic.models import Patient
 from lesions.models import (
@@ -23,6 +26,11 @@ METASTASES = ("M0", "M1", "M1a", "M1b", "M1c", "M1d")
 STAGES = ("0", "IA", "IB", "IIA", "IIB", "IIC", "III", "IIIA", "IIIB", "IIIC", "IIID", "IV")
 _THICKNESS = re.compile(r"(>=)?\d{1,3}(\.\d{1,3})?")
 _DEPOSIT = re.compile(r"\d{1,3}(\.\d{1,3})?")
+_BETWEEN = {
+    "report": gettext_noop("A report lies between the patient's birth and today."),
+    "excision": gettext_noop("The definitive excision lies between the patient's birth and today."),
+    "procedure": gettext_noop("A procedure lies between the patient's birth and today."),
+}
 
 
 class ResultRefused(ValueError):
@@ -34,20 +42,21 @@ class AlreadyReported(ResultRefused):
 
     def __init__(self, diagnosis: Diagnosis) -> None:
         words = subjects.diagnosis_words(diagnosis)
-        super().__init__(f"On record already: {words}.")
+        super().__init__(_("On record already: %(diagnosis)s.") % {"diagnosis": words})
         self.diagnosis = diagnosis
 
 
 def check_day(day: date, patient: Patient, what: str) -> None:
+    """`what` happened on that day: report, excision or procedure."""
     if not patient.born <= day <= clock.today():
-        raise ResultRefused(f"{what} lies between the patient's birth and today.")
+        raise ResultRefused(_(_BETWEEN[what]))
 
 
 def check_same(patient: Patient, lesion: Lesion | None) -> None:
     if lesion and lesion.patient_id != patient.pk:
-        raise ResultRefused("This lesion belongs to another record.")
+        raise ResultRefused(_("This lesion belongs to another record."))
     if lesion and lesion.state == LesionState.ERROR:
-        raise ResultRefused("This lesion was entered in error.")
+        raise ResultRefused(_("This lesion was entered in error."))
 
 
 def check_procedure(
@@ -57,11 +66,11 @@ def check_procedure(
     if procedure is None:
         return
     if procedure.patient_id != patient.pk:
-        raise ResultRefused("This procedure belongs to another record.")
+        raise ResultRefused(_("This procedure belongs to another record."))
     if lesion and procedure.lesion_id and procedure.lesion_id != lesion.pk:
-        raise ResultRefused("The specimen was taken from another lesion of this patient.")
+        raise ResultRefused(_("The specimen was taken from another lesion of this patient."))
     if reported_on and reported_on < procedure.on:
-        raise ResultRefused("The report cannot be older than the procedure.")
+        raise ResultRefused(_("The report cannot be older than the procedure."))
 
 
 def check_first(
@@ -81,24 +90,24 @@ def millimetres(typed: str) -> str:
 
 def check_nodes(grade: str, sentinel: str, deposit_mm: str) -> None:
     if grade and grade not in Grade.values:
-        raise ResultRefused(f"“{grade}” is not a known grade.")
+        raise ResultRefused(_("“%(word)s” is not a known grade.") % {"word": grade})
     if sentinel and sentinel not in Sentinel.values:
-        raise ResultRefused(f"“{sentinel}” is not a known result of a sentinel node.")
+        raise ResultRefused(_("“%(word)s” is not a known result of a sentinel node.") % {"word": sentinel})
     if deposit_mm and not _DEPOSIT.fullmatch(deposit_mm):
-        raise ResultRefused("Write the largest deposit in millimetres, such as 0.6.")
+        raise ResultRefused(_("Write the largest deposit in millimetres, such as 0.6."))
 
 
 def check_words(code: str, thickness: str, n: str, m: str, stage: str, stage_basis: str) -> None:
     if code not in DiagnosisCode.values:
-        raise ResultRefused("Say which diagnosis the report gives.")
+        raise ResultRefused(_("Say which diagnosis the report gives."))
     if thickness and not _THICKNESS.fullmatch(thickness):
-        raise ResultRefused("Write the thickness in millimetres as reported, such as 0.80 or >=0.8.")
+        raise ResultRefused(_("Write the thickness in millimetres as reported, such as 0.80 or >=0.8."))
     lists = (
-        ("N", n, NODES),
-        ("M", m, METASTASES),
-        ("stage", stage, STAGES),
-        ("basis", stage_basis, StageBasis.values),
+        (_("“%(word)s” is not a known N."), n, NODES),
+        (_("“%(word)s” is not a known M."), m, METASTASES),
+        (_("“%(word)s” is not a known stage."), stage, STAGES),
+        (_("“%(word)s” is not a known basis."), stage_basis, StageBasis.values),
     )
-    for name, word, allowed in lists:
+    for said, word, allowed in lists:
         if word and word not in allowed:
-            raise ResultRefused(f"“{word}” is not a known {name}.")
+            raise ResultRefused(said % {"word": word})

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Final
 
+from django.utils.translation import gettext as _
+
 from clinic import clock
 from clinic.duties import ledger
 from clinic.duties.ledger import DutyRefused
@@ -30,7 +32,7 @@ def told(step: Step) -> None:
         audit.record("diagnosis.tell", by=step.by, subject=step, patient=step.duty.patient, on=str(step.on))
         return
     if step.on < row.reported_on:
-        raise DutyRefused("The patient is told on the day of the report or after it.")
+        raise DutyRefused(_("The patient is told on the day of the report or after it."))
     change(row, seen=row.revision, at=clock.now(), told_on=step.on, told_by=step.by)
     audit.record("diagnosis.tell", by=step.by, subject=row, patient=row.patient, on=str(step.on))
 
@@ -41,7 +43,7 @@ def untold(step: Step) -> None:
         audit.record("diagnosis.untell", by=step.by, subject=step, patient=step.duty.patient)
         return
     if row.versions.filter(corrected=True, at__gte=step.at).exists():
-        raise DutyRefused("The report was corrected since: it is read and told anew.")
+        raise DutyRefused(_("The report was corrected since: it is read and told anew."))
     if step.outcome == "told":
         change(row, seen=row.revision, at=clock.now(), told_on=None, told_by=None)
         audit.record("diagnosis.untell", by=step.by, subject=row, patient=row.patient)

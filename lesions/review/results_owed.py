@@ -1,9 +1,11 @@
 """What tissue and a report oblige the clinic to: which duties they open, and what ends them."""
 
 from collections.abc import Iterable, Mapping
-from typing import Final
+from typing import Any, Final
 
 from django.db import models
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic.access import Act, may
 from clinic.duties import ledger
@@ -22,11 +24,11 @@ from lesions.review.report_checks import ResultRefused
 
 _OF_TISSUE = ("send_specimen", "confirm_specimen", "report")
 _AFTER_INVASIVE = ("margins", "node", "meeting")
-WANTED: Final[Mapping[str, str]] = {
-    "n": "lymph nodes",
-    "thickness": "thickness",
-    "ulceration": "ulceration",
-    "anchor": "day of the definitive excision",
+WANTED: Final[Mapping[str, Any]] = {
+    "n": gettext_lazy("lymph nodes"),
+    "thickness": gettext_lazy("thickness"),
+    "ulceration": gettext_lazy("ulceration"),
+    "anchor": gettext_lazy("day of the definitive excision"),
 }
 _WANTED_OF = {DiagnosisCode.MELANOMA: tuple(WANTED), DiagnosisCode.MELANOMA_IN_SITU: ("anchor",)}
 
@@ -47,7 +49,7 @@ def _was_decided(cut: Procedure) -> bool:
 def reported(row: Diagnosis, by: Member, tells: Member | None = None) -> None:
     """Who records a report has read it: the patient is told, by whom the reader names or by anybody who may."""
     if tells is not None and not may(tells, Act.TELL_PATIENT):
-        raise ResultRefused(f"{tells} may not tell a patient the result.")
+        raise ResultRefused(_("%(name)s may not tell a patient the result.") % {"name": tells})
     report_came(row.procedure, row, by)
     if row.lesion_id:
         ledger.end_all(["report"], by=by, evidence=row, subject=f"lesion:{row.lesion_id}")

@@ -1,14 +1,17 @@
 """A dermatologist decides on a lesion: what waits, the signature, and what the decision moves."""
 
+from dataclasses import asdict
 from typing import Any
 
 from django.db import transaction
 from django.db.models import F, QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, StaleRow, change
 from clinic.trail import audit
+from clinic.wording import write_day
 from lesions.limits.flags import FlagDraft
 from lesions.models import (
     Addendum,
@@ -24,7 +27,8 @@ from lesions.models import (
 )
 from lesions.pictures import storage
 from lesions.register import register
-from lesions.review import owed, questions, reviews
+from lesions.review import owed, questions, reviews, wording
+from lesions.review.questions import Question
 
 SHORT_MONTHS = 4
 _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
@@ -39,9 +43,9 @@ class SignOffRefused(ValueError):
 class AskedFirst(SignOffRefused):
     """The note contradicts the decision, or the interval is a long one: asked once, and signed all the same."""
 
-    def __init__(self, questions: list[str]) -> None:
-        super().__init__(" ".join(questions))
-        self.questions = questions
+    def __init__(self, asked: list[Question]) -> None:
+        self.questions = [wording.question(each) for each in asked]
+        super().__init__(" ".join(self.questions))
 
 
 class StaleReview(StaleRow):
@@ -114,7 +118,7 @@ def decide_in_person(
     """Nothing delays a biopsy: at the bedside no picture is needed. Pictures that wait go on waiting."""
     require(by, Act.SIGN_OFF)
     if decision in OF_A_PICTURE:
-        raise SignOffRefused("This is said about a picture that waits for a decision: open it there.")
+        raise SignOffRefused(_("This is said about a picture that waits for a decision: open it there."))
     lesion = register.lock(lesion.pk)
     _check(lesion, decision, months, in_person=True)
     asked = _ask(lesion, decision, months, note, all_the_same)
@@ -126,7 +130,7 @@ def add_addendum(*, signoff: SignOff, by: Member, text: str) -> Addendum:
     """A signed decision is never edited; what is added stands below it."""
     require(by, Act.SIGN_OFF)
     if not text.strip():
-        raise SignOffRefused("Write what is to be added.")
+        raise SignOffRefused(_("Write what is to be added."))
     row = Addendum.objects.create(signoff=signoff, text=text.strip(), by=by, at=clock.now())
     audit.record("signoff.addendum", by=by, subject=signoff, patient=signoff.lesion.patient, addendum=row.pk)
     return row
@@ -134,18 +138,18 @@ def add_addendum(*, signoff: SignOff, by: Member, text: str) -> Addendum:
 
 def _check(lesion: Lesion, decision: str, months: int | None, in_person: bool) -> None:
     if decision not in Decision.values:
-        raise SignOffRefused("Choose a decision.")
+        raise SignOffRefused(_("Choose a decision."))
     if (decision == Decision.LOOK_AGAIN) != (months is not None):
-        raise SignOffRefused("Months go with “look again”, and only with it.")
+        raise SignOffRefused(_("Months go with “look again”, and only with it."))
     if months is not None and not 1 <= months <= 24:
-        raise SignOffRefused("Look again in 1 to 24 months.")
+        raise SignOffRefused(_("Look again in 1 to 24 months."))
     if lesion.state == LesionState.ERROR and decision != Decision.WRONG_SUBJECT:
-        raise SignOffRefused("This lesion was entered in error.")
+        raise SignOffRefused(_("This lesion was entered in error."))
     if not in_person and decision in _KEEP_WATCHING:
         _check_no_urgent_sign(lesion)
 
 
-def _ask(lesion: Lesion, decision: str, months: int | None, note: str, all_the_same: bool) -> list[str]:
+def _ask(lesion: Lesion, decision: str, months: int | None, note: str, all_the_same: bool) -> list[Question]:
     questions_now = questions.ask(lesion, decision, months, note)
     if questions_now and not all_the_same:
         raise AskedFirst(questions_now)
@@ -157,8 +161,11 @@ def _check_no_urgent_sign(lesion: Lesion) -> None:
     sign = register.open_signs(lesion).first()
     if sign:
         raise SignOffRefused(
-            f"This lesion was noted as {sign.get_sign_display()} on {sign.noted_on:%-d %b %Y}: "
-            "it must be examined in person before it can go on being watched."
+            _(
+                "This lesion was noted as %(sign)s on %(day)s: "
+                "it must be examined in person before it can go on being watched."
+            )
+            % {"sign": sign.get_sign_display(), "day": write_day(sign.noted_on)}
         )
 
 
@@ -176,7 +183,7 @@ def _check_second_reader(review: Review, by: Member) -> None:
         return
     last = owed.standing().filter(lesion=review.lesion, decision=Decision.SECOND_READING).first()
     if last and last.by_id == by.pk:
-        raise SignOffRefused("You asked for the second reading: another dermatologist gives it.")
+        raise SignOffRefused(_("You asked for the second reading: another dermatologist gives it."))
 
 
 def _check_delivered(review: Review, by: Member) -> None:
@@ -184,9 +191,9 @@ def _check_delivered(review: Review, by: Member) -> None:
     pictures = shown(review)
     got = Delivery.objects.filter(image__in=pictures, member=by, at__gte=review.opened_at)
     if got.count() < len(pictures):
-        raise SignOffRefused("These pictures were not shown to you yet. Open them, look, then sign.")
+        raise SignOffRefused(_("These pictures were not shown to you yet. Open them, look, then sign."))
     if not all(storage.verify(picture.derivative_sha256) for picture in pictures):
-        raise SignOffRefused("A stored picture has changed or is missing; nothing can be signed on it.")
+        raise SignOffRefused(_("A stored picture has changed or is missing; nothing can be signed on it."))
 
 
 def _sign(
@@ -197,7 +204,7 @@ def _sign(
     note: str,
     in_person: bool,
     *,
-    asked: list[str],
+    asked: list[Question],
     review: Review | None = None,
 ) -> SignOff:
     now, today = clock.now(), clock.today()
@@ -217,8 +224,7 @@ def _sign(
         before={"state": lesion.state, "monitoring": lesion.monitoring},
     )
     if in_person:
-        outcome = note or signed.get_decision_display()
-        register.answer_signs(lesion=lesion, by=by, on=today, outcome=outcome, signoff=signed)
+        register.answer_signs(lesion=lesion, by=by, on=today, outcome=note, signoff=signed)
     _move(lesion, moved_by(decision, months))
     owed.follow(signed, urgent=urgent)
     audit.record(
@@ -229,7 +235,7 @@ def _sign(
         decision=decision,
         months=months,
         in_person=in_person,
-        asked=asked,
+        asked=[asdict(each) for each in asked],
     )
     return signed
 

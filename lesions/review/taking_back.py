@@ -4,12 +4,13 @@ from collections.abc import Callable
 
 from django.db import transaction
 from django.db.models import F, Max, QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import ledger
 from clinic.duties.kinds import KINDS
-from clinic.models import AuditRecord, Member
+from clinic.models import AuditRecord, Duty, Member
 from clinic.trail import audit
 from lesions.models import Lesion, Review, ReviewState, RevokedSignOff, SignOff, UrgentSign
 from lesions.register import register
@@ -48,25 +49,29 @@ def take_back(*, signed: SignOff, by: Member) -> RevokedSignOff:
 
 def _check_own(signed: SignOff, by: Member) -> None:
     if signed.by_id != by.pk:
-        raise SignOffRefused("Only who signed it takes it back.")
+        raise SignOffRefused(_("Only who signed it takes it back."))
     if RevokedSignOff.objects.filter(signoff=signed).exists():
-        raise SignOffRefused("This signature was taken back already.")
+        raise SignOffRefused(_("This signature was taken back already."))
     if clock.now() - signed.signed_at > ledger.TAKE_BACK:
-        raise SignOffRefused("Ten minutes are over: sign a new decision, or add to this one.")
+        raise SignOffRefused(_("Ten minutes are over: sign a new decision, or add to this one."))
 
 
 def _check_nobody_acted(signed: SignOff, lesion: Lesion) -> None:
     later = owed.standing().filter(lesion=lesion, pk__gt=signed.pk).select_related("by").first()
     if later:
-        raise SignOffRefused(f"{later.by} has signed “{later.get_decision_display()}” since.")
+        raise SignOffRefused(
+            _("%(name)s has signed “%(decision)s” since.")
+            % {"name": later.by, "decision": later.get_decision_display()}
+        )
     cut = lesion.procedures.filter(changed_at__gte=signed.signed_at).select_related("by").first()
     if cut:
-        raise SignOffRefused(f"{cut.by} has recorded a procedure since: {cut.get_kind_display()}.")
+        raise SignOffRefused(
+            _("%(name)s has recorded a procedure since: %(procedure)s.")
+            % {"name": cut.by, "procedure": cut.get_kind_display()}
+        )
     done = owed.opened_by(signed).filter(ended_at__isnull=False).first()
     if done:
-        raise SignOffRefused(
-            f"{done.ended_by or 'Somebody'} has already acted on it: {KINDS[done.kind].words}."
-        )
+        raise SignOffRefused(_acted(done))
     _check_not_amended(signed, lesion)
 
 
@@ -76,7 +81,16 @@ def _check_not_amended(signed: SignOff, lesion: Lesion) -> None:
         return
     rows = AuditRecord.objects.filter(subject=audit.subject_of(lesion), at__gte=signed.signed_at)
     last = rows.filter(action="lesion.amend").select_related("by").order_by("-pk").first()
-    raise SignOffRefused(f"{last.by if last else 'Somebody'} has amended the lesion since.")
+    if last and last.by:
+        raise SignOffRefused(_("%(name)s has amended the lesion since.") % {"name": last.by})
+    raise SignOffRefused(_("Somebody has amended the lesion since."))
+
+
+def _acted(done: Duty) -> str:
+    said = {"name": done.ended_by, "step": KINDS[done.kind].words}
+    if done.ended_by:
+        return _("%(name)s has already acted on it: %(step)s.") % said
+    return _("Somebody has already acted on it: %(step)s.") % said
 
 
 def _put_lesion_back(signed: SignOff, lesion: Lesion) -> None:

@@ -12,8 +12,9 @@ from clinic.wording import SPOKEN, write_day
 from lesions.analysis import wording as core
 from lesions.analysis.types import Message, Quality
 from lesions.limits.flags import FlagDraft
-from lesions.models import Flag
+from lesions.models import Decision, Flag, Monitoring
 from lesions.pictures import wording as pictures
+from lesions.review.questions import Question
 
 UNDECIDED: Final = {
     "earlier_picture": gettext_noop("Seen on an earlier picture and not decided yet."),
@@ -115,3 +116,35 @@ _BY_CODE: Final = {
     ),
     "no_limits": lambda _given: iter([_("No limits are in force, so every picture is looked at.")]),
 }
+
+
+# ---- what is asked before a signature ------------------------------------------------------------
+
+_QUESTIONS: Final = {
+    "note_contradicts": gettext_noop(
+        "The note says %(words)s, and the decision is “%(decision)s”. Are both meant?"
+    ),
+    "longer_than_monitoring": gettext_noop(
+        "The lesion is watched with pictures at most %(longest)s months apart (%(monitoring)s), "
+        "and the decision says %(months)s."
+    ),
+    "later_than_rules": gettext_noop(
+        "The rules ask for the next picture by %(now)s; signed like this it would be by %(then)s."
+    ),
+    "plan_asks_earlier": gettext_noop(
+        "You write %(months)s months, that is %(day)s; the plan will ask earlier, between %(from)s and %(to)s."
+    ),
+}
+_DAYS: Final = ("now", "then", "day", "from", "to")
+
+
+def question(asked: Question) -> str:
+    """Write what is asked before a signature."""
+    said = dict(asked.params)
+    said |= {name: write_day(date.fromisoformat(said[name])) for name in _DAYS if name in said}
+    if "words" in said:
+        said["words"] = ", ".join(f"“{word}”" for word in said["words"])
+        said["decision"] = Decision(said["decision"]).label
+    if "monitoring" in said:
+        said["monitoring"] = Monitoring(said["monitoring"]).label
+    return _(_QUESTIONS[asked.code]) % said

@@ -1,37 +1,51 @@
-"""What the body chart's template draws from."""
+"""What the body chart's template draws from, in the language of the reader."""
 
 from dataclasses import dataclass
 
 from django import template
 
-from lesions.register import bodymap
+from clinic.wording import SPOKEN
+from lesions.models import View
+from lesions.register import bodymap, wording
 
 register = template.Library()
 
 
 @dataclass(frozen=True)
 class ChartView:
+    """Front or back, with the patient's side that lies on the viewer's left and right."""
+
     name: bodymap.View
-    viewers_left: bodymap.Side
-    viewers_right: bodymap.Side
+    words: str
+    viewers_left: str
+    viewers_right: str
     pieces: tuple[bodymap.Piece, ...]
 
 
 @register.simple_tag
 def chart_views() -> list[ChartView]:
-    """Front and back, each with the patient's side that lies on the viewer's left and right."""
-    return [
-        ChartView(view, bodymap.side_of(view, 0), bodymap.side_of(view, 1000), pieces)
-        for view, pieces in bodymap.CHART.items()
-    ]
+    """Front and back of the body."""
+    return [_view(view, pieces) for view, pieces in bodymap.CHART.items()]
+
+
+def _view(view: bodymap.View, pieces: tuple[bodymap.Piece, ...]) -> ChartView:
+    left, right = (bodymap.side_word(bodymap.side_of(view, x), SPOKEN) for x in (0, 1000))
+    return ChartView(view, str(View(view).label), left, right, pieces)
 
 
 @register.simple_tag
 def chart_sites() -> tuple[tuple[str, str], ...]:
-    return bodymap.SITES
+    """Code and words of every site."""
+    return wording.SITES
+
+
+@register.filter
+def piece_words(piece: bodymap.Piece) -> str:
+    """`{{ piece|piece_words }}` → LEFT upper arm, front"""
+    return bodymap.site_words(piece.code, piece.side, SPOKEN)
 
 
 @register.filter
 def site_words(code: str, side: bodymap.Side) -> str:
     """`{{ lesion.site|site_words:lesion.side }}` → LEFT upper arm, front"""
-    return bodymap.site_words(code, side)
+    return bodymap.site_words(code, side, SPOKEN)

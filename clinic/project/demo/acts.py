@@ -15,6 +15,7 @@ from clinic.project.demo.calendar import Calendar
 from clinic.project.demo.people import PHONE
 from clinic.project.demo.pictures import Picture
 from clinic.project.demo.processes import Workers, measure
+from lesions.analysis.types import Message
 from lesions.models import Assessment, Diagnosis, JobState, Lesion, Procedure, Review, ReviewState
 from lesions.pictures import intake
 from lesions.register import bodymap, register
@@ -149,7 +150,7 @@ def photograph(demo: DemoClinic, part: Part, event: e.Shot) -> None:
 
 def refuse(demo: DemoClinic, part: Part, event: e.Refused) -> None:
     mole = part.moles[event.mole]
-    intake.refuse(lesion=mole, by=demo.nurses[0], filename=event.filename, reason=event.reason)
+    intake.refuse(lesion=mole, by=demo.nurses[0], filename=event.filename, why=Message("other_format"))
 
 
 def note_sign(demo: DemoClinic, part: Part, event: e.Noted) -> None:

@@ -54,7 +54,6 @@ class Refused:
     ago: int
     mole: str
     filename: str
-    reason: str
 
 
 @dataclass(frozen=True)

@@ -159,7 +159,7 @@ FIRSTS: dict[str, tuple[Event, ...]] = {
         Shot(9, "1"),
         Mole(9, "2", "lower leg, back", "left", kind="cut off", seed=5),
         Shot(9, "2"),
-        Refused(9, "2", "IMG_0417.HEIC", "This kind of file cannot be read; send it as JPEG, PNG or TIFF."),
+        Refused(9, "2", "IMG_0417.HEIC"),
     ),
     "first-dark": (
         Risk(10, DARK_SKIN),

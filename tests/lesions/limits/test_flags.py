@@ -6,7 +6,7 @@ import pytest
 
 from clinic import policies
 from clinic.policies import PolicyRefused
-from lesions.analysis.types import Comparison, Delta, Doubt, Measure, Measurement, Quality, Registration
+from lesions.analysis.types import Comparison, Delta, Measure, Measurement, Message, Quality, Registration
 from lesions.limits import flags
 from tests import build
 
@@ -23,6 +23,9 @@ def measurement(**values):
     return Measurement("v", "0", 10, 10, None, None, (), measures, ())
 
 
+FAINT = Message("faint_border")
+
+
 def comparison(later=None, beyond=True, aligned=True, **earlier):
     before, after = measurement(**earlier), later or measurement()
     deltas = []
@@ -30,7 +33,7 @@ def comparison(later=None, beyond=True, aligned=True, **earlier):
         known = one.value is not None and two.value is not None
         change = two.value - one.value if known else None
         deltas.append(Delta(one.name, "", one.value, two.value, change, 0.1, 0.2, beyond if known else None))
-    laid = Registration(aligned, None, None, False, () if aligned else (Doubt("far", "Too far apart."),))
+    laid = Registration(aligned, None, None, False, () if aligned else (Message("skin_not_found"),))
     return Comparison("v", before, after, laid, tuple(deltas), ())
 
 
@@ -69,14 +72,14 @@ def test_diameter_is_flagged_above_six_millimetres_and_not_at_six(shipped):
 def test_a_new_colour_is_named(shipped):
     later = measurement(colour_blue_grey=0.06)
     found = raised(shipped, later)["new_colour"]
-    assert "blue-grey" in found.text and found.value == pytest.approx(6)
+    assert found.params["new"] == ["colour_blue_grey"] and found.value == pytest.approx(6)
 
 
 @pytest.mark.parametrize(
     ("code", "later"),
     [
-        ("doubtful", replace(measurement(), doubt=(Doubt("faint", "Faint."),))),
-        ("inadequate", replace(measurement(), quality=(Quality("focus", 0.0, 1.0, False, "Blurred."),))),
+        ("doubtful", replace(measurement(), doubt=(FAINT,))),
+        ("inadequate", replace(measurement(), quality=(Quality("focus", 0.0, 1.0, False),))),
         ("unmeasured", measurement(asymmetry_axes=None)),
     ],
 )
@@ -88,23 +91,24 @@ def test_doubt_governs_its_measures_raise_no_flag_of_their_own(shipped):
     """interfaces.md: `doubt` speaks of the outline, and what was measured on it waits for a person's look."""
     wide = measurement(area=20.0, feret=9.0, asymmetry_axes=2.0, colour_black=0.2)
     assert {"area_growth", "diameter", "asymmetry", "new_colour"} <= raised(shipped, wide).keys()
-    unsure = replace(wide, doubt=(Doubt("faint", "Faint. Check it."),))
+    unsure = replace(wide, doubt=(FAINT,))
     drafts = flags.raise_flags(unsure, comparison(unsure), shipped)
     assert [draft.code for draft in drafts] == ["doubtful"]
-    assert drafts[0].text.startswith("Check the outline. Faint.")
+    assert drafts[0].params == {"doubts": [{"code": "faint_border", "params": {}}]}
 
 
 def test_doubt_in_the_earlier_outline_silences_the_change_alone(shipped):
     later = measurement(area=20.0, feret=9.0)
     compared = comparison(later)
-    compared = replace(compared, earlier=replace(compared.earlier, doubt=(Doubt("faint", "Faint."),)))
+    compared = replace(compared, earlier=replace(compared.earlier, doubt=(FAINT,)))
     drafts = flags.raise_flags(later, compared, shipped)
     assert [draft.code for draft in drafts] == ["doubtful", "diameter"]
-    assert "earlier picture" in drafts[0].text
+    assert drafts[0].params == {"of_earlier": True}
 
 
 def test_unaligned_pictures_and_first_pictures_wait(shipped):
-    assert "unaligned" in raised(shipped, compared=comparison(aligned=False))
+    found = raised(shipped, compared=comparison(aligned=False))["unaligned"]
+    assert found.params == {"reasons": [{"code": "skin_not_found", "params": {}}]}
     assert {d.code for d in flags.raise_flags(measurement(), None, shipped)} == {"nothing_to_compare"}
 
 

@@ -4,11 +4,20 @@ from types import SimpleNamespace
 
 import pytest
 
-from lesions.analysis.types import Comparison, Delta, Doubt, Measurement, Outline, Region, Registration, Scale
+from lesions.analysis.types import (
+    Comparison,
+    Delta,
+    Measurement,
+    Message,
+    Outline,
+    Region,
+    Registration,
+    Scale,
+)
 from lesions.measuring import comparing
 
 LAID = Registration(True, "skin", ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0)), 0.4, False)
-LOST = Registration(False, None, None, None, False, (Doubt("skin_not_found", "The skin was not found."),))
+LOST = Registration(False, None, None, None, False, (Message("skin_not_found"),))
 RING = ((1.0, 1.0), (9.0, 1.0), (9.0, 9.0))
 
 
@@ -34,11 +43,11 @@ def notes(laid=LAID, beyond=False, kinds=(), known=True, both=("automatic", "aut
         (notes(both=("person", "automatic")), ["hand outline against an automatic one"]),
         (
             notes(LOST, known=False),
-            ["The skin was not found. Overlay and change map", "No change of size", "scale"],
+            ["not found again in the other picture. Overlay and change map", "No change of size", "scale"],
         ),
         (
             notes(LOST, known=False, scale=Scale(0.02, "ruler", 0.01)),
-            ["The skin was not found. Overlay and change map", "No change of size"],
+            ["not found again in the other picture. Overlay and change map", "No change of size"],
         ),
     ],
 )

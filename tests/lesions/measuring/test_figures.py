@@ -79,7 +79,13 @@ def test_millimetres_go_before_pixels_which_stand_where_there_are_none():
 
 
 def test_a_share_is_read_as_per_cent():
-    row = {"name": "colour_red", "value": 0.06, "unit": "share", "uncertainty": 0.03, "method": ""}
+    row = {
+        "name": "colour_red",
+        "value": 0.06,
+        "unit": "share",
+        "uncertainty": 0.03,
+        "method": {"code": "colour", "params": {}},
+    }
     found = figures.figure({"measures": [row]}, "colour_red")
     assert (found.name, found.value, found.unit, found.uncertainty) == ("red", 6.0, "%", 3.0)
 
@@ -94,6 +100,6 @@ def test_whole_things_are_counted_in_whole_numbers():
 
 def test_a_change_between_outlines_of_which_one_is_in_doubt_says_so():
     unsure = compared(area=delta(3.0, True))
-    unsure.result["earlier"] = {"doubt": [{"code": "ragged", "text": "Ragged."}]}
+    unsure.result["earlier"] = {"doubt": [{"code": "ragged", "params": {}}]}
     assert figures.change_words(unsure) == "outline in doubt"
     assert [row.words for row in figures.changes(unsure)] == ["in doubt: check the outline first"]

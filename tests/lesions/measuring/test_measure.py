@@ -10,7 +10,7 @@ from clinic import clock, jobs
 from lesions.analysis import pipeline
 from lesions.analysis.drawing import phantom
 from lesions.analysis.picture.allowance import UnreadablePicture
-from lesions.analysis.types import UnusableOutline
+from lesions.analysis.refusals import UnusableOutline
 from lesions.measuring import measure
 from lesions.models import Assessment, Comparison, Flag, Review
 from lesions.pictures import intake, storage
@@ -53,7 +53,7 @@ def test_growth_is_measured_compared_and_put_before_a_dermatologist(growing):
     assert (first.state, second.state, second.flagged) == ("superseded", "waiting", True)
     growth = second.flags.get(code="area_growth")
     assert growth.value == pytest.approx(50, abs=12)
-    assert "Compared with" in growth.text
+    assert growth.params["compared_with"] == build.days_ago(90).isoformat()
     assert (growth.unit, growth.limit, growth.source) == ("%", 10.0, "clinic setting, no source")
     assert second.comparison.earlier == first.assessment and second.comparison.later == second.assessment
     assert second.assessment.result["schema"] == 2
@@ -69,7 +69,7 @@ def test_without_a_scale_millimetres_are_missing_and_said_to_be(growing):
     review = scene.measured(scene.lesion(), growing[0])
     measures = {row["name"]: row["value"] for row in review.assessment.result["measures"]}
     assert measures["feret"] is None and measures["feret_px"] > 0
-    assert "largest diameter" in review.flags.get(code="unmeasured").text
+    assert "feret" in review.flags.get(code="unmeasured").params["values"]
 
 
 @pytest.mark.parametrize(("kind", "origin"), [("dermoscopic", "ruler"), ("close_up", None)])
@@ -87,19 +87,19 @@ def test_a_picture_that_cannot_be_measured_waits_for_a_decision():
     row = picture.assessments.get()
     measure.measure_picture(row.pk)
     row.refresh_from_db()
-    assert row.state == "failed" and "changed on the disk" in row.failure
+    assert (row.state, row.failure) == ("failed", "stored_file_changed")
     review = signoff.queue().get()
     assert codes(review) == {"unmeasured"} and review.assessment == row
 
 
 def test_a_core_that_refuses_becomes_work(monkeypatch):
     def refuse(*_, **__):
-        raise UnusableOutline("The outline encloses nothing.")
+        raise UnusableOutline("encloses_nothing")
 
     monkeypatch.setattr(pipeline, "measure", refuse)
     review = scene.measured(scene.lesion())
-    assert review.assessment.failure == "The outline encloses nothing."
-    assert "The outline encloses nothing." in review.flags.get().text
+    assert review.assessment.failure == "encloses_nothing"
+    assert review.flags.get().params == {"failure": {"code": "encloses_nothing", "params": {}}}
 
 
 def test_the_words_of_a_library_stay_in_the_log(monkeypatch, caplog):
@@ -108,7 +108,7 @@ def test_the_words_of_a_library_stay_in_the_log(monkeypatch, caplog):
 
     monkeypatch.setattr(pipeline, "measure", stumble)
     row = scene.measured(scene.lesion()).assessment
-    assert row.failure == measure.NOT_FORESEEN
+    assert row.failure == measure.NOT_FORESEEN.code
     assert "argmin of an empty sequence" in caplog.text
 
 
@@ -118,7 +118,7 @@ def test_a_worker_obeys_the_limits_of_the_clinic(settings):
     row = picture.assessments.get()
     measure.measure_picture(row.pk)
     row.refresh_from_db()
-    assert row.state == "failed" and "At most 1 million pixels" in row.failure
+    assert (row.state, row.failure, row.failure_params) == ("failed", "too_many", {"most": 1})
 
 
 def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
@@ -135,7 +135,7 @@ def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
         assert measure.waiting() == [row.pk]
         measure.measure_picture(row.pk)
     row.refresh_from_db()
-    assert (row.state, row.failure) == ("failed", measure.GIVEN_UP)
+    assert (row.state, row.failure) == ("failed", measure.GIVEN_UP.code)
     assert signoff.queue().exists()
 
 
@@ -152,7 +152,7 @@ def test_one_worker_holds_a_picture_until_its_lease_lapses(monkeypatch):
             with clock.at(start + timedelta(minutes=3)):
                 assert measure.waiting() == [row.pk]
                 measure.measure_picture(row.pk)
-        raise UnreadablePicture("It is out of focus.")
+        raise UnreadablePicture("damaged")
 
     monkeypatch.setattr(pipeline, "measure", meanwhile)
     measure.measure_picture(row.pk)
@@ -171,7 +171,7 @@ def test_the_answer_of_a_worker_that_lost_its_lease_does_not_count(monkeypatch):
             raise MemoryError
         with clock.at(start + timedelta(minutes=3)), pytest.raises(MemoryError):
             measure.measure_picture(row.pk)
-        raise UnreadablePicture("Too late.")
+        raise UnreadablePicture("damaged")
 
     monkeypatch.setattr(pipeline, "measure", overtaken)
     measure.measure_picture(row.pk)
@@ -189,12 +189,12 @@ def test_doing_it_again_or_for_a_row_that_is_gone_changes_nothing():
 def test_a_change_nobody_decided_on_outlives_the_next_picture():
     lesion = scene.lesion()
     first = scene.measured(lesion, days_ago=90)
-    Flag.objects.create(review=first, code="area_growth", text="The area grew.", value=30.0)
+    Flag.objects.create(review=first, code="area_growth", params={"sentence": "The area grew."}, value=30.0)
     second = scene.measured(lesion, days_ago=1)
     carried = second.flags.get(code="area_growth")
-    assert carried.value == 30.0 and "not decided yet" in carried.text
+    assert (carried.value, carried.params["undecided"]) == (30.0, "earlier_picture")
     third = scene.measured(lesion)
-    assert third.flags.get(code="area_growth").text == carried.text
+    assert third.flags.get(code="area_growth").params == carried.params
 
 
 def test_an_older_picture_filed_late_is_compared_with_and_hides_no_newer():

@@ -21,7 +21,13 @@ def figures(area=12.0, dark=0.2):
     values = {"area": area, "feret": 4.0, "colours": 2, "colour_dark_brown": dark}
     values |= {"colour_blue_grey": 0.0, "colour_black": 0.0}
     rows = [
-        {"name": name, "value": value, "unit": "", "uncertainty": None, "method": ""}
+        {
+            "name": name,
+            "value": value,
+            "unit": "",
+            "uncertainty": None,
+            "method": {"code": name.removesuffix("_px"), "params": {}},
+        }
         for name, value in values.items()
     ]
     return {"schema": 1, "measures": rows, "scale": None}
@@ -73,7 +79,7 @@ def test_a_picture_without_outline_spoils_nothing_for_the_others():
 
 
 def test_an_outline_in_doubt_stands_apart_from_nothing():
-    unsure = figures(area=90.0, dark=0.9) | {"doubt": [{"code": "ragged", "text": "Ragged. Check it."}]}
+    unsure = figures(area=90.0, dark=0.9) | {"doubt": [{"code": "ragged", "params": {}}]}
     assert said(patient_with(*[figures()] * 8, unsure)) == [""] * 8 + [None]
 
 

@@ -3,7 +3,7 @@
 import hashlib
 import io
 import sys
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from PIL import Image as Pixels
@@ -13,6 +13,7 @@ from clinic import clock
 from clinic.models import StaleRow
 from clinic.people import ending
 from lesions.analysis.picture import allowance, reading_process
+from lesions.analysis.types import Message
 from lesions.models import Assessment, Image
 from lesions.pictures import intake, storage
 from lesions.pictures.intake import PictureRefused
@@ -176,9 +177,9 @@ def test_a_day_after_death_is_refused():
 
 def test_another_day_in_the_file_is_noted_and_shown():
     picture = scene.file(scene.lesion(), scene.jpeg(exif=camera("2020:03:01 10:00:00")))
-    assert "1 Mar 2020" in picture.remark
+    assert picture.camera_day == date(2020, 3, 1)
     today = clock.today().strftime("%Y:%m:%d 10:00:00")
-    assert scene.file(scene.lesion(), scene.jpeg(7, exif=camera(today))).remark == ""
+    assert scene.file(scene.lesion(), scene.jpeg(7, exif=camera(today))).camera_day is None
 
 
 @pytest.mark.parametrize(
@@ -207,7 +208,7 @@ def test_nothing_is_filed_with_a_lesion_entered_in_error():
 def test_a_refused_file_is_work_until_it_is_settled_once():
     lesion = scene.lesion()
     row = intake.refuse(
-        lesion=lesion, by=build.nurse(), filename="../../etc/pass\x00wd.jpg", reason="No picture."
+        lesion=lesion, by=build.nurse(), filename="../../etc/pass\x00wd.jpg", why=Message("other_format")
     )
     assert row.filename == "passwd.jpg"
     intake.settle(refused=row, by=build.nurse(), revision=1)

@@ -14,7 +14,7 @@ from lesions.models import Comparison, Review
 from lesions.pictures import intake, outlines, scales, storage
 from lesions.pictures.outlines import OutlineRefused
 from lesions.pictures.scales import ScaleRefused
-from lesions.review import signoff
+from lesions.review import signoff, wording
 from tests import build
 from tests.lesions import scene
 
@@ -69,10 +69,12 @@ def test_the_waiting_review_is_replaced_by_one_on_the_new_figures(pair):
 
 def test_a_reason_nobody_decided_on_is_not_drawn_away(pair):
     review = scene.measured(scene.lesion(), pair[0], **SCALE)
-    review.flags.create(code="area_growth", text="The area grew.", value=30.0)
+    review.flags.create(code="area_growth", params={"sentence": "The area grew."}, value=30.0)
     redraw(review.assessment.image)
     kept = Review.objects.get(state="waiting").flags.get(code="area_growth")
-    assert kept.text == "The area grew. Seen when this picture was measured before and not decided yet."
+    assert str(wording.flag_words(kept)) == (
+        "The area grew. Seen when this picture was measured before and not decided yet."
+    )
 
 
 def test_comparison_goes_by_the_persons_outline(pair):

@@ -96,7 +96,7 @@ def test_a_point_is_a_site_and_a_side(view, x, y, words):
     assert site_words(*region_at(view, x, y)) == words
 
 
-@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"{piece.view} {piece.words}")
+@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"{piece.view} {piece.code} {piece.side}")
 def test_every_piece_is_reached_by_its_centre_with_the_side_of_the_view(piece):
     x, y = piece.centre
     assert region_at(piece.view, x, y) == (piece.code, piece.side)

@@ -23,10 +23,10 @@ def review():
         "value": 8.4,
         "unit": "mm",
         "uncertainty": 0.1,
-        "method": "across",
+        "method": {"code": "feret", "params": {}},
         "doubtful": True,
     }
-    doubt = [{"code": "turns_disagree", "text": ASK, "params": {}}]
+    doubt = [{"code": "turns_disagree", "params": {}}]
     result = review.assessment.result | {"doubt": doubt, "measures": [row]}
     Assessment.objects.filter(pk=review.assessment_id).update(result=result)
     return review
@@ -41,7 +41,7 @@ def page(name, key):
 def test_the_decision_page_says_the_doubt_before_the_figure(review):
     said = page("lesions:decision", review.pk)
     assert ASK in said and said.index(ASK) < said.index("8.4 mm")
-    assert "in doubt, across" in said
+    assert "in doubt, largest distance across" in said
 
 
 def test_the_lesion_and_patient_pages_mark_the_figure(review):

@@ -9,6 +9,7 @@ from clinic import clock
 from clinic.duties import ledger
 from lesions.analysis import pipeline
 from lesions.analysis.picture.allowance import UnreadablePicture
+from lesions.analysis.types import Message
 from lesions.measuring import measure
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
 from lesions.pictures import intake
@@ -196,20 +197,20 @@ def test_a_thumbnail_counts_as_no_look(nurse):
     assert not Delivery.objects.exists()
 
 
-def out_of_focus(*_, **__):
-    raise UnreadablePicture("It is out of focus.")
+def damaged(*_, **__):
+    raise UnreadablePicture("damaged")
 
 
 def test_pictures_that_wait_failed_or_were_refused_are_listed_and_counted(nurse, monkeypatch):
     failing = scene.file(scene.lesion(), scene.jpeg(5))
-    monkeypatch.setattr(pipeline, "measure", out_of_focus)
+    monkeypatch.setattr(pipeline, "measure", damaged)
     measure.measure_picture(failing.assessments.get().pk)
     waiting = scene.file(scene.lesion(), scene.jpeg(6))
     refused = intake.refuse(
-        lesion=waiting.lesion, by=build.nurse(), filename="b.doc", reason="This is no picture."
+        lesion=waiting.lesion, by=build.nurse(), filename="b.doc", why=Message("other_format")
     )
     page = read(nurse.get(url("pictures")))
-    for words in ("It is out of focus.", "b.doc", "This is no picture.", "waits to be measured"):
+    for words in ("damaged or incomplete", "b.doc", "not a JPEG, PNG", "waits to be measured"):
         assert words in page
     nurse.post(url("settle", refused.pk), {"revision": 1})
     assert "b.doc is settled" in read(nurse.get(url("pictures")))

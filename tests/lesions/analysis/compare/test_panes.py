@@ -5,7 +5,7 @@ import math
 import pytest
 
 from lesions.analysis.compare import panes
-from lesions.analysis.types import Comparison, Message, Measurement, Registration, Scale
+from lesions.analysis.types import Comparison, Measurement, Message, Registration, Scale
 
 APART = Registration(False, None, None, None, False)
 

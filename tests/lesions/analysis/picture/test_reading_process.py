@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lesions.analysis.picture import allowance, reading, reading_process
+from lesions.analysis.picture import reading, reading_process
 from lesions.analysis.picture.allowance import USUAL, UnreadablePicture
 from tests.lesions.analysis.picture.crafted import even_png, saved, tiff, webp
 

@@ -1,0 +1,29 @@
+"""Sites of the body and lesions in words, in the language of the reader."""
+
+from typing import Any, Final
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from clinic.wording import SPOKEN
+from lesions.register import bodymap
+
+# A page that lists them is read in one language after the other, so each is put into words when it is shown.
+SITES: Final[tuple[tuple[str, Any], ...]] = tuple(
+    (code, gettext_lazy(words)) for code, words in bodymap.SITES
+)
+
+
+def site_name(code: str) -> str:
+    """upper arm, front"""
+    return bodymap.site_name(code, SPOKEN)
+
+
+def place(site: str, side: bodymap.Side) -> str:
+    """Site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
+    return bodymap.site_words(site, side, SPOKEN)
+
+
+def lesion_at(label: int, where: str) -> str:
+    """lesion 2, LEFT upper arm, front"""
+    return _("lesion %(label)s, %(place)s") % {"label": label, "place": where}
