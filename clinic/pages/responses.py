@@ -4,6 +4,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
+from django.utils.translation import gettext as _
 
 from clinic.access import Act, may
 from clinic.models import Patient, StaleRow
@@ -14,7 +15,11 @@ PAGE = 50
 
 def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
     """Somebody else was quicker: shows that nothing was overwritten, and the way back."""
-    what = f"The {error} while this page was open. Nothing of yours was saved."
+    row = error.row
+    what = _(
+        "The %(name)s %(number)s was changed by somebody else while this page was open. "
+        "Nothing of yours was saved."
+    ) % {"name": row._meta.verbose_name, "number": row.pk}
     context = {"what": what, "back_url": back, **kwargs}
     return render(request, "clinic/conflict.html", context, status=409)
 
