@@ -3,12 +3,14 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import ACTS, Act
 from clinic.models import Member, Patient
 from clinic.pages.fields import RevisionForm, day_field
-from clinic.wording import write_day
+from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import (
     Decision,
     DiagnosisCode,
@@ -26,28 +28,31 @@ from lesions.models import (
     StageBasis,
     View,
 )
-from lesions.register import bodymap, register
+from lesions.register import bodymap, register, subjects, wording
 from lesions.review import report_checks, results_owed, signoff
 
-_NOT_MONITORED = [("", "not monitored with pictures"), *Monitoring.choices]
-_UNKNOWN = ("", "not stated")
+_NOT_MONITORED = [("", _("not monitored with pictures")), *Monitoring.choices]
+_UNKNOWN = ("", _("not stated"))
 MOST_LINES = 1000  # a longer text is no outline, and is not read on
 
 
-def _note(label: str = "Note", rows: int = 2, required: bool = False) -> forms.CharField:
+_NOTE: Words = _("Note")
+
+
+def _note(label: Words = _NOTE, rows: int = 2, required: bool = False) -> forms.CharField:
     return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=required)
 
 
 class LesionForm(forms.Form):
     """Site and side in words; without a script the point of the chart follows from them."""
 
-    site = forms.ChoiceField(choices=bodymap.SITES)
-    side = forms.ChoiceField(choices=Side.choices)
+    site = forms.ChoiceField(label=_("Site"), choices=wording.SITES)
+    side = forms.ChoiceField(label=_("Side"), choices=Side.choices)
     view = forms.ChoiceField(choices=[("", ""), *View.choices], required=False)
     x = forms.FloatField(min_value=0, max_value=1000, required=False)
     y = forms.FloatField(min_value=0, max_value=1000, required=False)
-    since = day_field("First recorded", initial=clock.today)
-    monitoring = forms.ChoiceField(choices=_NOT_MONITORED, required=False)
+    since = day_field(_("First recorded"), initial=clock.today)
+    monitoring = forms.ChoiceField(label=_("Monitoring"), choices=_NOT_MONITORED, required=False)
     note = _note()
 
     # These five are drawn by the body chart, the rest as ordinary fields.
@@ -60,7 +65,7 @@ class LesionForm(forms.Form):
             try:
                 data["view"], data["x"], data["y"] = bodymap.centre(data["site"], data["side"])
             except bodymap.WrongSide as error:
-                raise ValidationError(str(error)) from error
+                raise ValidationError(error.in_words(SPOKEN)) from error
         return data
 
     def place(self) -> dict[str, Any]:
@@ -74,12 +79,12 @@ class LesionForm(forms.Form):
 
 
 class AmendLesionForm(RevisionForm):
-    state = forms.ChoiceField(choices=LesionState.choices)
-    monitoring = forms.ChoiceField(choices=_NOT_MONITORED, required=False)
+    state = forms.ChoiceField(label=_("State of the lesion"), choices=LesionState.choices)
+    monitoring = forms.ChoiceField(label=_("Monitoring"), choices=_NOT_MONITORED, required=False)
     note = _note()
     reason = forms.CharField(
-        label="Why, where this ends something owed",
-        help_text="Who said so and when. Another person confirms it; until then nothing ends.",
+        label=_("Why, where this ends something owed"),
+        help_text=_("Who said so and when. Another person confirms it; until then nothing ends."),
         max_length=200,
         required=False,
     )
@@ -88,14 +93,14 @@ class AmendLesionForm(RevisionForm):
 
 
 class SignForm(forms.Form):
-    sign = forms.ChoiceField(choices=Sign.choices, widget=forms.RadioSelect)
-    noted_on = day_field("Noted on", initial=clock.today)
-    words = _note("In the patient's words")
+    sign = forms.ChoiceField(label=_("Sign"), choices=Sign.choices, widget=forms.RadioSelect)
+    noted_on = day_field(_("Noted on"), initial=clock.today)
+    words = _note(_("In the patient's words"))
 
 
 class ExaminedForm(forms.Form):
-    on = day_field("Examined in person on", initial=clock.today)
-    outcome = _note("What came of it", required=True)
+    on = day_field(_("Examined in person on"), initial=clock.today)
+    outcome = _note(_("What came of it"), required=True)
 
 
 class _ManyFiles(forms.ClearableFileInput):
@@ -109,27 +114,35 @@ class _FilesField(forms.FileField):
 
     def clean(self, data: Any, initial: Any = None) -> list[Any]:
         if not data:
-            raise ValidationError("Choose at least one file.", code="required")
+            raise ValidationError(gettext("Choose at least one file."), code="required")
         return list(data)
 
 
 class PicturesForm(forms.Form):
     """The files of one post, and what is said about all of them."""
 
-    picture = _FilesField(label="Pictures: JPEG, PNG, TIFF or WebP")
-    taken_on = day_field("Taken on", initial=clock.today)
-    kind = forms.ChoiceField(label="Kind", choices=ImageKind.choices, initial=ImageKind.DERMOSCOPIC)
+    picture = _FilesField(label=_("Pictures: JPEG, PNG, TIFF or WebP"))
+    taken_on = day_field(_("Taken on"), initial=clock.today)
+    kind = forms.ChoiceField(
+        label=_("Kind of picture"), choices=ImageKind.choices, initial=ImageKind.DERMOSCOPIC
+    )
     mm_per_px = forms.FloatField(
-        label="Millimetres per pixel", required=False, help_text="Of the full picture. Empty: no sizes in mm."
+        label=_("Millimetres per pixel"),
+        required=False,
+        help_text=_("Of the full picture. Empty: no sizes in mm."),
     )
     scale_origin = forms.ChoiceField(
-        label="Where the scale comes from", required=False, choices=[("", "no scale"), *ScaleOrigin.choices]
+        label=_("Where the scale comes from"),
+        required=False,
+        choices=[("", _("no scale")), *ScaleOrigin.choices],
     )
 
     def clean(self) -> dict[str, Any]:
         data = super().clean()
         if (data.get("mm_per_px") is None) != (not data.get("scale_origin")):
-            raise ValidationError("A scale needs both: millimetres per pixel, and where they come from.")
+            raise ValidationError(
+                gettext("A scale needs both: millimetres per pixel, and where they come from.")
+            )
         return data
 
     def about(self) -> dict[str, Any]:
@@ -160,38 +173,44 @@ class _PointsField(forms.CharField):
             x, y = (float(part) for part in line.replace(",", " ").split())
         except ValueError:
             raise ValidationError(
-                f"Line {number} is no point; write two numbers, such as 512.5 300."
+                gettext("Line %(number)s is no point; write two numbers, such as 512.5 300.")
+                % {"number": number}
             ) from None
         return x, y
 
 
-def _points(label: str, example: str) -> _PointsField:
+def _points(label: Words, help_text: Words) -> _PointsField:
     area = forms.Textarea(attrs={"rows": 8, "spellcheck": "false", "autocomplete": "off"})
-    text = f"One point on a line: pixels from the left, pixels from the top. {example}"
-    return _PointsField(label=label, widget=area, help_text=text)
+    return _PointsField(label=label, widget=area, help_text=help_text)
 
 
 class OutlineForm(RevisionForm):
-    points = _points("Points of the outline", "The last is joined to the first.")
+    points = _points(
+        _("Points of the outline"),
+        _("One point on a line: pixels from the left, pixels from the top. The last is joined to the first."),
+    )
 
 
 class ScaleForm(RevisionForm):
-    points = _points("The two points", "Two lines.")
-    mm = forms.FloatField(label="Distance between them in millimetres", min_value=0.01)
+    points = _points(
+        _("The two points"),
+        _("One point on a line: pixels from the left, pixels from the top. Two lines."),
+    )
+    mm = forms.FloatField(label=_("Distance between them in millimetres"), min_value=0.01)
 
 
 class DecisionForm(forms.Form):
-    decision = forms.ChoiceField(choices=Decision.choices, widget=forms.RadioSelect)
+    decision = forms.ChoiceField(label=_("Decision"), choices=Decision.choices, widget=forms.RadioSelect)
     months = forms.IntegerField(
-        label="Months until the next look",
+        label=_("Months until the next look"),
         min_value=1,
         max_value=24,
         required=False,
-        help_text="With “look again” only.",
+        help_text=_("With “look again” only."),
     )
     note = _note()
     all_the_same = forms.BooleanField(
-        label="Sign all the same", required=False, widget=forms.HiddenInput, initial=False
+        label=_("Sign all the same"), required=False, widget=forms.HiddenInput, initial=False
     )
 
     def ask(self, questions: Iterable[str]) -> None:
@@ -215,7 +234,7 @@ class DecisionForm(forms.Form):
 
 
 class SignOffForm(RevisionForm, DecisionForm):
-    in_person = forms.BooleanField(label="I examined the lesion in person", required=False)
+    in_person = forms.BooleanField(label=_("I examined the lesion in person"), required=False)
 
     field_order = ["decision", "months", "note", "in_person", "all_the_same", "revision"]
 
@@ -231,12 +250,12 @@ class BedsideForm(DecisionForm):
 
 
 class PatientSearchForm(forms.Form):
-    who = forms.CharField(label="Number, name or day of birth of the right patient", max_length=80)
+    who = forms.CharField(label=_("Number, name or day of birth of the right patient"), max_length=80)
 
 
 class MovePictureForm(RevisionForm):
     lesion = forms.ModelChoiceField(
-        label="The lesion that it shows", queryset=Lesion.objects.none(), widget=forms.RadioSelect
+        label=_("The lesion that it shows"), queryset=Lesion.objects.none(), widget=forms.RadioSelect
     )
 
     def __init__(self, *args: Any, choices: Sequence[Lesion], **kwargs: Any) -> None:
@@ -248,15 +267,17 @@ class MovePictureForm(RevisionForm):
 
 def _whose(row: Lesion) -> str:
     patient = row.patient
-    return f"{patient}, born {write_day(patient.born)}, {patient.number}: {row.label} · {register.place_words(row)}"
+    said = {"name": patient, "day": write_day(patient.born), "number": patient.number}
+    said |= {"label": row.label, "place": register.place_words(row)}
+    return gettext("%(name)s, born %(day)s, %(number)s: %(label)s · %(place)s") % said
 
 
 class SetAsideForm(RevisionForm):
-    reason = forms.CharField(label="Why nobody can file it", widget=forms.Textarea(attrs={"rows": 2}))
+    reason = forms.CharField(label=_("Why nobody can file it"), widget=forms.Textarea(attrs={"rows": 2}))
 
 
 class AddendumForm(forms.Form):
-    text = forms.CharField(label="Add to the decision", widget=forms.Textarea(attrs={"rows": 2}))
+    text = forms.CharField(label=_("Add to the decision"), widget=forms.Textarea(attrs={"rows": 2}))
 
 
 class _LesionChoice(forms.ModelChoiceField):
@@ -264,30 +285,37 @@ class _LesionChoice(forms.ModelChoiceField):
         return f"{lesion.label} · {register.place_words(lesion)}"
 
 
+class _ProcedureChoice(forms.ModelChoiceField):
+    def label_from_instance(self, procedure: Procedure) -> str:
+        return subjects.procedure_words(procedure)
+
+
 class _OfPatient(forms.Form):
     """A form whose lesions are those of one patient."""
 
-    lesion = _LesionChoice(queryset=Lesion.objects.none(), required=False)
+    lesion = _LesionChoice(label=_("Lesion"), queryset=Lesion.objects.none(), required=False)
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["lesion"].queryset = patient.lesions.exclude(state=LesionState.ERROR)
 
 
-_STATED = [("unknown", "not stated"), ("true", "yes"), ("false", "no")]
+_STATED = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"))]
 
 
 class ProcedureForm(_OfPatient):
-    kind = forms.ChoiceField(choices=ProcedureKind.choices, widget=forms.RadioSelect)
-    on = day_field("Done on", initial=clock.today)
+    kind = forms.ChoiceField(
+        label=_("Kind of procedure"), choices=ProcedureKind.choices, widget=forms.RadioSelect
+    )
+    on = day_field(_("Done on"), initial=clock.today)
     site = forms.ChoiceField(
-        label="Site, if no lesion is named", choices=[_UNKNOWN, *bodymap.SITES], required=False
+        label=_("Site, if no lesion is named"), choices=[_UNKNOWN, *wording.SITES], required=False
     )
     sutures = forms.NullBooleanField(
-        label="Sutures to remove later",
+        label=_("Sutures to remove later"),
         widget=forms.Select(choices=_STATED),
         required=False,
-        help_text="Not stated counts as yes after an excision, as no after anything else.",
+        help_text=_("Not stated counts as yes after an excision, as no after anything else."),
     )
     note = _note()
 
@@ -296,70 +324,80 @@ class ProcedureForm(_OfPatient):
 
 class SuturesForm(RevisionForm):
     sutures = forms.TypedChoiceField(
-        label="Sutures to remove",
-        choices=[("yes", "yes, they come out later"), ("no", "no: dissolving ones, or none")],
+        label=_("Sutures to remove"),
+        choices=[("yes", _("yes, they come out later")), ("no", _("no: dissolving ones, or none"))],
         coerce=lambda word: word == "yes",
         widget=forms.RadioSelect,
     )
 
 
 class DiagnosisForm(_OfPatient):
-    procedure = forms.ModelChoiceField(
-        label="From the procedure", queryset=Procedure.objects.none(), required=False
+    procedure = _ProcedureChoice(
+        label=_("From the procedure"), queryset=Procedure.objects.none(), required=False
     )
-    code = forms.ChoiceField(label="Diagnosis, as reported", choices=[("", "choose"), *DiagnosisCode.choices])
-    reported_on = day_field("Reported on", initial=clock.today)
+    code = forms.ChoiceField(
+        label=_("Diagnosis, as reported"), choices=[("", _("choose")), *DiagnosisCode.choices]
+    )
+    reported_on = day_field(_("Reported on"), initial=clock.today)
     anchor = day_field(
-        "Definitive excision on",
+        _("Definitive excision on"),
         required=False,
-        help_text="Follow-up counts from this day. Empty: somebody is asked.",
+        help_text=_("Follow-up counts from this day. Empty: somebody is asked."),
     )
-    thickness = forms.CharField(label="Thickness in mm, as reported", max_length=10, required=False)
+    thickness = forms.CharField(label=_("Thickness in mm, as reported"), max_length=10, required=False)
     ulceration = forms.NullBooleanField(
+        label=_("Ulceration"),
         widget=forms.Select(choices=_STATED),
         required=False,
     )
     n = forms.ChoiceField(
-        label="Lymph nodes (N)",
-        choices=[_UNKNOWN, *((n, n) for n in report_checks.NODES[:-1]), ("NX", "NX: not examined")],
+        label=_("Lymph nodes (N)"),
+        choices=[_UNKNOWN, *((n, n) for n in report_checks.NODES[:-1]), ("NX", _("NX: not examined"))],
         required=False,
     )
     m = forms.ChoiceField(
-        label="M", choices=[_UNKNOWN, *((m, m) for m in report_checks.METASTASES)], required=False
+        label=_("Metastases (M)"),
+        choices=[_UNKNOWN, *((m, m) for m in report_checks.METASTASES)],
+        required=False,
     )
     stage = forms.ChoiceField(
-        label="Stage (AJCC 8), if stated",
+        label=_("Stage (AJCC 8), if stated"),
         choices=[_UNKNOWN, *((s, s) for s in report_checks.STAGES)],
         required=False,
     )
-    stage_basis = forms.ChoiceField(choices=[_UNKNOWN, *StageBasis.choices], required=False)
-    grade = forms.ChoiceField(
-        label="Grade, for a dysplastic naevus", choices=[_UNKNOWN, *Grade.choices], required=False
+        stage_basis = forms.ChoiceField(
+        label=_("Basis of the stage"), choices=[_UNKNOWN, *StageBasis.choices], required=False
     )
-    sentinel = forms.ChoiceField(label="Sentinel node", choices=[_UNKNOWN, *Sentinel.choices], required=False)
-    deposit_mm = forms.CharField(label="Largest deposit in mm", max_length=8, required=False)
+
+    grade = forms.ChoiceField(
+        label=_("Grade, for a dysplastic naevus"), choices=[_UNKNOWN, *Grade.choices], required=False
+    )
+    sentinel = forms.ChoiceField(
+        label=_("Sentinel node"), choices=[_UNKNOWN, *Sentinel.choices], required=False
+    )
+    deposit_mm = forms.CharField(label=_("Largest deposit in mm"), max_length=8, required=False)
     nodes_cleared = forms.NullBooleanField(
-        label="Lymph nodes cleared", widget=forms.Select(choices=_STATED), required=False
+        label=_("Lymph nodes cleared"), widget=forms.Select(choices=_STATED), required=False
     )
     uncertain = forms.BooleanField(
-        label="The report leaves open whether it is malignant",
+        label=_("The report leaves open whether it is malignant"),
         required=False,
-        help_text="The patient is then told as soon as after a malignant one.",
+        help_text=_("The patient is then told as soon as after a malignant one."),
     )
 
     field_order = ["procedure", "lesion", "code", "reported_on", "anchor"]
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)
-        self.fields["procedure"].queryset = patient.procedures.all()
+        self.fields["procedure"].queryset = patient.procedures.select_related("lesion")
 
 
 class NewDiagnosisForm(DiagnosisForm):
     tells = forms.ModelChoiceField(
-        label="Who tells the patient",
+        label=_("Who tells the patient"),
         queryset=Member.objects.none(),
         required=False,
-        empty_label="anybody who may",
+        empty_label=_("anybody who may"),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -372,26 +410,26 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
     """What has become known since: the same questions, answered in place."""
 
     not_known = forms.MultipleChoiceField(
-        label="Will not be known",
+        label=_("Will not be known"),
         choices=list(results_owed.WANTED.items()),
         widget=forms.CheckboxSelectMultiple,
         required=False,
-        help_text="Nobody is asked for it any more.",
+        help_text=_("Nobody is asked for it any more."),
     )
-    report_of = forms.ModelChoiceField(
-        label="Further tissue that was reported",
+    report_of = _ProcedureChoice(
+        label=_("Further tissue that was reported"),
         queryset=Procedure.objects.none(),
         required=False,
-        empty_label="none",
-        help_text="Such as that of a wider excision: its report is told for itself.",
+        empty_label=_("none"),
+        help_text=_("Such as that of a wider excision: its report is told for itself."),
     )
     corrected = forms.BooleanField(
-        label="This is a corrected report",
+        label=_("This is a corrected report"),
         required=False,
-        help_text="It is read and told anew, as it is where the diagnosis is another one.",
+        help_text=_("It is read and told anew, as it is where the diagnosis is another one."),
     )
     why = forms.CharField(
-        label="Why", required=False, max_length=200, help_text="What became known, or who corrected it."
+        label=_("Why"), required=False, max_length=200, help_text=_("What became known, or who corrected it.")
     )
 
     field_order = [
@@ -409,13 +447,13 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)
         waits = results_owed.waits_for_report(patient)
-        self.fields["report_of"].queryset = patient.procedures.filter(pk__in=waits)
+        self.fields["report_of"].queryset = patient.procedures.filter(pk__in=waits).select_related("lesion")
 
 
 class LimitsForm(forms.Form):
     toml = forms.CharField(
-        label="The limits",
-        help_text="Every limit names its measures and its source.",
+        label=_("The limits"),
+        help_text=_("Every limit names its measures and its source."),
         widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
         strip=False,
     )

@@ -15,7 +15,7 @@ from clinic.pages.masthead import Place, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
 from lesions.measuring import figures, ugly_duckling
 from lesions.models import LesionState
-from lesions.register import subjects
+from lesions.register import subjects, wording
 from lesions.review import waiting
 
 # What is said of a diagnosis or a procedure on the patient page while it is owed.
@@ -36,7 +36,7 @@ def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 def _mark(line: figures.LesionLine) -> dict[str, Any]:
     row = line.lesion
-    label = f"lesion {row.label}, {line.place}"
+    label = wording.lesion_at(row.label, line.place)
     return {
         "view": row.view,
         "x": row.x,

@@ -26,32 +26,7 @@ CLINIC: set[str] = {
     "clinic:add_member",
     "clinic:amend_member",
 }
-LESIONS: set[str] = {
-    "lesions:new_lesion",
-    "lesions:lesion",
-    "lesions:amend_lesion",
-    "lesions:add_pictures",
-    "lesions:note_sign",
-    "lesions:examined",
-    "lesions:decide_in_person",
-    "lesions:outline",
-    "lesions:scale",
-    "lesions:pictures",
-    "lesions:decisions",
-    "lesions:unflagged",
-    "lesions:decision",
-    "lesions:put_right",
-    "lesions:set_aside",
-    "lesions:add_addendum",
-    "lesions:limits",
-    "lesions:limits_draft",
-    "lesions:limits_version",
-    "lesions:results",
-    "lesions:amend_diagnosis",
-    "lesions:new_procedure",
-    "lesions:sutures",
-    "lesions:new_diagnosis",
-}
+LESIONS: set[str] = set()
 SCHEDULING: set[str] = {
     "scheduling:today",
     "scheduling:recall",

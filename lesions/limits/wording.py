@@ -34,12 +34,8 @@ _PATCHES: Final = {
     "darker": gettext_lazy("darker"),
     "lighter": gettext_lazy("lighter"),
 }
-_UNITS: Final = {
-    "axes": gettext_lazy("axes"),
-    "colours": gettext_lazy("colours"),
-    "eighths": gettext_lazy("eighths"),
-    "% of the area": gettext_lazy("% of the area"),
-}
+# Units that are words; those that are counted have their words where they are counted.
+_UNITS: Final = {"% of the area": gettext_lazy("% of the area")}
 
 
 def measure_name(name: str) -> str:
@@ -71,7 +67,12 @@ def _bound(limit: Limit) -> str:
     """The number with its unit, which a count of what the measure is named after does without."""
     if not limit.unit or limit.measures[0].endswith(limit.unit):
         return f"{limit.limit:g}"
-    return f"{limit.limit:g} {_UNITS.get(limit.unit, limit.unit)}"
+    return f"{limit.limit:g} {unit_words(limit.unit)}"
+
+
+def unit_words(unit: str) -> str:
+    """A unit as staff read it: symbols are the same in every language."""
+    return str(_UNITS.get(unit, unit))
 
 
 def cautions(table: tuple[Limit, ...]) -> list[str]:

@@ -4,10 +4,31 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from lesions.models import Diagnosis, DiagnosisVersion
 from lesions.register import subjects
 
-_NAMES = {"n": "lymph nodes", "m": "M", "not_known": "will not be known", "code": "diagnosis"}
+_NAMES = {
+    "code": gettext_lazy("diagnosis"),
+    "reported_on": gettext_lazy("reported on"),
+    "lesion": gettext_lazy("lesion"),
+    "procedure": gettext_lazy("procedure"),
+    "anchor": gettext_lazy("definitive excision"),
+    "thickness": gettext_lazy("thickness in mm, as reported"),
+    "ulceration": gettext_lazy("ulceration"),
+    "n": gettext_lazy("lymph nodes"),
+    "m": gettext_lazy("metastases (M)"),
+    "stage": gettext_lazy("stage (AJCC 8)"),
+    "stage_basis": gettext_lazy("basis of the stage"),
+    "grade": gettext_lazy("grade"),
+    "sentinel": gettext_lazy("sentinel node"),
+    "deposit_mm": gettext_lazy("largest deposit in mm"),
+    "nodes_cleared": gettext_lazy("lymph nodes cleared"),
+    "uncertain": gettext_lazy("the report leaves open whether it is malignant"),
+    "not_known": gettext_lazy("will not be known"),
+}
 
 
 @dataclass(frozen=True)
@@ -36,24 +57,25 @@ def _changes(
     before: Mapping[str, Any], after: Mapping[str, Any], about: Mapping[str, str]
 ) -> tuple[str, ...]:
     return tuple(
-        f"{_name(name)}: {_word(name, before.get(name), about)}, now {_word(name, value, about)}"
+        _("%(name)s: %(before)s, now %(now)s")
+        % {
+            "name": _NAMES[name],
+            "before": _word(name, before.get(name), about),
+            "now": _word(name, value, about),
+        }
         for name, value in after.items()
         if before.get(name) != value
     )
 
 
-def _name(name: str) -> str:
-    return _NAMES.get(name) or str(Diagnosis._meta.get_field(name).verbose_name)  # type: ignore[union-attr]
-
-
 def _word(name: str, value: Any, about: Mapping[str, str]) -> str:
     if value in (None, "", []):
-        return "not stated"
+        return _("not stated")
     if name in ("lesion", "procedure"):
-        return about.get(f"{name}:{value}", "another")
+        return about.get(f"{name}:{value}", _("another"))
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     if isinstance(value, list):
-        return ", ".join(_name(one) for one in value)
+        return ", ".join(str(_NAMES[one]) for one in value)
     choices = dict(Diagnosis._meta.get_field(name).choices or ())  # type: ignore[union-attr,arg-type]
     return str(choices.get(value, value))

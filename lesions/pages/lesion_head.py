@@ -5,13 +5,14 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from clinic.models import Patient
 from clinic.pages.responses import page_form
 from clinic.people import patients as people
 from clinic.trail import audit
 from lesions.models import Lesion
-from lesions.register import register
+from lesions.register import register, wording
 
 
 def found(pk: int) -> Lesion:
@@ -42,6 +43,7 @@ def about_lesion(
     request: HttpRequest, lesion: Lesion, form: Any, title: str, button: str, **more: Any
 ) -> HttpResponse:
     """A page that is one form about one lesion."""
-    title = f"{title}: lesion {lesion.label}, {register.place_words(lesion)}"
+    about = {"title": title, "lesion": wording.lesion_at(lesion.label, register.place_words(lesion))}
+    title = _("%(title)s: %(lesion)s") % about
     back = lesion_url(lesion)
     return page_form(request, form, title, back=back, button=button, patient=lesion.patient, **more)

@@ -191,7 +191,7 @@ def _ask_about_ended_record(sign: UrgentSign, by: Member) -> None:
             by=by,
             subject=f"lesion:{sign.lesion_id}" if sign.lesion_id else "patient",
             urgent=True,
-            note=f"A sign on a record that has ended ({patient.get_status_display()}): {sign.get_sign_display()}.",
+            note=sign.words,
         )
 
 

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_noop
 from clinic.wording import SPOKEN, write_day
 from lesions.analysis import wording as core
 from lesions.analysis.types import Message, Quality
+from lesions.limits import wording as limits
 from lesions.limits.flags import FlagDraft
 from lesions.models import Decision, Flag, Monitoring
 from lesions.pictures import wording as pictures
@@ -29,6 +30,26 @@ class FlagWords:
     flag: Flag | FlagDraft
     own: str
     said: str
+
+    @property
+    def unit(self) -> str:
+        return limits.unit_words(self.flag.unit)
+
+    @property
+    def value(self) -> float | None:
+        return self.flag.value
+
+    @property
+    def uncertainty(self) -> float | None:
+        return self.flag.uncertainty
+
+    @property
+    def limit(self) -> float | None:
+        return self.flag.limit
+
+    @property
+    def source(self) -> str:
+        return self.flag.source
 
     def __str__(self) -> str:
         return f"{self.own} {self.said}".strip()

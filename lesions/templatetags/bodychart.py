@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django import template
 
 from clinic.wording import SPOKEN
-from lesions.models import View
+from lesions.models import Side, View
 from lesions.register import bodymap, wording
 
 register = template.Library()
@@ -49,3 +49,10 @@ def piece_words(piece: bodymap.Piece) -> str:
 def site_words(code: str, side: bodymap.Side) -> str:
     """`{{ lesion.site|site_words:lesion.side }}` → LEFT upper arm, front"""
     return bodymap.site_words(code, side, SPOKEN)
+
+
+@register.simple_tag
+def chart_sides() -> list[tuple[str, str]]:
+    """The patient's own sides; what must not be swapped stands in capitals."""
+    sides: list[tuple[str, str]] = [(side, bodymap.side_word(side, SPOKEN)) for side in ("left", "right")]
+    return [*sides, (Side.MIDLINE.value, str(Side.MIDLINE.label))]

@@ -8,6 +8,8 @@ from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from clinic import clock, policies
@@ -18,6 +20,7 @@ from clinic.models import PolicyKind
 from clinic.pages import duty_rows
 from clinic.pages.responses import PAGE, conflict
 from clinic.people import patients as people
+from clinic.wording import write_day
 from lesions.analysis.compare.panes import Pane
 from lesions.forms import AddendumForm, BedsideForm, DecisionForm, SignOffForm
 from lesions.limits import flags
@@ -114,7 +117,9 @@ def decision(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             messages.success(
-                request, f"Signed: {signed.get_decision_display()}, for {review.lesion.patient}."
+                request,
+                _("Signed: %(decision)s, for %(name)s.")
+                % {"decision": signed.get_decision_display(), "name": review.lesion.patient},
             )
             return redirect("lesions:decisions")
     return _page(request, review, form)
@@ -124,9 +129,12 @@ def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
     """What stands now, beside what was about to be signed."""
     review = Review.objects.select_related("lesion", "signoff__by").get(pk=pk)
     signed = getattr(review, "signoff", None)
-    now = f"{signed.get_decision_display()}, signed by {signed.by}" if signed else review.get_state_display()
-    change = {"label": "Decision", "yours": Decision(yours).label, "now": now}
-    what = "Somebody else decided on this lesion, or another picture came. Nothing of yours was saved."
+    now = review.get_state_display()
+    if signed:
+        said = {"decision": signed.get_decision_display(), "name": signed.by}
+        now = _("%(decision)s, signed by %(name)s") % said
+    change = {"label": _("Decision"), "yours": Decision(yours).label, "now": now}
+    what = _("Somebody else decided on this lesion, or another picture came. Nothing of yours was saved.")
     back = lesion_url(review.lesion)
     return conflict(request, StaleReview(review), back, what=what, changes=[change])
 
@@ -187,9 +195,21 @@ def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
     supposed = [chosen] if chosen else list(_USUAL)
     found = foresight.foresee(lesion, supposed, at_hand=chosen is None)
     return [
-        {"decision": Decision(decision), "months": months, "words": seen.words}
+        {
+            "decision": Decision(decision),
+            "label": _label(decision, months),
+            "months": months,
+            "words": seen.words,
+        }
         for (decision, months), seen in zip(supposed, found, strict=bool(found))
     ]
+
+
+def _label(decision: str, months: int | None) -> str:
+    said = {"decision": Decision(decision).label, "months": months}
+    if months is None:
+        return str(said["decision"])
+    return ngettext("%(decision)s (%(months)s month)", "%(decision)s (%(months)s months)", months) % said
 
 
 def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
@@ -210,9 +230,13 @@ def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[s
     chosen = named.get(wanted, next((row for row in rows if row.pk == review.comparison_id), rows[-1]))
     if len(rows) < 2:
         return chosen, []
-    words = {"previous": "previous", "baseline": "first"}
+    words = {"previous": _("the previous picture, %(day)s"), "baseline": _("the first picture, %(day)s")}
     links = [
-        {"key": key, "words": words[key], "day": row.earlier.image.taken_on, "current": row.pk == chosen.pk}
+        {
+            "key": key,
+            "words": words[key] % {"day": write_day(row.earlier.image.taken_on)},
+            "current": row.pk == chosen.pk,
+        }
         for key, row in named.items()
     ]
     return chosen, links
@@ -261,18 +285,25 @@ def _place_in_queue(review: Review) -> dict[str, Any] | None:
     """Which of how many this is, how many are left after it, and since when the oldest waits."""
     waiting = Review.objects.filter(state=ReviewState.WAITING, flagged=review.flagged)
     rows = list(waiting.order_by("-urgent", "opened_at", "pk").values_list("pk", "opened_at"))
-    keys = [pk for pk, _ in rows]
+    keys = [pk for pk, _at in rows]
     if review.pk not in keys:
         return None
     number = keys.index(review.pk) + 1
     return {"number": number, "of": len(keys), "left": len(keys) - 1, "oldest": min(at for _, at in rows)}
 
 
+def _after(months: int | None, words: str) -> str:
+    if months is None:
+        return words
+    said = {"months": months, "words": words}
+    return ngettext("%(months)s month: %(words)s", "%(months)s months: %(words)s", months) % said
+
+
 def _words_by_decision(rows: list[dict[str, Any]]) -> dict[str, str]:
     found: dict[str, list[str]] = {}
     for row in rows:
-        after = f"{row['months']} months: " if row["months"] else ""
-        found.setdefault(row["decision"].value, []).extend(f"{after}{words}" for words in row["words"])
+        said = [_after(row["months"], words) for words in row["words"]]
+        found.setdefault(row["decision"].value, []).extend(said)
     return {value: "; ".join(words) for value, words in found.items()}
 
 
@@ -290,8 +321,8 @@ def decide_in_person(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             return redirect("lesions:lesion", pk)
     form.say_what_follows(_words_by_decision(_follows(lesion, form)))
-    note = "Decided at the bedside, without pictures. Pictures that wait for a decision go on waiting."
-    return about_lesion(request, lesion, form, "Decide in person", "Sign", note=note)
+    note = _("Decided at the bedside, without pictures. Pictures that wait for a decision go on waiting.")
+    return about_lesion(request, lesion, form, _("Decide in person"), _("Sign"), note=note)
 
 
 @allow(Act.SIGN_OFF)
@@ -303,7 +334,9 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     except SignOffRefused as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, "Taken back: what it moved stands as before, and the lesion waits again.")
+        messages.success(
+            request, _("Taken back: what it moved stands as before, and the lesion waits again.")
+        )
     return redirect("lesions:lesion", signed.lesion_id)
 
 
@@ -313,6 +346,6 @@ def add_addendum(request: HttpRequest, pk: int) -> HttpResponse:
     signed = get_object_or_404(SignOff.objects.select_related("lesion__patient"), pk=pk)
     form = AddendumForm(request.POST)
     if not form.is_valid():
-        return about_lesion(request, signed.lesion, form, "Add to a decision", "Add")
+        return about_lesion(request, signed.lesion, form, _("Add to a decision"), _("Add"))
     signoff.add_addendum(signoff=signed, by=request.user, **form.cleaned_data)
     return redirect(reverse("lesions:lesion", args=[signed.lesion_id]))

@@ -61,12 +61,14 @@ def draft(request: HttpRequest) -> HttpResponse:
     made = PAGES.keep(request, form, flags.check) if form.is_valid() else None
     if made:
         messages.success(
-            request, f"Limits {made.version} are a draft. Read them as sentences, then propose them."
+            request,
+            _("Limits %(version)s are a draft. Read them as sentences, then propose them.")
+            % {"version": made.version},
         )
         return redirect(PAGES.version, made.pk)
-    note = "Nothing changes for any picture before a second person has approved it."
-    more = {"back": PAGES.home, "button": "Check and keep as draft", "note": note}
-    return page_form(request, form, "Draft limits", **more)
+    note = _("Nothing changes for any picture before a second person has approved it.")
+    more = {"back": PAGES.home, "button": _("Check and keep as draft"), "note": note}
+    return page_form(request, form, _("Draft limits"), **more)
 
 
 def _start() -> str:

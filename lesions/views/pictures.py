@@ -8,6 +8,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import get_conditional_response
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from clinic.access import Act, allow, may
@@ -19,7 +20,7 @@ from clinic.pages.responses import conflict
 from lesions.forms import PicturesForm
 from lesions.models import Comparison, Image, Lesion, RefusedUpload
 from lesions.pages.lesion_head import found, lesion_url
-from lesions.pictures import intake, storage
+from lesions.pictures import intake, storage, wording
 from lesions.pictures.intake import AlreadyFiled, PictureRefused
 from lesions.review import waiting
 from lesions.views.register import lesion_page
@@ -40,14 +41,15 @@ def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
     files = form.cleaned_data["picture"]
     faults = [(file.name, _take(request, lesion, file, form.about())) for file in files]
     if wants_json:
-        error = next((fault for _, fault in faults if fault), "")
+        error = next((fault for _name, fault in faults if fault), "")
         answer = {"ok": not error, "error": error, "url": lesion_url(lesion)}
         return JsonResponse(answer, status=422 if error else 201)
     for name, fault in faults:
         if fault:
             messages.error(request, f"{intake.tidy_name(name)}: {fault}")
         else:
-            messages.success(request, f"{intake.tidy_name(name)} is filed and waits to be measured.")
+            said = _("%(file)s is filed and waits to be measured.")
+            messages.success(request, said % {"file": intake.tidy_name(name)})
     return redirect("lesions:lesion", pk)
 
 
@@ -89,7 +91,7 @@ def _private_file(request: HttpRequest, sha: str, content_type: str, filename: s
     try:
         file = storage.open_file(sha)
     except FileNotFoundError:
-        raise Http404("The stored picture is missing; restore it from the backup.") from None
+        raise Http404(_("The stored picture is missing; restore it from the backup.")) from None
     etag = f'"{sha}"'
     response: Any = get_conditional_response(request, etag=etag)
     if response is None:
@@ -107,8 +109,10 @@ def _private_file(request: HttpRequest, sha: str, content_type: str, filename: s
 def pictures(request: HttpRequest) -> HttpResponse:
     context = {
         "waiting": list(waiting.to_measure()[:MOST]),
-        "failed": list(waiting.not_measured()[:MOST]),
-        "refused": list(waiting.refused()[:MOST]),
+        "failed": [
+            (row, wording.of_row(row.failure, row.failure_params)) for row in waiting.not_measured()[:MOST]
+        ],
+        "refused": [(row, wording.of_row(row.code, row.params)) for row in waiting.refused()[:MOST]],
         "may_settle": may(request.user, Act.ADD_PICTURES),
         "filed": Image.objects.count(),
         "duties": duty_rows.page_of_list(OwningList.PICTURES, request),
@@ -124,5 +128,5 @@ def settle(request: HttpRequest, pk: int) -> HttpResponse:
         intake.settle(refused=row, by=request.user, revision=RevisionForm(request.POST).seen())
     except StaleRow as error:
         return conflict(request, error, lesion_url(row.lesion))
-    messages.success(request, f"{row.filename} is settled.")
+    messages.success(request, _("%(file)s is settled.") % {"file": row.filename})
     return redirect("lesions:pictures")

@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow, may
@@ -38,7 +39,8 @@ def put_right(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(
                 request,
-                f"Moved to lesion {lesion.label}, {register.place_words(lesion)}, of {lesion.patient}.",
+                _("Moved to lesion %(label)s, %(place)s, of %(name)s.")
+                % {"label": lesion.label, "place": register.place_words(lesion), "name": lesion.patient},
             )
             return redirect("lesions:lesion", lesion.pk)
     return _page(request, signed, choices, move_form=form)
@@ -58,7 +60,7 @@ def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
         except PictureRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, "Set aside.")
+            messages.success(request, _("Set aside."))
             return redirect("lesions:pictures")
     return _page(request, signed, _choices(signed, ""), aside_form=form)
 

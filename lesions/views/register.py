@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -15,7 +16,7 @@ from clinic.models import Patient, Proposal, StaleRow
 from clinic.pages.responses import conflict
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
 from lesions.measuring import figures
-from lesions.models import UNFINISHED, Image, Lesion
+from lesions.models import UNFINISHED, Image, Lesion, RefusedUpload
 from lesions.pages import lesion_sections
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url, patient_url
 from lesions.pictures import wording
@@ -35,7 +36,9 @@ def new_lesion(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             messages.success(
-                request, f"Lesion {lesion.label}, {register.place_words(lesion)}, is registered."
+                request,
+                _("Lesion %(label)s, %(place)s, is registered.")
+                % {"label": lesion.label, "place": register.place_words(lesion)},
             )
             return redirect("lesions:lesion", lesion.pk)
     context = banner(request, patient, None, "new lesion") | {
@@ -81,7 +84,7 @@ def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> Htt
         "open_signs": list(register.open_signs(lesion)),
         "decisions": decisions,
         "waits": lesion.reviews.filter(state="waiting").first(),
-        "refused": list(lesion.refused_uploads.filter(settled_at__isnull=True).select_related("by")),
+        "refused": [(row, wording.of_row(row.code, row.params)) for row in _refused(lesion)],
         "sections": lesion_sections.sections_for(lesion, request),
         "upload_form": form,
         "may_add": may(request.user, Act.ADD_PICTURES),
@@ -90,6 +93,10 @@ def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> Htt
         "may_sign": may(request.user, Act.SIGN_OFF),
     }
     return render(request, "lesions/lesion.html", context, status=422 if form.is_bound else 200)
+
+
+def _refused(lesion: Lesion) -> QuerySet[RefusedUpload]:
+    return lesion.refused_uploads.filter(settled_at__isnull=True)
 
 
 def _pictures(lesion: Lesion) -> list[dict[str, Any]]:
@@ -110,12 +117,16 @@ def _picture(image: Image) -> dict[str, Any]:
     }
 
 
+def _picture_words(image: Image) -> str:
+    return _("%(kind)s picture") % {"kind": image.get_kind_display()}
+
+
 def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
     """From the first record to a little beyond today."""
     today = clock.today()
     days = [lesion.since, *(image.taken_on for image in images)]
     start = min(min(days), figures.months_from(today, -12))
-    dots = [Dot(image.taken_on, f"{image.get_kind_display()} picture") for image in images]
+    dots = [Dot(image.taken_on, _picture_words(image)) for image in images]
     standing = [each for each in decisions if not hasattr(each, "revoked")]
     words = [Mark(each.signed_on, each.get_decision_display().lower()) for each in standing]
     return Strip(start, figures.months_from(today, 3), today, dots=dots, marks=words)
@@ -137,7 +148,7 @@ def amend_lesion(request: HttpRequest, pk: int) -> HttpResponse:
             if isinstance(done, Proposal):
                 messages.success(request, _("Proposed: nothing has ended; it stands in Decisions."))
             return redirect("lesions:lesion", pk)
-    return about_lesion(request, lesion, form, "Amend", "Save")
+    return about_lesion(request, lesion, form, _("Amend"), _("Save"))
 
 
 @allow(Act.NOTE_SIGNS)
@@ -151,11 +162,13 @@ def note_sign(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             messages.warning(
-                request, "Urgent work from now on, until a dermatologist has examined it in person."
+                request, _("Urgent work from now on, until a dermatologist has examined it in person.")
             )
             return redirect("lesions:lesion", pk)
-    note = "A raised, firm, growing or bleeding lesion is urgent work the same day; it is not watched with pictures."
-    return about_lesion(request, lesion, form, "Note a sign", "Note it", note=note)
+    note = _(
+        "A raised, firm, growing or bleeding lesion is urgent work the same day; it is not watched with pictures."
+    )
+    return about_lesion(request, lesion, form, _("Note a sign"), _("Note it"), note=note)
 
 
 @allow(Act.EXAMINE)
@@ -169,4 +182,4 @@ def examined(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             return redirect("lesions:lesion", pk)
-    return about_lesion(request, lesion, form, "Examined in person", "Record")
+    return about_lesion(request, lesion, form, _("Examined in person"), _("Record"))

@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
 from clinic.access import Act, allow
 from clinic.duties.kinds import OwningList
@@ -40,8 +41,8 @@ def new_procedure(request: HttpRequest, pk: int) -> HttpResponse:
     form = ProcedureForm(request.POST or None, patient=patient, initial=initial)
     if form.is_valid() and _recorded(form, pathology.record_procedure, patient, request):
         return redirect("clinic:patient", pk)
-    note = "The tissue of a biopsy or excision waits under Results: to be sent, to arrive, to be reported."
-    return _about(request, patient, form, "Record a procedure", note)
+    note = _("The tissue of a biopsy or excision waits under Results: to be sent, to arrive, to be reported.")
+    return _about(request, patient, form, _("Record a procedure"), note)
 
 
 @allow(Act.RECORD_PROCEDURES)
@@ -55,8 +56,9 @@ def sutures(request: HttpRequest, pk: int) -> HttpResponse:
         except StaleRow as error:
             return conflict(request, error, patient_url(row.patient))
         return redirect("clinic:patient", row.patient_id)
-    note = f"{capfirst(subjects.procedure_words(row))}. Nothing is planned where nothing is left to remove."
-    return _about(request, row.patient, form, "Sutures to remove", note)
+    note = _("%(procedure)s. Nothing is planned where nothing is left to remove.")
+    note %= {"procedure": capfirst(subjects.procedure_words(row))}
+    return _about(request, row.patient, form, _("Sutures to remove"), note)
 
 
 @allow(Act.RECORD_RESULTS)
@@ -66,8 +68,8 @@ def new_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
     form = NewDiagnosisForm(request.POST or None, patient=patient, initial=initial)
     if form.is_valid() and _recorded(form, pathology.record_diagnosis, patient, request):
         return redirect("clinic:patient", pk)
-    note = "As the laboratory reported it. What is not stated stays empty, and somebody is asked."
-    return _about(request, patient, form, "Record a result", note)
+    note = _("As the laboratory reported it. What is not stated stays empty, and somebody is asked.")
+    return _about(request, patient, form, _("Record a result"), note)
 
 
 @allow(Act.RECORD_RESULTS)
@@ -103,7 +105,7 @@ def _amend_page(
         "patient": found.patient,
         "back": patient_url(found.patient),
         "about": subjects.diagnosis_words(found),
-        "wanting": [results_owed.WANTED[name] for name in results_owed.wanting(found)],
+        "wanting": [str(results_owed.WANTED[name]) for name in results_owed.wanting(found)],
         "versions": diagnosis_versions.in_words(found),
         **asked,
     }
@@ -130,11 +132,11 @@ def _in_words(error: ResultRefused, form: Any) -> str:
     )
     if cut and cut.pk in results_owed.waits_for_report(cut.patient):
         address += f"?report_of={cut.pk}"
-    return format_html('{} <a href="{}">Amend the one on record</a>', error, address)
+    return format_html('{} <a href="{}">{}</a>', error, address, _("Amend the one on record"))
 
 
 def _about(
     request: HttpRequest, patient: Patient, form: Any, title: str, note: str, **more: Any
 ) -> HttpResponse:
-    about = {"back": patient_url(patient), "button": "Record", "patient": patient, "note": note}
+    about = {"back": patient_url(patient), "button": _("Record"), "patient": patient, "note": note}
     return page_form(request, form, title, **about, **more)
