@@ -365,7 +365,7 @@ class DiagnosisForm(_OfPatient):
         choices=[_UNKNOWN, *((s, s) for s in report_checks.STAGES)],
         required=False,
     )
-        stage_basis = forms.ChoiceField(
+    stage_basis = forms.ChoiceField(
         label=_("Basis of the stage"), choices=[_UNKNOWN, *StageBasis.choices], required=False
     )
 
