@@ -363,6 +363,7 @@ class DiagnosisForm(_OfPatient):
     stage = forms.ChoiceField(
         label=_("Stage (AJCC 8), if stated"),
         choices=[_UNKNOWN, *((s, s) for s in report_checks.STAGES)],
+        widget=forms.Select(attrs={"translate": "no"}),
         required=False,
     )
     stage_basis = forms.ChoiceField(
@@ -396,6 +397,7 @@ class NewDiagnosisForm(DiagnosisForm):
     tells = forms.ModelChoiceField(
         label=_("Who tells the patient"),
         queryset=Member.objects.none(),
+        widget=forms.Select(attrs={"translate": "no"}),
         required=False,
         empty_label=_("anybody who may"),
     )
@@ -454,6 +456,6 @@ class LimitsForm(forms.Form):
     toml = forms.CharField(
         label=_("The limits"),
         help_text=_("Every limit names its measures and its source."),
-        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false", "translate": "no"}),
         strip=False,
     )

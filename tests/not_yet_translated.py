@@ -26,7 +26,14 @@ CLINIC: set[str] = {
     "clinic:add_member",
     "clinic:amend_member",
 }
-LESIONS: set[str] = set()
+LESIONS: set[str] = {
+    "lesions:lesion",
+    "lesions:add_pictures",
+    "lesions:pictures",
+    "lesions:decisions",
+    "lesions:results",
+    "lesions:set_aside",
+}
 SCHEDULING: set[str] = {
     "scheduling:today",
     "scheduling:recall",
