@@ -297,4 +297,5 @@ def gap_words(earlier: date, later: date) -> str:
 
 
 def months_from(day: date, months: int) -> date:
-    return day + relativedelta(months=months)
+    then: date = day + relativedelta(months=months)
+    return then

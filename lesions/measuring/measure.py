@@ -147,11 +147,11 @@ def _compare(
 
 
 def _answer(row: Assessment) -> "Measurement":
-    return types.Measurement.from_json(row.result)
+    return types.Measurement.from_json(row.result or {})
 
 
 def _scale(picture: Image) -> types.Scale | None:
-    if picture.mm_per_px is None:
+    if picture.mm_per_px is None or picture.scale_origin is None or picture.scale_uncertainty is None:
         return None
     return types.Scale(picture.mm_per_px, picture.scale_origin, picture.scale_uncertainty)
 
@@ -175,7 +175,8 @@ def _before(row: Assessment) -> list[Assessment]:
         state=JobState.DONE,
     ).exclude(image__in=owed.unusable_pictures().filter(lesion=picture.lesion_id))
     ordered = found.select_related("image").order_by("image__taken_on", "image", "pk")
-    return [outlines.in_use(rows) for _, rows in groupby(ordered, key=lambda each: each.image_id)]
+    counting = (outlines.in_use(rows) for _, rows in groupby(ordered, key=lambda each: each.image_id))
+    return [row for row in counting if row]
 
 
 def _ends(rows: list[Assessment]) -> list[Assessment]:
@@ -290,7 +291,8 @@ def _settle(row: Assessment, attempt: int, **answer: object) -> bool:
 def _drafts(found: "Measurement", compared: list[_Compared], policy: Policy | None) -> list[FlagDraft]:
     """Flags against the previous and against the first picture, doubt first; of two with one code the larger value."""
     drafts: dict[str, FlagDraft] = {}
-    for each in compared or [None]:
+    against: list[_Compared] | list[None] = compared or [None]
+    for each in against:
         for draft in flags.raise_flags(found, each.found if each else None, policy):
             known = drafts.get(draft.code)
             if known is None or (draft.value or 0) > (known.value or 0):

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from django.db import transaction
 
@@ -39,7 +40,11 @@ def set_by_hand(
     mm_per_px, unsure = _scale(image, points, mm)
     before = {"mm_per_px": image.mm_per_px, "origin": image.scale_origin}
     used = outlines.in_use(image.assessments.filter(drawn_by__isnull=False).select_related("drawn_by"))
-    scale = {"mm_per_px": mm_per_px, "scale_origin": ScaleOrigin.HAND, "scale_uncertainty": unsure}
+    scale: dict[str, Any] = {
+        "mm_per_px": mm_per_px,
+        "scale_origin": ScaleOrigin.HAND,
+        "scale_uncertainty": unsure,
+    }
     change(image, seen=revision, at=clock.now(), **scale)
     ring = [(x, y) for x, y in used.outline["points"]] if used and used.outline else None
     try:

@@ -20,8 +20,12 @@ View = Literal["front", "back"]
 Sides = Literal["paired", "either", "midline"]
 
 
-_SIDES: Final = {"left": _("LEFT"), "right": _("RIGHT"), "midline": _("MIDLINE")}
-_PLACED: Final = {"left": _("LEFT {site}"), "right": _("RIGHT {site}"), "midline": _("{site}, midline")}
+_SIDES: Final[dict[Side, str]] = {"left": _("LEFT"), "right": _("RIGHT"), "midline": _("MIDLINE")}
+_PLACED: Final[dict[Side, str]] = {
+    "left": _("LEFT {site}"),
+    "right": _("RIGHT {site}"),
+    "midline": _("{site}, midline"),
+}
 _WRONG: Final = {
     "unknown_side": _("Say which side: left, right or midline."),
     "two_of_it": _("There are two of this site ({site}): say left or right."),
@@ -139,6 +143,19 @@ CODES: Final[dict[str, Region]] = {region.code: region for region in REGIONS}
 SITES: Final = tuple((region.code, region.words) for region in REGIONS)
 
 
+def as_side(word: str) -> Side:
+    """The side that a posted or stored word names; raises `WrongSide` for any other word."""
+    for side in _SIDES:
+        if word == side:
+            return side
+    raise WrongSide("unknown_side")
+
+
+def as_view(word: str) -> View:
+    """Front for that word, else back: a form and the database hold no third."""
+    return "front" if word == "front" else "back"
+
+
 def side_word(side: Side, language: Language = ENGLISH) -> str:
     """LEFT, RIGHT or MIDLINE: in capitals, as it must be read aloud."""
     return language.translate(_SIDES[side])
@@ -160,8 +177,7 @@ def site_words(code: str, side: Side, language: Language = ENGLISH) -> str:
 def check_side(code: str, side: str) -> None:
     """Raise `WrongSide` where the site does not have that side."""
     region = CODES[code]
-    if side not in ("left", "right", "midline"):
-        raise WrongSide("unknown_side")
+    side = as_side(side)
     if region.sides == "paired" and side == "midline":
         raise WrongSide("two_of_it", code)
     if region.sides == "midline" and side != "midline":

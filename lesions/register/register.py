@@ -264,6 +264,6 @@ def _check_place(site: str, side: str, view: str, x: float, y: float) -> None:
     if view not in View.values or side not in Side.values or site not in bodymap.CODES:
         raise LesionRefused(_("Say which site and which side, and mark the lesion on the chart."))
     try:
-        bodymap.check_place(site, side, view, x, y)
+        bodymap.check_place(site, bodymap.as_side(side), bodymap.as_view(view), x, y)
     except bodymap.WrongSide as error:
         raise LesionRefused(error.in_words(SPOKEN)) from error

@@ -37,8 +37,8 @@ def in_words(keys: Iterable[str]) -> dict[str, str]:
     words = {f"lesion:{row.pk}": lesion_words(row) for row in Lesion.objects.filter(pk__in=by_kind["lesion"])}
     for row in Procedure.objects.filter(pk__in=by_kind["procedure"]).select_related("lesion"):
         words[f"procedure:{row.pk}"] = procedure_words(row)
-    for row in Diagnosis.objects.filter(pk__in=by_kind["diagnosis"]).select_related("lesion"):
-        words[f"diagnosis:{row.pk}"] = diagnosis_words(row)
+    for found in Diagnosis.objects.filter(pk__in=by_kind["diagnosis"]).select_related("lesion"):
+        words[f"diagnosis:{found.pk}"] = diagnosis_words(found)
     return words
 
 

@@ -19,9 +19,9 @@ def site_name(code: str) -> str:
     return bodymap.site_name(code, SPOKEN)
 
 
-def place(site: str, side: bodymap.Side) -> str:
+def place(site: str, side: str) -> str:
     """Site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
-    return bodymap.site_words(site, side, SPOKEN)
+    return bodymap.site_words(site, bodymap.as_side(side), SPOKEN)
 
 
 def lesion_at(label: int, where: str) -> str:

@@ -56,8 +56,8 @@ def follow(signed: SignOff, *, urgent: bool) -> None:
     """In the caller's transaction, with the lesion locked: a decision on the lesion also ends the picture again."""
     lesion = signed.lesion
     if signed.decision not in OF_THE_PICTURE:
-        about = {"subject": f"lesion:{lesion.pk}", "patient": lesion.patient}
-        ledger.end_all(["repeat_picture"], by=signed.by, evidence=signed, **about)
+        subject, patient = f"lesion:{lesion.pk}", lesion.patient
+        ledger.end_all(["repeat_picture"], by=signed.by, evidence=signed, subject=subject, patient=patient)
     for kind in _FOLLOWS.get(signed.decision, ()):
         if _is_owed(kind, lesion):
             _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)
@@ -122,7 +122,7 @@ def _replaces(image: Image, duty: Duty) -> bool:
     if label == "lesions.assessment":
         failed = Assessment.objects.select_related("image").get(pk=key).image
         return image.pk == failed.pk or image.taken_on >= failed.taken_on
-    blamed = Image.objects.filter(assessments__reviews__signoff=key).first()
+    blamed = Image.objects.filter(assessments__reviews__signoff=int(key)).first()
     return blamed is None or (image.pk != blamed.pk and image.taken_on >= blamed.taken_on)
 
 

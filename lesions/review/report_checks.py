@@ -77,7 +77,8 @@ def check_first(
     code: str, lesion: Lesion | None, procedure: Procedure | None, but: Diagnosis | None = None
 ) -> None:
     """A specimen has one diagnosis, and a lesion one of each code."""
-    found = Diagnosis.objects.exclude(pk=but.pk if but else None).select_related("lesion")
+    found = Diagnosis.objects.select_related("lesion")
+    found = found.exclude(pk=but.pk) if but else found
     known = found.filter(procedure=procedure).first() if procedure else None
     known = known or (found.filter(lesion=lesion, code=code).first() if lesion else None)
     if known:

@@ -33,7 +33,7 @@ def comparison(later=None, beyond=True, aligned=True, **earlier):
         known = one.value is not None and two.value is not None
         change = two.value - one.value if known else None
         deltas.append(Delta(one.name, "", one.value, two.value, change, 0.1, 0.2, beyond if known else None))
-    laid = Registration(aligned, None, None, False, () if aligned else (Message("skin_not_found"),))
+    laid = Registration(aligned, None, None, None, False, () if aligned else (Message("skin_not_found"),))
     return Comparison("v", before, after, laid, tuple(deltas), ())
 
 

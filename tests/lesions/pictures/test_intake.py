@@ -12,7 +12,6 @@ from PIL import ImageFile
 from clinic import clock
 from clinic.models import StaleRow
 from clinic.people import ending
-from lesions.analysis.picture import allowance, reading_process
 from lesions.analysis.types import Message
 from lesions.models import Assessment, Image
 from lesions.pictures import intake, storage
@@ -106,7 +105,7 @@ def test_when_memory_runs_out_a_sentence_comes_back_and_nothing_is_kept(settings
     settings.PICTURE_MEMORY_MB = 24
     with pytest.raises(PictureRefused) as refused:
         scene.file(scene.lesion(), even_png(6_000, 4_000, 8, 2, 3))
-    assert str(refused.value) == allowance.TOO_DEAR
+    assert refused.value.message.code == "too_dear"
     assert not Image.objects.exists() and not stored(settings)
 
 
@@ -114,7 +113,7 @@ def test_when_time_runs_out_a_sentence_comes_back_and_nothing_is_kept(settings):
     settings.PICTURE_SECONDS = 0.001
     with pytest.raises(PictureRefused) as refused:
         scene.file(scene.lesion())
-    assert str(refused.value) == reading_process.TOO_LONG
+    assert refused.value.message.code == "too_long"
     assert not Image.objects.exists() and not stored(settings)
 
 

@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from lesions.pictures import polygons
+from lesions.analysis.types import Message
+from lesions.pictures import polygons, wording
 from lesions.pictures.polygons import BadOutline
 
 SQUARE = ((10.0, 10.0), (90.0, 10.0), (90.0, 90.0), (10.0, 90.0))
@@ -22,25 +23,31 @@ def test_every_way_to_write_a_ring_is_one_ring():
 
 
 @pytest.mark.parametrize(
-    ("points", "words"),
+    ("points", "code", "params"),
     [
-        ([], "at least three"),
-        ([(1, 1), (50, 50)], "at least three"),
-        ([(1, 1), (1, 1), (50, 50)], "at least three"),
-        ([(10, 10), (50, 50), (90, 90)], "encloses nothing"),
-        ([(10, 10), (90, 90), (90, 10), (10, 90)], "encloses nothing"),
-        ([(10, 10), (90, 90), (90, 10), (10, 60)], "crosses itself between points 1 and 3"),
-        ([(10, 10), (90, 10), (40, 10), (40, 90)], "crosses itself"),
-        ([(10, 10), (50, 50), (90, 10), (90, 90), (50, 50), (10, 90)], "crosses itself"),
-        ([(-1, 10), (50, 10), (50, 50)], "outside the picture"),
-        ([(10, 10), (101, 10), (50, 50)], "outside the picture"),
-        ([(10, 10), (math.nan, 10), (50, 50)], "no number"),
-        (circle(401, 40, (50, 50)), "at most 400"),
+        ([], "too_few_different_points", {}),
+        ([(1, 1), (50, 50)], "too_few_different_points", {}),
+        ([(1, 1), (1, 1), (50, 50)], "too_few_different_points", {}),
+        ([(10, 10), (50, 50), (90, 90)], "encloses_nothing", {}),
+        ([(10, 10), (90, 90), (90, 10), (10, 90)], "encloses_nothing", {}),
+        ([(10, 10), (90, 90), (90, 10), (10, 60)], "crosses_itself", {"one": 1, "two": 3}),
+        ([(10, 10), (90, 10), (40, 10), (40, 90)], "crosses_itself", {"one": 1, "two": 2}),
+        (
+            [(10, 10), (50, 50), (90, 10), (90, 90), (50, 50), (10, 90)],
+            "crosses_itself",
+            {"one": 1, "two": 4},
+        ),
+        ([(-1, 10), (50, 10), (50, 50)], "point_outside", {}),
+        ([(10, 10), (101, 10), (50, 50)], "point_outside", {}),
+        ([(10, 10), (math.nan, 10), (50, 50)], "point_is_no_number", {}),
+        (circle(401, 40, (50, 50)), "too_many_points", {"most": 400, "points": 401}),
     ],
 )
-def test_a_ring_that_is_none_is_refused_with_a_sentence(points, words):
-    with pytest.raises(BadOutline, match=words):
+def test_a_ring_that_is_none_is_refused_and_says_why(points, code, params):
+    with pytest.raises(BadOutline) as refused:
         polygons.checked(points, 100, 100)
+    assert (refused.value.code, refused.value.params) == (code, params)
+    assert wording.sentence(Message(code, params)).endswith(".")
 
 
 def test_the_area_is_that_of_the_shoelace():
