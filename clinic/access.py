@@ -1,51 +1,52 @@
 """Role → acts, one table; the guard that every view wears."""
 
 from collections.abc import Callable
-from enum import Enum
 from functools import wraps
 from typing import Any
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
+from django.db.models import TextChoices
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models import Member, Role
 
 
-class Act(Enum):
-    SEE_PATIENTS = "see patients"
-    REGISTER_PATIENTS = "register and amend patients"
-    END_CARE = "end a patient's care"
-    ASSESS_RISK = "record a risk assessment"
-    RECORD_VISIT = "record a visit"
-    SKIN_CHECK = "record a full skin check"
-    SEE_PICTURES = "see pictures"
-    ADD_PICTURES = "register lesions and add pictures"
-    NOTE_SIGNS = "note an urgent sign"
-    EXAMINE = "record an examination in person"
-    SEE_DECISIONS = "see what waits for a decision"
-    SIGN_OFF = "sign a decision"
-    FILL_CHECKLIST = "fill in a checklist"
-    RECORD_PROCEDURES = "record procedures"
-    RECORD_RESULTS = "record diagnoses"
-    READ_RESULTS = "read a report or a letter"
-    TELL_PATIENT = "record that the patient was told"
-    DO_DUTIES = "do what a list owes"
-    END_DUTIES = "end a duty with a ground, and say what follows"
-    PROPOSE_ENDING = "propose to end something that is owed"
-    ANSWER_PROPOSALS = "confirm or refuse what was proposed"
-    SEE_WORKLIST = "see the day's list"
-    CONTACT = "claim work and log contact attempts"
-    BOOK = "book and change appointments"
-    PROPOSE_CLOSING = "propose to close a recall"
-    CLOSE_RECALLS = "close a recall of urgency A or B"
-    OVERRIDE = "set another interval or date in place of the rules"
-    SEE_MISSED = "audit missed follow-ups"
-    SEE_TRAIL = "see the audit trail"
-    SEE_RULES = "see the rules"
-    PROPOSE_POLICY = "propose a rule set or limits"
-    APPROVE_POLICY = "approve a rule set or limits"
-    MANAGE_STAFF = "manage accounts"
+class Act(TextChoices):
+    SEE_PATIENTS = "see_patients", _("see patients")
+    REGISTER_PATIENTS = "register_patients", _("register and amend patients")
+    END_CARE = "end_care", _("end a patient's care")
+    ASSESS_RISK = "assess_risk", _("record a risk assessment")
+    RECORD_VISIT = "record_visit", _("record a visit")
+    SKIN_CHECK = "skin_check", _("record a full skin check")
+    SEE_PICTURES = "see_pictures", _("see pictures")
+    ADD_PICTURES = "add_pictures", _("register lesions and add pictures")
+    NOTE_SIGNS = "note_signs", _("note an urgent sign")
+    EXAMINE = "examine", _("record an examination in person")
+    SEE_DECISIONS = "see_decisions", _("see what waits for a decision")
+    SIGN_OFF = "sign_off", _("sign a decision")
+    FILL_CHECKLIST = "fill_checklist", _("fill in a checklist")
+    RECORD_PROCEDURES = "record_procedures", _("record procedures")
+    RECORD_RESULTS = "record_results", _("record diagnoses")
+    READ_RESULTS = "read_results", _("read a report or a letter")
+    TELL_PATIENT = "tell_patient", _("record that the patient was told")
+    DO_DUTIES = "do_duties", _("do what a list owes")
+    END_DUTIES = "end_duties", _("end a duty with a ground, and say what follows")
+    PROPOSE_ENDING = "propose_ending", _("propose to end something that is owed")
+    ANSWER_PROPOSALS = "answer_proposals", _("confirm or refuse what was proposed")
+    SEE_WORKLIST = "see_worklist", _("see the day's list")
+    CONTACT = "contact", _("claim work and log contact attempts")
+    BOOK = "book", _("book and change appointments")
+    PROPOSE_CLOSING = "propose_closing", _("propose to close a recall")
+    CLOSE_RECALLS = "close_recalls", _("close a recall of urgency A or B")
+    OVERRIDE = "override", _("set another interval or date in place of the rules")
+    SEE_MISSED = "see_missed", _("audit missed follow-ups")
+    SEE_TRAIL = "see_trail", _("see the audit trail")
+    SEE_RULES = "see_rules", _("see the rules")
+    PROPOSE_POLICY = "propose_policy", _("propose a rule set or limits")
+    APPROVE_POLICY = "approve_policy", _("approve a rule set or limits")
+    MANAGE_STAFF = "manage_staff", _("manage accounts")
 
 
 _CARE = {

@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.duties.outcomes import Outcome
@@ -13,10 +14,11 @@ from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatu
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from clinic.people.risk import FACTORS
+from clinic.wording import Words
 
 
 class PatientForm(forms.ModelForm):
-    born = day_field("Date of birth")
+    born = day_field(_("Date of birth"))
 
     class Meta:
         model = Patient
@@ -24,9 +26,9 @@ class PatientForm(forms.ModelForm):
 
 
 class RegisterForm(PatientForm):
-    phone = forms.CharField(label="Telephone", max_length=200, required=False)
+    phone = forms.CharField(label=_("Telephone"), max_length=200, required=False)
     same_name_checked = forms.BooleanField(
-        label="I have checked: this is another person of the same name", required=False
+        label=_("I have checked: this is another person of the same name"), required=False
     )
 
     field_order = ["given_name", "family_name", "born", "phone", "address_hint", "interpreter"]
@@ -37,8 +39,11 @@ class RegisterForm(PatientForm):
         same = Patient.objects.filter(family_name__iexact=family or "", given_name__iexact=given, born=born)
         if family and born and not data.get("same_name_checked") and same.exists():
             raise ValidationError(
-                f"{same[0]} born on this day is already registered as {same[0].number}. "
-                "If this is another person, tick the box below."
+                _(
+                    "%(name)s born on this day is already registered as %(number)s. "
+                    "If this is another person, tick the box below."
+                )
+                % {"name": same[0], "number": same[0].number}
             )
         return data
 
@@ -56,23 +61,27 @@ class RouteForm(forms.ModelForm):
 class EndCareForm(RevisionForm):
     # Nothing is chosen beforehand: the first of the list would be a death.
     status = forms.ChoiceField(
-        choices=[("", "—"), *(one for one in PatientStatus.choices if one[0] not in ("active", "ending"))]
+        label=_("Status"),
+        choices=[("", "—"), *(one for one in PatientStatus.choices if one[0] not in ("active", "ending"))],
     )
-    on = day_field("Since", initial=clock.today)
-    ground = forms.CharField(label="Ground, and where it is known from", max_length=200)
+    on = day_field(_("Since"), initial=clock.today)
+    ground = forms.CharField(label=_("Ground, and where it is known from"), max_length=200)
 
 
 class RiskForm(forms.ModelForm):
     """The answers in groups; what is left to the assessor is asked only once the answers leave it open."""
 
-    assessed_on = day_field("Assessed on", initial=clock.today)
-    chosen = forms.ChoiceField(label="The tier you choose", choices=[("", "---------"), *Tier.choices])
+    assessed_on = day_field(_("Assessed on"), initial=clock.today)
+    chosen = forms.ChoiceField(label=_("The tier you choose"), choices=[("", "---------"), *Tier.choices])
 
     GROUPS: ClassVar = (
-        ("Skin and moles", ("naevi", "atypical", "dysplastic_syndrome", "phototype", "red_hair", "blue_eyes")),
-        ("Sun", ("sunburns", "blistering_burns", "sunbeds", "some_keratoses", "many_keratoses")),
-        ("Before now", ("past_melanoma", "several_melanomas", "past_keratinocyte", "immunosuppressed", "transplanted")),
-        ("Family", ("relatives", "other_relatives", "family_keratinocyte", "gene_carrier")),
+        (_("Skin and moles"), ("naevi", "atypical", "dysplastic_syndrome", "phototype", "red_hair", "blue_eyes")),
+        (_("Sun"), ("sunburns", "blistering_burns", "sunbeds", "some_keratoses", "many_keratoses")),
+        (
+            _("Before now"),
+            ("past_melanoma", "several_melanomas", "past_keratinocyte", "immunosuppressed", "transplanted"),
+        ),
+        (_("Family"), ("relatives", "other_relatives", "family_keratinocyte", "gene_carrier")),
     )  # fmt: skip
     field_order = ["chosen", "chosen_because", "counselling", "assessed_on"]
     DECISIONS: ClassVar = ("chosen", "chosen_because", "counselling")
@@ -89,8 +98,10 @@ class RiskForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         for name in self.DECISIONS:
             self.fields[name].required = False
+        for name in (*self.DECISIONS, *(name for _title, names in self.GROUPS for name in names)):
+            self.fields[name].quiet = True
 
-    def groups(self) -> list[tuple[str, list[Any]]]:
+    def groups(self) -> list[tuple[Words, list[Any]]]:
         return [(title, [self[name] for name in names]) for title, names in self.GROUPS]
 
     def open_decisions(self) -> list[Any]:
@@ -101,30 +112,30 @@ class RiskForm(forms.ModelForm):
 
 class TiersForm(forms.Form):
     toml = forms.CharField(
-        label="The criteria",
-        help_text="Every criterion names its tier, its answers, its source and its mark.",
-        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        label=_("The criteria"),
+        help_text=_("Every criterion names its tier, its answers, its source and its mark."),
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false", "translate": "no"}),
         strip=False,
     )
 
 
 class DutyLimitsForm(forms.Form):
     toml = forms.CharField(
-        label="The limits",
-        help_text="Days for each duty, and for what is urgent; “working” leaves out Saturday and Sunday.",
-        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        label=_("The limits"),
+        help_text=_("Days for each duty, and for what is urgent; “working” leaves out Saturday and Sunday."),
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false", "translate": "no"}),
         strip=False,
     )
 
 
 class VisitForm(forms.Form):
-    attended_on = day_field("Came on", initial=clock.today)
+    attended_on = day_field(_("Came on"), initial=clock.today)
     done = forms.MultipleChoiceField(
-        label="What was done",
+        label=_("What was done"),
         widget=forms.CheckboxSelectMultiple,
-        help_text="Only what was done completes a recall.",
+        help_text=_("Only what was done completes a recall."),
     )
-    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
     def __init__(
         self,
@@ -143,7 +154,9 @@ class VisitForm(forms.Form):
 
 class MemberForm(forms.ModelForm):
     password = forms.CharField(
-        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}), required=False
+        label=_("Password"),
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        required=False,
     )
 
     class Meta:
@@ -156,7 +169,7 @@ class MemberForm(forms.ModelForm):
             self.fields["password"].required = True
         else:
             self.fields["username"].disabled = True
-            self.fields["password"].help_text = "Leave empty to keep the present one."
+            self.fields["password"].help_text = _("Leave empty to keep the present one.")
 
     def clean_password(self) -> str:
         password = self.cleaned_data["password"]
@@ -168,12 +181,12 @@ class MemberForm(forms.ModelForm):
 class SettleForm(RevisionForm):
     """What came of a duty; which fields an outcome needs, its own door says."""
 
-    outcome = forms.ChoiceField(label="What came of it", widget=forms.RadioSelect)
-    on = day_field("On")
-    whom = forms.CharField(label="To whom, or by whom", max_length=120, required=False)
-    how = forms.ChoiceField(label="How", choices=[("", "—"), *How.choices], required=False)
+    outcome = forms.ChoiceField(label=_("What came of it"), widget=forms.RadioSelect)
+    on = day_field(_("On"))
+    whom = forms.CharField(label=_("To whom, or by whom"), max_length=120, required=False)
+    how = forms.ChoiceField(label=_("How"), choices=[("", "—"), *How.choices], required=False)
     words = forms.CharField(
-        label="What was said, or what follows", required=False, widget=forms.Textarea(attrs={"rows": 2})
+        label=_("What was said, or what follows"), required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
 
     def __init__(self, *args: Any, outcomes: Iterable[Outcome], **more: Any) -> None:
@@ -182,8 +195,8 @@ class SettleForm(RevisionForm):
 
 
 class EndDutyForm(RevisionForm):
-    ground = forms.ChoiceField(label="Ground", choices=EndGround.choices)
-    note = forms.CharField(label="What stands behind it", widget=forms.Textarea(attrs={"rows": 2}))
+    ground = forms.ChoiceField(label=_("Ground"), choices=EndGround.choices)
+    note = forms.CharField(label=_("What stands behind it"), widget=forms.Textarea(attrs={"rows": 2}))
 
 
 class ProposeEndForm(EndDutyForm):
@@ -191,16 +204,16 @@ class ProposeEndForm(EndDutyForm):
 
 
 class PutOffForm(RevisionForm):
-    until = day_field("Until", future=True)
-    note = forms.CharField(label="Why it can wait", max_length=200)
+    until = day_field(_("Until"), future=True)
+    note = forms.CharField(label=_("Why it can wait"), max_length=200)
 
 
 class AnswerForm(RevisionForm):
     confirmed = forms.ChoiceField(
-        label="Your answer", choices=[("yes", "Confirm"), ("no", "Refuse")], widget=forms.RadioSelect
+        label=_("Your answer"), choices=[("yes", _("Confirm")), ("no", _("Refuse"))], widget=forms.RadioSelect
     )
     answer = forms.CharField(
-        label="A word to who proposed it; a refusal needs one",
+        label=_("A word to who proposed it; a refusal needs one"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
     )

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.models import AuditRecord, Member, Policy, PolicyKind, PolicyState, change
@@ -32,7 +33,9 @@ def register_checker(kind: PolicyKind, check: Callable[[str], list[str]]) -> Non
 @transaction.atomic
 def draft(*, kind: PolicyKind | str, toml: str, by: Member | None) -> Policy:
     if kind not in CHECKS:
-        raise PolicyRefused(f"Nothing checks a policy of the kind “{kind}”, so none can be drafted.")
+        raise PolicyRefused(
+            _("Nothing checks a policy of the kind “%(kind)s”, so none can be drafted.") % {"kind": kind}
+        )
     faults = CHECKS[kind](toml)
     if faults:
         raise PolicyRefused("; ".join(faults))
@@ -48,7 +51,7 @@ def draft(*, kind: PolicyKind | str, toml: str, by: Member | None) -> Policy:
 @transaction.atomic
 def propose(*, policy: Policy, by: Member, revision: int) -> Policy:
     if policy.state != PolicyState.DRAFT:
-        raise PolicyRefused("Only a draft can be proposed.")
+        raise PolicyRefused(_("Only a draft can be proposed."))
     change(policy, seen=revision, at=clock.now(), state=PolicyState.PROPOSED, proposed_by=by)
     audit.record("policy.propose", by=by, subject=policy, kind=policy.kind, version=policy.version)
     return policy
@@ -58,9 +61,9 @@ def propose(*, policy: Policy, by: Member, revision: int) -> Policy:
 def approve(*, policy: Policy, by: Member, revision: int) -> Policy:
     """A second person approves; what was in force until now is kept as replaced."""
     if policy.state != PolicyState.PROPOSED:
-        raise PolicyRefused("Only a proposed policy can be approved.")
+        raise PolicyRefused(_("Only a proposed policy can be approved."))
     if policy.proposed_by_id == by.pk:
-        raise PolicyRefused("Whoever proposed it cannot approve it: a second person is needed.")
+        raise PolicyRefused(_("Whoever proposed it cannot approve it: a second person is needed."))
     now = clock.now()
     for old in Policy.objects.filter(kind=policy.kind, state=PolicyState.IN_FORCE):
         change(old, seen=old.revision, at=now, state=PolicyState.REPLACED)
@@ -77,6 +80,11 @@ def in_force(kind: PolicyKind | str) -> Policy | None:
         .select_related("proposed_by", "approved_by")
         .first()
     )
+
+
+def signed(kind: PolicyKind) -> QuerySet[Policy]:
+    """What is in force and what was."""
+    return Policy.objects.filter(kind=kind, state__in=(PolicyState.IN_FORCE, PolicyState.REPLACED))
 
 
 @dataclass(frozen=True)

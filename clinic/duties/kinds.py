@@ -6,29 +6,32 @@ other duty is a row of `clinic.Duty`. Source: how this clinic works (a clinic se
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import Enum
 from typing import Final
 
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
 from clinic.access import Act
+from clinic.wording import Words
 
 
-class OwningList(Enum):
+class OwningList(TextChoices):
     """The page that owns a duty; another page may show it and names this one."""
 
-    TODAY = "Today"
-    DECISIONS = "Decisions"
-    RESULTS = "Results"
-    PICTURES = "Pictures"
-    PROBLEMS = "Problems"
+    TODAY = "today", _("Today")
+    DECISIONS = "decisions", _("Decisions")
+    RESULTS = "results", _("Results")
+    PICTURES = "pictures", _("Pictures")
+    PROBLEMS = "problems", _("Problems")
 
 
 @dataclass(frozen=True)
 class Kind:
     """`may_end` is the act that records the proper end; a ground in its place is a dermatologist's."""
 
-    words: str
-    opened_by: str
-    ended_by: str
+    words: Words
+    opened_by: Words
+    ended_by: Words
     may_end: Act
     list: OwningList
     kept_in: str = "clinic.duty"
@@ -39,185 +42,197 @@ _DUTIES, _SIGN, _RECALL = Act.DO_DUTIES, Act.SIGN_OFF, "scheduling.recall"
 
 KINDS: Final[Mapping[str, Kind]] = {
     "examine": Kind(
-        "examine in person",
-        "a noted sign, or a caller's concern",
-        "an examination in person with its outcome, linked to that sign",
+        _("examine in person"),
+        _("a noted sign, or a caller's concern"),
+        _("an examination in person with its outcome, linked to that sign"),
         Act.EXAMINE,
         _DECISIONS,
         "lesions.urgentsign",
     ),
     "decide": Kind(
-        "decide on the pictures",
-        "a picture that is flagged or could not be judged by its numbers",
-        "a signature",
+        _("decide on the pictures"),
+        _("a picture that is flagged or could not be judged by its numbers"),
+        _("a signature"),
         _SIGN,
         _DECISIONS,
         "lesions.review",
     ),
     "answer": Kind(
-        "confirm or refuse what was proposed",
-        "a proposal to end something",
-        "confirmed, or refused with a word",
+        _("confirm or refuse what was proposed"),
+        _("a proposal to end something"),
+        _("confirmed, or refused with a word"),
         Act.ANSWER_PROPOSALS,
         _DECISIONS,
         "clinic.proposal",
     ),
     "decide_what_follows": Kind(
-        "decide what follows",
-        "attempts used up, a second missed visit, “declined”, a sign on an ended record, a refused referral",
-        "a dermatologist's word on what follows",
+        _("decide what follows"),
+        _(
+            "attempts used up, a second missed visit, “declined”, a sign on an ended record, a refused referral"
+        ),
+        _("a dermatologist's word on what follows"),
         _SIGN,
         _DECISIONS,
     ),
     "do_as_decided": Kind(
-        "do as decided",
-        "a signed biopsy or excision",
-        "a procedure of that lesion, or a later decision",
+        _("do as decided"),
+        _("a signed biopsy or excision"),
+        _("a procedure of that lesion, or a later decision"),
         Act.RECORD_PROCEDURES,
         _RESULTS,
         _RECALL,
     ),
     "send_referral": Kind(
-        "send the referral", "the decision “refer”", "sent, and to whom", _DUTIES, _RESULTS
+        _("send the referral"), _("the decision “refer”"), _("sent, and to whom"), _DUTIES, _RESULTS
     ),
     "accept_referral": Kind(
-        "accepted or refused elsewhere", "a referral that was sent", "their answer", _DUTIES, _RESULTS
+        _("accepted or refused elsewhere"),
+        _("a referral that was sent"),
+        _("their answer"),
+        _DUTIES,
+        _RESULTS,
     ),
     "answer_referral": Kind(
-        "letter from the referral", "a referral that was accepted", "their letter", _DUTIES, _RESULTS
+        _("letter from the referral"), _("a referral that was accepted"), _("their letter"), _DUTIES, _RESULTS
     ),
     "read_letter": Kind(
-        "read the letter", "a letter from elsewhere", "read by a dermatologist", Act.READ_RESULTS, _RESULTS
+        _("read the letter"),
+        _("a letter from elsewhere"),
+        _("read by a dermatologist"),
+        Act.READ_RESULTS,
+        _RESULTS,
     ),
     "repeat_picture": Kind(
-        "repeat the picture",
-        "a picture that nobody could judge, or one of another lesion",
-        "a usable picture of that lesion, or a later decision",
+        _("repeat the picture"),
+        _("a picture that nobody could judge, or one of another lesion"),
+        _("a usable picture of that lesion, or a later decision"),
         Act.ADD_PICTURES,
         _TODAY,
     ),
     "put_picture_right": Kind(
-        "put the picture right",
-        "the decision “wrong lesion or patient”",
-        "moved to its lesion, or set aside by a dermatologist with a reason",
+        _("put the picture right"),
+        _("the decision “wrong lesion or patient”"),
+        _("moved to its lesion, or set aside by a dermatologist with a reason"),
         Act.ADD_PICTURES,
         OwningList.PICTURES,
     ),
     "file_upload": Kind(
-        "deal with the refused file",
-        "a file that could not be taken",
-        "settled",
+        _("deal with the refused file"),
+        _("a file that could not be taken"),
+        _("settled"),
         Act.ADD_PICTURES,
         OwningList.PICTURES,
         "lesions.refusedupload",
     ),
     "recall": Kind(
-        "what the plan asks for: checks, pictures, assessments, visits",
-        "the plan",
-        "done, with by whom",
+        _("what the plan asks for: checks, pictures, assessments, visits"),
+        _("the plan"),
+        _("done, with by whom"),
         Act.RECORD_VISIT,
         _TODAY,
         _RECALL,
     ),
-    "send_specimen": Kind("send the specimen", "tissue was taken", "sent", _DUTIES, _RESULTS),
+    "send_specimen": Kind(_("send the specimen"), _("tissue was taken"), _("sent"), _DUTIES, _RESULTS),
     "confirm_specimen": Kind(
-        "confirm that the specimen arrived",
-        "a specimen that was sent",
-        "received by the laboratory",
+        _("confirm that the specimen arrived"),
+        _("a specimen that was sent"),
+        _("received by the laboratory"),
         _DUTIES,
         _RESULTS,
     ),
     "report": Kind(
-        "obtain the report",
-        "tissue taken here, or “already removed” elsewhere",
-        "a report that matches patient, site and specimen",
+        _("obtain the report"),
+        _("tissue taken here, or “already removed” elsewhere"),
+        _("a report that matches patient, site and specimen"),
         Act.RECORD_RESULTS,
         _RESULTS,
     ),
     "match_report": Kind(
-        "match the report",
-        "a report that fits no patient, site or specimen",
-        "filed to its specimen, or returned to the laboratory",
+        _("match the report"),
+        _("a report that fits no patient, site or specimen"),
+        _("filed to its specimen, or returned to the laboratory"),
         _DUTIES,
         _RESULTS,
     ),
-    "read": Kind("read the report", "a report, or an amended one", "read", Act.READ_RESULTS, _RESULTS),
+    "read": Kind(
+        _("read the report"), _("a report, or an amended one"), _("read"), Act.READ_RESULTS, _RESULTS
+    ),
     "margins": Kind(
-        "margins: your decision",
-        "an invasive melanoma that was read",
-        "done elsewhere, planned, or not wanted, with a word",
+        _("margins: your decision"),
+        _("an invasive melanoma that was read"),
+        _("done elsewhere, planned, or not wanted, with a word"),
         _SIGN,
         _DECISIONS,
     ),
     "node": Kind(
-        "sentinel lymph node: your decision",
-        "an invasive melanoma that was read",
-        "done elsewhere, planned, or not wanted, with a word",
+        _("sentinel lymph node: your decision"),
+        _("an invasive melanoma that was read"),
+        _("done elsewhere, planned, or not wanted, with a word"),
         _SIGN,
         _DECISIONS,
     ),
     "meeting": Kind(
-        "meeting about the patient: your decision",
-        "an invasive melanoma that was read",
-        "done elsewhere, planned, or not wanted, with a word",
+        _("meeting about the patient: your decision"),
+        _("an invasive melanoma that was read"),
+        _("done elsewhere, planned, or not wanted, with a word"),
         _SIGN,
         _DECISIONS,
     ),
     "tell": Kind(
-        "tell the patient",
-        "a result that was read",
-        "told: by whom, to whom, how and what was said; or “cannot be told”, to whom else",
+        _("tell the patient"),
+        _("a result that was read"),
+        _("told: by whom, to whom, how and what was said; or “cannot be told”, to whom else"),
         Act.TELL_PATIENT,
         _RESULTS,
     ),
     "complete": Kind(
-        "complete the diagnosis",
-        "lymph nodes, thickness, ulceration or the day of excision wanting",
-        "an amended diagnosis, or “will not be known”",
+        _("complete the diagnosis"),
+        _("lymph nodes, thickness, ulceration or the day of excision wanting"),
+        _("an amended diagnosis, or “will not be known”"),
         Act.RECORD_RESULTS,
         _RESULTS,
     ),
     "what_follows": Kind(
-        "a question of the plan",
-        "a series that ends with a question, an answer no rule has, a contradiction",
-        "an answer, an own interval or day, a discharge, the fact mended",
+        _("a question of the plan"),
+        _("a series that ends with a question, an answer no rule has, a contradiction"),
+        _("an answer, an own interval or day, a discharge, the fact mended"),
         Act.OVERRIDE,
         OwningList.PROBLEMS,
         "scheduling.planproblem",
     ),
     "outcome": Kind(
-        "say how the appointment ended",
-        "an appointment in the past",
-        "came, with what was done, or missed",
+        _("say how the appointment ended"),
+        _("an appointment in the past"),
+        _("came, with what was done, or missed"),
         Act.BOOK,
         _TODAY,
         "scheduling.appointment",
     ),
     "rebook": Kind(
-        "rebook",
-        "an appointment late for its duty, after it, on a closed day, or of a record that ended",
-        "moved, cancelled with by whom, or confirmed by a dermatologist",
+        _("rebook"),
+        _("an appointment late for its duty, after it, on a closed day, or of a record that ended"),
+        _("moved, cancelled with by whom, or confirmed by a dermatologist"),
         Act.BOOK,
         _TODAY,
     ),
     "find_a_way": Kind(
-        "find a way to reach the patient",
-        "no route that works, or a returned letter",
-        "a route that works",
+        _("find a way to reach the patient"),
+        _("no route that works, or a returned letter"),
+        _("a route that works"),
         Act.REGISTER_PATIENTS,
         _TODAY,
     ),
     "file_call": Kind(
-        "file the call",
-        "a caller nobody could find",
-        "filed under a patient, or “no patient of ours” by a second person",
+        _("file the call"),
+        _("a caller nobody could find"),
+        _("filed under a patient, or “no patient of ours” by a second person"),
         Act.NOTE_SIGNS,
         _TODAY,
     ),
     "hand_over": Kind(
-        "hand over",
-        "care that is ending while something is open",
-        "each open duty closed with its ground or accepted elsewhere",
+        _("hand over"),
+        _("care that is ending while something is open"),
+        _("each open duty closed with its ground or accepted elsewhere"),
         Act.END_CARE,
         _DECISIONS,
     ),

@@ -8,7 +8,7 @@ from django.db.models import Count, QuerySet
 
 from clinic import clock
 from clinic.access import Act, NotAllowed, may, require
-from clinic.duties import limits
+from clinic.duties import limits, wording
 from clinic.duties.kinds import KINDS, OwningList, of_list
 from clinic.models import Duty, EndGround, Member, Patient, Step, change
 from clinic.trail import audit
@@ -32,11 +32,16 @@ def open_duty(
     due_on: date | None = None,
     owner: Member | None = None,
     note: str = "",
+    follows: str = "",
 ) -> Duty:
-    """Open a duty once for the row that opens it; one that is open already stays as it is."""
+    """Open a duty once for the row that opens it; one that is open already stays as it is.
+
+    `note` is what a person said; `follows`, where a step opened it, that step's kind and outcome.
+    """
     where = {"kind": kind, "opened_from": subject_of(opened_from), "ended_at": None}
     due_on = due_on or limits.in_force()[kind].due_on(clock.today(), urgent)
     fields = {"subject": subject, "urgent": urgent, "due_on": due_on, "owner": owner, "note": note}
+    fields["follows"] = follows
     now = clock.now()
     more = {"patient": patient, "opened_at": now, "opened_by": by, "changed_at": now}
     row, new = Duty.objects.get_or_create(**where, defaults=fields | more)
@@ -75,11 +80,11 @@ def end_with_ground(
     """A dermatologist ends it without its proper end. An error needs a second person who proposed it."""
     require(by, Act.END_DUTIES)
     if ground not in EndGround.values:
-        raise DutyRefused("Choose the ground.")
+        raise DutyRefused(wording.CHOOSE_THE_GROUND)
     if not note.strip():
-        raise DutyRefused("Say in words what stands behind it: who said so and when, which letter.")
+        raise DutyRefused(wording.WHAT_STANDS_BEHIND_IT)
     if ground == EndGround.ERROR and second in (None, by):
-        raise DutyRefused("“Entered in error” needs a second person, who proposes it first.")
+        raise DutyRefused(wording.ERROR_NEEDS_TWO)
     return _end(duty, by, revision, ground=ground, end_note=note.strip(), second=second)
 
 
@@ -134,9 +139,9 @@ def end_all(
 def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
     """A wrong end is taken back by who made it, within ten minutes: the duty stands on its list again."""
     if duty.ended_at is None or duty.ended_by_id != by.pk:
-        raise DutyRefused("Only who ended it takes it back.")
+        raise DutyRefused(wording.ONLY_WHO_ENDED_IT)
     if clock.now() - duty.ended_at > TAKE_BACK:
-        raise DutyRefused("Ten minutes are over: what is wrong is corrected by an act of its own.")
+        raise DutyRefused(wording.TEN_MINUTES_ARE_OVER)
     what = duty.evidence or duty.ground
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
     change(duty, seen=revision, at=clock.now(), **fresh)
@@ -149,9 +154,9 @@ def put_off(*, duty: Duty, by: Member, revision: int, until: date, note: str) ->
     """A dermatologist gives a duty a later day, with a word; nobody else may."""
     require(by, Act.END_DUTIES)
     if not clock.today() < until <= clock.today() + timedelta(days=90):
-        raise DutyRefused("Say until when: from tomorrow to 90 days ahead.")
+        raise DutyRefused(wording.UNTIL_WHEN)
     if not note.strip():
-        raise DutyRefused("Say in words why it can wait.")
+        raise DutyRefused(wording.WHY_IT_CAN_WAIT)
     change(duty, seen=revision, at=clock.now(), where={"ended_at": None}, due_on=until)
     audit.record(
         "duty.put_off", by=by, subject=duty, patient=duty.patient, kind=duty.kind, until=str(until), note=note

@@ -7,8 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from django.utils.translation import gettext_lazy as _
+
 from clinic.access import Act
 from clinic.duties.kinds import KINDS
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
@@ -16,7 +19,7 @@ class Outcome:
     """`needs`: fields that are not empty; `then`: the duty that it opens; `act`: where the kind's own is not enough."""
 
     code: str
-    words: str
+    words: Words
     needs: tuple[str, ...] = ()
     then: str = ""
     act: Act | None = None
@@ -25,46 +28,55 @@ class Outcome:
 
 _WORD, _WHOM = ("words",), ("whom",)
 _LOST = Outcome(
-    "lost", "tissue lost: no report will come", _WORD, "decide_what_follows", Act.END_DUTIES, then_urgent=True
+    "lost",
+    _("tissue lost: no report will come"),
+    _WORD,
+    "decide_what_follows",
+    Act.END_DUTIES,
+    then_urgent=True,
 )
 _ANSWERED = (
-    Outcome("elsewhere", "done elsewhere", _WORD),
-    Outcome("planned", "planned", _WORD),
-    Outcome("not_wanted", "not wanted", _WORD),
+    Outcome("elsewhere", _("done elsewhere"), _WORD),
+    Outcome("planned", _("planned"), _WORD),
+    Outcome("not_wanted", _("not wanted"), _WORD),
 )
 
 OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
-    "decide_what_follows": (Outcome("decided", "decided, and what follows", _WORD),),
-    "send_referral": (Outcome("sent", "sent", _WHOM, "accept_referral"),),
+    "decide_what_follows": (Outcome("decided", _("decided, and what follows"), _WORD),),
+    "send_referral": (Outcome("sent", _("sent"), _WHOM, "accept_referral"),),
     "accept_referral": (
-        Outcome("accepted", "accepted", _WHOM, "answer_referral"),
-        Outcome("refused", "refused", _WORD, "decide_what_follows", then_urgent=True),
+        Outcome("accepted", _("accepted"), _WHOM, "answer_referral"),
+        Outcome("refused", _("refused"), _WORD, "decide_what_follows", then_urgent=True),
     ),
-    "answer_referral": (Outcome("answered", "their letter is here", (), "read_letter"),),
-    "read_letter": (Outcome("read", "read, and what it says", _WORD),),
-    "send_specimen": (Outcome("sent", "sent to the laboratory", _WHOM, "confirm_specimen"), _LOST),
-    "confirm_specimen": (Outcome("received", "received by the laboratory"), _LOST),
-    "report": (Outcome("none", "no report can be had", _WORD, "decide_what_follows", Act.END_DUTIES, True),),
+    "answer_referral": (Outcome("answered", _("their letter is here"), (), "read_letter"),),
+    "read_letter": (Outcome("read", _("read, and what it says"), _WORD),),
+    "send_specimen": (Outcome("sent", _("sent to the laboratory"), _WHOM, "confirm_specimen"), _LOST),
+    "confirm_specimen": (Outcome("received", _("received by the laboratory")), _LOST),
+    "report": (
+        Outcome("none", _("no report can be had"), _WORD, "decide_what_follows", Act.END_DUTIES, True),
+    ),
     "match_report": (
-        Outcome("filed", "filed to its specimen", _WORD),
-        Outcome("returned", "returned to the laboratory", _WORD),
+        Outcome("filed", _("filed to its specimen"), _WORD),
+        Outcome("returned", _("returned to the laboratory"), _WORD),
     ),
-    "read": (Outcome("read", "read", (), "tell"),),
+    "read": (Outcome("read", _("read"), (), "tell"),),
     "margins": _ANSWERED,
     "node": _ANSWERED,
     "meeting": _ANSWERED,
     "tell": (
-        Outcome("told", "told", ("whom", "how", "words")),
-        Outcome("cannot", "cannot be told: told to somebody else, or to nobody", _WORD, act=Act.END_DUTIES),
+        Outcome("told", _("told"), ("whom", "how", "words")),
+        Outcome(
+            "cannot", _("cannot be told: told to somebody else, or to nobody"), _WORD, act=Act.END_DUTIES
+        ),
     ),
-    "complete": (Outcome("unknown", "will not be known", _WORD, act=Act.END_DUTIES),),
-    "rebook": (Outcome("confirmed", "confirmed: this day is in order", _WORD, act=Act.END_DUTIES),),
-    "find_a_way": (Outcome("decided", "decided what follows", _WORD, act=Act.END_DUTIES),),
+    "complete": (Outcome("unknown", _("will not be known"), _WORD, act=Act.END_DUTIES),),
+    "rebook": (Outcome("confirmed", _("confirmed: this day is in order"), _WORD, act=Act.END_DUTIES),),
+    "find_a_way": (Outcome("decided", _("decided what follows"), _WORD, act=Act.END_DUTIES),),
     "file_call": (
-        Outcome("filed", "filed under the patient with this record number (“to whom”)", _WHOM),
-        Outcome("nobody", "no patient of ours; a second person says so", _WORD),
+        Outcome("filed", _("filed under the patient with this record number (“to whom”)"), _WHOM),
+        Outcome("nobody", _("no patient of ours; a second person says so"), _WORD),
     ),
-    "hand_over": (Outcome("handed_over", "handed over", ("whom", "words")),),
+    "hand_over": (Outcome("handed_over", _("handed over"), ("whom", "words")),),
 }
 
 

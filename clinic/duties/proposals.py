@@ -6,15 +6,16 @@ from typing import Any
 
 from django.db import models, transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import Act, may, require
-from clinic.duties import ledger, limits
-from clinic.duties.kinds import KINDS
+from clinic.duties import ledger, limits, wording
 from clinic.duties.ledger import DutyRefused
-from clinic.models import Duty, EndGround, Member, Patient, Proposal, change
+from clinic.models import Duty, Member, Patient, Proposal, change
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
@@ -24,7 +25,7 @@ class Proposable:
     `either` means that of the two one must be a dermatologist, whichever; otherwise a dermatologist confirms.
     """
 
-    words: str
+    words: Words
     apply: Callable[[Proposal, Member], object]
     describe: Callable[[Proposal], str]
     either: bool = False
@@ -55,10 +56,10 @@ def propose(
     """Put it before a dermatologist; nothing ends until somebody else has confirmed."""
     require(by, Act.PROPOSE_ENDING)
     if not reason.strip():
-        raise DutyRefused("Say in words why: who said so and when.")
+        raise DutyRefused(wording.WHY)
     about = subject_of(subject)
     if Proposal.objects.filter(act=act, subject=about, answered_at__isnull=True).exists():
-        raise DutyRefused("This was proposed already and waits in Decisions.")
+        raise DutyRefused(wording.PROPOSED_ALREADY)
     now, limit = clock.now(), limits.in_force()["answer"]
     row = Proposal.objects.create(
         act=act,
@@ -95,7 +96,7 @@ def confirm(*, proposal: Proposal, by: Member, revision: int, answer: str = "") 
 @transaction.atomic
 def refuse(*, proposal: Proposal, by: Member, revision: int, answer: str) -> Proposal:
     if not answer.strip():
-        raise DutyRefused("Say in a word why not: the proposer reads it.")
+        raise DutyRefused(wording.WHY_NOT)
     _answer(proposal, by, revision, False, answer)
     if undo := ACTS[proposal.act].refused:
         undo(proposal)
@@ -107,7 +108,7 @@ def refuse(*, proposal: Proposal, by: Member, revision: int, answer: str) -> Pro
 
 def _answer(proposal: Proposal, by: Member, revision: int, confirmed: bool, answer: str) -> None:
     if not may_answer(proposal, by):
-        raise DutyRefused("Another person answers this: one of the two is a dermatologist.")
+        raise DutyRefused(wording.ANOTHER_PERSON)
     said = {"answered_by": by, "answered_at": clock.now(), "confirmed": confirmed, "answer": answer.strip()}
     change(proposal, seen=revision, at=clock.now(), where={"answered_at": None}, **said)
 
@@ -159,8 +160,7 @@ def _end_duty(proposal: Proposal, by: Member) -> Duty:
 
 
 def _describe_ending(proposal: Proposal) -> str:
-    ground = EndGround(proposal.fields["ground"])
-    return f"{KINDS[_duty_of(proposal).kind].words}: {ground.label}"
+    return wording.say_ending(_duty_of(proposal).kind, proposal.fields["ground"])
 
 
-ENDING = Proposable("end a duty with a ground", _end_duty, _describe_ending, either=True)
+ENDING = Proposable(_("end a duty with a ground"), _end_duty, _describe_ending, either=True)

@@ -7,8 +7,7 @@ from django.db import transaction
 
 from clinic import clock
 from clinic.access import require
-from clinic.duties import ledger
-from clinic.duties.kinds import KINDS
+from clinic.duties import ledger, wording
 from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import Outcome, act_of, outcomes_of
 from clinic.models import Duty, Member, Step, StruckStep
@@ -16,11 +15,6 @@ from clinic.models.duty import How
 from clinic.trail import audit
 from clinic.trail.record_days import check_day
 
-_MISSING = {
-    "words": "Say it in words.",
-    "whom": "Say to whom, or by whom.",
-    "how": "Say how: in person, by telephone, by letter or electronically.",
-}
 # kind → what an app does besides when a step of this kind was recorded, or was struck through
 Hook = Callable[[Step], None]
 SETTLED: dict[str, Hook] = {}
@@ -53,9 +47,9 @@ def settle(
     given = {"whom": whom.strip(), "how": how, "words": words.strip()}
     for name in chosen.needs:
         if not given[name]:
-            raise DutyRefused(_MISSING[name])
+            raise DutyRefused(wording.MISSING[name])
     if how and how not in How.values:
-        raise DutyRefused(_MISSING["how"])
+        raise DutyRefused(wording.MISSING["how"])
     step = Step.objects.create(
         duty=duty, outcome=outcome, on=on or clock.today(), by=by, at=clock.now(), **given
     )
@@ -68,12 +62,12 @@ def _chosen(kind: str, outcome: str) -> Outcome:
     for one in outcomes_of(kind):
         if one.code == outcome:
             return one
-    raise DutyRefused("Say what came of it.")
+    raise DutyRefused(wording.WHAT_CAME_OF_IT)
 
 
 def _check_day(duty: Duty, on: date) -> None:
     if duty.patient is not None:
-        check_day(duty.patient, on, "This step", after_death=True)
+        check_day(duty.patient, on, wording.THIS_STEP, after_death=True)
 
 
 def follow(step: Step, chosen: Outcome) -> None:
@@ -88,7 +82,8 @@ def follow(step: Step, chosen: Outcome) -> None:
             subject=duty.subject,
             urgent=duty.urgent or chosen.then_urgent,
             owner=duty.owner if chosen.then == "tell" else None,
-            note=f"{KINDS[duty.kind].words}: {chosen.words}. {step.words}".strip(),
+            note=step.words,
+            follows=f"{duty.kind}.{chosen.code}",
         )
     if hook := SETTLED.get(duty.kind):
         hook(step)
@@ -112,5 +107,4 @@ def _check_not_acted_on(step: Step) -> None:
     acted = Duty.objects.filter(opened_from=audit.subject_of(step), ended_at__isnull=False)
     done = acted.select_related("ended_by").first()
     if done:
-        who = done.ended_by or "somebody"
-        raise DutyRefused(f"{who} has already acted on it: {KINDS[done.kind].words}.")
+        raise DutyRefused(wording.say_acted_on(done))

@@ -17,6 +17,7 @@ from typing import Any, Literal, TypeVar
 
 Built = TypeVar("Built")
 _NO_WORDS: Mapping[str, str] = {}
+_OTHER_LANGUAGE = re.compile(r"(\w+)_([a-z]{2,3}(?:-[a-z0-9]+)?)")
 
 
 @dataclass(frozen=True)
@@ -106,11 +107,18 @@ class Table:
         return f"{self.path}.{key}" if self.path and key else self.path or key
 
     def has_keys(
-        self, needed: Collection[str], more: Collection[str] = (), missing: Mapping[str, str] = _NO_WORDS
+        self,
+        needed: Collection[str],
+        more: Collection[str] = (),
+        missing: Mapping[str, str] = _NO_WORDS,
+        spoken: Collection[str] = (),
     ) -> bool:
-        """Whether no needed key is missing (`missing` has better words for some); any other key is a fault."""
+        """Whether no needed key is missing (`missing` has better words for some); any other key is a fault.
+
+        The texts under `spoken` keys may stand in other languages as well: `title_de` beside `title`.
+        """
         for key in self.values:
-            if key not in needed and key not in more:
+            if key not in needed and key not in more and not _translates(key, spoken):
                 self.fault(key, "is not known here")
         lacking = [key for key in needed if key not in self.values]
         for key in lacking:
@@ -127,6 +135,13 @@ class Table:
             self.fault(key, "must be a text that is not empty")
             return ""
         return value
+
+    def text_in(self, key: str, language: str) -> str:
+        """The text under `key_de` for the language de or de-at, the plain one where that is not there."""
+        plain = self.text(key)
+        others = {name: self.text(name) for name in self.values if _translates(name, (key,))}
+        wanted = language.lower()
+        return others.get(f"{key}_{wanted}") or others.get(f"{key}_{wanted.partition('-')[0]}") or plain
 
     def text_or_none(self, key: str) -> str | None:
         return self.text(key) if key in self.values else None
@@ -190,6 +205,12 @@ class Table:
             else:
                 self.fault(f"{key}[{index}]", f"must be a table {like}")
         return found
+
+
+def _translates(key: str, spoken: Collection[str]) -> bool:
+    """Whether a key is one of these with the code of a language behind it."""
+    found = _OTHER_LANGUAGE.fullmatch(key)
+    return found is not None and found[1] in spoken
 
 
 def repeated(tables: list[Table], key: str) -> list[Table]:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import may
-from clinic.duties import ledger, proposals
+from clinic.duties import ledger, proposals, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.responses import PAGE
@@ -51,6 +51,7 @@ class DutyRow:
     shares_name: bool = False
     done_at: str = ""
     done_words: Words = ""
+    follows: str = ""
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,8 @@ def duty_rows(
 def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, today: date) -> DutyRow:
     kind = KINDS[duty.kind]
     may_end = may(request.user, kind.may_end)
-    row = DutyRow(duty, kind, about, duty.due_on < today, may_end, duty.patient_id in shared)
+    late, shared_name = duty.due_on < today, duty.patient_id in shared
+    row = DutyRow(duty, kind, about, late, may_end, shared_name, follows=wording.say_follows(duty))
     if not may_end or duty.kind not in DONE_AT:
         return row
     words, address = DONE_AT[duty.kind]

@@ -7,10 +7,13 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from clinic import clock
-from clinic.models.visit import ABOUT
+from clinic.models.visit import ABOUT, Purpose
 from clinic.people.visits import may_say_done
+from clinic.wording import Words
 
 
 class DayInput(forms.DateInput):
@@ -20,7 +23,7 @@ class DayInput(forms.DateInput):
         super().__init__(format="%Y-%m-%d")
 
 
-def day_field(label: str, *, future: bool = False, **more: Any) -> forms.DateField:
+def day_field(label: Words, *, future: bool = False, **more: Any) -> forms.DateField:
     return forms.DateField(
         label=label, widget=DayInput(), validators=[] if future else [not_in_future], **more
     )
@@ -28,19 +31,25 @@ def day_field(label: str, *, future: bool = False, **more: Any) -> forms.DateFie
 
 def not_in_future(day: date) -> None:
     if day > clock.today():
-        raise ValidationError("This day lies in the future.")
+        raise ValidationError(_("This day lies in the future."))
     if day.year < 1900:
-        raise ValidationError("This day lies too far in the past; check the year.")
+        raise ValidationError(_("This day lies too far in the past; check the year."))
 
 
 class RevisionForm(forms.Form):
     """Carries the revision that was on the screen, so that a stale form is shown and not merged."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = forms.IntegerField(label=_lazy("Revision"), widget=forms.HiddenInput)
 
     def seen(self) -> int:
         """The revision of a form that is only a button; a mangled one counts as stale."""
         return self.cleaned_data["revision"] if self.is_valid() else 0
+
+
+def _say_item(purpose: Purpose, subject: str) -> str:
+    if not subject:
+        return str(purpose.label)
+    return _("%(purpose)s: %(subject)s") % {"purpose": purpose.label, "subject": subject}
 
 
 def done_choices(
@@ -51,7 +60,7 @@ def done_choices(
     `subjects`: (key, words) of the patient's lesions, procedures and tumours. `first`: what was asked for.
     """
     others = {
-        f"{purpose.value}|{key}": capfirst(f"{purpose.label}: {words}" if words else purpose.label)
+        f"{purpose.value}|{key}": capfirst(_say_item(purpose, words))
         for key, words in [("patient", ""), *subjects]
         for purpose, kind in ABOUT.items()
         if kind == key.partition(":")[0]

@@ -4,7 +4,6 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
-from django.utils.translation import gettext as _
 
 from clinic.access import Act, may
 from clinic.models import Patient, StaleRow
@@ -15,12 +14,7 @@ PAGE = 50
 
 def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
     """Somebody else was quicker: shows that nothing was overwritten, and the way back."""
-    row = error.row
-    what = _(
-        "The %(name)s %(number)s was changed by somebody else while this page was open. "
-        "Nothing of yours was saved."
-    ) % {"name": row._meta.verbose_name, "number": row.pk}
-    context = {"what": what, "back_url": back, **kwargs}
+    context = {"what": error.say(), "back_url": back, **kwargs}
     return render(request, "clinic/conflict.html", context, status=409)
 
 

@@ -15,10 +15,12 @@ from clinic.duties import ledger, proposals
 from clinic.duties.kinds import KINDS
 from clinic.duties.proposals import Proposable
 from clinic.models import CareEnd, Duty, EndGround, Member, Patient, PatientStatus, Proposal, Step, change
+from clinic.people import wording
 from clinic.people.patients import PatientRefused
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 from clinic.trail.record_days import check_day
+from clinic.wording import Words
 
 ACT = "patient.end_care"
 # A duty that care ends while it is open keeps this ground, once it is handed over.
@@ -38,8 +40,8 @@ class Keeper:
     owed until it is handed over, such as a specimen without a report.
     """
 
-    closes: Callable[[Patient], list[str]]
-    outlives: Callable[[Patient], list[str]]
+    closes: Callable[[Patient], list[Words]]
+    outlives: Callable[[Patient], list[Words]]
     close: Callable[[CareEnd], None]
     hand_over: Callable[[Patient, Step], None]
     reopen: Callable[[CareEnd, Member], None]
@@ -52,12 +54,12 @@ def register_keeper(app: str, keeper: Keeper) -> None:
     KEEPERS[app] = keeper
 
 
-def closes(patient: Patient) -> list[str]:
+def closes(patient: Patient) -> list[Words]:
     """In words, what the end of care closes at once."""
     return [words for keeper in KEEPERS.values() for words in keeper.closes(patient)]
 
 
-def outlives(patient: Patient) -> list[str]:
+def outlives(patient: Patient) -> list[Words]:
     """In words, what stays owed until it is handed over or has its own proper end."""
     owed = [KINDS[row.kind].words for row in _ledger(patient)]
     return [*owed, *(words for keeper in KEEPERS.values() for words in keeper.outlives(patient))]
@@ -87,25 +89,31 @@ def end_care(
     )
     for keeper in KEEPERS.values():
         keeper.close(row)
-    proposals.settle_all(proposals.waiting().filter(patient=patient), answer=f"care ended: {ground.strip()}")
+    proposals.settle_all(proposals.waiting().filter(patient=patient), answer=ground.strip())
     left = outlives(patient)
     fields = {"status": PatientStatus.ENDING if left else status, "ending_as": status if left else ""}
     said = {"status_on": on, "status_ground": ground.strip()}
     change(patient, seen=revision, at=clock.now(), **fields, **said)
     if left:
-        ledger.open_duty("hand_over", patient=patient, opened_from=row, by=by, note="; ".join(left))
+        ledger.open_duty("hand_over", patient=patient, opened_from=row, by=by)
     audit.record(
-        "patient.end_care", by=by, subject=patient, patient=patient, status=status, ground=ground, left=left
+        "patient.end_care",
+        by=by,
+        subject=patient,
+        patient=patient,
+        status=status,
+        ground=ground,
+        left=len(left),
     )
     return patient
 
 
 def _check(patient: Patient, status: str, on: date, ground: str) -> None:
     if status not in GROUND_OF or not ground.strip():
-        raise PatientRefused("Care ends with a status and a ground in words.")
+        raise PatientRefused(wording.STATUS_AND_GROUND)
     if patient.status != PatientStatus.ACTIVE:
-        raise PatientRefused("This patient's care has ended already.")
-    check_day(patient, on, "The end of care")
+        raise PatientRefused(wording.ENDED_ALREADY)
+    check_day(patient, on, wording.THE_END_OF_CARE)
 
 
 def finish(step: Step) -> None:
@@ -113,7 +121,7 @@ def finish(step: Step) -> None:
     patient = Patient.objects.select_for_update().get(pk=step.duty.patient_id)
     if patient.status != PatientStatus.ENDING:
         return
-    note = f"handed over to {step.whom}: {step.words}"
+    note = f"{step.whom}: {step.words}"
     for duty in _ledger(patient):
         ledger.end_by_hand_over(duty, step=step, ground=GROUND_OF[patient.ending_as], note=note)
     for keeper in KEEPERS.values():
@@ -125,7 +133,7 @@ def finish(step: Step) -> None:
 
 def unfinish(step: Step) -> None:
     """A hand-over is not taken back as a whole: resuming care is the way."""
-    raise ledger.DutyRefused("Care has ended: resume it instead.")
+    raise ledger.DutyRefused(wording.RESUME_INSTEAD)
 
 
 @transaction.atomic
@@ -175,10 +183,10 @@ def _apply(proposal: Proposal, by: Member) -> None:
 
 
 def _describe(proposal: Proposal) -> str:
-    return f"end care: {PatientStatus(proposal.fields['status']).label}"
+    return wording.say_end_of_care(proposal.fields["status"])
 
 
-ENDING = Proposable("end a patient's care", _apply, _describe)
+ENDING = Proposable(wording.END_CARE, _apply, _describe)
 
 
 def evidence_of(end: CareEnd) -> str:

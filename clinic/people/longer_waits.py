@@ -11,6 +11,7 @@ from typing import Any
 
 from clinic.access import Act, require
 from clinic.models import Member, Patient
+from clinic.people import wording
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class MakesLonger(Exception):
     """Nothing is saved: `waits` are looked at first, and `signature` says that it was these."""
 
     def __init__(self, waits: Iterable[Wait]) -> None:
-        super().__init__("The patient would be seen later than before: look at both days and sign for it.")
+        super().__init__(wording.SEEN_LATER)
         self.waits = tuple(waits)
         self.signature = "|".join(
             f"{one.what} {one.before} {one.before_latest} {one.after} {one.after_latest} {one.fewer}"

@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from clinic import clock
 from clinic.duties import ledger
 from clinic.models import ContactRoute, Member, Patient, PatientStatus, change
+from clinic.people import wording
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
@@ -61,7 +62,7 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
 @transaction.atomic
 def add_route(*, patient: Patient, by: Member, kind: str, value: str) -> ContactRoute:
     if patient.routes.filter(kind=kind, value=value).exists():
-        raise PatientRefused("This number or address is already on the record.")
+        raise PatientRefused(wording.KNOWN_ROUTE)
     route = ContactRoute.objects.create(patient=patient, kind=kind, value=value, changed_at=clock.now())
     audit.record("patient.add_route", by=by, subject=route, patient=patient, kind=kind)
     ledger.end_all(("find_a_way",), by=by, evidence=route, patient=patient)

@@ -5,8 +5,8 @@ The criteria are data that two people approve (template: `clinic/tiers/criteria.
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
@@ -14,6 +14,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import OuterRef, Subquery
+from django.utils.translation import get_language
 
 from clinic import clock, policies
 from clinic.models import (
@@ -26,18 +27,14 @@ from clinic.models import (
     RiskAssessment,
     Tier,
 )
-from clinic.people import longer_waits
+from clinic.people import longer_waits, wording
 from clinic.tiers import reading, tier_set
 from clinic.tiers.tier_set import Context, Criterion, Prompt, TierSet
 from clinic.trail import audit
 from clinic.trail.record_days import check_day
+from clinic.wording import Words
 
 FACTORS = tuple(name for name in tier_set.ANSWERS if name not in tier_set.DERIVED)
-NONE_IN_FORCE = "No criteria of the risk tiers are in force: two people have to bring them into force first."
-CHOOSE = (
-    "By the criteria the tier is average, and a published relative risk is 3 or more: "
-    "choose the tier yourself."
-)
 _SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"
 
 
@@ -48,8 +45,8 @@ class RiskRefused(ValueError):
 class DecisionNeeded(RiskRefused):
     """The criteria leave something to whoever assesses: each field that wants filling in, with its sentence."""
 
-    def __init__(self, fields: Mapping[str, str], against: Iterable[Context] = ()) -> None:
-        super().__init__(" ".join(fields.values()))
+    def __init__(self, fields: Mapping[str, Words], against: Iterable[Context] = ()) -> None:
+        super().__init__(" ".join(map(str, fields.values())))
         # Published figures that speak against an average tier.
         self.fields, self.against = fields, tuple(against)
 
@@ -63,6 +60,7 @@ class Move:
     after: Tier
     reasons: tuple[Criterion, ...]
     left_open: bool = False
+    before: tuple[Criterion, ...] = ()
 
     @property
     def leading(self) -> list[Criterion]:
@@ -91,12 +89,13 @@ def shipped() -> str:
 
 
 @lru_cache(maxsize=8)
-def _loaded(sha256: str, text: str) -> TierSet:
-    return reading.load(text)
+def _loaded(sha256: str, text: str, language: str) -> TierSet:
+    return reading.load(text, language)
 
 
 def tiers_of(policy: Policy) -> TierSet:
-    return _loaded(policy.sha256, policy.toml)
+    """The set with its texts in the reader's language, where it has them."""
+    return _loaded(policy.sha256, policy.toml, get_language() or "")
 
 
 def in_force() -> Policy | None:
@@ -122,8 +121,8 @@ def assess(
     """
     policy = in_force()
     if policy is None:
-        raise RiskRefused(NONE_IN_FORCE)
-    check_day(patient, assessed_on, "The assessment")
+        raise RiskRefused(wording.NONE_IN_FORCE)
+    check_day(patient, assessed_on, wording.THE_ASSESSMENT)
     known = all_answers(answers, patient.age_on(assessed_on))
     found = tiers_of(policy)
     tier, held = found.judge(known)
@@ -137,7 +136,7 @@ def assess(
         assessed_on=assessed_on,
         note=note,
         tier=chosen or tier,
-        reasons=[_reason(criterion) for criterion in held],
+        reasons=[criterion.id for criterion in held],
         chosen_because=because,
         counselling=counselling,
         policy=policy,
@@ -162,14 +161,12 @@ def all_answers(answers: Mapping[str, Any], age: int) -> dict[str, Any]:
 def _check_choice(found: TierSet, known: tier_set.Answers, tier: str, chosen: str, because: str) -> None:
     """Where a published figure speaks against average the assessor chooses; nowhere else."""
     against = found.against_average(known)
-    missing = {} if chosen in Tier.values else {"chosen": CHOOSE}
-    missing |= {} if because else {"chosen_because": "Say why this tier."}
+    missing = {} if chosen in Tier.values else {"chosen": wording.CHOOSE}
+    missing |= {} if because else {"chosen_because": wording.SAY_WHY}
     if against and missing:
         raise DecisionNeeded(missing, against)
     if not against and (chosen or because):
-        raise RiskRefused(
-            f"The criteria give the tier {Tier(tier).label}: leave your own tier and its reason empty."
-        )
+        raise RiskRefused(wording.say_tier_is_given(tier))
 
 
 def _check_counselling(found: TierSet, known: tier_set.Answers, counselling: str) -> None:
@@ -177,17 +174,17 @@ def _check_counselling(found: TierSet, known: tier_set.Answers, counselling: str
     if prompts and counselling not in Counselling.values:
         raise DecisionNeeded({"counselling": " ".join(f"{prompt.words}." for prompt in prompts)})
     if counselling and not prompts:
-        raise RiskRefused("Nothing is asked about genetic counselling here: leave the answer empty.")
+        raise RiskRefused(wording.NO_COUNSELLING_HERE)
 
 
-def _reason(criterion: Criterion) -> dict[str, str]:
-    return {
-        "id": criterion.id,
-        "text": criterion.words,
-        "source": criterion.source,
-        "tier": criterion.tier,
-        "flag": criterion.flag,
-    }
+def reasons_of(row: RiskAssessment) -> list[Criterion]:
+    """The criteria that gave the tier, as the set that judged it words them, highest tier first."""
+    return _named(row, tiers_of(row.policy)) if row.policy else []
+
+
+def _named(row: RiskAssessment, found: TierSet) -> list[Criterion]:
+    known = {criterion.id: criterion for criterion in found.criteria}
+    return [known[code] for code in row.reasons if code in known]
 
 
 def current(patient: Patient) -> RiskAssessment | None:
@@ -263,14 +260,20 @@ def preview(policy: Policy) -> TierPreview:
     )
     found = list(rows)
     moves = (differs(row, policy) for row in found)
-    return TierPreview(policy, len(found), tuple(move for move in moves if move))
+    return TierPreview(policy, len(found), tuple(_with_reasons(move for move in moves if move)))
+
+
+def _with_reasons(moves: Iterable[Move]) -> Iterator[Move]:
+    """Each with the criteria that gave the tier on record; every set is read once."""
+    sets = {policy.pk: tiers_of(policy) for policy in policies.signed(PolicyKind.TIERS)}
+    for move in moves:
+        judged_by = sets.get(move.assessment.policy_id)
+        yield replace(move, before=tuple(_named(move.assessment, judged_by)) if judged_by else ())
 
 
 @transaction.atomic
 def approve(*, policy: Policy, by: Member, revision: int, digest: str) -> Policy:
     """Bring a set into force, by whoever has seen who would move; no tier changes before a new assessment."""
     if digest != preview(policy).digest:
-        raise policies.PolicyRefused(
-            "Who would move under this set has not been looked at, or has changed since: look at the list first."
-        )
+        raise policies.PolicyRefused(wording.LOOK_AT_THE_LIST)
     return policies.approve(policy=policy, by=by, revision=revision)

@@ -10,6 +10,7 @@ from clinic import clock
 from clinic.access import Act, NotAllowed, may
 from clinic.models import DoneItem, Member, Patient, Purpose, Visit, change
 from clinic.models.visit import ABOUT, is_about
+from clinic.people import wording
 from clinic.trail import audit
 from clinic.trail.record_days import check_day
 
@@ -19,10 +20,6 @@ NEEDS: dict[str, Act] = {
     Purpose.FULL_SKIN_CHECK: Act.SKIN_CHECK,
     Purpose.REST_OF_SKIN_CHECK: Act.SKIN_CHECK,
     Purpose.LESION_EXAMINATION: Act.EXAMINE,
-}
-# Proven by a row of its own.
-NEVER_TICKED: dict[str, str] = {
-    Purpose.LESION_IMAGE: "A picture is done by filing it: a tick is no picture.",
 }
 
 
@@ -55,7 +52,7 @@ def record(
 
     Raises WrongDay where the visit cannot have been on that day, NotAllowed where somebody else must say it was done.
     """
-    check_day(patient, attended_on, "The visit")
+    check_day(patient, attended_on, wording.THE_VISIT)
     done = list(dict.fromkeys(done))
     _check(done, by)
     visit = Visit.objects.create(
@@ -78,24 +75,24 @@ def _check(done: Iterable[tuple[str, str]], by: Member) -> None:
     for purpose, subject in done:
         if not is_about(purpose, subject):
             raise ValueError(f"{purpose} is done for a {ABOUT[Purpose(purpose)]}, not for {subject}.")
-        if purpose in NEVER_TICKED:
-            raise VisitRefused(NEVER_TICKED[purpose])
+        if purpose in wording.NEVER_TICKED:
+            raise VisitRefused(wording.NEVER_TICKED[purpose])
         if not may_say_done(by, purpose):
             raise NotAllowed(f"{by} may not {NEEDS[purpose].value}")
 
 
 def may_say_done(by: Member, purpose: str) -> bool:
     """Whether a tick of this member can stand for this item."""
-    return purpose not in NEVER_TICKED and (purpose not in NEEDS or may(by, NEEDS[purpose]))
+    return purpose not in wording.NEVER_TICKED and (purpose not in NEEDS or may(by, NEEDS[purpose]))
 
 
 @transaction.atomic
 def take_back(*, visit: Visit, by: Member, revision: int) -> Visit:
     """A wrong visit is struck through by who recorded it, within ten minutes: what it completed is owed again."""
     if visit.by_id != by.pk or visit.struck_at is not None:
-        raise VisitRefused("Only who recorded it takes it back, once.")
+        raise VisitRefused(wording.ONLY_WHO_RECORDED_IT)
     if clock.now() - visit.changed_at > TAKE_BACK:
-        raise VisitRefused("Ten minutes are over: what is wrong is corrected by an act of its own.")
+        raise VisitRefused(wording.TEN_MINUTES_ARE_OVER)
     for ask in BEFORE_TAKE_BACK:
         ask(visit)
     what = [[item.purpose, item.subject] for item in visit.done.all()]

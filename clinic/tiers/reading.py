@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 from clinic.formats import strict_toml
@@ -34,34 +35,74 @@ _PROMPT = ("id", "words", "when", "source", "edition", "flag")
 _CONTEXT = ("id", "words", "when", "value", "source", "year", "flag")
 _LIFETIME = ("population", "value", "source", "year", "flag")
 _NOTE = ("words", "source", "flag")
+# What may stand in other languages as well, with the code of the language behind: words_de.
+_SPOKEN = ("title", "words", "population")
 _HIGHEST = 1_000_000
 _WHEN = "must name at least one answer, such as { red_hair.is = true }"
 
 
-def load(text: str) -> TierSet:
-    """The set; FaultyText with every fault where it cannot be used."""
-    return strict_toml.load(text, _tier_set)
+def load(text: str, language: str = "") -> TierSet:
+    """The set, its texts in this language where it has them; FaultyText with every fault where it cannot be used."""
+    return strict_toml.load(text, _Reader(language).tier_set)
 
 
 def check(text: str) -> list[str]:
     """Every fault in words with its place, in the order of the file; empty when it may be used."""
-    return [str(fault) for fault in strict_toml.read(text, _tier_set)[1]]
+    return [str(fault) for fault in strict_toml.read(text, _Reader("").tier_set)[1]]
 
 
-def _tier_set(whole: Table) -> TierSet:
-    whole.has_keys((), more=_HEAD)
-    whole.has_schema(1)
-    return TierSet(
-        name=whole.text("name"),
-        title=whole.text("title"),
-        criteria=tuple(
-            _criterion(row) for row in _rows(whole, "criterion", _CRITERION, ("approver",), needed=True)
-        ),
-        prompts=tuple(_prompt(row) for row in _rows(whole, "prompt", _PROMPT)),
-        context=tuple(_context(row) for row in _rows(whole, "context", _CONTEXT, ("interval",))),
-        lifetime=tuple(Lifetime(**_published(row, _LIFETIME)) for row in _rows(whole, "lifetime", _LIFETIME)),
-        notes=tuple(Note(**_published(row, _NOTE)) for row in _rows(whole, "note", _NOTE)),
-    )
+@dataclass(frozen=True)
+class _Reader:
+    """Reads a set; of texts that stand in more than one language (`words_de` beside `words`) that of the reader."""
+
+    language: str
+
+    def tier_set(self, whole: Table) -> TierSet:
+        whole.has_keys((), more=_HEAD, spoken=_SPOKEN)
+        whole.has_schema(1)
+        criteria = _rows(whole, "criterion", _CRITERION, ("approver",), needed=True)
+        lifetime, notes = (_rows(whole, "lifetime", _LIFETIME), _rows(whole, "note", _NOTE))
+        return TierSet(
+            name=whole.text("name"),
+            title=whole.text_in("title", self.language),
+            criteria=tuple(self.criterion(row) for row in criteria),
+            prompts=tuple(self.prompt(row) for row in _rows(whole, "prompt", _PROMPT)),
+            context=tuple(self.context(row) for row in _rows(whole, "context", _CONTEXT, ("interval",))),
+            lifetime=tuple(Lifetime(**self.published(row, _LIFETIME)) for row in lifetime),
+            notes=tuple(Note(**self.published(row, _NOTE)) for row in notes),
+        )
+
+    def criterion(self, row: Table) -> Criterion:
+        source, approver = _source(row), row.text_or_none("approver") or ""
+        if source == SOURCELESS and not approver:
+            row.fault("approver", "a criterion without a source names who approves it")
+        if (source == SOURCELESS) != (row.values["flag"] == "design"):
+            row.fault("flag", f"“design” stands with source “{SOURCELESS}”, and only there")
+        return Criterion(
+            tier=row.choice("tier", TIERS[1:]),
+            when=_conditions(row),
+            source=source,
+            flag=row.choice("flag", FLAGS),
+            approver=approver,
+            **{key: row.text_in(key, self.language) for key in ("id", "words", "edition")},
+        )
+
+    def prompt(self, row: Table) -> Prompt:
+        return Prompt(when=_conditions(row), **self.published(row, ("id", "words", "source", "edition")))
+
+    def context(self, row: Table) -> Context:
+        value = row.number("value", above=0, below=_HIGHEST) or 0.0
+        return Context(
+            when=_conditions(row),
+            value=value,
+            interval=_interval(row, value) if "interval" in row.values else None,
+            **self.published(row, ("id", "words", "source", "year")),
+        )
+
+    def published(self, row: Table, keys: tuple[str, ...]) -> dict[str, str]:
+        """A table of texts that stands for something published, with its mark."""
+        texts = {key: row.text_in(key, self.language) for key in keys if key not in ("source", "flag")}
+        return texts | {"source": _source(row), "flag": row.choice("flag", PUBLISHED)}
 
 
 def _rows(
@@ -71,43 +112,7 @@ def _rows(
     tables = whole.tables(name, needed=needed)
     for table in repeated(tables, "id"):
         table.fault("id", f"the id “{table.values['id']}” stands twice")
-    return [table for table in tables if table.has_keys(keys, more)]
-
-
-def _criterion(row: Table) -> Criterion:
-    source, approver = _source(row), row.text_or_none("approver") or ""
-    if source == SOURCELESS and not approver:
-        row.fault("approver", "a criterion without a source names who approves it")
-    if (source == SOURCELESS) != (row.values["flag"] == "design"):
-        row.fault("flag", f"“design” stands with source “{SOURCELESS}”, and only there")
-    return Criterion(
-        tier=row.choice("tier", TIERS[1:]),
-        when=_conditions(row),
-        source=source,
-        flag=row.choice("flag", FLAGS),
-        approver=approver,
-        **{key: row.text(key) for key in ("id", "words", "edition")},
-    )
-
-
-def _prompt(row: Table) -> Prompt:
-    return Prompt(when=_conditions(row), **_published(row, ("id", "words", "source", "edition")))
-
-
-def _context(row: Table) -> Context:
-    value = row.number("value", above=0, below=_HIGHEST) or 0.0
-    return Context(
-        when=_conditions(row),
-        value=value,
-        interval=_interval(row, value) if "interval" in row.values else None,
-        **_published(row, ("id", "words", "source", "year")),
-    )
-
-
-def _published(row: Table, keys: tuple[str, ...]) -> dict[str, str]:
-    """A table of texts that stands for something published, with its mark."""
-    texts = {key: row.text(key) for key in keys if key not in ("source", "flag")}
-    return texts | {"source": _source(row), "flag": row.choice("flag", PUBLISHED)}
+    return [table for table in tables if table.has_keys(keys, more, spoken=_SPOKEN)]
 
 
 def _source(row: Table) -> str:

@@ -10,11 +10,12 @@ from django.db.models import F, QuerySet
 from clinic import clock
 from clinic.models import AuditRecord, Member, Patient, ReadRecord
 from clinic.signals import facts_changed
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
 class Action:
-    words: str
+    words: Words
     changes_facts: bool
 
 
@@ -102,5 +103,5 @@ def trail(patient: Patient) -> QuerySet[AuditRecord]:
     return AuditRecord.objects.filter(patient=patient).select_related("by")
 
 
-def words(action: str) -> str:
+def words(action: str) -> Words:
     return ACTIONS[action].words if action in ACTIONS else action

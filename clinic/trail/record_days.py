@@ -2,19 +2,22 @@
 
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from clinic import clock
 from clinic.models import Patient
+from clinic.wording import Words
 
 
 class WrongDay(ValueError):
     """A day on which nothing can have happened to this patient; the text says why."""
 
 
-def check_day(patient: Patient, day: date, what: str, *, after_death: bool = False) -> None:
+def check_day(patient: Patient, day: date, what: Words, *, after_death: bool = False) -> None:
     """Raise WrongDay for a day to come, before birth, or after death unless what is owed outlives the patient."""
     if day > clock.today():
-        raise WrongDay(f"{what} lies in the future.")
+        raise WrongDay(_("%(what)s lies in the future.") % {"what": what})
     if day < patient.born:
-        raise WrongDay(f"{what} lies before the patient's birth.")
+        raise WrongDay(_("%(what)s lies before the patient's birth.") % {"what": what})
     if patient.died_on and day > patient.died_on and not after_death:
-        raise WrongDay(f"{what} lies after the patient's death.")
+        raise WrongDay(_("%(what)s lies after the patient's death.") % {"what": what})

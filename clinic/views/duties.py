@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, allow, may
-from clinic.duties import ledger, proposals, steps
+from clinic.duties import ledger, proposals, steps, wording
 from clinic.duties.kinds import KINDS, OwningList
 from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import act_of, outcomes_of
@@ -20,6 +20,7 @@ from clinic.models import Duty, Proposal, StaleRow
 from clinic.pages.duty_rows import door_of, duty_rows, proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
+from clinic.people import ending
 from clinic.trail.record_days import WrongDay
 
 _PAGES = {
@@ -54,12 +55,14 @@ def _page(request: HttpRequest, found: Duty, **bound: Any) -> HttpResponse:
         "put_off": PutOffForm(initial=start) if may(request.user, Act.END_DUTIES) else None,
         "propose": ProposeEndForm(initial=start) if may(request.user, Act.PROPOSE_ENDING) else None,
     }
-    steps_of = list(found.steps.select_related("by", "struck__by"))
+    steps_of = [(step, wording.outcome_of(step)) for step in found.steps.select_related("by", "struck__by")]
+    hands_over = found.kind == "hand_over" and found.ended_at is None
     context = {
         "row": duty_rows([found], request)[0],
         "patient": found.patient,
         "door": door_of(found),
         "steps": steps_of,
+        "left": ending.outlives(found.patient) if hands_over and found.patient else [],
         "back": list_url(found),
         "may_take_back": _may_take_back(found, request),
         "waits": proposals.waiting().filter(act="duty.end", subject=f"clinic.duty:{found.pk}").first(),

@@ -19,11 +19,13 @@ from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import PAGE, asks_first, conflict, page_form, page_of
 from clinic.people import ending, risk, visits
 from clinic.people import patients as people
+from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
 from clinic.tiers import wording
 from clinic.tiers.tier_set import Context
 from clinic.trail import audit
 from clinic.trail.record_days import WrongDay
+from clinic.wording import SPOKEN
 
 
 @allow(Act.SEE_PATIENTS)
@@ -48,9 +50,11 @@ def register(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "same_name_checked"}
         patient = people.register(by=request.user, **data)
-        messages.success(request, f"{patient} is registered as {patient.number}.")
+        messages.success(
+            request, _("%(name)s is registered as %(number)s.") % {"name": patient, "number": patient.number}
+        )
         return redirect("clinic:patient", patient.pk)
-    return page_form(request, form, "Register a patient", back="clinic:patients", button="Register")
+    return page_form(request, form, _("Register a patient"), back="clinic:patients", button=_("Register"))
 
 
 @allow(Act.SEE_PATIENTS)
@@ -98,20 +102,20 @@ def _risk(patient: Patient) -> dict[str, Any]:
         "risk_prompts": risk.prompts_of(latest),
         "risk_differs": risk.differs(latest, risk.in_force()),
         "risk_context": _figures(risk.context_of(latest)),
-        "risk_lifetime": [(row, wording.FLAGS[row.flag]) for row in lifetime],
+        "risk_lifetime": [(row, wording.mark(row.flag, SPOKEN)) for row in lifetime],
     }
 
 
 def _by_source(row: RiskAssessment) -> list[tuple[list[str], str, str]]:
     """The reasons under the source that they share, highest tier first, and what is to be said of that source."""
     found: dict[tuple[str, str], list[str]] = {}
-    for reason in row.reasons:
-        found.setdefault((reason["source"], reason.get("flag", "")), []).append(reason["text"])
-    return [(texts, source, wording.caution(flag)) for (source, flag), texts in found.items()]
+    for reason in risk.reasons_of(row):
+        found.setdefault((reason.source, reason.flag), []).append(reason.words)
+    return [(texts, source, wording.caution(flag, SPOKEN)) for (source, flag), texts in found.items()]
 
 
 def _figures(rows: Iterable[Context]) -> list[tuple[Context, str, str]]:
-    return [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in rows]
+    return [(row, wording.figure(row, SPOKEN), wording.mark(row.flag, SPOKEN)) for row in rows]
 
 
 @allow(Act.REGISTER_PATIENTS)
@@ -125,7 +129,7 @@ def amend(request: HttpRequest, pk: int) -> HttpResponse:
         except StaleRow as error:
             return conflict(request, error, page_of(fresh))
         return redirect("clinic:patient", pk)
-    return _about(request, found, form, "Amend the details", "Save")
+    return _about(request, found, form, _("Amend the details"), _("Save"))
 
 
 def _about(
@@ -140,12 +144,12 @@ def add_route(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RouteForm(request.POST)
     if not form.is_valid():
-        return _about(request, found, form, "Add a way to reach the patient", "Add")
+        return _about(request, found, form, _("Add a way to reach the patient"), _("Add"))
     try:
         people.add_route(patient=found, by=request.user, **form.cleaned_data)
     except people.PatientRefused as error:
         form.add_error(None, str(error))
-        return _about(request, found, form, "Add a way to reach the patient", "Add")
+        return _about(request, found, form, _("Add a way to reach the patient"), _("Add"))
     return redirect("clinic:patient", pk)
 
 
@@ -226,9 +230,9 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
         except (risk.RiskRefused, WrongDay) as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"Risk recorded: {row.get_tier_display()}.")
+            messages.success(request, _("Risk recorded: %(tier)s.") % {"tier": row.get_tier_display()})
             return redirect("clinic:patient", pk)
-    refused = "" if risk.in_force() else risk.NONE_IN_FORCE
+    refused = "" if risk.in_force() else people_wording.NONE_IN_FORCE
     context = {"patient": found, "form": form, "against": against, "refused": refused, **asked}
     status = 422 if form.is_bound else 200
     return render(request, "clinic/assess_risk.html", context, status=status)
@@ -255,8 +259,10 @@ def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("clinic:patient", pk)
     note = ""
     if not may(request.user, Act.SKIN_CHECK):
-        note = "A full skin check is recorded by who examined: a dermatologist, or staff to whom the clinic gave it."
-    return _about(request, found, form, "Record a visit", "Record", note=note)
+        note = _(
+            "A full skin check is recorded by who examined: a dermatologist, or staff to whom the clinic gave it."
+        )
+    return _about(request, found, form, _("Record a visit"), _("Record"), note=note)
 
 
 @allow(Act.RECORD_VISIT)

@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 
 from clinic.access import Act, allow
 from clinic.forms import MemberForm
@@ -22,7 +23,7 @@ def add_member(request: HttpRequest) -> HttpResponse:
         data = {key: value for key, value in form.cleaned_data.items() if key != "is_active"}
         staffing.add(by=request.user, **data)
         return redirect("clinic:staff")
-    return page_form(request, form, "Add a member of staff", back="clinic:staff", button="Add")
+    return page_form(request, form, _("Add a member of staff"), back="clinic:staff", button=_("Add"))
 
 
 @allow(Act.MANAGE_STAFF)
@@ -33,4 +34,6 @@ def amend_member(request: HttpRequest, pk: int) -> HttpResponse:
         data = {key: value for key, value in form.cleaned_data.items() if key != "username"}
         staffing.amend(member=get_object_or_404(Member, pk=pk), by=request.user, **data)
         return redirect("clinic:staff")
-    return page_form(request, form, f"Change {member}", back="clinic:staff", button="Save")
+    return page_form(
+        request, form, _("Change %(name)s") % {"name": member}, back="clinic:staff", button=_("Save")
+    )

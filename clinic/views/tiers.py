@@ -18,6 +18,7 @@ from clinic.people import risk
 from clinic.policies import Version
 from clinic.tiers import reading, tier_set, wording
 from clinic.tiers.tier_set import Criterion, TierSet
+from clinic.wording import SPOKEN
 
 PAGES = PolicyPages(PolicyKind.TIERS, home="clinic:tiers", version="clinic:tiers_version")
 
@@ -57,9 +58,14 @@ def _read(policy: Policy) -> dict[str, Any]:
     shown = {
         "found": found,
         "groups": _groups(found),
-        "prompts": [(row, wording.sentence(row.when), wording.caution(row.flag)) for row in found.prompts],
-        "context": [(row, wording.figure(row), wording.FLAGS[row.flag]) for row in found.context],
-        "lifetime": [(row, wording.FLAGS[row.flag]) for row in found.lifetime],
+        "prompts": [
+            (row, wording.sentence(row.when, SPOKEN), wording.caution(row.flag, SPOKEN))
+            for row in found.prompts
+        ],
+        "context": [
+            (row, wording.figure(row, SPOKEN), wording.mark(row.flag, SPOKEN)) for row in found.context
+        ],
+        "lifetime": [(row, wording.mark(row.flag, SPOKEN)) for row in found.lifetime],
     }
     return shown if policy.state == PolicyState.REPLACED else shown | {"preview": risk.preview(policy)}
 
@@ -69,15 +75,15 @@ def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
     groups = []
     for tier in reversed(tier_set.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
-        shown = [Shown(one, _beyond(one), wording.FLAGS.get(one.flag, "")) for one in rows]
+        shown = [Shown(one, _beyond(one), wording.mark(one.flag, SPOKEN)) for one in rows]
         groups.append((str(Tier(tier).label), shown))
     return groups
 
 
 def _beyond(one: Criterion) -> str:
     """What is asked, unless its words say just that."""
-    asked = wording.sentence(one.when)
-    return "" if asked.lower() == f"{one.words}: yes.".lower() else asked
+    said = wording.says_just(one.when, one.words, SPOKEN)
+    return "" if said else wording.sentence(one.when, SPOKEN)
 
 
 @allow(Act.PROPOSE_POLICY)
@@ -86,12 +92,14 @@ def draft(request: HttpRequest) -> HttpResponse:
     form = TiersForm(request.POST or None, initial={"toml": current.toml if current else risk.shipped()})
     made = PAGES.keep(request, form, reading.check) if form.is_valid() else None
     if made:
-        words = f"Tier criteria {made.version} are a draft. Read them as sentences, then propose them."
-        messages.success(request, words)
+        words = _("Tier criteria %(version)s are a draft. Read them as sentences, then propose them.")
+        messages.success(request, words % {"version": made.version})
         return redirect(PAGES.version, made.pk)
-    note = "Nobody's tier changes before a second person has approved them and the person is assessed anew."
-    more = {"back": PAGES.home, "button": "Check and keep as draft", "note": note}
-    return page_form(request, form, "Draft tier criteria", **more)
+    note = _(
+        "Nobody's tier changes before a second person has approved them and the person is assessed anew."
+    )
+    more = {"back": PAGES.home, "button": _("Check and keep as draft"), "note": note}
+    return page_form(request, form, _("Draft tier criteria"), **more)
 
 
 @allow(Act.PROPOSE_POLICY)

@@ -1,0 +1,59 @@
+"""What is said where a duty, a step or a proposal is refused, and of what a duty follows from."""
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from clinic.duties.kinds import KINDS
+from clinic.duties.outcomes import OUTCOMES
+from clinic.models import Duty, EndGround, Step
+from clinic.wording import Words
+
+CHOOSE_THE_GROUND = _("Choose the ground.")
+WHAT_STANDS_BEHIND_IT = _("Say in words what stands behind it: who said so and when, which letter.")
+ERROR_NEEDS_TWO = _("“Entered in error” needs a second person, who proposes it first.")
+ONLY_WHO_ENDED_IT = _("Only who ended it takes it back.")
+TEN_MINUTES_ARE_OVER = _("Ten minutes are over: what is wrong is corrected by an act of its own.")
+UNTIL_WHEN = _("Say until when: from tomorrow to 90 days ahead.")
+WHY_IT_CAN_WAIT = _("Say in words why it can wait.")
+WHAT_CAME_OF_IT = _("Say what came of it.")
+MISSING = {
+    "words": _("Say it in words."),
+    "whom": _("Say to whom, or by whom."),
+    "how": _("Say how: in person, by telephone, by letter or electronically."),
+}
+THIS_STEP = _("This step")
+WHY = _("Say in words why: who said so and when.")
+PROPOSED_ALREADY = _("This was proposed already and waits in Decisions.")
+WHY_NOT = _("Say in a word why not: the proposer reads it.")
+ANOTHER_PERSON = _("Another person answers this: one of the two is a dermatologist.")
+
+
+def say_acted_on(done: Duty) -> str:
+    """Why a step stays: what followed from it was done by somebody."""
+    what = {"name": done.ended_by, "duty": KINDS[done.kind].words}
+    if done.ended_by is None:
+        return gettext("Somebody has already acted on it: %(duty)s.") % what
+    return gettext("%(name)s has already acted on it: %(duty)s.") % what
+
+
+def say_ending(kind: str, ground: str) -> str:
+    """A proposed end in words: which duty, on which ground."""
+    words = {"duty": KINDS[kind].words, "ground": EndGround(ground).label}
+    return gettext("%(duty)s: %(ground)s") % words
+
+
+def outcome_of(step: Step) -> Words:
+    """What was chosen for this step."""
+    return _outcome(step.duty.kind, step.outcome)
+
+
+def _outcome(kind: str, code: str) -> Words:
+    return next((one.words for one in OUTCOMES.get(kind, ()) if one.code == code), code)
+
+
+def say_follows(duty: Duty) -> str:
+    """From which step a duty followed; empty where it opened otherwise."""
+    kind, _sep, code = duty.follows.partition(".")
+    if not code:
+        return ""
+    return gettext("%(duty)s: %(outcome)s.") % {"duty": KINDS[kind].words, "outcome": _outcome(kind, code)}
