@@ -1,5 +1,5 @@
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -37,6 +37,15 @@ MOST_LINES = 1000  # a longer text is no outline, and is not read on
 
 
 _NOTE: Words = _("Note")
+_Kind = TypeVar("_Kind", bound=forms.Field)
+
+
+def _of_kind(form: forms.Form, name: str, kind: type[_Kind]) -> _Kind:
+    """The form's own field of that name, which is of that kind."""
+    field = form.fields[name]
+    if not isinstance(field, kind):
+        raise TypeError(f"{name} is no {kind.__name__}")
+    return field
 
 
 def _note(label: Words = _NOTE, rows: int = 2, required: bool = False) -> forms.CharField:
@@ -59,7 +68,7 @@ class LesionForm(forms.Form):
     ON_THE_CHART = ("site", "side", "view", "x", "y")
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or {}
         point = [data.get("view"), data.get("x"), data.get("y")]
         if data.get("site") and data.get("side") and any(value in (None, "") for value in point):
             try:
@@ -138,7 +147,7 @@ class PicturesForm(forms.Form):
     )
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or {}
         if (data.get("mm_per_px") is None) != (not data.get("scale_origin")):
             raise ValidationError(
                 gettext("A scale needs both: millimetres per pixel, and where they come from.")
@@ -153,9 +162,13 @@ class PicturesForm(forms.Form):
     def faults(self) -> str:
         """Every fault in one line, for a script."""
         return " ".join(
-            f"{self.fields[name].label}: {' '.join(texts)}" if name in self.fields else " ".join(texts)
+            f"{self.fields[name].label}: {_joined(texts)}" if name in self.fields else _joined(texts)
             for name, texts in self.errors.items()
         )
+
+
+def _joined(texts: Iterable[Any]) -> str:
+    return " ".join(str(text) for text in texts)
 
 
 def as_lines(points: Iterable[Sequence[float]]) -> str:
@@ -165,7 +178,7 @@ def as_lines(points: Iterable[Sequence[float]]) -> str:
 
 class _PointsField(forms.CharField):
     def to_python(self, value: Any) -> Any:
-        lines = [line for line in super().to_python(value).splitlines() if line.strip()]
+        lines = [line for line in (super().to_python(value) or "").splitlines() if line.strip()]
         return [self._point(number, line) for number, line in enumerate(lines[:MOST_LINES], start=1)]
 
     def _point(self, number: int, line: str) -> tuple[float, float]:
@@ -221,7 +234,7 @@ class DecisionForm(forms.Form):
 
     def say_what_follows(self, words: Mapping[str, str]) -> None:
         """Beside each decision what the plan will then ask, by the value of the decision."""
-        field = self.fields["decision"]
+        field = _of_kind(self, "decision", forms.ChoiceField)
         field.choices = [
             (value, f"{label} · {words[value]}" if words.get(value) else label)
             for value, label in field.choices
@@ -244,7 +257,7 @@ class BedsideForm(DecisionForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["decision"].choices = [
+        _of_kind(self, "decision", forms.ChoiceField).choices = [
             choice for choice in Decision.choices if choice[0] not in signoff.OF_A_PICTURE
         ]
 
@@ -260,7 +273,7 @@ class MovePictureForm(RevisionForm):
 
     def __init__(self, *args: Any, choices: Sequence[Lesion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["lesion"]
+        field = _of_kind(self, "lesion", forms.ModelChoiceField)
         field.queryset = Lesion.objects.filter(pk__in=[row.pk for row in choices])
         field.choices = [(row.pk, _whose(row)) for row in choices]
 
@@ -280,12 +293,12 @@ class AddendumForm(forms.Form):
     text = forms.CharField(label=_("Add to the decision"), widget=forms.Textarea(attrs={"rows": 2}))
 
 
-class _LesionChoice(forms.ModelChoiceField):
+class _LesionChoice(forms.ModelChoiceField[Lesion]):
     def label_from_instance(self, lesion: Lesion) -> str:
         return f"{lesion.label} · {register.place_words(lesion)}"
 
 
-class _ProcedureChoice(forms.ModelChoiceField):
+class _ProcedureChoice(forms.ModelChoiceField[Procedure]):
     def label_from_instance(self, procedure: Procedure) -> str:
         return subjects.procedure_words(procedure)
 
@@ -297,7 +310,9 @@ class _OfPatient(forms.Form):
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["lesion"].queryset = patient.lesions.exclude(state=LesionState.ERROR)
+        _of_kind(self, "lesion", forms.ModelChoiceField).queryset = patient.lesions.exclude(
+            state=LesionState.ERROR
+        )
 
 
 _STATED = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"))]
@@ -390,7 +405,9 @@ class DiagnosisForm(_OfPatient):
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)
-        self.fields["procedure"].queryset = patient.procedures.select_related("lesion")
+        _of_kind(self, "procedure", forms.ModelChoiceField).queryset = patient.procedures.select_related(
+            "lesion"
+        )
 
 
 class NewDiagnosisForm(DiagnosisForm):
@@ -405,7 +422,9 @@ class NewDiagnosisForm(DiagnosisForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         roles = [role for role, acts in ACTS.items() if Act.TELL_PATIENT in acts]
-        self.fields["tells"].queryset = Member.objects.filter(is_active=True, role__in=roles)
+        _of_kind(self, "tells", forms.ModelChoiceField).queryset = Member.objects.filter(
+            is_active=True, role__in=roles
+        )
 
 
 class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
@@ -449,7 +468,9 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)
         waits = results_owed.waits_for_report(patient)
-        self.fields["report_of"].queryset = patient.procedures.filter(pk__in=waits).select_related("lesion")
+        _of_kind(self, "report_of", forms.ModelChoiceField).queryset = patient.procedures.filter(
+            pk__in=waits
+        ).select_related("lesion")
 
 
 class LimitsForm(forms.Form):

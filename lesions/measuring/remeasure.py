@@ -55,7 +55,7 @@ def _queued(image: Image) -> list[Assessment]:
     if all(row.drawn_by_id for row in now):
         rows.append(outlines.ask(image=image, ring=None, ringing=False))
     drawn = outlines.in_use(row for row in known if row.drawn_by_id)
-    if drawn and not any(row.drawn_by_id for row in now):
+    if drawn and drawn.outline and not any(row.drawn_by_id for row in now):
         ring = [(x, y) for x, y in drawn.outline["points"]]
         rows.append(outlines.ask(image=image, ring=ring, drawn_by=drawn.drawn_by, ringing=False))
     for row in rows:

@@ -63,9 +63,10 @@ def record_procedure(
         note=note,
         changed_at=clock.now(),
     )
-    if lesion and kind in _MOVES:
+    moved = _MOVES.get(ProcedureKind(kind))
+    if lesion and moved:
         found = Lesion.objects.filter(pk=lesion.pk)
-        found.update(state=_MOVES[kind], monitoring=None, revision=F("revision") + 1, changed_at=clock.now())
+        found.update(state=moved, monitoring=None, revision=F("revision") + 1, changed_at=clock.now())
         lesion.refresh_from_db()
     details = {"kind": kind, "on": str(on), "sutures": sutures}
     audit.record("procedure.record", by=by, subject=row, patient=patient, **details)

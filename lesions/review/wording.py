@@ -1,6 +1,6 @@
 """Why a lesion waits for a dermatologist, in sentences: the clinic's own of its limits, and the program's."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -126,7 +126,8 @@ def _names(measures: list[str]) -> str:
     return ", ".join(dict.fromkeys(core.name(each, SPOKEN) for each in measures))
 
 
-_BY_CODE: Final = {
+_Said = Callable[[dict[str, Any]], Iterator[str]]
+_BY_CODE: Final[dict[str, _Said]] = {
     "doubtful": _doubtful,
     "inadequate": _inadequate,
     "unaligned": _unaligned,

@@ -25,7 +25,17 @@ from lesions.analysis.compare.panes import Pane
 from lesions.forms import AddendumForm, BedsideForm, DecisionForm, SignOffForm
 from lesions.limits import flags
 from lesions.measuring import comparing, figures
-from lesions.models import UNFINISHED, Assessment, Comparison, Decision, Lesion, Review, ReviewState, SignOff
+from lesions.models import (
+    UNFINISHED,
+    Assessment,
+    Comparison,
+    Decision,
+    Lesion,
+    Review,
+    ReviewState,
+    SignOff,
+    UrgentSign,
+)
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url
 from lesions.pictures import wording as pictures
 from lesions.register import register
@@ -62,21 +72,22 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
         "lately": list(taking_back.to_take_back(request.user)),  # type: ignore[arg-type]
     }
     if flagged:
+        unseen, unseen_rows = _signs(request)
         context |= {
-            "unseen": _signs(request),
+            "unseen": unseen,
+            "unseen_rows": unseen_rows,
             "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
         }
     return render(request, "lesions/decisions.html", context)
 
 
-def _signs(request: HttpRequest) -> Page:
+def _signs(request: HttpRequest) -> tuple[Page[UrgentSign], list[dict[str, Any]]]:
     """Signs and concerns without a picture in the list: an examination in person is what ends them."""
     page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
     limit, today = limits.in_force()["examine"], clock.today()
     rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
-    page.object_list = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
-    return page
+    return page, [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
 
 
 def _row(review: Review, shared: set[int]) -> dict[str, Any]:

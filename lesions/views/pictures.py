@@ -5,7 +5,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
@@ -53,7 +53,7 @@ def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("lesions:lesion", pk)
 
 
-def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile, about: dict[str, Any]) -> str:
+def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile[Any], about: dict[str, Any]) -> str:
     """File one picture; the sentence that says why not, or nothing."""
     name = file.name or ""
     try:
@@ -70,7 +70,7 @@ def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile, about: dict[
 
 @allow(Act.SEE_PICTURES)
 @require_GET
-def view_image(request: HttpRequest, pk: int) -> HttpResponse:
+def view_image(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The cleaned copy, never the original. `?thumb=1` is a small place on a page and counts as no look."""
     image = get_object_or_404(Image, pk=pk)
     answer = _private_file(request, image.derivative_sha256, "image/jpeg", f"picture-{image.pk}.jpg")
@@ -81,22 +81,23 @@ def view_image(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SEE_PICTURES)
 @require_GET
-def change_map(request: HttpRequest, pk: int) -> HttpResponse:
+def change_map(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The drawn change map of a comparison; looking at it is no look at the two pictures."""
     comparison = get_object_or_404(Comparison.objects.exclude(map_sha256=""), pk=pk)
     return _private_file(request, comparison.map_sha256, "image/png", f"change-{comparison.pk}.png")
 
 
-def _private_file(request: HttpRequest, sha: str, content_type: str, filename: str) -> HttpResponse:
+def _private_file(request: HttpRequest, sha: str, content_type: str, filename: str) -> HttpResponseBase:
     try:
         file = storage.open_file(sha)
     except FileNotFoundError:
         raise Http404(_("The stored picture is missing; restore it from the backup.")) from None
     etag = f'"{sha}"'
-    response: Any = get_conditional_response(request, etag=etag)
-    if response is None:
-        response = FileResponse(file, content_type=content_type, filename=filename)
+    known = get_conditional_response(request, etag=etag)
+    if known is None:
+        response: HttpResponseBase = FileResponse(file, content_type=content_type, filename=filename)
     else:
+        response = known
         file.close()
     response["ETag"] = etag
     # Kept by the browser but asked for each time: the right to see it and the look itself are checked here.

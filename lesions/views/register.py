@@ -21,7 +21,7 @@ from lesions.pages import lesion_sections
 from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url, patient_url
 from lesions.pictures import wording
 from lesions.register import register, subjects
-from lesions.register.register import LesionRefused
+from lesions.register.endings import LesionRefused
 from lesions.review import putting_right, taking_back
 
 

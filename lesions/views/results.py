@@ -48,7 +48,7 @@ def new_procedure(request: HttpRequest, pk: int) -> HttpResponse:
 @allow(Act.RECORD_PROCEDURES)
 def sutures(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Procedure.objects.select_related("patient", "lesion"), pk=pk)
-    stated = {True: "yes", False: "no"}.get(row.sutures)
+    stated = None if row.sutures is None else ("yes" if row.sutures else "no")
     form = SuturesForm(request.POST or None, initial={"revision": row.revision, "sutures": stated})
     if form.is_valid():
         try:
@@ -138,5 +138,5 @@ def _in_words(error: ResultRefused, form: Any) -> str:
 def _about(
     request: HttpRequest, patient: Patient, form: Any, title: str, note: str, **more: Any
 ) -> HttpResponse:
-    about = {"back": patient_url(patient), "button": _("Record"), "patient": patient, "note": note}
-    return page_form(request, form, title, **about, **more)
+    back, button = patient_url(patient), _("Record")
+    return page_form(request, form, title, back=back, button=button, patient=patient, note=note, **more)

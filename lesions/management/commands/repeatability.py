@@ -100,4 +100,5 @@ def of_lesion(lesion: int, on: date | None) -> tuple[list[Measurement], date]:
         raise CommandError(f"No picture of lesion {lesion} is on file.")
     day = on or Counter(image.taken_on for image in images).most_common(1)[0][0]
     rows = [outlines.measured(image) for image in images if image.taken_on == day]
-    return [Measurement.from_json(row.result) for row in rows if row and row.version == VERSION], day
+    results = [row.result for row in rows if row and row.version == VERSION]
+    return [Measurement.from_json(result) for result in results if result], day
