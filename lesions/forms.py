@@ -1,5 +1,5 @@
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -37,6 +37,11 @@ MOST_LINES = 1000  # a longer text is no outline, and is not read on
 
 
 _NOTE: Words = _("Note")
+if TYPE_CHECKING:  # Django's own classes name no type that they hold
+    _LesionField = forms.ModelChoiceField[Lesion]
+    _ProcedureField = forms.ModelChoiceField[Procedure]
+else:
+    _LesionField = _ProcedureField = forms.ModelChoiceField
 _Kind = TypeVar("_Kind", bound=forms.Field)
 
 
@@ -235,9 +240,13 @@ class DecisionForm(forms.Form):
     def say_what_follows(self, words: Mapping[str, str]) -> None:
         """Beside each decision what the plan will then ask, by the value of the decision."""
         field = _of_kind(self, "decision", forms.ChoiceField)
+        offered: Iterable[Any] = [choice.data for choice in self["decision"]]
         field.choices = [
-            (value, f"{label} · {words[value]}" if words.get(value) else label)
-            for value, label in field.choices
+            (
+                one["value"],
+                f"{one['label']} · {words[one['value']]}" if words.get(one["value"]) else one["label"],
+            )
+            for one in offered
         ]
 
     def supposed(self) -> tuple[str, int | None] | None:
@@ -293,12 +302,12 @@ class AddendumForm(forms.Form):
     text = forms.CharField(label=_("Add to the decision"), widget=forms.Textarea(attrs={"rows": 2}))
 
 
-class _LesionChoice(forms.ModelChoiceField[Lesion]):
+class _LesionChoice(_LesionField):
     def label_from_instance(self, lesion: Lesion) -> str:
         return f"{lesion.label} · {register.place_words(lesion)}"
 
 
-class _ProcedureChoice(forms.ModelChoiceField[Procedure]):
+class _ProcedureChoice(_ProcedureField):
     def label_from_instance(self, procedure: Procedure) -> str:
         return subjects.procedure_words(procedure)
 

@@ -7,21 +7,22 @@ from clinic import clock
 from clinic.models import CareEnd, Member, Patient, Step
 from clinic.people.ending import Keeper
 from clinic.trail import audit
+from clinic.wording import Words
 from lesions.models import Review, ReviewState, UrgentSign
 from lesions.register import register
 
 
-def _nothing(patient: Patient) -> list[str]:
+def _nothing(patient: Patient) -> list[Words]:
     """Nothing of a lesion ends with the care itself."""
     return []
 
 
-def outlives(patient: Patient) -> list[str]:
-    signs = [
+def outlives(patient: Patient) -> list[Words]:
+    signs: list[Words] = [
         _("%(sign)s, noted, to be examined in person") % {"sign": sign.get_sign_display()}
         for sign in _signs(patient)
     ]
-    decisions = [
+    decisions: list[Words] = [
         _("a decision on lesion %(label)s") % {"label": review.lesion.label} for review in _reviews(patient)
     ]
     return signs + decisions

@@ -82,7 +82,7 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
     return render(request, "lesions/decisions.html", context)
 
 
-def _signs(request: HttpRequest) -> tuple[Page[UrgentSign], list[dict[str, Any]]]:
+def _signs(request: HttpRequest) -> "tuple[Page[UrgentSign], list[dict[str, Any]]]":
     """Signs and concerns without a picture in the list: an examination in person is what ends them."""
     page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
     limit, today = limits.in_force()["examine"], clock.today()

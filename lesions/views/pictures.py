@@ -53,7 +53,7 @@ def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("lesions:lesion", pk)
 
 
-def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile[Any], about: dict[str, Any]) -> str:
+def _take(request: HttpRequest, lesion: Lesion, file: "UploadedFile[Any]", about: dict[str, Any]) -> str:
     """File one picture; the sentence that says why not, or nothing."""
     name = file.name or ""
     try:

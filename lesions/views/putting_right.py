@@ -3,7 +3,7 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
@@ -13,7 +13,7 @@ from clinic.models import StaleRow
 from clinic.pages.responses import conflict
 from clinic.people import patients as people
 from lesions.forms import MovePictureForm, PatientSearchForm, SetAsideForm
-from lesions.models import Decision, Lesion, LesionState, SignOff
+from lesions.models import Decision, Image, Lesion, LesionState, SignOff
 from lesions.pages.lesion_head import banner, lesion_url
 from lesions.pictures.intake import PictureRefused
 from lesions.register import register
@@ -24,9 +24,9 @@ _MOST_PATIENTS, _MOST_LESIONS = 10, 60
 
 @allow(Act.ADD_PICTURES)
 def put_right(request: HttpRequest, pk: int) -> HttpResponse:
-    signed = _signed(pk)
-    image, who = signed.review.assessment.image, request.GET.get("who", "").strip()
-    choices = _choices(signed, who)
+    signed, image = _signed(pk)
+    who = request.GET.get("who", "").strip()
+    choices = _choices(signed, image, who)
     form = MovePictureForm(request.POST or None, choices=choices, initial={"revision": image.revision})
     if form.is_valid():
         lesion = form.cleaned_data["lesion"]
@@ -43,18 +43,16 @@ def put_right(request: HttpRequest, pk: int) -> HttpResponse:
                 % {"label": lesion.label, "place": register.place_words(lesion), "name": lesion.patient},
             )
             return redirect("lesions:lesion", lesion.pk)
-    return _page(request, signed, choices, move_form=form)
+    return _page(request, signed, image, choices, move_form=form)
 
 
 @allow(Act.SIGN_OFF)
 @require_POST
 def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
-    signed, form = _signed(pk), SetAsideForm(request.POST)
+    (signed, image), form = _signed(pk), SetAsideForm(request.POST)
     if form.is_valid():
         try:
-            putting_right.set_aside(
-                image=signed.review.assessment.image, by=request.user, **form.cleaned_data
-            )
+            putting_right.set_aside(image=image, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, lesion_url(signed.lesion))
         except PictureRefused as error:
@@ -62,28 +60,30 @@ def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("Set aside."))
             return redirect("lesions:pictures")
-    return _page(request, signed, _choices(signed, ""), aside_form=form)
+    return _page(request, signed, image, _choices(signed, image, ""), aside_form=form)
 
 
-def _signed(pk: int) -> SignOff:
-    rows = SignOff.objects.filter(decision=Decision.WRONG_SUBJECT, review__isnull=False)
-    return get_object_or_404(
-        rows.select_related("by", "lesion__patient", "review__assessment__image__lesion__patient"), pk=pk
-    )
+def _signed(pk: int) -> tuple[SignOff, Image]:
+    """The signature that called a picture wrong, and that picture."""
+    rows = SignOff.objects.filter(decision=Decision.WRONG_SUBJECT)
+    rows = rows.select_related("by", "lesion__patient", "review__assessment__image__lesion__patient")
+    signed = get_object_or_404(rows, pk=pk)
+    if signed.review is None:
+        raise Http404
+    return signed, signed.review.assessment.image
 
 
-def _choices(signed: SignOff, who: str) -> list[Lesion]:
+def _choices(signed: SignOff, image: Image, who: str) -> list[Lesion]:
     """The other lesions of this patient, and those of who was searched for."""
     found = [row.pk for row in people.search(who)[:_MOST_PATIENTS]] if who else []
     rows = Lesion.objects.filter(patient__in=[signed.lesion.patient_id, *found])
-    rows = rows.exclude(pk__in=(signed.lesion_id, signed.review.assessment.image.lesion_id)).exclude(
-        state=LesionState.ERROR
-    )
+    rows = rows.exclude(pk__in=(signed.lesion_id, image.lesion_id)).exclude(state=LesionState.ERROR)
     return list(rows.select_related("patient").order_by("patient", "label")[:_MOST_LESIONS])
 
 
-def _page(request: HttpRequest, signed: SignOff, choices: list[Lesion], **bound: Any) -> HttpResponse:
-    image = signed.review.assessment.image
+def _page(
+    request: HttpRequest, signed: SignOff, image: Image, choices: list[Lesion], **bound: Any
+) -> HttpResponse:
     start = {"revision": image.revision}
     duty = owed.to_put_right(image)
     context = banner(request, signed.lesion.patient, signed.lesion, "put a picture right") | {

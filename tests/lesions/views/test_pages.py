@@ -12,7 +12,7 @@ from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import Message
 from lesions.measuring import measure
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
-from lesions.pictures import intake
+from lesions.pictures import intake, wording
 from lesions.register import register
 from lesions.review import pathology, signoff
 from tests import build
@@ -114,7 +114,8 @@ def test_a_file_that_takes_too_long_to_read_is_answered_and_listed(nurse, settin
         url("add_pictures", lesion.pk), about(picture=upload()), headers={"Accept": "application/json"}
     )
     assert answer.status_code == 422 and "takes too long; export it again" in answer.json()["error"]
-    assert RefusedUpload.objects.get().reason == answer.json()["error"] and not lesion.images.exists()
+    assert RefusedUpload.objects.get().code == "too_long" and "takes too long" in answer.json()["error"]
+    assert not lesion.images.exists()
 
 
 def test_one_file_with_a_script_is_answered_in_json(nurse):
@@ -138,7 +139,7 @@ def test_of_several_files_each_has_its_own_result(nurse):
     page = read(nurse.post(url("add_pictures", lesion.pk), about(picture=files), follow=True))
     assert Image.objects.count() == 2
     refused = RefusedUpload.objects.get()
-    assert refused.filename == "two.jpg" and refused.reason in page
+    assert refused.filename == "two.jpg" and wording.of_row(refused.code, refused.params) in page
     assert "one.jpg is filed" in page and "three.jpg is filed" in page
 
 
@@ -158,7 +159,7 @@ def test_a_file_above_the_cap_is_refused_and_becomes_work(nurse, settings):
     settings.PICTURE_MAX_BYTES = 1000
     lesion = scene.lesion()
     nurse.post(url("add_pictures", lesion.pk), about(picture=upload()))
-    assert "MB" in RefusedUpload.objects.get().reason
+    assert RefusedUpload.objects.get().code == "too_large"
 
 
 def test_the_copy_is_served_to_those_who_may_and_never_the_original(nurse, doctor):
