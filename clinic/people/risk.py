@@ -179,7 +179,7 @@ def _check_counselling(found: TierSet, known: tier_set.Answers, counselling: str
 
 def reasons_of(row: RiskAssessment) -> list[Criterion]:
     """The criteria that gave the tier, as the set that judged it words them, highest tier first."""
-    return _named(row, tiers_of(row.policy)) if row.policy else []
+    return _named(row, tiers_of(row.policy))
 
 
 def _named(row: RiskAssessment, found: TierSet) -> list[Criterion]:
@@ -228,12 +228,12 @@ def answers_of(row: RiskAssessment) -> dict[str, Any]:
 
 def context_of(row: RiskAssessment) -> list[Context]:
     """Published relative risks of the single factors that hold, by the set that judged them."""
-    return tiers_of(row.policy).context_of(answers_of(row)) if row.policy else []
+    return tiers_of(row.policy).context_of(answers_of(row))
 
 
 def prompts_of(row: RiskAssessment) -> list[Prompt]:
     """What the set that judged left to whoever assessed."""
-    return tiers_of(row.policy).prompts_of(answers_of(row)) if row.policy else []
+    return tiers_of(row.policy).prompts_of(answers_of(row))
 
 
 def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
@@ -267,8 +267,7 @@ def _with_reasons(moves: Iterable[Move]) -> Iterator[Move]:
     """Each with the criteria that gave the tier on record; every set is read once."""
     sets = {policy.pk: tiers_of(policy) for policy in policies.signed(PolicyKind.TIERS)}
     for move in moves:
-        judged_by = sets.get(move.assessment.policy_id)
-        yield replace(move, before=tuple(_named(move.assessment, judged_by)) if judged_by else ())
+        yield replace(move, before=tuple(_named(move.assessment, sets[move.assessment.policy_id])))
 
 
 @transaction.atomic

@@ -95,7 +95,7 @@ def _risk(patient: Patient) -> dict[str, Any]:
     latest = risk.current(patient)
     if latest is None:
         return {"risk": None}
-    lifetime = risk.tiers_of(latest.policy).lifetime if latest.policy else ()
+    lifetime = risk.tiers_of(latest.policy).lifetime
     return {
         "risk": latest,
         "risk_reasons": _by_source(latest),

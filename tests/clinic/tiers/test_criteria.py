@@ -157,7 +157,7 @@ def test_every_row_names_a_source_that_an_approver_can_find():
         )
     by_memory = {one.id for one in SET.criteria if one.flag == "memory M"}
     assert by_memory == {"several-melanomas", "melanoma-dysplastic-syndrome", "melanoma-three-relatives"}
-    assert wording.FLAGS["memory M"] == "from memory, to be confirmed"
+    assert wording.mark("memory M") == "from memory, to be confirmed"
 
 
 def test_context_follows_the_factors_that_hold_and_moves_no_tier():
