@@ -55,11 +55,11 @@ def people(count, first, today, random_):
 
 
 def risks(patients, today, random_, by):
-    from clinic import clock
+    from clinic import clock, policies
     from clinic.models import RiskAssessment
     from tests import build
 
-    tiers = build.tiers_in_force()
+    tiers = policies.in_force("tiers") or build.tiers_in_force()
     RiskAssessment.objects.bulk_create(
         RiskAssessment(
             patient=patient, by=by, assessed_on=today - timedelta(random_.randrange(400)), naevi="41-100",
