@@ -1,4 +1,4 @@
-"""Whatever makes somebody wait longer is shown with both days first, and a dermatologist signs (domain.md, 4).
+"""Whatever makes somebody wait longer is shown with both days first, and a dermatologist signs (docs/domain.md, 4).
 
 Adding facts never lengthens; correcting one, answering an open question or a lower tier may. Upper apps know the days:
 they register here how to look at them.

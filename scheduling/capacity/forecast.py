@@ -27,7 +27,7 @@ class Rate:
     source: str
 
 
-# Published rates; the first holds until somebody chooses another (operations.md, K1 and S38).
+# Published rates; the first holds until somebody chooses another (docs/sources.md, "Reaching people").
 _BREAST = "BMC Health Services Research 2020, s12913-020-05627-2"
 PUBLISHED = (
     Rate(8.2, f"one breast clinic before it sent text reminders; {_BREAST}"),

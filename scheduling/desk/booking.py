@@ -243,7 +243,7 @@ def _check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
 
 
 def _check_open_by_then(beside: list[Recall], day: date) -> None:
-    """A visit before the window is an extra one and completes nothing (domain.md, 5)."""
+    """A visit before the window is an extra one and completes nothing (docs/domain.md, 5)."""
     for row in beside:
         if day < row.earliest:
             what = row.get_purpose_display()

@@ -4,7 +4,7 @@ from django.db import models
 class Plan(models.Model):
     """What the engine said for one patient; stale when any of facts revision, policy or `valid_until` is.
 
-    `result` is the plan object of the planning core (interfaces.md); `facts` what it was given.
+    `result` is the plan object of the planning core (docs/interfaces.md); `facts` what it was given.
     """
 
     patient = models.OneToOneField("clinic.Patient", on_delete=models.PROTECT, related_name="plan")

@@ -1,4 +1,4 @@
-"""How hard somebody is tried, by urgency. Source: a clinic setting (operations.md §1.3, marked "proposal")."""
+"""How hard somebody is tried, by urgency. Source: a clinic setting (docs/sources.md, "Reaching people")."""
 
 from dataclasses import dataclass
 

@@ -54,7 +54,7 @@ def following(
 def visits(wanted: Iterable[Due | Recall], today: date) -> dict[date, list[Due | Recall]]:
     """Day → all that is done at one visit; what should have been done by now is wanted today.
 
-    A visit satisfies every occurrence of its purpose and subject whose earliest day has passed (domain.md, 5).
+    A visit satisfies every occurrence of its purpose and subject whose earliest day has passed (docs/domain.md, 5).
     """
     found: dict[date, list[Due | Recall]] = defaultdict(list)
     last: dict[tuple[str, str], date] = {}

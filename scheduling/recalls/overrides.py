@@ -1,4 +1,4 @@
-"""A dermatologist's interval or date in place of the rules, with a reason and an end (domain.md, points 4 and 7)."""
+"""A dermatologist's interval or day in place of the rules, with a reason and an end (docs/domain.md, 4 and 7)."""
 
 from dataclasses import dataclass, replace
 from datetime import date as Day

@@ -1,4 +1,4 @@
-"""Melanoma, or a tier of high and above, without an open full skin check (domain.md, "Facts in, plan out", 11).
+"""Melanoma, or a tier of high and above, without an open full skin check (docs/domain.md, "Facts in, plan out", 11).
 
 From the fact tables alone, by plain SQL and arithmetic of its own: the plan is not asked, the core is not called.
 """

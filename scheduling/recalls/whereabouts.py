@@ -1,6 +1,6 @@
 """Where everybody is, by plain SQL over the tables. It shares no code with the lists, the recalls or the core.
 
-Every record not merged away stands in the first place that applies (domain.md, "Where everybody is").
+Every record not merged away stands in the first place that applies (docs/domain.md, "Where everybody is").
 """
 
 from calendar import monthrange
@@ -16,7 +16,7 @@ from clinic.trail import audit
 from scheduling.models import FailsafeRun
 from scheduling.recalls import duty_count, unchecked
 
-# Settings of the clinic, no source: the two spans are domain.md's.
+# Clinic setting, no source.
 MONTHS_WITHOUT_CHECK = 12
 
 _NO_PLAN = """NOT EXISTS (SELECT 1 FROM scheduling_plan x WHERE x.patient_id = p.id
@@ -36,7 +36,7 @@ def _ended(kind: str, subject: str) -> str:
 _UNTOLD = "d.told_on IS NULL AND NOT " + _ended("tell", "'diagnosis:' || CAST(d.id AS TEXT)")
 _REPORT_ENDED = _ended("report", "'procedure:' || CAST(s.id AS TEXT)")
 
-# name → (words on the page, condition on clinic_patient p); the order is the order of domain.md.
+# name → (words on the page, condition on clinic_patient p); the order is that of docs/domain.md.
 PLACES: dict[str, tuple[str, str]] = {
     "ended": ("ended, with a ground", "p.status <> 'active'"),
     "problem": (

@@ -1,4 +1,4 @@
-"""What a proposed rule set would do to everybody, before it is in force (domain.md, point 7)."""
+"""What a proposed rule set would do to everybody, before it is in force (docs/domain.md, point 7)."""
 
 import hashlib
 import json

@@ -75,7 +75,7 @@ def add(day: date, duration: Duration, times: int = 1) -> date:
 
     Notes
     -----
-    clinical.md §9, conventions 2 and 7.
+    Clinic setting, no source (docs/domain.md, point 2; docs/sources.md, "Dates").
     """
     months = duration.months * times
     if months:

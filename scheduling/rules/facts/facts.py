@@ -1,4 +1,4 @@
-"""FACTS, schema 2: everything the planning core may know about one patient (interfaces.md)."""
+"""FACTS, schema 2: everything the planning core may know about one patient (docs/interfaces.md)."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Facts in, plan out (domain.md): the same facts, rules and day always give the same answer."""
+"""Facts in, plan out (docs/domain.md): the same facts, rules and day always give the same answer."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
 
     Notes
     -----
-    domain.md "Facts in, plan out", points 1-14; clinical.md §9, conventions.
+    docs/domain.md, "Facts in, plan out", points 1-14; docs/sources.md, "Dates".
     """
     coming = FutureDays(today)
     known = coming.settle(facts)

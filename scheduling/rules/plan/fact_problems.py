@@ -1,4 +1,4 @@
-"""Facts that contradict each other: problems with names, never dropped (domain.md, 14)."""
+"""Facts that contradict each other: problems with names, never dropped (docs/domain.md, 14)."""
 
 from __future__ import annotations
 

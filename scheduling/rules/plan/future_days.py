@@ -1,4 +1,4 @@
-"""Days to come in the facts: each is a problem, completes nothing and lengthens nothing (domain.md, 14)."""
+"""Days to come in the facts: each is a problem, completes nothing and lengthens nothing (docs/domain.md, 14)."""
 
 from __future__ import annotations
 

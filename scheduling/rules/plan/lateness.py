@@ -11,7 +11,7 @@ def days_late(latest: date, today: date) -> int:
 
     Notes
     -----
-    clinical.md §9, convention 4 (overdue from the day after closing) and cases 8 and 22.
+    Overdue from the day after the window closes: clinic setting, no source (docs/sources.md, "Dates").
     """
     return max(0, (today - latest).days)
 

@@ -73,7 +73,7 @@ def usual_tolerance(interval: Duration) -> Duration:
 
     Notes
     -----
-    operations.md K2: 14 days at 3 months, 30 at 6, 60 at 12, a proposal without outside authority; below
+    Clinic setting, no source: 14 days at 3 months, 30 at 6, 60 at 12; below
     two months a tenth of the interval.
     """
     days = dates.longest_days(interval)

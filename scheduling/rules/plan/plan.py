@@ -95,7 +95,7 @@ class Plan:
     schema: int = 2
 
     def to_json(self) -> dict[str, Any]:
-        """The object of interfaces.md."""
+        """The object of docs/interfaces.md."""
         return {
             "schema": self.schema,
             "ruleset": dict(self.ruleset),

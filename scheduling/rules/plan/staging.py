@@ -1,4 +1,4 @@
-"""AJCC 8th edition stage of cutaneous melanoma from T, N and M (clinical.md §4), or "cannot stage"."""
+"""AJCC 8th edition stage of cutaneous melanoma from T, N and M (docs/sources.md), or "cannot stage"."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def rounded(thickness: str) -> Decimal:
 
     Notes
     -----
-    clinical.md §4.1: a float would round 2.05 to 2.0 and give the wrong T.
+    AJCC 8th edition, nearest 0.1 mm (from memory): a float would round 2.05 to 2.0 and give the wrong T.
     """
     exact = Decimal(thickness.removeprefix(">="))
     tenth = exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
@@ -127,7 +127,7 @@ def stage(
 
     Notes
     -----
-    Table: NCCN Guidelines for Patients: Melanoma 2018, Guide 1, as transcribed in clinical.md §4.3.
+    Table: NCCN Guidelines for Patients: Melanoma 2018, Guide 1; worked examples in docs/sources.md.
     """
     categories = t_category(in_situ=in_situ, primary=primary, thickness=thickness, ulceration=ulceration)
     n, m = _assumed_for_in_situ(categories, n, m)

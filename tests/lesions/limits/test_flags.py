@@ -85,7 +85,7 @@ def test_what_numbers_cannot_answer_waits_like_a_limit_passed(shipped, code, lat
 
 
 def test_doubt_governs_its_measures_raise_no_flag_of_their_own(shipped):
-    """interfaces.md: `doubt` speaks of the outline, and what was measured on it waits for a person's look."""
+    """docs/interfaces.md: `doubt` speaks of the outline, and what was measured on it waits for a person's look."""
     wide = measurement(area=20.0, feret=9.0, asymmetry_axes=2.0, colour_black=0.2)
     assert {"area_growth", "diameter", "asymmetry", "new_colour"} <= raised(shipped, wide).keys()
     unsure = replace(wide, doubt=(Doubt("faint", "Faint. Check it."),))

@@ -47,7 +47,7 @@ def test_the_order_of_visits_does_not_matter():
 
 
 def test_something_else_done_completes_nothing():
-    # operations.md E37: attendance is not completion
+    # Clinic setting, no source: attendance is not completion (docs/domain.md, 5)
     done = [{"purpose": "risk_assessment", "subject": "patient", "on": "2024-04-30"}]
     assert row(plan(diagnoses=[MELANOMA], done=done)).number == 1
 
@@ -102,12 +102,12 @@ def test_discharge_from_a_tier_lasts_until_the_next_assessment():
     assert (row(after).target, row(after).latest) == (date(2024, 1, 31), date(2024, 2, 28))
 
 
-# How the check of a tier is counted is this program's own rule (domain.md, points 2, 5 and 7): no outside source.
+# How the check of a tier is counted is this program's own rule (docs/domain.md, points 2, 5 and 7): no outside source.
 SINCE = {"tier": "very_high", "assessed_on": "2024-06-01", "since": "2024-01-31"}
 
 
 def test_a_tier_without_any_check_on_record_has_one_due_now():
-    """Within 28 days, clinic setting, no source; counted from the first day above average (domain.md, point 13)."""
+    """Within 28 days, clinic setting, no source; counted from the first day above average (docs/domain.md, point 13)."""
     found = row(plan(risk=SINCE))
     assert (found.anchor, found.target, found.latest) == (
         date(2024, 1, 31),
@@ -269,7 +269,7 @@ def test_looking_again_without_months_is_a_problem():
 
 @pytest.mark.parametrize("state", ["removed", "gone", "entered_in_error", "biopsy_decided", "biopsy_taken"])
 def test_only_a_watched_lesion_is_pictured(state):
-    # operations.md E5: the recall for the lesion ends, the recall for the patient goes on
+    # Clinic setting, no source: the recall for the lesion ends, the recall for the patient goes on
     lesion = {"id": "7", "state": state, "monitoring": "short", "since": "2024-01-31"}
     answer = plan(lesions=[lesion], diagnoses=[MELANOMA])
     assert [due.purpose for due in answer.due] == ["risk_assessment", "full_skin_check"]
@@ -335,7 +335,7 @@ def test_a_rule_by_stage_replaces_the_general_one_if_it_surely_applies():
     ],
 )
 def test_conditions_compare_what_is_known_and_keep_what_is_not(thickness, when, rules):
-    # thickness is compared after rounding half up to 0.1 mm (clinical.md §4.1): 0.95 counts as 1.0
+    # thickness is compared after rounding half up to 0.1 mm (AJCC 8th edition, from memory): 0.95 counts as 1.0
     staged = {"thickness": thickness, "n": "N0", "m": "M0", "stage_basis": "pathological", "stage": "IB"}
     answer = plan(ruleset.load(one_rule(when=when)), diagnoses=[MELANOMA | staged])
     assert {due.rule for due in answer.due} == rules
@@ -403,7 +403,7 @@ def test_a_benign_one_is_none(code, grade):
 
 
 def test_a_severely_dysplastic_naevus_has_no_rule_and_is_never_silent():
-    """No citable interval is known; the question about re-excision is from memory (clinical.md, dysplastic naevus)."""
+    """No citable interval is known; the question about re-excision is from memory (docs/sources.md)."""
     severe = {"id": "4", "code": "dysplastic_naevus", "grade": "severe", "anchor": "2024-01-31"}
     answer = plan(diagnoses=[severe], risk={"tier": "high", "assessed_on": "2024-02-01"})
     assert ("no_rule", "diagnosis:4") in codes(answer)
@@ -413,7 +413,7 @@ def test_a_severely_dysplastic_naevus_has_no_rule_and_is_never_silent():
 
 
 def test_a_transplant_and_several_carcinomas_have_no_rule_beside_the_tiers():
-    """No citable figure for the skin checks after a transplant or after several carcinomas (clinical.md, gaps)."""
+    """No citable figure for the skin checks after a transplant or after several carcinomas (docs/sources.md)."""
     scc = {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "S3", "class": "low"}}
     risk = {"tier": "high", "assessed_on": "2024-02-01", "transplant": True}
     answer = plan(diagnoses=[scc | {"id": "1"}, scc | {"id": "2"}], risk=risk)
@@ -423,7 +423,7 @@ def test_a_transplant_and_several_carcinomas_have_no_rule_beside_the_tiers():
 
 
 def test_a_risk_class_of_another_scheme_is_a_problem():
-    # clinical.md §1.3: "high" of one scheme is not "high" of another
+    # British and German guidelines (docs/sources.md): "high" of one scheme is not "high" of another
     scc = {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "BAD", "class": "high"}}
     answer = plan(diagnoses=[scc])
     assert ("no_rule", "diagnosis:1") in codes(answer)
@@ -455,7 +455,7 @@ def test_an_uncertain_reason_says_so():
 
 
 def test_stage_iv_by_s3_is_a_question():
-    # clinical.md M-S3-IV: individual
+    # German S3 guideline, stage IV (second-hand, docs/sources.md): individual
     answer = plan(joined("s3-germany"), diagnoses=[STAGED | {"m": "M1a"}])
     assert ("no_rule", "diagnosis:1") in codes(answer)
 

@@ -149,7 +149,7 @@ def test_an_interval_before_any_visit_counts_from_the_day_it_was_decided():
     assert row(plan(diagnoses=[MELANOMA], overrides=later)).target == date(2024, 6, 1)
 
 
-# What became known later runs beside a clinician's interval (domain.md, point 10): the program's own rule, no source.
+# What became known later runs beside a clinician's interval (docs/domain.md, point 10): the program's own rule, no source.
 
 
 def test_a_melanoma_known_after_an_open_interval_runs_beside_it():
@@ -286,7 +286,7 @@ def test_an_interval_for_a_lesion_is_that_lesions_alone():
     [("P1Y", 60), ("P6M", 30), ("P3M", 14), ("P2M", 14), ("P6W", 4), ("P10D", 1), ("P9D", 0)],
 )
 def test_the_tolerance_of_an_override_follows_its_length(interval, days):
-    # operations.md K2 (a proposal without outside authority) for 3, 6 and 12 months
+    # Clinic setting, no source: 14, 30 and 60 days for 3, 6 and 12 months
     assert own_intervals.usual_tolerance(dates.parse(interval)).days == days
 
 
@@ -307,7 +307,7 @@ def test_an_override_never_puts_off_an_urgent_sign():
 
 
 def test_a_result_is_told_within_a_week():
-    # clinical.md §7, OCP: biopsy on 2026-02-20, patient told by 2026-02-27 (case 20)
+    # Optimal care pathway, timeframes, result within 1 week: biopsy on 2026-02-20, patient told by 2026-02-27 (case 20)
     found = row(plan(procedures=[{"kind": "biopsy", "on": "2026-02-20"}]), "result_visit")
     assert found.latest == date(2026, 2, 27)
     done = [{"purpose": "result_visit", "subject": "procedure:1", "on": "2026-02-25"}]
@@ -475,7 +475,7 @@ def test_what_was_decided_stays_a_duty_until_it_is_done(decision, state, done_on
 
 
 def test_an_override_shorter_than_its_interval_is_stated_if_it_delays():
-    # domain.md, point 7: never lengthened silently; 2024-04-30 to 2024-10-31 stand replaced until the end of the year
+    # docs/domain.md, point 7: never lengthened silently; 2024-04-30 to 2024-10-31 stand replaced until the end of the year
     facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P2Y", until="2024-12-31")}
     found = row(plan(**facts))
     assert (found.rule, found.target) == ("melanoma-invasive", date(2025, 1, 31))

@@ -158,7 +158,7 @@ def test_a_faulty_set_is_refused_as_a_whole():
 
 
 def test_the_short_end_is_the_target_unless_the_set_says_otherwise():
-    # domain.md, point 1
+    # docs/domain.md, point 1
     text = one_rule(
         phases='[{ every = "P3M..P6M", for = "P2Y" }, { every = "P3M..P6M", target = "P4M", for = "P2Y" }]'
     )

@@ -185,7 +185,7 @@ def test_with_it_the_network_is_named():
 
 
 def test_measures_of_a_doubtful_outline_say_so(monkeypatch):
-    """interfaces.md, measure schema 2: `doubtful` stands beside each figure that was made on such an outline."""
+    """docs/interfaces.md, measure schema 2: `doubtful` stands beside each figure that was made on such an outline."""
     sure = measured(SPECS[0])
     assert not sure.doubt and not any(m.doubtful for m in sure.measures)
     monkeypatch.setattr(doubts, "TURNS_LEAST", 1.1)
