@@ -1,7 +1,7 @@
 """What is owed, counted kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
 
-It shares no code with the ledger of duties, the lists, the plans or the core (docs/domain.md, "What is owed"): the codes
-and the names of tables stand here once more, by hand. Facts open some duties, the stored plan opens others; that nothing
+It shares no code with the ledger of duties, the lists, the plans or the core (docs/domain.md, "What is owed"): codes
+and names of tables stand here once more, by hand. Facts open some duties, the stored plan opens others; that nothing
 was deleted or ended without a word is held against the audit trail.
 """
 
