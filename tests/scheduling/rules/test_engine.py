@@ -1,4 +1,8 @@
-"""What the plan says, point by point of the project's domain document ("Facts in, plan out")."""
+"""What the plan says, point by point of docs/domain.md ("Facts in, plan out").
+
+Intervals are those of the shipped sets, whose publications docs/sources.md names. How visits, discharges and own intervals
+count, and how early or late a visit may be, is this program's own rule: clinic setting, no source, where nothing is said.
+"""
 
 from datetime import date
 
@@ -248,6 +252,7 @@ def test_a_decision_after_the_last_picture_answers():
 
 
 def test_looking_again_follows_the_latest_decision():
+    # 14 days early, 28 late: clinic setting, no source
     decisions = [
         {"id": "1", "lesion": "7", "decision": "look_again", "on": "2024-01-31", "months": 3},
         {"id": "2", "lesion": "7", "decision": "look_again", "on": "2024-05-31", "months": 6},
@@ -377,6 +382,7 @@ def test_a_complete_diagnosis_has_no_problem():
 
 
 def test_a_contradicted_stage_is_planned_for_by_the_strictest():
+    # 1.5 mm without ulceration is T2a, IB (AJCC 8th edition); that both rows hold: docs/domain.md, 12, no source
     rules = joined("s3-germany")
     answer = plan(rules, diagnoses=[STAGED | {"stage": "IA"}])
     assert row(answer).rule == "M-S3-IB-IIB"
@@ -399,6 +405,7 @@ def test_a_malignant_diagnosis_without_a_rule_is_a_problem(code):
     "code, grade", [("benign", None), ("dysplastic_naevus", "mild"), ("dysplastic_naevus", "moderate")]
 )
 def test_a_benign_one_is_none(code, grade):
+    # Clinic setting, no source: the checks of the tier are enough
     assert codes(plan(diagnoses=[{"code": code, "grade": grade}], records_since="2024-01-01")) == set()
 
 
@@ -430,6 +437,7 @@ def test_a_risk_class_of_another_scheme_is_a_problem():
 
 
 def test_an_unknown_risk_class_is_planned_for_by_the_strictest():
+    # The stricter row of the German S3 guideline holds meanwhile: docs/domain.md, 12, no source
     answer = plan(diagnoses=[{"code": "scc", "anchor": "2024-01-31"}])
     assert row(answer).rule == "scc-high"
     assert ("missing_fact", "diagnosis:1") in codes(answer)
@@ -476,6 +484,7 @@ def test_a_tick_without_a_record_is_no_assessment():
 
 
 def test_an_assessment_is_renewed_after_a_year():
+    # A year: clinic setting, no source
     answer = plan(risk={"tier": "average", "assessed_on": "2024-02-29"})
     assert [(due.purpose, due.target) for due in answer.due] == [("risk_assessment", date(2025, 2, 28))]
     assert answer.problems == ()
@@ -491,6 +500,7 @@ def test_monitoring_without_a_day_is_a_problem():
 
 
 def test_a_late_visit_asks_until_settled_whether_the_next_still_stands():
+    # Nearer than half an interval: clinic setting, no source (docs/domain.md, 5)
     visit = [CHECK | {"on": "2024-06-20"}]
     assert ("visits_close_together", "patient") in codes(plan(diagnoses=[MELANOMA], done=visit))
     settled = [CHECK | {"date": "2024-09-20", "decided_on": "2024-06-20"}]

@@ -1,4 +1,8 @@
-"""What breaks into a schedule: urgent work, the clinician's override, and what breaking the core has shown."""
+"""What breaks into a schedule: urgent work, the clinician's override, and what breaking the core has shown.
+
+Own intervals, discharges and the drawn strip are this program's own rule (docs/domain.md, 8 and 10): clinic setting, no
+source, where nothing is said.
+"""
 
 from datetime import date
 
@@ -26,6 +30,7 @@ from tests.scheduling.rules.sets import one_rule
 
 @pytest.mark.parametrize("word", ["raised", "firm", "growing", "bleeding", "new", "painful"])
 def test_an_urgent_sign_is_due_the_day_it_was_noted(word):
+    # Elevated, firm, growing: promptly (Optimal care pathway, 2nd edition, 2.1); the others, the same day: clinic setting
     lesion = {"id": "7", "urgent": [sign(word, "2024-05-20"), sign("new", "2024-05-25", id="2")]}
     found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
     assert (found.anchor, found.target, found.urgency) == (date(2024, 5, 20), date(2024, 5, 20), "A")
@@ -35,6 +40,7 @@ def test_an_urgent_sign_is_due_the_day_it_was_noted(word):
     "word, pictured", [("raised", False), ("growing", False), ("new", True), ("painful", True)]
 )
 def test_monitoring_stops_for_what_must_not_wait(word, pictured):
+    # Elevated, firm, growing: no waiting (Optimal care pathway, 2nd edition, 2.1); "new", "painful": clinic setting
     lesion = {
         "id": "7", "monitoring": "short", "since": "2024-05-01", "urgent": [sign(word, "2024-05-20")],
     }  # fmt: skip

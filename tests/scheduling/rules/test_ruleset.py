@@ -1,4 +1,7 @@
-"""Rule sets: every fault is named by its path, the shipped ones have none; rules read as sentences."""
+"""Rule sets: every fault is named by its path, the shipped ones have none; rules read as sentences.
+
+The format is this program's own; intervals of the examples are made up, no source.
+"""
 
 import hashlib
 
