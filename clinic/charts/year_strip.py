@@ -1,4 +1,4 @@
-"""The year strip: months as ticks, windows as bars, visits as dots, today as a dotted line.
+"""Draw the year strip of a patient: months as ticks, windows as bars, visits as dots, today as a dotted line.
 
 The same grammar at 250 px in a list and across the page: filled = open, outlined = kept, dashed = planned,
 the colour of care = last days or past. Colour never stands alone: the description says all of it in words.
@@ -136,7 +136,7 @@ def render(strip: Strip, *, width: int, height: int | None = None, title: str = 
 
 
 def describe(strip: Strip) -> str:
-    """Everything on the strip as sentences."""
+    """Say everything on the strip in sentences, for who cannot see it."""
     windows = [
         f"{window.label or 'Window'}: {write_day(window.earliest)} to {write_day(window.latest)}, "
         f"target {write_day(window.target)}, {KIND_WORDS[window.kind]}."

@@ -1,4 +1,4 @@
-"""Append-only tables by database triggers, recreated after every migrate.
+"""Keep tables append-only by database triggers, made anew after every migrate.
 
 Django rebuilds a table on SQLite when a column changes, and the rebuild drops triggers silently.
 """
