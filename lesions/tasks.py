@@ -1,4 +1,4 @@
-"""Background work of this app: pictures that wait to be measured."""
+"""Register the background work of this app: pictures that wait to be measured."""
 
 from clinic.jobs import Work, register_work
 from lesions.measuring import measure
