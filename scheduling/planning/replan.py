@@ -1,4 +1,4 @@
-"""Facts in, recalls out: asks the core for plans, one patient or many, and has them written."""
+"""Make plans anew, for one patient or many: gather the facts, ask the core, have the answer written."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -54,7 +54,7 @@ def replan_many(keys: Sequence[int]) -> set[int]:
 
 
 def _replan_portion(keys: Sequence[int]) -> set[int]:
-    """Whoever was in somebody's way is planned alone: a conflict costs the others nothing but the time."""
+    """Plan one portion in a transaction; after a conflict each patient is planned alone."""
     writer, made = _ask(keys), set()
     if writer is None:
         return set()
@@ -87,7 +87,7 @@ def _ask(keys: Sequence[int]) -> PlanWriter | None:
 
 
 def patients_to_replan(limit: int | None = 200) -> list[int]:
-    """Keys of patients whose plan is missing or out of date in facts, rules or time; the longest waiting first."""
+    """Find patients whose plan is missing or out of date in facts, rules or time; the longest waiting first."""
     policy = (
         PolicyRow.objects.filter(kind=PolicyKind.RULES, state=PolicyState.IN_FORCE).values_list("pk").first()
     )
@@ -103,7 +103,7 @@ def patients_to_replan(limit: int | None = 200) -> list[int]:
 
 
 def still_asked_for(row: Recall) -> bool:
-    """Whether the last plan asks for this purpose and subject; yes while there is no plan."""
+    """Say whether the last plan asks for this purpose and subject; yes while there is no plan."""
     plan = Plan.objects.filter(patient_id=row.patient_id).first()
     return plan is None or any(
         (due["purpose"], due["subject"]) == (row.purpose, row.subject) for due in plan.result["due"]
@@ -111,5 +111,5 @@ def still_asked_for(row: Recall) -> bool:
 
 
 def open_again(row: Recall) -> dict[str, Any]:
-    """Fields of a recall whose appointment came to nothing: the dates stay what they were."""
+    """Give the fields that open a recall again whose appointment came to nothing: the dates stay what they were."""
     return {"state": state_on(row), "reopened": row.reopened + 1}

@@ -1,4 +1,4 @@
-"""Published checklists that a dermatologist fills in: sums and published thresholds, never a judgement of ours."""
+"""Add up published checklists that a dermatologist fills in, beside published thresholds; no judgement of ours."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _SEVEN_MM = Decimal(7)
 
 @dataclass(frozen=True)
 class Score:
-    """`value` is exact; `threshold_met` compares it with the published threshold; `words` quote the source."""
+    """The sum of one checklist: `value` is exact, `threshold_met` compares it with the published threshold."""
 
     name: str
     value: Decimal
