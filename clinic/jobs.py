@@ -97,6 +97,7 @@ def request_work(name: str, row_id: int) -> None:
 
 
 def _publish(name: str, row_ids: list[int]) -> None:
+    # Without a broker `manage.py work` reads the database by itself; in tests nothing is sent.
     if settings.QUARTERDAY_QUEUE != "celery":
         return
     # By name: tasks stand above this module. A message that expires costs nothing: the row still waits, and the
@@ -122,6 +123,7 @@ def work_once(worker: str) -> int:
             try:
                 work.run(row_ids)
             except Exception:
+                # One bad row must not stop the others; it waits on and is tried in the next round.
                 log.exception("%s: %s %s failed and stay in the list", worker, work.name, row_ids)
             else:
                 done += len(row_ids)

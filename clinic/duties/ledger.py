@@ -39,6 +39,7 @@ def open_duty(
     fields = {"subject": subject, "urgent": urgent, "due_on": due_on, "owner": owner, "note": note}
     now = clock.now()
     more = {"patient": patient, "opened_at": now, "opened_by": by, "changed_at": now}
+    # A unique row of the open duty decides: of two who open it at once, the second finds the first one's.
     row, new = Duty.objects.get_or_create(**where, defaults=fields | more)
     if new:
         details = {"kind": kind, "about": subject, "due_on": str(due_on), "urgent": urgent}
@@ -85,6 +86,7 @@ def end_with_ground(
 
 def end_with_ground_of_two(duty: Duty, *, by: Member, second: Member, ground: str, note: str) -> Duty:
     """End a duty that one member proposed to end and another confirmed; one of the two is a dermatologist."""
+    # Whoever confirms may be the nurse, where it was a dermatologist who proposed.
     if not (may(by, Act.END_DUTIES) or may(second, Act.END_DUTIES)):
         raise NotAllowed(f"{by} may not {Act.END_DUTIES.value}")
     return _end(duty, by, None, ground=ground, end_note=note, second=second)
@@ -122,6 +124,7 @@ def end_all(
     patient: Patient | None = None,
 ) -> list[Duty]:
     """End every open duty of these kinds about one thing, by one row that proves it."""
+    # Row by row, not one update: each ending is checked, audited and may be stale by itself.
     rows = open_duties(patient).filter(kind__in=list(kinds))
     if subject is not None:
         rows = rows.filter(subject=subject)
@@ -137,6 +140,7 @@ def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
         raise DutyRefused("Only who ended it takes it back.")
     if clock.now() - duty.ended_at > TAKE_BACK:
         raise DutyRefused("Ten minutes are over: what is wrong is corrected by an act of its own.")
+    # Kept for the trail: the next statement empties these fields.
     what = duty.evidence or duty.ground
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
     change(duty, seen=revision, at=clock.now(), **fresh)

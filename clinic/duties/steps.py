@@ -56,6 +56,7 @@ def settle(
             raise DutyRefused(_MISSING[name])
     if how and how not in How.values:
         raise DutyRefused(_MISSING["how"])
+    # The step comes first: the duty's end names it as its evidence.
     step = Step.objects.create(
         duty=duty, outcome=outcome, on=on or clock.today(), by=by, at=clock.now(), **given
     )
@@ -87,6 +88,7 @@ def follow(step: Step, chosen: Outcome) -> None:
             by=step.by,
             subject=duty.subject,
             urgent=duty.urgent or chosen.then_urgent,
+            # Only telling follows a person, whom the reader named; every other duty is free for the list.
             owner=duty.owner if chosen.then == "tell" else None,
             note=f"{KINDS[duty.kind].words}: {chosen.words}. {step.words}".strip(),
         )

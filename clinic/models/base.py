@@ -31,6 +31,7 @@ class StaleRow(Exception):
 
 def change(row: "Stated", *, seen: int, at: Any, where: dict[str, Any] | None = None, **fields: Any) -> None:
     """Change a row only if it still has the revision that was `seen`; of two who try at once one gets StaleRow."""
+    # One statement asks and writes: between a check and a write somebody else could come.
     found = type(row)._default_manager.filter(pk=row.pk, revision=seen, **(where or {}))
     if not found.update(**fields, revision=seen + 1, changed_at=at):
         row.refresh_from_db()

@@ -79,6 +79,7 @@ def end_care(
     second: Member | None = None,
 ) -> Patient:
     """End a patient's care and close what ends with it; what outlives it makes the care “ending” until handed over."""
+    # With a second person the right was asked for when that proposal was confirmed.
     if second is None:
         require(by, Act.END_CARE)
     _check(patient, status, on, ground)
@@ -88,6 +89,7 @@ def end_care(
     for keeper in KEEPERS.values():
         keeper.close(row)
     proposals.settle_all(proposals.waiting().filter(patient=patient), answer=f"care ended: {ground.strip()}")
+    # After the keepers have closed what ends at once: the rest is what somebody must hand over.
     left = outlives(patient)
     fields = {"status": PatientStatus.ENDING if left else status, "ending_as": status if left else ""}
     said = {"status_on": on, "status_ground": ground.strip()}
@@ -111,6 +113,7 @@ def _check(patient: Patient, status: str, on: date, ground: str) -> None:
 def finish(step: Step) -> None:
     """Finish the end of care once all is handed over: the rest ends with its ground, the status becomes final."""
     patient = Patient.objects.select_for_update().get(pk=step.duty.patient_id)
+    # Care was resumed since: the step stays on record and ends nothing.
     if patient.status != PatientStatus.ENDING:
         return
     note = f"handed over to {step.whom}: {step.words}"

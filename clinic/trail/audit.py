@@ -70,6 +70,7 @@ def record_all(entries: Iterable[Entry]) -> None:
     rows = []
     for entry in entries:
         if ACTIONS[entry.action].changes_facts:
+            # Written together, the patients' revisions would not move, and their plans would stay old.
             raise RuntimeError(f"audit record {entry.action!r} changes facts: it is written alone")
         row = AuditRecord(at=clock.now(), action=entry.action, patient=entry.patient, details=entry.details)
         row.subject = subject_of(entry.subject)

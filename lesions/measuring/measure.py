@@ -68,6 +68,7 @@ def measure_picture(assessment_id: int) -> None:
     if attempt is None:
         return
     row = Assessment.objects.select_related("image__lesion__patient").get(pk=assessment_id)
+    # A picture that kills its worker never answers; so the attempts are counted when it is taken.
     if attempt > MOST_ATTEMPTS:
         _fail(row, attempt, GIVEN_UP)
         return
@@ -127,6 +128,7 @@ def _measured(row: Assessment) -> _Found:
         look_for_ruler=contact,
         allowance=allowance.from_settings(),
     )
+    # Earlier figures are read as stored: only this picture is measured now.
     back = [_compare(earlier, _answer(earlier), row, found) for earlier in earlier_assessments(row)]
     later = _shown_later(row)
     return _Found(found, back, _compare(row, found, later, _answer(later)) if later else None)
@@ -143,6 +145,7 @@ def _compare(
     most = allowance.from_settings()
     found = pipeline.compare(one, two, earlier_measurement=before, later_measurement=after, allowance=most)
     aligned = found.registration.aligned
+    # Files before rows: a file without a row harms nobody, a row without its file would be a broken page.
     drawn = storage.put(changemap.draw(one, found, allowance=most)) if aligned else ""
     return _Compared(earlier, later, found, drawn)
 
@@ -212,6 +215,7 @@ def _finish(row: Assessment, attempt: int, found: _Found) -> None:
     kept = [_keep(each) for each in found.back]
     audit.record("assessment.done", by=None, subject=row, patient=lesion.patient, version=row.version)
     owed.picture_measured(row, found.measurement)
+    # Read within the transaction: the limits in force now, not those from before the seconds of measuring.
     policy = policies.in_force(PolicyKind.FLAGS)
     drafts = _drafts(found.measurement, found.back, policy)
     if reviews.is_news(row, drafts):

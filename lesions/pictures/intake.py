@@ -66,6 +66,7 @@ def accept(
     cleaned = _cleaned(data)
     info = cleaned.info
     _check_new(lesion, hashlib.sha256(data).hexdigest())
+    # Both files are on the disk before the row that names them.
     sha, derivative = storage.put(data), storage.put(cleaned.jpeg)
     picture = Image(
         lesion=lesion,
@@ -136,6 +137,7 @@ def settle(*, refused: RefusedUpload, by: Member, revision: int) -> RefusedUploa
 
 def deliver(*, image: Image, to: Member) -> None:
     """Note that this picture's bytes go to this member: a signature asks for it."""
+    # The last time is kept: a signature needs a delivery since its review was opened.
     Delivery.objects.update_or_create(image=image, member=to, defaults={"at": clock.now()})
 
 
@@ -213,4 +215,5 @@ def _remark(info: PictureInfo, taken_on: date) -> str:
     camera_day = timezone.localdate(info.taken_at) if aware else info.taken_at.date()
     if camera_day == taken_on:
         return ""
+    # Said, not believed: many cameras' clocks are wrong, and the visit's day counts.
     return f"The camera wrote {camera_day.day} {camera_day:%b %Y} into the file."

@@ -99,6 +99,7 @@ def amend_or_propose(
     try:
         return amend(lesion=lesion, by=by, revision=revision, **fields)
     except OnlyProposed:
+        # A proposal made on an old page might propose what has happened already.
         if lesion.revision != revision:
             raise StaleRow(lesion) from None
         return endings.propose(lesion, by, reason, fields)
@@ -169,6 +170,7 @@ def answer_signs(
         by=by,
         outcome=outcome,
     )
+    # Signs noted after the examination stay open: nobody has looked at them yet.
     open_signs(lesion).filter(noted_on__lte=on).update(answered_by=row)
     later = Q(examined_in_person_on__isnull=True) | Q(examined_in_person_on__lt=on)
     found = Lesion.objects.filter(later, pk=lesion.pk)

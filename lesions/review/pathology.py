@@ -64,6 +64,7 @@ def record_procedure(
     )
     if lesion and kind in _MOVES:
         found = Lesion.objects.filter(pk=lesion.pk)
+        # Without asking for a revision: what was cut is cut, whatever the page showed of the lesion.
         found.update(state=_MOVES[kind], monitoring=None, revision=F("revision") + 1, changed_at=clock.now())
         lesion.refresh_from_db()
     details = {"kind": kind, "on": str(on), "sutures": sutures}
@@ -185,6 +186,7 @@ def amend_diagnosis(
     if corrected and not why.strip():
         raise ResultRefused("Say why the report was corrected, and by whom.")
     report_checks.check_procedure(diagnosis.patient, now["lesion"], report_of)
+    # The patient was told another result: the new one has to be told as well.
     untold = {"told_on": None, "told_by": None} if corrected else {}
     asked = longer_waits.before(diagnosis.patient)
     change(diagnosis, seen=revision, at=clock.now(), **now, **untold)

@@ -86,8 +86,10 @@ def record(
     require(by, Act.SIGN_OFF)
     rows = Review.objects.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
     review = rows.get(pk=review_id)
+    # Lesion before review, everywhere: two locks taken in two orders would wait for each other for ever.
     review.lesion = register.lock(review.lesion_id)
     _check(review.lesion, decision, months, in_person)
+    # Before the review is taken: a question leaves it waiting.
     asked = _ask(review.lesion, decision, months, note, all_the_same)
     _take(review, revision)
     _check_second_reader(review, by)

@@ -167,6 +167,7 @@ def book(
         changed_by=by,
         changed_at=clock.now(),
     )
+    # The row must exist before its cells, which refer to it; if they are taken, the transaction undoes it.
     appointment.recalls.set(rows)
     _take_cells(appointment)
     for row in rows:

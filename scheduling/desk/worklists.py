@@ -36,9 +36,11 @@ def to_reach(day: date) -> QuerySet[Recall]:
         state=RecallState.DUE, patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True
     )
     due = due.filter(~Exists(_death_proposed()))
+    # Only the last attempt puts a call off: an earlier promise no longer counts.
     due = due.annotate(
         again_on=Subquery(last.values("next_on")[:1]), put_off_by=Subquery(last.values("by__role")[:1])
     )
+    # On the last day of the window a nurse's promise no longer hides the recall; a dermatologist's does.
     held_no_longer = Q(latest__lte=day) & ~Q(put_off_by__in=roles_with(Act.CLOSE_RECALLS))
     return due.filter(_not_after("next_look_on", day) & (_not_after("again_on", day) | held_no_longer))
 
@@ -74,6 +76,7 @@ def build(day: date) -> int:
 
 def catch_up(patient_ids: Iterable[int], day: date) -> int:
     """Add to today's list who became due in the course of the day."""
+    # Building costs a pass over the list, so it is done only where somebody is missing on it.
     missing = to_reach(day).filter(patient__in=patient_ids).exclude(work_items__day=day)
     return build(day) if missing.exists() else 0
 
@@ -106,6 +109,7 @@ def claim(*, item: WorkItem, by: Member) -> WorkItem:
     got = free.update(**claimed, revision=F("revision") + 1, changed_at=now)
     item.refresh_from_db()
     if not got:
+        # Claimed twice by one person, as by a double click: that is no conflict.
         if item.state == ItemState.CLAIMED and item.claimed_by_id == by.pk:
             return item
         raise AlreadyClaimed(item) if item.state == ItemState.CLAIMED else StaleRow(item)

@@ -142,6 +142,7 @@ def _decisions(keys: Keys, procedures: Sequence[Procedure]) -> Iterator[tuple[in
     """Gather what was decided, with the first procedure of that lesion that did it."""
     by_lesion = _grouped((cut.lesion_id, cut) for cut in procedures if cut.lesion_id)
     rows = owed.deciding().filter(lesion__patient__in=keys).order_by("pk")
+    # The key is also the order: of two signatures of one day the later row decides.
     fields = ("lesion__patient", "pk", "lesion", "decision", "signed_on", "months")
     for patient, pk, lesion, decision, on, months in rows.values_list(*fields):
         kinds = _FULFILS.get(decision, ())
@@ -184,6 +185,7 @@ def _closed(keys: Keys) -> Iterator[tuple[int, facts.Closed]]:
     for patient, *closed in rows.order_by("pk").values_list(*fields):
         yield patient, facts.Closed(*closed)
     for end in SeriesEnd.objects.filter(patient__in=keys).order_by("pk"):
+        # A discharge names a series, not an occurrence; the core reads neither its anchor nor its number.
         about = (end.purpose, end.subject, end.rule, end.of)
         yield end.patient_id, facts.Closed(*about, end.ended_on, 1, "discharge", end.ended_on)  # type: ignore[arg-type]
 
@@ -197,9 +199,11 @@ def _overrides(keys: Keys) -> Iterator[tuple[int, facts.Override]]:
 
 def override_fact(row: Override) -> facts.Override:
     return facts.Override(
+        # A row that is only supposed has no key yet.
         id=str(row.pk or "new"),
         purpose=row.purpose,  # type: ignore[arg-type]
         subject=row.subject,
+        # It becomes a part of the plan's sentence, which brings its own full stop.
         reason=row.reason.rstrip(" ."),
         by=str(row.by),
         decided_on=row.decided_on,

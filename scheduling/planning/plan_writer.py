@@ -64,6 +64,7 @@ class PlanWriter:
 
     def lock(self) -> set[int]:
         revisions = {one.patient.pk: one.patient.facts_revision for one in self.answers}
+        # Approving another set between reading and writing would otherwise leave plans of the old one.
         in_force = PolicyRow.objects.filter(pk=self.policy.pk, state=PolicyState.IN_FORCE)
         rows = Patient.objects.select_for_update().filter(pk__in=revisions).filter(Exists(in_force))
         now = rows.order_by("pk").values_list("pk", "facts_revision")
@@ -82,6 +83,7 @@ class PlanWriter:
         )
         if before and _says_the_same(before, plan):
             valid = {"valid_until": plan.valid_until, "made_at": plan.made_at}
+            # No new row and no audit record: a daily replan of everybody would fill the trail with nothing.
             Plan.objects.filter(pk=before.pk).update(**valid)
             before.valid_until, before.made_at = plan.valid_until, plan.made_at
             return before
@@ -95,6 +97,7 @@ class PlanWriter:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
                 PlanProblem.objects.filter(pk=row.pk).update(gone_on=clock.today())
+            # The row stays, and with it since when the problem has stood.
             elif found != {"text": row.text, "params": row.params}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
         since = {"patient": one.patient, "since": clock.today()}
@@ -108,6 +111,7 @@ class PlanWriter:
         PlanProblem.objects.bulk_create(self.new_problems)
         Plan.objects.bulk_create(
             [plan for plan, _ in self.plans],
+            # Two workers may plan one patient for the first time at once; the later plan replaces the earlier.
             update_conflicts=True,
             unique_fields=["patient"],
             update_fields=_PLAN_FIELDS,
@@ -267,6 +271,7 @@ class _RecallUpdate:
         change(row, seen=row.revision, at=clock.now(), state=state, **fields)
         if moved:
             audit.record("recall.move", by=None, subject=row, patient=self.patient, moved=moved)
+        # An appointment in time yesterday may be late by the new window.
         if "latest" in moved and state == RecallState.BOOKED:
             rebook.look_at_bookings_of(row)
 

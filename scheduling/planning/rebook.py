@@ -21,6 +21,7 @@ def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
     if rows and not still_open:
         owe(appointment, "what it was booked for is done or closed", by)
     day = timezone.localdate(appointment.starts_at)
+    # Only what is late: a visit before its window does no harm, it is an extra one.
     late = [row for row in still_open if row.latest < day]
     if late:
         row = min(late, key=lambda one: one.latest)
@@ -54,6 +55,7 @@ def rebook_of_day(day: date, reason: str, by: Member) -> None:
 def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool = False) -> None:
     """Open the duty to rebook, unless a dermatologist has confirmed this reason for this very day."""
     note = f"Booked for {write_day(timezone.localdate(appointment.starts_at))}: {why}."
+    # Day and reason stand in the note: another day or another reason is asked about again.
     before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), note=note)
     if before.filter(ended_at__isnull=False).exclude(evidence=subject_of(appointment)).exists():
         return

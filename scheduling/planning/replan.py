@@ -38,6 +38,7 @@ def replan_patient(patient_id: int) -> Plan | None:
         try:
             with transaction.atomic():
                 made = writer.write()
+        # Somebody worked on one of its recalls meanwhile: read everything again.
         except StaleRow:
             continue
         if patient_id in made:
@@ -61,6 +62,7 @@ def _replan_portion(keys: Sequence[int]) -> set[int]:
     try:
         with transaction.atomic():
             made = set(writer.write())
+    # OperationalError: SQLite was locked too long, or PostgreSQL broke a deadlock.
     except (StaleRow, OperationalError):
         made = set()
     return made | {key for key in keys if key not in made and replan_patient(key)}
@@ -76,6 +78,7 @@ def _ask(keys: Sequence[int]) -> PlanWriter | None:
         return None
     policy, ruleset = rules
     patients = list(Patient.objects.filter(pk__in=keys, merged_into__isnull=True).order_by("pk"))
+    # After the patients: a fact recorded in between raises a revision that was already read.
     known = gather_facts_of_all(patients)
     today, urgent = clock.today(), untold_results.urgent(keys)
     plans = {
@@ -99,6 +102,7 @@ def patients_to_replan(limit: int | None = 200) -> list[int]:
         plan__valid_until__gte=clock.today(),
     )
     behind = Patient.objects.filter(merged_into__isnull=True).exclude(pk__in=current.values("pk"))
+    # Nulls sort first or last by database; both are fine, as the sweep comes round to everybody.
     return list(behind.order_by("plan__made_at", "pk").values_list("pk", flat=True)[:limit])
 
 

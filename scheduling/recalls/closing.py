@@ -87,6 +87,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
 def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) -> None:
     _check_open(recall)
     _check_ground(ground, note)
+    # Otherwise somebody would still come, for something that is closed.
     if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
         raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
     fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
@@ -149,6 +150,7 @@ def reopen(recall: Recall, *, by: Member, why: str) -> None:
     audit.record(
         "recall.reopen", by=by, subject=recall, patient=recall.patient, why=why, latest=str(recall.latest)
     )
+    # While it was booked the plan may have dropped it; then nobody is to be called for it.
     if not still_asked_for(recall):
         supersede(recall)
 
