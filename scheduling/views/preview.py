@@ -6,6 +6,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
@@ -70,7 +71,8 @@ def _waits(policy: Policy, run: PreviewRun) -> dict[str, Any]:
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {"digest": request.POST.get("preview", ""), "accepted": request.POST.getlist("accept")}
-    return PAGES.sign(request, pk, approve_previewed, "is in force; every plan is made anew.", **shown)
+    said = _("Rule set %(version)s is in force; every plan is made anew.")
+    return PAGES.sign(request, pk, approve_previewed, said, **shown)
 
 
 @allow(Act.SEE_RULES)

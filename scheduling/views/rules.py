@@ -5,6 +5,7 @@ from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import policies
@@ -25,7 +26,7 @@ from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule
 from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
-PAGES = PolicyPages(PolicyKind.RULES, "Rule set", home="scheduling:rules", version="scheduling:rules_version")
+PAGES = PolicyPages(PolicyKind.RULES, home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
 _SITES = dict(bodymap.SITES)
 ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
@@ -142,4 +143,5 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, "is proposed: another person looks at what it does and approves it.")
+    said = _("Rule set %(version)s is proposed: another person looks at what it does and approves it.")
+    return PAGES.propose(request, pk, said)
