@@ -42,7 +42,7 @@ class Counselling(models.TextChoices):
 
 
 class RiskAssessment(Stated):
-    """A dated, signed snapshot; never edited: the latest counts."""
+    """A risk assessment: what was answered on one day, signed and never edited; the latest counts."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="risk_assessments")
     assessed_on = models.DateField()
@@ -81,8 +81,8 @@ class RiskAssessment(Stated):
     counselling = models.CharField(
         _("genetic counselling, or review by a dermatologist"), max_length=12, choices=Counselling, blank=True
     )
-    # The criteria that judged it; none where it was recorded before the criteria were data.
-    policy = models.ForeignKey("clinic.Policy", null=True, on_delete=models.PROTECT, related_name="+")
+    # The criteria that judged it: they hold the words of its reasons.
+    policy = models.ForeignKey("clinic.Policy", on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ["-assessed_on", "-pk"]

@@ -1,4 +1,4 @@
-"""Criteria of the risk tiers as sentences, made from what is asked and never from what somebody wrote beside it."""
+"""Write the criteria of the risk tiers as sentences, from what they ask, never from words that stand beside them."""
 
 from collections.abc import Sequence
 from functools import reduce

@@ -86,7 +86,7 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _own_visit(patient: Patient, request: HttpRequest) -> Visit | None:
-    """Asked only of who has recorded a visit since signing in."""
+    """Find the visit that this member may take back; asked only of who has recorded one since signing in."""
     return visits.to_take_back(patient, request.user) if request.session.get("recorded_a_visit") else None
 
 
@@ -95,7 +95,7 @@ def _risk(patient: Patient) -> dict[str, Any]:
     latest = risk.current(patient)
     if latest is None:
         return {"risk": None}
-    lifetime = risk.tiers_of(latest.policy).lifetime if latest.policy else ()
+    lifetime = risk.tiers_of(latest.policy).lifetime
     return {
         "risk": latest,
         "risk_reasons": _by_source(latest),

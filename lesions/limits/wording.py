@@ -1,4 +1,4 @@
-"""The limits of the measures as sentences, and what a reader has to know before signing them."""
+"""Write the limits of the measures as sentences, with what a reader has to know before signing them."""
 
 from typing import Final
 
@@ -44,7 +44,7 @@ def measure_name(name: str) -> str:
 
 
 def sentence(limit: Limit) -> str:
-    """When this limit puts a picture before a dermatologist."""
+    """Say when this limit puts a picture before a dermatologist."""
     names = list(dict.fromkeys(measure_name(name) for name in limit.measures))
     said = {"name": names[0], "names": alternatives(names), "bound": _bound(limit)}
     if limit.of == "value":
@@ -81,7 +81,7 @@ def cautions(table: tuple[Limit, ...]) -> list[str]:
 
 
 def smallest_changes(own: Own | None) -> list[tuple[str, str]]:
-    """The clinic's own repeatability: each measure, and the smallest change that shows."""
+    """Say the clinic's own repeatability: each measure, and the smallest change that shows."""
     if own is None:
         return []
     shares = [

@@ -35,11 +35,11 @@ _LEAST_MM_PER_PX, _MOST_MM_PER_PX = 0.0005, 1.0
 
 
 class PictureRefused(Refused):
-    """Why the file cannot be taken, and what to do."""
+    """Raised where a file cannot be taken."""
 
 
 class AlreadyFiled(PictureRefused):
-    """The picture is where it belongs already: nothing is left to do."""
+    """Raised where a picture is already where it belongs: nothing is left to do."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,7 @@ def accept(
     cleaned = _cleaned(data)
     info = cleaned.info
     _check_new(lesion, hashlib.sha256(data).hexdigest())
+    # Both files are on the disk before the row that names them.
     sha, derivative = storage.put(data), storage.put(cleaned.jpeg)
     picture = Image(
         lesion=lesion,
@@ -106,7 +107,7 @@ def _file(picture: Image, by: Member) -> Image:
 
 
 def queue(*, picture: Image, by: Member | None) -> Assessment:
-    """The row is the job; inside the caller's transaction."""
+    """Queue the measuring of a picture: add the row that is the job, in the caller's transaction."""
     row = outlines.ask(image=picture)
     audit.record("assessment.queue", by=by, subject=row, patient=picture.lesion.patient, version=row.version)
     return row
@@ -114,7 +115,7 @@ def queue(*, picture: Image, by: Member | None) -> Assessment:
 
 @transaction.atomic
 def refuse(*, lesion: Lesion, by: Member, filename: str, why: Message) -> RefusedUpload:
-    """A file that could not be taken is work until somebody has dealt with it; twice tried is still one."""
+    """Keep a refused file as work until somebody has dealt with it; tried twice, it is still one."""
     now = clock.now()
     same = {"filename": tidy_name(filename), "code": why.code, "params": why.params}
     known = lesion.refused_uploads.filter(**same, settled_at__isnull=True).first()
@@ -128,7 +129,7 @@ def refuse(*, lesion: Lesion, by: Member, filename: str, why: Message) -> Refuse
 
 @transaction.atomic
 def settle(*, refused: RefusedUpload, by: Member, revision: int) -> RefusedUpload:
-    """Raises StaleRow when somebody else settled it first."""
+    """Settle a refused file. Raises StaleRow when somebody else settled it first."""
     now = clock.now()
     change(refused, seen=revision, at=now, where={"settled_at": None}, settled_at=now, settled_by=by)
     audit.record("image.settle", by=by, subject=refused, patient=refused.lesion.patient)
@@ -137,17 +138,18 @@ def settle(*, refused: RefusedUpload, by: Member, revision: int) -> RefusedUploa
 
 def deliver(*, image: Image, to: Member) -> None:
     """Note that this picture's bytes go to this member: a signature asks for it."""
+    # The last time is kept: a signature needs a delivery since its review was opened.
     Delivery.objects.update_or_create(image=image, member=to, defaults={"at": clock.now()})
 
 
 def tidy_name(filename: str) -> str:
-    """The last part of the name, without control characters; a name is shown and never trusted."""
+    """Keep the last part of a file's name, without control characters; a name is shown and never trusted."""
     last = filename.replace("\\", "/").rsplit("/", 1)[-1]
     return "".join(letter for letter in last if letter.isprintable())[:200] or "unnamed file"
 
 
 def check_size(count: int) -> None:
-    """Raises PictureRefused for an empty file and for one above the cap."""
+    """Refuse an empty file and one above the limit of size (PictureRefused)."""
     if not count:
         raise PictureRefused("empty")
     if count > settings.PICTURE_MAX_BYTES:
@@ -186,7 +188,7 @@ def check_scale(mm_per_px: float | None, origin: str | None, uncertainty: float 
 
 
 def _cleaned(data: bytes) -> Cleaned:
-    """In a process of its own: what a stranger's file costs, this one does not pay."""
+    """Make the clean copy, in a process of its own: a hostile file then cannot harm this one."""
     try:
         return reading_process.clean(data, allowance=allowance.from_settings())
     except UnreadablePicture as error:
@@ -194,7 +196,7 @@ def _cleaned(data: bytes) -> Cleaned:
 
 
 def _check_new(lesion: Lesion, sha: str) -> None:
-    """Says no more about another patient than that the file is known."""
+    """Refuse a file that is on record already; of another patient nothing more is said than that it is known."""
     known = Image.objects.filter(sha256=sha).select_related("lesion").first()
     if known is None:
         return
@@ -206,9 +208,10 @@ def _check_new(lesion: Lesion, sha: str) -> None:
 
 
 def _other_day(info: PictureInfo, taken_on: date) -> date | None:
-    """The day that the camera wrote into the file, where it is another than the one stated."""
+    """Give the day that the camera wrote into the file, where it is another than the one stated."""
     if info.taken_at is None:
         return None
     aware = timezone.is_aware(info.taken_at)
     camera_day = timezone.localdate(info.taken_at) if aware else info.taken_at.date()
+    # Said, not believed: many cameras' clocks are wrong, and the visit's day counts.
     return None if camera_day == taken_on else camera_day

@@ -1,4 +1,4 @@
-"""The scale of a picture from two points that a person set, such as two marks of a ruler beside the lesion."""
+"""Set the scale of a picture from two points that a person set, such as two marks of a ruler beside the lesion."""
 
 import math
 from collections.abc import Sequence
@@ -23,7 +23,7 @@ _SCREEN_SIDE = 1600  # longer side of the copy that browsers get (reading.clean)
 
 
 class ScaleRefused(Refused):
-    """Why no scale follows from these points."""
+    """Raised where no scale follows from two points."""
 
 
 @transaction.atomic
@@ -56,7 +56,7 @@ def set_by_hand(
 
 
 def _scale(image: Image, points: Sequence[Sequence[float]], mm: float) -> tuple[float, float]:
-    """Millimetres per pixel of the full picture, and how unsure they are (relative)."""
+    """Work out millimetres per pixel of the full picture, and how unsure they are (relative)."""
     one, two = _ends(image, points)
     if not (math.isfinite(mm) and 0 < mm <= 200):
         raise ScaleRefused("distance_out_of_range")

@@ -15,15 +15,15 @@ SITES: Final[tuple[tuple[str, Any], ...]] = tuple(
 
 
 def site_name(code: str) -> str:
-    """upper arm, front"""
+    """Write a site: upper arm, front"""
     return bodymap.site_name(code, SPOKEN)
 
 
 def place(site: str, side: str) -> str:
-    """Site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
+    """Write the site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
     return bodymap.site_words(site, bodymap.as_side(side), SPOKEN)
 
 
 def lesion_at(label: int, where: str) -> str:
-    """lesion 2, LEFT upper arm, front"""
+    """Write a lesion: lesion 2, LEFT upper arm, front"""
     return _("lesion %(label)s, %(place)s") % {"label": label, "place": where}

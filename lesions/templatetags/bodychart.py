@@ -1,4 +1,4 @@
-"""What the body chart's template draws from, in the language of the reader."""
+"""Give the body chart's template what it draws from."""
 
 from dataclasses import dataclass
 
@@ -24,7 +24,7 @@ class ChartView:
 
 @register.simple_tag
 def chart_views() -> list[ChartView]:
-    """Front and back of the body."""
+    """Give front and back, each with the patient's side that lies on the viewer's left and right."""
     return [_view(view, pieces) for view, pieces in bodymap.CHART.items()]
 
 

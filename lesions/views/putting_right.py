@@ -74,7 +74,7 @@ def _signed(pk: int) -> tuple[SignOff, Image]:
 
 
 def _choices(signed: SignOff, image: Image, who: str) -> list[Lesion]:
-    """The other lesions of this patient, and those of who was searched for."""
+    """List the other lesions of this patient, and those of the patient who was searched for."""
     found = [row.pk for row in people.search(who)[:_MOST_PATIENTS]] if who else []
     rows = Lesion.objects.filter(patient__in=[signed.lesion.patient_id, *found])
     rows = rows.exclude(pk__in=(signed.lesion_id, image.lesion_id)).exclude(state=LesionState.ERROR)

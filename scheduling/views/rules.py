@@ -42,7 +42,7 @@ class Shown:
 
     @property
     def edition(self) -> str:
-        """Where there is no source there is no edition, only the number of the setting itself."""
+        """Write the edition; nothing for a setting without a source, which has only its own number."""
         return "" if self.rule.source in SOURCELESS and self.rule.edition.isdecimal() else self.rule.edition
 
 
@@ -91,18 +91,18 @@ def shown(rules: tuple[Rule, ...]) -> list[Shown]:
 
 
 def _flag(rule: Rule) -> str:
-    """How well the source is known; where there is none, there is nothing to have read."""
+    """Say how well the source is known; where there is none, there is nothing to have read."""
     return "" if rule.source in SOURCELESS else wording.FLAGS.get(rule.flag, rule.flag)
 
 
 def _sentence(rule: Rule) -> str:
-    """Without the title above it and the source below it."""
+    """Write a rule's sentence without the title above it and the source below it."""
     whole = rule_wording.rule_sentence(rule, _SITES).removeprefix(f"{rule.title}: ")
     return capfirst(whole.rpartition(" Source: ")[0])
 
 
 def marks(rule: Rule) -> list[PhaseMark]:
-    """The phases as a time line; what follows is drawn only where a person decides."""
+    """Draw the phases as a time line; what follows is drawn only where a person decides."""
     found = [
         PhaseMark(
             label=rule_wording.phase_words(phase),

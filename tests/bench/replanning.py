@@ -55,13 +55,15 @@ def people(count, first, today, random_):
 
 
 def risks(patients, today, random_, by):
-    from clinic import clock
+    from clinic import clock, policies
     from clinic.models import RiskAssessment
+    from tests import build
 
+    tiers = policies.in_force("tiers") or build.tiers_in_force()
     RiskAssessment.objects.bulk_create(
         RiskAssessment(
             patient=patient, by=by, assessed_on=today - timedelta(random_.randrange(400)), naevi="41-100",
-            atypical="1-5", phototype="II", tier=random_.choice(TIERS), changed_at=clock.now(),
+            atypical="1-5", phototype="II", tier=random_.choice(TIERS), policy=tiers, changed_at=clock.now(),
         )
         for patient in patients
     )  # fmt: skip

@@ -64,7 +64,7 @@ function addSwitch() {
   const button = document.createElement("button");
   button.type = "button";
   button.className = "plain-button keys-switch";
-  const say = () => (button.textContent = off ? "Switch keys on" : "Switch keys off");
+  const say = () => (button.textContent = off ? gettext("Switch keys on") : gettext("Switch keys off"));
   button.addEventListener("click", () => {
     remember(!off);
     say();

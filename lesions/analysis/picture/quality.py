@@ -1,4 +1,4 @@
-"""Whether the photograph is good enough, point by point."""
+"""Judge whether a photograph is good enough, point by point."""
 
 from __future__ import annotations
 

@@ -2,6 +2,9 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
+/** The side as its radio button is labelled, in capitals so that nobody misreads it. */
+const sideOf = (radio) => radio.labels[0].textContent.trim().toUpperCase();
+
 class BodyChart {
   constructor(root) {
     this.root = root;
@@ -90,11 +93,12 @@ class BodyChart {
 
   say() {
     if (!this.chosen) return;
-    const side = this.root.querySelector('[name="side"]:checked')?.value;
-    const wrong = side && side !== this.chosen.dataset.side;
-    this.words.textContent =
-      `On the chart: ${this.chosen.dataset.words}.` +
-      (wrong ? ` You said ${side.toUpperCase()}: chart and words must agree.` : side ? "" : " Now say the side.");
+    const radio = this.root.querySelector('[name="side"]:checked');
+    const wrong = radio && radio.value !== this.chosen.dataset.side;
+    const said = [interpolate(gettext("On the chart: %(site)s."), { site: this.chosen.dataset.words }, true)];
+    if (wrong) said.push(interpolate(gettext("You said %(side)s: chart and words must agree."), { side: sideOf(radio) }, true));
+    else if (!radio) said.push(gettext("Now say the side."));
+    this.words.textContent = said.join(" ");
     this.words.classList.toggle("care", Boolean(wrong));
   }
 
@@ -107,7 +111,7 @@ class BodyChart {
     this.root.querySelector(".pin")?.remove();
     this.chosen.setAttribute("aria-checked", "false");
     this.chosen = null;
-    this.words.textContent = "The point is taken from the words; click the chart to set it exactly.";
+    this.words.textContent = gettext("The point is taken from the words; click the chart to set it exactly.");
   }
 
   restore() {

@@ -2,7 +2,8 @@
 // Mouse, touch and keyboard alike. The text area named by data-field carries the points, in pixels of the
 // full picture; it is what the form sends, and without this script it is filled in by hand.
 
-import { nearest, Plane, read, sideAt } from "./zoomable_photograph.js";
+import { nearest, newPointAfter, read, sideAt } from "./points.js";
+import { Plane } from "./zoomable_photograph.js";
 
 const REACH = { touch: 24, pen: 16, mouse: 11 }; // px on the screen within which a point is taken hold of
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
@@ -98,10 +99,8 @@ class Points {
     const count = this.points.length;
     const at = this.chosen < 0 ? count - 1 : this.chosen;
     if (!count) return this.edit(() => this.put(0, this.plane.middle()));
-    const [a, b] = [this.points[at], this.points[(at + 1) % count]];
-    const aside = [a[0] + 30 * this.plane.unit(), a[1]];
-    const half = [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2];
-    return this.edit(() => this.put(at + 1, this.open || !this.ring || count < 3 ? aside : half));
+    const between = this.ring && !this.open;
+    return this.edit(() => this.put(at + 1, newPointAfter(this.points, at, between, 30 * this.plane.unit())));
   }
 
   remove() {
@@ -238,11 +237,30 @@ class Points {
     const able = { undo: this.past.length, redo: this.future.length, remove: this.chosen >= 0, insert: count < this.most };
     for (const [name, value] of Object.entries(able))
       for (const button of this.root.querySelectorAll(`[data-do="${name}"]`)) button.disabled = !value;
-    const [x, y] = (this.points[this.chosen] ?? []).map(Math.round);
-    const next = this.open ? (count < 3 ? "Press round the lesion." : "Press the first point, or Enter, to close it.") : "";
-    const now = this.chosen < 0 ? next : `Point ${this.chosen + 1} of ${count}, at ${x}, ${y}. ${next}`;
-    const words = !this.ring && count < 2 ? `Press on the ${count ? "second" : "first"} mark of the ruler.` : now;
-    this.words.textContent = words || `${count} points.`;
+    this.words.textContent =
+      !this.ring && count < 2
+        ? this.sayMark(count)
+        : [this.sayPoint(count), this.sayNext(count)].filter(Boolean).join(" ") || this.sayCount(count);
+  }
+
+  sayMark(count) {
+    return count ? gettext("Press on the second mark of the ruler.") : gettext("Press on the first mark of the ruler.");
+  }
+
+  sayPoint(count) {
+    if (this.chosen < 0) return "";
+    const [x, y] = this.points[this.chosen].map(Math.round);
+    const said = gettext("Point %(number)s of %(count)s, at %(x)s, %(y)s.");
+    return interpolate(said, { number: this.chosen + 1, count, x, y }, true);
+  }
+
+  sayNext(count) {
+    if (!this.open) return "";
+    return count < 3 ? gettext("Press round the lesion.") : gettext("Press the first point, or Enter, to close it.");
+  }
+
+  sayCount(count) {
+    return interpolate(ngettext("%(count)s point.", "%(count)s points.", count), { count }, true);
   }
 }
 

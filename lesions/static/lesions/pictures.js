@@ -9,14 +9,14 @@
 // millimetre is as long in one frame as in the other. Without it each picture fills its frame.
 // Overlay wants data-aligned and, on the later frame, data-matrix="a b tx c d ty": LATER pixel -> EARLIER pixel.
 
-const MOST = 8;
+import { fitted, keptInside, paneIn, zoomedAt } from "./panes.js";
 
-/** From pixels of the full picture to the frame, as `object-fit: contain` lays it. */
-function fit(picture, frame) {
-  const width = Number(picture.dataset.width ?? picture.naturalWidth);
-  const height = Number(picture.dataset.height ?? picture.naturalHeight);
-  const k = Math.min(frame.clientWidth / width, frame.clientHeight / height);
-  return new DOMMatrix([k, 0, 0, k, (frame.clientWidth - k * width) / 2, (frame.clientHeight - k * height) / 2]);
+const sizeOf = (frame) => ({ width: frame.clientWidth, height: frame.clientHeight });
+
+function fit(image, frame) {
+  const width = Number(image.dataset.width ?? image.naturalWidth);
+  const height = Number(image.dataset.height ?? image.naturalHeight);
+  return new DOMMatrix(fitted({ width, height }, sizeOf(frame)));
 }
 
 class Stage {
@@ -78,9 +78,7 @@ class Stage {
   }
 
   zoom(factor, at) {
-    const scale = Math.min(Math.max(this.view.scale * factor, 1), MOST);
-    const by = scale / this.view.scale;
-    this.view = { scale, x: at.x - (at.x - this.view.x) * by, y: at.y - (at.y - this.view.y) * by };
+    this.view = zoomedAt(this.view, factor, at);
   }
 
   pan(dx, dy) {
@@ -91,10 +89,9 @@ class Stage {
   /** Both frames look at the same place; at scale 1 the picture sits still. */
   show() {
     const box = this.frames[0].getBoundingClientRect();
-    const { scale } = this.view;
-    this.view.x = Math.min(0, Math.max(this.view.x, box.width * (1 - scale)));
-    this.view.y = Math.min(0, Math.max(this.view.y, box.height * (1 - scale)));
-    const place = `translate(${this.view.x}px, ${this.view.y}px) scale(${scale})`;
+    this.view = keptInside(this.view, box);
+    const { scale, x, y } = this.view;
+    const place = `translate(${x}px, ${y}px) scale(${scale})`;
     for (const frame of this.frames.filter((each) => each.clientWidth)) {
       const base = this.pane(frame);
       for (const child of frame.children)
@@ -108,9 +105,7 @@ class Stage {
   pane(frame) {
     const image = frame.querySelector("img");
     if (!frame.dataset.pane || !image) return new DOMMatrix();
-    const [x, y, width, height] = frame.dataset.pane.split(" ").map(Number);
-    const k = Math.min(frame.clientWidth / width, frame.clientHeight / height);
-    const shown = new DOMMatrix([k, 0, 0, k, frame.clientWidth / 2 - k * x, frame.clientHeight / 2 - k * y]);
+    const shown = new DOMMatrix(paneIn(frame.dataset.pane.split(" ").map(Number), sizeOf(frame)));
     return shown.multiply(fit(image, frame).inverse());
   }
 

@@ -60,10 +60,10 @@ class Uploads {
     const bar = document.createElement("progress");
     bar.max = 1;
     bar.value = 0;
-    bar.setAttribute("aria-label", `Progress of ${file.name}`);
+    bar.setAttribute("aria-label", interpolate(gettext("Progress of %(name)s"), { name: file.name }, true));
     const state = document.createElement("span");
     state.className = "upload-state soft";
-    state.textContent = "waits";
+    state.textContent = gettext("waits");
     row.append(name, bar, state);
     this.list.append(row);
     return row;
@@ -90,7 +90,7 @@ class Uploads {
 
   progress(row, part) {
     row.querySelector("progress").value = part;
-    row.querySelector(".upload-state").textContent = part < 1 ? `${Math.round(part * 100)} %` : "being checked";
+    row.querySelector(".upload-state").textContent = part < 1 ? `${Math.round(part * 100)} %` : gettext("being checked");
   }
 
   ended(item, request) {
@@ -104,23 +104,24 @@ class Uploads {
   }
 
   answer(request) {
-    if (request.status === 0) return { ok: false, error: "The connection broke. Nothing was stored." };
-    if (request.status === 413) return { ok: false, error: "The file is larger than the clinic accepts." };
+    if (request.status === 0) return { ok: false, error: gettext("The connection broke. Nothing was stored.") };
+    if (request.status === 413) return { ok: false, error: gettext("The file is larger than the clinic accepts.") };
     try {
       return JSON.parse(request.responseText);
     } catch {
-      return { ok: false, error: `The server could not answer (${request.status}). Look at the list before trying again.` };
+      const said = gettext("The server could not answer (%(status)s). Look at the list before trying again.");
+      return { ok: false, error: interpolate(said, { status: request.status }, true) };
     }
   }
 
   succeeded(row, url) {
     row.querySelector("progress").value = 1;
     const state = row.querySelector(".upload-state");
-    state.textContent = "stored";
+    state.textContent = gettext("stored");
     if (!url) return;
     const link = document.createElement("a");
     link.href = url;
-    link.textContent = "stored: open";
+    link.textContent = gettext("stored: open");
     state.replaceChildren(link);
   }
 
@@ -128,17 +129,17 @@ class Uploads {
     const { row } = item;
     row.querySelector("progress").value = 0;
     const state = row.querySelector(".upload-state");
-    state.textContent = "not stored";
+    state.textContent = gettext("not stored");
     const words = document.createElement("p");
     words.className = "errors";
     words.setAttribute("role", "alert");
-    words.textContent = error || "The picture was not stored.";
+    words.textContent = error || gettext("The picture was not stored.");
     const again = document.createElement("button");
     again.type = "button";
-    again.textContent = "Try again";
+    again.textContent = gettext("Try again");
     again.addEventListener("click", () => {
       words.remove();
-      state.textContent = "waits";
+      state.textContent = gettext("waits");
       this.waiting.push(item);
       this.start();
     });

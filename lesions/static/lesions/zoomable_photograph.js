@@ -1,37 +1,8 @@
 // A photograph in an SVG that can be brought closer and moved, with a line and handles over it.
 
+import { inside, keptInside, viewOf, zoomedAt } from "./points.js";
+
 const SVG = "http://www.w3.org/2000/svg";
-const MOST_ZOOM = 12;
-
-const apart = ([x, y], [u, v]) => Math.hypot(x - u, y - v);
-
-/** The point of the side ab that lies nearest to p. */
-function foot(p, a, b) {
-  const [dx, dy] = [b[0] - a[0], b[1] - a[1]];
-  const along = ((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / (dx * dx + dy * dy || 1);
-  const t = Math.min(Math.max(along, 0), 1);
-  return [a[0] + t * dx, a[1] + t * dy];
-}
-
-/** The point within reach of p that lies nearest to it, by its number; -1 where none does. */
-export function nearest(points, p, reach) {
-  const gaps = points.map((point) => apart(point, p));
-  const best = gaps.indexOf(Math.min(...gaps));
-  return gaps[best] <= reach ? best : -1;
-}
-
-/** The side of the ring within reach of p, by the number of its first point. */
-export function sideAt(points, p, reach) {
-  const after = (index) => points[(index + 1) % points.length];
-  return points.findIndex((point, index) => apart(foot(p, point, after(index)), p) <= reach);
-}
-
-/** Points from text: one on a line. */
-export const read = (text) =>
-  text
-    .split("\n")
-    .map((line) => line.trim().split(/[\s,]+/).map(Number))
-    .filter((pair) => pair.length === 2 && pair.every(Number.isFinite));
 
 export class Plane {
   constructor(svg) {
@@ -52,8 +23,8 @@ export class Plane {
     return this.svg.appendChild(element);
   }
 
-  inside([x, y]) {
-    return [Math.min(Math.max(x, 0), this.width), Math.min(Math.max(y, 0), this.height)];
+  inside(point) {
+    return inside(point, this);
   }
 
   where(event) {
@@ -71,25 +42,19 @@ export class Plane {
     return [x + this.width / zoom / 2, y + this.height / zoom / 2];
   }
 
-  zoom(factor, [x, y]) {
-    const zoom = Math.min(Math.max(this.view.zoom * factor, 1), MOST_ZOOM);
-    const by = this.view.zoom / zoom;
-    this.look({ x: x - (x - this.view.x) * by, y: y - (y - this.view.y) * by, zoom });
+  zoom(factor, at) {
+    this.look(zoomedAt(this.view, factor, at));
   }
 
-  look({ x, y, zoom }) {
-    const [width, height] = [this.width / zoom, this.height / zoom];
-    this.view = { x: Math.min(Math.max(x, 0), this.width - width), y: Math.min(Math.max(y, 0), this.height - height), zoom };
-    this.svg.setAttribute("viewBox", [this.view.x, this.view.y, width, height].join(" "));
+  look(wanted) {
+    this.view = keptInside(wanted, this);
+    const { x, y, zoom } = this.view;
+    this.svg.setAttribute("viewBox", [x, y, this.width / zoom, this.height / zoom].join(" "));
   }
 
   /** Bring these points closer, with as much again round them as they take up. */
   near(points) {
-    const [left, right] = [Math.min, Math.max].map((end) => end(...points.map(([x]) => x)));
-    const [top, bottom] = [Math.min, Math.max].map((end) => end(...points.map(([, y]) => y)));
-    const share = Math.max((right - left) / this.width, (bottom - top) / this.height);
-    const zoom = Math.min(Math.max(0.5 / share, 1), MOST_ZOOM / 2);
-    this.look({ x: (left + right - this.width / zoom) / 2, y: (top + bottom - this.height / zoom) / 2, zoom });
+    this.look(viewOf(points, this));
   }
 
   pan(dx, dy) {

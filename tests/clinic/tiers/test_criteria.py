@@ -157,7 +157,7 @@ def test_every_row_names_a_source_that_an_approver_can_find():
         )
     by_memory = {one.id for one in SET.criteria if one.flag == "memory M"}
     assert by_memory == {"several-melanomas", "melanoma-dysplastic-syndrome", "melanoma-three-relatives"}
-    assert wording.FLAGS["memory M"] == "from memory, to be confirmed"
+    assert wording.mark("memory M") == "from memory, to be confirmed"
 
 
 def test_context_follows_the_factors_that_hold_and_moves_no_tier():
@@ -259,3 +259,25 @@ def test_a_criterion_reads_as_a_sentence():
     by_id = {one.id: wording.sentence(one.when) for one in SET.criteria}
     assert by_id["type-1-over-45"] == "Skin phototype is I, and age is over 45."
     assert by_id["over-100-moles"] == "Number of moles on the whole body is more than 100."
+
+
+def test_a_set_gives_its_texts_in_the_reader_s_language_and_the_plain_one_where_it_has_none():
+    text = SHIPPED.replace(
+        'words = "melanoma in the past"\n',
+        'words = "melanoma in the past"\nwords_de = "Melanom in der Vorgeschichte"\n',
+    )
+    assert reading.check(text) == []
+    for language, words in (("de", "Melanom in der Vorgeschichte"), ("de-at", "Melanom in der Vorgeschichte"),
+                            ("fr", "melanoma in the past"), ("", "melanoma in the past")):  # fmt: skip
+        found = {one.id: one.words for one in reading.load(text, language).criteria}
+        assert found["past-melanoma"] == words
+        assert found["past-keratinocyte"] == "basal or squamous cell carcinoma in the past"
+
+
+def test_only_what_people_read_may_stand_in_another_language():
+    text = SHIPPED.replace('tier = "high"\n', 'tier = "high"\ntier_de = "hoch"\n', 1)
+    assert any("tier_de" in fault and "not known" in fault for fault in reading.check(text))
+    empty = SHIPPED.replace(
+        'words = "melanoma in the past"\n', 'words = "melanoma in the past"\nwords_de = " "\n'
+    )
+    assert any("words_de" in fault for fault in reading.check(empty))

@@ -1,0 +1,121 @@
+"""Templates and scripts as the house writes them: short lines, and no text for people that passes no catalogue."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+LONGEST = 120
+# Templates with longer lines. The lists may only shrink.
+LESIONS: set[str] = {
+    "lesions/templates/lesions/_away.html",
+    "lesions/templates/lesions/_bodychart.html",
+    "lesions/templates/lesions/_figure.html",
+    "lesions/templates/lesions/_head.html",
+    "lesions/templates/lesions/_lately.html",
+    "lesions/templates/lesions/_lesions.html",
+    "lesions/templates/lesions/_plane.html",
+    "lesions/templates/lesions/_points_help.html",
+    "lesions/templates/lesions/_results.html",
+    "lesions/templates/lesions/_signs.html",
+    "lesions/templates/lesions/_take_back.html",
+    "lesions/templates/lesions/amend_diagnosis.html",
+    "lesions/templates/lesions/decision.html",
+    "lesions/templates/lesions/decisions.html",
+    "lesions/templates/lesions/lesion.html",
+    "lesions/templates/lesions/limits.html",
+    "lesions/templates/lesions/new_lesion.html",
+    "lesions/templates/lesions/outline.html",
+    "lesions/templates/lesions/pictures.html",
+    "lesions/templates/lesions/put_right.html",
+    "lesions/templates/lesions/results.html",
+    "lesions/templates/lesions/scale.html",
+}
+SCHEDULING: set[str] = {
+    "scheduling/templates/scheduling/_change_rows.html",
+    "scheduling/templates/scheduling/_checklists.html",
+    "scheduling/templates/scheduling/_due.html",
+    "scheduling/templates/scheduling/_effect.html",
+    "scheduling/templates/scheduling/_named.html",
+    "scheduling/templates/scheduling/_overrides.html",
+    "scheduling/templates/scheduling/_plan_strip.html",
+    "scheduling/templates/scheduling/_reaching.html",
+    "scheduling/templates/scheduling/accepted.html",
+    "scheduling/templates/scheduling/bucket.html",
+    "scheduling/templates/scheduling/capacity.html",
+    "scheduling/templates/scheduling/checklist.html",
+    "scheduling/templates/scheduling/compare.html",
+    "scheduling/templates/scheduling/diary.html",
+    "scheduling/templates/scheduling/missed.html",
+    "scheduling/templates/scheduling/move.html",
+    "scheduling/templates/scheduling/override.html",
+    "scheduling/templates/scheduling/override_end.html",
+    "scheduling/templates/scheduling/owed.html",
+    "scheduling/templates/scheduling/preview.html",
+    "scheduling/templates/scheduling/problems.html",
+    "scheduling/templates/scheduling/recall.html",
+    "scheduling/templates/scheduling/rules.html",
+    "scheduling/templates/scheduling/suppose.html",
+    "scheduling/templates/scheduling/today.html",
+    "scheduling/templates/scheduling/waits.html",
+}
+NOT_YET_SHORT = LESIONS | SCHEDULING
+
+TEMPLATES = sorted(ROOT.glob("*/templates/**/*.html"))
+SCRIPTS = sorted(ROOT.glob("*/static/**/*.js"))
+_LITERAL = r""""(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|`(?:[^`\\]|\\.)*`"""
+_COMMENT = re.compile(rf"({_LITERAL})|//[^\n]*|/\*.*?\*/", re.DOTALL)
+_SPOKEN = re.compile(rf"\bn?gettext\(\s*(?:{_LITERAL})(?:\s*,\s*(?:{_LITERAL}))?")
+# What a person reads or hears of an element.
+_SHOWN = re.compile(
+    r"""(?:\.(?:textContent|innerText|title|alt|placeholder)\s*=(?!=)|"aria-(?:label|description)",)([^;]*);"""
+)
+_SENTENCE = re.compile(r"^[A-Z][a-z]+ [a-z]|[a-z]{2}[.?!]( |$)")
+
+
+def long_lines(path: Path) -> bool:
+    return any(len(line) > LONGEST for line in path.read_text(encoding="utf-8").splitlines())
+
+
+def test_no_line_of_a_template_is_longer_than_a_screen_is_wide():
+    found = {str(path.relative_to(ROOT)) for path in TEMPLATES if long_lines(path)}
+    assert found - NOT_YET_SHORT == set()
+    assert NOT_YET_SHORT - found == set(), "these are short now: take them out of the list"
+
+
+def without_markup(literal: str) -> str:
+    return re.sub(r"\$\{[^}]*\}", "", literal[1:-1])
+
+
+def bare_texts(script: str) -> list[str]:
+    """Literals that people would read and that gettext does not translate."""
+    code = _COMMENT.sub(lambda found: found[1] or "", script)
+    code = _SPOKEN.sub("gettext(", code)
+    shown = [literal for part in _SHOWN.findall(code) for literal in re.findall(_LITERAL, part)]
+    words = [literal for literal in shown if re.search(r"[^\W\d_]{2,}", without_markup(literal))]
+    sentences = [
+        literal for literal in re.findall(_LITERAL, code) if _SENTENCE.search(without_markup(literal))
+    ]
+    return sorted({*words, *sentences})
+
+
+@pytest.mark.parametrize("path", SCRIPTS, ids=lambda path: path.name)
+def test_the_texts_of_a_script_pass_the_catalogue(path):
+    assert bare_texts(path.read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize(
+    "script, found",
+    [
+        ('state.textContent = "waits";', ['"waits"']),
+        ('state.textContent = gettext("waits");', []),
+        ('row.setAttribute("aria-label", `Progress of ${name}`);', ["`Progress of ${name}`"]),
+        ('return { error: "The connection broke." };', ['"The connection broke."']),
+        ('words.textContent = many ? gettext("all of them") : "none";', ['"none"']),
+        ('// "A comment is read by nobody else."\nelement.className = "handle chosen";', []),
+        ('said(ngettext("%(n)s point.", "%(n)s points.", n));', []),
+    ],
+)
+def test_a_text_that_passes_no_catalogue_is_found(script, found):
+    assert bare_texts(script) == found
