@@ -1,5 +1,5 @@
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -240,13 +240,11 @@ class DecisionForm(forms.Form):
     def say_what_follows(self, words: Mapping[str, str]) -> None:
         """Write beside each decision what the plan will then ask, by the value of the decision."""
         field = _of_kind(self, "decision", forms.ChoiceField)
-        offered: Iterable[Any] = [choice.data for choice in self["decision"]]
+        offered = cast(
+            "Iterable[tuple[str, Any]]", field.choices
+        )  # a list of pairs, as the form was given it
         field.choices = [
-            (
-                one["value"],
-                f"{one['label']} · {words[one['value']]}" if words.get(one["value"]) else one["label"],
-            )
-            for one in offered
+            (value, f"{label} · {words[value]}" if words.get(value) else label) for value, label in offered
         ]
 
     def supposed(self) -> tuple[str, int | None] | None:
