@@ -34,10 +34,12 @@ class RegisterForm(PatientForm):
     field_order = ["given_name", "family_name", "born", "phone", "address_hint", "interpreter"]
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        data = super().clean() or {}
         family, born, given = data.get("family_name"), data.get("born"), data.get("given_name", "")
-        same = Patient.objects.filter(family_name__iexact=family or "", given_name__iexact=given, born=born)
-        if family and born and not data.get("same_name_checked") and same.exists():
+        if not (family and born) or data.get("same_name_checked"):
+            return data
+        same = Patient.objects.filter(family_name__iexact=family, given_name__iexact=given, born=born)
+        if same.exists():
             raise ValidationError(
                 _(
                     "%(name)s born on this day is already registered as %(number)s. "
@@ -99,7 +101,7 @@ class RiskForm(forms.ModelForm):
         for name in self.DECISIONS:
             self.fields[name].required = False
         for name in (*self.DECISIONS, *(name for _title, names in self.GROUPS for name in names)):
-            self.fields[name].quiet = True
+            self.fields[name].quiet = True  # type: ignore[attr-defined]  # what our template of a field asks
 
     def groups(self) -> list[tuple[Words, list[Any]]]:
         return [(title, [self[name] for name in names]) for title, names in self.GROUPS]
@@ -146,10 +148,12 @@ class VisitForm(forms.Form):
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["done"].choices = done_choices(subjects, due, by=by)
+        choices = done_choices(subjects, due, by=by)
+        self.fields["done"].choices = choices  # type: ignore[attr-defined]  # known as a field of any kind
 
     def clean_done(self) -> list[tuple[str, str]]:
-        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
+        parted = (value.partition("|") for value in self.cleaned_data["done"])
+        return [(purpose, subject) for purpose, _bar, subject in parted]
 
 
 class MemberForm(forms.ModelForm):
@@ -172,7 +176,7 @@ class MemberForm(forms.ModelForm):
             self.fields["password"].help_text = _("Leave empty to keep the present one.")
 
     def clean_password(self) -> str:
-        password = self.cleaned_data["password"]
+        password: str = self.cleaned_data["password"]
         if password:
             validate_password(password, self.instance)
         return password
@@ -191,7 +195,8 @@ class SettleForm(RevisionForm):
 
     def __init__(self, *args: Any, outcomes: Iterable[Outcome], **more: Any) -> None:
         super().__init__(*args, **more)
-        self.fields["outcome"].choices = [(one.code, one.words) for one in outcomes]
+        choices = [(one.code, one.words) for one in outcomes]
+        self.fields["outcome"].choices = choices  # type: ignore[attr-defined]  # known as a field of any kind
 
 
 class EndDutyForm(RevisionForm):

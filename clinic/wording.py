@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from django.utils.translation import gettext, ngettext
 
@@ -11,7 +11,10 @@ from clinic.formats import language
 from clinic.formats.language import Language
 
 if TYPE_CHECKING:
-    from django_stubs_ext import StrOrPromise as Words  # a text, perhaps translated only when it is shown
+    from django_stubs_ext import StrOrPromise
+
+    # A text, perhaps translated only when it is shown.
+    Words: TypeAlias = StrOrPromise
 else:
     Words = str
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, timedelta
+from typing import Any
 
 from django.db import models, transaction
 from django.db.models import Count, QuerySet
@@ -15,6 +16,15 @@ from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
 TAKE_BACK = timedelta(minutes=10)
+# A duty that stands on its list again, as if it had never ended.
+_OPEN_AGAIN: dict[str, Any] = {
+    "ended_at": None,
+    "ended_by": None,
+    "evidence": "",
+    "ground": "",
+    "end_note": "",
+    "second": None,
+}
 
 
 class DutyRefused(ValueError):
@@ -104,9 +114,8 @@ def end_by_hand_over(duty: Duty, *, step: Step, ground: str, note: str) -> Duty:
 
 def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
     """Open again every duty that this row ended."""
-    fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
     for row in Duty.objects.filter(patient=patient, evidence=subject_of(evidence)).select_related("patient"):
-        change(row, seen=row.revision, at=clock.now(), **fresh)
+        change(row, seen=row.revision, at=clock.now(), **_OPEN_AGAIN)
         audit.record("duty.take_back", by=by, subject=row, patient=patient, kind=row.kind)
 
 
@@ -147,8 +156,7 @@ def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
         raise DutyRefused(wording.TEN_MINUTES_ARE_OVER)
     # Kept for the trail: the next statement empties these fields.
     what = duty.evidence or duty.ground
-    fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
-    change(duty, seen=revision, at=clock.now(), **fresh)
+    change(duty, seen=revision, at=clock.now(), **_OPEN_AGAIN)
     audit.record("duty.take_back", by=by, subject=duty, patient=duty.patient, kind=duty.kind, was=what)
     return duty
 

@@ -87,14 +87,14 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
     return {key: words for find in SUBJECT_WORDS for key, words in find(keys).items()} if keys else {}
 
 
-def page_of_list(owner: OwningList, request: HttpRequest) -> Page:
+def page_of_list(owner: OwningList, request: HttpRequest) -> "Page[Any]":
     """Give one page of what this list owes; the rows to show are in `object_list`."""
     paginator = Paginator(ledger.on_list(owner), PAGE)
     paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
     page = paginator.get_page(request.GET.get("duties"))
     duties = list(page.object_list)
     shared = patients.shared_names([row.patient for row in duties if row.patient])
-    page.object_list = duty_rows(duties, request, shared)
+    page.object_list = duty_rows(duties, request, shared)  # type: ignore[assignment]  # the same rows, drawn
     return page
 
 
@@ -105,7 +105,7 @@ def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[Propos
             row,
             proposals.ACTS[row.act].describe(row),
             row.due_on < today,
-            proposals.may_answer(row, request.user),  # type: ignore[arg-type]
+            proposals.may_answer(row, request.user),  # type: ignore[arg-type]  # signed in, by the guard
         )
         for row in rows
     ]
@@ -123,19 +123,23 @@ def left_on(owner: OwningList, request: HttpRequest) -> int:
 
 def _tally(request: HttpRequest) -> dict[str, int]:
     """Count every list's rows by kind, in one question for all places of a page."""
-    if not hasattr(request, "tally_of_lists"):
+    kept = vars(request)
+    if "tally_of_lists" not in kept:
         held = (_counted(name, rows()) for kinds in HELD.values() for name, rows in kinds.items())
-        request.tally_of_lists = dict(ledger.counts().union(*held, all=True))  # type: ignore[attr-defined]
-    return request.tally_of_lists  # type: ignore[attr-defined,no-any-return]
+        kept["tally_of_lists"] = dict(ledger.counts().union(*held, all=True))
+    tally: dict[str, int] = kept["tally_of_lists"]
+    return tally
 
 
 def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
     plain = rows.select_related(None).order_by().annotate(counted=Value(name))
-    return plain.values_list("counted").annotate(Count("pk"))
+    counted: QuerySet[Any, tuple[str, int]] = plain.values_list("counted").annotate(Count("pk"))
+    return counted
 
 
 def open_of(patient: Patient) -> list[Duty]:
     """Find what is owed for a patient, once for a page and its sections."""
     if not hasattr(patient, "open_duties"):
         prefetch_related_objects([patient], Prefetch("duties", ledger.open_duties(), to_attr="open_duties"))
-    return patient.open_duties  # type: ignore[attr-defined,no-any-return]
+    duties: list[Duty] = vars(patient)["open_duties"]
+    return duties

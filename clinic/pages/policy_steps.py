@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, resolve_url
 
 from clinic import policies
-from clinic.access import Act, may
+from clinic.access import Act, StaffRequest, may
 from clinic.models import Member, Policy, PolicyKind, PolicyState, StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
@@ -35,7 +35,7 @@ class PolicyPages:
         return get_object_or_404(signed, pk=pk, kind=self.kind)
 
     def keep(
-        self, request: HttpRequest, form: forms.Form, check: Callable[[str], list[str]]
+        self, request: StaffRequest, form: forms.Form, check: Callable[[str], list[str]]
     ) -> Policy | None:
         """Keep the text of a form as a draft; None where it cannot be used, with its faults in the form."""
         # A browser sends CRLF; the text of a policy has one line ending.
@@ -45,14 +45,14 @@ class PolicyPages:
             form.add_error("toml", fault)
         return None if faults else policies.draft(kind=self.kind, toml=text, by=request.user)
 
-    def propose(self, request: HttpRequest, pk: int, said: str) -> HttpResponse:
+    def propose(self, request: StaffRequest, pk: int, said: str) -> HttpResponse:
         return self.sign(request, pk, policies.propose, said)
 
-    def approve(self, request: HttpRequest, pk: int, said: str) -> HttpResponse:
+    def approve(self, request: StaffRequest, pk: int, said: str) -> HttpResponse:
         return self.sign(request, pk, policies.approve, said)
 
     def sign(
-        self, request: HttpRequest, pk: int, act: Callable[..., object], said: str, **more: object
+        self, request: StaffRequest, pk: int, act: Callable[..., object], said: str, **more: object
     ) -> HttpResponse:
         """`act` is what brings it a step on; `more` is what it asks for beyond policy, person and revision."""
         policy = get_object_or_404(Policy, pk=pk, kind=self.kind)

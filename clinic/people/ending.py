@@ -6,6 +6,7 @@ Upper apps say what they have open, and close or reopen it when care ends or is 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.db import transaction
 
@@ -93,8 +94,11 @@ def end_care(
     proposals.settle_all(proposals.waiting().filter(patient=patient), answer=ground.strip())
     # After the keepers have closed what ends at once: the rest is what somebody must hand over.
     left = outlives(patient)
-    fields = {"status": PatientStatus.ENDING if left else status, "ending_as": status if left else ""}
-    said = {"status_on": on, "status_ground": ground.strip()}
+    fields: dict[str, Any] = {
+        "status": PatientStatus.ENDING if left else status,
+        "ending_as": status if left else "",
+    }
+    said: dict[str, Any] = {"status_on": on, "status_ground": ground.strip()}
     change(patient, seen=revision, at=clock.now(), **fields, **said)
     if left:
         ledger.open_duty("hand_over", patient=patient, opened_from=row, by=by)
@@ -120,6 +124,7 @@ def _check(patient: Patient, status: str, on: date, ground: str) -> None:
 
 def finish(step: Step) -> None:
     """Finish the end of care once all is handed over: the rest ends with its ground, the status becomes final."""
+    assert step.duty.patient_id is not None  # a hand-over is always somebody's
     patient = Patient.objects.select_for_update().get(pk=step.duty.patient_id)
     # Care was resumed since: the step stays on record and ends nothing.
     if patient.status != PatientStatus.ENDING:
@@ -129,7 +134,7 @@ def finish(step: Step) -> None:
         ledger.end_by_hand_over(duty, step=step, ground=GROUND_OF[patient.ending_as], note=note)
     for keeper in KEEPERS.values():
         keeper.hand_over(patient, step)
-    final = {"status": patient.ending_as, "ending_as": ""}
+    final: dict[str, Any] = {"status": patient.ending_as, "ending_as": ""}
     change(patient, seen=patient.revision, at=clock.now(), **final)
     audit.record("patient.care_ended", by=step.by, subject=patient, patient=patient, whom=step.whom)
 
@@ -144,7 +149,12 @@ def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
     """Resume care, also of a person wrongly recorded as deceased: what the end closed is open again."""
     require(by, Act.END_CARE)
     was = patient.status
-    fresh = {"status": PatientStatus.ACTIVE, "ending_as": "", "status_on": None, "status_ground": ""}
+    fresh: dict[str, Any] = {
+        "status": PatientStatus.ACTIVE,
+        "ending_as": "",
+        "status_on": None,
+        "status_ground": "",
+    }
     change(patient, seen=revision, at=clock.now(), **fresh)
     end = patient.care_ends.first()
     if end is not None:

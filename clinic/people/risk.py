@@ -206,8 +206,8 @@ def standing(patients: Iterable[int]) -> dict[int, StandingTier]:
     """Find each patient's tier, and since when it has stood without a break."""
     rows = RiskAssessment.objects.filter(patient__in=patients).order_by("assessed_on", "pk")
     found: dict[int, StandingTier] = {}
-    for patient, *row in rows.values_list("patient", "tier", "assessed_on", "transplanted"):
-        found[patient] = _followed_by(found.get(patient), *row)
+    for patient, tier, day, transplant in rows.values_list("patient", "tier", "assessed_on", "transplanted"):
+        found[patient] = _followed_by(found.get(patient), tier, day, transplant)
     return found
 
 

@@ -4,6 +4,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models import PatientStatus, Purpose, Tier
+from clinic.wording import Words
 
 THE_VISIT, THE_ASSESSMENT, THE_END_OF_CARE = _("The visit"), _("The assessment"), _("The end of care")
 
@@ -18,7 +19,9 @@ SEEN_LATER = _("The patient would be seen later than before: look at both days a
 ONLY_WHO_RECORDED_IT = _("Only who recorded it takes it back, once.")
 TEN_MINUTES_ARE_OVER = _("Ten minutes are over: what is wrong is corrected by an act of its own.")
 # Proven by a row of its own.
-NEVER_TICKED = {Purpose.LESION_IMAGE: _("A picture is done by filing it: a tick is no picture.")}
+NEVER_TICKED: dict[str, Words] = {
+    Purpose.LESION_IMAGE: _("A picture is done by filing it: a tick is no picture.")
+}
 
 NONE_IN_FORCE = _(
     "No criteria of the risk tiers are in force: two people have to bring them into force first."

@@ -4,11 +4,11 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 
 from clinic import heartbeat, jobs
-from clinic.access import allow
+from clinic.access import StaffRequest, allow
 from clinic.models import Role
 
 # Each desk opens on what to do now.
-START = {
+START: dict[str, str] = {
     Role.NURSE: "scheduling:today",
     Role.DERMATOLOGIST: "lesions:decisions",
     Role.MANAGER: "scheduling:missed",
@@ -17,7 +17,7 @@ START = {
 
 
 @allow(None)
-def start(request: HttpRequest) -> HttpResponse:
+def start(request: StaffRequest) -> HttpResponse:
     return redirect(START[request.user.role])
 
 

@@ -4,13 +4,13 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger, proposals, steps, wording
 from clinic.duties.kinds import KINDS, OwningList
 from clinic.duties.ledger import DutyRefused
@@ -36,7 +36,7 @@ def list_url(duty: Duty) -> str:
 
 
 @allow(Act.SEE_WORKLIST)
-def duty(request: HttpRequest, pk: int) -> HttpResponse:
+def duty(request: StaffRequest, pk: int) -> HttpResponse:
     return _page(request, _found(pk))
 
 
@@ -45,7 +45,7 @@ def _found(pk: int) -> Duty:
     return get_object_or_404(rows, pk=pk)
 
 
-def _page(request: HttpRequest, found: Duty, **bound: Any) -> HttpResponse:
+def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
     """The forms that this member may send; a bound one comes back with what is wrong."""
     start = {"revision": found.revision, "on": clock.today()}
     may_settle = [one for one in outcomes_of(found.kind) if may(request.user, act_of(found.kind, one))]
@@ -71,13 +71,14 @@ def _page(request: HttpRequest, found: Duty, **bound: Any) -> HttpResponse:
     return render(request, "clinic/duty.html", context, status=422 if bound else 200)
 
 
-def _may_take_back(found: Duty, request: HttpRequest) -> bool:
-    mine = found.ended_at is not None and found.ended_by_id == request.user.pk
-    return mine and clock.now() - found.ended_at <= ledger.TAKE_BACK  # type: ignore[operator]
+def _may_take_back(found: Duty, request: StaffRequest) -> bool:
+    if found.ended_at is None or found.ended_by_id != request.user.pk:
+        return False
+    return clock.now() - found.ended_at <= ledger.TAKE_BACK
 
 
 def _do(
-    request: HttpRequest, found: Duty, name: str, form: Any, act: Callable[..., Any], said: str
+    request: StaffRequest, found: Duty, name: str, form: Any, act: Callable[..., Any], said: str
 ) -> HttpResponse:
     """Check a form of the page, do what it asks, and go back to the list that owned the duty."""
     if form.is_valid():
@@ -95,7 +96,7 @@ def _do(
 
 @allow(Act.SEE_WORKLIST)
 @require_POST
-def settle(request: HttpRequest, pk: int) -> HttpResponse:
+def settle(request: StaffRequest, pk: int) -> HttpResponse:
     found = _found(pk)
     form = SettleForm(request.POST, outcomes=outcomes_of(found.kind))
 
@@ -107,7 +108,7 @@ def settle(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.END_DUTIES)
 @require_POST
-def end(request: HttpRequest, pk: int) -> HttpResponse:
+def end(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _found(pk), EndDutyForm(request.POST)
 
     def act(**fields: Any) -> None:
@@ -118,7 +119,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.END_DUTIES)
 @require_POST
-def put_off(request: HttpRequest, pk: int) -> HttpResponse:
+def put_off(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _found(pk), PutOffForm(request.POST)
 
     def act(**fields: Any) -> None:
@@ -129,7 +130,7 @@ def put_off(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.PROPOSE_ENDING)
 @require_POST
-def propose_end(request: HttpRequest, pk: int) -> HttpResponse:
+def propose_end(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _found(pk), ProposeEndForm(request.POST)
 
     def act(revision: int, ground: str, note: str) -> None:
@@ -147,7 +148,7 @@ def propose_end(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SEE_WORKLIST)
 @require_POST
-def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+def take_back(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _found(pk), RevisionForm(request.POST)
     step = found.steps.filter(struck__isnull=True).order_by("-pk").first()
     try:
@@ -165,7 +166,7 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.SEE_DECISIONS)
-def proposal(request: HttpRequest, pk: int) -> HttpResponse:
+def proposal(request: StaffRequest, pk: int) -> HttpResponse:
     """What was proposed, why and by whom; confirmed or refused with a word."""
     rows = Proposal.objects.select_related("patient", "proposed_by", "answered_by")
     found = get_object_or_404(rows, pk=pk)
@@ -180,7 +181,7 @@ def proposal(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "clinic/proposal.html", context, status=422 if form.is_bound else 200)
 
 
-def _answer(request: HttpRequest, found: Proposal, form: AnswerForm) -> HttpResponse | None:
+def _answer(request: StaffRequest, found: Proposal, form: AnswerForm) -> HttpResponse | None:
     given = form.cleaned_data
     act = proposals.confirm if given.pop("confirmed") == "yes" else proposals.refuse
     try:

@@ -3,12 +3,12 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.duties import limits
 from clinic.duties.kinds import KINDS
 from clinic.forms import DutyLimitsForm
@@ -25,17 +25,17 @@ PAGES = PolicyPages(
 
 
 @allow(Act.SEE_RULES)
-def in_force(request: HttpRequest) -> HttpResponse:
+def in_force(request: StaffRequest) -> HttpResponse:
     versions = PAGES.versions()
     return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)
-def version(request: HttpRequest, pk: int) -> HttpResponse:
+def version(request: StaffRequest, pk: int) -> HttpResponse:
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
-def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
+def _page(request: StaffRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
     table = limits.limits(policy.toml if policy else limits.shipped())
     rows = [(kind, table.get(code)) for code, kind in KINDS.items()]
     context: dict[str, Any] = {"policy": policy, "versions": versions, "rows": rows, **rights(request.user)}
@@ -43,7 +43,7 @@ def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) 
 
 
 @allow(Act.PROPOSE_POLICY)
-def draft(request: HttpRequest) -> HttpResponse:
+def draft(request: StaffRequest) -> HttpResponse:
     current = Policy.objects.filter(kind=PolicyKind.DUTY_LIMITS, state=PolicyState.IN_FORCE).first()
     form = DutyLimitsForm(
         request.POST or None, initial={"toml": current.toml if current else limits.shipped()}
@@ -59,7 +59,7 @@ def draft(request: HttpRequest) -> HttpResponse:
 
 @allow(Act.PROPOSE_POLICY)
 @require_POST
-def propose(request: HttpRequest, pk: int) -> HttpResponse:
+def propose(request: StaffRequest, pk: int) -> HttpResponse:
     return PAGES.propose(
         request, pk, _("Limits of duties %(version)s are proposed: another person approves them.")
     )
@@ -67,6 +67,6 @@ def propose(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
-def approve(request: HttpRequest, pk: int) -> HttpResponse:
+def approve(request: StaffRequest, pk: int) -> HttpResponse:
     said = _("Limits of duties %(version)s are in force for every duty that opens from now on.")
     return PAGES.approve(request, pk, said)

@@ -5,12 +5,12 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger, proposals
 from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
 from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
@@ -29,7 +29,7 @@ from clinic.wording import SPOKEN
 
 
 @allow(Act.SEE_PATIENTS)
-def patients(request: HttpRequest) -> HttpResponse:
+def patients(request: StaffRequest) -> HttpResponse:
     words = request.GET.get("q", "").strip()
     page = Paginator(people.search(words), PAGE).get_page(request.GET.get("page"))
     shared = people.shared_names(list(page.object_list))
@@ -45,7 +45,7 @@ def patients(request: HttpRequest) -> HttpResponse:
 
 
 @allow(Act.REGISTER_PATIENTS)
-def register(request: HttpRequest) -> HttpResponse:
+def register(request: StaffRequest) -> HttpResponse:
     form = RegisterForm(request.POST or None)
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "same_name_checked"}
@@ -58,7 +58,7 @@ def register(request: HttpRequest) -> HttpResponse:
 
 
 @allow(Act.SEE_PATIENTS)
-def patient(request: HttpRequest, pk: int) -> HttpResponse:
+def patient(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     if found.merged_into_id:
         return redirect("clinic:patient", found.merged_into_id)
@@ -85,7 +85,7 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "clinic/patient.html", context)
 
 
-def _own_visit(patient: Patient, request: HttpRequest) -> Visit | None:
+def _own_visit(patient: Patient, request: StaffRequest) -> Visit | None:
     """Find the visit that this member may take back; asked only of who has recorded one since signing in."""
     return visits.to_take_back(patient, request.user) if request.session.get("recorded_a_visit") else None
 
@@ -119,7 +119,7 @@ def _figures(rows: Iterable[Context]) -> list[tuple[Context, str, str]]:
 
 
 @allow(Act.REGISTER_PATIENTS)
-def amend(request: HttpRequest, pk: int) -> HttpResponse:
+def amend(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = AmendForm(request.POST or None, instance=found, initial={"revision": found.revision})
     if form.is_valid():
@@ -133,14 +133,14 @@ def amend(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _about(
-    request: HttpRequest, patient: Patient, form: Any, title: str, button: str, **more: Any
+    request: StaffRequest, patient: Patient, form: Any, title: str, button: str, **more: Any
 ) -> HttpResponse:
     return page_form(request, form, title, back=page_of(patient), button=button, patient=patient, **more)
 
 
 @allow(Act.REGISTER_PATIENTS)
 @require_POST
-def add_route(request: HttpRequest, pk: int) -> HttpResponse:
+def add_route(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RouteForm(request.POST)
     if not form.is_valid():
@@ -155,14 +155,14 @@ def add_route(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.REGISTER_PATIENTS)
 @require_POST
-def kill_route(request: HttpRequest, pk: int, route: int) -> HttpResponse:
+def kill_route(request: StaffRequest, pk: int, route: int) -> HttpResponse:
     found = get_object_or_404(ContactRoute.objects.select_related("patient"), pk=route, patient_id=pk)
     people.kill_route(route=found, by=request.user)
     return redirect("clinic:patient", pk)
 
 
 @allow(Act.PROPOSE_ENDING)
-def end_care(request: HttpRequest, pk: int) -> HttpResponse:
+def end_care(request: StaffRequest, pk: int) -> HttpResponse:
     """Names what is open; a dermatologist ends care, anybody else proposes it."""
     found = get_object_or_404(Patient, pk=pk)
     form = EndCareForm(request.POST or None, initial={"revision": found.revision})
@@ -201,7 +201,7 @@ def _end_or_propose(patient: Patient, by: Any, decides: bool, given: dict[str, A
 
 @allow(Act.END_CARE)
 @require_POST
-def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
+def resume_care(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RevisionForm(request.POST)
     try:
@@ -212,7 +212,7 @@ def resume_care(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.ASSESS_RISK)
-def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
+def assess_risk(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
     against: list[tuple[Context, str, str]] = []
@@ -239,7 +239,7 @@ def assess_risk(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.RECORD_VISIT)
-def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
+def record_visit(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = VisitForm(
         request.POST or None,
@@ -267,7 +267,7 @@ def record_visit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.RECORD_VISIT)
 @require_POST
-def take_back_visit(request: HttpRequest, pk: int) -> HttpResponse:
+def take_back_visit(request: StaffRequest, pk: int) -> HttpResponse:
     visit = get_object_or_404(Visit.objects.select_related("patient"), pk=pk)
     try:
         visits.take_back(visit=visit, by=request.user, revision=RevisionForm(request.POST).seen())
@@ -281,7 +281,7 @@ def take_back_visit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.SEE_TRAIL)
-def trail(request: HttpRequest, pk: int) -> HttpResponse:
+def trail(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     audit.read(found, by=request.user, page="trail")
     page = Paginator(audit.trail(found), PAGE).get_page(request.GET.get("page"))

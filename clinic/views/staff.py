@@ -1,10 +1,10 @@
 """Accounts of the members of staff, for the administrator."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.forms import MemberForm
 from clinic.models import Member
 from clinic.pages.responses import page_form
@@ -12,12 +12,12 @@ from clinic.people import staffing
 
 
 @allow(Act.MANAGE_STAFF)
-def staff(request: HttpRequest) -> HttpResponse:
+def staff(request: StaffRequest) -> HttpResponse:
     return render(request, "clinic/staff.html", {"members": Member.objects.order_by("name", "pk")})
 
 
 @allow(Act.MANAGE_STAFF)
-def add_member(request: HttpRequest) -> HttpResponse:
+def add_member(request: StaffRequest) -> HttpResponse:
     form = MemberForm(request.POST or None)
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "is_active"}
@@ -27,7 +27,7 @@ def add_member(request: HttpRequest) -> HttpResponse:
 
 
 @allow(Act.MANAGE_STAFF)
-def amend_member(request: HttpRequest, pk: int) -> HttpResponse:
+def amend_member(request: StaffRequest, pk: int) -> HttpResponse:
     member = get_object_or_404(Member, pk=pk)
     form = MemberForm(request.POST or None, instance=member)
     if form.is_valid():

@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.forms import TiersForm
 from clinic.models import Policy, PolicyKind, PolicyState, Tier
 from clinic.pages.policy_steps import PolicyPages, rights
@@ -31,17 +31,17 @@ class Shown:
 
 
 @allow(Act.SEE_RULES)
-def in_force(request: HttpRequest) -> HttpResponse:
+def in_force(request: StaffRequest) -> HttpResponse:
     versions = PAGES.versions()
     return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)
-def version(request: HttpRequest, pk: int) -> HttpResponse:
+def version(request: StaffRequest, pk: int) -> HttpResponse:
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
-def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
+def _page(request: StaffRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
     context = {"policy": policy, "versions": versions, **rights(request.user)}
     context["may_see_patients"] = may(request.user, Act.SEE_PATIENTS)
     if policy:
@@ -87,7 +87,7 @@ def _beyond(one: Criterion) -> str:
 
 
 @allow(Act.PROPOSE_POLICY)
-def draft(request: HttpRequest) -> HttpResponse:
+def draft(request: StaffRequest) -> HttpResponse:
     current = risk.in_force()
     form = TiersForm(request.POST or None, initial={"toml": current.toml if current else risk.shipped()})
     made = PAGES.keep(request, form, reading.check) if form.is_valid() else None
@@ -104,14 +104,14 @@ def draft(request: HttpRequest) -> HttpResponse:
 
 @allow(Act.PROPOSE_POLICY)
 @require_POST
-def propose(request: HttpRequest, pk: int) -> HttpResponse:
+def propose(request: StaffRequest, pk: int) -> HttpResponse:
     said = _("Tier criteria %(version)s are proposed: another person sees whom they move and approves them.")
     return PAGES.propose(request, pk, said)
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
-def approve(request: HttpRequest, pk: int) -> HttpResponse:
+def approve(request: StaffRequest, pk: int) -> HttpResponse:
     said = _(
         "Tier criteria %(version)s are in force for every assessment from now on; nobody's tier has changed."
     )

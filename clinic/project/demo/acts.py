@@ -232,8 +232,10 @@ def report(demo: DemoClinic, part: Part, event: e.Reported) -> None:
 def tell(demo: DemoClinic, part: Part, event: e.Told) -> None:
     assert part.diagnosis is not None
     by = demo.dermatologists[part.doctor]
-    said = {"whom": "the patient", "how": "in_person", "words": "The result, and what follows from it."}
-    pathology.tell(diagnosis=part.diagnosis, by=by, **said)
+    pathology.tell(
+        diagnosis=part.diagnosis, by=by, whom="the patient", how="in_person",
+        words="The result, and what follows from it.",
+    )  # fmt: skip
     # A report from elsewhere follows no procedure of this clinic: the patient comes and nothing of one is done.
     after = ("result_visit", "wound_check") if part.specimen else ()
     done = [(purpose, _about(part, purpose)) for purpose in after]

@@ -2,7 +2,6 @@
 
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from clinic import clock, policies
 from clinic.models import Member, PolicyKind, Role
@@ -10,6 +9,7 @@ from clinic.people import risk, staffing
 from clinic.project.demo import desk, pictures
 from clinic.project.demo.acts import DemoClinic, Part
 from clinic.project.demo.calendar import Calendar, moment
+from clinic.project.demo.data_folder import Login
 from clinic.project.demo.events import Person
 from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import CLINIC, PEOPLE, STAFF
@@ -48,16 +48,6 @@ FEW = frozenset(
     )
 )
 WIDTH, SMALL_WIDTH = 900, 720
-
-
-@dataclass(frozen=True)
-class Login:
-    """One log-in of the demo; the password is new with each build and stands nowhere in the database."""
-
-    role: str
-    username: str
-    password: str
-    name: str
 
 
 def build(progress: Say, size: str = "full", processes: int = 2) -> list[Login]:

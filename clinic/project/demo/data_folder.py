@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
-from typing import Protocol
 
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import call_command
@@ -25,8 +24,9 @@ class NotOurs(Exception):
     """A database with patients that the demo did not make."""
 
 
-class Login(Protocol):
-    """What `building.build` answers for each person it made."""
+@dataclass(frozen=True)
+class Login:
+    """One log-in of the demo; the password is new with each build and stands nowhere in the database."""
 
     role: str
     username: str

@@ -133,7 +133,7 @@ def start_broker(group: ProcessGroup, folder: Path) -> dict[str, str]:
         port = brokers.any_free_port()
         child = group.start(Child("broker", brokers.command(server, port, data), folder / "broker.log"))
         try:
-            group.wait_until(lambda port=port: brokers.answers(port), child, 10)  # type: ignore[misc]
+            group.wait_until(lambda port=port: brokers.answers(port), child, 10)  # type: ignore[misc]  # untyped: a lambda
         except GaveUp as error:
             group.say(str(error))
             group.give_up(child)
