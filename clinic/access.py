@@ -7,7 +7,7 @@ from typing import Any
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.db.models import TextChoices
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponseBase
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models import Member, Role
@@ -115,7 +115,7 @@ class StaffRequest(HttpRequest):
     user: Member
 
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def allow(act: Act | None) -> Callable[[View], View]:
@@ -123,7 +123,7 @@ def allow(act: Act | None) -> Callable[[View], View]:
 
     def guard(view: View) -> View:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not request.user.is_authenticated:
                 return redirect_to_login(request.get_full_path())
             if act is not None and not may(request.user, act):

@@ -4,16 +4,11 @@
 CLINIC: set[str] = {
     "clinic:patient",
     "clinic:end_care",
-    "clinic:record_visit",
     "clinic:trail",
 }
 LESIONS: set[str] = {
     "lesions:lesion",
     "lesions:add_pictures",
-    "lesions:pictures",
-    "lesions:decisions",
-    "lesions:results",
-    "lesions:set_aside",
 }
 SCHEDULING: set[str] = {
     "scheduling:today",
@@ -21,7 +16,6 @@ SCHEDULING: set[str] = {
     "scheduling:attempt",
     "scheduling:close",
     "scheduling:unreachable",
-    "scheduling:unknown_caller",
     "scheduling:set_override",
     "scheduling:end_override",
     "scheduling:fill_checklist",

@@ -77,5 +77,5 @@ def _word(name: str, value: Any, about: Mapping[str, str]) -> str:
         return _("yes") if value else _("no")
     if isinstance(value, list):
         return ", ".join(str(_NAMES[one]) for one in value)
-    choices = dict(Diagnosis._meta.get_field(name).choices or ())  # type: ignore[union-attr]  # every name is a field with choices or without
+    choices = dict(Diagnosis._meta.get_field(name).choices or ())  # type: ignore[union-attr]  # fields all
     return str(choices.get(value, value))

@@ -2,11 +2,12 @@
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from clinic.access import StaffRequest
 from clinic.models import Patient
 from clinic.pages.responses import page_form
 from clinic.people import patients as people
@@ -20,7 +21,7 @@ def found(pk: int) -> Lesion:
     return get_object_or_404(Lesion.objects.select_related("patient"), pk=pk)
 
 
-def banner(request: HttpRequest, patient: Patient, lesion: Lesion | None, page: str) -> dict[str, Any]:
+def banner(request: StaffRequest, patient: Patient, lesion: Lesion | None, page: str) -> dict[str, Any]:
     """Say who this is, whether somebody else bears the name, and where the lesion lies; the read is recorded."""
     audit.read(patient, by=request.user, page=page)
     return {
@@ -40,7 +41,7 @@ def patient_url(patient: Patient) -> str:
 
 
 def about_lesion(
-    request: HttpRequest, lesion: Lesion, form: Any, title: str, button: str, **more: Any
+    request: StaffRequest, lesion: Lesion, form: Any, title: str, button: str, **more: Any
 ) -> HttpResponse:
     """Answer with a page that is one form about one lesion."""
     about = {"title": title, "lesion": wording.lesion_at(lesion.label, register.place_words(lesion))}

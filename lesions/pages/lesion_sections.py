@@ -4,9 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from django.http import HttpRequest
-
-from clinic.access import Act, may
+from clinic.access import Act, StaffRequest, may
 from lesions.models import Lesion
 
 
@@ -17,7 +15,7 @@ class Section:
     key: str
     act: Act
     template: str
-    context: Callable[[Lesion, HttpRequest], dict[str, Any]]
+    context: Callable[[Lesion, StaffRequest], dict[str, Any]]
 
 
 SECTIONS: dict[str, Section] = {}
@@ -27,7 +25,7 @@ def add_section(section: Section) -> None:
     SECTIONS[section.key] = section
 
 
-def sections_for(lesion: Lesion, request: HttpRequest) -> list[dict[str, Any]]:
+def sections_for(lesion: Lesion, request: StaffRequest) -> list[dict[str, Any]]:
     return [
         {"template": one.template, "context": one.context(lesion, request)}
         for one in SECTIONS.values()

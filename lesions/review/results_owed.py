@@ -30,7 +30,10 @@ WANTED: Final[Mapping[str, Any]] = {
     "ulceration": gettext_lazy("ulceration"),
     "anchor": gettext_lazy("day of the definitive excision"),
 }
-_WANTED_OF = {DiagnosisCode.MELANOMA: tuple(WANTED), DiagnosisCode.MELANOMA_IN_SITU: ("anchor",)}
+_WANTED_OF: Final[Mapping[str, tuple[str, ...]]] = {
+    DiagnosisCode.MELANOMA: tuple(WANTED),
+    DiagnosisCode.MELANOMA_IN_SITU: ("anchor",),
+}
 
 
 def tissue_taken(cut: Procedure, by: Member) -> None:
@@ -88,7 +91,7 @@ def complete(row: Diagnosis, because: Diagnosis | DiagnosisVersion, by: Member) 
 
 def wanting(row: Diagnosis) -> list[str]:
     """List the fields of a melanoma that nobody has stated yet, less those that will not be known."""
-    fields = _WANTED_OF.get(row.code, ())  # type: ignore[call-overload]
+    fields = _WANTED_OF.get(row.code, ())
     return [name for name in fields if getattr(row, name) in ("", None) and name not in row.not_known]
 
 
@@ -130,5 +133,12 @@ def _open(
     urgent: bool = False,
     owner: Member | None = None,
 ) -> None:
-    fields = {"patient": about.patient, "subject": subject_of(about), "urgent": urgent, "owner": owner}
-    ledger.open_duty(kind, opened_from=because, by=by, **fields)  # type: ignore[arg-type]
+    ledger.open_duty(
+        kind,
+        patient=about.patient,
+        opened_from=because,
+        by=by,
+        subject=subject_of(about),
+        urgent=urgent,
+        owner=owner,
+    )

@@ -5,7 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from clinic import clock, policies
-from clinic.access import Act, allow, may, require
+from clinic.access import Act, StaffRequest, allow, may, require
 from clinic.duties import limits, proposals
 from clinic.duties.kinds import OwningList
 from clinic.models import PolicyKind
@@ -44,16 +44,16 @@ from lesions.review.signoff import AskedFirst, SignOffRefused, StaleReview
 
 
 @allow(Act.SEE_DECISIONS)
-def decisions(request: HttpRequest) -> HttpResponse:
+def decisions(request: StaffRequest) -> HttpResponse:
     return _list(request, signoff.queue(), flagged=True)
 
 
 @allow(Act.SEE_DECISIONS)
-def unflagged(request: HttpRequest) -> HttpResponse:
+def unflagged(request: StaffRequest) -> HttpResponse:
     return _list(request, signoff.unflagged(), flagged=False)
 
 
-def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpResponse:
+def _list(request: StaffRequest, rows: QuerySet[Review], flagged: bool) -> HttpResponse:
     page = Paginator(rows, PAGE).get_page(request.GET.get("page"))
     reviews = list(page.object_list)
     shared = people.shared_names([review.lesion.patient for review in reviews])
@@ -69,7 +69,7 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
         .first(),
         "may_open": may(request.user, Act.SEE_PICTURES),
         "signed": owed.standing().count(),
-        "lately": list(taking_back.to_take_back(request.user)),  # type: ignore[arg-type]
+        "lately": list(taking_back.to_take_back(request.user)),
     }
     if flagged:
         unseen, unseen_rows = _signs(request)
@@ -82,7 +82,7 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
     return render(request, "lesions/decisions.html", context)
 
 
-def _signs(request: HttpRequest) -> "tuple[Page[UrgentSign], list[dict[str, Any]]]":
+def _signs(request: StaffRequest) -> "tuple[Page[UrgentSign], list[dict[str, Any]]]":
     """List signs and concerns without a picture: an examination in person is what ends them."""
     page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
     limit, today = limits.in_force()["examine"], clock.today()
@@ -103,7 +103,7 @@ def _row(review: Review, shared: set[int]) -> dict[str, Any]:
 
 
 @allow(Act.SEE_PICTURES)
-def decision(request: HttpRequest, pk: int) -> HttpResponse:
+def decision(request: StaffRequest, pk: int) -> HttpResponse:
     rows = Review.objects.select_related(
         "lesion__patient",
         "assessment__image__uploaded_by",
@@ -136,7 +136,7 @@ def decision(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, review, form)
 
 
-def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
+def _somebody_else(request: StaffRequest, pk: int, yours: str) -> HttpResponse:
     """Show what stands now, beside what was about to be signed."""
     review = Review.objects.select_related("lesion", "signoff__by").get(pk=pk)
     signed = getattr(review, "signoff", None)
@@ -150,7 +150,7 @@ def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
     return conflict(request, StaleReview(review), back, what=what, changes=[change])
 
 
-def _page(request: HttpRequest, review: Review, form: SignOffForm) -> HttpResponse:
+def _page(request: StaffRequest, review: Review, form: SignOffForm) -> HttpResponse:
     lesion = review.lesion
     comparison, others = _chosen(review, request.GET.get("with", ""))
     away = list(putting_right.moved_away(lesion))
@@ -319,7 +319,7 @@ def _words_by_decision(rows: list[dict[str, Any]]) -> dict[str, str]:
 
 
 @allow(Act.SIGN_OFF)
-def decide_in_person(request: HttpRequest, pk: int) -> HttpResponse:
+def decide_in_person(request: StaffRequest, pk: int) -> HttpResponse:
     lesion = found(pk)
     form = BedsideForm(request.POST or None)
     if form.is_valid():
@@ -338,7 +338,7 @@ def decide_in_person(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SIGN_OFF)
 @require_POST
-def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+def take_back(request: StaffRequest, pk: int) -> HttpResponse:
     signed = get_object_or_404(SignOff.objects.select_related("lesion__patient"), pk=pk)
     try:
         taking_back.take_back(signed=signed, by=request.user)
@@ -353,7 +353,7 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SIGN_OFF)
 @require_POST
-def add_addendum(request: HttpRequest, pk: int) -> HttpResponse:
+def add_addendum(request: StaffRequest, pk: int) -> HttpResponse:
     signed = get_object_or_404(SignOff.objects.select_related("lesion__patient"), pk=pk)
     form = AddendumForm(request.POST)
     if not form.is_valid():

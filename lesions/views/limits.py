@@ -3,12 +3,12 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.models import Policy, PolicyKind, PolicyState
 from clinic.pages.policy_steps import PolicyPages, rights
 from clinic.pages.responses import page_form
@@ -20,17 +20,17 @@ PAGES = PolicyPages(PolicyKind.FLAGS, home="lesions:limits", version="lesions:li
 
 
 @allow(Act.SEE_RULES)
-def limits(request: HttpRequest) -> HttpResponse:
+def limits(request: StaffRequest) -> HttpResponse:
     versions = PAGES.versions()
     return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)
-def version(request: HttpRequest, pk: int) -> HttpResponse:
+def version(request: StaffRequest, pk: int) -> HttpResponse:
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
-def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
+def _page(request: StaffRequest, policy: Policy | None, versions: list[Version]) -> HttpResponse:
     context = {"policy": policy, "versions": versions, **rights(request.user)}
     if policy:
         context |= _read(policy.toml)
@@ -56,7 +56,7 @@ def _shown(limit: flags.Limit) -> dict[str, str]:
 
 
 @allow(Act.PROPOSE_POLICY)
-def draft(request: HttpRequest) -> HttpResponse:
+def draft(request: StaffRequest) -> HttpResponse:
     form = LimitsForm(request.POST or None, initial={"toml": _start()})
     made = PAGES.keep(request, form, flags.check) if form.is_valid() else None
     if made:
@@ -78,12 +78,12 @@ def _start() -> str:
 
 @allow(Act.PROPOSE_POLICY)
 @require_POST
-def propose(request: HttpRequest, pk: int) -> HttpResponse:
+def propose(request: StaffRequest, pk: int) -> HttpResponse:
     return PAGES.propose(request, pk, _("Limits %(version)s are proposed: another person approves them."))
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
-def approve(request: HttpRequest, pk: int) -> HttpResponse:
+def approve(request: StaffRequest, pk: int) -> HttpResponse:
     said = _("Limits %(version)s are in force for every picture measured from now on.")
     return PAGES.approve(request, pk, said)

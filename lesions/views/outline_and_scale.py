@@ -3,12 +3,12 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
@@ -28,7 +28,7 @@ def _found(pk: int) -> Image:
 
 
 @allow(Act.ADD_PICTURES)
-def outline(request: HttpRequest, pk: int) -> HttpResponse:
+def outline(request: StaffRequest, pk: int) -> HttpResponse:
     image = _found(pk)
     form = OutlineForm(request.POST or None)
     if form.is_valid():
@@ -44,7 +44,7 @@ def outline(request: HttpRequest, pk: int) -> HttpResponse:
     return _outline_page(request, image, form)
 
 
-def _outline_page(request: HttpRequest, image: Image, form: OutlineForm) -> HttpResponse:
+def _outline_page(request: StaffRequest, image: Image, form: OutlineForm) -> HttpResponse:
     used, automatic = outlines.measured(image), _automatic(image)
     ring = outlines.ring_of(used)
     start = ring if used and used.drawn_by else polygons.thinned(ring)
@@ -66,7 +66,7 @@ def _automatic(image: Image) -> Assessment | None:
 
 
 @allow(Act.ADD_PICTURES)
-def scale(request: HttpRequest, pk: int) -> HttpResponse:
+def scale(request: StaffRequest, pk: int) -> HttpResponse:
     image = _found(pk)
     form = ScaleForm(request.POST or None)
     if form.is_valid():
@@ -87,7 +87,7 @@ def scale(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest, image: Image, form: OutlineForm | ScaleForm, what: str, more: dict[str, Any]
+    request: StaffRequest, image: Image, form: OutlineForm | ScaleForm, what: str, more: dict[str, Any]
 ) -> HttpResponse:
     """Both pages: the photograph, the points over it, and the same points as text."""
     context = banner(request, image.lesion.patient, image.lesion, what) | more
@@ -97,7 +97,7 @@ def _page(
 
 @allow(Act.ADD_PICTURES)
 @require_POST
-def measure_again(request: HttpRequest, pk: int) -> HttpResponse:
+def measure_again(request: StaffRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Assessment.objects.select_related("image__lesion__patient"), pk=pk)
     try:
         measure.measure_again(assessment=row, by=request.user, revision=RevisionForm(request.POST).seen())

@@ -5,13 +5,13 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties.kinds import OwningList
 from clinic.models import StaleRow
 from clinic.pages import duty_rows
@@ -30,7 +30,7 @@ MOST = 200
 
 @allow(Act.ADD_PICTURES)
 @require_POST
-def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
+def add_pictures(request: StaffRequest, pk: int) -> HttpResponse:
     """Take one file from a script, or several from a plain form: every file has its own result."""
     lesion = found(pk)
     form = PicturesForm(request.POST, request.FILES)
@@ -53,7 +53,7 @@ def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("lesions:lesion", pk)
 
 
-def _take(request: HttpRequest, lesion: Lesion, file: "UploadedFile[Any]", about: dict[str, Any]) -> str:
+def _take(request: StaffRequest, lesion: Lesion, file: "UploadedFile[Any]", about: dict[str, Any]) -> str:
     """File one picture; the sentence that says why not, or nothing."""
     name = file.name or ""
     try:
@@ -70,7 +70,7 @@ def _take(request: HttpRequest, lesion: Lesion, file: "UploadedFile[Any]", about
 
 @allow(Act.SEE_PICTURES)
 @require_GET
-def view_image(request: HttpRequest, pk: int) -> HttpResponseBase:
+def view_image(request: StaffRequest, pk: int) -> HttpResponseBase:
     """Serve the cleaned copy, never the original. `?thumb=1` is a small place on a page and counts as no look."""
     image = get_object_or_404(Image, pk=pk)
     answer = _private_file(request, image.derivative_sha256, "image/jpeg", f"picture-{image.pk}.jpg")
@@ -81,13 +81,13 @@ def view_image(request: HttpRequest, pk: int) -> HttpResponseBase:
 
 @allow(Act.SEE_PICTURES)
 @require_GET
-def change_map(request: HttpRequest, pk: int) -> HttpResponseBase:
+def change_map(request: StaffRequest, pk: int) -> HttpResponseBase:
     """Serve the drawn change map of a comparison; looking at it is no look at the two pictures."""
     comparison = get_object_or_404(Comparison.objects.exclude(map_sha256=""), pk=pk)
     return _private_file(request, comparison.map_sha256, "image/png", f"change-{comparison.pk}.png")
 
 
-def _private_file(request: HttpRequest, sha: str, content_type: str, filename: str) -> HttpResponseBase:
+def _private_file(request: StaffRequest, sha: str, content_type: str, filename: str) -> HttpResponseBase:
     try:
         file = storage.open_file(sha)
     except FileNotFoundError:
@@ -107,7 +107,7 @@ def _private_file(request: HttpRequest, sha: str, content_type: str, filename: s
 
 
 @allow(Act.SEE_PICTURES)
-def pictures(request: HttpRequest) -> HttpResponse:
+def pictures(request: StaffRequest) -> HttpResponse:
     context = {
         "waiting": list(waiting.to_measure()[:MOST]),
         "failed": [
@@ -123,7 +123,7 @@ def pictures(request: HttpRequest) -> HttpResponse:
 
 @allow(Act.ADD_PICTURES)
 @require_POST
-def settle(request: HttpRequest, pk: int) -> HttpResponse:
+def settle(request: StaffRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(RefusedUpload.objects.select_related("lesion__patient"), pk=pk)
     try:
         intake.settle(refused=row, by=request.user, revision=RevisionForm(request.POST).seen())

@@ -3,12 +3,12 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import StaleRow
 from clinic.pages.responses import conflict
 from clinic.people import patients as people
@@ -23,7 +23,7 @@ _MOST_PATIENTS, _MOST_LESIONS = 10, 60
 
 
 @allow(Act.ADD_PICTURES)
-def put_right(request: HttpRequest, pk: int) -> HttpResponse:
+def put_right(request: StaffRequest, pk: int) -> HttpResponse:
     signed, image = _signed(pk)
     who = request.GET.get("who", "").strip()
     choices = _choices(signed, image, who)
@@ -48,7 +48,7 @@ def put_right(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SIGN_OFF)
 @require_POST
-def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
+def set_aside(request: StaffRequest, pk: int) -> HttpResponse:
     (signed, image), form = _signed(pk), SetAsideForm(request.POST)
     if form.is_valid():
         try:
@@ -82,7 +82,7 @@ def _choices(signed: SignOff, image: Image, who: str) -> list[Lesion]:
 
 
 def _page(
-    request: HttpRequest, signed: SignOff, image: Image, choices: list[Lesion], **bound: Any
+    request: StaffRequest, signed: SignOff, image: Image, choices: list[Lesion], **bound: Any
 ) -> HttpResponse:
     start = {"revision": image.revision}
     duty = owed.to_put_right(image)

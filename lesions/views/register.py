@@ -4,12 +4,12 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from clinic import clock
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.charts.year_strip import Dot, Mark, Strip
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Patient, Proposal, StaleRow
@@ -26,7 +26,7 @@ from lesions.review import putting_right, taking_back
 
 
 @allow(Act.ADD_PICTURES)
-def new_lesion(request: HttpRequest, pk: int) -> HttpResponse:
+def new_lesion(request: StaffRequest, pk: int) -> HttpResponse:
     patient = get_object_or_404(Patient, pk=pk)
     form = LesionForm(request.POST or None)
     if form.is_valid():
@@ -68,18 +68,18 @@ def marks(patient: Patient) -> list[dict[str, Any]]:
 
 
 @allow(Act.SEE_PICTURES)
-def lesion(request: HttpRequest, pk: int) -> HttpResponse:
+def lesion(request: StaffRequest, pk: int) -> HttpResponse:
     return lesion_page(request, found(pk), PicturesForm())
 
 
-def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> HttpResponse:
+def lesion_page(request: StaffRequest, lesion: Lesion, form: PicturesForm) -> HttpResponse:
     pictures = _pictures(lesion)
     decisions = list(lesion.signoffs.select_related("by", "revoked__by").prefetch_related("addenda__by"))
     context = banner(request, lesion.patient, lesion, "lesion") | {
         "pictures": pictures,
         "strip": _strip(lesion, [row["image"] for row in pictures], decisions),
         "away": list(putting_right.moved_away(lesion)),
-        "lately": {row.pk for row in taking_back.to_take_back(request.user) if row.lesion_id == lesion.pk},  # type: ignore[arg-type]
+        "lately": {row.pk for row in taking_back.to_take_back(request.user) if row.lesion_id == lesion.pk},
         "signs": list(lesion.urgent_signs.select_related("by")),
         "open_signs": list(register.open_signs(lesion)),
         "decisions": decisions,
@@ -133,7 +133,7 @@ def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
 
 
 @allow(Act.ADD_PICTURES)
-def amend_lesion(request: HttpRequest, pk: int) -> HttpResponse:
+def amend_lesion(request: StaffRequest, pk: int) -> HttpResponse:
     lesion = found(pk)
     initial = {name: getattr(lesion, name) for name in ("state", "monitoring", "note", "revision")}
     form = AmendLesionForm(request.POST or None, initial=initial)
@@ -152,7 +152,7 @@ def amend_lesion(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.NOTE_SIGNS)
-def note_sign(request: HttpRequest, pk: int) -> HttpResponse:
+def note_sign(request: StaffRequest, pk: int) -> HttpResponse:
     lesion = found(pk)
     form = SignForm(request.POST or None)
     if form.is_valid():
@@ -172,7 +172,7 @@ def note_sign(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.EXAMINE)
-def examined(request: HttpRequest, pk: int) -> HttpResponse:
+def examined(request: StaffRequest, pk: int) -> HttpResponse:
     lesion = found(pk)
     form = ExaminedForm(request.POST or None)
     if form.is_valid():

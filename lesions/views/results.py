@@ -3,14 +3,14 @@
 from typing import Any
 
 from django.forms import model_to_dict
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.duties.kinds import OwningList
 from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
@@ -26,7 +26,7 @@ from lesions.review.report_checks import AlreadyReported, ResultRefused
 
 
 @allow(Act.TELL_PATIENT)
-def results(request: HttpRequest) -> HttpResponse:
+def results(request: StaffRequest) -> HttpResponse:
     context = {
         "told": Diagnosis.objects.filter(told_on__isnull=False).count(),
         "duties": duty_rows.page_of_list(OwningList.RESULTS, request),
@@ -35,7 +35,7 @@ def results(request: HttpRequest) -> HttpResponse:
 
 
 @allow(Act.RECORD_PROCEDURES)
-def new_procedure(request: HttpRequest, pk: int) -> HttpResponse:
+def new_procedure(request: StaffRequest, pk: int) -> HttpResponse:
     patient = get_object_or_404(Patient, pk=pk)
     initial = {"lesion": request.GET.get("lesion")}
     form = ProcedureForm(request.POST or None, patient=patient, initial=initial)
@@ -46,7 +46,7 @@ def new_procedure(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.RECORD_PROCEDURES)
-def sutures(request: HttpRequest, pk: int) -> HttpResponse:
+def sutures(request: StaffRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Procedure.objects.select_related("patient", "lesion"), pk=pk)
     stated = None if row.sutures is None else ("yes" if row.sutures else "no")
     form = SuturesForm(request.POST or None, initial={"revision": row.revision, "sutures": stated})
@@ -62,7 +62,7 @@ def sutures(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.RECORD_RESULTS)
-def new_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
+def new_diagnosis(request: StaffRequest, pk: int) -> HttpResponse:
     patient = get_object_or_404(Patient, pk=pk)
     initial = {"procedure": request.GET.get("procedure"), "lesion": request.GET.get("lesion")}
     form = NewDiagnosisForm(request.POST or None, patient=patient, initial=initial)
@@ -73,7 +73,7 @@ def new_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.RECORD_RESULTS)
-def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
+def amend_diagnosis(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Diagnosis.objects.select_related("patient"), pk=pk)
     names = (*pathology.AMENDABLE, "revision")
     form = AmendDiagnosisForm(
@@ -98,7 +98,7 @@ def amend_diagnosis(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _amend_page(
-    request: HttpRequest, found: Diagnosis, form: AmendDiagnosisForm, asked: dict[str, Any]
+    request: StaffRequest, found: Diagnosis, form: AmendDiagnosisForm, asked: dict[str, Any]
 ) -> HttpResponse:
     context = {
         "form": form,
@@ -113,7 +113,7 @@ def _amend_page(
     return render(request, "lesions/amend_diagnosis.html", context, status=status)
 
 
-def _recorded(form: Any, record: Any, patient: Patient, request: HttpRequest) -> bool:
+def _recorded(form: Any, record: Any, patient: Patient, request: StaffRequest) -> bool:
     try:
         record(patient=patient, by=request.user, **form.cleaned_data)
     except ResultRefused as error:
@@ -136,7 +136,7 @@ def _in_words(error: ResultRefused, form: Any) -> str:
 
 
 def _about(
-    request: HttpRequest, patient: Patient, form: Any, title: str, note: str, **more: Any
+    request: StaffRequest, patient: Patient, form: Any, title: str, note: str, **more: Any
 ) -> HttpResponse:
     back, button = patient_url(patient), _("Record")
     return page_form(request, form, title, back=back, button=button, patient=patient, note=note, **more)

@@ -158,7 +158,7 @@ def _within_scales(
         way = way.with_zoom(stated * (1 + float(np.clip(off, -most, most))), *hold.middle)
     matrix = _later_to_earlier(way, one.zoom, two.zoom)
     rows = tuple(tuple(float(f"{v:.8g}") for v in row) for row in matrix)
-    return Registration(True, "skin", rows, round(hold.miss * one.zoom, 2), False)  # type: ignore[arg-type]
+    return Registration(True, "skin", rows, round(hold.miss * one.zoom, 2), False)  # type: ignore[arg-type]  # two rows of three
 
 
 def joint_uncertainty(earlier: Measurement, later: Measurement) -> float:
