@@ -25,7 +25,7 @@ LEVEL = 0.5  # of 0.40-0.55 the best mean on the pictures that choose
 # with one look or two, 0.850 with four where the first disagrees, as with six); where they do not, each look helps.
 LOOK = (0, 2)
 MORE_LOOKS = ((5, 7), (3, 1), (6, 4))
-ALIKE = 0.92  # Jaccard index of the two first outlines that needs no more; three in ten of the pictures that choose lie below
+ALIKE = 0.92  # Jaccard index of the two first outlines that needs no more; 30 % of the pictures that choose lie below
 
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float32]

@@ -48,7 +48,9 @@ def blurred_at(values: Array, sigma: float, rows: Places, columns: Places) -> Ar
     """What a Gaussian of (H, W) gives at these few places: down everywhere, along the rows only there."""
     reach = int(4 * sigma + 0.5)
     weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
-    down = np.pad(ndimage.gaussian_filter1d(values, sigma, axis=0), ((0, 0), (reach, reach)), mode="symmetric")
+    down = np.pad(
+        ndimage.gaussian_filter1d(values, sigma, axis=0), ((0, 0), (reach, reach)), mode="symmetric"
+    )
     beside = down[rows[:, None], columns[:, None] + np.arange(2 * reach + 1)]
     return np.asarray(beside @ (weights / weights.sum()).astype(np.float32), dtype=np.float32)
 
