@@ -38,11 +38,11 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _lines(result: Measurement | Comparison) -> Iterator[str]:
-    if isinstance(result, Measurement):
-        return wording.of_measurement(result)
-    from lesions.analysis.compare import growth  # noqa: PLC0415  loads numpy, which help does without
+    from lesions.analysis import terminal  # noqa: PLC0415  loads numpy, which help does without
 
-    return wording.of_comparison(result, growth.shape(result))
+    return (
+        terminal.of_measurement(result) if isinstance(result, Measurement) else terminal.of_comparison(result)
+    )
 
 
 def _parser() -> argparse.ArgumentParser:

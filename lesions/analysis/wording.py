@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any, Final
 
 from clinic.formats.language import ENGLISH, Language, gettext_noop
 from lesions.analysis.types import (
-    Comparison,
-    Delta,
     DistanceFromOthers,
-    Measure,
-    Measurement,
     Message,
     Quality,
 )
@@ -20,7 +15,7 @@ Json = dict[str, Any]
 
 CHECK: Final = gettext_noop("Check it.")
 DOUBTS: Final = {
-    "ways_disagree": gettext_noop("Several ways of finding the border disagree."),
+    "ways_disagree": gettext_noop("Different ways of finding the border disagree."),
     "faint_border": gettext_noop("The lesion hardly differs from the skin round it."),
     "turns_disagree": gettext_noop("The turned picture gives another outline."),
     "leaves_picture": gettext_noop("The outline runs along the rim of the picture."),
@@ -256,52 +251,3 @@ def told(answer: Json, language: Language = ENGLISH) -> Json:
 
 def _with_text(row: Json, text: str) -> Json:
     return row | {"text": text}
-
-
-def of_measurement(result: Measurement) -> Iterator[str]:
-    """Yield one line for each thing measured, doubted or judged."""
-    yield f"Picture of {result.width} x {result.height} pixels, measured by version {result.version}."
-    yield from (f"Doubt: {doubt(each)}" for each in result.doubt)
-    if result.outline is None:
-        yield "No outline."
-    else:
-        by = "by a person" if result.outline.drawn_by == "person" else "automatically"
-        yield f"Outline of {len(result.outline.points)} points, drawn {by}."
-    yield from (_measure(m) for m in result.measures)
-    yield from (f"{q.name.capitalize()}: {quality(q)}" for q in result.quality)
-
-
-def of_comparison(result: Comparison, grew: str | None = None) -> Iterator[str]:
-    """Yield how the two pictures lie to each other, each delta, how the outline `grew`, and each changed region."""
-    laid = result.registration
-    if laid.aligned:
-        yield f"The pictures align by the {laid.rests_on} around the lesion, {laid.residual_px:.1f} pixels left over."
-    else:
-        yield "The pictures do not align."
-    yield from (fill(reason) for reason in laid.reasons)
-    yield from (_delta(d) for d in result.deltas)
-    if grew is not None:
-        yield f"The growth is {grew}."
-    yield from (f"Region {_words(r.kind).lower()}: {r.area:g} {r.unit}." for r in result.regions)
-
-
-def _delta(d: Delta) -> str:
-    if d.delta is None:
-        return f"{_words(d.name)}: no change can be given."
-    beyond = "beyond" if d.beyond else "within"
-    return (
-        f"{_words(d.name)}: {d.earlier:g} to {d.later:g} {d.unit}, change {d.delta:+.3g}, "
-        f"{beyond} the smallest detectable {d.smallest_detectable:.2g}."
-    )
-
-
-def _measure(m: Measure) -> str:
-    how = method(m.method)
-    if m.value is None:
-        return f"{_words(m.name)}: {how}."
-    unsure = ", outline in doubt" if m.doubtful else ""
-    return f"{_words(m.name)}: {m.value:g} {m.unit}, uncertainty {m.uncertainty:.2g}{unsure} ({how})."
-
-
-def _words(key: str) -> str:
-    return key.replace("_", " ").capitalize()

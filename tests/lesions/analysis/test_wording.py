@@ -69,3 +69,9 @@ def test_a_sentence_is_made_of_whole_messages_of_the_language():
 )
 def test_values_stand_in_the_sentence(message, text):
     assert text in wording.fill(message)
+
+
+@pytest.mark.parametrize("name", wording.QUALITY)
+def test_what_falls_short_says_what_to_do(name):
+    good, bad = (wording.quality(Quality(name, 0.5, 0.4, ok)) for ok in (True, False))
+    assert bad == f"{good} {wording.ADVICE[name]}" and "{" not in bad
