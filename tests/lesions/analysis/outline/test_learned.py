@@ -71,7 +71,9 @@ def test_only_where_the_networks_disagree_do_they_look_again(runtime, monkeypatc
     """Each further look costs as much as the first; what all of them saw is the border and the doubt."""
     pixels, _ = spot()
     looked, plain = [], learned._looked
-    monkeypatch.setattr(learned, "_looked", lambda square, turns: looked.append(turns) or plain(square, turns))
+    monkeypatch.setattr(
+        learned, "_looked", lambda square, turns: looked.append(turns) or plain(square, turns)
+    )
     once = learned.look(pixels)
     assert looked == [learned.LOOK]
     monkeypatch.setattr(learned, "ALIKE", 1.01)
