@@ -126,7 +126,7 @@ def _differences(inside: Mask, sampled: Array, axis: int) -> Folds:
     turn, count = np.nonzero(both)[0], len(inside)
 
     def gathered(values: Array) -> Folds:
-        return np.bincount(turn, values, count)
+        return np.asarray(np.bincount(turn, values, count), dtype=np.float64)
 
     shape = (one ^ other).sum(axis=(1, 2)) / np.maximum(1, inside.sum(axis=(1, 2)))
     colour = gathered(delta_e_2000(here[:, :3], there[:, :3])) / np.maximum(1, both.sum(axis=(1, 2)))
