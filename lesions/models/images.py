@@ -50,6 +50,7 @@ class Image(Stated):
     )
 
     class Meta:
+        verbose_name = _("picture")
         ordering = ["taken_on", "pk"]
         constraints = [
             models.UniqueConstraint(fields=["sha256"], name="a_picture_is_filed_once"),
@@ -108,6 +109,7 @@ class RefusedUpload(Stated):
     )
 
     class Meta:
+        verbose_name = _("refused file")
         ordering = ["at", "pk"]
 
     def __str__(self) -> str:

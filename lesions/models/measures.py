@@ -42,6 +42,7 @@ class Assessment(Stated):
     result = models.JSONField(null=True, blank=True)
 
     class Meta:
+        verbose_name = _("measuring of a picture")
         ordering = ["pk"]
         indexes = [models.Index(fields=["state", "queued_at"])]
         constraints = [

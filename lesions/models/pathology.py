@@ -33,6 +33,7 @@ class Procedure(Stated):
     note = models.TextField(blank=True)
 
     class Meta:
+        verbose_name = _("procedure")
         ordering = ["-on", "-pk"]
         constraints = [
             models.CheckConstraint(
@@ -121,6 +122,7 @@ class Diagnosis(Stated):
     )
 
     class Meta:
+        verbose_name = _("diagnosis")
         ordering = ["-reported_on", "-pk"]
         verbose_name_plural = "diagnoses"
         constraints = [

@@ -47,6 +47,7 @@ class Lesion(Stated):
     note = models.TextField(blank=True)
 
     class Meta:
+        verbose_name = _("lesion")
         ordering = ["patient", "label"]
         constraints = [
             models.UniqueConstraint(

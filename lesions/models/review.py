@@ -31,6 +31,7 @@ class Review(Stated):
     opened_at = models.DateTimeField()
 
     class Meta:
+        verbose_name = _("review")
         ordering = ["-urgent", "opened_at", "pk"]
         constraints = [
             models.UniqueConstraint(
