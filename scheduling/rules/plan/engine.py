@@ -215,9 +215,11 @@ class _Planner:
         return self.histories[key]
 
     def read_history(self, key: Key) -> History:
-        closed = self.closed.get(key, [])
+        done, closed = tuple(sorted(self.done(key))), self.closed.get(key)
+        if not closed:
+            return History(done, records_since=self.facts.patient.records_since)
         return History(
-            tuple(sorted(self.done(key))),
+            done,
             frozenset((item.rule, item.of, item.anchor, item.number) for item in closed),
             _discharged(closed),
             self.facts.patient.records_since,
@@ -261,16 +263,18 @@ class _Planner:
 
     def close_together(self, first: Due, states: list[State], history: History) -> None:
         """After a late or an extra visit the dermatologist is asked whether the next one still stands."""
+        last = history.last_done
+        if last is None:
+            return
         governing = [
             (series, one)
             for series, one in states
             if one and (series.rule.id, series.of) == (first.rule, first.of)
         ]
         for series, occurrence in governing:
-            last, interval = history.last_done, occurrence.phase.target
-            if last is None or last <= series.anchor or last >= occurrence.target:
+            if last <= series.anchor or last >= occurrence.target:
                 return
-            if not dates.is_half_or_more(last, occurrence.target, interval):
+            if not dates.is_half_or_more(last, occurrence.target, occurrence.phase.target):
                 said = params(day=str(last), next=str(occurrence.target), title=series.rule.title)
                 self.problems.append(Problem("visits_close_together", series.subject, said))
 
