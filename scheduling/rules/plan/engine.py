@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import partial
 from operator import attrgetter
-from typing import Any
+from typing import TypeVar
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import Closed, Facts
@@ -27,6 +27,7 @@ from scheduling.rules.ruleset.ruleset import RuleSet
 
 __all__ = ["Due", "Plan", "Problem", "Reason", "plan", "upcoming"]
 
+_What = TypeVar("_What")
 Key = tuple[str, str]
 State = tuple[Series, Occurrence | None]
 # From which day on something is asked, and what: put into words only where it has begun.
@@ -125,8 +126,8 @@ class _Planner:
         self.later: list[Later] = []
         self.groups: dict[Key, list[Series]] = defaultdict(list)
         self.histories: dict[Key, History] = {}
-        self.days_done = _grouped((item.purpose, item.subject, item.on) for item in facts.done)
-        self.closed = _grouped((item.purpose, item.subject, item) for item in facts.closed)
+        self.days_done = _grouped(_days_done(facts))
+        self.closed = _grouped(((item.purpose, item.subject), item) for item in facts.closed)
         for series in found.series:
             self.groups[series.rule.purpose, series.subject].append(series)
 
@@ -215,7 +216,7 @@ class _Planner:
         return self.histories[key]
 
     def read_history(self, key: Key) -> History:
-        done, closed = tuple(sorted(self.done(key))), self.closed.get(key)
+        done, closed = tuple(sorted(set(self.days_done.get(key, ())))), self.closed.get(key)
         if not closed:
             return History(done, records_since=self.facts.patient.records_since)
         return History(
@@ -224,17 +225,6 @@ class _Planner:
             _discharged(closed),
             self.facts.patient.records_since,
         )
-
-    def done(self, key: Key) -> set[date]:
-        """Days of completion; a risk assessment is done by its record alone, a picture also by being there."""
-        purpose, subject = key
-        if purpose == "risk_assessment":
-            return {risk.assessed_on} if (risk := self.facts.patient.risk) else set()
-        days = set(self.days_done.get(key, ()))
-        if purpose == "lesion_image":
-            mine = (lesion for lesion in self.facts.lesions if f"lesion:{lesion.id}" == subject)
-            days |= {lesion.last_image_on for lesion in mine if lesion.last_image_on}
-        return days
 
     def what_follows(
         self, series: Series, occurrence: Occurrence | None, history: History, overridden: bool
@@ -279,12 +269,23 @@ class _Planner:
                 self.problems.append(Problem("visits_close_together", series.subject, said))
 
 
-def _grouped(rows: Iterable[tuple[str, str, Any]]) -> dict[Key, list[Any]]:
-    """By purpose and subject."""
-    found: dict[Key, list[Any]] = {}
-    for purpose, subject, what in rows:
-        found.setdefault((purpose, subject), []).append(what)
+def _grouped(rows: Iterable[tuple[Key, _What]]) -> dict[Key, list[_What]]:
+    found: dict[Key, list[_What]] = {}
+    for key, what in rows:
+        found.setdefault(key, []).append(what)
     return found
+
+
+def _days_done(facts: Facts) -> Iterator[tuple[Key, date]]:
+    """Days of completion; a risk assessment is done by its record alone, a picture also by being there."""
+    for item in facts.done:
+        if item.purpose != "risk_assessment":
+            yield (item.purpose, item.subject), item.on
+    if facts.patient.risk:
+        yield ("risk_assessment", "patient"), facts.patient.risk.assessed_on
+    for lesion in facts.lesions:
+        if lesion.last_image_on:
+            yield ("lesion_image", f"lesion:{lesion.id}"), lesion.last_image_on
 
 
 def _what_follows(series: Series, end: date) -> Problem:
@@ -332,7 +333,8 @@ def _discharged(closed: list[Closed]) -> dict[tuple[str, str], date]:
 
 def _governed(candidates: list[Due], reasons: tuple[Reason, ...], urgency: str) -> Due:
     """The candidate that governs, as early as the earliest of the others wants it."""
-    first, soonest = candidates[0], min(candidates, key=attrgetter("target"))
+    first = candidates[0]
+    soonest = min(candidates, key=attrgetter("target")) if len(candidates) > 1 else first
     what = (first.purpose, first.subject, first.rule, first.of, first.anchor, first.number)
     earliest = min(first.earliest, soonest.earliest)
     return Due(*what, earliest, soonest.target, first.latest, urgency, reasons)

@@ -143,12 +143,12 @@ class Series:
         *_, last = [dates.ZERO, *(end for _, _, end in self._steps())]
         return dates.add(self.anchor, last)
 
-    @cached_property
+    @property
     def total(self) -> int | None:
         """How many visits the schedule has, None for one without an end or counted from each visit."""
         if self.rule.spacing == "attendance" or not self.phases or self.phases[-1].length is None:
             return None
-        return sum(1 for _ in self._steps())
+        return len(tuple(self._steps()))
 
     def anchored(self) -> Iterator[Occurrence]:
         """Occurrences counted from the anchor alone."""
