@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 from django.db.models import Exists, F
@@ -24,6 +25,7 @@ from scheduling.rules.plan import lateness
 from scheduling.rules.plan.plan import Due, Problem
 from scheduling.rules.plan.plan import Plan as CorePlan
 
+Key = tuple[str, str]
 _PLAN_FIELDS = ["facts_revision", "policy", "valid_until", "made_at", "facts", "result"]
 
 
@@ -34,6 +36,15 @@ class Answered:
     patient: Patient
     known: facts.Facts
     answer: CorePlan
+
+    @cached_property
+    def result(self) -> dict[str, Any]:
+        return self.answer.to_json()
+
+    def planned(self, policy: PolicyRow) -> dict[Key, tuple[Due, dict[str, Any]]]:
+        """What is due by purpose and subject, each with the fields of its recall."""
+        rows = zip(self.answer.due, self.result["due"], strict=True)
+        return {(due.purpose, due.subject): (due, _planned_fields(due, row, policy)) for due, row in rows}
 
 
 class PlanWriter:
@@ -54,11 +65,11 @@ class PlanWriter:
         """Plans by patient, of those whose facts and rules are still the ones that were read."""
         unmoved = self.lock()
         answers = [one for one in self.answers if one.patient.pk in unmoved]
-        recalls, problems = _open_recalls(answers), _open_problems(answers)
+        problems = _open_problems(answers)
         self.waiting = _lesions_before_a_dermatologist(answers)
         before = _plans_of_the_same_facts(answers, self.policy)
+        self.bring_recalls_into_line(answers)
         for one in answers:
-            _RecallUpdate(one, recalls[one.patient.pk], self).bring_into_line()
             self.bring_problems_into_line(one, problems[one.patient.pk])
         kept = {one.patient.pk: self.keep_plan(one, before.get(one.patient.pk)) for one in answers}
         self.flush()
@@ -80,7 +91,7 @@ class PlanWriter:
             valid_until=one.answer.valid_until,
             made_at=self.now,
             facts=facts.to_json(one.known),
-            result=one.answer.to_json(),
+            result=one.result,
         )
         if before and _says_the_same(before, plan):
             valid = {"valid_until": plan.valid_until, "made_at": plan.made_at}
@@ -89,6 +100,17 @@ class PlanWriter:
             return before
         self.plans.append((plan, one))
         return plan
+
+    def bring_recalls_into_line(self, answers: Sequence[Answered]) -> None:
+        """Nearly all stand as they are planned: they are locked and compared, and only the others read whole."""
+        updates = {one.patient.pk: _RecallUpdate(one, self) for one in answers}
+        rows = Recall.objects.filter(patient__in=updates, state__in=OPEN).select_for_update().order_by("pk")
+        others = [row["pk"] for row in rows.values(*_STANDING) if not updates[row["patient_id"]].stands(row)]
+        if others:
+            for recall in Recall.objects.filter(pk__in=others).order_by("pk"):
+                updates[recall.patient_id].bring_into_line(recall)
+        for update in updates.values():
+            update.open_the_rest()
 
     def bring_problems_into_line(self, one: Answered, rows: Iterable[PlanProblem]) -> None:
         """A problem that is gone keeps its row with the day it went."""
@@ -124,16 +146,6 @@ class PlanWriter:
 
 def _keys(answers: Iterable[Answered]) -> list[int]:
     return [one.patient.pk for one in answers]
-
-
-def _open_recalls(answers: Sequence[Answered]) -> dict[int, list[Recall]]:
-    found: dict[int, list[Recall]] = defaultdict(list)
-    rows = Recall.objects.select_for_update().filter(patient__in=_keys(answers), state__in=OPEN)
-    patients = {one.patient.pk: one.patient for one in answers}
-    for row in rows.order_by("pk"):
-        row.patient = patients[row.patient_id]
-        found[row.patient_id].append(row)
-    return found
 
 
 def _open_problems(answers: Sequence[Answered]) -> dict[int, list[PlanProblem]]:
@@ -193,7 +205,22 @@ def state_on(due: Due | Recall, today: date | None = None) -> RecallState:
     return RecallState.DUE if opens <= (today or clock.today()) else RecallState.PLANNED
 
 
-def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
+_PLANNED = (
+    "rule",
+    "of",
+    "anchor",
+    "number",
+    "earliest",
+    "target",
+    "latest",
+    "urgency",
+    "reasons",
+    "policy_id",
+)
+_STANDING = ("pk", "patient_id", "purpose", "subject", "state", *_PLANNED)
+
+
+def _planned_fields(due: Due, row: dict[str, Any], policy: PolicyRow) -> dict[str, Any]:
     return {
         "rule": due.rule,
         "of": due.of,
@@ -203,7 +230,7 @@ def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
         "target": due.target,
         "latest": due.latest,
         "urgency": due.urgency,
-        "reasons": [reason.to_json() for reason in due.reasons],
+        "reasons": row["reasons"],
         "policy_id": policy.pk,
     }
 
@@ -215,22 +242,37 @@ def _same_occurrence(due: Due, row: Recall) -> bool:
 class _RecallUpdate:
     """The open recalls of one patient against one answer of the core."""
 
-    def __init__(self, one: Answered, rows: list[Recall], writer: PlanWriter) -> None:
-        self.patient, self.rows, self.writer = one.patient, rows, writer
+    def __init__(self, one: Answered, writer: PlanWriter) -> None:
+        self.patient, self.writer = one.patient, writer
         self.policy, self.by_risk = writer.policy, writer.by_risk
-        self.planned = {(due.purpose, due.subject): due for due in one.answer.due}
+        self.planned = one.planned(writer.policy)
 
-    def bring_into_line(self) -> None:
-        for row in self.rows:
-            due = self.planned.pop((row.purpose, row.subject), None)
-            if due and _same_occurrence(due, row):
-                self.keep(row, due)
-            elif due and self.is_only_assessed_anew(row, due):
-                continue
-            elif self.end(row, due) and due:
-                self.open(due)
-        for due in self.planned.values():
-            self.open(due)
+    def stands(self, row: dict[str, Any]) -> bool:
+        """Whether an open recall, by its values, is what is planned; it is settled then."""
+        key = row["purpose"], row["subject"]
+        if key not in self.planned:
+            return False
+        due, fields = self.planned[key]
+        if row["state"] != state_on(due, self.writer.today) or any(
+            row[name] != fields[name] for name in fields
+        ):
+            return False
+        del self.planned[key]
+        return True
+
+    def bring_into_line(self, row: Recall) -> None:
+        row.patient = self.patient
+        due, fields = self.planned.pop((row.purpose, row.subject), (None, {}))
+        if due and _same_occurrence(due, row):
+            self.keep(row, due, fields)
+        elif due and self.is_only_assessed_anew(row, due):
+            return
+        elif self.end(row, due, fields) and due:
+            self.open(due, fields)
+
+    def open_the_rest(self) -> None:
+        for due, fields in self.planned.values():
+            self.open(due, fields)
 
     def is_only_assessed_anew(self, row: Recall, due: Due) -> bool:
         """The same tier counted from a later day, and no check since: the open duty keeps its earlier date.
@@ -241,7 +283,7 @@ class _RecallUpdate:
         later = due.purpose == "full_skin_check" and due.latest > row.latest
         return same and later and row.rule in self.by_risk and completions.find_completion(row) is None
 
-    def end(self, row: Recall, due: Due | None) -> bool:
+    def end(self, row: Recall, due: Due | None, fields: dict[str, Any]) -> bool:
         """True if the row is closed now; a booked one stands until its appointment has an outcome."""
         done = completions.find_completion(row)
         if done:
@@ -249,7 +291,7 @@ class _RecallUpdate:
             return True
         if self.is_booked(row):
             if due:
-                self.keep(row, due)
+                self.keep(row, due, fields)
             else:
                 rebook.not_asked_for(row)
             return False
@@ -258,9 +300,8 @@ class _RecallUpdate:
         )
         return True
 
-    def keep(self, row: Recall, due: Due) -> None:
+    def keep(self, row: Recall, due: Due, fields: dict[str, Any]) -> None:
         """The same duty: its dates may move, and that is said; what it is booked for stays booked."""
-        fields = planned_fields(due, self.policy)
         state = row.state if self.is_booked(row) else state_on(due, self.writer.today)
         before = {name: getattr(row, name) for name in fields}
         if before == fields and state == row.state:
@@ -291,8 +332,8 @@ class _RecallUpdate:
         if was_booked:
             rebook.look_at_bookings_of(row)
 
-    def open(self, due: Due) -> None:
-        row = planned_fields(due, self.policy) | {
+    def open(self, due: Due, fields: dict[str, Any]) -> None:
+        row = fields | {
             "patient_id": self.patient.pk,
             "purpose": due.purpose,
             "subject": due.subject,
