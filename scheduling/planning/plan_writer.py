@@ -5,46 +5,21 @@ Rows are locked in the order of their keys and written in bulk: a hundred patien
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import date
-from functools import cached_property
 from typing import Any
 
 from django.db.models import Exists, F
 
-from clinic import clock
-from clinic.duties import proposals
-from clinic.models import Patient, PolicyState, change, insert_all
+from clinic.models import Patient, PolicyState, insert_all
 from clinic.models import Policy as PolicyRow
 from clinic.trail import audit
 from lesions.models import Assessment, Review
-from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
-from scheduling.planning import completions, ladder, rebook
+from scheduling.models import OPEN, Plan, PlanProblem, Recall
+from scheduling.planning.recall_update import PLANNED, Answered, Portion, RecallUpdate, opened
 from scheduling.rules.facts import facts
-from scheduling.rules.plan import lateness
-from scheduling.rules.plan.plan import Due, Problem
-from scheduling.rules.plan.plan import Plan as CorePlan
+from scheduling.rules.plan.plan import Problem
 
-Key = tuple[str, str]
+_STANDING = ("pk", "patient_id", "purpose", "subject", "state", *PLANNED)
 _PLAN_FIELDS = ["facts_revision", "policy", "valid_until", "made_at", "facts", "result"]
-
-
-@dataclass(frozen=True)
-class Answered:
-    """What the core was told about one patient, and what it answered."""
-
-    patient: Patient
-    known: facts.Facts
-    answer: CorePlan
-
-    @cached_property
-    def result(self) -> dict[str, Any]:
-        return self.answer.to_json()
-
-    def planned(self, policy: PolicyRow) -> dict[Key, tuple[Due, dict[str, Any]]]:
-        """What is due by purpose and subject, each with the fields of its recall."""
-        rows = zip(self.answer.due, self.result["due"], strict=True)
-        return {(due.purpose, due.subject): (due, _planned_fields(due, row, policy)) for due, row in rows}
 
 
 class PlanWriter:
@@ -54,12 +29,10 @@ class PlanWriter:
     """
 
     def __init__(self, answers: Sequence[Answered], policy: PolicyRow, by_risk: frozenset[str]) -> None:
-        self.answers, self.policy, self.by_risk = answers, policy, by_risk
-        self.new_recalls: list[tuple[Patient, dict[str, Any]]] = []
+        self.answers, self.policy, self.portion = answers, policy, Portion(policy, by_risk)
         self.new_problems: list[dict[str, Any]] = []
         self.plans: list[tuple[Plan, Answered]] = []
         self.waiting: frozenset[str] = frozenset()
-        self.now, self.today = clock.now(), clock.today()
 
     def write(self) -> dict[int, Plan]:
         """Plans by patient, of those whose facts and rules are still the ones that were read."""
@@ -89,7 +62,7 @@ class PlanWriter:
             facts_revision=one.patient.facts_revision,
             policy=self.policy,
             valid_until=one.answer.valid_until,
-            made_at=self.now,
+            made_at=self.portion.now,
             facts=facts.to_json(one.known),
             result=one.result,
         )
@@ -103,7 +76,7 @@ class PlanWriter:
 
     def bring_recalls_into_line(self, answers: Sequence[Answered]) -> None:
         """Nearly all stand as they are planned: they are locked and compared, and only the others read whole."""
-        updates = {one.patient.pk: _RecallUpdate(one, self) for one in answers}
+        updates = {one.patient.pk: RecallUpdate(one, self.portion) for one in answers}
         rows = Recall.objects.filter(patient__in=updates, state__in=OPEN).select_for_update().order_by("pk")
         others = [row["pk"] for row in rows.values(*_STANDING) if not updates[row["patient_id"]].stands(row)]
         if others:
@@ -118,16 +91,16 @@ class PlanWriter:
         for row in rows:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
-                PlanProblem.objects.filter(pk=row.pk).update(gone_on=self.today)
+                PlanProblem.objects.filter(pk=row.pk).update(gone_on=self.portion.today)
             elif found != {"text": row.text, "params": row.params}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
-        since = {"patient_id": one.patient.pk, "since": self.today}
+        since = {"patient_id": one.patient.pk, "since": self.portion.today}
         self.new_problems += [
             {"code": code, "subject": subject, **found, **since} for (code, subject), found in asked.items()
         ]
 
     def flush(self) -> None:
-        keys = insert_all(Recall, [row for _, row in self.new_recalls])
+        keys = insert_all(Recall, [row for _, row in self.portion.opened])
         insert_all(PlanProblem, self.new_problems)
         Plan.objects.bulk_create(
             [plan for plan, _ in self.plans],
@@ -135,7 +108,7 @@ class PlanWriter:
             unique_fields=["patient"],
             update_fields=_PLAN_FIELDS,
         )
-        opened = (_opened(key, *made) for key, made in zip(keys, self.new_recalls, strict=True))
+        opened = (opened(key, *made) for key, made in zip(keys, self.portion.opened, strict=True))
         audit.record_all([*opened, *(self.made(*made) for made in self.plans)])
 
     def made(self, plan: Plan, one: Answered) -> audit.Entry:
@@ -197,179 +170,3 @@ def _lesions_before_a_dermatologist(answers: Iterable[Answered]) -> frozenset[st
     measured = Assessment.objects.filter(image__lesion__in=keys, state__in=("queued", "running"))
     found = {*waiting, *measured.values_list("image__lesion", flat=True)}
     return frozenset(f"lesion:{key}" for key in found)
-
-
-def state_on(due: Due | Recall, today: date | None = None) -> RecallState:
-    """Due from its ladder's length before its earliest day."""
-    opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
-    return RecallState.DUE if opens <= (today or clock.today()) else RecallState.PLANNED
-
-
-_PLANNED = (
-    "rule",
-    "of",
-    "anchor",
-    "number",
-    "earliest",
-    "target",
-    "latest",
-    "urgency",
-    "reasons",
-    "policy_id",
-)
-_STANDING = ("pk", "patient_id", "purpose", "subject", "state", *_PLANNED)
-
-
-def _planned_fields(due: Due, row: dict[str, Any], policy: PolicyRow) -> dict[str, Any]:
-    return {
-        "rule": due.rule,
-        "of": due.of,
-        "anchor": due.anchor,
-        "number": due.number,
-        "earliest": due.earliest,
-        "target": due.target,
-        "latest": due.latest,
-        "urgency": due.urgency,
-        "reasons": row["reasons"],
-        "policy_id": policy.pk,
-    }
-
-
-def _same_occurrence(due: Due, row: Recall) -> bool:
-    return (due.anchor, due.number, due.rule, due.of) == (row.anchor, row.number, row.rule, row.of)
-
-
-class _RecallUpdate:
-    """The open recalls of one patient against one answer of the core."""
-
-    def __init__(self, one: Answered, writer: PlanWriter) -> None:
-        self.patient, self.writer = one.patient, writer
-        self.policy, self.by_risk = writer.policy, writer.by_risk
-        self.planned = one.planned(writer.policy)
-
-    def stands(self, row: dict[str, Any]) -> bool:
-        """Whether an open recall, by its values, is what is planned; it is settled then."""
-        key = row["purpose"], row["subject"]
-        if key not in self.planned:
-            return False
-        due, fields = self.planned[key]
-        if row["state"] != state_on(due, self.writer.today) or any(
-            row[name] != fields[name] for name in fields
-        ):
-            return False
-        del self.planned[key]
-        return True
-
-    def bring_into_line(self, row: Recall) -> None:
-        row.patient = self.patient
-        due, fields = self.planned.pop((row.purpose, row.subject), (None, {}))
-        if due and _same_occurrence(due, row):
-            self.keep(row, due, fields)
-        elif due and self.is_only_assessed_anew(row, due):
-            return
-        elif self.end(row, due, fields) and due:
-            self.open(due, fields)
-
-    def open_the_rest(self) -> None:
-        for due, fields in self.planned.values():
-            self.open(due, fields)
-
-    def is_only_assessed_anew(self, row: Recall, due: Due) -> bool:
-        """The same tier counted from a later day, and no check since: the open duty keeps its earlier date.
-
-        The core counts from the day since which a tier stands; this holds what was planned before it could.
-        """
-        same = (due.rule, due.number) == (row.rule, row.number) and row.policy_id == self.policy.pk
-        later = due.purpose == "full_skin_check" and due.latest > row.latest
-        return same and later and row.rule in self.by_risk and completions.find_completion(row) is None
-
-    def end(self, row: Recall, due: Due | None, fields: dict[str, Any]) -> bool:
-        """True if the row is closed now; a booked one stands until its appointment has an outcome."""
-        done = completions.find_completion(row)
-        if done:
-            self.complete(row, done)
-            return True
-        if self.is_booked(row):
-            if due:
-                self.keep(row, due, fields)
-            else:
-                rebook.not_asked_for(row)
-            return False
-        supersede(
-            row, f"the plan now asks for {due.rule}, number {due.number}, by {due.latest}" if due else ""
-        )
-        return True
-
-    def keep(self, row: Recall, due: Due, fields: dict[str, Any]) -> None:
-        """The same duty: its dates may move, and that is said; what it is booked for stays booked."""
-        state = row.state if self.is_booked(row) else state_on(due, self.writer.today)
-        before = {name: getattr(row, name) for name in fields}
-        if before == fields and state == row.state:
-            return
-        moved = {
-            name: [str(before[name]), str(fields[name])]
-            for name in ("rule", "of", "anchor", "number", "earliest", "target", "latest", "urgency")
-            if before[name] != fields[name]
-        }
-        change(row, seen=row.revision, at=clock.now(), state=state, **fields)
-        if moved:
-            audit.record("recall.move", by=None, subject=row, patient=self.patient, moved=moved)
-        if "latest" in moved and state == RecallState.BOOKED:
-            rebook.look_at_bookings_of(row)
-
-    def is_booked(self, row: Recall) -> bool:
-        return row.state == RecallState.BOOKED and row.appointments.filter(state="booked").exists()
-
-    def complete(self, row: Recall, done: completions.Completion) -> None:
-        was_booked = row.state == RecallState.BOOKED
-        ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ground_note": done.words}
-        what = {"completed_by": done.item, "evidence": done.evidence}
-        change(row, seen=row.revision, at=clock.now(), **ended, **what)
-        settle_proposals(row, f"finished meanwhile: {done.words}")
-        audit.record(
-            "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words
-        )
-        if was_booked:
-            rebook.look_at_bookings_of(row)
-
-    def open(self, due: Due, fields: dict[str, Any]) -> None:
-        row = fields | {
-            "patient_id": self.patient.pk,
-            "purpose": due.purpose,
-            "subject": due.subject,
-            "state": str(state_on(due, self.writer.today)),
-            "opened_on": self.writer.today,
-            "changed_at": self.writer.now,
-        }
-        self.writer.new_recalls.append((self.patient, row))
-
-
-def _opened(key: int, patient: Patient, row: dict[str, Any]) -> audit.Entry:
-    window = [str(row[name]) for name in ("earliest", "target", "latest")]
-    details = {"rule": row["rule"], "number": row["number"], "window": window}
-    return audit.Entry("recall.open", f"{Recall._meta.label_lower}:{key}", patient, details)
-
-
-def supersede(row: Recall, note: str = "") -> None:
-    """The plan itself no longer asks for it: closed by nobody, so the core may ask for it again."""
-    patient = row.patient
-    if not note:
-        ended = patient.status != "active"
-        note = (
-            f"care has ended: {patient.get_status_display()}" if ended else "the plan no longer asks for it"
-        )
-    fields = {
-        "state": RecallState.CLOSED,
-        "ground": "superseded",
-        "ground_note": note,
-        "ended_on": clock.today(),
-    }
-    change(row, seen=row.revision, at=clock.now(), **fields)
-    settle_proposals(row, f"not asked for any more: {note}")
-    audit.record("recall.supersede", by=None, subject=row, patient=patient, note=note)
-
-
-def settle_proposals(row: Recall, answer: str) -> None:
-    """What was proposed about a recall that has ended is answered, and whoever proposed it reads why."""
-    if row.proposed_ground:
-        proposals.settle_all(proposals.about(row), answer=answer)
