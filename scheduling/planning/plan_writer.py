@@ -14,7 +14,7 @@ from clinic.models import Policy as PolicyRow
 from clinic.trail import audit
 from lesions.models import Assessment, Review
 from scheduling.models import OPEN, Plan, PlanProblem, Recall
-from scheduling.planning.recall_update import PLANNED, Answered, Portion, RecallUpdate, opened
+from scheduling.planning.recall_update import PLANNED, Answered, Portion, RecallUpdate, entry_of_opening
 from scheduling.rules.facts import facts
 from scheduling.rules.plan.plan import Problem
 
@@ -108,7 +108,7 @@ class PlanWriter:
             unique_fields=["patient"],
             update_fields=_PLAN_FIELDS,
         )
-        opened = (opened(key, *made) for key, made in zip(keys, self.portion.opened, strict=True))
+        opened = (entry_of_opening(key, *made) for key, made in zip(keys, self.portion.opened, strict=True))
         audit.record_all([*opened, *(self.made(*made) for made in self.plans)])
 
     def made(self, plan: Plan, one: Answered) -> audit.Entry:

@@ -193,7 +193,7 @@ class RecallUpdate:
         self.portion.opened.append((self.patient, row))
 
 
-def opened(key: int, patient: Patient, row: Fields) -> audit.Entry:
+def entry_of_opening(key: int, patient: Patient, row: Fields) -> audit.Entry:
     window = [str(row[name]) for name in ("earliest", "target", "latest")]
     details = {"rule": row["rule"], "number": row["number"], "window": window}
     return audit.Entry("recall.open", f"{Recall._meta.label_lower}:{key}", patient, details)
