@@ -1,9 +1,28 @@
-"""Words in a sentence: how a list of them is joined."""
+"""Write days and join names in the language of the reader."""
 
 from collections.abc import Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Final
+
+from django.utils.translation import gettext, ngettext
+
+from clinic import days
+from clinic.formats import language
+from clinic.formats.language import Language
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise as Words  # a text, perhaps translated only when it is shown
+else:
+    Words = str
+
+SPOKEN: Final = Language(gettext, ngettext)
+
+
+def write_day(day: date) -> str:
+    """Write a day as 3 Mar 2026, with the months of the reader's language."""
+    return days.write_day(day, SPOKEN)
 
 
 def alternatives(names: Sequence[str]) -> str:
-    """Join names as a choice: “white, grey or black”."""
-    *first, last = names
-    return f"{', '.join(first)} or {last}" if first else last
+    """Join names as a choice, in the reader's language: “white, grey or black”."""
+    return language.alternatives(names, SPOKEN)

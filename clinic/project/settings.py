@@ -36,6 +36,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",
     "axes",
     "csp",
     "clinic.apps.ClinicConfig",
@@ -75,6 +76,7 @@ TEMPLATES = [
         },
     },
 ]
+FORM_RENDERER = "clinic.project.form_renderer.ClinicForms"
 
 # ---- data ----------------------------------------------------------------------------------------
 SQLITE = {
@@ -129,7 +131,9 @@ STORAGES = {
 }
 
 # ---- language and time ---------------------------------------------------------------------------
-LANGUAGE_CODE = "en-gb"
+# English is the source; another language is a folder of its own with the catalogue (docs/operating.md).
+LANGUAGE_CODE = env.text("LANGUAGE_CODE", "en-gb")
+LOCALE_PATHS = [DATA_DIR / "locale"]
 TIME_ZONE = env.zone("TIME_ZONE", "Europe/Dublin")
 USE_TZ = True
 USE_I18N = True

@@ -1,4 +1,4 @@
-"""Bring plans, problems and open recalls into line with what the core answered, for many patients in one transaction.
+"""Write what the core answered, for many patients in one transaction: plans, problems, and open recalls made to fit.
 
 Rows are locked in the order of their keys and written in bulk: a hundred patients cost few queries more than one.
 """
@@ -35,7 +35,7 @@ class PlanWriter:
         self.waiting: frozenset[str] = frozenset()
 
     def write(self) -> dict[int, Plan]:
-        """Plans by patient, of those whose facts and rules are still the ones that were read."""
+        """Write the plans of those patients whose facts and rules are still the ones that were read; returns them."""
         unmoved = self.lock()
         answers = [one for one in self.answers if one.patient.pk in unmoved]
         problems = _open_problems(answers)
@@ -50,13 +50,14 @@ class PlanWriter:
 
     def lock(self) -> set[int]:
         revisions = {one.patient.pk: one.patient.facts_revision for one in self.answers}
+        # Approving another set between reading and writing would otherwise leave plans of the old one.
         in_force = PolicyRow.objects.filter(pk=self.policy.pk, state=PolicyState.IN_FORCE)
         rows = Patient.objects.select_for_update().filter(pk__in=revisions).filter(Exists(in_force))
         now = rows.order_by("pk").values_list("pk", "facts_revision")
         return {key for key, revision in now if revisions[key] == revision}
 
     def keep_plan(self, one: Answered, before: Plan | None) -> Plan:
-        """The new plan; one that says the same as before keeps its row and is only valid for longer."""
+        """Keep the new plan; one that says the same as before keeps its row and is only valid for longer."""
         plan = Plan(
             patient=one.patient,
             facts_revision=one.patient.facts_revision,
@@ -67,6 +68,7 @@ class PlanWriter:
             result=one.result,
         )
         if before and _says_the_same(before, plan):
+            # No new row and no audit record: a daily replan of everybody would fill the trail with nothing.
             valid = {"valid_until": plan.valid_until, "made_at": plan.made_at}
             Plan.objects.filter(pk=before.pk).update(**valid)
             before.valid_until, before.made_at = plan.valid_until, plan.made_at
@@ -86,11 +88,12 @@ class PlanWriter:
             update.open_the_rest()
 
     def bring_problems_into_line(self, one: Answered, rows: Iterable[PlanProblem]) -> None:
-        """A problem that is gone keeps its row with the day it went."""
+        """Make the rows of problems fit the answer; one that is gone keeps its row with the day it went."""
         asked = _problems(one.answer.problems, self.waiting)
         for row in rows:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
+                # The row stays, and with it since when the problem has stood.
                 PlanProblem.objects.filter(pk=row.pk).update(gone_on=self.portion.today)
             elif found != {"text": row.text, "params": row.params}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
@@ -102,6 +105,7 @@ class PlanWriter:
     def flush(self) -> None:
         keys = insert_all(Recall, [row for _, row in self.portion.opened])
         insert_all(PlanProblem, self.new_problems)
+        # Two workers may plan one patient for the first time at once; the later plan replaces the earlier.
         Plan.objects.bulk_create(
             [plan for plan, _ in self.plans],
             update_conflicts=True,
@@ -139,7 +143,7 @@ def _says_the_same(before: Plan, now: Plan) -> bool:
 
 
 def _problems(problems: Iterable[Problem], waiting: frozenset[str]) -> dict[tuple[str, str], dict[str, Any]]:
-    """Text and parameters by code and subject; what waits for a dermatologist's decision is not asked twice."""
+    """List problems by code and subject; what waits for a dermatologist's decision is not asked twice."""
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for problem in problems:
         if _is_for_a_decision(problem) and problem.subject in waiting:
@@ -151,12 +155,12 @@ def _problems(problems: Iterable[Problem], waiting: frozenset[str]) -> dict[tupl
 
 
 def _is_for_a_decision(problem: Problem) -> bool:
-    """What follows a lesion's last picture, or whether it is watched at all, a signature answers."""
+    """Say whether a signature answers the problem: what follows a lesion's last picture, or whether it is watched."""
     return problem.code in ("what_follows", "watched_without_plan") and problem.subject.startswith("lesion:")
 
 
 def _lesions_before_a_dermatologist(answers: Iterable[Answered]) -> frozenset[str]:
-    """What follows the last picture is already asked: it is being measured, or waits for a decision.
+    """Find lesions whose last picture is being measured or waits for a decision: what follows is asked there.
 
     Signing changes facts, so the question comes back with the next plan if the decision did not answer it.
     """

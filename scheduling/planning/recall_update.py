@@ -1,4 +1,4 @@
-"""The open recalls of one patient against a new plan: kept, moved, completed, dropped or opened, each audited."""
+"""Make the open recalls of one patient fit a new plan: kept, moved, completed, dropped or opened, each audited."""
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -63,7 +63,7 @@ class Portion:
 
 
 def state_on(due: Due | Recall, today: date | None = None) -> RecallState:
-    """Due from its ladder's length before its earliest day."""
+    """Give the state of a recall on a day: due from its ladder's length before its earliest day."""
     opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
     return RecallState.DUE if opens <= (today or clock.today()) else RecallState.PLANNED
 
@@ -88,14 +88,14 @@ def _same_occurrence(due: Due, row: Recall) -> bool:
 
 
 class RecallUpdate:
-    """The open recalls of one patient against one answer of the core."""
+    """Makes the open recalls of one patient fit one answer of the core."""
 
     def __init__(self, one: Answered, portion: Portion) -> None:
         self.patient, self.portion = one.patient, portion
         self.planned = one.planned(portion.policy)
 
     def stands(self, row: Fields) -> bool:
-        """Whether an open recall, by its values, is what is planned; it is settled then."""
+        """Say whether an open recall, by its values, is what is planned; it is settled then."""
         key = row["purpose"], row["subject"]
         if key not in self.planned:
             return False
@@ -122,7 +122,7 @@ class RecallUpdate:
             self.open(due, fields)
 
     def is_only_assessed_anew(self, row: Recall, due: Due) -> bool:
-        """The same tier counted from a later day, and no check since: the open duty keeps its earlier date.
+        """Say whether a tier was only assessed anew, with no check since: the open duty then keeps its earlier date.
 
         The core counts from the day since which a tier stands; this holds what was planned before it could.
         """
@@ -133,7 +133,7 @@ class RecallUpdate:
         )
 
     def end(self, row: Recall, due: Due | None, fields: Fields) -> bool:
-        """True if the row is closed now; a booked one stands until its appointment has an outcome."""
+        """Close a recall; False for a booked one, which stands until its appointment has an outcome."""
         done = completions.find_completion(row)
         if done:
             self.complete(row, done)
@@ -150,7 +150,7 @@ class RecallUpdate:
         return True
 
     def keep(self, row: Recall, due: Due, fields: Fields) -> None:
-        """The same duty: its dates may move, and that is said; what it is booked for stays booked."""
+        """Keep the same duty: its dates may move, and that is said; what it is booked for stays booked."""
         state = row.state if self.is_booked(row) else state_on(due, self.portion.today)
         before = {name: getattr(row, name) for name in fields}
         if before == fields and state == row.state:
@@ -163,6 +163,7 @@ class RecallUpdate:
         change(row, seen=row.revision, at=clock.now(), state=state, **fields)
         if moved:
             audit.record("recall.move", by=None, subject=row, patient=self.patient, moved=moved)
+        # An appointment in time yesterday may be late by the new window.
         if "latest" in moved and state == RecallState.BOOKED:
             rebook.look_at_bookings_of(row)
 
@@ -200,7 +201,7 @@ def entry_of_opening(key: int, patient: Patient, row: Fields) -> audit.Entry:
 
 
 def supersede(row: Recall, note: str = "") -> None:
-    """The plan itself no longer asks for it: closed by nobody, so the core may ask for it again."""
+    """Close a recall that the plan no longer asks for; nobody closed it, so the core may ask for it again."""
     patient = row.patient
     if not note:
         ended = patient.status != "active"
@@ -219,6 +220,6 @@ def supersede(row: Recall, note: str = "") -> None:
 
 
 def settle_proposals(row: Recall, answer: str) -> None:
-    """What was proposed about a recall that has ended is answered, and whoever proposed it reads why."""
+    """Answer what was proposed about a recall that has ended; whoever proposed it reads why."""
     if row.proposed_ground:
         proposals.settle_all(proposals.about(row), answer=answer)

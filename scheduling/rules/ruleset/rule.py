@@ -66,7 +66,7 @@ Step = tuple[Phase, Duration, Duration]
 
 
 def steps(phases: tuple[Phase, ...], anchor: date) -> Iterator[Step]:
-    """The intervals of a schedule in order; a visit on a phase end belongs to the earlier phase."""
+    """Say how far from the anchor each interval of a schedule begins and ends; a visit on a phase end belongs to the earlier phase."""
     offset = dates.ZERO
     for phase in phases:
         end = offset + phase.length if phase.length is not None else None
@@ -127,7 +127,7 @@ class RuleSet:
 
     @cached_property
     def by_anchor(self) -> dict[str, tuple[Rule, ...]]:
-        """The rules of each kind of fact, in the order of the file."""
+        """Give the rules for each kind of fact, in the order of the file."""
         found: dict[str, tuple[Rule, ...]] = {}
         for rule in self.rules:
             found[rule.anchor] = (*found.get(rule.anchor, ()), rule)
