@@ -158,8 +158,8 @@ def test_the_table_of_what_is_owed_is_the_one_that_the_program_uses():
             f"`{code}` {kind.words}",
             kind.opened_by,
             kind.ended_by,
-            kind.may_end.value,
-            kind.list.value,
+            str(kind.may_end.label),
+            str(kind.list.label),
         ]
         assert table[code] == f"| {' | '.join([*map(str, expected), in_words(days.get(code))])} |"
 

@@ -41,7 +41,7 @@ def _insert(
     sql = f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES {', '.join([one] * count)}"
     values = chain.from_iterable(zip(*(column for _, column in columns), strict=True))
     with connection.cursor() as cursor:
-        cursor.execute(f"{sql} RETURNING {quote(model._meta.pk.column)}", list(values))
+        cursor.execute(f"{sql} RETURNING {quote(_name_of(model._meta.pk))}", list(values))
         return [key for (key,) in cursor.fetchall()]
 
 
@@ -49,10 +49,15 @@ def _column(
     field: "models.Field[Any, Any]", rows: Sequence[Mapping[str, Any]], connection: BaseDatabaseWrapper
 ) -> Column:
     if field.attname not in rows[0]:
-        return field.column, [field.get_db_prep_save(field.get_default(), connection)] * len(rows)
+        return _name_of(field), [field.get_db_prep_save(field.get_default(), connection)] * len(rows)
     values = [row[field.attname] for row in rows]
     stored = _stored_as(field, connection)
-    return field.column, list(map(stored, values)) if stored else values
+    return _name_of(field), list(map(stored, values)) if stored else values
+
+
+def _name_of(field: "models.Field[Any, Any]") -> str:
+    assert field.column is not None  # a concrete field has one
+    return field.column
 
 
 def _stored_as(

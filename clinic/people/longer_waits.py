@@ -12,16 +12,19 @@ from typing import Any
 from clinic.access import Act, require
 from clinic.models import Member, Patient
 from clinic.people import wording
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
 class Wait:
     """One duty as it was and as it would be; None where nothing would be asked for any more.
 
-    `fewer`: of the visits of the next two years one comes later or falls away.
+    `key` is what the trail keeps, `what` its words. `fewer`: of the visits of the next two years one comes later or
+    falls away.
     """
 
-    what: str
+    key: str
+    what: Words
     before: date
     before_latest: date
     after: date | None
@@ -29,7 +32,7 @@ class Wait:
     fewer: bool
 
     def plain(self) -> dict[str, Any]:
-        return {"what": self.what, "was": str(self.before), "is": str(self.after or ""), "fewer": self.fewer}
+        return {"what": self.key, "was": str(self.before), "is": str(self.after or ""), "fewer": self.fewer}
 
 
 class MakesLonger(Exception):
@@ -39,7 +42,7 @@ class MakesLonger(Exception):
         super().__init__(wording.SEEN_LATER)
         self.waits = tuple(waits)
         self.signature = "|".join(
-            f"{one.what} {one.before} {one.before_latest} {one.after} {one.after_latest} {one.fewer}"
+            f"{one.key} {one.before} {one.before_latest} {one.after} {one.after_latest} {one.fewer}"
             for one in self.waits
         )
 

@@ -67,7 +67,8 @@ def _later(before: _Wanted, after: _Wanted) -> list[Wait]:
         fewer = not first and _fewer(before.targets[key], after.targets[key])
         if first or fewer:
             days = (now.target, now.latest) if now else (None, None)
-            found.append(Wait(wording.what_is_planned(was, places), was.target, was.latest, *days, fewer))
+            what = wording.what_is_planned(was, places)
+            found.append(Wait(" ".join(key), what, was.target, was.latest, *days, fewer))
     return found
 
 

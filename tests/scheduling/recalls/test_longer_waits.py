@@ -75,7 +75,12 @@ def test_what_was_signed_for_stands_in_the_trail():
     row.refresh_from_db()
     amend(row, thickness="0.6", ulceration=False, signed=asked.signature)
     said = AuditRecord.objects.get(action="diagnosis.amend").details["longer"]
-    assert {"what": "Full skin check", "was": "2026-08-18", "is": "2026-11-18", "fewer": False} in said
+    assert {
+        "what": "full_skin_check patient",
+        "was": "2026-08-18",
+        "is": "2026-11-18",
+        "fewer": False,
+    } in said
 
 
 def test_a_signature_for_other_days_signs_nothing():
