@@ -56,11 +56,12 @@ def test_what_a_duty_follows_from_is_a_code_said_in_the_language_of_who_reads(pa
     duty = opened("accept_referral", patient)
     steps.settle(duty=duty, by=nurse, revision=1, outcome="refused", words="No free place before May.")
     after = ledger.open_duties(patient).get()
-    assert (after.kind, after.follows) == ("decide_what_follows", "accept_referral.refused")
+    assert after.kind == "decide_what_follows"
+    assert after.because == {"step": "accept_referral", "outcome": "refused"}
     assert after.note == "No free place before May."
-    assert wording.say_follows(after) == "accepted or refused elsewhere: refused."
+    assert wording.say_step(after.because) == "accepted or refused elsewhere: refused."
     monkeypatch.setattr(trans_real._active, "value", MadeUp(), raising=False)
-    assert wording.say_follows(after) == "⟦⟦accepted or refused elsewhere⟧: ⟦refused⟧.⟧"
+    assert wording.say_step(after.because) == "⟦⟦accepted or refused elsewhere⟧: ⟦refused⟧.⟧"
 
 
 def test_a_settled_step_is_the_evidence_and_opens_the_next(patient, nurse):
