@@ -42,6 +42,7 @@ TESTS = [
     "test_published_rows",
     "test_checklist_sums",
     "test_codes",
+    "test_matching",
     "test_wording",
     "test_properties",
     "test_machine",

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from scheduling.rules import dates
 from scheduling.rules.dates import Duration
 from scheduling.rules.ruleset.vocabulary import Anchor
 
@@ -37,9 +36,9 @@ class Phase:
     long: Duration
     target: Duration
     length: Duration | None
-    early: Duration = dates.ZERO
-    late: Duration = dates.ZERO
-    once: bool = False
+    early: Duration
+    late: Duration
+    once: bool
     as_decided: bool = False
 
     @property
