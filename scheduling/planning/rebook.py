@@ -5,10 +5,10 @@ from datetime import date
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from clinic.days import write_day
 from clinic.duties import ledger
 from clinic.models import Duty, Member, Patient
 from clinic.trail.audit import subject_of
+from clinic.wording import write_day
 from scheduling.models import OPEN, Appointment, AppointmentState, Recall, Urgency
 
 KIND = "rebook"
