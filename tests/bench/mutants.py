@@ -43,6 +43,8 @@ TESTS = [
     "test_checklist_sums",
     "test_codes",
     "test_matching",
+    "test_own_intervals",
+    "test_patient_rows",
     "test_wording",
     "test_properties",
     "test_machine",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date as Day
+from functools import cached_property
 from typing import Annotated, Any, Literal, cast, get_args
 
 from scheduling.rules.facts import codec, contradictions
@@ -282,6 +283,14 @@ class Facts:
     done: tuple[Done, ...] = ()
     closed: tuple[Closed, ...] = ()
     overrides: tuple[Override, ...] = ()
+
+    @cached_property
+    def overrides_about(self) -> dict[tuple[str, str], list[Override]]:
+        """The overrides of each purpose and subject, in the order of their ids."""
+        found: dict[tuple[str, str], list[Override]] = {}
+        for override in sorted(self.overrides, key=lambda one: one.id):
+            found.setdefault((override.purpose, override.subject), []).append(override)
+        return found
 
 
 def parse(obj: Mapping[str, Any]) -> Facts:

@@ -341,3 +341,20 @@ def test_each_problem_is_said(code, row):
 )
 def test_every_code_of_the_closed_lists_has_its_row_and_its_sentence(tested, closed):
     assert set(tested) == set(closed)
+
+
+def test_a_plan_is_the_object_of_the_interface():
+    """interfaces.md: its keys, and those of each row, reason and problem."""
+    whole = plan(DEFAULT, TODAY, risk=RISK, diagnoses=[NAEVUS]).to_json()
+    assert set(whole) == {"schema", "ruleset", "today", "valid_until", "due", "problems"}
+    assert (whole["schema"], whole["today"], set(whole["ruleset"])) == (
+        2,
+        "2024-06-01",
+        {"name", "version", "sha256"},
+    )
+    due, problem = whole["due"][0], whole["problems"][0]
+    days = {"anchor", "earliest", "target", "latest"}
+    assert set(due) == {"purpose", "subject", "rule", "of", "number", "urgency", "reasons"} | days
+    assert set(due["reasons"][0]) == {"rule", "of", "code", "params", "text", "source", "anchor"}
+    assert set(problem) == {"code", "subject", "params", "text"}
+    assert all(date.fromisoformat(due[name]) for name in days)
