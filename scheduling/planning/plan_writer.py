@@ -6,13 +6,14 @@ Rows are locked in the order of their keys and written in bulk: a hundred patien
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
-from django.db.models import Exists
+from django.db.models import Exists, F
 
 from clinic import clock
 from clinic.duties import proposals
-from clinic.models import Patient, PolicyState, change
+from clinic.models import Patient, PolicyState, change, insert_all
 from clinic.models import Policy as PolicyRow
 from clinic.trail import audit
 from lesions.models import Assessment, Review
@@ -43,10 +44,11 @@ class PlanWriter:
 
     def __init__(self, answers: Sequence[Answered], policy: PolicyRow, by_risk: frozenset[str]) -> None:
         self.answers, self.policy, self.by_risk = answers, policy, by_risk
-        self.new_recalls: list[Recall] = []
-        self.new_problems: list[PlanProblem] = []
+        self.new_recalls: list[tuple[Patient, dict[str, Any]]] = []
+        self.new_problems: list[dict[str, Any]] = []
         self.plans: list[tuple[Plan, Answered]] = []
         self.waiting: frozenset[str] = frozenset()
+        self.now, self.today = clock.now(), clock.today()
 
     def write(self) -> dict[int, Plan]:
         """Plans by patient, of those whose facts and rules are still the ones that were read."""
@@ -54,7 +56,7 @@ class PlanWriter:
         answers = [one for one in self.answers if one.patient.pk in unmoved]
         recalls, problems = _open_recalls(answers), _open_problems(answers)
         self.waiting = _lesions_before_a_dermatologist(answers)
-        before = {row.patient_id: row for row in Plan.objects.filter(patient__in=_keys(answers))}
+        before = _plans_of_the_same_facts(answers, self.policy)
         for one in answers:
             _RecallUpdate(one, recalls[one.patient.pk], self).bring_into_line()
             self.bring_problems_into_line(one, problems[one.patient.pk])
@@ -76,7 +78,7 @@ class PlanWriter:
             facts_revision=one.patient.facts_revision,
             policy=self.policy,
             valid_until=one.answer.valid_until,
-            made_at=clock.now(),
+            made_at=self.now,
             facts=facts.to_json(one.known),
             result=one.answer.to_json(),
         )
@@ -94,25 +96,25 @@ class PlanWriter:
         for row in rows:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
-                PlanProblem.objects.filter(pk=row.pk).update(gone_on=clock.today())
+                PlanProblem.objects.filter(pk=row.pk).update(gone_on=self.today)
             elif found != {"text": row.text, "params": row.params}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
-        since = {"patient": one.patient, "since": clock.today()}
+        since = {"patient_id": one.patient.pk, "since": self.today}
         self.new_problems += [
-            PlanProblem(code=code, subject=subject, **found, **since)
-            for (code, subject), found in asked.items()
+            {"code": code, "subject": subject, **found, **since} for (code, subject), found in asked.items()
         ]
 
     def flush(self) -> None:
-        Recall.objects.bulk_create(self.new_recalls)
-        PlanProblem.objects.bulk_create(self.new_problems)
+        keys = insert_all(Recall, [row for _, row in self.new_recalls])
+        insert_all(PlanProblem, self.new_problems)
         Plan.objects.bulk_create(
             [plan for plan, _ in self.plans],
             update_conflicts=True,
             unique_fields=["patient"],
             update_fields=_PLAN_FIELDS,
         )
-        audit.record_all([*map(_opened, self.new_recalls), *(self.made(*made) for made in self.plans)])
+        opened = (_opened(key, *made) for key, made in zip(keys, self.new_recalls, strict=True))
+        audit.record_all([*opened, *(self.made(*made) for made in self.plans)])
 
     def made(self, plan: Plan, one: Answered) -> audit.Entry:
         counts = {"due": len(one.answer.due), "problems": len(one.answer.problems)}
@@ -141,9 +143,13 @@ def _open_problems(answers: Sequence[Answered]) -> dict[int, list[PlanProblem]]:
     return found
 
 
+def _plans_of_the_same_facts(answers: Sequence[Answered], policy: PolicyRow) -> dict[int, Plan]:
+    """Only they can say the same as the new one; what they were made from is not read."""
+    rows = Plan.objects.filter(patient__in=_keys(answers), policy=policy).defer("facts")
+    return {row.patient_id: row for row in rows.filter(facts_revision=F("patient__facts_revision"))}
+
+
 def _says_the_same(before: Plan, now: Plan) -> bool:
-    if (before.facts_revision, before.policy_id) != (now.facts_revision, now.policy_id):
-        return False
     return all(before.result[key] == now.result[key] for key in ("due", "problems", "ruleset"))
 
 
@@ -181,10 +187,10 @@ def _lesions_before_a_dermatologist(answers: Iterable[Answered]) -> frozenset[st
     return frozenset(f"lesion:{key}" for key in found)
 
 
-def state_on(due: Due | Recall) -> RecallState:
+def state_on(due: Due | Recall, today: date | None = None) -> RecallState:
     """Due from its ladder's length before its earliest day."""
     opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
-    return RecallState.DUE if opens <= clock.today() else RecallState.PLANNED
+    return RecallState.DUE if opens <= (today or clock.today()) else RecallState.PLANNED
 
 
 def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
@@ -255,7 +261,7 @@ class _RecallUpdate:
     def keep(self, row: Recall, due: Due) -> None:
         """The same duty: its dates may move, and that is said; what it is booked for stays booked."""
         fields = planned_fields(due, self.policy)
-        state = row.state if self.is_booked(row) else state_on(due)
+        state = row.state if self.is_booked(row) else state_on(due, self.writer.today)
         before = {name: getattr(row, name) for name in fields}
         if before == fields and state == row.state:
             return
@@ -286,24 +292,21 @@ class _RecallUpdate:
             rebook.look_at_bookings_of(row)
 
     def open(self, due: Due) -> None:
-        self.writer.new_recalls.append(
-            Recall(
-                patient=self.patient,
-                purpose=due.purpose,
-                subject=due.subject,
-                state=state_on(due),
-                opened_on=clock.today(),
-                changed_at=clock.now(),
-                **planned_fields(due, self.policy),
-            )
-        )
+        row = planned_fields(due, self.policy) | {
+            "patient_id": self.patient.pk,
+            "purpose": due.purpose,
+            "subject": due.subject,
+            "state": str(state_on(due, self.writer.today)),
+            "opened_on": self.writer.today,
+            "changed_at": self.writer.now,
+        }
+        self.writer.new_recalls.append((self.patient, row))
 
 
-def _opened(row: Recall) -> audit.Entry:
-    window = [str(row.earliest), str(row.target), str(row.latest)]
-    return audit.Entry(
-        "recall.open", row, row.patient, {"rule": row.rule, "number": row.number, "window": window}
-    )
+def _opened(key: int, patient: Patient, row: dict[str, Any]) -> audit.Entry:
+    window = [str(row[name]) for name in ("earliest", "target", "latest")]
+    details = {"rule": row["rule"], "number": row["number"], "window": window}
+    return audit.Entry("recall.open", f"{Recall._meta.label_lower}:{key}", patient, details)
 
 
 def supersede(row: Recall, note: str = "") -> None:
