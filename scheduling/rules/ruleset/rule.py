@@ -8,6 +8,7 @@ from datetime import date
 from functools import cached_property
 from typing import Literal
 
+from scheduling.rules import dates
 from scheduling.rules.dates import Duration
 from scheduling.rules.ruleset.vocabulary import LEADING, Anchor
 
