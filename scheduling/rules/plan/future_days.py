@@ -1,4 +1,4 @@
-"""Days to come in the facts: each is a problem, completes nothing and lengthens nothing (domain.md, 14)."""
+"""Set aside days to come in the facts: each is a problem, completes nothing, lengthens nothing (docs/domain.md, 14)."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class FutureDays:
     next_day: date | None = None
 
     def settle(self, facts: Facts) -> Facts:
-        """What completes, answers or closes on a day to come is left out; what opens a duty counts from today."""
+        """Settle a day to come: what completes, answers or closes is left out; what opens a duty counts from today."""
         return _settled(
             facts,
             patient=self.patient(facts.patient),
@@ -54,7 +54,7 @@ class FutureDays:
         )
 
     def risk(self, risk: Risk) -> Risk:
-        """A tier assessed on a day to come orders checks from today on and does not count as an assessment made."""
+        """Settle a tier assessed on a day to come: it orders checks from today on and is no assessment made."""
         if risk.assessed_on <= self.today:
             return risk
         self.say("The risk assessment", "patient", risk.assessed_on, counts=True)
@@ -66,7 +66,7 @@ class FutureDays:
         return _settled(sign, on=self.from_today("A sign", subject, sign.on), answered_on=answered)
 
     def diagnosis(self, one: Diagnosis) -> Diagnosis:
-        """A melanoma without any day is followed from today, until somebody records one."""
+        """Settle a melanoma without any day: it is followed from today, until somebody records one."""
         subject = f"diagnosis:{one.id}"
         anchor = self.from_today("The excision", subject, one.anchor)
         known = self.from_today("The report", subject, one.known_on)
@@ -118,7 +118,7 @@ class FutureDays:
 
 
 def _settled(row: _Row, **values: Any) -> _Row:
-    """The row with other values; itself where all are the very same, as nearly always: a copy of each costs time."""
+    """Give the row with other values; itself where none differs, as nearly always: a copy of every row costs time."""
     for name, value in values.items():
         if getattr(row, name) is not value:
             return replace(row, **values)

@@ -1,4 +1,4 @@
-"""Duties that no rule set plans: urgent signs and concerns, and what a full skin check left out."""
+"""Plan the duties that no rule set plans: urgent signs and concerns, and what a full skin check left out."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _REST_WITHIN = dates.Duration(days=28)
 
 
 def urgent_rows(facts: Facts) -> Iterator[Due]:
-    """A raised, firm, growing or bleeding lesion is urgent work until it was examined in person; so is a concern."""
+    """Plan an examination in person for each lesion with an open urgent sign, and for open concerns."""
     closed = {row.of for row in facts.closed if row.rule == URGENT_RULE}
     for lesion in facts.lesions:
         if not lesion.urgent:
@@ -55,7 +55,7 @@ def _urgent(subject: str, signs: list[UrgentSign], code: str, kind: str) -> Due:
 
 
 def rest_of_skin(facts: Facts) -> Iterator[Due]:
-    """A check that left regions out is completed, and the rest is owed until it was seen."""
+    """Plan the rest of a skin check that left regions out; the check itself is completed."""
     if not any(item.not_seen for item in facts.done):
         return
     checks = [item for item in facts.done if item.purpose == CHECK]
