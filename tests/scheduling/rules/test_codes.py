@@ -358,3 +358,9 @@ def test_a_plan_is_the_object_of_the_interface():
     assert set(due["reasons"][0]) == {"rule", "of", "code", "params", "text", "source", "anchor"}
     assert set(problem) == {"code", "subject", "params", "text"}
     assert all(date.fromisoformat(due[name]) for name in days)
+
+
+def test_a_first_check_is_asked_for_now():
+    """The code of the schedule is stored with each recall, so it stays what it is."""
+    (first,) = [one for one in reasons(DEFAULT, {"risk": RISK}) if one.code == "first_check"]
+    assert dict(first.params)["schedule"] == "now"

@@ -24,6 +24,7 @@ def test_the_rest_of_a_check_is_owed_within_28_days():
         date(2024, 3, 29),
     )
     assert (rest.number, rest.urgency, rest.of, rest.rule) == (1, "B", "patient", "rest-of-skin-check")
+    assert [(one.of, one.rule, one.anchor) for one in rest.reasons] == [(rest.of, rest.rule, rest.anchor)]
 
 
 @pytest.mark.parametrize(

@@ -1,10 +1,12 @@
 """Rules, conditions, spans of time and due items in plain words, each read for its English."""
 
 from datetime import date
+from typing import get_args
 
 import pytest
 
 from scheduling.rules import dates
+from scheduling.rules.facts import facts
 from scheduling.rules.plan import wording
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.ruleset import ruleset, vocabulary
@@ -228,3 +230,16 @@ def test_a_due_item_in_words():
     )
     on_one_day = Due("full_skin_check", "patient", "r", "patient", day, 1, day, day, day, "A")
     assert wording.due_sentence(on_one_day) == "Full skin check, number 1, on 2024-05-01; urgency A."
+
+
+@pytest.mark.parametrize("code", get_args(facts.Code))
+def test_every_diagnosis_has_its_words(code):
+    assert wording.diagnosis_words(code).lower().startswith(CODES.get(code, code.replace("_", " ")))
+
+
+CODES = {
+    "scc": "squamous cell carcinoma",
+    "scc_in_situ": "squamous cell carcinoma in situ",
+    "bcc": "basal cell carcinoma",
+    "other_malignant": "other malignant tumour",
+}
