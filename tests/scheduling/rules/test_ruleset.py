@@ -214,3 +214,9 @@ def test_every_purpose_has_its_words_and_an_anchor_or_is_built_in():
     planned = {purpose for found in vocabulary.ANCHORS.values() for purpose in found}
     assert planned == purposes - {"rest_of_skin_check"}
     assert set(vocabulary.FIELDS) == set(vocabulary.ANCHORS) == set(get_args(vocabulary.Anchor))
+
+
+@pytest.mark.parametrize("flag", ["found", "found-2nd", "memory H", "memory M", "derived", "design"])
+def test_how_a_row_was_read_is_one_of_six(flag):
+    """A row that is remembered with little confidence is not encoded at all."""
+    assert ruleset.check(one_rule(flag=f'"{flag}"')) == []
