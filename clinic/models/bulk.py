@@ -19,6 +19,8 @@ def insert_all(model: type[models.Model], rows: Sequence[Mapping[str, Any]]) -> 
 
     What they do not name has its default. In the caller's transaction; no signals, no validation but the database's.
     """
+    if not rows:
+        return []
     connection = transaction.get_connection()
     fields = [field for field in model._meta.concrete_fields if not field.primary_key]
     size = connection.ops.bulk_batch_size(fields, rows)

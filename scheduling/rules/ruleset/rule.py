@@ -66,7 +66,7 @@ Step = tuple[Phase, Duration, Duration]
 
 
 def steps(phases: tuple[Phase, ...], anchor: date) -> Iterator[Step]:
-    """The intervals of a schedule in order; a visit on a phase end belongs to the earlier phase."""
+    """Say how far from the anchor each interval begins and ends; one on a phase end belongs to the earlier phase."""
     offset = dates.ZERO
     for phase in phases:
         end = offset + phase.length if phase.length is not None else None
