@@ -180,7 +180,8 @@ ALLOWED = {
         ],
     },
     "a long text": {"overrides": [{"reason": "x" * codec.MOST_CHARACTERS, "interval": "P6M"}]},
-    "every list at once": EVERYTHING,
+    # All of them full take 1.6 to 2.1 seconds on a machine that does much else beside it.
+    "every list at once, half full": {name: listed[: MANY // 2] for name, listed in EVERYTHING.items()},
 }
 
 
