@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext, ngettext
 
@@ -13,8 +13,7 @@ from clinic.formats.language import Language
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
-    # A text, perhaps translated only when it is shown.
-    Words: TypeAlias = StrOrPromise
+    Words = StrOrPromise  # a text, perhaps translated only when it is shown
 else:
     Words = str
 

@@ -1,6 +1,6 @@
 """Open and end duties: nothing else writes them. Rights are those of the table; each act is audited."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import Any
 
@@ -42,16 +42,16 @@ def open_duty(
     due_on: date | None = None,
     owner: Member | None = None,
     note: str = "",
-    follows: str = "",
+    because: Mapping[str, Any] | None = None,
 ) -> Duty:
     """Open a duty once for the row that opens it; one that is open already stays as it is.
 
-    `note` is what a person said; `follows`, where a step opened it, that step's kind and outcome.
+    `note` is what a person said; `because` what the program says, as a code and its parameters.
     """
     where = {"kind": kind, "opened_from": subject_of(opened_from), "ended_at": None}
     due_on = due_on or limits.in_force()[kind].due_on(clock.today(), urgent)
     fields = {"subject": subject, "urgent": urgent, "due_on": due_on, "owner": owner, "note": note}
-    fields["follows"] = follows
+    fields["because"] = dict(because or {})
     now = clock.now()
     more = {"patient": patient, "opened_at": now, "opened_by": by, "changed_at": now}
     # A unique row of the open duty decides: of two who open it at once, the second finds the first one's.

@@ -85,7 +85,7 @@ def follow(step: Step, chosen: Outcome) -> None:
             # Only telling follows a person, whom the reader named; every other duty is free for the list.
             owner=duty.owner if chosen.then == "tell" else None,
             note=step.words,
-            follows=f"{duty.kind}.{chosen.code}",
+            because={"step": duty.kind, "outcome": chosen.code},
         )
     if hook := SETTLED.get(duty.kind):
         hook(step)

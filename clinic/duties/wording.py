@@ -1,5 +1,7 @@
 """What is said where a duty, a step or a proposal is refused, and of what a duty follows from."""
 
+from collections.abc import Mapping
+
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -51,9 +53,8 @@ def _outcome(kind: str, code: str) -> Words:
     return next((one.words for one in OUTCOMES.get(kind, ()) if one.code == code), code)
 
 
-def say_follows(duty: Duty) -> str:
-    """From which step a duty followed; empty where it opened otherwise."""
-    kind, _sep, code = duty.follows.partition(".")
-    if not code:
-        return ""
-    return gettext("%(duty)s: %(outcome)s.") % {"duty": KINDS[kind].words, "outcome": _outcome(kind, code)}
+def say_step(because: Mapping[str, str]) -> str:
+    """The step that a duty followed from: which duty, and what came of it."""
+    kind = because["step"]
+    words = {"duty": KINDS[kind].words, "outcome": _outcome(kind, because["outcome"])}
+    return gettext("%(duty)s: %(outcome)s.") % words

@@ -107,7 +107,7 @@ class Migration(migrations.Migration):
                 ('urgent', models.BooleanField(default=False)),
                 ('due_on', models.DateField()),
                 ('note', models.TextField(blank=True)),
-                ('follows', models.CharField(blank=True, help_text='kind and outcome of the step that opened it', max_length=40)),
+                ('because', models.JSONField(blank=True, default=dict, help_text='what the program says of it: a code and its parameters')),
                 ('ended_at', models.DateTimeField(null=True)),
                 ('evidence', models.CharField(blank=True, help_text='the row that ended it', max_length=60)),
                 ('ground', models.CharField(blank=True, choices=[('declined', 'declined after being informed'), ('transferred', 'transferred and accepted elsewhere'), ('moved', 'moved away, letter sent'), ('deceased', 'deceased'), ('discharge', "clinician's discharge"), ('decided', 'decided otherwise'), ('error', 'entered in error')], max_length=12)),

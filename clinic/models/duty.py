@@ -39,8 +39,8 @@ class Duty(Stated):
         help_text="who was named for it; empty: whoever works on its list",
     )
     note = models.TextField(blank=True)
-    follows = models.CharField(
-        max_length=40, blank=True, help_text="kind and outcome of the step that opened it"
+    because = models.JSONField(
+        default=dict, blank=True, help_text="what the program says of it: a code and its parameters"
     )
     ended_at = models.DateTimeField(null=True)
     ended_by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")

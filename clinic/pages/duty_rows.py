@@ -1,6 +1,6 @@
 """Make the rows of duties and proposals that lists show: what is owed, about what, by whom and until when."""
 
-from collections.abc import Callable, Container, Iterable
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -33,6 +33,10 @@ DONE_AT: dict[str, tuple[Words, Callable[[Duty], str]]] = {
 DOORS: dict[str, Callable[[Duty], tuple[Words, str] | None]] = {}
 
 
+# An upper app words what the program says of a duty of its kind.
+BECAUSE: dict[str, Callable[[Mapping[str, Any]], str]] = {}
+
+
 def door_of(duty: Duty) -> tuple[Words, str] | None:
     return DOORS[duty.kind](duty) if duty.kind in DOORS else None
 
@@ -51,7 +55,7 @@ class DutyRow:
     shares_name: bool = False
     done_at: str = ""
     done_words: Words = ""
-    follows: str = ""
+    because: str = ""
 
 
 @dataclass(frozen=True)
@@ -74,12 +78,20 @@ def duty_rows(
 def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, today: date) -> DutyRow:
     kind = KINDS[duty.kind]
     may_end = may(request.user, kind.may_end)
-    late, shared_name = duty.due_on < today, duty.patient_id in shared
-    row = DutyRow(duty, kind, about, late, may_end, shared_name, follows=wording.say_follows(duty))
+    shares_name = duty.patient_id in shared
+    because = _because(duty)
+    row = DutyRow(duty, kind, about, duty.due_on < today, may_end, shares_name, because=because)
     if not may_end or duty.kind not in DONE_AT:
         return row
     words, address = DONE_AT[duty.kind]
     return replace(row, done_at=address(duty), done_words=words)
+
+
+def _because(duty: Duty) -> str:
+    """What the program says of a duty: the step that it followed from, or what the app that opened it words."""
+    if "step" in duty.because:
+        return wording.say_step(duty.because)
+    return BECAUSE[duty.kind](duty.because) if duty.because else ""
 
 
 def words_of(subjects: Iterable[str]) -> dict[str, str]:

@@ -13,6 +13,7 @@ from clinic.charts import phases, year_strip
 from clinic.charts.phases import PhaseMark
 from clinic.charts.svg import width_of
 from clinic.charts.year_strip import Dot, Mark, Strip, Window
+from clinic.formats.language import Language
 
 SVG = "{http://www.w3.org/2000/svg}"
 TODAY = date(2026, 11, 25)
@@ -169,3 +170,16 @@ def test_phase_labels_never_overlap():
     placed = [(float(t.get("x")), float(t.get("y")), t.text) for t in svg.iter(f"{SVG}text")]
     (x1, y1, text), (x2, y2, _) = placed
     assert y1 != y2 or x1 + width_of(text) < x2
+
+
+def test_every_word_of_a_strip_is_in_the_language_that_is_handed_in():
+    marked = Language(lambda text: f"<{text}>", lambda one, many, count: f"<{one if count == 1 else many}>")
+    svg = ElementTree.fromstring(year_strip.render(YEAR, width=960, language=marked))
+    shown = [part.text for part in svg.iter(f"{SVG}text")]
+    assert "<today>" in shown and "excision" in shown
+    assert all(word.startswith("<") for word in shown if word != "excision")
+    said = svg.find(f"{SVG}desc").text
+    assert said.startswith(
+        "<Full skin check: <21 <Oct> 2026> to <25 <Nov> 2026>, target <4 <Nov> 2026>, <in its last days"
+    )
+    assert "<<Window>: " in said and said.endswith("<<Today>: <25 <Nov> 2026>.>")

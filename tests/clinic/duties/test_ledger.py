@@ -4,13 +4,15 @@ from datetime import timedelta
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.utils.translation import trans_real
 
 from clinic import clock
 from clinic.access import NotAllowed
-from clinic.duties import kinds, ledger, limits, outcomes, proposals, steps
+from clinic.duties import kinds, ledger, limits, outcomes, proposals, steps, wording
 from clinic.duties.ledger import DutyRefused
 from clinic.models import AuditRecord, Duty, StaleRow
 from tests import build
+from tests.test_language import MadeUp
 
 pytestmark = pytest.mark.django_db
 
@@ -48,6 +50,18 @@ def test_the_limit_is_the_shipped_one_and_shorter_when_urgent(patient):
 def test_working_days_leave_out_the_weekend():
     friday = clock.today() + timedelta(days=(4 - clock.today().weekday()) % 7)
     assert limits.Limit(5, 2, working=True).due_on(friday, urgent=True) == friday + timedelta(days=4)
+
+
+def test_what_a_duty_follows_from_is_a_code_said_in_the_language_of_who_reads(patient, nurse, monkeypatch):
+    duty = opened("accept_referral", patient)
+    steps.settle(duty=duty, by=nurse, revision=1, outcome="refused", words="No free place before May.")
+    after = ledger.open_duties(patient).get()
+    assert after.kind == "decide_what_follows"
+    assert after.because == {"step": "accept_referral", "outcome": "refused"}
+    assert after.note == "No free place before May."
+    assert wording.say_step(after.because) == "accepted or refused elsewhere: refused."
+    monkeypatch.setattr(trans_real._active, "value", MadeUp(), raising=False)
+    assert wording.say_step(after.because) == "⟦⟦accepted or refused elsewhere⟧: ⟦refused⟧.⟧"
 
 
 def test_a_settled_step_is_the_evidence_and_opens_the_next(patient, nurse):
