@@ -8,6 +8,7 @@ from django import forms
 from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
@@ -15,7 +16,7 @@ from clinic.models import Member, Patient, Policy, PolicyKind, Purpose, Tier, Vi
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
-from clinic.wording import write_day
+from clinic.wording import Words, write_day
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
 from lesions.review import report_checks
 from scheduling.checklists.definitions import Item, Sheet
@@ -25,7 +26,7 @@ from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.comparison import Chosen
 from scheduling.rule_changes.what_if import Supposition
 
-_NONE = ("", "none")
+_NONE = ("", _("none"))
 DONE_FOR_A_PERSON = (
     Purpose.FULL_SKIN_CHECK,
     Purpose.NODE_EXAMINATION,
@@ -38,8 +39,14 @@ DONE_FOR_A_PERSON = (
 )
 
 
-def _stated(words: Iterable[str]) -> list[tuple[str, str]]:
-    return [("", "not stated"), *((word, word) for word in words)]
+_NOT_STATED = ("", _("not stated"))
+_YES_OR_NO = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"))]
+_UNITS = [("M", _("months")), ("W", _("weeks"))]
+
+
+def _stated(words: Iterable[str]) -> list[tuple[str, Words]]:
+    """Codes of a publication, such as N1a, which no language translates."""
+    return [_NOT_STATED, *((word, word) for word in words)]
 
 
 class TimeInput(forms.TimeInput):
@@ -49,13 +56,15 @@ class TimeInput(forms.TimeInput):
 class AttemptForm(forms.Form):
     """The addresses offered are those of the record that are not dead; what was used is copied into the attempt."""
 
-    way = forms.ChoiceField(label="By which way", widget=forms.RadioSelect)
-    outcome = forms.ChoiceField(label="What came of it", choices=[("", "choose"), *Outcome.choices])
+    way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label=_("What came of it"), choices=[("", _("choose")), *Outcome.choices])
     told = forms.CharField(
-        label="What the patient was told about why", widget=forms.Textarea(attrs={"rows": 2}), required=False
+        label=_("What the patient was told about why"),
+        widget=forms.Textarea(attrs={"rows": 2}),
+        required=False,
     )
-    next_on = day_field("Not again before", future=True, required=False)
-    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    next_on = day_field(_("Not again before"), future=True, required=False)
+    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -64,7 +73,7 @@ class AttemptForm(forms.Form):
 
     def data_of_attempt(self) -> dict[str, Any]:
         given = dict(self.cleaned_data)
-        route, _, address = given.pop("way").partition("|")
+        route, _sep, address = given.pop("way").partition("|")
         return given | {"route": route, "address": address}
 
 
@@ -114,10 +123,10 @@ class DischargeForm(forms.Form):
     """Which series a discharge ends; nothing is ticked beforehand."""
 
     series = forms.MultipleChoiceField(
-        label="Which checks the discharge ends",
+        label=_("Which checks the discharge ends"),
         widget=forms.CheckboxSelectMultiple,
         required=False,
-        help_text="Only for “clinician's discharge”. What is not ticked goes on.",
+        help_text=_("Only for “clinician's discharge”. What is not ticked goes on."),
     )
 
     def __init__(self, *args: Any, series: list[discharge.Series], **kwargs: Any) -> None:
@@ -129,10 +138,10 @@ class DischargeForm(forms.Form):
 
 
 class ClosingForm(DischargeForm, RevisionForm):
-    ground = forms.ChoiceField(choices=Ground.choices, widget=forms.RadioSelect)
+    ground = forms.ChoiceField(label=_("On which ground"), choices=Ground.choices, widget=forms.RadioSelect)
     note = forms.CharField(
-        label="What stands behind it",
-        help_text="Who said so and when, which letter, which other recall.",
+        label=_("What stands behind it"),
+        help_text=_("Who said so and when, which letter, which other recall."),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
 
@@ -141,29 +150,31 @@ class ClosingForm(DischargeForm, RevisionForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean()
         if data.get("ground") == Ground.DISCHARGE and not data.get("series"):
-            self.add_error("series", "Say which checks this discharge ends.")
+            self.add_error("series", gettext("Say which checks this discharge ends."))
         return data
 
 
 class WhatFollowsForm(RevisionForm):
     """The most cautious answer stands first; an interval always has an end."""
 
-    choice = forms.ChoiceField(label="What follows", widget=forms.RadioSelect)
-    every = forms.IntegerField(label="Another interval: every", min_value=1, max_value=60, required=False)
-    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
-    until = day_field("Until", future=True, required=False, help_text="On this day somebody is asked again.")
+    choice = forms.ChoiceField(label=_("What follows"), widget=forms.RadioSelect)
+    every = forms.IntegerField(label=_("Another interval: every"), min_value=1, max_value=60, required=False)
+    unit = forms.ChoiceField(label=_("Unit"), choices=_UNITS)
+    until = day_field(
+        _("Until"), future=True, required=False, help_text=_("On this day somebody is asked again.")
+    )
     reason = forms.CharField(
-        label="Reason, or ground of the discharge",
+        label=_("Reason, or ground of the discharge"),
         max_length=2000,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
-    accepted = forms.BooleanField(label="I accept the later day", required=False)
+    accepted = forms.BooleanField(label=_("I accept the later day"), required=False)
 
     field_order = ["choice", "every", "unit", "until", "reason", "accepted"]
 
     def __init__(self, *args: Any, every: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        words = {what_follows.Answer.GO_ON: f"Go on as before, every {every}"}
+        words = {what_follows.Answer.GO_ON: gettext("Go on as before, every %(every)s") % {"every": every}}
         self.fields["choice"].choices = [
             (one.value, words.get(one, one.label)) for one in what_follows.Answer
         ]
@@ -171,7 +182,7 @@ class WhatFollowsForm(RevisionForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean()
         if data.get("choice") == what_follows.Answer.INTERVAL and not data.get("every"):
-            self.add_error("every", "Say how many months or weeks.")
+            self.add_error("every", gettext("Say how many months or weeks."))
         return data
 
     def answer(self) -> dict[str, Any]:
@@ -183,8 +194,8 @@ class WhatFollowsForm(RevisionForm):
 
 
 class LaterForm(RevisionForm):
-    next_look_on = day_field("Look again on", future=True)
-    note = forms.CharField(label="What was tried", widget=forms.Textarea(attrs={"rows": 2}))
+    next_look_on = day_field(_("Look again on"), future=True)
+    note = forms.CharField(label=_("What was tried"), widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -195,12 +206,12 @@ class CameForm(RevisionForm):
     """Nothing is ticked beforehand: only what was done completes a recall."""
 
     done = forms.MultipleChoiceField(
-        label="What was done",
+        label=_("What was done"),
         widget=forms.CheckboxSelectMultiple,
         required=False,
-        help_text="What it was booked for stands first. What is not ticked opens again.",
+        help_text=_("What it was booked for stands first. What is not ticked opens again."),
     )
-    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
     def __init__(self, *args: Any, appointment: Appointment, by: Member, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -218,19 +229,19 @@ class CameForm(RevisionForm):
 class OverrideForm(RevisionForm):
     """`accepted` repeats the words of the later date that was looked at, so another one is looked at again."""
 
-    what = forms.ChoiceField(label="What for")
-    every = forms.IntegerField(label="Every", min_value=1, max_value=120, required=False)
-    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
-    date = day_field("Or on this day", future=True, required=False)
+    what = forms.ChoiceField(label=_("What for"))
+    every = forms.IntegerField(label=_("Every"), min_value=1, max_value=120, required=False)
+    unit = forms.ChoiceField(label=_("Unit"), choices=_UNITS)
+    date = day_field(_("Or on this day"), future=True, required=False)
     until = day_field(
         "Until",
         future=True,
         required=False,
-        help_text="After this day the rules count again. Empty: until somebody ends it.",
+        help_text=_("After this day the rules count again. Empty: until somebody ends it."),
     )
     reason = forms.CharField(
-        label="Reason",
-        help_text="It stands beside the date wherever the date is shown.",
+        label=_("Reason"),
+        help_text=_("It stands beside the date wherever the date is shown."),
         max_length=2000,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
@@ -249,7 +260,7 @@ class OverrideForm(RevisionForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean()
         if not self.errors and bool(data.get("every")) == bool(data.get("date")):
-            raise forms.ValidationError("Give either an interval or a day, one of the two.")
+            raise forms.ValidationError(gettext("Give either an interval or a day, one of the two."))
         return data
 
     def said(self) -> str:
@@ -259,7 +270,7 @@ class OverrideForm(RevisionForm):
     def decision(self) -> dict[str, Any]:
         """Arguments of the topic function, `interval` or `date` among them."""
         given = self.cleaned_data
-        purpose, _, subject = given["what"].partition("|")
+        purpose, _sep, subject = given["what"].partition("|")
         when = {"date": given["date"]} if given["date"] else {"interval": f"P{given['every']}{given['unit']}"}
         return when | {
             "purpose": purpose,
@@ -272,7 +283,7 @@ class OverrideForm(RevisionForm):
 
 
 class EndOverrideForm(RevisionForm):
-    reason = forms.CharField(label="Why it ends", widget=forms.Textarea(attrs={"rows": 2}))
+    reason = forms.CharField(label=_("Why it ends"), widget=forms.Textarea(attrs={"rows": 2}))
     accepted = forms.CharField(required=False)  # a tick that the page draws with its words
 
 
@@ -287,9 +298,11 @@ class ChecklistForm(forms.Form):
         for item in sheet.items:
             self.fields[item.name] = _field_of(item)
         if sheet.ticks:
-            self.fields["nothing"] = forms.BooleanField(label="None of the above is present", required=False)
+            self.fields["nothing"] = forms.BooleanField(
+                label=_("None of the above is present"), required=False
+            )
         self.fields["visit_of"] = forms.ChoiceField(
-            label="Seen in the visit of",
+            label=_("Seen in the visit of"),
             choices=[(key, write_day(visit.attended_on)) for key, visit in self.visits.items()],
             initial=likely.pk if likely else None,
             widget=forms.RadioSelect,
@@ -301,8 +314,14 @@ class ChecklistForm(forms.Form):
             return data
         ticked = any(data.get(item.name) for item in self.sheet.ticks)
         if ticked == bool(data.get("nothing")):
-            said = "Something is ticked, and also that none is present." if ticked else "Nothing is ticked."
-            raise forms.ValidationError(f"{said} Tick what is present, or say that none is.")
+            said = (
+                _(
+                    "Something is ticked, and also that none is present. Tick what is present, or say that none is."
+                )
+                if ticked
+                else _("Nothing is ticked. Tick what is present, or say that none is.")
+            )
+            raise forms.ValidationError(said)
         return data
 
     def visit(self) -> Visit:
@@ -325,73 +344,85 @@ def _field_of(item: Item) -> forms.Field:
 
 
 class HoursForm(forms.Form):
-    room = forms.CharField(label="Room or person", max_length=60, help_text="A new name adds a new one.")
-    day = day_field("Day", future=True)
-    opens = forms.TimeField(widget=TimeInput(format="%H:%M"), initial="09:00")
-    closes = forms.TimeField(widget=TimeInput(format="%H:%M"), initial="17:00")
-    slot_minutes = forms.IntegerField(label="Minutes a slot", initial=20, min_value=5, max_value=240)
+    room = forms.CharField(
+        label=_("Room or person"), max_length=60, help_text=_("A new name adds a new one.")
+    )
+    day = day_field(_("Day"), future=True)
+    opens = forms.TimeField(label=_("From"), widget=TimeInput(format="%H:%M"), initial="09:00")
+    closes = forms.TimeField(label=_("Until"), widget=TimeInput(format="%H:%M"), initial="17:00")
+    slot_minutes = forms.IntegerField(label=_("Minutes a slot"), initial=20, min_value=5, max_value=240)
 
 
 class ClosureForm(forms.Form):
-    day = day_field("Day", future=True)
-    reason = forms.CharField(max_length=80)
+    day = day_field(_("Day"), future=True)
+    reason = forms.CharField(label=_("Why it is closed"), max_length=80)
 
 
 class RulesForm(forms.Form):
     toml = forms.CharField(
-        label="The rule set",
-        help_text="Every rule names its source and edition, and what follows its last phase.",
+        label=_("The rule set"),
+        help_text=_("Every rule names its source and edition, and what follows its last phase."),
         widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
         strip=False,
     )
+
+
+def _set_words(row: Policy) -> str:
+    return gettext("set %(set)s, %(state)s") % {"set": row.version, "state": row.get_state_display()}
 
 
 class SuppositionForm(forms.Form):
     """A question to the rules: every group may stay empty, and nothing of it is kept."""
 
     rules = forms.ModelChoiceField(
-        Policy.objects.none(), label="Under which rule set", required=False, empty_label="the set in force"
+        Policy.objects.none(),
+        label=_("Under which rule set"),
+        required=False,
+        empty_label=_("the set in force"),
     )
     number = forms.CharField(
-        label="Record number",
+        label=_("Record number"),
         max_length=20,
         required=False,
-        help_text="Such as QD-00012. Empty: a person of whom nothing else is known.",
+        help_text=_("Such as QD-00012. Empty: a person of whom nothing else is known."),
     )
-    code = forms.ChoiceField(label="Diagnosis", choices=[_NONE, *DiagnosisCode.choices], required=False)
-    anchor = day_field("Definitive excision on", required=False)
-    thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
+    code = forms.ChoiceField(label=_("Diagnosis"), choices=[_NONE, *DiagnosisCode.choices], required=False)
+    anchor = day_field(_("Definitive excision on"), required=False)
+    thickness = forms.CharField(label=_("Thickness in mm"), max_length=10, required=False)
     ulceration = forms.NullBooleanField(
-        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+        label=_("Ulceration"),
+        widget=forms.Select(choices=_YES_OR_NO),
         required=False,
     )
-    n = forms.ChoiceField(label="N", choices=_stated(report_checks.NODES), required=False)
-    m = forms.ChoiceField(label="M", choices=_stated(report_checks.METASTASES), required=False)
+    n = forms.ChoiceField(label=_("N"), choices=_stated(report_checks.NODES), required=False)
+    m = forms.ChoiceField(label=_("M"), choices=_stated(report_checks.METASTASES), required=False)
     stage = forms.ChoiceField(
-        label="Stage (AJCC 8), if stated", choices=_stated(report_checks.STAGES), required=False
+        label=_("Stage (AJCC 8), if stated"), choices=_stated(report_checks.STAGES), required=False
     )
-    stage_basis = forms.ChoiceField(choices=[("", "not stated"), *StageBasis.choices], required=False)
+    stage_basis = forms.ChoiceField(
+        label=_("Which staging it is"), choices=[_NOT_STATED, *StageBasis.choices], required=False
+    )
     risk_class = forms.ChoiceField(
-        label="Risk class of a squamous cell carcinoma (S3)",
-        choices=_stated(("low", "intermediate", "high")),
+        label=_("Risk class of a squamous cell carcinoma (S3)"),
+        choices=[_NOT_STATED, ("low", _("low")), ("intermediate", _("intermediate")), ("high", _("high"))],
         required=False,
     )
     tier = forms.ChoiceField(
-        label="Risk tier, assessed today", choices=[("", "as it is"), *Tier.choices], required=False
+        label=_("Risk tier, assessed today"), choices=[("", _("as it is")), *Tier.choices], required=False
     )
     monitoring = forms.ChoiceField(
-        label="A further lesion under watch",
+        label=_("A further lesion under watch"),
         choices=[_NONE, *Monitoring.choices],
         required=False,
     )
-    since = day_field("Watched since", required=False, help_text="Empty: today.")
+    since = day_field(_("Watched since"), required=False, help_text=_("Empty: today."))
     sign = forms.ChoiceField(
-        label="A sign of it, noted today",
+        label=_("A sign of it, noted today"),
         choices=[_NONE, *Sign.choices],
         required=False,
     )
     done = forms.MultipleChoiceField(
-        label="Done today",
+        label=_("Done today"),
         choices=[(purpose.value, purpose.label) for purpose in DONE_FOR_A_PERSON],
         widget=forms.CheckboxSelectMultiple,
         required=False,
@@ -401,14 +432,14 @@ class SuppositionForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.patient: Patient | None = None
         self.fields["rules"].queryset = Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version")
-        self.fields["rules"].label_from_instance = lambda row: f"set {row.version}, {row.get_state_display()}"
+        self.fields["rules"].label_from_instance = _set_words
 
     def clean_number(self) -> str:
         number = self.cleaned_data["number"].strip()
         if number:
             found = Patient.objects.filter(number__iexact=number).select_related("merged_into").first()
             if found is None:
-                raise forms.ValidationError("No record has this number.")
+                raise forms.ValidationError(gettext("No record has this number."))
             self.patient = found.merged_into or found
         return number
 
@@ -432,8 +463,8 @@ class SuppositionForm(forms.Form):
 
 class MissedRateForm(forms.Form):
     missed = forms.FloatField(
-        label="Of a hundred who are booked, how many do not come",
-        help_text="Each of them is wanted again the week after.",
+        label=_("Of a hundred who are booked, how many do not come"),
+        help_text=_("Each of them is wanted again the week after."),
         min_value=0,
         max_value=60,
         widget=forms.NumberInput(attrs={"step": "0.1", "inputmode": "decimal"}),
@@ -444,26 +475,30 @@ class ComparisonForm(forms.Form):
     """Facts that nobody has, and the rule sets that are asked about them; what stays empty is unknown."""
 
     code = forms.ChoiceField(
-        label="Diagnosis, excised today",
+        label=_("Diagnosis, excised today"),
         choices=[_NONE, *DiagnosisCode.choices],
         initial="melanoma",
         required=False,
     )
-    stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(report_checks.STAGES), required=False)
-    thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
-    deposit_mm = forms.CharField(label="Deposit in the sentinel node, in mm", max_length=10, required=False)
+    stage = forms.ChoiceField(
+        label=_("Stage (AJCC 8)"), choices=_stated(report_checks.STAGES), required=False
+    )
+    thickness = forms.CharField(label=_("Thickness in mm"), max_length=10, required=False)
+    deposit_mm = forms.CharField(
+        label=_("Deposit in the sentinel node, in mm"), max_length=10, required=False
+    )
     nodes_cleared = forms.NullBooleanField(
-        label="Lymph nodes cleared",
-        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+        label=_("Lymph nodes cleared"),
+        widget=forms.Select(choices=_YES_OR_NO),
         required=False,
     )
     risk_class = SuppositionForm.base_fields["risk_class"]
     tier = forms.ChoiceField(
-        label="Risk tier, assessed today", choices=[("", "not assessed"), *Tier.choices], required=False
+        label=_("Risk tier, assessed today"), choices=[("", _("not assessed")), *Tier.choices], required=False
     )
-    transplant = forms.BooleanField(label="Has received a transplant", required=False)
+    transplant = forms.BooleanField(label=_("Has received a transplant"), required=False)
     sets = forms.MultipleChoiceField(
-        label="Which sets", widget=forms.CheckboxSelectMultiple, help_text="Two to four."
+        label=_("Which sets"), widget=forms.CheckboxSelectMultiple, help_text=_("Two to four.")
     )
 
     def __init__(self, *args: Any, sets: list[tuple[str, str]], **kwargs: Any) -> None:
@@ -473,18 +508,18 @@ class ComparisonForm(forms.Form):
     def clean_sets(self) -> list[str]:
         names: list[str] = self.cleaned_data["sets"]
         if not 2 <= len(names) <= 4:
-            raise forms.ValidationError("Choose two to four sets.")
+            raise forms.ValidationError(gettext("Choose two to four sets."))
         return names
 
     def clean(self) -> dict[str, Any]:
         data: dict[str, Any] = super().clean() or {}
         if not data.get("code") and not data.get("tier"):
-            self.add_error("code", "Choose a diagnosis, a tier, or both.")
+            self.add_error("code", gettext("Choose a diagnosis, a tier, or both."))
         if data.get("transplant") and not data.get("tier"):
-            self.add_error("tier", "A transplant is a fact of the risk assessment: choose the tier.")
+            self.add_error("tier", gettext("A transplant is a fact of the risk assessment: choose the tier."))
         details = [name for name in ("stage", "thickness", "deposit_mm", "risk_class") if data.get(name)]
         if details and not data.get("code"):
-            self.add_error("code", "Choose of which diagnosis these are details.")
+            self.add_error("code", gettext("Choose of which diagnosis these are details."))
         return data
 
     def facts(self) -> list[Any]:

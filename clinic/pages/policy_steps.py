@@ -17,10 +17,9 @@ from clinic.pages.responses import conflict
 
 @dataclass(frozen=True)
 class PolicyPages:
-    """One kind of policy: its URL names, and its name at the start of a message."""
+    """One kind of policy and its URL names. What is `said` of a step names the version: “Rule set %(version)s …”."""
 
     kind: PolicyKind
-    name: str
     home: str
     version: str
 
@@ -65,7 +64,7 @@ class PolicyPages:
         except policies.PolicyRefused as error:
             messages.error(request, str(error))
         else:
-            messages.success(request, f"{self.name} {policy.version} {said}")
+            messages.success(request, said % {"version": policy.version})
         return redirect(self.version, pk)
 
 

@@ -13,7 +13,7 @@ from clinic import clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.models import Patient
-from clinic.wording import write_day
+from clinic.wording import write_day, write_month
 
 register = template.Library()
 
@@ -35,6 +35,12 @@ def day(value: date | datetime | None) -> str:
     if not value:
         return ""
     return write_day(_local_day(value))
+
+
+@register.filter
+def month(value: date) -> str:
+    """Mar 2026"""
+    return write_month(value)
 
 
 @register.filter
@@ -90,6 +96,12 @@ def of_count(unit: str, value: float | None) -> str:
 
 def _digits(doubt: float | None) -> int:
     return min(max(-math.floor(math.log10(doubt)), 0), 3) if doubt else 1
+
+
+@register.filter
+def in_words(count: int) -> str:
+    """`7|in_words` → seven; figures above twelve, "no" for none: the count in a {% blocktranslate count %}."""
+    return str(NUMBERS[count]) if 0 <= count <= 12 else f"{count:,}"
 
 
 @register.filter

@@ -1,14 +1,15 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly
 
 
 class ChecklistKind(models.TextChoices):
-    ABCD = "abcd", "ABCD rule of dermoscopy"
-    WEIGHTED = "weighted-7", "Weighted 7-point checklist"
-    DERMOSCOPIC = "dermoscopic-7", "7-point checklist of dermoscopy"
-    THREE = "three-point", "3-point checklist of dermoscopy"
+    ABCD = "abcd", _("ABCD rule of dermoscopy")
+    WEIGHTED = "weighted-7", _("Weighted 7-point checklist")
+    DERMOSCOPIC = "dermoscopic-7", _("7-point checklist of dermoscopy")
+    THREE = "three-point", _("3-point checklist of dermoscopy")
 
 
 class Checklist(AppendOnly):

@@ -3,6 +3,7 @@
 from datetime import date
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models import Member
 from scheduling.models import Override, PlanProblem, SeriesEnd
@@ -11,9 +12,9 @@ from scheduling.recalls.closing import RecallRefused
 
 
 class Answer(models.TextChoices):
-    GO_ON = "go_on", "Go on as before"
-    INTERVAL = "interval", "Another interval"
-    DISCHARGE = "discharge", "Discharge from these checks"
+    GO_ON = "go_on", _("Go on as before")
+    INTERVAL = "interval", _("Another interval")
+    DISCHARGE = "discharge", _("Discharge from these checks")
 
 
 def can_answer(problem: PlanProblem) -> bool:

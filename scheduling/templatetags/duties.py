@@ -1,15 +1,68 @@
-import re
+"""Why something is due, what a person must answer and how a recall ended, in the reader's language."""
+
+from collections.abc import Sequence
 from datetime import date
 
 from django import template
+from django.utils.translation import gettext as _
 
 from clinic.wording import write_day
+from scheduling.checklists.definitions import words_of_threshold
+from scheduling.models import Checklist, Override, Recall
+from scheduling.recalls import wording
+from scheduling.rule_changes.comparison import Planned
 
 register = template.Library()
-_ISO_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
+register.filter("reason_words", wording.reason_words)
+register.filter("source_words", wording.source_words)
+register.filter("own_decision", wording.is_own_decision)
+register.filter("problem_words", wording.problem_words)
+FOLLOWING = 12  # how many days of a series are named
 
 
 @register.filter
-def plain_days(text: str) -> str:
-    """The core writes days as 2026-03-06; people read 6 Mar 2026."""
-    return _ISO_DAY.sub(lambda found: write_day(date.fromisoformat(found[0])), text)
+def ended_words(recall: Recall) -> str:
+    """What finished a recall, or why the plan dropped it."""
+    return wording.ended_words(recall)
+
+
+@register.filter
+def why_ended(row: Override) -> str:
+    """Why somebody's own interval or day holds no more."""
+    return wording.why_override_ended(row)
+
+
+@register.filter
+def threshold_words(row: Checklist) -> str:
+    """The sum of a checklist beside its published threshold."""
+    return words_of_threshold(row)
+
+
+@register.filter
+def first_days(planned: Planned) -> str:
+    """The first visit of a series, and the days of those that follow."""
+    first = planned.first
+    days = {
+        "target": write_day(first.target),
+        "earliest": write_day(first.earliest),
+        "latest": write_day(first.latest),
+        "then": _days(planned.then),
+    }
+    if first.earliest == first.latest:
+        text = _("First on %(target)s; then about %(then)s.") if planned.then else _("First on %(target)s.")
+    elif planned.then:
+        text = _("First between %(earliest)s and %(latest)s; then about %(then)s.")
+    else:
+        text = _("First between %(earliest)s and %(latest)s.")
+    return text % days
+
+
+@register.filter
+def following_days(days: Sequence[date]) -> str:
+    """About which days a series goes on."""
+    text = _("Then about %(days)s and on.") if len(days) > FOLLOWING else _("Then about %(days)s.")
+    return text % {"days": _days(days[:FOLLOWING])}
+
+
+def _days(days: Sequence[date]) -> str:
+    return ", ".join(write_day(day) for day in days)

@@ -143,7 +143,7 @@ def attempt(request: HttpRequest, pk: int) -> HttpResponse:
         except contacts.ContactRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"Logged: {made.get_outcome_display()}.")
+            messages.success(request, _("Logged: %(outcome)s.") % {"outcome": made.get_outcome_display()})
             return redirect("scheduling:recall", pk)
     return recall(request, pk, form=form)
 
@@ -168,7 +168,7 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     form = BookForm(request.POST, beside=_beside(found))
     if not form.is_valid():
-        messages.error(request, "Choose one of the free places.")
+        messages.error(request, _("Choose one of the free places."))
         return redirect(back)
     given = form.cleaned_data
     try:
@@ -205,9 +205,9 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
     return page_form(
         request,
         form,
-        "Close this recall",
+        _("Close this recall"),
         back=back,
-        button="Close or propose",
+        button=_("Close or propose"),
         patient=found.patient,
         note=_who_closes(found, request.user),
     )
@@ -220,19 +220,20 @@ def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
     if given["ground"] == Ground.DISCHARGE and may(member, Act.CLOSE_RECALLS):
         about = {"purpose": found.purpose, "subject": found.subject, "note": given["note"]}
         discharge.end_series(patient=found.patient, by=member, series=series, **about)
-        return "The discharge is on record; what was not ticked goes on."
+        return _("The discharge is on record; what was not ticked goes on.")
     if second and may(member, Act.PROPOSE_CLOSING if desk else Act.CLOSE_RECALLS):
         closing.close(recall=found, by=member, **given)
-        return "The recall is closed."
+        return _("The recall is closed.")
     closing.propose_closing(recall=found, by=member, **given)
-    return "Closing is proposed; the recall stays open until somebody else has closed it."
+    return _("Closing is proposed; the recall stays open until somebody else has closed it.")
 
 
 def _who_closes(found: Recall, member: Any) -> str:
     if ladder.ladder_of(found.urgency).closed_by_desk:
-        return "A reminder: the desk may close it with a ground. “Entered in error” needs a second person."
-    rule = f"Urgency {found.urgency}: a dermatologist closes it, unless another recall takes its place."
-    return rule if may(member, Act.CLOSE_RECALLS) else f"{rule} What you enter here is a proposal."
+        return _("A reminder: the desk may close it with a ground. “Entered in error” needs a second person.")
+    rule = _("Urgency %(letter)s: a dermatologist closes it, unless another recall takes its place.")
+    rule = rule % {"letter": found.urgency}
+    return rule if may(member, Act.CLOSE_RECALLS) else f"{rule} {_('What you enter here is a proposal.')}"
 
 
 @allow(Act.CLOSE_RECALLS)
@@ -251,7 +252,7 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
     note = _(
         "The recall stays open and is counted; it comes back on the list on this day, in 90 days at the latest."
     )
-    more = {"back": back, "button": "Look again then", "patient": found.patient, "note": note}
+    more = {"back": back, "button": _("Look again then"), "patient": found.patient, "note": note}
     return page_form(request, form, _("Look again on a later day"), **more)
 
 
@@ -262,5 +263,5 @@ def call(request: HttpRequest, pk: int) -> HttpResponse:
     first = open_recalls(patient).first()
     if first:
         return redirect("scheduling:recall", first.pk)
-    messages.info(request, f"Nothing is open for {patient}: there is no recall to call or book for.")
+    messages.info(request, _("Nothing is open for %(who)s: there is no recall to call or book for.") % {"who": patient})
     return redirect("clinic:patient", pk)

@@ -83,14 +83,14 @@ def open_hours(request: HttpRequest) -> HttpResponse:
     form = HoursForm(request.POST)
     if form.is_valid():
         given = form.cleaned_data
-        room, _ = Resource.objects.get_or_create(name=given.pop("room").strip())
+        room, _made = Resource.objects.get_or_create(name=given.pop("room").strip())
         try:
             booking.open_session(resource=room, by=request.user, **given)
         except booking.BookingRefused as error:
             form.add_error(None, str(error))
         else:
             return redirect(f"{resolve_url('scheduling:diary')}?day={given['day']}")
-    return page_form(request, form, "Open bookable hours", back="scheduling:diary", button="Open these hours")
+    return page_form(request, form, _("Open bookable hours"), back="scheduling:diary", button=_("Open these hours"))
 
 
 @allow(Act.BOOK)
@@ -105,7 +105,7 @@ def close_day(request: HttpRequest) -> HttpResponse:
         else:
             return redirect(f"{resolve_url('scheduling:diary')}?day={row.day}")
     return page_form(
-        request, form, "Close the clinic for a day", back="scheduling:diary", button="Close this day"
+        request, form, _("Close the clinic for a day"), back="scheduling:diary", button=_("Close this day")
     )
 
 
@@ -123,12 +123,13 @@ def came(request: HttpRequest, pk: int) -> HttpResponse:
         except booking.BookingRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"{found.patient} came; the plan follows.")
+            messages.success(request, _("%(who)s came; the plan follows.") % {"who": found.patient})
             return redirect("scheduling:today")
     at = timezone.localtime(found.starts_at)
-    note = f"Booked for {at:%H:%M} in {found.resource}. Only what was done completes a recall."
-    more = {"back": "scheduling:today", "button": "Record the visit", "patient": found.patient, "note": note}
-    return page_form(request, form, "What was done", **more)
+    note = _("Booked for %(time)s in %(room)s. Only what was done completes a recall.")
+    note = note % {"time": f"{at:%H:%M}", "room": found.resource}
+    more = {"back": "scheduling:today", "button": _("Record the visit"), "patient": found.patient, "note": note}
+    return page_form(request, form, _("What was done"), **more)
 
 
 def _appointment(pk: int) -> Appointment:

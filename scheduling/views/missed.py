@@ -59,13 +59,13 @@ def owed(request: HttpRequest) -> HttpResponse:
 
 
 @allow(Act.SEE_MISSED)
-def bucket(request: HttpRequest, name: str) -> HttpResponse:
+def place(request: HttpRequest, name: str) -> HttpResponse:
     """Exactly those whom the count has in this place."""
     if name not in whereabouts.WORDS:
         raise Http404(name)
     found = Patient.objects.filter(pk__in=whereabouts.patients_in(name))
     context = {"people": list(found), "words": whereabouts.WORDS[name], "moment": clock.now()}
-    return render(request, "scheduling/bucket.html", context)
+    return render(request, "scheduling/place.html", context)
 
 
 @allow(Act.SEE_MISSED)

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
 from clinic.access import Act, allow
 from clinic.models import Member, Patient, StaleRow
@@ -38,7 +39,7 @@ def set_other(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
             effect = getattr(error, "effect", None)
         else:
-            messages.success(request, f"Set for {patient}; the plan is made anew.")
+            messages.success(request, _("Set for %(who)s; the plan is made anew.") % {"who": patient})
             return redirect("clinic:patient", pk)
     context = {
         "what": dict(choices).get(what, "") if fixed else "",
@@ -59,19 +60,21 @@ def _choices(patient: Patient) -> list[tuple[str, str]]:
     rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
     places = wording.subjects(rows)
     planned = {f"{row.purpose}|{row.subject}": wording.what_is_planned(row, places) for row in rows}
-    return [*done_choices(patient_page.subjects_of(patient), planned.items()), *_ELSEWHERE]
+    return [*done_choices(patient_page.subjects_of(patient), planned.items()), *_elsewhere()]
 
 
-# What was cut or found elsewhere is on no record here: its day stands under the patient.
-_ELSEWHERE = [
-    (f"{purpose.value}|patient", capfirst(f"{purpose.label}: something done or found elsewhere"))
-    for purpose, kind in ABOUT.items()
-    if kind in NOT_ALWAYS_ON_RECORD
-]
+def _elsewhere() -> list[tuple[str, str]]:
+    """What was cut or found elsewhere is on no record here: its day stands under the patient."""
+    text = _("%(purpose)s: something done or found elsewhere")
+    return [
+        (f"{purpose.value}|patient", capfirst(text % {"purpose": purpose.label}))
+        for purpose, kind in ABOUT.items()
+        if kind in NOT_ALWAYS_ON_RECORD
+    ]
 
 
 def _key(what: str) -> overrides.Key:
-    purpose, _, subject = what.partition("|")
+    purpose, _sep, subject = what.partition("|")
     return purpose, subject
 
 
@@ -81,7 +84,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(rows, pk=pk)
     patient = row.patient
     if row.ended_on and request.method != "POST":
-        messages.info(request, "This decision has ended already.")
+        messages.info(request, _("This decision has ended already."))
         return redirect("clinic:patient", patient.pk)
     form = EndOverrideForm(request.POST or None, initial={"revision": row.revision})
     effect, shown = overrides.effect_of_end(row), f"ends {row.pk}"
@@ -94,7 +97,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
         except overrides.OverrideRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"Ended; the rules count again for {patient}.")
+            messages.success(request, _("Ended; the rules count again for %(who)s.") % {"who": patient})
             return redirect("clinic:patient", patient.pk)
     what = wording.what_is_set(row, wording.subjects([row]))
     more = {"row": row, "what": what, "said": shown}

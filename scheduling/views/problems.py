@@ -7,17 +7,17 @@ from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 
 from clinic.access import Act, allow
 from clinic.models import StaleRow
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
+from clinic.wording import write_day
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
 from scheduling.problem_links import link_of
-from scheduling.recalls import overrides, what_follows, whereabouts
+from scheduling.recalls import overrides, what_follows, whereabouts, wording
 from scheduling.recalls.closing import RecallRefused
-from scheduling.rules import dates
-from scheduling.rules.plan.wording import duration_words
 
 
 def open_problems() -> QuerySet[PlanProblem]:
@@ -39,9 +39,9 @@ def answer_problem(request: HttpRequest, pk: int) -> HttpResponse:
     problem = get_object_or_404(PlanProblem.objects.select_related("patient"), pk=pk)
     patient = problem.patient
     if problem.gone_on or not what_follows.can_answer(problem):
-        messages.info(request, "This is answered already.")
+        messages.info(request, _("This is answered already."))
         return redirect("clinic:patient", patient.pk)
-    every = duration_words(dates.parse(problem.params["every"]))
+    every = wording.interval_words(problem.params["every"], one=True)
     form = WhatFollowsForm(request.POST or None, every=every, initial={"revision": patient.facts_revision})
     if form.is_valid():
         try:
@@ -53,16 +53,16 @@ def answer_problem(request: HttpRequest, pk: int) -> HttpResponse:
         except (overrides.OverrideRefused, RecallRefused) as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, "Answered; the plan follows it from now on.")
+            messages.success(request, _("Answered; the plan follows it from now on."))
             return redirect("clinic:patient", patient.pk)
-    more: dict[str, Any] = {"back": page_of(patient), "button": "Sign the answer", "patient": patient}
-    return page_form(request, form, "Say what follows", note=problem.text, **more)
+    more: dict[str, Any] = {"back": page_of(patient), "button": _("Sign the answer"), "patient": patient}
+    note = wording.problem_words(problem)
+    return page_form(request, form, _("Say what follows"), note=note, **more)
 
 
 def _ask_to_accept(form: WhatFollowsForm, error: overrides.Lengthens) -> None:
     """Both days are shown before a later one is signed."""
     before, after = error.effect.before, error.effect.after
-    days = [str(due.target) if due else "none" for due in (before, after)]
-    form.add_error(
-        "accepted", f"Without this answer: {days[0]}; with it: {days[1]}. Tick to accept the later day."
-    )
+    days = [write_day(due.target) if due else _("none") for due in (before, after)]
+    said = _("Without this answer: %(before)s; with it: %(after)s. Tick to accept the later day.")
+    form.add_error("accepted", said % {"before": days[0], "after": days[1]})

@@ -4,7 +4,7 @@ from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import policies
@@ -13,7 +13,6 @@ from clinic.charts.phases import PhaseMark
 from clinic.models import PolicyKind
 from clinic.pages.policy_steps import PolicyPages, rights
 from clinic.pages.responses import page_form
-from lesions.register import bodymap
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
 from scheduling.planning.rules_in_force import check, rules_in_force, rules_of
@@ -25,9 +24,8 @@ from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule
 from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
-PAGES = PolicyPages(PolicyKind.RULES, "Rule set", home="scheduling:rules", version="scheduling:rules_version")
+PAGES = PolicyPages(PolicyKind.RULES, home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
-_SITES = dict(bodymap.SITES)
 ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
 
 
@@ -86,18 +84,12 @@ def shown(rules: tuple[Rule, ...]) -> list[Shown]:
         Recall.objects.filter(state__in=OPEN).values("rule").annotate(people=Count("patient", distinct=True))
     )
     people = {row["rule"]: row["people"] for row in counted.order_by()}
-    return [Shown(rule, _sentence(rule), marks(rule), _flag(rule), people.get(rule.id, 0)) for rule in rules]
+    return [Shown(rule, rule_words.body_of(rule), marks(rule), _flag(rule), people.get(rule.id, 0)) for rule in rules]
 
 
 def _flag(rule: Rule) -> str:
     """How well the source is known; where there is none, there is nothing to have read."""
     return "" if rule.source in SOURCELESS else wording.FLAGS.get(rule.flag, rule.flag)
-
-
-def _sentence(rule: Rule) -> str:
-    """Without the title above it and the source below it."""
-    whole = rule_wording.rule_sentence(rule, _SITES).removeprefix(f"{rule.title}: ")
-    return capfirst(whole.rpartition(" Source: ")[0])
 
 
 def marks(rule: Rule) -> list[PhaseMark]:
@@ -131,15 +123,15 @@ def draft(request: HttpRequest) -> HttpResponse:
     form = RulesForm(request.POST or None, initial={"toml": text})
     made = PAGES.keep(request, form, check) if form.is_valid() else None
     if made:
-        words = f"Rule set {made.version} is a draft. Read it as sentences, then propose it."
-        messages.success(request, words)
+        words = _("Rule set %(version)s is a draft. Read it as sentences, then propose it.")
+        messages.success(request, words % {"version": made.version})
         return redirect(PAGES.version, made.pk)
-    note = "Nothing changes for any patient before a second person has approved it."
-    more = {"back": PAGES.home, "button": "Check and keep as draft", "note": note}
-    return page_form(request, form, "Draft a rule set", **more)
+    note = _("Nothing changes for any patient before a second person has approved it.")
+    more = {"back": PAGES.home, "button": _("Check and keep as draft"), "note": note}
+    return page_form(request, form, _("Draft a rule set"), **more)
 
 
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, "is proposed: another person looks at what it does and approves it.")
+    return PAGES.propose(request, pk, _("Rule set %(version)s is proposed: another person looks at what it does and approves it."))

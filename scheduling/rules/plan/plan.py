@@ -23,7 +23,7 @@ class Reason:
 
     @property
     def text(self) -> str:
-        return messages.reason_text(self.code, self.params)
+        return messages.english_reason(self.code, self.params)
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -79,7 +79,7 @@ class Problem:
 
     @property
     def text(self) -> str:
-        return messages.problem_text(self.code, self.params)
+        return messages.english_problem(self.code, self.params)
 
     def to_json(self) -> dict[str, Any]:
         return {"code": self.code, "subject": self.subject, "params": dict(self.params), "text": self.text}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
+from clinic.formats.language import gettext_noop
 from scheduling.rules.facts import facts
 
 Anchor = Literal["diagnosis", "risk", "lesion", "decision", "procedure"]
@@ -53,16 +54,16 @@ FIELDS: dict[str, dict[str, tuple[str, ...] | type]] = {
 }
 
 PURPOSE_WORDS = {
-    "full_skin_check": "full skin check",
-    "lesion_image": "picture of the lesion",
-    "lesion_examination": "examination of the lesion in person",
-    "rest_of_skin_check": "rest of the skin check",
-    "result_visit": "visit for the result",
-    "wound_check": "wound check",
-    "suture_removal": "removal of sutures",
-    "risk_assessment": "risk assessment",
-    "node_examination": "lymph node examination",
-    "node_ultrasound": "ultrasound of the lymph nodes",
-    "sectional_imaging": "sectional imaging (CT, MRI or PET)",
-    "laboratory": "laboratory test",
+    "full_skin_check": gettext_noop("full skin check"),
+    "lesion_image": gettext_noop("picture of the lesion"),
+    "lesion_examination": gettext_noop("examination of the lesion in person"),
+    "rest_of_skin_check": gettext_noop("rest of the skin check"),
+    "result_visit": gettext_noop("visit for the result"),
+    "wound_check": gettext_noop("wound check"),
+    "suture_removal": gettext_noop("removal of sutures"),
+    "risk_assessment": gettext_noop("risk assessment"),
+    "node_examination": gettext_noop("lymph node examination"),
+    "node_ultrasound": gettext_noop("ultrasound of the lymph nodes"),
+    "sectional_imaging": gettext_noop("sectional imaging (CT, MRI or PET)"),
+    "laboratory": gettext_noop("laboratory test"),
 }
