@@ -174,7 +174,7 @@ class WhatFollowsForm(RevisionForm):
 
     def __init__(self, *args: Any, every: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        words = {what_follows.Answer.GO_ON: gettext("Go on as before, every %(every)s") % {"every": every}}
+        words = {what_follows.Answer.GO_ON: gettext("Go on as before, %(every)s") % {"every": every}}
         self.fields["choice"].choices = [
             (one.value, words.get(one, one.label)) for one in what_follows.Answer
         ]

@@ -35,6 +35,7 @@ from scheduling.models import (
 )
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
+from scheduling.planning.wording import OWN
 from scheduling.recalls import overrides, whereabouts, wording
 from scheduling.recalls.missed import late
 from scheduling.rules.facts import facts
@@ -119,7 +120,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
                 "what": wording.what_for(row, places),
                 "near": wording.how_near(row, today),
                 "policy": wording.policy_line(row.policy),
-                "decided": row.rule.startswith(overrides.RULE),
+                "decided": row.rule.startswith(OWN),
                 "movable": row.urgency != "A",
             }
             for row in rows

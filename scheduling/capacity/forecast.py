@@ -7,8 +7,10 @@ from datetime import date, timedelta
 from itertools import groupby
 
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
+from clinic.wording import Words
 from scheduling.desk import booking
 from scheduling.models import Appointment, AppointmentState, RecallState
 from scheduling.planning import visits_wanted
@@ -24,15 +26,25 @@ class Rate:
     """Of a hundred who are booked, how many do not come, and who says so."""
 
     per_cent: float
-    source: str
+    source: Words
 
 
 # Published rates; the first holds until somebody chooses another (operations.md, K1 and S38).
-_BREAST = "BMC Health Services Research 2020, s12913-020-05627-2"
 PUBLISHED = (
-    Rate(8.2, f"one breast clinic before it sent text reminders; {_BREAST}"),
-    Rate(4.1, f"the same breast clinic with text reminders; {_BREAST}"),
-    Rate(5.7, "out-patient appointments in England, 2017–18; PLoS Medicine 2021, 1003783"),
+    Rate(
+        8.2,
+        _(
+            "one breast clinic before it sent text reminders; "
+            "BMC Health Services Research 2020, s12913-020-05627-2"
+        ),
+    ),
+    Rate(
+        4.1,
+        _(
+            "the same breast clinic with text reminders; BMC Health Services Research 2020, s12913-020-05627-2"
+        ),
+    ),
+    Rate(5.7, _("out-patient appointments in England, 2017–18; PLoS Medicine 2021, 1003783")),
 )
 
 

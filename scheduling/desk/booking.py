@@ -6,6 +6,7 @@ from datetime import date, datetime, time, timedelta
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from clinic import clock, jobs
 from clinic.access import Act, require
@@ -57,11 +58,11 @@ def open_session(
     """Bookable hours of a room or a person on one local day."""
     require(by, Act.BOOK)
     if opens >= closes:
-        raise BookingRefused("The hours end after they begin.")
+        raise BookingRefused(_("The hours end after they begin."))
     if slot_minutes % 5 or not 5 <= slot_minutes <= 240 or opens.minute % 5:
-        raise BookingRefused("Slots are whole steps of five minutes, 5 to 240 long.")
+        raise BookingRefused(_("Slots are whole steps of five minutes, 5 to 240 long."))
     if resource.sessions.filter(day=day, opens__lt=closes, closes__gt=opens).exists():
-        raise BookingRefused("These hours overlap others of the same day.")
+        raise BookingRefused(_("These hours overlap others of the same day."))
     row = Session.objects.create(
         resource=resource, day=day, opens=opens, closes=closes, slot_minutes=slot_minutes
     )
@@ -76,7 +77,7 @@ def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
     require(by, Act.BOOK)
     row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
     if not made:
-        raise BookingRefused(f"The clinic is closed on this day already: {row.reason}.")
+        raise BookingRefused(_("The clinic is closed on this day already: %(why)s.") % {"why": row.reason})
     audit.record("diary.close", by=by, subject=row, day=str(day), reason=reason)
     rebook.rebook_of_day(day, reason, by)
     return row
@@ -100,7 +101,7 @@ def free_places(*, since: date, until: date) -> dict[date, int]:
     sessions, taken = _open_sessions(since, until), _taken(since, until)
     places: dict[date, int] = {}
     for row in sessions:
-        places[row.day] = places.get(row.day, 0) + sum(1 for _ in _slots(row, row.slot_minutes, taken))
+        places[row.day] = places.get(row.day, 0) + sum(1 for _free in _slots(row, row.slot_minutes, taken))
     return places
 
 
@@ -189,7 +190,7 @@ def move(
     """Another time, for the same recalls: one act. Raises SlotTaken, BookingRefused or StaleRow."""
     require(by, Act.BOOK)
     if appointment.starts_at <= clock.now():
-        raise BookingRefused("This appointment has begun: say first how it ended.")
+        raise BookingRefused(_("This appointment has begun: say first how it ended."))
     _check_still_wanted(appointment, timezone.localdate(starts_at))
     _check_hours(resource, starts_at, appointment.minutes)
     was, still_booked = appointment.starts_at, {"state": AppointmentState.BOOKED}
@@ -207,24 +208,24 @@ def move(
 def _check_still_wanted(appointment: Appointment, day: date) -> None:
     patient = Patient.objects.get(pk=appointment.patient_id)
     if patient.status != PatientStatus.ACTIVE:
-        raise BookingRefused(f"Nothing is moved: {patient.get_status_display()}.")
+        raise BookingRefused(_("Nothing is moved: %(status)s.") % {"status": patient.get_status_display()})
     rows = list(appointment.recalls.filter(state__in=OPEN).order_by("earliest", "pk"))
     if not rows:
-        raise BookingRefused("What it was booked for is finished: cancel it, and book what is due now.")
+        raise BookingRefused(_("What it was booked for is finished: cancel it, and book what is due now."))
     _check_open_by_then(rows[1:], day)
 
 
 def _one_patient(rows: list[Recall]) -> Patient:
     patients = {row.patient_id: row.patient for row in rows}
     if len(patients) != 1:
-        raise BookingRefused("An appointment is for the recalls of one patient.")
+        raise BookingRefused(_("An appointment is for the recalls of one patient."))
     # Read now: care may have ended since the page was shown.
     patient = Patient.objects.get(pk=next(iter(patients)))
     if patient.status != PatientStatus.ACTIVE:
-        raise BookingRefused(f"Nothing is booked: {patient.get_status_display()}.")
+        raise BookingRefused(_("Nothing is booked: %(status)s.") % {"status": patient.get_status_display()})
     for row in rows:
         if row.state not in (RecallState.PLANNED, RecallState.DUE):
-            raise BookingRefused(f"This recall is {row.get_state_display()} already.")
+            raise BookingRefused(_("This recall is %(state)s already.") % {"state": row.get_state_display()})
     return patient
 
 
@@ -232,22 +233,23 @@ def _check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
     local = timezone.localtime(starts_at)
     ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
     if starts_at < clock.now():
-        raise BookingRefused("An appointment lies ahead.")
+        raise BookingRefused(_("An appointment lies ahead."))
     if local.minute % 5 or local.second or local.microsecond or not 5 <= minutes <= 240:
-        raise BookingRefused("An appointment begins on a step of five minutes and lasts 5 to 240 minutes.")
+        raise BookingRefused(_("An appointment begins on a step of five minutes and lasts 5 to 240 minutes."))
     if ClosureDay.objects.filter(day=local.date()).exists():
-        raise BookingRefused("The clinic is closed on this day.")
+        raise BookingRefused(_("The clinic is closed on this day."))
     hours = resource.sessions.filter(day=local.date(), opens__lte=local.time(), closes__gte=ends.time())
     if not resource.active or ends.date() != local.date() or not hours.exists():
-        raise BookingRefused("There are no bookable hours at this time.")
+        raise BookingRefused(_("There are no bookable hours at this time."))
 
 
 def _check_open_by_then(beside: list[Recall], day: date) -> None:
     """A visit before the window is an extra one and completes nothing (domain.md, 5)."""
     for row in beside:
         if day < row.earliest:
-            what = row.get_purpose_display()
-            raise BookingRefused(f"Too early for the {what}: not before {write_day(row.earliest)}.")
+            said = _("Too early for the %(what)s: not before %(day)s.")
+            about = {"what": row.get_purpose_display(), "day": write_day(row.earliest)}
+            raise BookingRefused(said % about)
 
 
 def _take_cells(appointment: Appointment) -> None:
@@ -270,13 +272,13 @@ def record_attended(
     require(by, Act.BOOK)
     day = timezone.localdate(appointment.starts_at)
     if day > clock.today():
-        raise BookingRefused("This appointment lies on a later day.")
+        raise BookingRefused(_("This appointment lies on a later day."))
     patient = appointment.patient
     visit = visits.record(patient=patient, by=by, attended_on=day, done=done, note=note)
     _end(appointment, revision, AppointmentState.ATTENDED, by, visit=visit)
     for row in appointment.recalls.select_related("patient"):
         if (row.purpose, row.subject) not in done:
-            closing.reopen(row, by=by, why="came, but this was not done")
+            closing.reopen(row, by=by, why="not_done")
     what = [list(item) for item in done]
     audit.record("appointment.attend", by=by, subject=appointment, patient=patient, done=what)
     return visit
@@ -287,9 +289,9 @@ def record_missed(*, appointment: Appointment, by: Member, revision: int) -> App
     """The patient did not come: each recall is due again with its original dates, on today's list."""
     require(by, Act.BOOK)
     if appointment.starts_at > clock.now():
-        raise BookingRefused("This appointment lies ahead; it can be cancelled.")
+        raise BookingRefused(_("This appointment lies ahead; it can be cancelled."))
     _end(appointment, revision, AppointmentState.MISSED, by)
-    _open_again(appointment, by, "missed visit")
+    _open_again(appointment, by, "missed")
     audit.record("appointment.miss", by=by, subject=appointment, patient=appointment.patient)
     what_next.ask_after_missed(appointment, by)
     return appointment
@@ -300,10 +302,10 @@ def cancel(*, appointment: Appointment, by: Member, revision: int, whose: str) -
     """By the patient or by the clinic: the second is our delay and never counts as the patient's."""
     require(by, Act.BOOK)
     if whose not in _CANCELLED:
-        raise BookingRefused("Say who cancelled: the patient or the clinic.")
+        raise BookingRefused(_("Say who cancelled: the patient or the clinic."))
     _end(appointment, revision, _CANCELLED[whose], by)
     appointment.cells.all().delete()
-    _open_again(appointment, by, f"cancelled by the {whose}")
+    _open_again(appointment, by, f"cancelled_by_{whose}")
     audit.record("appointment.cancel", by=by, subject=appointment, patient=appointment.patient, whose=whose)
     return appointment
 

@@ -1,6 +1,7 @@
 """What the desk leaves open when care ends: appointments are freed, recalls closed; resuming care reopens them."""
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.models import CareEnd, Member, Patient, PatientStatus, Step, change
@@ -22,14 +23,16 @@ def closes(patient: Patient) -> list[str]:
     recalls = list(_recalls(patient))
     places = wording.subjects(recalls)
     return [
-        *(str(row) for row in _ahead(patient)),
+        *(wording.appointment_words(row) for row in _ahead(patient)),
         *(wording.what_for(row, places) for row in recalls),
     ]
 
 
 def outlives(patient: Patient) -> list[str]:
     past = _booked(patient).filter(starts_at__lte=clock.now())
-    return [f"how the {row} ended" for row in past]
+    return [
+        _("how the %(appointment)s ended") % {"appointment": wording.appointment_words(row)} for row in past
+    ]
 
 
 def _recalls(patient: Patient) -> QuerySet[Recall]:
@@ -77,7 +80,7 @@ def reopen(end: CareEnd, by: Member) -> None:
 def _open_again(recall: Recall, by: Member) -> None:
     said = {"ground": "", "ground_note": "", "evidence": "", "ended_on": None, "closed_by": None}
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **said)
-    audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why="care is resumed")
+    audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why="care_resumed")
 
 
 KEEPER = Keeper(closes, outlives, close, _hand_over, reopen)

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from django.db import models, transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock, jobs
 from clinic.duties import ledger
@@ -11,6 +13,7 @@ from clinic.models import Duty, Member, Visit, change
 from clinic.people import patients, visits
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
+from clinic.wording import Words
 from scheduling.desk import contacts, worklists
 from scheduling.desk.booking import BookingRefused
 from scheduling.desk.contacts import ContactRefused
@@ -25,8 +28,8 @@ from scheduling.models import (
 from scheduling.planning import rebook
 from scheduling.planning.plan_writer import state_on
 
-_OVER = "Ten minutes are over: what is wrong is corrected by an act of its own."
-_OTHERS = "Only who entered it takes it back."
+_OVER = gettext_lazy("Ten minutes are over: what is wrong is corrected by an act of its own.")
+_OTHERS = gettext_lazy("Only who entered it takes it back.")
 _MAY = (AppointmentState.BOOKED, AppointmentState.MISSED, AppointmentState.ATTENDED)
 
 
@@ -39,7 +42,7 @@ def may_strike(attempt: ContactAttempt, by: Member) -> bool:
     return not hasattr(attempt, "struck") and not _why_not(attempt.by_id, attempt.at, by)
 
 
-def _why_not(entered_by: int | None, at: datetime, by: Member) -> str:
+def _why_not(entered_by: int | None, at: datetime, by: Member) -> Words:
     if entered_by != by.pk:
         return _OTHERS
     return _OVER if clock.now() - at > ledger.TAKE_BACK else ""
@@ -56,7 +59,7 @@ def take_back(*, appointment: Appointment, by: Member, revision: int) -> Appoint
     elif was in (AppointmentState.MISSED, AppointmentState.ATTENDED):
         _book_again(appointment, by, revision)
     else:
-        raise BookingRefused("A cancelled appointment gave its place away: book a new one.")
+        raise BookingRefused(_("A cancelled appointment gave its place away: book a new one."))
     audit.record("appointment.take_back", by=by, subject=appointment, patient=appointment.patient, was=was)
     jobs.request_work("replan", appointment.patient_id)
     return appointment
@@ -77,7 +80,7 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
     done = _take_visit_back(appointment.visit, by)
     rows = list(appointment.recalls.select_related("patient"))
     if any(row.state not in (RecallState.PLANNED, RecallState.DUE) for row in rows):
-        raise BookingRefused("Somebody has already acted on it: what it was booked for is no longer open.")
+        raise BookingRefused(_("Somebody has already acted on it: what it was booked for is no longer open."))
     _withdraw(appointment, by, because=appointment, refused=BookingRefused)
     fields = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), **fields)
@@ -107,7 +110,7 @@ def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
     if why := _why_not(attempt.by_id, attempt.at, by):
         raise ContactRefused(why)
     if hasattr(attempt, "struck"):
-        raise ContactRefused("This attempt was struck through already.")
+        raise ContactRefused(_("This attempt was struck through already."))
     row = StruckAttempt.objects.create(attempt=attempt, by=by, at=clock.now())
     _withdraw(attempt, by, because=row, refused=ContactRefused)
     for route in contacts.routes_used(attempt).filter(dead_since__isnull=False, changed_at__gte=attempt.at):
@@ -129,4 +132,5 @@ def _withdraw(
         if duty.ended_at is None:
             ledger.withdraw(duty, by=by, because=because)
         elif duty.evidence != subject_of(because):
-            raise refused(f"{duty.ended_by or 'Somebody'} has already acted on it.")
+            who = duty.ended_by or _("Somebody")
+            raise refused(_("%(who)s has already acted on it.") % {"who": who})

@@ -21,7 +21,7 @@ class Checklist(AppendOnly):
     entries = models.JSONField()
     score = models.DecimalField(max_digits=3, decimal_places=1)
     threshold_met = models.BooleanField(help_text="the published threshold, in the words of its source")
-    words = models.TextField()
+    reading = models.CharField(max_length=24, help_text="the published threshold that the sum is laid beside")
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     filled_on = models.DateField()
     filled_at = models.DateTimeField()
@@ -32,7 +32,7 @@ class Checklist(AppendOnly):
             models.CheckConstraint(
                 condition=Q(kind__in=ChecklistKind.values), name="a_checklist_is_a_published_one"
             ),
-            models.CheckConstraint(condition=~Q(words=""), name="a_checklist_quotes_its_threshold"),
+            models.CheckConstraint(condition=~Q(reading=""), name="a_checklist_quotes_its_threshold"),
         ]
 
     def __str__(self) -> str:

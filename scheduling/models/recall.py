@@ -67,6 +67,11 @@ class Recall(Stated):
     )
     ground = models.CharField(max_length=12, choices=Ground, blank=True)
     ground_note = models.TextField(blank=True)
+    ended_how = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="what finished it, or why the plan dropped it: code and parameters",
+    )
     ended_on = models.DateField(null=True, blank=True)
     closed_by = models.ForeignKey(
         "clinic.Member",

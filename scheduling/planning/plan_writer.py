@@ -78,7 +78,7 @@ class PlanWriter:
             valid_until=one.answer.valid_until,
             made_at=clock.now(),
             facts=facts.to_json(one.known),
-            result=one.answer.to_json(),
+            result=one.answer.to_json(words=False),
         )
         if before and _says_the_same(before, plan):
             valid = {"valid_until": plan.valid_until, "made_at": plan.made_at}
@@ -95,7 +95,7 @@ class PlanWriter:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
                 PlanProblem.objects.filter(pk=row.pk).update(gone_on=clock.today())
-            elif found != {"text": row.text, "params": row.params}:
+            elif found != {"params": row.params, "also": row.also}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
         since = {"patient": one.patient, "since": clock.today()}
         self.new_problems += [
@@ -148,14 +148,14 @@ def _says_the_same(before: Plan, now: Plan) -> bool:
 
 
 def _problems(problems: Iterable[Problem], waiting: frozenset[str]) -> dict[tuple[str, str], dict[str, Any]]:
-    """Text and parameters by code and subject; what waits for a dermatologist's decision is not asked twice."""
+    """Parameters by code and subject; what waits for a dermatologist's decision is not asked twice."""
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for problem in problems:
         if _is_for_a_decision(problem) and problem.subject in waiting:
             continue
         before = found.get((problem.code, problem.subject))
-        text = f"{before['text']} {problem.text}" if before else problem.text
-        found[problem.code, problem.subject] = {"text": text, "params": dict(problem.params)}
+        also = [*before["also"], before["params"]] if before else []
+        found[problem.code, problem.subject] = {"params": dict(problem.params), "also": also}
     return found
 
 
@@ -197,7 +197,7 @@ def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
         "target": due.target,
         "latest": due.latest,
         "urgency": due.urgency,
-        "reasons": [reason.to_json() for reason in due.reasons],
+        "reasons": [reason.to_json(words=False) for reason in due.reasons],
         "policy_id": policy.pk,
     }
 
@@ -247,9 +247,7 @@ class _RecallUpdate:
             else:
                 rebook.not_asked_for(row)
             return False
-        supersede(
-            row, f"the plan now asks for {due.rule}, number {due.number}, by {due.latest}" if due else ""
-        )
+        supersede(row, **_replaced_by(due) if due else {})
         return True
 
     def keep(self, row: Recall, due: Due) -> None:
@@ -275,12 +273,12 @@ class _RecallUpdate:
 
     def complete(self, row: Recall, done: completions.Completion) -> None:
         was_booked = row.state == RecallState.BOOKED
-        ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ground_note": done.words}
+        ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ended_how": {"code": done.code}}
         what = {"completed_by": done.item, "evidence": done.evidence}
         change(row, seen=row.revision, at=clock.now(), **ended, **what)
-        settle_proposals(row, f"finished meanwhile: {done.words}")
+        settle_proposals(row, "finished meanwhile")
         audit.record(
-            "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words
+            "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.code
         )
         if was_booked:
             rebook.look_at_bookings_of(row)
@@ -306,23 +304,28 @@ def _opened(row: Recall) -> audit.Entry:
     )
 
 
-def supersede(row: Recall, note: str = "") -> None:
-    """The plan itself no longer asks for it: closed by nobody, so the core may ask for it again."""
+def _replaced_by(due: Due) -> dict[str, Any]:
+    return {"code": "replaced", "rule": due.rule, "number": due.number, "latest": str(due.latest)}
+
+
+def supersede(row: Recall, **how: Any) -> None:
+    """The plan itself no longer asks for it: closed by nobody, so the core may ask for it again.
+
+    `how`: one of `wording.ENDINGS` as `code`, and its parameters.
+    """
     patient = row.patient
-    if not note:
+    if not how:
         ended = patient.status != "active"
-        note = (
-            f"care has ended: {patient.get_status_display()}" if ended else "the plan no longer asks for it"
-        )
+        how = {"code": "care_ended", "status": patient.status} if ended else {"code": "not_asked_for"}
     fields = {
         "state": RecallState.CLOSED,
         "ground": "superseded",
-        "ground_note": note,
+        "ended_how": how,
         "ended_on": clock.today(),
     }
     change(row, seen=row.revision, at=clock.now(), **fields)
-    settle_proposals(row, f"not asked for any more: {note}")
-    audit.record("recall.supersede", by=None, subject=row, patient=patient, note=note)
+    settle_proposals(row, "not asked for any more")
+    audit.record("recall.supersede", by=None, subject=row, patient=patient, how=how)
 
 
 def settle_proposals(row: Recall, answer: str) -> None:

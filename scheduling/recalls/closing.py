@@ -4,6 +4,8 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, require
@@ -54,7 +56,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_open(recall)
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
-    proposals.settle_all(proposals.about(recall), answer="replaced by a later proposal")
+    proposals.settle_all(proposals.about(recall), answer=_("replaced by a later proposal"))
     proposals.propose(
         ACT,
         patient=recall.patient,
@@ -77,10 +79,10 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
     _check_right(recall, by, ground)
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
         raise RecallRefused(
-            "“Entered in error” is closed by a second person, after somebody else proposed it."
+            _("“Entered in error” is closed by a second person, after somebody else proposed it.")
         )
     _close(recall, by, revision, ground, note)
-    proposals.settle_all(proposals.about(recall), answer=f"closed meanwhile by {by}")
+    proposals.settle_all(proposals.about(recall), answer=_("closed meanwhile by %(who)s") % {"who": by})
     return recall
 
 
@@ -88,7 +90,7 @@ def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) ->
     _check_open(recall)
     _check_ground(ground, note)
     if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
-        raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
+        raise RecallRefused(_("An appointment is still open: say first how it ended, or cancel it."))
     fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
     still = {"state__in": OPEN}
     change(recall, seen=revision, at=clock.now(), where=still, ended_on=clock.today(), closed_by=by, **fields)
@@ -113,10 +115,11 @@ def _refused(proposal: Proposal) -> None:
 
 def _describe(proposal: Proposal) -> str:
     recall, ground = _recall_of(proposal), Ground(proposal.fields["ground"])
-    return f"close: {wording.what_for(recall, wording.subjects([recall]))}; {ground.label}"
+    what = wording.what_for(recall, wording.subjects([recall]))
+    return _("close: %(what)s; %(ground)s") % {"what": what, "ground": ground.label}
 
 
-CLOSE = Proposable("close a recall", _confirm, _describe, either=True, refused=_refused)
+CLOSE = Proposable(gettext_lazy("close a recall"), _confirm, _describe, either=True, refused=_refused)
 
 
 @transaction.atomic
@@ -127,7 +130,8 @@ def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on:
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
     if not clock.today() < next_look_on <= latest:
         raise RecallRefused(
-            f"Say when it is looked at again: from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead."
+            _("Say when it is looked at again: from tomorrow to %(days)s days ahead.")
+            % {"days": ladder.LOOK_AGAIN_DAYS}
         )
     change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, next_look_on=next_look_on)
     audit.record(
@@ -160,13 +164,13 @@ def _check_right(recall: Recall, by: Member, ground: str) -> None:
 
 def _check_open(recall: Recall) -> None:
     if recall.state not in OPEN:
-        raise RecallRefused("This recall is closed already.")
+        raise RecallRefused(_("This recall is closed already."))
 
 
 def _check_ground(ground: str, note: str) -> None:
     if ground not in Ground.values:
-        raise RecallRefused("Choose the ground.")
+        raise RecallRefused(_("Choose the ground."))
     if not note.strip():
         raise RecallRefused(
-            "Say in words what stands behind it: who said so and when, which letter, which recall."
+            _("Say in words what stands behind it: who said so and when, which letter, which recall.")
         )

@@ -251,6 +251,27 @@ _SIGNS: Final = """SELECT g.patient_id FROM (SELECT a.patient_id, a.subject, COU
         WHERE 'lesions.lesion:' || CAST(u.lesion_id AS TEXT) = g.subject)"""
 
 
+_PLANNED: Final = _("what the plan asks for")
+_NOTED: Final = _("recorded, and still on file: a noted sign")
+
+
+def words_of(code: str) -> Any:
+    """What the counts of this code are of."""
+    ended = {f"ended_{name}": _ended_words(row[0]) for name, row in ENDED.items()}
+    recorded = {f"deleted_{row[2]}": _deleted_words(row[0]) for row in RECORDED.values()}
+    owed = {name: row[0] for name, row in FACTS.items()}
+    others = {"recall": _PLANNED, "deleted_lesions_urgentsign": _NOTED}
+    return {**owed, **ended, **recorded, **others}[code]
+
+
+def _ended_words(words: Any) -> Any:
+    return format_lazy("{}: {}", words, _("the trail says how"))
+
+
+def _deleted_words(words: Any) -> Any:
+    return format_lazy("{}: {}", _("recorded, and still on file"), words)
+
+
 def count_duties() -> list[KindCount]:
     """Every kind with what is owed, what is held, and who is lost between the two."""
     return [
@@ -273,7 +294,7 @@ def _by_facts(code: str, words: Any, facts: str, held: str) -> KindCount:
 
 def _by_plan() -> KindCount:
     facts = f"SELECT * FROM ({_DUE[connection.vendor]}) g WHERE {_CURRENT}"
-    return _compared("recall", _("what the plan asks for"), facts, _IN_RECALLS)
+    return _compared("recall", _PLANNED, facts, _IN_RECALLS)
 
 
 def _compared(code: str, words: Any, facts: str, held: str) -> KindCount:
@@ -289,8 +310,7 @@ def _without_a_word(code: str, words: Any, table: str, ended: str, label: str) -
     facts = f"SELECT x.id, x.patient_id FROM {table} x WHERE {ended} AND x.patient_id IS NOT NULL"
     known = f"""EXISTS (SELECT 1 FROM clinic_auditrecord a WHERE a.subject = {_of(label, "f.id")}
         AND a.action IN {_ACTIONS_OF_AN_END[code]})"""
-    how = format_lazy("{}: {}", words, _("the trail says how"))
-    return _compared(f"ended_{code}", how, facts, known)
+    return _compared(f"ended_{code}", _ended_words(words), facts, known)
 
 
 def _deleted(action: str, words: Any, label: str, table: str) -> KindCount:
@@ -298,15 +318,13 @@ def _deleted(action: str, words: Any, label: str, table: str) -> KindCount:
     facts = f"""SELECT a.patient_id, CAST(SUBSTR(a.subject, {len(label) + 2}) AS INTEGER) AS id
         FROM clinic_auditrecord a WHERE a.action = '{action}' AND a.patient_id IS NOT NULL"""
     there = f"EXISTS (SELECT 1 FROM {table} t WHERE t.id = f.id)"
-    still = format_lazy("{}: {}", _("recorded, and still on file"), words)
-    return _compared(f"deleted_{table}", still, facts, there)
+    return _compared(f"deleted_{table}", _deleted_words(words), facts, there)
 
 
 def _signs() -> KindCount:
     said = _rows("SELECT COUNT(*) FROM clinic_auditrecord WHERE action = 'lesion.sign'")[0][0]
     lost = [row[0] for row in _rows(_SIGNS)]
-    words = _("recorded, and still on file: a noted sign")
-    return KindCount("deleted_lesions_urgentsign", words, said, said - len(lost), tuple(lost))
+    return KindCount("deleted_lesions_urgentsign", _NOTED, said, said - len(lost), tuple(lost))
 
 
 def _rows(sql: str) -> list[tuple[Any, ...]]:

@@ -2,6 +2,7 @@
 
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.models import Visit, change
@@ -16,7 +17,7 @@ from scheduling.planning.replan import supersede
 
 def reopen_completed(visit: Visit) -> None:
     """Before the items of the visit go. Raises VisitRefused where what came next is booked."""
-    _reopen_all(_completed_by(visit), "the visit was taken back", VisitRefused)
+    _reopen_all(_completed_by(visit), "visit_taken_back", VisitRefused)
 
 
 def reopen_decided(signed: SignOff) -> None:
@@ -25,8 +26,11 @@ def reopen_decided(signed: SignOff) -> None:
     made = about.filter(changed_at__gte=signed.signed_at).select_related("booked_by").first()
     if made:
         when = timezone.localtime(made.starts_at)
-        raise SignOffRefused(f"{made.booked_by} has booked {write_day(when.date())} for it since.")
-    _reopen_all(_decided_by(signed), "the signature was taken back", SignOffRefused)
+        raise SignOffRefused(
+            _("%(who)s has booked %(day)s for it since.")
+            % {"who": made.booked_by, "day": write_day(when.date())}
+        )
+    _reopen_all(_decided_by(signed), "signature_taken_back", SignOffRefused)
 
 
 def _decided_by(signed: SignOff) -> list[Recall]:
@@ -43,8 +47,8 @@ def _reopen_all(recalls: list[Recall], why: str, refused: type[ValueError]) -> N
         )
         for following in later.select_related("patient"):
             if following.state == RecallState.BOOKED:
-                raise refused("What follows from it is booked already: cancel that first.")
-            supersede(following, why)
+                raise refused(_("What follows from it is booked already: cancel that first."))
+            supersede(following, code=why)
         _reopen(recall, why)
 
 
@@ -55,6 +59,6 @@ def _completed_by(visit: Visit) -> list[Recall]:
 
 
 def _reopen(recall: Recall, why: str) -> None:
-    fresh = {"completed_by": None, "evidence": "", "ended_on": None, "ground": "", "ground_note": ""}
+    fresh = {"completed_by": None, "evidence": "", "ended_on": None, "ground": "", "ended_how": {}}
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **fresh)
     audit.record("recall.reopen", by=None, subject=recall, patient=recall.patient, why=why)

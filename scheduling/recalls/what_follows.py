@@ -40,7 +40,7 @@ def answer_what_follows(
         key = (given["rule"], given["of"])
         return discharge.end_series(**about, series=[key], note=reason)[0]
     if until is None:
-        raise RecallRefused("Say until when this holds: then somebody is asked again.")
+        raise RecallRefused(_("Say until when this holds: then somebody is asked again."))
     every = given["every"] if answer == Answer.GO_ON else interval
     return overrides.set_interval(
         **about, interval=every, until=until, reason=reason, revision=revision, accepted=accepted

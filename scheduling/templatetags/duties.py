@@ -8,8 +8,9 @@ from django.utils.translation import gettext as _
 
 from clinic.wording import write_day
 from scheduling.checklists.definitions import words_of_threshold
-from scheduling.models import Checklist, Override, Recall
-from scheduling.recalls import wording
+from scheduling.models import Checklist, Override
+from scheduling.planning import wording
+from scheduling.recalls import overrides
 from scheduling.rule_changes.comparison import Planned
 
 register = template.Library()
@@ -17,19 +18,14 @@ register.filter("reason_words", wording.reason_words)
 register.filter("source_words", wording.source_words)
 register.filter("own_decision", wording.is_own_decision)
 register.filter("problem_words", wording.problem_words)
+register.filter("ended_words", wording.ended_words)
 FOLLOWING = 12  # how many days of a series are named
-
-
-@register.filter
-def ended_words(recall: Recall) -> str:
-    """What finished a recall, or why the plan dropped it."""
-    return wording.ended_words(recall)
 
 
 @register.filter
 def why_ended(row: Override) -> str:
     """Why somebody's own interval or day holds no more."""
-    return wording.why_override_ended(row)
+    return _("replaced by a later decision") if row.ended_reason == overrides.REPLACED else row.ended_reason
 
 
 @register.filter

@@ -263,5 +263,7 @@ def call(request: HttpRequest, pk: int) -> HttpResponse:
     first = open_recalls(patient).first()
     if first:
         return redirect("scheduling:recall", first.pk)
-    messages.info(request, _("Nothing is open for %(who)s: there is no recall to call or book for.") % {"who": patient})
+    messages.info(
+        request, _("Nothing is open for %(who)s: there is no recall to call or book for.") % {"who": patient}
+    )
     return redirect("clinic:patient", pk)

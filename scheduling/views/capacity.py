@@ -5,8 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
 from clinic import clock
@@ -50,7 +49,9 @@ def count_anew(request: HttpRequest) -> HttpResponse:
 def _waits(run: YearRun | None) -> dict[str, Any]:
     return {
         "title": _("The year ahead is being counted"),
-        "what": _("The visits of every record are planned for a year; with some thousand records this takes some seconds."),
+        "what": _(
+            "The visits of every record are planned for a year; with some thousand records this takes some seconds."
+        ),
         "run": run,
         "back": reverse("scheduling:diary"),
         "back_words": _("Back to the diary"),

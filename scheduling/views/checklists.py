@@ -31,12 +31,15 @@ def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
         except records.ChecklistRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("%(checklist)s, lesion %(label)s: %(words)s")
+            messages.success(
+                request,
+                _("%(checklist)s, lesion %(label)s: %(words)s")
                 % {
                     "checklist": row.get_kind_display(),
                     "label": lesion.label,
                     "words": words_of_threshold(row),
-                })
+                },
+            )
             return redirect("lesions:lesion", pk)
     context: dict[str, Any] = banner(request, lesion.patient, lesion, "checklist") | {
         "sheet": sheet,

@@ -90,7 +90,9 @@ def open_hours(request: HttpRequest) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             return redirect(f"{resolve_url('scheduling:diary')}?day={given['day']}")
-    return page_form(request, form, _("Open bookable hours"), back="scheduling:diary", button=_("Open these hours"))
+    return page_form(
+        request, form, _("Open bookable hours"), back="scheduling:diary", button=_("Open these hours")
+    )
 
 
 @allow(Act.BOOK)
@@ -128,7 +130,12 @@ def came(request: HttpRequest, pk: int) -> HttpResponse:
     at = timezone.localtime(found.starts_at)
     note = _("Booked for %(time)s in %(room)s. Only what was done completes a recall.")
     note = note % {"time": f"{at:%H:%M}", "room": found.resource}
-    more = {"back": "scheduling:today", "button": _("Record the visit"), "patient": found.patient, "note": note}
+    more = {
+        "back": "scheduling:today",
+        "button": _("Record the visit"),
+        "patient": found.patient,
+        "note": note,
+    }
     return page_form(request, form, _("What was done"), **more)
 
 

@@ -36,7 +36,7 @@ def missed(request: HttpRequest) -> HttpResponse:
 
 
 def _kept(alarm: dict[str, Any]) -> whereabouts.Alarm:
-    return whereabouts.Alarm(alarm["code"], alarm["words"], tuple(alarm["patients"]))
+    return whereabouts.Alarm(alarm["code"], tuple(alarm["patients"]))
 
 
 def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient]]]:

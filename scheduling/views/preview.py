@@ -5,7 +5,6 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
@@ -13,11 +12,12 @@ from clinic import clock
 from clinic.access import Act, allow, may
 from clinic.charts.columns import Bar, Chart, Column
 from clinic.charts.year_strip import Kind
-from clinic.models import Patient, Policy, PolicyState, Purpose
+from clinic.models import Patient, Policy, PolicyState
 from clinic.wording import write_month
 from scheduling.models import PreviewRun
 from scheduling.planning.rules_in_force import check, rules_of
 from scheduling.recalls import wording
+from scheduling.rule_changes import wording as rule_words
 from scheduling.rule_changes.approval import approve as approve_previewed
 from scheduling.rule_changes.approval import changes_of
 from scheduling.rule_changes.preview import DutyChange, RulePreview
@@ -34,8 +34,11 @@ class PatientChange:
 
 @dataclass(frozen=True)
 class Group:
+    """What is accepted together: from which rule to which, and what it changes for whom."""
+
     key: str
-    title: str
+    before: str
+    after: str
     longest: int
     lines: list[PatientChange]
 
@@ -75,7 +78,13 @@ def _waits(policy: Policy, run: PreviewRun) -> dict[str, Any]:
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {"digest": request.POST.get("preview", ""), "accepted": request.POST.getlist("accept")}
-    return PAGES.sign(request, pk, approve_previewed, _("Rule set %(version)s is in force; every plan is made anew."), **shown)
+    return PAGES.sign(
+        request,
+        pk,
+        approve_previewed,
+        _("Rule set %(version)s is in force; every plan is made anew."),
+        **shown,
+    )
 
 
 @allow(Act.SEE_RULES)
@@ -101,7 +110,7 @@ def _may_sign(request: HttpRequest, policy: Policy) -> bool:
 def _lists(found: RulePreview) -> dict[str, Any]:
     places = wording.subjects([*found.changes, *found.no_answer])
     later = [
-        Group(key, _from_to(found, changes[0]), max(one.longer_by for one in changes), shown)
+        Group(key, *_from_to(found, changes[0]), max(one.longer_by for one in changes), shown)
         for key, changes in found.lengthened.items()
         if (shown := lines(found.patients, changes, places))
     ]
@@ -131,17 +140,12 @@ def _what(change: DutyChange, places: dict[str, str]) -> str:
     return wording.what_is_planned(change, places)
 
 
-def _from_to(found: RulePreview, change: DutyChange) -> str:
+def _from_to(found: RulePreview, change: DutyChange) -> tuple[str, str]:
     """Titles of the rule that governs now and of the one that would."""
     now = rules_of(found.replaced).rules if found.replaced else ()
     titles = {rule.id: rule_words.title_of(rule) for rule in (*now, *rules_of(found.policy).rules)}
-    before = titles.get(change.rule_before, change.rule_before)
-    after = titles.get(change.rule_after, change.rule_after)
-    if not after:
-        return _("%(rule)s: no longer asked for") % {"rule": before}
-    if before == after:
-        return before
-    return _("%(rule)s, then under %(other)s") % {"rule": before, "other": after}
+    before, after = (titles.get(rule, rule) for rule in (change.rule_before, change.rule_after))
+    return before, after
 
 
 def _chart(found: RulePreview) -> Chart:

@@ -15,8 +15,9 @@ from clinic.pages.responses import PAGE, conflict, page_form, page_of
 from clinic.wording import write_day
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
+from scheduling.planning import wording as plan_words
 from scheduling.problem_links import link_of
-from scheduling.recalls import overrides, what_follows, whereabouts, wording
+from scheduling.recalls import overrides, what_follows, whereabouts
 from scheduling.recalls.closing import RecallRefused
 
 
@@ -41,7 +42,7 @@ def answer_problem(request: HttpRequest, pk: int) -> HttpResponse:
     if problem.gone_on or not what_follows.can_answer(problem):
         messages.info(request, _("This is answered already."))
         return redirect("clinic:patient", patient.pk)
-    every = wording.interval_words(problem.params["every"], one=True)
+    every = plan_words.interval_words(problem.params["every"])
     form = WhatFollowsForm(request.POST or None, every=every, initial={"revision": patient.facts_revision})
     if form.is_valid():
         try:
@@ -56,7 +57,7 @@ def answer_problem(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("Answered; the plan follows it from now on."))
             return redirect("clinic:patient", patient.pk)
     more: dict[str, Any] = {"back": page_of(patient), "button": _("Sign the answer"), "patient": patient}
-    note = wording.problem_words(problem)
+    note = plan_words.problem_words(problem)
     return page_form(request, form, _("Say what follows"), note=note, **more)
 
 

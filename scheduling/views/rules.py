@@ -13,16 +13,16 @@ from clinic.charts.phases import PhaseMark
 from clinic.models import PolicyKind
 from clinic.pages.policy_steps import PolicyPages, rights
 from clinic.pages.responses import page_form
+from clinic.wording import SPOKEN
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
 from scheduling.planning.rules_in_force import check, rules_in_force, rules_of
-from scheduling.recalls import wording
 from scheduling.rule_changes import approval
+from scheduling.rule_changes import wording as rule_words
 from scheduling.rules.dates import Duration
 from scheduling.rules.plan import wording as rule_wording
 from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule
-from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
 PAGES = PolicyPages(PolicyKind.RULES, home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
@@ -31,16 +31,16 @@ ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
 
 @dataclass(frozen=True)
 class Shown:
-    rule: Rule
-    sentence: str
-    phases: list[PhaseMark]
-    flag: str
-    patients: int
+    """One rule on the page, in the reader's language."""
 
-    @property
-    def edition(self) -> str:
-        """Where there is no source there is no edition, only the number of the setting itself."""
-        return "" if self.rule.source in SOURCELESS and self.rule.edition.isdecimal() else self.rule.edition
+    rule: Rule
+    title: str
+    sentence: str
+    source: str
+    edition: str
+    flag: str
+    phases: list[PhaseMark]
+    patients: int
 
 
 @allow(Act.SEE_RULES)
@@ -50,6 +50,7 @@ def rules(request: HttpRequest) -> HttpResponse:
     context = {
         "policy": policy,
         "ruleset": found,
+        "title": rule_words.title_of(found) if found else "",
         "rules": shown(found.rules) if found else [],
         "versions": _versions(),
         **rights(request.user),
@@ -69,7 +70,7 @@ def version(request: HttpRequest, pk: int) -> HttpResponse:
     }
     if not context["faults"]:
         found = rules_of(policy)
-        context |= {"ruleset": found, "rules": shown(found.rules)}
+        context |= {"ruleset": found, "title": rule_words.title_of(found), "rules": shown(found.rules)}
     return render(request, "scheduling/rules.html", context)
 
 
@@ -84,19 +85,27 @@ def shown(rules: tuple[Rule, ...]) -> list[Shown]:
         Recall.objects.filter(state__in=OPEN).values("rule").annotate(people=Count("patient", distinct=True))
     )
     people = {row["rule"]: row["people"] for row in counted.order_by()}
-    return [Shown(rule, rule_words.body_of(rule), marks(rule), _flag(rule), people.get(rule.id, 0)) for rule in rules]
+    return [_shown(rule, people.get(rule.id, 0)) for rule in rules]
 
 
-def _flag(rule: Rule) -> str:
-    """How well the source is known; where there is none, there is nothing to have read."""
-    return "" if rule.source in SOURCELESS else wording.FLAGS.get(rule.flag, rule.flag)
+def _shown(rule: Rule, patients: int) -> Shown:
+    return Shown(
+        rule,
+        title=rule_words.title_of(rule),
+        sentence=rule_words.body_of(rule),
+        source=rule_words.source_of(rule),
+        edition=rule_words.edition_of(rule),
+        flag=rule_words.flag_of(rule),
+        phases=marks(rule),
+        patients=patients,
+    )
 
 
 def marks(rule: Rule) -> list[PhaseMark]:
     """The phases as a time line; what follows is drawn only where a person decides."""
     found = [
         PhaseMark(
-            label=rule_wording.phase_words(phase),
+            label=rule_wording.phase_words(phase, SPOKEN),
             interval_months=_months(phase.target),
             months=_months(phase.length) if phase.length is not None and not phase.as_decided else None,
             dashed=phase.as_decided,
@@ -104,7 +113,7 @@ def marks(rule: Rule) -> list[PhaseMark]:
         for phase in rule.phases
     ]
     if rule.then == "ask":
-        found.append(PhaseMark(rule_wording.phase_labels(rule)[-1], 0, _asking(found), dashed=True))
+        found.append(PhaseMark(rule_wording.phase_labels(rule, SPOKEN)[-1], 0, _asking(found), dashed=True))
     return found
 
 
@@ -134,4 +143,8 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, _("Rule set %(version)s is proposed: another person looks at what it does and approves it."))
+    return PAGES.propose(
+        request,
+        pk,
+        _("Rule set %(version)s is proposed: another person looks at what it does and approves it."),
+    )

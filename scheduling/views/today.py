@@ -30,7 +30,8 @@ from scheduling.models import (
     WorkItem,
 )
 from scheduling.planning import ladder
-from scheduling.recalls import overrides, whereabouts, wording
+from scheduling.planning.wording import OWN, source_words
+from scheduling.recalls import whereabouts, wording
 from scheduling.recalls.missed import tried
 
 ROOM_DAYS = 14
@@ -126,8 +127,8 @@ class _RowFacts:
         notes = [wording.how_near(recall, self.day), made]
         if counted:
             notes.append(_last_words(counted[-1]))
-        if recall.rule.startswith(overrides.RULE):
-            notes.append(wording.source_words(recall.reasons[0]))
+        if recall.rule.startswith(OWN):
+            notes.append(source_words(recall.reasons[0]))
         notes += map(wording.answer_of, self.asked.get((recall.patient_id, recall.subject), [])[-1:])
         if recall.pk in self.why_next:
             notes.append(self.why_next[recall.pk])

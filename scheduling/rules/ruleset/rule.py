@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
 
@@ -48,6 +48,16 @@ class Phase:
 
 
 @dataclass(frozen=True)
+class Texts:
+    """What a rule set says in other languages, by key and language: title_de."""
+
+    by_key: tuple[tuple[str, str], ...] = ()
+
+    def get(self, key: str, language: str) -> str:
+        return dict(self.by_key).get(f"{key}_{language}", "")
+
+
+@dataclass(frozen=True)
 class Rule:
     id: str
     title: str
@@ -65,6 +75,11 @@ class Rule:
     approver: str | None = None
     replaces: tuple[str, ...] = ()
     superseded_by: str | None = None
+    texts: Texts = field(default_factory=Texts)
+
+    def text(self, key: str, language: str) -> str:
+        """Its title, source or edition in a language, where the set gives it in that one."""
+        return self.texts.get(key, language) or str(getattr(self, key))
 
 
 @dataclass(frozen=True)
@@ -74,6 +89,11 @@ class RuleSet:
     sha256: str
     title: str
     rules: tuple[Rule, ...]
+    texts: Texts = field(default_factory=Texts)
+
+    def text(self, key: str, language: str) -> str:
+        """Its title in a language, where it gives it in that one."""
+        return self.texts.get(key, language) or str(getattr(self, key))
 
     @cached_property
     def by_anchor(self) -> dict[str, tuple[Rule, ...]]:

@@ -12,7 +12,14 @@ Anchor = Literal["diagnosis", "risk", "lesion", "decision", "procedure"]
 PURPOSES: tuple[str, ...] = get_args(facts.Purpose)
 OPERATORS = ("is", "in", "not_in", "at_least", "below")
 FLAGS = ("found", "found-2nd", "memory H", "memory M", "derived", "design")
-SOURCELESS = ("clinic setting, no source", "common practice, no source")
+SOURCELESS = (gettext_noop("clinic setting, no source"), gettext_noop("common practice, no source"))
+
+# Codes of ISO 639-1 in which a set may give its texts again, as title_de beside title.
+LANGUAGES = (
+    "bg", "cs", "da", "de", "el", "en", "es", "et", "fi", "fr", "ga", "hr", "hu", "is", "it", "lt", "lv", "mt", "nb",
+    "nl", "nn", "pl", "pt", "ro", "sk", "sl", "sv", "tr", "uk",
+)  # fmt: skip
+TEXTS = ("title", "source", "edition")
 
 ANCHORS: dict[str, tuple[str, ...]] = {
     "diagnosis": (

@@ -1,0 +1,88 @@
+"""What a plan says, in the reader's language: why something is due, what a person must answer, what ended a recall."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any, Final, Protocol
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from clinic.models import PatientStatus
+from clinic.wording import SPOKEN, Words, write_day
+from scheduling.models import PlanProblem, Recall
+from scheduling.rules import dates
+from scheduling.rules.plan import messages
+from scheduling.rules.plan.plan import Reason
+from scheduling.rules.plan.wording import every_words
+
+OWN: Final = "override:"  # how the core names the rule of what a dermatologist set
+# What finished a recall, or why the plan dropped it.
+ENDINGS: Final[dict[str, Words]] = {
+    "visit": gettext_lazy("done in a visit"),
+    "picture": gettext_lazy("the picture was taken"),
+    "examined": gettext_lazy("examined in person"),
+    "as_decided": gettext_lazy("done as decided"),
+    "otherwise": gettext_lazy("decided otherwise"),
+    "told": gettext_lazy("the result was told"),
+    "replaced": gettext_lazy("the plan now asks for %(rule)s, number %(number)s, by %(latest)s"),
+    "care_ended": gettext_lazy("care has ended: %(status)s"),
+    "not_asked_for": gettext_lazy("the plan no longer asks for it"),
+    "visit_taken_back": gettext_lazy("the visit was taken back"),
+    "signature_taken_back": gettext_lazy("the signature was taken back"),
+}
+
+
+class Asked(Protocol):
+    """A problem as the core answered it, or as it is laid beside others."""
+
+    @property
+    def code(self) -> str: ...
+    @property
+    def params(self) -> Any: ...
+
+
+def interval_words(interval: str) -> str:
+    """P6M: every 6 months"""
+    return every_words(dates.parse(interval), SPOKEN)
+
+
+def reason_words(reason: Reason | Mapping[str, Any]) -> str:
+    """Why something is due: what it counts from, and what is planned; as the core answered it or as it is stored."""
+    code, given = (reason.code, reason.params) if isinstance(reason, Reason) else _stored(reason)
+    return messages.reason_text(code, given, SPOKEN)
+
+
+def _stored(reason: Mapping[str, Any]) -> tuple[str, messages.Params]:
+    return reason["code"], messages.params(**reason["params"])
+
+
+def is_own_decision(reason: Reason | Mapping[str, Any]) -> bool:
+    """Whether a dermatologist set it in place of the rules."""
+    rule: str = reason.rule if isinstance(reason, Reason) else reason["rule"]
+    return rule.startswith(OWN)
+
+
+def source_words(reason: Reason | Mapping[str, Any]) -> str:
+    """Where it comes from: a publication in its own words, or the dermatologist who set it."""
+    if is_own_decision(reason):
+        given = dict(reason.params) if isinstance(reason, Reason) else reason["params"]
+        return _("clinician's decision: %(who)s") % {"who": given["by"]}
+    source: str = reason.source if isinstance(reason, Reason) else reason["source"]
+    return source
+
+
+def problem_words(problem: Asked) -> str:
+    """What a person must answer; a row may hold several questions of one kind about one thing."""
+    earlier = problem.also if isinstance(problem, PlanProblem) else []
+    asked = [*earlier, dict(problem.params)]
+    return " ".join(messages.problem_text(problem.code, messages.params(**one), SPOKEN) for one in asked)
+
+
+def ended_words(recall: Recall) -> str:
+    """What finished a recall, or why the plan dropped it."""
+    said = dict(recall.ended_how)
+    if "latest" in said:
+        said["latest"] = write_day(date.fromisoformat(said["latest"]))
+    if "status" in said:
+        said["status"] = PatientStatus(said["status"]).label
+    return str(ENDINGS[said["code"]]) % said

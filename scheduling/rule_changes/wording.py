@@ -1,0 +1,45 @@
+"""Rules as a reader meets them: their own texts in the reader's language, and what the program says of them."""
+
+from django.utils.text import capfirst
+from django.utils.translation import get_language, gettext
+
+from clinic.wording import SPOKEN
+from lesions.register import bodymap
+from scheduling.recalls.wording import FLAGS
+from scheduling.rules.plan import wording
+from scheduling.rules.ruleset.rule import Rule, RuleSet
+from scheduling.rules.ruleset.vocabulary import SOURCELESS
+
+
+def title_of(of: Rule | RuleSet) -> str:
+    """Its title, in the reader's language where the set gives it."""
+    return of.text("title", _language())
+
+
+def source_of(rule: Rule) -> str:
+    return gettext(rule.source) if rule.source in SOURCELESS else rule.text("source", _language())
+
+
+def edition_of(rule: Rule) -> str:
+    """Where there is no source there is no edition, only the number of the setting itself."""
+    return "" if rule.source in SOURCELESS and rule.edition.isdecimal() else rule.text("edition", _language())
+
+
+def body_of(rule: Rule) -> str:
+    """What the rule plans and when it applies."""
+    sites = {code: gettext(words) for code, words in bodymap.SITES}
+    return capfirst(wording.rule_body(rule, sites, SPOKEN))
+
+
+def phases_of(rule: Rule) -> str:
+    return ", ".join(wording.phase_labels(rule, SPOKEN))
+
+
+def flag_of(rule: Rule) -> str:
+    """How well the source is known; where there is none, there is nothing to have read."""
+    return "" if rule.source in SOURCELESS else str(FLAGS.get(rule.flag, rule.flag))
+
+
+def _language() -> str:
+    """The reader's language without its country: de for de-at."""
+    return (get_language() or "").partition("-")[0]
