@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from clinic import clock, heartbeat
 from clinic.models import ChoreRun
+from clinic.wording import Words
 
 log = logging.getLogger("quarterday.jobs")
 PORTION = 100
@@ -40,7 +41,7 @@ class Work:
     waiting: Callable[[], Iterable[int]]
     do: Callable[[int], object]
     do_many: Callable[[Sequence[int]], object] | None = None
-    activity: str = ""
+    activity: Words = ""
 
     def portions(self) -> Iterator[list[int]]:
         waiting, size = list(self.waiting()), PORTION if self.do_many else 1
@@ -129,7 +130,7 @@ def work_once(worker: str) -> int:
     return done
 
 
-def activities() -> dict[str, str]:
+def activities() -> dict[str, Words]:
     """The kinds of work that staff would miss, and in which words."""
     return {work.name: work.activity for work in WORK.values() if work.activity}
 

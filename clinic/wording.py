@@ -2,12 +2,17 @@
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext, ngettext
 
 from clinic.formats import days, language
 from clinic.formats.language import Language
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise as Words  # a text, perhaps translated only when it is shown
+else:
+    Words = str
 
 SPOKEN: Final = Language(gettext, ngettext)
 

@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, may
@@ -45,7 +46,9 @@ from scheduling.rules.plan.plan import Due
 
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
 _COUNTED_BY = time(6, 30)
-_AHEAD_OF_NOW = "A count bears a date that is still to come: a clock ran ahead. It does not count as run."
+_AHEAD_OF_NOW = gettext_lazy(
+    "A count bears a date that is still to come: a clock ran ahead. It does not count as run."
+)
 
 
 def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
@@ -204,14 +207,17 @@ def count_notice(request: HttpRequest) -> list[str]:
         last, said = whereabouts.last_count(), [_AHEAD_OF_NOW]
     if last is None:
         said.append(
-            "Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"
+            _(
+                "Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"
+            )
         )
     elif last.day < wanted:
         said.append(
-            f"The morning's count of where everybody is did not run; the last one is of {write_day(last.day)}."
+            _("The morning's count of where everybody is did not run; the last one is of %(day)s.")
+            % {"day": write_day(last.day)}
         )
     elif not last.holds:
-        said.append("The morning's count does not add up: somebody stands nowhere. See Missed.")
+        said.append(_("The morning's count does not add up: somebody stands nowhere. See Missed."))
     return said
 
 
@@ -241,12 +247,12 @@ duty_rows.DOORS["decide_what_follows"] = _recall_door
 SUBJECTS.append(open_subjects)
 DUE.append(open_duties)
 add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
-add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
-add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))
-add_place(Place("Unknown caller", "scheduling:unknown_caller", 65, Act.NOTE_SIGNS))
-add_place(Place("Missed", "scheduling:missed", 70, Act.SEE_MISSED, _missed))
-add_place(Place("Rules", "scheduling:rules", 80, Act.SEE_RULES))
-add_button(Button("Call or book", "scheduling:call", 10, Act.CONTACT))
+add_place(Place(gettext_lazy("Today"), "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
+add_place(Place(gettext_lazy("Diary"), "scheduling:diary", 60, Act.SEE_WORKLIST))
+add_place(Place(gettext_lazy("Unknown caller"), "scheduling:unknown_caller", 65, Act.NOTE_SIGNS))
+add_place(Place(gettext_lazy("Missed"), "scheduling:missed", 70, Act.SEE_MISSED, _missed))
+add_place(Place(gettext_lazy("Rules"), "scheduling:rules", 80, Act.SEE_RULES))
+add_button(Button(gettext_lazy("Call or book"), "scheduling:call", 10, Act.CONTACT))
 add_notice("failsafe", count_notice)
 add_panel(Panel("plan strip", "top", 10, Act.SEE_PATIENTS, "scheduling/_plan_strip.html", strip_panel))
 add_panel(Panel("due", "left", 10, Act.SEE_PATIENTS, "scheduling/_due.html", due_panel))

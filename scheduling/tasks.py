@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from datetime import time
 
+from django.utils.translation import gettext_lazy as _
+
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
 from scheduling.desk import worklists
@@ -28,7 +30,7 @@ jobs.register_work(
         replan.patients_to_replan,
         replan_and_list,
         replan_and_list_many,
-        "Planning of recalls",
+        _("Planning of recalls"),
     )
 )
 jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))

@@ -2,6 +2,10 @@ from typing import Any
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+NOTHING_SAVED = gettext_lazy("Nothing of yours was saved.")
 
 
 class Stated(models.Model):
@@ -25,8 +29,14 @@ class StaleRow(Exception):
     """Somebody else changed the row after it was shown; the caller shows what stands now."""
 
     def __init__(self, row: models.Model) -> None:
-        super().__init__(f"{row._meta.verbose_name} {row.pk} was changed by somebody else")
+        super().__init__(f"{row._meta.label_lower}:{row.pk} was changed by somebody else")
         self.row = row
+
+    def say(self) -> str:
+        """What a page says of it."""
+        words = {"name": self.row._meta.verbose_name, "number": self.row.pk}
+        said = _("The %(name)s %(number)s was changed by somebody else while this page was open.") % words
+        return f"{said} {NOTHING_SAVED}"
 
 
 def change(row: "Stated", *, seen: int, at: Any, where: dict[str, Any] | None = None, **fields: Any) -> None:

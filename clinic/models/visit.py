@@ -1,4 +1,5 @@
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 
@@ -6,18 +7,18 @@ from clinic.models.base import Stated
 class Purpose(models.TextChoices):
     """The purposes of FACTS."""
 
-    FULL_SKIN_CHECK = "full_skin_check", "full skin check"
-    LESION_IMAGE = "lesion_image", "picture of a lesion"
-    LESION_EXAMINATION = "lesion_examination", "examination of a lesion in person"
-    REST_OF_SKIN_CHECK = "rest_of_skin_check", "rest of the skin check"
-    RESULT_VISIT = "result_visit", "visit for a result"
-    WOUND_CHECK = "wound_check", "wound check"
-    SUTURE_REMOVAL = "suture_removal", "removal of sutures"
-    RISK_ASSESSMENT = "risk_assessment", "risk assessment"
-    NODE_EXAMINATION = "node_examination", "lymph node examination"
-    NODE_ULTRASOUND = "node_ultrasound", "ultrasound of the lymph nodes"
-    SECTIONAL_IMAGING = "sectional_imaging", "sectional imaging"
-    LABORATORY = "laboratory", "laboratory test"
+    FULL_SKIN_CHECK = "full_skin_check", _("full skin check")
+    LESION_IMAGE = "lesion_image", _("picture of a lesion")
+    LESION_EXAMINATION = "lesion_examination", _("examination of a lesion in person")
+    REST_OF_SKIN_CHECK = "rest_of_skin_check", _("rest of the skin check")
+    RESULT_VISIT = "result_visit", _("visit for a result")
+    WOUND_CHECK = "wound_check", _("wound check")
+    SUTURE_REMOVAL = "suture_removal", _("removal of sutures")
+    RISK_ASSESSMENT = "risk_assessment", _("risk assessment")
+    NODE_EXAMINATION = "node_examination", _("lymph node examination")
+    NODE_ULTRASOUND = "node_ultrasound", _("ultrasound of the lymph nodes")
+    SECTIONAL_IMAGING = "sectional_imaging", _("sectional imaging")
+    LABORATORY = "laboratory", _("laboratory test")
 
 
 # What each is about: the planning core completes a duty only by an item that names the same subject.
@@ -60,6 +61,7 @@ class Visit(Stated):
 
     class Meta:
         ordering = ["-attended_on", "-pk"]
+        verbose_name = _("visit")
 
     def __str__(self) -> str:
         return f"visit on {self.attended_on}"

@@ -9,6 +9,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Count, Prefetch, QuerySet, Value, prefetch_related_objects
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import may
@@ -17,21 +18,22 @@ from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.responses import PAGE
 from clinic.people import patients
+from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
 SUBJECT_WORDS: list[Callable[[Iterable[str]], dict[str, str]]] = []
 # An upper app says where a duty ends by a row of its own: kind → words of the button, and the page. A list shows it.
-DONE_AT: dict[str, tuple[str, Callable[[Duty], str]]] = {
+DONE_AT: dict[str, tuple[Words, Callable[[Duty], str]]] = {
     "find_a_way": (
-        "Add a number or address",
+        _("Add a number or address"),
         lambda duty: f"{resolve_url('clinic:patient', duty.patient_id)}#routes",
     ),
 }
 # The same where the page has to be looked up, so that only the duty's own page shows it.
-DOORS: dict[str, Callable[[Duty], tuple[str, str] | None]] = {}
+DOORS: dict[str, Callable[[Duty], tuple[Words, str] | None]] = {}
 
 
-def door_of(duty: Duty) -> tuple[str, str] | None:
+def door_of(duty: Duty) -> tuple[Words, str] | None:
     return DOORS[duty.kind](duty) if duty.kind in DOORS else None
 
 
@@ -48,7 +50,7 @@ class DutyRow:
     may_end: bool
     shares_name: bool = False
     done_at: str = ""
-    done_words: str = ""
+    done_words: Words = ""
 
 
 @dataclass(frozen=True)

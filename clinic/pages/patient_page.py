@@ -11,6 +11,7 @@ from django.http import HttpRequest
 
 from clinic.access import Act, may
 from clinic.models import Patient
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ class Panel:
 class Button:
     """An action in the head of the patient page; `url_name` takes the patient's key."""
 
-    label: str
+    label: Words
     url_name: str
     order: int
     act: Act
@@ -44,7 +45,7 @@ def add_panel(panel: Panel) -> None:
 
 
 def add_button(button: Button) -> None:
-    BUTTONS[button.label] = button
+    BUTTONS[button.url_name] = button
 
 
 # Returns (key, words) of what a visit may be about besides the whole person, such as ("lesion:12", "lesion 3, ...");

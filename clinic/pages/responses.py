@@ -14,8 +14,7 @@ PAGE = 50
 
 def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
     """Somebody else was quicker: shows that nothing was overwritten, and the way back."""
-    what = f"The {error} while this page was open. Nothing of yours was saved."
-    context = {"what": what, "back_url": back, **kwargs}
+    context = {"what": error.say(), "back_url": back, **kwargs}
     return render(request, "clinic/conflict.html", context, status=409)
 
 

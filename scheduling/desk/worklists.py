@@ -5,10 +5,12 @@ from datetime import date, timedelta
 
 from django.db import transaction
 from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require, roles_with
 from clinic.models import Member, PatientStatus, Proposal, RiskAssessment, StaleRow, Tier, change
+from clinic.models.base import NOTHING_SAVED
 from clinic.people import ending
 from clinic.trail import audit
 from scheduling.models import ContactAttempt, ItemState, Recall, RecallState, WorkItem
@@ -23,7 +25,12 @@ class AlreadyClaimed(StaleRow):
 
     def __init__(self, row: WorkItem) -> None:
         super().__init__(row)
-        self.args = (f"work on {row.recall} was claimed by {row.claimed_by}",)
+        self.claimed = row
+
+    def say(self) -> str:
+        words = {"recall": self.claimed.recall, "name": self.claimed.claimed_by}
+        said = _("Work on %(recall)s was claimed by %(name)s while this page was open.") % words
+        return f"{said} {NOTHING_SAVED}"
 
 
 def to_reach(day: date) -> QuerySet[Recall]:

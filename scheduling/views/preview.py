@@ -78,13 +78,8 @@ def _waits(policy: Policy, run: PreviewRun) -> dict[str, Any]:
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {"digest": request.POST.get("preview", ""), "accepted": request.POST.getlist("accept")}
-    return PAGES.sign(
-        request,
-        pk,
-        approve_previewed,
-        _("Rule set %(version)s is in force; every plan is made anew."),
-        **shown,
-    )
+    said = _("Rule set %(version)s is in force; every plan is made anew.")
+    return PAGES.sign(request, pk, approve_previewed, said, **shown)
 
 
 @allow(Act.SEE_RULES)

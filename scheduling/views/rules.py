@@ -143,8 +143,5 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(
-        request,
-        pk,
-        _("Rule set %(version)s is proposed: another person looks at what it does and approves it."),
-    )
+    said = _("Rule set %(version)s is proposed: another person looks at what it does and approves it.")
+    return PAGES.propose(request, pk, said)
