@@ -8,11 +8,12 @@ from django import forms
 from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from clinic.models import Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
+from clinic.models import ContactRoute, Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
@@ -44,13 +45,21 @@ _YES_OR_NO = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"
 _UNITS = [("M", _("months")), ("W", _("weeks"))]
 
 
+def _codes() -> forms.Select:
+    """Codes of a publication are nobody's language."""
+    return forms.Select(attrs={"translate": "no"})
+
+
 def _stated(words: Iterable[str]) -> list[tuple[str, Words]]:
-    """Codes of a publication, such as N1a, which no language translates."""
     return [_NOT_STATED, *((word, word) for word in words)]
 
 
 class TimeInput(forms.TimeInput):
     input_type = "time"
+
+
+def _route_words(route: ContactRoute) -> str:
+    return format_html('{} <span translate="no">{}</span>', route.get_kind_display(), route.value)
 
 
 class AttemptForm(forms.Form):
@@ -69,7 +78,7 @@ class AttemptForm(forms.Form):
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         routes = patient.routes.filter(dead_since__isnull=True)
-        self.fields["way"].choices = [(f"{row.kind}|{row.value}", str(row)) for row in routes]
+        self.fields["way"].choices = [(f"{row.kind}|{row.value}", _route_words(row)) for row in routes]
 
     def data_of_attempt(self) -> dict[str, Any]:
         given = dict(self.cleaned_data)
@@ -234,7 +243,7 @@ class OverrideForm(RevisionForm):
     unit = forms.ChoiceField(label=_("Unit"), choices=_UNITS)
     date = day_field(_("Or on this day"), future=True, required=False)
     until = day_field(
-        "Until",
+        _("Until"),
         future=True,
         required=False,
         help_text=_("After this day the rules count again. Empty: until somebody ends it."),
@@ -362,7 +371,7 @@ class RulesForm(forms.Form):
     toml = forms.CharField(
         label=_("The rule set"),
         help_text=_("Every rule names its source and edition, and what follows its last phase."),
-        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false", "translate": "no"}),
         strip=False,
     )
 
@@ -394,10 +403,15 @@ class SuppositionForm(forms.Form):
         widget=forms.Select(choices=_YES_OR_NO),
         required=False,
     )
-    n = forms.ChoiceField(label=_("N"), choices=_stated(report_checks.NODES), required=False)
-    m = forms.ChoiceField(label=_("M"), choices=_stated(report_checks.METASTASES), required=False)
+    n = forms.ChoiceField(label=_("N"), choices=_stated(report_checks.NODES), widget=_codes(), required=False)
+    m = forms.ChoiceField(
+        label=_("M"), choices=_stated(report_checks.METASTASES), widget=_codes(), required=False
+    )
     stage = forms.ChoiceField(
-        label=_("Stage (AJCC 8), if stated"), choices=_stated(report_checks.STAGES), required=False
+        label=_("Stage (AJCC 8), if stated"),
+        choices=_stated(report_checks.STAGES),
+        widget=_codes(),
+        required=False,
     )
     stage_basis = forms.ChoiceField(
         label=_("Which staging it is"), choices=[_NOT_STATED, *StageBasis.choices], required=False
@@ -481,7 +495,7 @@ class ComparisonForm(forms.Form):
         required=False,
     )
     stage = forms.ChoiceField(
-        label=_("Stage (AJCC 8)"), choices=_stated(report_checks.STAGES), required=False
+        label=_("Stage (AJCC 8)"), choices=_stated(report_checks.STAGES), widget=_codes(), required=False
     )
     thickness = forms.CharField(label=_("Thickness in mm"), max_length=10, required=False)
     deposit_mm = forms.CharField(

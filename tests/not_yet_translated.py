@@ -52,32 +52,5 @@ LESIONS: set[str] = {
     "lesions:sutures",
     "lesions:new_diagnosis",
 }
-SCHEDULING: set[str] = {
-    "scheduling:today",
-    "scheduling:recall",
-    "scheduling:attempt",
-    "scheduling:close",
-    "scheduling:unreachable",
-    "scheduling:unknown_caller",
-    "scheduling:set_override",
-    "scheduling:end_override",
-    "scheduling:fill_checklist",
-    "scheduling:diary",
-    "scheduling:open_hours",
-    "scheduling:close_day",
-    "scheduling:came",
-    "scheduling:move",
-    "scheduling:capacity",
-    "scheduling:missed",
-    "scheduling:owed",
-    "scheduling:bucket",
-    "scheduling:problems",
-    "scheduling:rules",
-    "scheduling:suppose",
-    "scheduling:compare",
-    "scheduling:rules_draft",
-    "scheduling:rules_version",
-    "scheduling:rules_preview",
-    "scheduling:rules_accepted",
-}
+SCHEDULING: set[str] = set()
 LEFT = CLINIC | LESIONS | SCHEDULING

@@ -108,7 +108,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:count_anew": ("post", "", (302, 302, 302, NO)),
     "scheduling:missed": ("get", "", (OK, OK, OK, NO)),
     "scheduling:owed": ("get", "", (OK, OK, OK, NO)),
-    "scheduling:bucket": ("get", "bucket", (OK, OK, OK, NO)),
+    "scheduling:place": ("get", "place", (OK, OK, OK, NO)),
     "scheduling:missed_csv": ("get", "", (OK, OK, OK, NO)),
     "scheduling:problems": ("get", "", (OK, OK, OK, NO)),
     "scheduling:answer_problem": ("get", "problem", (NO, 302, NO, NO)),

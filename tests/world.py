@@ -78,14 +78,14 @@ def build_world() -> dict[str, tuple]:
         "appointment": (_appointment(recall, nurse),),
         "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
-        "bucket": ("overdue",),
+        "place": ("overdue",),
     }
 
 
 def _problem(patient) -> int:
     """A question of the plan that is answered already: its page leads back to the patient."""
     about = {"patient": patient, "subject": "patient", "since": clock.today(), "gone_on": clock.today()}
-    return PlanProblem.objects.create(code="what_follows", text="settled", **about).pk
+    return PlanProblem.objects.create(code="what_follows", params={"about": "Melanoma", "day": str(clock.today())}, **about).pk
 
 
 def _compared(image, earlier) -> Comparison:

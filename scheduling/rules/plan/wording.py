@@ -228,14 +228,12 @@ def _condition(condition: Condition, names: Mapping[str, str], language: Languag
         words = [_YES_OR_NO[condition.field][(value is True) != turned] for value in condition.values]
         said = [language.translate(word) for word in words]
         return _joined(_BOTH if turned else _EITHER, said, language)
-    values = [_value(str(value), names, language) for value in condition.values]
+    values = [names.get(str(value)) or value_words(str(value), language) for value in condition.values]
     fact = language.translate(_FIELDS[condition.field])
     template = language.translate(_OPERATORS[condition.operator])
     return template.format(fact=fact, values=alternatives(values, language))
 
 
-def _value(value: str, names: Mapping[str, str], language: Language) -> str:
-    """A value in words; a code of a publication, such as IIB, stays as it is."""
-    if value in names:
-        return names[value]
+def value_words(value: str, language: Language = ENGLISH) -> str:
+    """A code of the facts in words; one of a publication, such as IIB, stays as it is."""
     return language.translate(_VALUES.get(value, value.replace("_", " ")))

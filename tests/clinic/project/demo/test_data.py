@@ -28,6 +28,7 @@ from scheduling.models import (
     Recall,
     WorkItem,
 )
+from scheduling.planning.wording import reason_words
 from scheduling.recalls import missed, whereabouts
 
 pytestmark = pytest.mark.django_db
@@ -93,7 +94,9 @@ def test_yesterdays_visit_lacks_its_outcome_and_others_lie_ahead(built):
 def test_a_dermatologist_set_an_interval_and_filled_in_a_checklist(built):
     row, sheet = Override.objects.get(), Checklist.objects.get()
     recall = Recall.objects.get(rule=f"override:{row.pk}")
-    assert recall.patient == row.patient == sheet.lesion.patient and row.reason in recall.reasons[0]["text"]
+    assert recall.patient == row.patient == sheet.lesion.patient and row.reason in reason_words(
+        recall.reasons[0]
+    )
 
 
 def test_some_pictures_wait_to_be_measured_and_one_file_was_refused(built):
