@@ -10,7 +10,9 @@ from clinic.formats import days, language
 from clinic.formats.language import Language
 
 if TYPE_CHECKING:
-    from django_stubs_ext import StrOrPromise as Words  # a text, perhaps translated only when it is shown
+    from django_stubs_ext import StrOrPromise
+
+    Words = StrOrPromise  # a text, perhaps translated only when it is shown
 else:
     Words = str
 

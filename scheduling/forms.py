@@ -45,6 +45,19 @@ _YES_OR_NO = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"
 _UNITS = [("M", _("months")), ("W", _("weeks"))]
 
 
+def _offer(form: forms.Form, name: str, choices: Iterable[tuple[str, Words]]) -> None:
+    """What a field offers where that depends on the record."""
+    field = form.fields[name]
+    assert isinstance(field, forms.ChoiceField)
+    field.choices = list(choices)
+
+
+def _offer_rows(form: forms.Form, name: str, rows: QuerySet[Any]) -> None:
+    field = form.fields[name]
+    assert isinstance(field, forms.ModelChoiceField)
+    field.queryset = rows
+
+
 def _codes() -> forms.Select:
     """Codes of a publication are nobody's language."""
     return forms.Select(attrs={"translate": "no"})
@@ -78,7 +91,7 @@ class AttemptForm(forms.Form):
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         routes = patient.routes.filter(dead_since__isnull=True)
-        self.fields["way"].choices = [(f"{row.kind}|{row.value}", _route_words(row)) for row in routes]
+        _offer(self, "way", [(f"{row.kind}|{row.value}", _route_words(row)) for row in routes])
 
     def data_of_attempt(self) -> dict[str, Any]:
         given = dict(self.cleaned_data)
@@ -94,8 +107,9 @@ class SlotForm(RevisionForm):
 
     def __init__(self, data: QueryDict) -> None:
         given = data.copy()
-        if "|" in given.get("slot", ""):
-            given["resource"], given["starts_at"] = given["slot"].split("|", 1)
+        slot = str(given.get("slot", ""))
+        if "|" in slot:
+            given["resource"], given["starts_at"] = slot.split("|", 1)
         super().__init__(given)
 
     def clean_starts_at(self) -> Any:
@@ -110,7 +124,7 @@ class BookForm(SlotForm):
 
     def __init__(self, data: QueryDict, *, beside: QuerySet[Recall]) -> None:
         super().__init__(data)
-        self.fields["also"].queryset = beside
+        _offer_rows(self, "also", beside)
 
 
 class CallerForm(forms.Form):
@@ -140,7 +154,7 @@ class DischargeForm(forms.Form):
 
     def __init__(self, *args: Any, series: list[discharge.Series], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["series"].choices = [(one.key, one.words) for one in series]
+        _offer(self, "series", [(one.key, one.words) for one in series])
 
     def clean_series(self) -> list[tuple[str, ...]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["series"]]
@@ -157,7 +171,8 @@ class ClosingForm(DischargeForm, RevisionForm):
     field_order = ["ground", "series", "note"]
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if data.get("ground") == Ground.DISCHARGE and not data.get("series"):
             self.add_error("series", gettext("Say which checks this discharge ends."))
         return data
@@ -184,12 +199,11 @@ class WhatFollowsForm(RevisionForm):
     def __init__(self, *args: Any, every: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         words = {what_follows.Answer.GO_ON: gettext("Go on as before, %(every)s") % {"every": every}}
-        self.fields["choice"].choices = [
-            (one.value, words.get(one, one.label)) for one in what_follows.Answer
-        ]
+        _offer(self, "choice", [(one.value, words.get(one, one.label)) for one in what_follows.Answer])
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if data.get("choice") == what_follows.Answer.INTERVAL and not data.get("every"):
             self.add_error("every", gettext("Say how many months or weeks."))
         return data
@@ -227,12 +241,10 @@ class CameForm(RevisionForm):
         rows = [row for row in appointment.recalls.all() if is_about(row.purpose, row.subject)]
         places = subjects(rows)
         asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
-        self.fields["done"].choices = done_choices(
-            patient_page.subjects_of(appointment.patient), asked, by=by
-        )
+        _offer(self, "done", done_choices(patient_page.subjects_of(appointment.patient), asked, by=by))
 
     def clean_done(self) -> list[tuple[str, str]]:
-        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
+        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]
 
 
 class OverrideForm(RevisionForm):
@@ -262,12 +274,13 @@ class OverrideForm(RevisionForm):
         self, *args: Any, choices: list[tuple[str, str]], fixed: bool = False, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["what"].choices = choices
+        _offer(self, "what", choices)
         if fixed:
             self.fields["what"].widget = forms.HiddenInput()
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if not self.errors and bool(data.get("every")) == bool(data.get("date")):
             raise forms.ValidationError(gettext("Give either an interval or a day, one of the two."))
         return data
@@ -318,7 +331,8 @@ class ChecklistForm(forms.Form):
         )
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if not self.sheet.ticks or self.errors:
             return data
         ticked = any(data.get(item.name) for item in self.sheet.ticks)
@@ -376,14 +390,17 @@ class RulesForm(forms.Form):
     )
 
 
-def _set_words(row: Policy) -> str:
-    return gettext("set %(set)s, %(state)s") % {"set": row.version, "state": row.get_state_display()}
+class RuleSetField(forms.ModelChoiceField):  # type: ignore[type-arg]  # it takes none at run time
+    """One of the rule sets, by its number and its state."""
+
+    def label_from_instance(self, row: Policy) -> str:
+        return gettext("set %(set)s, %(state)s") % {"set": row.version, "state": row.get_state_display()}
 
 
 class SuppositionForm(forms.Form):
     """A question to the rules: every group may stay empty, and nothing of it is kept."""
 
-    rules = forms.ModelChoiceField(
+    rules = RuleSetField(
         Policy.objects.none(),
         label=_("Under which rule set"),
         required=False,
@@ -445,11 +462,10 @@ class SuppositionForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.patient: Patient | None = None
-        self.fields["rules"].queryset = Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version")
-        self.fields["rules"].label_from_instance = _set_words
+        _offer_rows(self, "rules", Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version"))
 
     def clean_number(self) -> str:
-        number = self.cleaned_data["number"].strip()
+        number: str = self.cleaned_data["number"].strip()
         if number:
             found = Patient.objects.filter(number__iexact=number).select_related("merged_into").first()
             if found is None:
@@ -517,7 +533,7 @@ class ComparisonForm(forms.Form):
 
     def __init__(self, *args: Any, sets: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["sets"].choices = sets
+        _offer(self, "sets", sets)
 
     def clean_sets(self) -> list[str]:
         names: list[str] = self.cleaned_data["sets"]
@@ -526,7 +542,8 @@ class ComparisonForm(forms.Form):
         return names
 
     def clean(self) -> dict[str, Any]:
-        data: dict[str, Any] = super().clean() or {}
+        super().clean()
+        data = self.cleaned_data
         if not data.get("code") and not data.get("tier"):
             self.add_error("code", gettext("Choose a diagnosis, a tier, or both."))
         if data.get("transplant") and not data.get("tier"):

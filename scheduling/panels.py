@@ -83,7 +83,7 @@ def _removed(code: str, day: date) -> str:
     return _("%(what)s removed %(day)s") % {"what": value_words(code, SPOKEN), "day": write_day(day)}
 
 
-def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date) -> Window:
+def _window(due: Due, known: Facts, open_now: set[tuple[str, str, str, int]], today: date) -> Window:
     label = _("%(what)s, number %(number)s") % {"what": Purpose(due.purpose).label, "number": due.number}
     kept = any(
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)

@@ -1,5 +1,7 @@
 """What the desk leaves open when care ends: appointments are freed, recalls closed; resuming care reopens them."""
 
+from typing import Any
+
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
@@ -56,8 +58,8 @@ def close(end: CareEnd) -> None:
 
 def _close(recall: Recall, end: CareEnd) -> None:
     ground = _GROUND[PatientStatus(end.ends_as)]
-    said = {"ground": ground, "ground_note": end.ground, "evidence": evidence_of(end)}
-    ended = {"state": RecallState.CLOSED, "ended_on": clock.today(), "closed_by": end.by}
+    said: dict[str, Any] = {"ground": ground, "ground_note": end.ground, "evidence": evidence_of(end)}
+    ended: dict[str, Any] = {"state": RecallState.CLOSED, "ended_on": clock.today(), "closed_by": end.by}
     change(recall, seen=recall.revision, at=clock.now(), **said, **ended)
     audit.record(
         "recall.close", by=end.by, subject=recall, patient=end.patient, ground=ground, note=end.ground
@@ -78,7 +80,13 @@ def reopen(end: CareEnd, by: Member) -> None:
 
 
 def _open_again(recall: Recall, by: Member) -> None:
-    said = {"ground": "", "ground_note": "", "evidence": "", "ended_on": None, "closed_by": None}
+    said: dict[str, Any] = {
+        "ground": "",
+        "ground_note": "",
+        "evidence": "",
+        "ended_on": None,
+        "closed_by": None,
+    }
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **said)
     audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why="care_resumed")
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from django.db import models, transaction
 from django.utils.translation import gettext as _
@@ -82,11 +83,11 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
     if any(row.state not in (RecallState.PLANNED, RecallState.DUE) for row in rows):
         raise BookingRefused(_("Somebody has already acted on it: what it was booked for is no longer open."))
     _withdraw(appointment, by, because=appointment, refused=BookingRefused)
-    fields = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
+    fields: dict[str, Any] = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), **fields)
     for row in rows:
         counted = (row.purpose, row.subject) not in done
-        again = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
+        again: dict[str, Any] = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
         change(row, seen=row.revision, at=clock.now(), **again)
     worklists.finish_for(rows, by=by)
     rebook.look_at(appointment, by=by)

@@ -1,5 +1,6 @@
 """What finished a recall: an item done in a visit, a picture, an examination, or a result that was told."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -33,7 +34,7 @@ def _item(recall: Recall) -> Completion | None:
     return Completion(item.visit.attended_on, "visit", item=item) if item else None
 
 
-def _none(recall: Recall) -> None:
+def _none(recall: Recall) -> Completion | None:
     return None
 
 
@@ -82,7 +83,8 @@ def _told(recall: Recall) -> Completion | None:
     told = Diagnosis.objects.filter(
         patient_id=recall.patient_id, procedure=_key(recall), told_on__gte=recall.earliest
     )
-    if row := told.order_by("told_on", "pk").first():
+    row = told.order_by("told_on", "pk").first()
+    if row and row.told_on:
         return Completion(row.told_on, "told", evidence=f"lesions.diagnosis:{row.pk}")
     further = told_steps().filter(duty__subject=recall.subject, on__gte=recall.earliest)
     step = further.order_by("on", "pk").first()
@@ -100,7 +102,7 @@ def _key(recall: Recall) -> int:
     return int(key) if key.isdecimal() else 0
 
 
-_OTHER_WAYS = {
+_OTHER_WAYS: dict[str, Callable[[Recall], Completion | None]] = {
     Purpose.LESION_IMAGE: _picture,
     Purpose.LESION_EXAMINATION: _examination,
     Purpose.RESULT_VISIT: _told,

@@ -273,8 +273,12 @@ class _RecallUpdate:
 
     def complete(self, row: Recall, done: completions.Completion) -> None:
         was_booked = row.state == RecallState.BOOKED
-        ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ended_how": {"code": done.code}}
-        what = {"completed_by": done.item, "evidence": done.evidence}
+        ended: dict[str, Any] = {
+            "state": RecallState.COMPLETED,
+            "ended_on": done.on,
+            "ended_how": {"code": done.code},
+        }
+        what: dict[str, Any] = {"completed_by": done.item, "evidence": done.evidence}
         change(row, seen=row.revision, at=clock.now(), **ended, **what)
         settle_proposals(row, "finished meanwhile")
         audit.record(
@@ -317,7 +321,7 @@ def supersede(row: Recall, **how: Any) -> None:
     if not how:
         ended = patient.status != "active"
         how = {"code": "care_ended", "status": patient.status} if ended else {"code": "not_asked_for"}
-    fields = {
+    fields: dict[str, Any] = {
         "state": RecallState.CLOSED,
         "ground": "superseded",
         "ended_how": how,

@@ -109,7 +109,7 @@ def _confirm(proposal: Proposal, by: Member) -> None:
 
 def _refused(proposal: Proposal) -> None:
     recall = _recall_of(proposal)
-    nobody = {"proposed_ground": "", "proposed_note": "", "proposed_by": None}
+    nobody: dict[str, Any] = {"proposed_ground": "", "proposed_note": "", "proposed_by": None}
     change(recall, seen=recall.revision, at=clock.now(), **nobody)
 
 

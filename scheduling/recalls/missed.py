@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from io import StringIO
+from typing import Any
 
 from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
@@ -122,7 +123,7 @@ def _safe(cell: object) -> str:
     return f"'{text}" if text.startswith(_RISKY) else text
 
 
-def _details(today: date) -> list[Prefetch]:
+def _details(today: date) -> "list[Prefetch[Any]]":
     claimed = WorkItem.objects.filter(day=today, state="claimed").select_related("claimed_by")
     return [
         Prefetch("attempts", ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")),

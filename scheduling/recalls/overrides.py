@@ -160,8 +160,8 @@ def _beside_what_stands(effect: Effect, row: Override) -> Effect:
     first = held.exclude(rule__startswith=OWN).order_by("latest").first()
     if first is None or effect.before is None or first.latest >= effect.before.latest:
         return effect
-    days = {"earliest": first.earliest, "target": first.target, "latest": first.latest}
-    return replace(effect, before=replace(effect.before, **days))
+    promised = replace(effect.before, earliest=first.earliest, target=first.target, latest=first.latest)
+    return replace(effect, before=promised)
 
 
 def effect_of_end(row: Override) -> Effect:

@@ -1,5 +1,7 @@
 """A visit or a signature is taken back: what it completed is owed again, unless somebody already acted on it."""
 
+from typing import Any
+
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -59,6 +61,12 @@ def _completed_by(visit: Visit) -> list[Recall]:
 
 
 def _reopen(recall: Recall, why: str) -> None:
-    fresh = {"completed_by": None, "evidence": "", "ended_on": None, "ground": "", "ended_how": {}}
+    fresh: dict[str, Any] = {
+        "completed_by": None,
+        "evidence": "",
+        "ended_on": None,
+        "ground": "",
+        "ended_how": {},
+    }
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **fresh)
     audit.record("recall.reopen", by=None, subject=recall, patient=recall.patient, why=why)

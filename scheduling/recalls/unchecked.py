@@ -92,7 +92,7 @@ def _visits(policy: int, ended_on: date, reasons: Any) -> Iterator[tuple[str, _V
 
 def _rules(policies: set[int]) -> dict[tuple[int, str], dict[str, Any]]:
     """The rules as two people approved them, read from their text."""
-    found = {}
+    found: dict[tuple[int, str], dict[str, Any]] = {}
     for key, text in _rows("SELECT id, toml FROM clinic_policy WHERE kind = 'rules'"):
         if key in policies:
             found |= {(key, rule["id"]): rule for rule in tomllib.loads(text)["rule"]}

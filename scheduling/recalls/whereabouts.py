@@ -228,7 +228,7 @@ def _count(moment: datetime, day: date) -> Count:
     return Count(moment, records, counts, alarms, _named(FAULTS, moment, day), ended)
 
 
-def _named(table: dict[str, tuple[str, str]], moment: datetime, day: date) -> tuple[Alarm, ...]:
+def _named(table: dict[str, tuple[Words, str]], moment: datetime, day: date) -> tuple[Alarm, ...]:
     found = [Alarm(code, tuple(_keys(sql, moment, day))) for code, (_words, sql) in table.items()]
     return tuple(alarm for alarm in found if alarm.patients)
 

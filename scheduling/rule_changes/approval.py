@@ -87,12 +87,12 @@ def changes_of(policy: Policy) -> tuple[list[DutyChange], dict[int, Patient]]:
         "patient"
     )
     people = {row.patient.pk: row.patient for row in rows if row.patient}
-    return [one for row in rows for one in _changes(row)], people
+    return [one for row in rows if row.patient for one in _changes(row, row.patient.pk)], people
 
 
-def _changes(row: AuditRecord) -> Iterator[DutyChange]:
+def _changes(row: AuditRecord, patient: int) -> Iterator[DutyChange]:
     for plain in row.details["changes"]:
         purpose, _sep, subject = plain["what"].partition(" ")
         before, after = preview_jobs.window(plain["before"]), preview_jobs.window(plain["after"])
-        longer = plain["longer_by"], plain["falls_away"]
-        yield DutyChange(row.patient_id, purpose, subject, *plain["rule"], before, after, *longer)
+        rules, longer = plain["rule"], (plain["longer_by"], plain["falls_away"])
+        yield DutyChange(patient, purpose, subject, rules[0], rules[1], before, after, *longer)

@@ -107,7 +107,7 @@ class RulePreview:
             "day": self.today,
             "facts": sorted((key, row.facts_revision) for key, row in self.patients.items()),
             "records": self.records,
-            "answers": [asdict(one) for one in [*self.changes, *self.no_answer]],
+            "answers": [*map(asdict, self.changes), *map(asdict, self.no_answer)],
         }
         return hashlib.sha256(json.dumps(shown, sort_keys=True, default=str).encode()).hexdigest()
 

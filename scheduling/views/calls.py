@@ -252,8 +252,9 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
     note = _(
         "The recall stays open and is counted; it comes back on the list on this day, in 90 days at the latest."
     )
-    more = {"back": back, "button": _("Look again then"), "patient": found.patient, "note": note}
-    return page_form(request, form, _("Look again on a later day"), **more)
+    more = {"patient": found.patient, "note": note}
+    title, button = _("Look again on a later day"), _("Look again then")
+    return page_form(request, form, title, back=back, button=button, **more)
 
 
 @allow(Act.CONTACT)

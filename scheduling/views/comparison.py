@@ -49,9 +49,9 @@ class Shown:
 
     def cell(self, purpose: str) -> Cell | None:
         planned = self.column.planned.get(purpose)
-        return planned and Cell(
-            planned, [(rule_words.phases_of(rule), self._number(rule)) for rule in planned.rules]
-        )
+        if planned is None:
+            return None
+        return Cell(planned, [(rule_words.phases_of(rule), self._number(rule)) for rule in planned.rules])
 
     def _number(self, rule: Rule) -> int:
         source = _source(rule)
@@ -104,7 +104,7 @@ def _set(name: str) -> RuleSet:
 
 
 def _compared(form: ComparisonForm) -> dict[str, object]:
-    today, labels = clock.today(), dict(form.fields["sets"].choices)
+    today, labels = clock.today(), dict(_choices())
     shown = [
         Shown(labels[name], comparison.column(form.chosen(), _set(name), today), [])
         for name in form.cleaned_data["sets"]

@@ -130,13 +130,9 @@ def came(request: HttpRequest, pk: int) -> HttpResponse:
     at = timezone.localtime(found.starts_at)
     note = _("Booked for %(time)s in %(room)s. Only what was done completes a recall.")
     note = note % {"time": f"{at:%H:%M}", "room": found.resource}
-    more = {
-        "back": "scheduling:today",
-        "button": _("Record the visit"),
-        "patient": found.patient,
-        "note": note,
-    }
-    return page_form(request, form, _("What was done"), **more)
+    more = {"patient": found.patient, "note": note}
+    button = _("Record the visit")
+    return page_form(request, form, _("What was done"), back="scheduling:today", button=button, **more)
 
 
 def _appointment(pk: int) -> Appointment:

@@ -152,8 +152,8 @@ def _last_words(attempt: ContactAttempt) -> str:
 
 
 def _with_others(items: list[WorkItem], member: Any) -> list[tuple[Member, int]]:
-    others = [item.claimed_by for item in items if item.claimed_by_id not in (None, member.pk)]
-    return Counter(others).most_common()
+    claimed = [item.claimed_by for item in items if item.claimed_by_id != member.pk]
+    return Counter(one for one in claimed if one).most_common()
 
 
 def _ledger(day: date, member: Any) -> dict[str, int]:
