@@ -5,16 +5,19 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
-from clinic.wording import write_day
+from clinic.models import Purpose
+from clinic.wording import SPOKEN, write_day
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import INVASIVE
 from scheduling.rules.facts import contradictions, facts
 from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine
 from scheduling.rules.plan.plan import Due, Plan, Problem
+from scheduling.rules.plan.wording import value_words
 from scheduling.rules.ruleset.ruleset import RuleSet
-from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 
 _BACK = timedelta(days=180)  # room for the name of a recent mark beside the line of today
 _LONGEST_BACK = timedelta(days=400)
@@ -56,10 +59,13 @@ class Supposition:
 
 @dataclass(frozen=True)
 class DueLine:
-    """One due item, how it stands beside the plan without the supposition, and the days that follow it."""
+    """One due item, what the plan without the supposition asks for in its place, and the days that follow it.
+
+    `now` is None where that plan does not ask for it, or where there is none to lay it beside.
+    """
 
     due: Due
-    change: str
+    now: Due | None
     then: tuple[date, ...]
 
 
@@ -69,6 +75,7 @@ class WhatIfPlan:
     gone: list[Due]
     problems: list[Problem]
     strip: Strip
+    is_beside: bool  # whether it was laid beside a plan without the supposition
 
 
 def suppose(known: Facts, given: Supposition, today: date) -> Facts:
@@ -84,7 +91,8 @@ def suppose(known: Facts, given: Supposition, today: date) -> Facts:
         return facts.parse(facts.to_json(supposed))
     except facts.UnreadableFacts as error:
         part = error.path.rpartition(".")[2]
-        raise CannotSuppose(f"This cannot be supposed: {error.text}.", part) from None
+        said = _("This cannot be supposed: %(why)s.") % {"why": error.text}
+        raise CannotSuppose(said, part) from None
 
 
 def answer(
@@ -101,10 +109,11 @@ def answer(
     ]
     keys = {_key(due) for due in plan.due}
     return WhatIfPlan(
-        lines=[DueLine(due, _change(due, without), _then(due, later)) for due in plan.due],
+        lines=[DueLine(due, _instead(due, without), _then(due, later)) for due in plan.due],
         gone=[due for due in without.due if _key(due) not in keys] if without else [],
         problems=list(plan.problems),
         strip=_strip(supposed, plan, later, today, until),
+        is_beside=without is not None,
     )
 
 
@@ -122,7 +131,7 @@ def _diagnosis(given: Supposition) -> Iterable[facts.Diagnosis]:
     details = (given.anchor, given.thickness, given.stage, given.risk_class, given.n, given.m)
     if not given.code:
         if any(details) or given.ulceration is not None:
-            raise CannotSuppose("Choose which diagnosis is supposed, or leave its details empty.", "code")
+            raise CannotSuppose(_("Choose which diagnosis is supposed, or leave its details empty."), "code")
         return
     words: Any = {
         name: getattr(given, name) or None for name in ("thickness", "n", "m", "stage", "stage_basis")
@@ -143,7 +152,7 @@ def _lesion(given: Supposition, today: date) -> Iterable[facts.LesionFacts]:
     if not given.monitoring and not given.sign:
         if given.since:
             raise CannotSuppose(
-                "Choose whether the lesion is watched for a short or a long time.", "monitoring"
+                _("Choose whether the lesion is watched for a short or a long time."), "monitoring"
             )
         return
     signs = (facts.UrgentSign(SUPPOSED, given.sign, today),) if given.sign else ()  # type: ignore[arg-type]
@@ -166,19 +175,8 @@ def _key(due: Due) -> tuple[str, str]:
     return due.purpose, due.subject
 
 
-def _window(due: Due) -> tuple[date, date, date]:
-    return due.earliest, due.target, due.latest
-
-
-def _change(due: Due, without: Plan | None) -> str:
-    if without is None:
-        return ""
-    now = next((one for one in without.due if _key(one) == _key(due)), None)
-    if now is None:
-        return "not asked for now"
-    if _window(now) == _window(due):
-        return "as it is now"
-    return f"now between {write_day(now.earliest)} and {write_day(now.latest)}"
+def _instead(due: Due, without: Plan | None) -> Due | None:
+    return next((one for one in without.due if _key(one) == _key(due)), None) if without else None
 
 
 def _then(due: Due, later: Iterable[Any]) -> tuple[date, ...]:
@@ -194,14 +192,15 @@ def _strip(supposed: Facts, plan: Plan, later: Iterable[Any], today: date, until
     windows += [_bar(one, "planned") for one in later if one.earliest <= until]
     days = sorted({done.on for done in supposed.done if start <= done.on <= until})
     marks = [
-        Mark(row.anchor, f"{row.code.replace('_', ' ')} {write_day(row.anchor)}")
+        Mark(row.anchor, f"{value_words(row.code, SPOKEN)} {write_day(row.anchor)}")
         for row in supposed.diagnoses
         if row.anchor and start <= row.anchor <= until
     ]
-    return Strip(start, until, today, windows=windows, dots=[Dot(day, "visit") for day in days], marks=marks)
+    return Strip(
+        start, until, today, windows=windows, dots=[Dot(day, _("visit")) for day in days], marks=marks
+    )
 
 
 def _bar(due: Any, kind: Kind) -> Window:
-    return Window(
-        due.earliest, due.target, due.latest, kind, f"{PURPOSE_WORDS[due.purpose]}, number {due.number}"
-    )
+    label = _("%(what)s, number %(number)s") % {"what": Purpose(due.purpose).label, "number": due.number}
+    return Window(due.earliest, due.target, due.latest, kind, label)

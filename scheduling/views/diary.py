@@ -193,11 +193,13 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
         return _move(request, found)
     rows = list(found.recalls.filter(state__in=OPEN))
     duties = ledger.open_duties(found.patient).filter(kind="rebook", subject=f"appointment:{pk}")
+    owed = duties.first()
     context = {
         "visit": found,
         "patient": found.patient,
         "what": _what(found, wording.subjects(found.recalls.all())),
-        "owed": duties.first(),
+        "owed": owed,
+        "owed_note": owed.note if owed else "",
         "movable": bool(rows) and found.state == "booked" and found.starts_at > clock.now(),
         "now": clock.now(),
         "may_take_back": taking_back.may_take_back(found, request.user),
