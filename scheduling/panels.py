@@ -128,6 +128,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
                 "what": wording.what_for(row, places),
                 "near": wording.how_near(row, today),
                 "policy": wording.policy_line(row.policy),
+                "rules": rules_of(row.policy),
                 "decided": row.rule.startswith(OWN),
                 "movable": row.urgency != "A",
             }

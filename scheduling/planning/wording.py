@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any, Final, Protocol
 
+from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from clinic.models import PatientStatus
 from clinic.wording import SPOKEN, Words, write_day
@@ -14,6 +14,8 @@ from scheduling.rules import dates
 from scheduling.rules.plan import messages
 from scheduling.rules.plan.plan import Reason
 from scheduling.rules.plan.wording import every_words
+from scheduling.rules.plan.wording import source_words as cited
+from scheduling.rules.ruleset.rule import RuleSet
 
 OWN: Final = "override:"  # how the core names the rule of what a dermatologist set
 # What finished a recall, or why the plan dropped it.
@@ -62,13 +64,21 @@ def is_own_decision(reason: Reason | Mapping[str, Any]) -> bool:
     return rule.startswith(OWN)
 
 
-def source_words(reason: Reason | Mapping[str, Any]) -> str:
-    """Where it comes from: a publication in its own words, or the dermatologist who set it."""
+def source_words(reason: Reason | Mapping[str, Any], rules: RuleSet | None = None) -> str:
+    """Where it comes from: a publication, or the dermatologist who set it; `rules` is the set that asked for it."""
     if is_own_decision(reason):
         given = dict(reason.params) if isinstance(reason, Reason) else reason["params"]
         return _("clinician's decision: %(who)s") % {"who": given["by"]}
-    source: str = reason.source if isinstance(reason, Reason) else reason["source"]
-    return source
+    key, source = (
+        (reason.rule, reason.source) if isinstance(reason, Reason) else (reason["rule"], reason["source"])
+    )
+    rule = next((one for one in rules.rules if one.id == key), None) if rules else None
+    return cited(rule, SPOKEN, language_code()) if rule else str(source)
+
+
+def language_code() -> str:
+    """The reader's language without its country: de for de-at."""
+    return (get_language() or "").partition("-")[0]
 
 
 def problem_words(problem: Asked) -> str:

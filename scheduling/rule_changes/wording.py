@@ -1,10 +1,11 @@
 """Rules as a reader meets them: their own texts in the reader's language, and what the program says of them."""
 
 from django.utils.text import capfirst
-from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext
 
 from clinic.wording import SPOKEN
 from lesions.register import bodymap
+from scheduling.planning.wording import language_code
 from scheduling.recalls.wording import FLAGS
 from scheduling.rules.plan import wording
 from scheduling.rules.ruleset.rule import Rule, RuleSet
@@ -13,16 +14,20 @@ from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
 def title_of(of: Rule | RuleSet) -> str:
     """Its title, in the reader's language where the set gives it."""
-    return of.text("title", _language())
+    return of.text("title", language_code())
 
 
 def source_of(rule: Rule) -> str:
-    return gettext(rule.source) if rule.source in SOURCELESS else rule.text("source", _language())
+    return gettext(rule.source) if rule.source in SOURCELESS else rule.text("source", language_code())
 
 
 def edition_of(rule: Rule) -> str:
     """Where there is no source there is no edition, only the number of the setting itself."""
-    return "" if rule.source in SOURCELESS and rule.edition.isdecimal() else rule.text("edition", _language())
+    return (
+        ""
+        if rule.source in SOURCELESS and rule.edition.isdecimal()
+        else rule.text("edition", language_code())
+    )
 
 
 def body_of(rule: Rule) -> str:
@@ -38,8 +43,3 @@ def phases_of(rule: Rule) -> str:
 def flag_of(rule: Rule) -> str:
     """How well the source is known; where there is none, there is nothing to have read."""
     return "" if rule.source in SOURCELESS else str(FLAGS.get(rule.flag, rule.flag))
-
-
-def _language() -> str:
-    """The reader's language without its country: de for de-at."""
-    return (get_language() or "").partition("-")[0]

@@ -1,7 +1,8 @@
 """Why something is due, what a person must answer and how a recall ended, in the reader's language."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
+from typing import Any
 
 from django import template
 from django.utils.translation import gettext as _
@@ -12,14 +13,21 @@ from scheduling.models import Checklist, Override
 from scheduling.planning import wording
 from scheduling.recalls import overrides
 from scheduling.rule_changes.comparison import Planned
+from scheduling.rules.plan.plan import Reason
 
 register = template.Library()
-register.filter("reason_words", wording.reason_words)
 register.filter("source_words", wording.source_words)
 register.filter("own_decision", wording.is_own_decision)
 register.filter("problem_words", wording.problem_words)
 register.filter("ended_words", wording.ended_words)
 FOLLOWING = 12  # how many days of a series are named
+
+
+@register.filter
+def reason_words(reason: Reason | Mapping[str, Any]) -> str:
+    """Why something is due, closed by one full stop: some reasons are several sentences."""
+    said = wording.reason_words(reason)
+    return said if said.endswith(".") else f"{said}."
 
 
 @register.filter

@@ -17,6 +17,7 @@ from scheduling.desk import booking, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
 from scheduling.planning import ladder, rebook
+from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
 
 LOOK_AHEAD = timedelta(days=90)
@@ -42,6 +43,7 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "what": wording.what_for(found, wording.subjects([found])),
         "near": wording.how_near(found, today),
         "policy_line": wording.policy_line(found.policy),
+        "rules": rules_of(found.policy),
         "strip": wording.strip_of(
             found, wording.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today
         ),

@@ -17,6 +17,7 @@ from clinic.pages.responses import conflict, page_of
 from clinic.trail import audit
 from scheduling.forms import EndOverrideForm, OverrideForm
 from scheduling.models import OPEN, Override
+from scheduling.planning.rules_in_force import rules_in_force
 from scheduling.recalls import overrides, wording
 
 
@@ -41,9 +42,11 @@ def set_other(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("Set for %(who)s; the plan is made anew.") % {"who": patient})
             return redirect("clinic:patient", pk)
+    current = rules_in_force()
     context = {
         "what": dict(choices).get(what, "") if fixed else "",
         "rules_say": overrides.by_the_rules(patient, _key(what)) if fixed else None,
+        "rules": current[1] if current else None,
         "stands": overrides.standing(patient, _key(what)) if fixed else None,
         "said": form.said() if effect else "",
     }

@@ -49,6 +49,7 @@ def _answered(form: SuppositionForm) -> dict[str, Any]:
     )
     return {
         "policy": policy,
+        "rules": rules_of(policy),
         "patient": patient,
         "nothing_supposed": given.is_empty,
         "found": found,

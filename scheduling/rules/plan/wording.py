@@ -14,7 +14,7 @@ from scheduling.rules.ruleset.schedules import duration_words as duration_words
 from scheduling.rules.ruleset.schedules import every_words as every_words
 from scheduling.rules.ruleset.schedules import range_words as range_words
 from scheduling.rules.ruleset.schedules import schedule_code, schedule_words
-from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
+from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS, SOURCELESS
 
 _THEN = {
     "open": gettext_noop("without an end"),
@@ -200,9 +200,10 @@ def _joined(template: str, parts: list[str], language: Language) -> str:
     return first
 
 
-def source_words(rule: Rule, language: Language = ENGLISH) -> str:
-    """Source and edition, how it was read, and whether a newer edition exists."""
-    said = f"{rule.source}, {rule.edition}"
+def source_words(rule: Rule, language: Language = ENGLISH, spoken: str = "") -> str:
+    """Source and edition, how it was read, and whether a newer edition exists; `spoken`: the code of the language."""
+    source = language.translate(rule.source) if rule.source in SOURCELESS else rule.text("source", spoken)
+    said = f"{source}, {rule.text('edition', spoken)}"
     if rule.flag in _HOW_READ:
         said = language.translate(_HOW_READ[rule.flag]).format(source=said)
     if rule.superseded_by:
