@@ -36,7 +36,7 @@ from scheduling.models import (
 )
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
-from scheduling.planning.wording import OWN
+from scheduling.planning.wording import OWN, say_because
 from scheduling.recalls import overrides, whereabouts, wording
 from scheduling.recalls.missed import late
 from scheduling.rules.facts import facts
@@ -248,6 +248,7 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
 
 
 duty_rows.SUBJECT_WORDS.append(wording.appointments)
+duty_rows.BECAUSE |= dict.fromkeys(("rebook", "decide_what_follows", "file_call"), say_because)
 duty_rows.DOORS["rebook"] = _appointment_door
 duty_rows.DOORS["decide_what_follows"] = _recall_door
 SUBJECTS.append(open_subjects)

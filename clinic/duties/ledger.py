@@ -1,7 +1,8 @@
 """Opening and ending duties: the one door, with the rights of the table; each in the caller's transaction, audited."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
+from typing import Any
 
 from django.db import models, transaction
 from django.db.models import Count, QuerySet
@@ -32,11 +33,16 @@ def open_duty(
     due_on: date | None = None,
     owner: Member | None = None,
     note: str = "",
+    because: Mapping[str, Any] | None = None,
 ) -> Duty:
-    """Open a duty once for the row that opens it; one that is open already stays as it is."""
+    """Open a duty once for the row that opens it; one that is open already stays as it is.
+
+    `note` is what a person said; `because` what the program says, as a code and its parameters.
+    """
     where = {"kind": kind, "opened_from": subject_of(opened_from), "ended_at": None}
     due_on = due_on or limits.in_force()[kind].due_on(clock.today(), urgent)
     fields = {"subject": subject, "urgent": urgent, "due_on": due_on, "owner": owner, "note": note}
+    fields["because"] = dict(because or {})
     now = clock.now()
     more = {"patient": patient, "opened_at": now, "opened_by": by, "changed_at": now}
     row, new = Duty.objects.get_or_create(**where, defaults=fields | more)

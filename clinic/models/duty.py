@@ -39,6 +39,9 @@ class Duty(Stated):
         help_text="who was named for it; empty: whoever works on its list",
     )
     note = models.TextField(blank=True)
+    because = models.JSONField(
+        default=dict, blank=True, help_text="what the program says of it: a code and its parameters"
+    )
     ended_at = models.DateTimeField(null=True)
     ended_by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")
     evidence = models.CharField(max_length=60, blank=True, help_text="the row that ended it")

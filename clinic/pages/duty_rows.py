@@ -1,6 +1,6 @@
 """Duties and proposals as a list shows them: what is owed, about what, by whom and until when."""
 
-from collections.abc import Callable, Container, Iterable
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -33,6 +33,10 @@ DONE_AT: dict[str, tuple[Words, Callable[[Duty], str]]] = {
 DOORS: dict[str, Callable[[Duty], tuple[Words, str] | None]] = {}
 
 
+# An upper app words what the program says of a duty of its kind.
+BECAUSE: dict[str, Callable[[Mapping[str, Any]], str]] = {}
+
+
 def door_of(duty: Duty) -> tuple[Words, str] | None:
     return DOORS[duty.kind](duty) if duty.kind in DOORS else None
 
@@ -51,6 +55,7 @@ class DutyRow:
     shares_name: bool = False
     done_at: str = ""
     done_words: Words = ""
+    because: str = ""
 
 
 @dataclass(frozen=True)
@@ -73,7 +78,9 @@ def duty_rows(
 def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, today: date) -> DutyRow:
     kind = KINDS[duty.kind]
     may_end = may(request.user, kind.may_end)
-    row = DutyRow(duty, kind, about, duty.due_on < today, may_end, duty.patient_id in shared)
+    because = BECAUSE[duty.kind](duty.because) if duty.because else ""
+    shares_name = duty.patient_id in shared
+    row = DutyRow(duty, kind, about, duty.due_on < today, may_end, shares_name, because=because)
     if not may_end or duty.kind not in DONE_AT:
         return row
     words, address = DONE_AT[duty.kind]

@@ -26,9 +26,15 @@ def take(*, by: Member, name: str, number: str, words: str, signs: Iterable[str]
         raise DutyRefused(_("Say who rang, from which number, and what was said."))
     call = UnfiledCall.objects.create(by=by, at=clock.now(), signs=heard, **said)
     audit.record("call.take", by=by, subject=call, signs=heard)
-    labels = ", ".join(str(Sign(sign).label) for sign in heard)
-    note = f"{call.name}, {call.number}: {call.words}" + (f" ({labels})" if labels else "")
-    return ledger.open_duty("file_call", patient=None, opened_from=call, by=by, urgent=bool(heard), note=note)
+    return ledger.open_duty(
+        "file_call",
+        patient=None,
+        opened_from=call,
+        by=by,
+        urgent=bool(heard),
+        note=f"{call.name}, {call.number}: {call.words}",
+        because={"code": "signs", "signs": heard} if heard else None,
+    )
 
 
 def settled(step: Step) -> None:

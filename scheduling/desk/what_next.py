@@ -7,6 +7,7 @@ from typing import Any
 from django.db import models, transaction
 from django.db.models import CharField, Q, QuerySet, Value
 from django.db.models.functions import Cast, Concat
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, may
@@ -55,7 +56,7 @@ def ask_after_attempt(attempt: ContactAttempt) -> None:
     if attempt.outcome == "declined":
         _ask(recall, attempt, attempt.by, "declined")
     elif attempt.counts and tried(recall) >= ladder.ladder_of(recall.urgency).attempts:
-        _ask(recall, attempt, attempt.by, "attempts used up")
+        _ask(recall, attempt, attempt.by, "attempts_used_up")
 
 
 @transaction.atomic
@@ -63,7 +64,7 @@ def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date,
     """A dermatologist lets it rest until a day: off today's list, and the answer to what was asked about it."""
     closing.mark_unreachable(recall=recall, by=by, revision=revision, next_look_on=next_look_on, note=note)
     worklists.finish_for([recall], by=by)
-    words = f"look again on {write_day(next_look_on)}: {note}"
+    words = _("look again on %(day)s: %(note)s") % {"day": write_day(next_look_on), "note": note}
     for duty in _asked(recall).filter(ended_at__isnull=True):
         steps.settle(duty=duty, by=by, revision=duty.revision, outcome="decided", words=words)
     return recall
@@ -73,7 +74,7 @@ def ask_after_missed(appointment: Appointment, by: Member) -> None:
     """A second visit was missed for the same recall."""
     for row in appointment.recalls.select_related("patient"):
         if row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
-            _ask(row, appointment, by, "missed more than once")
+            _ask(row, appointment, by, "missed_again")
 
 
 def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:
@@ -82,7 +83,7 @@ def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, 
     answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
     asked = asked.filter(Q(ended_at__isnull=True) | answered)
     found: dict[tuple[int, str], list[dict[str, Any]]] = {}
-    names = ("patient_id", "subject", "note", "ended_at", "steps__words", "end_note", "ended_by__name")
+    names = ("patient_id", "subject", "because", "ended_at", "steps__words", "end_note", "ended_by__name")
     for row in asked.order_by("pk").values(*names):
         found.setdefault((row["patient_id"], row["subject"]), []).append(row)
     return found
@@ -98,7 +99,7 @@ def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
         by=by,
         subject=recall.subject,
         urgent=recall.urgency == Urgency.A,
-        note=f"{recall.get_purpose_display().capitalize()}: {why}.",
+        because={"code": why, "purpose": recall.purpose},
     )
 
 

@@ -8,7 +8,6 @@ from django.utils import timezone
 from clinic.duties import ledger
 from clinic.models import Duty, Member, Patient
 from clinic.trail.audit import subject_of
-from clinic.wording import write_day
 from scheduling.models import OPEN, Appointment, AppointmentState, Recall, Urgency
 
 KIND = "rebook"
@@ -19,13 +18,13 @@ def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
     rows = list(appointment.recalls.all())
     still_open = [row for row in rows if row.state in OPEN]
     if rows and not still_open:
-        owe(appointment, "what it was booked for is done or closed", by)
+        owe(appointment, {"code": "finished"}, by)
     day = timezone.localdate(appointment.starts_at)
     late = [row for row in still_open if row.latest < day]
     if late:
         row = min(late, key=lambda one: one.latest)
-        last = f"the last day for the {row.get_purpose_display()} is {write_day(row.latest)}"
-        owe(appointment, last, by, urgent=any(one.urgency == Urgency.A for one in late))
+        late_for = {"code": "late", "purpose": row.purpose, "latest": str(row.latest)}
+        owe(appointment, late_for, by, urgent=any(one.urgency == Urgency.A for one in late))
 
 
 def look_at_bookings_of(row: Recall) -> None:
@@ -37,25 +36,29 @@ def look_at_bookings_of(row: Recall) -> None:
 def not_asked_for(row: Recall) -> None:
     """The plan dropped it, and its appointment still stands."""
     for visit in _booked().filter(recalls=row):
-        owe(visit, f"the plan no longer asks for the {row.get_purpose_display()}", None)
+        owe(visit, {"code": "not_asked_for", "purpose": row.purpose}, None)
 
 
 def rebook_of_ended(patient: Patient, by: Member | None) -> None:
     """Care ended: nobody is expected on the days that are still booked."""
     for visit in _booked().filter(patient=patient):
-        owe(visit, f"care has ended: {patient.get_status_display()}", by)
+        owe(visit, {"code": "care_ended", "status": patient.status}, by)
 
 
 def rebook_of_day(day: date, reason: str, by: Member) -> None:
     for visit in _booked().filter(starts_at__date=day):
-        owe(visit, f"the clinic is closed on this day: {reason}", by)
+        owe(visit, {"code": "closed", "reason": reason}, by)
 
 
-def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool = False) -> None:
-    """A reason that a dermatologist has answered for this very day is not asked again."""
-    note = f"Booked for {write_day(timezone.localdate(appointment.starts_at))}: {why}."
-    before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), note=note)
-    if before.filter(ended_at__isnull=False).exclude(evidence=subject_of(appointment)).exists():
+def owe(appointment: Appointment, why: dict[str, str], by: Member | None, *, urgent: bool = False) -> None:
+    """A reason that a dermatologist has answered for this very day is not asked again.
+
+    `why`: a code of `wording.BECAUSE` and its parameters.
+    """
+    because = {**why, "booked": str(timezone.localdate(appointment.starts_at))}
+    before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), ended_at__isnull=False)
+    answered = before.exclude(evidence=subject_of(appointment)).values_list("because", flat=True)
+    if because in answered:
         return
     ledger.open_duty(
         KIND,
@@ -64,7 +67,7 @@ def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool =
         by=by,
         subject=f"appointment:{appointment.pk}",
         urgent=urgent,
-        note=note,
+        because=because,
     )
 
 

@@ -1,14 +1,16 @@
 """What a plan says, in the reader's language: why something is due, what a person must answer, what ended a recall."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any, Final, Protocol
 
+from django.utils.text import capfirst
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
-from clinic.models import PatientStatus
+from clinic.models import PatientStatus, Purpose
 from clinic.wording import SPOKEN, Words, write_day
+from lesions.models import Sign
 from scheduling.models import PlanProblem, Recall
 from scheduling.rules import dates
 from scheduling.rules.plan import messages
@@ -31,6 +33,20 @@ ENDINGS: Final[dict[str, Words]] = {
     "not_asked_for": gettext_lazy("the plan no longer asks for it"),
     "visit_taken_back": gettext_lazy("the visit was taken back"),
     "signature_taken_back": gettext_lazy("the signature was taken back"),
+}
+
+
+# What the program says of an appointment that no longer fits, and of a question to a dermatologist.
+BECAUSE: Final[dict[str, Words]] = {
+    "finished": gettext_lazy("Booked for %(booked)s: what it was booked for is done or closed."),
+    "late": gettext_lazy("Booked for %(booked)s: the last day for the %(purpose)s is %(latest)s."),
+    "not_asked_for": gettext_lazy("Booked for %(booked)s: the plan no longer asks for the %(purpose)s."),
+    "care_ended": gettext_lazy("Booked for %(booked)s: care has ended: %(status)s."),
+    "closed": gettext_lazy("Booked for %(booked)s: the clinic is closed on this day: %(reason)s."),
+    "declined": gettext_lazy("%(purpose)s: declined."),
+    "attempts_used_up": gettext_lazy("%(purpose)s: attempts used up."),
+    "missed_again": gettext_lazy("%(purpose)s: missed more than once."),
+    "signs": gettext_lazy("Said about the skin: %(signs)s."),
 }
 
 
@@ -90,9 +106,24 @@ def problem_words(problem: Asked) -> str:
 
 def ended_words(recall: Recall) -> str:
     """What finished a recall, or why the plan dropped it."""
-    said = dict(recall.ended_how)
-    if "latest" in said:
-        said["latest"] = write_day(date.fromisoformat(said["latest"]))
-    if "status" in said:
-        said["status"] = PatientStatus(said["status"]).label
-    return str(ENDINGS[said["code"]]) % said
+    return _said(ENDINGS, recall.ended_how)
+
+
+def say_because(because: Mapping[str, Any]) -> str:
+    """What the program says of a duty of this app."""
+    return capfirst(_said(BECAUSE, because))
+
+
+_WRITTEN: Final[dict[str, Callable[[Any], Words]]] = {
+    "latest": lambda day: write_day(date.fromisoformat(day)),
+    "booked": lambda day: write_day(date.fromisoformat(day)),
+    "status": lambda status: PatientStatus(status).label,
+    "purpose": lambda purpose: Purpose(purpose).label,
+    "signs": lambda signs: ", ".join(str(Sign(sign).label) for sign in signs),
+}
+
+
+def _said(table: Mapping[str, Words], plain: Mapping[str, Any]) -> str:
+    """A kept code with its parameters as a sentence."""
+    given = {name: _WRITTEN[name](value) if name in _WRITTEN else value for name, value in plain.items()}
+    return str(table[plain["code"]]) % given

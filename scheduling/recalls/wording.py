@@ -17,7 +17,7 @@ from clinic.wording import write_day
 from lesions.register.subjects import in_words as in_words_of
 from scheduling.models import OPEN, Appointment, Override, Recall, RecallState
 from scheduling.planning import ladder
-from scheduling.planning.wording import interval_words
+from scheduling.planning.wording import interval_words, say_because
 from scheduling.rules.plan import lateness
 
 LAST_DAYS = 7
@@ -102,10 +102,11 @@ def after_appointment(visit: Appointment) -> str:
 
 def answer_of(asked: dict[str, Any]) -> str:
     """What was asked of a dermatologist, and the answer: the desk acts on it."""
+    about = say_because(asked["because"])
     if asked["ended_at"] is None:
-        return _("%(asked)s A dermatologist decides what follows.") % {"asked": asked["note"]}
+        return _("%(asked)s A dermatologist decides what follows.") % {"asked": about}
     return _("%(asked)s %(who)s on %(day)s: %(words)s") % {
-        "asked": asked["note"],
+        "asked": about,
         "who": asked["ended_by__name"],
         "day": write_day(timezone.localdate(asked["ended_at"])),
         "words": asked["steps__words"] or asked["end_note"],

@@ -18,6 +18,7 @@ from clinic.pages.responses import conflict, page_form
 from scheduling.desk import booking, taking_back
 from scheduling.forms import CameForm, ClosureForm, HoursForm, SlotForm
 from scheduling.models import OPEN, Appointment, ClosureDay, Resource, Session
+from scheduling.planning.wording import say_because
 from scheduling.recalls import wording
 from scheduling.views.calls import free_places
 
@@ -199,7 +200,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
         "patient": found.patient,
         "what": _what(found, wording.subjects(found.recalls.all())),
         "owed": owed,
-        "owed_note": owed.note if owed else "",
+        "owed_note": say_because(owed.because) if owed else "",
         "movable": bool(rows) and found.state == "booked" and found.starts_at > clock.now(),
         "now": clock.now(),
         "may_take_back": taking_back.may_take_back(found, request.user),

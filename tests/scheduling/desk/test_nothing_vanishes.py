@@ -15,6 +15,7 @@ from lesions.register import register
 from scheduling.desk import booking, contacts, taking_back, unfiled, what_next, worklists
 from scheduling.models import Appointment, Recall, StruckAttempt
 from scheduling.planning import rebook, replan
+from scheduling.planning.wording import say_because
 from scheduling.recalls import closing, duty_count, overrides
 from tests import build
 from tests.page import read
@@ -130,7 +131,7 @@ def test_used_up_attempts_reach_a_dermatologist_once(recall, nurse):
     for hours in (60, 50, 26, 2):
         tried(recall, nurse, hours_ago=hours)
     (duty,) = owed(recall.patient, "decide_what_follows")
-    assert (duty.subject, duty.urgent, "attempts" in duty.note) == ("patient", False, True)
+    assert (duty.subject, duty.urgent, duty.because["code"]) == ("patient", False, "attempts_used_up")
     recall.refresh_from_db()
     assert recall.state == "due"
 
@@ -237,7 +238,7 @@ def test_moved_to_a_later_day_it_is_owed_again(recall, nurse):
     moved = {"resource": visit.resource, "starts_at": scene.at(day=date(2026, 7, 2)), "by": nurse}
     seen = visit.revision
     booking.move(appointment=visit, revision=seen, **moved)
-    assert "2 Jul 2026" in owed(recall.patient, "rebook")[0].note
+    assert "2 Jul 2026" in say_because(owed(recall.patient, "rebook")[0].because)
     with pytest.raises(StaleRow):
         booking.move(appointment=visit, revision=seen, **moved)
 
