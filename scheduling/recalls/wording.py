@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
 from clinic.charts.year_strip import Dot, Kind, Strip, Window
 from clinic.models import Visit
@@ -22,14 +22,6 @@ from scheduling.rules.plan import lateness
 
 LAST_DAYS = 7
 _BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
-FLAGS = {
-    "found": gettext_lazy("read in a published text"),
-    "found-2nd": gettext_lazy("second-hand, confirm before use"),
-    "memory H": gettext_lazy("from memory, to be checked"),
-    "memory M": gettext_lazy("from memory, to be checked before it is relied on"),
-    "derived": gettext_lazy("worked out from published figures"),
-    "design": gettext_lazy("a choice of the clinic"),
-}
 
 
 class About(Protocol):

@@ -1,15 +1,23 @@
 """Rules as a reader meets them: their own texts in the reader's language, and what the program says of them."""
 
 from django.utils.text import capfirst
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_lazy
 
 from clinic.wording import SPOKEN
 from lesions.register import bodymap
 from scheduling.planning.wording import language_code
-from scheduling.recalls.wording import FLAGS
 from scheduling.rules.plan import wording
 from scheduling.rules.ruleset.rule import Rule, RuleSet
 from scheduling.rules.ruleset.vocabulary import SOURCELESS
+
+FLAGS = {
+    "found": gettext_lazy("read in a published text"),
+    "found-2nd": gettext_lazy("second-hand, confirm before use"),
+    "memory H": gettext_lazy("from memory, to be checked"),
+    "memory M": gettext_lazy("from memory, to be checked before it is relied on"),
+    "derived": gettext_lazy("worked out from published figures"),
+    "design": gettext_lazy("a choice of the clinic"),
+}
 
 
 def title_of(of: Rule | RuleSet) -> str:
