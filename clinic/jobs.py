@@ -93,11 +93,12 @@ def register_chore(chore: Chore) -> None:
 
 
 def request_work(name: str, row_id: int) -> None:
-    """Ask for work after commit; a broker that is down never breaks the page, the sweep finds the row."""
+    """Ask for a piece of work after commit; if the broker is down, the page still works and the sweep finds the row."""
     transaction.on_commit(lambda: _publish(name, [row_id]), robust=True)
 
 
 def _publish(name: str, row_ids: list[int]) -> None:
+    # Without a broker `manage.py work` reads the database by itself; in tests nothing is sent.
     if settings.QUARTERDAY_QUEUE != "celery":
         return
     # By name: tasks stand above this module. A message that expires costs nothing: the row still waits, and the
@@ -106,7 +107,7 @@ def _publish(name: str, row_ids: list[int]) -> None:
 
 
 def publish_waiting(now: datetime) -> int:
-    """Ask again for every row that still waits; returns how many."""
+    """Ask again for every row that still waits (the sweep); returns how many."""
     asked = 0
     for work in WORK.values():
         for row_ids in work.portions():
@@ -123,6 +124,7 @@ def work_once(worker: str) -> int:
             try:
                 work.run(row_ids)
             except Exception:
+                # One bad row must not stop the others; it waits on and is tried in the next round.
                 log.exception("%s: %s %s failed and stay in the list", worker, work.name, row_ids)
             else:
                 done += len(row_ids)
@@ -131,12 +133,12 @@ def work_once(worker: str) -> int:
 
 
 def activities() -> dict[str, Words]:
-    """The kinds of work that staff would miss, and in which words."""
+    """Name the kinds of work that staff would miss, in the words of the page."""
     return {work.name: work.activity for work in WORK.values() if work.activity}
 
 
 def failing_chores() -> list[str]:
-    """Names of today's chores that failed and have not run since."""
+    """Name today's chores that failed and have not run since."""
     if settings.QUARTERDAY_QUEUE == "none":
         return []
     failed = ChoreRun.objects.filter(day=clock.today(), finished_at=None).exclude(failure="")

@@ -1,4 +1,4 @@
-"""Words in a sentence, in the language of the reader: how a day is written and a list of names is joined."""
+"""Write days and join names in the language of the reader."""
 
 from collections.abc import Sequence
 from datetime import date

@@ -1,4 +1,4 @@
-"""What this app hangs on the patient page and into the masthead."""
+"""Add the sections of this app to the patient page, and its places to the masthead."""
 
 from collections.abc import Callable
 from typing import Any
@@ -60,7 +60,7 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def _new_report(duty: Duty) -> str:
-    """The form, with the tissue or the lesion that the report is about filled in."""
+    """Give the address of the form for a report, with the tissue or the lesion that it is about filled in."""
     kind, _sep, key = duty.subject.partition(":")
     about = f"?{kind}={key}" if kind in ("procedure", "lesion") else ""
     return reverse("lesions:new_diagnosis", args=[duty.patient_id]) + about
@@ -71,7 +71,7 @@ def _amend(duty: Duty) -> str:
 
 
 def _put_right(duty: Duty) -> str:
-    """By the signature that called the picture wrong: its key stands in the duty."""
+    """Give the address where a wrong picture is put right, by the signature that called it wrong."""
     return reverse("lesions:put_right", args=[duty.opened_from.partition(":")[2]])
 
 

@@ -1,4 +1,4 @@
-"""Background work of this app: pictures that wait to be measured."""
+"""Register the background work of this app: pictures that wait to be measured."""
 
 from django.utils.translation import gettext_lazy as _
 

@@ -1,4 +1,4 @@
-"""What scheduling hangs on the patient's page, into the masthead, and on every page."""
+"""Add this app's sections to the patient page, its places to the masthead, and its notices to every page."""
 
 from datetime import date, time, timedelta
 from typing import Any
@@ -60,7 +60,7 @@ def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def plan_strip(plan: Plan, today: date) -> Strip:
-    """Every window of the plan in the last sixteen and the next eleven months, kept, open and planned."""
+    """Draw every window of the plan in the last sixteen and the next eleven months: kept, open and planned."""
     known = facts.parse(plan.facts)
     start, end = today - _BACK, today + _AHEAD
     found = [
@@ -111,7 +111,7 @@ def _has_picture(due: Due, known: Facts) -> bool:
 
 
 def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    """What is due and why, with every reason, and what only a person can answer."""
+    """Show what is due and why, with every reason, and what only a person can answer."""
     rows = list(
         patient.recalls.filter(state__in=OPEN)
         .select_related("policy__proposed_by", "policy__approved_by")
@@ -142,7 +142,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def _problems(patient: Patient, may_answer: bool) -> list[tuple[PlanProblem, str, list[tuple[str, str]]]]:
-    """What a person must answer, which lesion, procedure or diagnosis it is about, and where it is answered."""
+    """List what a person must answer, which lesion, procedure or diagnosis it is about, and where it is answered."""
     rows = list(_open_problems(patient))
     places = wording.subjects(rows) if rows else {}
     return [(row, places.get(row.subject, ""), _answers(row) if may_answer else []) for row in rows]
@@ -163,7 +163,7 @@ def _answers(row: PlanProblem) -> list[tuple[str, str]]:
 
 
 def open_subjects(patient: Patient) -> list[tuple[str, str]]:
-    """What the open duties and questions are about, however old the lesion or the procedure is."""
+    """Find what the open duties and questions are about, however old the lesion or the procedure is."""
     return list(wording.subjects([*patient.recalls.filter(state__in=OPEN), *_open_problems(patient)]).items())
 
 
@@ -174,7 +174,7 @@ def open_duties(patient: Patient) -> list[tuple[str, str]]:
 
 
 def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    """What dermatologists set in place of the rules: what stands, and what has ended."""
+    """Show what dermatologists set in place of the rules: what stands, and what has ended."""
     rows = list(patient.overrides.select_related("by", "ended_by"))
     governs, places = overrides.governing(patient) if rows else set(), wording.subjects(rows)
     lines = [(row, wording.what_is_set(row, places)) for row in rows]
@@ -205,7 +205,7 @@ def checklists_section(lesion: Lesion, request: HttpRequest) -> dict[str, Any]:
 
 
 def count_notice(request: HttpRequest) -> list[str]:
-    """The count that did not run is said on every page; so is one that does not add up."""
+    """Say on every page that the morning's count did not run, or does not add up."""
     now = timezone.localtime(clock.now())
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
     last, said = FailsafeRun.objects.first(), []
@@ -240,7 +240,7 @@ def _appointment_door(duty: Duty) -> tuple[str, str]:
 
 
 def _recall_door(duty: Duty) -> tuple[str, str] | None:
-    """What follows an attempt or a missed visit is decided beside the recall."""
+    """Give the page on which a dermatologist decides what follows an attempt or a missed visit: that of the recall."""
     model, _sep, key = duty.opened_from.partition(":")
     about = {"scheduling.contactattempt": "attempts", "scheduling.appointment": "appointments"}.get(model)
     found = Recall.objects.filter(**{about: key}).first() if about else None

@@ -1,4 +1,4 @@
-"""Counts over time as columns, in the grammar of the year strip: outlined = as it is, filled = as it would be.
+"""Draw counts over time as columns, as the year strip draws: outlined = as it is, filled = as it would be.
 
 A limit is a stroke across its column, as a target is in a window. What the columns mean stands in words
 above them, every count in the description, so nothing rests on colour.
@@ -90,7 +90,7 @@ def render(
 
 
 def describe(columns: Sequence[Column], meaning: Mapping[Kind, str], language: Language = ENGLISH) -> str:
-    """Every count as a sentence."""
+    """Say every count in a sentence, for who cannot see the chart."""
     return " ".join(f"{_counts(one, meaning, language)}." for one in columns)
 
 

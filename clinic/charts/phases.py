@@ -1,4 +1,4 @@
-"""The time line of a rule: one stroke for each occurrence, one stretch for each phase."""
+"""Draw the phases of a rule on a line of time: one stroke for each occurrence, one stretch for each phase."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""The year strip: months as ticks, windows as bars, visits as dots, today as a dotted line.
+"""Draw the year strip of a patient: months as ticks, windows as bars, visits as dots, today as a dotted line.
 
 The same grammar at 250 px in a list and across the page: filled = open, outlined = kept, dashed = planned,
 the colour of care = last days or past. Colour never stands alone: the description says all of it in words.
@@ -163,7 +163,7 @@ def _span_of(strip: Strip, language: Language) -> str:
 
 
 def describe(strip: Strip, language: Language = ENGLISH) -> str:
-    """Everything on the strip as sentences."""
+    """Say everything on the strip in sentences, for who cannot see it."""
     said = [_say_window(window, language) for window in strip.windows]
     dots = [(dot.label or language.translate(_VISIT), dot.day) for dot in strip.dots]
     marks = [(mark.text, mark.day) for mark in strip.marks]

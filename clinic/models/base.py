@@ -9,7 +9,7 @@ NOTHING_SAVED = gettext_lazy("Nothing of yours was saved.")
 
 
 class Stated(models.Model):
-    """A row with a state: `revision` is what a guarded update saw, `changed_at` when it was recorded."""
+    """A row with a state: an update names the `revision` it saw; `changed_at` is when the change was recorded."""
 
     revision = models.PositiveIntegerField(default=1)
     changed_at = models.DateTimeField(default=timezone.now)
@@ -19,14 +19,14 @@ class Stated(models.Model):
 
 
 class AppendOnly(models.Model):
-    """Marks a table whose rows are never changed or deleted: triggers refuse it (`clinic/trail/triggers.py`)."""
+    """A table whose rows are only added, never changed or deleted: triggers refuse it (`clinic/trail/triggers.py`)."""
 
     class Meta:
         abstract = True
 
 
 class StaleRow(Exception):
-    """Somebody else changed the row after it was shown; the caller shows what stands now."""
+    """Raised where somebody else changed the row after it was shown; the caller shows what stands now."""
 
     def __init__(self, row: models.Model) -> None:
         super().__init__(f"{row._meta.label_lower}:{row.pk} was changed by somebody else")
@@ -40,7 +40,8 @@ class StaleRow(Exception):
 
 
 def change(row: "Stated", *, seen: int, at: Any, where: dict[str, Any] | None = None, **fields: Any) -> None:
-    """Guarded update: applies `fields` only if `row` still has revision `seen`; the row count is the lock."""
+    """Change a row only if it still has the revision that was `seen`; of two who try at once one gets StaleRow."""
+    # One statement asks and writes: between a check and a write somebody else could come.
     found = type(row)._default_manager.filter(pk=row.pk, revision=seen, **(where or {}))
     if not found.update(**fields, revision=seen + 1, changed_at=at):
         row.refresh_from_db()

@@ -17,7 +17,7 @@ class PatientStatus(models.TextChoices):
 
 
 class Patient(Stated):
-    """`facts_revision` is bumped by every audited change of facts; it is also the patient's lock."""
+    """A patient's record. `facts_revision` rises with every audited change of facts; it is also the patient's lock."""
 
     number = models.CharField(max_length=12, unique=True, editable=False)
     given_name = models.CharField(_("given name"), max_length=80, blank=True)
@@ -67,11 +67,11 @@ class Patient(Stated):
 
     @property
     def died_on(self) -> date | None:
-        """The day of death, also while what is owed after it is handed over."""
+        """Give the day of death, also while what is owed after it is still being handed over."""
         return self.status_on if PatientStatus.DECEASED in (self.status, self.ending_as) else None
 
     def age_on(self, day: date) -> int:
-        """Years completed on a day."""
+        """Work out the age in whole years on a day."""
         return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
 
 

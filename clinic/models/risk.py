@@ -42,7 +42,7 @@ class Counselling(models.TextChoices):
 
 
 class RiskAssessment(Stated):
-    """A dated, signed snapshot; never edited: the latest counts."""
+    """A risk assessment: what was answered on one day, signed and never edited; the latest counts."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="risk_assessments")
     assessed_on = models.DateField()

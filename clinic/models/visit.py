@@ -5,7 +5,7 @@ from clinic.models.base import Stated
 
 
 class Purpose(models.TextChoices):
-    """The purposes of FACTS."""
+    """What a visit can be for, in the words of FACTS."""
 
     FULL_SKIN_CHECK = "full_skin_check", _("full skin check")
     LESION_IMAGE = "lesion_image", _("picture of a lesion")
@@ -43,7 +43,7 @@ ALSO_ABOUT_THE_PATIENT = (Purpose.LESION_EXAMINATION,)
 
 
 def is_about(purpose: str, subject: str) -> bool:
-    """Whether such an item can complete anything: a wound check of procedure:7, never of lesion:7."""
+    """Say whether this purpose can be about this subject: a wound check is of procedure:7, never of lesion:7."""
     kind = ABOUT[Purpose(purpose)]
     under_patient = kind in NOT_ALWAYS_ON_RECORD or purpose in ALSO_ABOUT_THE_PATIENT
     return subject.partition(":")[0] == kind or (subject == "patient" and under_patient)
@@ -68,7 +68,7 @@ class Visit(Stated):
 
 
 class DoneItem(models.Model):
-    """What was done, not what was due: only this completes a recall."""
+    """One thing that was done in a visit; only this completes a recall, never the attendance."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="done")
     purpose = models.CharField(max_length=24, choices=Purpose)

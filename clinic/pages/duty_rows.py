@@ -1,4 +1,4 @@
-"""Duties and proposals as a list shows them: what is owed, about what, by whom and until when."""
+"""Make the rows of duties and proposals that lists show: what is owed, about what, by whom and until when."""
 
 from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -93,7 +93,7 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
 
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> Page:
-    """One page of what this list owes; its rows stand drawn in `object_list`."""
+    """Give one page of what this list owes; the rows to show are in `object_list`."""
     paginator = Paginator(ledger.on_list(owner), PAGE)
     paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
     page = paginator.get_page(request.GET.get("duties"))
@@ -117,17 +117,17 @@ def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[Propos
 
 
 def owed_by(owner: OwningList, request: HttpRequest) -> int:
-    """How many duties of the ledger a list owes."""
+    """Count the duties of the ledger that a list owes."""
     return sum(_tally(request).get(kind, 0) for kind in of_list(owner))
 
 
 def left_on(owner: OwningList, request: HttpRequest) -> int:
-    """For the masthead: everything that a list holds."""
+    """Count everything that a list holds, for the masthead."""
     return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in HELD[owner])
 
 
 def _tally(request: HttpRequest) -> dict[str, int]:
-    """Every list's rows by kind, counted in one question for all places of a page."""
+    """Count every list's rows by kind, in one question for all places of a page."""
     if not hasattr(request, "tally_of_lists"):
         held = (_counted(name, rows()) for kinds in HELD.values() for name, rows in kinds.items())
         request.tally_of_lists = dict(ledger.counts().union(*held, all=True))  # type: ignore[attr-defined]
@@ -140,7 +140,7 @@ def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
 
 
 def open_of(patient: Patient) -> list[Duty]:
-    """What is owed for a patient, asked once for a page and its panels."""
+    """Find what is owed for a patient, once for a page and its sections."""
     if not hasattr(patient, "open_duties"):
         prefetch_related_objects([patient], Prefetch("duties", ledger.open_duties(), to_attr="open_duties"))
     return patient.open_duties  # type: ignore[attr-defined,no-any-return]

@@ -1,4 +1,4 @@
-"""Registry: upper apps hang places into the masthead, and notices on every page."""
+"""Build the masthead: each app registers its places here, and the notices that stand on every page."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -54,7 +54,7 @@ def places_for(request: HttpRequest) -> list[Place]:
 
 
 def standstill_notice(request: HttpRequest) -> list[str]:
-    """A dead worker or scheduler, work that gets nowhere and a daily task that failed are said on every page."""
+    """Say on every page which worker, scheduler, kind of work or daily chore stands still."""
     words = jobs.activities()
     still = heartbeat.standing_still(list(words))
     said = [_("%(activity)s stands still.") % {"activity": words[name]} for name in still if name in words]

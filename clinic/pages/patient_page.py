@@ -1,4 +1,4 @@
-"""Registry: upper apps hang sections and buttons on the patient page.
+"""Build the patient page: each app registers its sections and buttons here.
 
 `clinic` imports nothing above itself; whoever is above registers here when it is ready.
 """
@@ -66,7 +66,7 @@ def due_of(patient: Patient) -> list[tuple[str, str]]:
 
 
 def panels_for(patient: Patient, request: HttpRequest) -> dict[str, list[dict[str, Any]]]:
-    """Column → drawn panels, in order, of those that this member may see."""
+    """Draw the sections that this member may see, in order, by column."""
     columns: dict[str, list[dict[str, Any]]] = {"top": [], "left": [], "middle": [], "right": []}
     for panel in sorted(PANELS.values(), key=lambda panel: panel.order):
         if may(request.user, panel.act):

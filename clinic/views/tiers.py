@@ -49,7 +49,7 @@ def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) 
 
 
 def _read(policy: Policy) -> dict[str, Any]:
-    """A text that cannot be used is shown with its faults; one that was replaced moves nobody."""
+    """Read a version for its page: an unusable text is shown with its faults, a replaced one moves nobody."""
     faults = reading.check(policy.toml)
     if faults:
         return {"faults": faults}
@@ -65,7 +65,7 @@ def _read(policy: Policy) -> dict[str, Any]:
 
 
 def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
-    """Highest tier first."""
+    """Group the criteria by tier, the highest first."""
     groups = []
     for tier in reversed(tier_set.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
@@ -75,7 +75,7 @@ def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
 
 
 def _beyond(one: Criterion) -> str:
-    """What is asked, unless its words say just that."""
+    """Say what a criterion asks, unless its own words say just that."""
     asked = wording.sentence(one.when)
     return "" if asked.lower() == f"{one.words}: yes.".lower() else asked
 

@@ -1,4 +1,4 @@
-"""The year ahead, week by week: visits that are wanted, and places that the diary still has for them."""
+"""Forecast the year ahead, week by week: visits that are wanted, and places that the diary still has for them."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -95,7 +95,7 @@ class Forecast:
 
     @property
     def unopened(self) -> list[tuple[Week, Week, int]]:
-        """Runs of weeks without bookable hours: the first, the last, and the visits wanted in them."""
+        """Find runs of weeks without bookable hours: the first, the last, and the visits wanted in them."""
         runs = [list(run) for closed, run in groupby(self.weeks, lambda week: week.places is None) if closed]
         return [(run[0], run[-1], round(sum(week.load for week in run))) for run in runs]
 
@@ -108,13 +108,13 @@ def _monday(today: date) -> date:
 
 
 def _week(today: date, day: date) -> int | None:
-    """Which of the weeks from that of today on, None before and after them."""
+    """Say which of the weeks from that of today on a day lies in, None before and after them."""
     index = (day - _monday(today)).days // 7
     return index if 0 <= index < WEEKS else None
 
 
 def forecast(today: date, missed: float, wanted: Wanted) -> Forecast:
-    """What is wanted beside the diary; `missed` is the share, 0 to 1, of those booked who do not come.
+    """Set what is wanted beside the diary; `missed` is the share, 0 to 1, of those booked who do not come.
 
     Whoever does not come is wanted again the week after. What finds no place is not carried on: each week
     is measured against its own visits.
@@ -128,7 +128,7 @@ def forecast(today: date, missed: float, wanted: Wanted) -> Forecast:
 
 
 def own_rate(today: date) -> tuple[float, int]:
-    """The clinic's own share of missed visits in the last twelve months, and of how many it is one."""
+    """Work out the clinic's own share of missed visits in the last twelve months, and of how many it is one."""
     ended = (AppointmentState.ATTENDED, AppointmentState.MISSED)
     rows = Appointment.objects.filter(state__in=ended, starts_at__date__range=(today - OWN_YEAR, today))
     tally = Counter(rows.values_list("state", flat=True))
@@ -136,7 +136,7 @@ def own_rate(today: date) -> tuple[float, int]:
 
 
 def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
-    """One pass over the records."""
+    """Count the wanted visits, in one pass over the records."""
     found, last = Wanted(), _monday(today) + WEEK * WEEKS - timedelta(days=1)
     for patient, known in visits_wanted.everybody() if ruleset else ():
         found.records += 1

@@ -65,7 +65,7 @@ def interval_words(interval: str) -> str:
 
 
 def reason_words(reason: Reason | Mapping[str, Any]) -> str:
-    """Why something is due: what it counts from, and what is planned; as the core answered it or as it is stored."""
+    """Say why something is due, as the core answered it or as it is stored: what it counts from, what is planned."""
     code, given = (reason.code, reason.params) if isinstance(reason, Reason) else _stored(reason)
     return messages.reason_text(code, given, SPOKEN)
 
@@ -75,13 +75,13 @@ def _stored(reason: Mapping[str, Any]) -> tuple[str, messages.Params]:
 
 
 def is_own_decision(reason: Reason | Mapping[str, Any]) -> bool:
-    """Whether a dermatologist set it in place of the rules."""
+    """Tell whether a dermatologist set it in place of the rules."""
     rule: str = reason.rule if isinstance(reason, Reason) else reason["rule"]
     return rule.startswith(OWN)
 
 
 def source_words(reason: Reason | Mapping[str, Any], rules: RuleSet | None = None) -> str:
-    """Where it comes from: a publication, or the dermatologist who set it; `rules` is the set that asked for it."""
+    """Say where it comes from: a publication, or the dermatologist who set it; `rules` is the set that asked for it."""
     if is_own_decision(reason):
         given = dict(reason.params) if isinstance(reason, Reason) else reason["params"]
         return _("clinician's decision: %(who)s") % {"who": given["by"]}
@@ -93,24 +93,24 @@ def source_words(reason: Reason | Mapping[str, Any], rules: RuleSet | None = Non
 
 
 def language_code() -> str:
-    """The reader's language without its country: de for de-at."""
+    """Give the reader's language without its country: de for de-at."""
     return (get_language() or "").partition("-")[0]
 
 
 def problem_words(problem: Asked) -> str:
-    """What a person must answer; a row may hold several questions of one kind about one thing."""
+    """Say what a person must answer; a row may hold several questions of one kind about one thing."""
     earlier = problem.also if isinstance(problem, PlanProblem) else []
     asked = [*earlier, dict(problem.params)]
     return " ".join(messages.problem_text(problem.code, messages.params(**one), SPOKEN) for one in asked)
 
 
 def ended_words(recall: Recall) -> str:
-    """What finished a recall, or why the plan dropped it."""
+    """Say what finished a recall, or why the plan dropped it."""
     return _said(ENDINGS, recall.ended_how)
 
 
 def say_because(because: Mapping[str, Any]) -> str:
-    """What the program says of a duty of this app."""
+    """Say what the program knows of a duty of this app."""
     return capfirst(_said(BECAUSE, because))
 
 
@@ -124,6 +124,6 @@ _WRITTEN: Final[dict[str, Callable[[Any], Words]]] = {
 
 
 def _said(table: Mapping[str, Words], plain: Mapping[str, Any]) -> str:
-    """A kept code with its parameters as a sentence."""
+    """Write a kept code with its parameters as a sentence."""
     given = {name: _WRITTEN[name](value) if name in _WRITTEN else value for name, value in plain.items()}
     return str(table[plain["code"]]) % given

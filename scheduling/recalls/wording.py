@@ -1,4 +1,4 @@
-"""Recalls in the clinic's words, and their year strips, for every page that shows them."""
+"""Write recalls in the clinic's words and draw their year strips, for every page that shows them."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -35,7 +35,7 @@ class Duty(About, Protocol):
 
 
 def subjects(recalls: Iterable[About]) -> dict[str, str]:
-    """Key of a lesion, procedure or diagnosis → what and where it is, in a query of each kind for a whole list."""
+    """Say what and where each lesion, procedure or diagnosis is, with one query of each kind for a whole list."""
     return in_words_of({row.subject for row in recalls})
 
 
@@ -61,7 +61,7 @@ def what_is_set(row: Override, places: dict[str, str]) -> str:
 
 
 def what_is_planned(row: Duty, places: dict[str, str]) -> str:
-    """A duty without the number of its occurrence."""
+    """Write a duty without the number of its occurrence."""
     return f"{capfirst(Purpose(row.purpose).label)}{_where(row, places)}"
 
 
@@ -70,7 +70,7 @@ def _where(row: About, places: dict[str, str]) -> str:
 
 
 def appointments(keys: Iterable[str]) -> dict[str, str]:
-    """The words of keys such as appointment:5."""
+    """Give the words of keys such as appointment:5."""
     wanted = {key.partition(":")[2] for key in keys if key.startswith("appointment:")}
     rows = Appointment.objects.filter(pk__in=wanted).select_related("resource") if wanted else ()
     return {f"appointment:{row.pk}": appointment_words(row) for row in rows}
@@ -86,14 +86,14 @@ def appointment_words(row: Appointment) -> str:
 
 
 def after_appointment(visit: Appointment) -> str:
-    """What became of the recalls of an appointment that came to nothing, as it now is."""
+    """Say what became of the recalls of an appointment that came to nothing."""
     if visit.recalls.filter(state__in=OPEN).exists():
         return _("the recall is open again with its original dates.")
     return _("what it was booked for is finished already, so nothing is open again.")
 
 
 def answer_of(asked: dict[str, Any]) -> str:
-    """What was asked of a dermatologist, and the answer: the desk acts on it."""
+    """Say what was asked of a dermatologist, and the answer: the desk acts on it."""
     about = say_because(asked["because"])
     if asked["ended_at"] is None:
         return _("%(asked)s A dermatologist decides what follows.") % {"asked": about}
@@ -106,7 +106,7 @@ def answer_of(asked: dict[str, Any]) -> str:
 
 
 def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:
-    """Key of a recall → why it follows already: somebody closed the one before it by hand."""
+    """Say by recall why it follows already: somebody closed the one before it by hand."""
     rows = {_occurrence(row, row.number): row.pk for row in recalls}
     closed = Recall.objects.filter(
         patient__in={row.patient_id for row in recalls}, state=RecallState.CLOSED, closed_by__isnull=False
@@ -128,7 +128,7 @@ def _occurrence(row: Recall, number: int) -> tuple[object, ...]:
 
 
 def how_near(recall: Recall, today: date) -> str:
-    """How the window stands to today, in one clause."""
+    """Say in one clause how the window stands to today."""
     late = lateness.days_late(recall.latest, today)
     if late:
         return ngettext(
@@ -147,7 +147,7 @@ def how_near(recall: Recall, today: date) -> str:
 
 
 def waits_since(recall: Recall) -> date:
-    """The day on which it came, or should have come, on the list."""
+    """Give the day on which a recall came, or should have come, on the list."""
     return lateness.opens_on(recall.earliest, ladder.ladder_of(recall.urgency).lead_days)
 
 
@@ -158,7 +158,7 @@ def kind(recall: Recall, today: date) -> Kind:
 
 
 def strip_of(recall: Recall, visits: Iterable[date], today: date) -> Strip:
-    """The window of one recall among the visits of the last half year."""
+    """Draw the window of one recall among the visits of the last half year."""
     start = min(today - _BEFORE, recall.earliest - timedelta(days=20))
     end = max(today + _AFTER, recall.latest + timedelta(days=20))
     if end - start > 3 * (_BEFORE + _AFTER):
@@ -177,7 +177,7 @@ def visit_days(patient_ids: Iterable[int], since: date) -> dict[int, list[date]]
 
 
 def policy_line(policy: Any) -> str:
-    """Which rules, since when, by whom; `policy` with both signatures loaded."""
+    """Say which rules, since when, by whom; `policy` with both signatures loaded."""
     return _("Rule set %(set)s, in force since %(day)s, proposed by %(one)s, approved by %(other)s.") % {
         "set": policy.version,
         "day": write_day(policy.in_force_from),

@@ -21,7 +21,7 @@ FLAGS = {
 
 
 def title_of(of: Rule | RuleSet) -> str:
-    """Its title, in the reader's language where the set gives it."""
+    """Give a title in the reader's language where the set gives it."""
     return of.text("title", language_code())
 
 
@@ -30,7 +30,7 @@ def source_of(rule: Rule) -> str:
 
 
 def edition_of(rule: Rule) -> str:
-    """Where there is no source there is no edition, only the number of the setting itself."""
+    """Write the edition; nothing for a setting without a source, which has only its own number."""
     return (
         ""
         if rule.source in SOURCELESS and rule.edition.isdecimal()
@@ -39,7 +39,7 @@ def edition_of(rule: Rule) -> str:
 
 
 def body_of(rule: Rule) -> str:
-    """What the rule plans and when it applies."""
+    """Write what the rule plans and when it applies."""
     sites = {code: gettext(words) for code, words in bodymap.SITES}
     return capfirst(wording.rule_body(rule, sites, SPOKEN))
 
@@ -49,5 +49,5 @@ def phases_of(rule: Rule) -> str:
 
 
 def flag_of(rule: Rule) -> str:
-    """How well the source is known; where there is none, there is nothing to have read."""
+    """Say how well the source is known; where there is none, there is nothing to have read."""
     return "" if rule.source in SOURCELESS else str(FLAGS.get(rule.flag, rule.flag))

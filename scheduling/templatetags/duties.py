@@ -25,26 +25,26 @@ FOLLOWING = 12  # how many days of a series are named
 
 @register.filter
 def reason_words(reason: Reason | Mapping[str, Any]) -> str:
-    """Why something is due, closed by one full stop: some reasons are several sentences."""
+    """Say why something is due, closed by one full stop: some reasons are several sentences."""
     said = wording.reason_words(reason)
     return said if said.endswith(".") else f"{said}."
 
 
 @register.filter
 def why_ended(row: Override) -> str:
-    """Why somebody's own interval or day holds no more."""
+    """Say why somebody's own interval or day holds no more."""
     return _("replaced by a later decision") if row.ended_reason == overrides.REPLACED else row.ended_reason
 
 
 @register.filter
 def threshold_words(row: Checklist) -> str:
-    """The sum of a checklist beside its published threshold."""
+    """Write the sum of a checklist beside its published threshold."""
     return words_of_threshold(row)
 
 
 @register.filter
 def first_days(planned: Planned) -> str:
-    """The first visit of a series, and the days of those that follow."""
+    """Write the first visit of a series, and the days of those that follow."""
     first = planned.first
     days = {
         "target": write_day(first.target),
@@ -63,7 +63,7 @@ def first_days(planned: Planned) -> str:
 
 @register.filter
 def following_days(days: Sequence[date]) -> str:
-    """About which days a series goes on."""
+    """Say about which days a series goes on."""
     text = _("Then about %(days)s and on.") if len(days) > FOLLOWING else _("Then about %(days)s.")
     return text % {"days": _days(days[:FOLLOWING])}
 

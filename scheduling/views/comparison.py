@@ -1,4 +1,4 @@
-"""Rule sets side by side for chosen facts: a question, so it stands in the address; no record is read or written."""
+"""Page with rule sets side by side for chosen facts; it stands in the address, no record is read or written."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -74,7 +74,7 @@ def compare(request: HttpRequest) -> HttpResponse:
 
 
 def _choices() -> list[tuple[str, str]]:
-    """Sets that are no template any more, newest first, then those that come with the program."""
+    """List the sets of the clinic, newest first, then those that come with the program."""
     own = Policy.objects.filter(kind=PolicyKind.RULES).exclude(state=PolicyState.REPLACED)
     stored = [
         (
@@ -93,7 +93,7 @@ def _shipped(name: str) -> RuleSet:
 
 
 def _title(found: RuleSet) -> str:
-    """Without what stands in brackets or behind a colon; data, which nobody translates."""
+    """Shorten a title: without what stands in brackets or behind a colon; data, which nobody translates."""
     words = rule_words.title_of(found).partition(" (")[0].partition(":")[0]
     return format_html('<span translate="no">{}</span>', words)
 

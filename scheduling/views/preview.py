@@ -84,7 +84,7 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SEE_RULES)
 def accepted(request: HttpRequest, pk: int) -> HttpResponse:
-    """Whose dates were accepted with this set when it was approved, as they were shown then."""
+    """Show whose dates were accepted with this set when it was approved, as they were shown then."""
     policy = PAGES.one(pk)
     changes, people = changes_of(policy)
     places = wording.subjects(changes)
@@ -136,7 +136,7 @@ def _what(change: DutyChange, places: dict[str, str]) -> str:
 
 
 def _from_to(found: RulePreview, change: DutyChange) -> tuple[str, str]:
-    """Titles of the rule that governs now and of the one that would."""
+    """Give the titles of the rule that governs now and of the one that would."""
     now = rules_of(found.replaced).rules if found.replaced else ()
     titles = {rule.id: rule_words.title_of(rule) for rule in (*now, *rules_of(found.policy).rules)}
     before, after = (titles.get(rule, rule) for rule in (change.rule_before, change.rule_after))

@@ -102,7 +102,7 @@ def _shown(rule: Rule, patients: int) -> Shown:
 
 
 def marks(rule: Rule) -> list[PhaseMark]:
-    """The phases as a time line; what follows is drawn only where a person decides."""
+    """Draw the phases as a time line; what follows is drawn only where a person decides."""
     found = [
         PhaseMark(
             label=rule_wording.phase_words(phase, SPOKEN),

@@ -22,7 +22,7 @@ from scheduling.rules.plan.plan import Due
 
 @allow(Act.SEE_RULES)
 def suppose(request: HttpRequest) -> HttpResponse:
-    """A question, so it stands in the address and writes nothing; whose record was read is on record."""
+    """Answer what would happen; the question stands in the address and writes nothing, the read is on record."""
     form = SuppositionForm(request.GET or None)
     context: dict[str, Any] = {"form": form}
     if form.is_valid():

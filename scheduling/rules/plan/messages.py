@@ -133,7 +133,7 @@ PROBLEMS: Final[dict[str, str]] = {
 
 
 def params(**values: Value | None) -> Params:
-    """Parameters in the order of their names; what is None is left out."""
+    """Put parameters in the order of their names; what is None is left out."""
     return tuple(sorted([(name, value) for name, value in values.items() if value is not None]))
 
 
@@ -146,13 +146,13 @@ def _in_words(name: str, value: Value, language: Language) -> Value:
 
 
 def fill(template: str, values: Mapping[str, Value], language: Language = ENGLISH) -> str:
-    """The template with its parameters; whole values that are days stand in words."""
+    """Fill a template with its parameters; values that are days are written in words."""
     said = {name: _in_words(name, value, language) for name, value in values.items()}
     return language.translate(template).format(**said)
 
 
 def reason_text(code: str, given: Params, language: Language = ENGLISH) -> str:
-    """A reason as one sentence: where it comes from, and what is planned."""
+    """Write a reason as one sentence: where it comes from, and what is planned."""
     values = dict(given)
     said = fill(REASONS[code], values, language)
     if head := values.get("head"):
@@ -163,7 +163,7 @@ def reason_text(code: str, given: Params, language: Language = ENGLISH) -> str:
 
 
 def problem_text(code: str, given: Params, language: Language = ENGLISH) -> str:
-    """What a person must answer, as one sentence."""
+    """Write what a person must answer as one sentence."""
     values = dict(given)
     return _first_capital(fill(PROBLEMS[str(values.get("kind_of", code))], values, language))
 

@@ -1,4 +1,4 @@
-"""Rules and due items in plain words, for pages, print and `explain`."""
+"""Write rules and due rows in plain words, for pages, print and `explain`."""
 
 from __future__ import annotations
 
@@ -165,7 +165,7 @@ def phase_labels(rule: Rule, language: Language = ENGLISH) -> list[str]:
 def rule_sentence(
     rule: Rule, names: Mapping[str, str] = MappingProxyType({}), language: Language = ENGLISH
 ) -> str:
-    """A whole rule in words, with where it comes from; `names` says what the codes of body sites mean."""
+    """Write a whole rule in words, with where it comes from; `names` says what the codes of body sites mean."""
     said = f"{rule.title}: {rule_body(rule, names, language)}"
     return language.translate(_SOURCE).format(rule=said, source=source_words(rule, language))
 
@@ -173,7 +173,7 @@ def rule_sentence(
 def rule_body(
     rule: Rule, names: Mapping[str, str] = MappingProxyType({}), language: Language = ENGLISH
 ) -> str:
-    """What a rule plans and when it applies, without its title and its source."""
+    """Write what a rule plans and when it applies, without its title and its source."""
     purpose = language.translate(PURPOSE_WORDS[rule.purpose])
     if not rule.phases:
         plans = language.translate(_PLANS_NOTHING).format(purpose=purpose)
@@ -201,7 +201,7 @@ def _joined(template: str, parts: list[str], language: Language) -> str:
 
 
 def source_words(rule: Rule, language: Language = ENGLISH, spoken: str = "") -> str:
-    """Source and edition, how it was read, and whether a newer edition exists; `spoken`: the code of the language."""
+    """Write source and edition, how it was read, and whether a newer edition exists; `spoken`: the code of the language."""
     source = language.translate(rule.source) if rule.source in SOURCELESS else rule.text("source", spoken)
     said = f"{source}, {rule.text('edition', spoken)}"
     if rule.flag in _HOW_READ:
@@ -236,5 +236,5 @@ def _condition(condition: Condition, names: Mapping[str, str], language: Languag
 
 
 def value_words(value: str, language: Language = ENGLISH) -> str:
-    """A code of the facts in words; one of a publication, such as IIB, stays as it is."""
+    """Write a code of the facts in words; one of a publication, such as IIB, stays as it is."""
     return language.translate(_VALUES.get(value, value.replace("_", " ")))
