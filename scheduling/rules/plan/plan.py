@@ -97,7 +97,7 @@ class Plan:
     schema: int = 2
 
     def to_json(self, *, words: bool = True) -> dict[str, Any]:
-        """Write the plan as the JSON object of docs/interfaces.md; without `words` it holds no sentence, for who keeps it."""
+        """Write the plan as the JSON object of docs/interfaces.md; without `words` it holds no sentence."""
         return {
             "schema": self.schema,
             "ruleset": dict(self.ruleset),

@@ -201,7 +201,7 @@ def _joined(template: str, parts: list[str], language: Language) -> str:
 
 
 def source_words(rule: Rule, language: Language = ENGLISH, spoken: str = "") -> str:
-    """Write source and edition, how it was read, and whether a newer edition exists; `spoken`: the code of the language."""
+    """Write source and edition, how it was read, and whether a newer edition exists; `spoken`: the language's code."""
     source = language.translate(rule.source) if rule.source in SOURCELESS else rule.text("source", spoken)
     said = f"{source}, {rule.text('edition', spoken)}"
     if rule.flag in _HOW_READ:
