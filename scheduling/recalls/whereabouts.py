@@ -183,7 +183,8 @@ def last_count() -> FailsafeRun | None:
 
 
 def _as_alarm(row: duty_count.KindCount) -> dict[str, Any]:
-    return asdict(Alarm(f"lost_{row.code}", f"{row.words}: held by no list", row.lost))
+    who = f" ({'; '.join(row.strangers)})" if row.strangers else ""
+    return asdict(Alarm(f"lost_{row.code}", f"{row.words}: held by no list{who}", row.lost))
 
 
 def patients_in(place: str) -> list[int]:
