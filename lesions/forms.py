@@ -3,6 +3,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import ACTS, Act
@@ -301,6 +302,10 @@ class SuturesForm(RevisionForm):
         coerce=lambda word: word == "yes",
         widget=forms.RadioSelect,
     )
+
+
+class InErrorForm(RevisionForm):
+    reason = _note(label=_("What is wrong, and how that was noticed"), required=True)
 
 
 class DiagnosisForm(_OfPatient):

@@ -31,6 +31,8 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "signoff.addendum": Action("added to a signed decision", False),
     "procedure.record": Action("recorded a procedure", True),
     "procedure.sutures": Action("said whether a procedure left sutures", True),
+    "procedure.strike": Action("struck a procedure through, recorded in error", True),
+    "diagnosis.strike": Action("struck a diagnosis through, recorded in error", True),
     "diagnosis.record": Action("recorded a diagnosis", True),
     "diagnosis.tell": Action("told the patient the result", True),
     "diagnosis.untell": Action("struck through that the patient was told", True),

@@ -1,6 +1,6 @@
 """Opening and ending duties: the one door, with the rights of the table; each in the caller's transaction, audited."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 
 from django.db import models, transaction
@@ -96,9 +96,12 @@ def end_by_hand_over(duty: Duty, *, step: Step, ground: str, note: str) -> Duty:
 
 
 def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
-    """What this row ended is owed again."""
+    """What this row ended is owed again, unless the same is owed anew already."""
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
+    open_now = set(open_duties(patient).values_list("kind", "opened_from"))
     for row in Duty.objects.filter(patient=patient, evidence=subject_of(evidence)).select_related("patient"):
+        if (row.kind, row.opened_from) in open_now:
+            continue
         change(row, seen=row.revision, at=clock.now(), **fresh)
         audit.record("duty.take_back", by=by, subject=row, patient=patient, kind=row.kind)
 
@@ -130,6 +133,10 @@ def end_all(
     return [end_duty(row, by=by, evidence=evidence) for row in rows]
 
 
+# Label of the row that ended a duty → how an app undoes that row with its key when the end is taken back.
+UNDO: dict[str, Callable[[Duty, Member, int], None]] = {}
+
+
 @transaction.atomic
 def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
     """A wrong end is taken back by who made it, within ten minutes: the duty stands on its list again."""
@@ -141,6 +148,9 @@ def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
     change(duty, seen=revision, at=clock.now(), **fresh)
     audit.record("duty.take_back", by=by, subject=duty, patient=duty.patient, kind=duty.kind, was=what)
+    label, _, key = what.partition(":")
+    if undo := UNDO.get(label):
+        undo(duty, by, int(key))
     return duty
 
 

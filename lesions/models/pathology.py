@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
@@ -6,13 +8,35 @@ from django.utils import dateformat
 from clinic.models.base import AppendOnly, Stated
 
 
+class Standing(models.Manager[Any]):
+    """What nobody has struck through."""
+
+    def get_queryset(self) -> models.QuerySet[Any]:
+        return super().get_queryset().filter(struck_at__isnull=True)
+
+
 class ProcedureKind(models.TextChoices):
     BIOPSY = "biopsy", "biopsy"
     EXCISION = "excision", "excision"
     OTHER = "other", "other"
 
 
-class Procedure(Stated):
+class Recorded(Stated):
+    """Struck through where it was recorded in error: then it stays readable under `everything` and counts nowhere."""
+
+    struck_at = models.DateTimeField(null=True, blank=True)
+    struck_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = Standing()
+    everything = models.Manager()
+
+    class Meta(Stated.Meta):
+        abstract = True
+
+
+class Procedure(Recorded):
     """A biopsy or excision waits for its result until a diagnosis is recorded from it."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="procedures")
@@ -30,6 +54,9 @@ class Procedure(Stated):
     )
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     note = models.TextField(blank=True)
+    before = models.JSONField(
+        default=dict, help_text="what stood on the lesion, and what it left: it stands again if this goes"
+    )
 
     class Meta:
         ordering = ["-on", "-pk"]
@@ -74,7 +101,7 @@ class Sentinel(models.TextChoices):
     NOT_DONE = "not_done", "not done"
 
 
-class Diagnosis(Stated):
+class Diagnosis(Recorded):
     """What the report says. The anchor is the day of definitive excision, from which follow-up counts.
 
     `thickness` is the millimetres as typed ("0.80" or ">=0.8"). Null ulceration means unknown.

@@ -78,7 +78,7 @@ def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
     if not made:
         raise BookingRefused(f"The clinic is closed on this day already: {row.reason}.")
     audit.record("diary.close", by=by, subject=row, day=str(day), reason=reason)
-    rebook.rebook_of_day(day, reason, by)
+    rebook.rebook_of_day(row, by)
     return row
 
 
@@ -156,7 +156,7 @@ def book(
     require(by, Act.BOOK)
     rows = list(recalls)
     patient = _one_patient(rows)
-    _check_hours(resource, starts_at, minutes)
+    check_hours(resource, starts_at, minutes)
     _check_open_by_then(rows[1:], timezone.localdate(starts_at))
     appointment = Appointment.objects.create(
         patient=patient,
@@ -168,7 +168,7 @@ def book(
         changed_at=clock.now(),
     )
     appointment.recalls.set(rows)
-    _take_cells(appointment)
+    take_cells(appointment)
     for row in rows:
         seen = revision if revision is not None and row is rows[0] else row.revision
         open_now = {"state__in": (RecallState.PLANNED, RecallState.DUE)}
@@ -191,13 +191,17 @@ def move(
     if appointment.starts_at <= clock.now():
         raise BookingRefused("This appointment has begun: say first how it ended.")
     _check_still_wanted(appointment, timezone.localdate(starts_at))
-    _check_hours(resource, starts_at, appointment.minutes)
-    was, still_booked = appointment.starts_at, {"state": AppointmentState.BOOKED}
+    check_hours(resource, starts_at, appointment.minutes)
+    was, was_in, still_booked = (
+        appointment.starts_at,
+        appointment.resource_id,
+        {"state": AppointmentState.BOOKED},
+    )
     place = {"resource": resource, "starts_at": starts_at, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), where=still_booked, **place)
     appointment.cells.all().delete()
-    _take_cells(appointment)
-    moved = {"was": was.isoformat(), "at": starts_at.isoformat()}
+    take_cells(appointment)
+    moved = {"was": was.isoformat(), "was_in": was_in, "at": starts_at.isoformat(), "in": resource.pk}
     audit.record("appointment.move", by=by, subject=appointment, patient=appointment.patient, **moved)
     rebook.settled(appointment, by)
     rebook.look_at(appointment, by=by)
@@ -228,7 +232,7 @@ def _one_patient(rows: list[Recall]) -> Patient:
     return patient
 
 
-def _check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
+def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
     local = timezone.localtime(starts_at)
     ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
     if starts_at < clock.now():
@@ -250,7 +254,7 @@ def _check_open_by_then(beside: list[Recall], day: date) -> None:
             raise BookingRefused(f"Too early for the {what}: not before {write_day(row.earliest)}.")
 
 
-def _take_cells(appointment: Appointment) -> None:
+def take_cells(appointment: Appointment) -> None:
     rows = [
         BookedCell(resource_id=appointment.resource_id, starts_at=cell, appointment=appointment)
         for cell in cells(appointment.starts_at, appointment.minutes)

@@ -58,7 +58,8 @@ _TO_DO = f"""SELECT s.id, l.patient_id FROM lesions_signoff s JOIN lesions_lesio
     AND {_stands("s")}
     AND NOT EXISTS (SELECT 1 FROM lesions_signoff t WHERE t.lesion_id = l.id AND t.id > s.id AND {_stands("t")}
         AND t.decision NOT IN ('inadequate', 'wrong_subject', 'second_reading'))
-    AND NOT EXISTS (SELECT 1 FROM lesions_procedure c WHERE c.lesion_id = l.id AND c."on" >= s.signed_on)
+    AND NOT EXISTS (SELECT 1 FROM lesions_procedure c WHERE c.lesion_id = l.id AND c.struck_at IS NULL
+        AND c."on" >= s.signed_on)
     AND NOT EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id
         AND r."of" = 'decision:' || CAST(s.id AS TEXT) AND r.closed_by_id IS NOT NULL)"""
 
@@ -111,21 +112,23 @@ _CLINICAL: Final[dict[str, tuple[Any, str, str]]] = {
     "already_removed": (
         _("a lesion removed elsewhere, whose report is wanted"),
         _signed("already_removed"),
-        f"({_about_lesion('report')} OR EXISTS (SELECT 1 FROM lesions_procedure c WHERE c.lesion_id = f.lesion_id))",
+        f"""({_about_lesion("report")} OR EXISTS (SELECT 1 FROM lesions_procedure c
+            WHERE c.lesion_id = f.lesion_id AND c.struck_at IS NULL))""",
     ),
     "report": (
         _("tissue taken, whose report is wanted"),
-        """SELECT c.id, c.patient_id FROM lesions_procedure c WHERE c.kind IN ('biopsy', 'excision')""",
+        """SELECT c.id, c.patient_id FROM lesions_procedure c
+            WHERE c.kind IN ('biopsy', 'excision') AND c.struck_at IS NULL""",
         _duty_of("report", "lesions.procedure"),
     ),
     "tell": (
         _("a result, to be told"),
-        "SELECT d.id, d.patient_id FROM lesions_diagnosis d",
+        "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.struck_at IS NULL",
         _duty_of("tell", "lesions.diagnosis"),
     ),
     "what_after_invasive": (
         _("an invasive melanoma, whose margins, node and meeting are asked"),
-        "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.code = 'melanoma'",
+        "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.code = 'melanoma' AND d.struck_at IS NULL",
         """EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'margins' AND d.patient_id = f.patient_id
             AND d.subject = 'diagnosis:' || CAST(f.id AS TEXT))""",
     ),
@@ -263,6 +266,17 @@ _OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
                 ON k.appointment_id = b.id WHERE k.recall_id = r.id AND b.state = 'missed' AND b.id <> a.id
                 AND (b.changed_at < a.changed_at OR (b.changed_at = a.changed_at AND b.id < a.id)))""",
         _since("changed_at"),
+    ),
+    "told_in_error": (
+        _("a result that was told and never was so"),
+        "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.struck_at IS NOT NULL AND d.told_on IS NOT NULL",
+        _duty_of("decide_what_follows", "lesions.diagnosis"),
+    ),
+    "sign_on_ended": (
+        _("a sign on a record that has ended"),
+        """SELECT u.id, u.patient_id FROM lesions_urgentsign u JOIN clinic_patient p ON p.id = u.patient_id
+            WHERE p.status NOT IN ('active', 'ending') AND u.answered_by_id IS NULL AND u.handed_over_id IS NULL""",
+        _duty_of("decide_what_follows", "lesions.urgentsign"),
     ),
     "lost_before_sending": (
         _("tissue lost before it was sent"),

@@ -279,12 +279,6 @@ def test_a_walk_in_while_booked_leaves_an_appointment_to_rebook(recall, nurse):
     assert owed(recall.patient, "rebook") == []
 
 
-def test_appointments_of_a_record_that_ended_are_owed(recall, nurse, doctor):
-    visit = scene.booked(recall, scene.at(day=TOMORROW))
-    rebook.rebook_of_ended(recall.patient, by=doctor)
-    assert owed(recall.patient, "rebook")[0].opened_from == f"scheduling.appointment:{visit.pk}"
-
-
 def test_an_outcome_ends_what_was_owed_about_the_appointment(nurse):
     visit = scene.booked(scene.overdue_check())
     assert len(owed(visit.patient, "rebook")) == 1
