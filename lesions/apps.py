@@ -13,7 +13,7 @@ class LesionsConfig(AppConfig):
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from lesions.limits import flags  # noqa: PLC0415  needs loaded models
-        from lesions.register import endings, examinations  # noqa: PLC0415  needs loaded models
+        from lesions.register import endings, examinations, unmatched  # noqa: PLC0415  needs loaded models
         from lesions.review import care_end, in_error, putting_right, results_followed  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
@@ -24,5 +24,6 @@ class LesionsConfig(AppConfig):
         proposals.register_proposable(in_error.ACT, in_error.IN_ERROR)
         ending.register_keeper("lesions", care_end.KEEPER)
         visits.follow("lesion_examination", done=examinations.of_visit, struck=examinations.strike)
+        steps.register_hooks("match_report", settled=unmatched.settled, struck=unmatched.struck)
         for kind, (settled, struck) in results_followed.HOOKS.items():
             steps.register_hooks(kind, settled=settled, struck=struck)

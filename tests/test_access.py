@@ -81,6 +81,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "lesions:new_procedure": ("get", "patient", (OK, OK, NO, NO)),
     "lesions:procedure_in_error": ("get", "procedure", (OK, OK, NO, NO)),
     "lesions:diagnosis_in_error": ("get", "diagnosis", (OK, OK, NO, NO)),
+    "lesions:unmatched_report": ("get", "", (OK, OK, NO, NO)),
     "lesions:sutures": ("get", "procedure", (OK, OK, NO, NO)),
     "lesions:new_diagnosis": ("get", "patient", (NO, OK, NO, NO)),
     "scheduling:today": ("get", "", (OK, OK, OK, NO)),

@@ -159,6 +159,23 @@ class Diagnosis(Recorded):
         return f"{self.get_code_display()}, reported {self.reported_on}"
 
 
+class UnmatchedReport(AppendOnly):
+    """A report that fits no patient, site or specimen: what stands on it, and the name as the laboratory wrote it."""
+
+    laboratory = models.CharField(max_length=120)
+    reference = models.CharField("number of the report", max_length=60, blank=True)
+    name = models.CharField("name and date of birth on it", max_length=160, blank=True)
+    words = models.TextField("what it says")
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"report of {self.laboratory} {self.reference}".strip()
+
+
 class DiagnosisVersion(AppendOnly):
     """What a diagnosis said from this moment on; the first is as it was recorded, the last is what stands."""
 

@@ -18,11 +18,18 @@ from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.responses import asks_first, conflict, page_form
 from clinic.people.longer_waits import MakesLonger
-from lesions.forms import AmendDiagnosisForm, InErrorForm, NewDiagnosisForm, ProcedureForm, SuturesForm
+from lesions.forms import (
+    AmendDiagnosisForm,
+    InErrorForm,
+    NewDiagnosisForm,
+    ProcedureForm,
+    SuturesForm,
+    UnmatchedReportForm,
+)
 from lesions.models import Diagnosis, Procedure
 from lesions.pages import diagnosis_versions
 from lesions.pages.lesion_head import patient_url
-from lesions.register import subjects
+from lesions.register import subjects, unmatched
 from lesions.review import in_error, pathology, results_owed
 from lesions.review.report_checks import AlreadyReported, ResultRefused
 
@@ -34,6 +41,25 @@ def results(request: HttpRequest) -> HttpResponse:
         "duties": duty_rows.page_of_list(OwningList.RESULTS, request),
     }
     return render(request, "lesions/results.html", context)
+
+
+@allow(Act.DO_DUTIES)
+def unmatched_report(request: HttpRequest) -> HttpResponse:
+    """A report that belongs to no specimen on record is kept before anybody looks further."""
+    form = UnmatchedReportForm(request.POST or None)
+    if form.is_valid():
+        try:
+            duty = unmatched.take(by=request.user, **form.cleaned_data)  # type: ignore[arg-type]
+        except DutyRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Kept: it stands in Results until it is filed or returned."))
+            return redirect("clinic:duty", duty.pk)
+    note = _(
+        "Look for the patient and the specimen first. What is kept here is filed or returned within a day."
+    )
+    more = {"back": "lesions:results", "button": _("Keep the report"), "note": note}
+    return page_form(request, form, _("A report that fits nobody"), **more)
 
 
 @allow(Act.RECORD_PROCEDURES)

@@ -26,7 +26,7 @@ from scheduling.models import (
     Session,
 )
 from scheduling.planning import rebook
-from scheduling.recalls import closing
+from scheduling.recalls import asked, closing
 
 CELL = timedelta(minutes=5)
 _CANCELLED = {
@@ -174,6 +174,7 @@ def book(
         open_now = {"state__in": (RecallState.PLANNED, RecallState.DUE)}
         change(row, seen=seen, at=clock.now(), where=open_now, state=RecallState.BOOKED, next_look_on=None)
     worklists.finish_for(rows, by=by)
+    asked.reached(rows, by=by, evidence=appointment)
     what = [f"{row.purpose} {row.subject}" for row in rows]
     audit.record(
         "appointment.book", by=by, subject=appointment, patient=patient, at=starts_at.isoformat(), what=what

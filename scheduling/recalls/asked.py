@@ -1,5 +1,6 @@
 """What was asked of a dermatologist because of one recall: after an attempt to reach somebody, or a missed visit."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db import models
@@ -31,6 +32,16 @@ def answer(recall: Recall, *, by: list[Member | None], evidence: models.Model) -
     if who is not False:
         for duty in waiting_about(recall):
             ledger.end_duty(duty, by=who, evidence=evidence)
+
+
+def reached(recalls: Iterable[Recall], *, by: Member, evidence: models.Model) -> None:
+    """Booked: nobody has to go on trying."""
+    for recall in recalls:
+        said = [f"clinic.step:{key}" for key in asked_about(recall).values_list("steps", flat=True) if key]
+        for duty in Duty.objects.filter(kind="try_on", opened_from__in=said, ended_at=None).select_related(
+            "patient"
+        ):
+            ledger.end_duty(duty, by=by, evidence=evidence)
 
 
 def _keys(rows: QuerySet[Any]) -> QuerySet[Any]:

@@ -129,8 +129,9 @@ _CLINICAL: Final[dict[str, tuple[Any, str, str]]] = {
     "what_after_invasive": (
         _("an invasive melanoma, whose margins, node and meeting are asked"),
         "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.code = 'melanoma' AND d.struck_at IS NULL",
-        """EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'margins' AND d.patient_id = f.patient_id
-            AND d.subject = 'diagnosis:' || CAST(f.id AS TEXT))""",
+        """EXISTS (SELECT 1 FROM clinic_duty d WHERE d.patient_id = f.patient_id
+            AND d.subject = 'diagnosis:' || CAST(f.id AS TEXT)
+            AND (d.kind = 'margins' OR (d.kind = 'read' AND (d.ended_at IS NULL OR d.ground <> ''))))""",
     ),
     "accept_referral": (
         _("a referral that was sent"),
@@ -278,6 +279,36 @@ _OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
             WHERE p.status NOT IN ('active', 'ending') AND u.answered_by_id IS NULL AND u.handed_over_id IS NULL""",
         _duty_of("decide_what_follows", "lesions.urgentsign"),
     ),
+    "try_on": (
+        _("the desk goes on trying"),
+        _step("try_on", "decide_what_follows"),
+        _duty_of("try_on", "clinic.step"),
+    ),
+    "write_letter": (
+        _("a letter to be written"),
+        _step("letter", "decide_what_follows"),
+        _duty_of("write_letter", "clinic.step"),
+    ),
+    "ask_referrer": (
+        _("a referrer to be asked"),
+        _step("referrer", "decide_what_follows"),
+        _duty_of("ask_referrer", "clinic.step"),
+    ),
+    "answer_of_referrer": (
+        _("what a referrer said, to be decided on"),
+        _step("answered", "ask_referrer"),
+        _duty_of("decide_what_follows", "clinic.step"),
+    ),
+    "not_reached": (
+        _("somebody who was not reached after all"),
+        _step("not_reached", "try_on"),
+        _duty_of("decide_what_follows", "clinic.step"),
+    ),
+    "read_filed": (
+        _("a report that fitted nobody, filed and to be read"),
+        _step("filed", "match_report"),
+        _duty_of("read", "clinic.step"),
+    ),
     "lost_before_sending": (
         _("tissue lost before it was sent"),
         _step("lost", "send_specimen"),
@@ -304,6 +335,13 @@ NAMELESS: Final[dict[str, tuple[Any, str, str]]] = {
         "SELECT c.id, c.name || ', ' || c.number AS who FROM scheduling_unfiledcall c",
         f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'file_call'
             AND d.opened_from = {of_row("scheduling.unfiledcall", "f.id")}
+            AND (d.ended_at IS NULL OR {_WITH_A_WORD}))""",
+    ),
+    "match_report": (
+        _("a report that fits no specimen"),
+        "SELECT u.id, u.laboratory || ', ' || u.reference || ', ' || u.name AS who FROM lesions_unmatchedreport u",
+        f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'match_report'
+            AND d.opened_from = {of_row("lesions.unmatchedreport", "f.id")}
             AND (d.ended_at IS NULL OR {_WITH_A_WORD}))""",
     ),
 }

@@ -6,13 +6,20 @@ from hypothesis import strategies as st
 from hypothesis.stateful import rule
 
 from clinic import clock, policies
+from clinic.duties import ledger, steps
+from clinic.models import Duty, Patient, Step
+from clinic.people import patients as people
 from lesions.analysis import pipeline
 from lesions.analysis.drawing.phantom import draw
 from lesions.measuring import measure
-from lesions.models import Assessment, Decision, Image, Lesion, Review
+from lesions.models import Assessment, Decision, Diagnosis, Image, Lesion, Procedure, Review
 from lesions.pictures import storage
-from lesions.review import putting_right, signoff
+from lesions.review import in_error, putting_right, signoff
+from scheduling.desk import taking_back as desk_taking_back
+from scheduling.desk import unfiled
+from scheduling.models import Appointment, ContactAttempt, Recall
 from scheduling.planning import replan
+from scheduling.recalls import closing
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from tests.lesions import scene as pictures
@@ -114,6 +121,13 @@ class Pictures:
             about = {"image": image, "by": self.by(who), "revision": image.revision}
             self.try_to(putting_right.move, lesion=lesion, **about)
 
+    @rule(which=ANY)
+    def a_move_is_taken_back(self, which):
+        moved = Duty.objects.filter(kind="put_picture_right", evidence__startswith="lesions.picturemove:")
+        duty = one_of(moved.select_related("ended_by"), -1 - which)
+        if duty is not None:
+            self.try_to(ledger.take_back, duty=duty, by=duty.ended_by, revision=duty.revision)
+
     @rule(which=ANY, who=ANY, reason=WORDS)
     def a_picture_is_set_aside(self, which, who, reason):
         image = self._wrong_picture(which)
@@ -126,6 +140,75 @@ class Pictures:
         row = one_of(Assessment.objects.filter(state="failed"), which)
         if row is not None:
             self.try_to(measure.measure_again, assessment=row, by=self.by(who), revision=row.revision)
+
+
+class Errors:
+    """What was recorded in error is taken back by who did it, or struck through by two."""
+
+    def _recorded(self, which):
+        rows = [
+            *Procedure.objects.select_related("patient", "by"),
+            *Diagnosis.objects.select_related("patient", "by"),
+        ]
+        return one_of(rows, which)
+
+    @rule(which=ANY)
+    def a_procedure_or_result_is_taken_back(self, which):
+        row = self._recorded(which)
+        if row is not None:
+            self.try_to(in_error.take_back, row=row, by=row.by, revision=row.revision)
+
+    @rule(which=ANY, who=ANY, reason=WORDS)
+    def a_procedure_or_result_is_called_an_error(self, which, who, reason):
+        row = self._recorded(which)
+        if row is not None:
+            self.try_to(in_error.propose, row=row, by=self.by(who), reason=reason)
+
+    @rule(which=ANY)
+    def a_closing_is_taken_back(self, which):
+        recall = one_of(
+            Recall.objects.filter(closed_by__isnull=False).select_related("patient", "closed_by"), which
+        )
+        if recall is not None:
+            self.try_to(closing.take_back, recall=recall, by=recall.closed_by, revision=recall.revision)
+
+    @rule(which=ANY)
+    def an_entry_is_taken_back_by_who_made_it(self, which):
+        rows = Appointment.objects.filter(changed_by__isnull=False).select_related("patient", "changed_by")
+        visit = one_of(rows.order_by("-changed_at"), which % 3)
+        if visit is not None:
+            about = {"appointment": visit, "by": visit.changed_by, "revision": visit.revision}
+            self.try_to(desk_taking_back.take_back, **about)
+
+    @rule(which=ANY, what=st.sampled_from(["step", "attempt"]))
+    def an_entry_is_struck_through(self, which, what):
+        model, act = {"step": (Step, steps.strike), "attempt": (ContactAttempt, desk_taking_back.strike)}[
+            what
+        ]
+        row = one_of(model.objects.filter(struck__isnull=True).order_by("-pk"), which % 3)
+        if row is not None:
+            self.try_to(act, by=row.by, **{what: row})
+
+    @rule(which=ANY, who=ANY, dead=st.booleans())
+    def a_number_is_added_or_dies(self, which, who, dead):
+        patient = one_of(Patient.objects.all(), which)
+        route = one_of(patient.routes.filter(dead_since=None), who)
+        if dead and route is not None:
+            self.try_to(people.kill_route, route=route, by=self.by(who))
+        elif not dead:
+            self.try_to(
+                people.add_route, patient=patient, by=self.by(who), kind="phone", value=f"00 {self.now}"
+            )
+
+    @rule(who=ANY, signs=st.booleans())
+    def somebody_unknown_rings(self, who, signs):
+        said = {
+            "name": "A caller",
+            "number": "00",
+            "words": "it grows",
+            "signs": ["growing"] if signs else [],
+        }
+        self.try_to(unfiled.take, by=self.by(who), **said)
 
 
 class Rules:

@@ -41,6 +41,7 @@ from tests.scheduling import scene
 from tests.scheduling.life_acts import (
     ANY,
     WORDS,
+    Errors,
     Pictures,
     Rules,
     Workers,
@@ -58,7 +59,7 @@ _REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 DONE: Counter[str] = Counter()
 
 
-class Clinic(Pictures, Workers, Rules, RuleBasedStateMachine):
+class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
     """Two nurses, one or three dermatologists, a manager, and whoever comes."""
 
     def __init__(self):
