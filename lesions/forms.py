@@ -7,9 +7,9 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import ACTS, Act
-from clinic.days import write_day
 from clinic.models import Member, Patient
 from clinic.pages.fields import RevisionForm, day_field
+from clinic.wording import write_day
 from lesions.models import (
     Decision,
     DiagnosisCode,

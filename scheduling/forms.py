@@ -11,11 +11,11 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from clinic.days import write_day
 from clinic.models import Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
+from clinic.wording import write_day
 from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
 from lesions.review import report_checks
 from scheduling.checklists.definitions import Item, Sheet

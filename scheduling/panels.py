@@ -12,12 +12,12 @@ from django.utils.translation import gettext as _
 from clinic import clock
 from clinic.access import Act, may
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
-from clinic.days import write_day
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
+from clinic.wording import write_day
 from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records

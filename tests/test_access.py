@@ -18,6 +18,7 @@ ROLES = ("nurse", "dermatologist", "manager", "administrator")
 # stale revision. The others get 403.
 TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "start": ("get", "", (302, 302, 302, 302)),
+    "words_of_scripts": ("get", "", (OK, OK, OK, OK)),
     "clinic:patients": ("get", "", (OK, OK, OK, NO)),
     "clinic:register": ("get", "", (OK, OK, NO, NO)),
     "clinic:patient": ("get", "patient", (OK, OK, OK, NO)),

@@ -129,7 +129,9 @@ STORAGES = {
 }
 
 # ---- language and time ---------------------------------------------------------------------------
-LANGUAGE_CODE = "en-gb"
+# English is the source; another language is a folder of its own with the catalogue (docs/operating.md).
+LANGUAGE_CODE = env.text("LANGUAGE_CODE", "en-gb")
+LOCALE_PATHS = [DATA_DIR / "locale"]
 TIME_ZONE = env.zone("TIME_ZONE", "Europe/Dublin")
 USE_TZ = True
 USE_I18N = True

@@ -6,17 +6,17 @@ from typing import Any
 
 from django import template
 from django.utils import timezone
+from django.utils.dates import WEEKDAYS, WEEKDAYS_ABBR
 from django.utils.safestring import SafeString, mark_safe
 
 from clinic import clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
-from clinic.charts.year_strip import MONTHS
 from clinic.models import Patient
+from clinic.wording import write_day
 
 register = template.Library()
 
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 COUNTED = {"axes": "axis", "colours": "colour", "eighths": "eighth"}  # units that are whole things
 NUMBERS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
@@ -34,8 +34,7 @@ def day(value: date | datetime | None) -> str:
     """6 Mar 2026"""
     if not value:
         return ""
-    on = _local_day(value)
-    return f"{on.day} {MONTHS[on.month - 1]} {on.year}"
+    return write_day(_local_day(value))
 
 
 @register.filter
@@ -47,7 +46,7 @@ def long_day(value: date | datetime | None) -> str:
 @register.filter
 def week_day(value: date | datetime | None) -> str:
     """Tue 24 Nov 2026"""
-    return f"{WEEKDAYS[_local_day(value).weekday()][:3]} {day(value)}" if value else ""
+    return f"{WEEKDAYS_ABBR[_local_day(value).weekday()]} {day(value)}" if value else ""
 
 
 @register.filter

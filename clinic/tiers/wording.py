@@ -3,8 +3,8 @@
 from collections.abc import Iterable
 from typing import Any, Final
 
+from clinic.formats.language import alternatives
 from clinic.tiers.tier_set import Condition, Context
-from clinic.wording import alternatives
 
 _WORDS: Final = {
     "age": "age",

@@ -11,9 +11,9 @@ from django.db.models import F, Q, QuerySet
 
 from clinic import clock, jobs, policies
 from clinic.access import Act, require
-from clinic.days import write_day
 from clinic.models import Member, Policy, PolicyKind, change
 from clinic.trail import audit
+from clinic.wording import write_day
 from lesions.analysis import types
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import UnusableOutline

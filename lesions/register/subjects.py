@@ -5,8 +5,8 @@ from collections.abc import Iterable
 from datetime import timedelta
 
 from clinic import clock
-from clinic.days import write_day as day_words
 from clinic.models import Patient
+from clinic.wording import write_day as day_words
 from lesions.models import Diagnosis, DiagnosisCode, Lesion, Procedure
 from lesions.register import bodymap, register
 

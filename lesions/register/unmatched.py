@@ -18,12 +18,8 @@ _WAITS = {"kind": "report", "ended_at": None, "subject__startswith": "procedure:
 def take(*, by: Member, laboratory: str, reference: str, name: str, words: str) -> Duty:
     """Whose it seems to be and what it says, before anybody looks further."""
     require(by, Act.DO_DUTIES)
-    said = {
-        "laboratory": laboratory.strip(),
-        "reference": reference.strip(),
-        "name": name.strip(),
-        "words": words.strip(),
-    }
+    given = {"laboratory": laboratory, "reference": reference, "name": name, "words": words}
+    said = {key: value.strip() for key, value in given.items()}
     if not (said["laboratory"] and said["words"]):
         raise DutyRefused(_("Say from which laboratory it came and what it says."))
     row = UnmatchedReport.objects.create(by=by, at=clock.now(), **said)

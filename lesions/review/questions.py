@@ -11,7 +11,7 @@ from importlib.resources import files
 from dateutil.relativedelta import relativedelta
 
 from clinic import clock
-from clinic.days import write_day
+from clinic.wording import write_day
 from lesions.models import Decision, Lesion, Monitoring
 from lesions.review import foresight
 from lesions.review.foresight import Foreseen

@@ -40,7 +40,7 @@ def told(step: Step) -> None:
 
 
 def _check_teller(step: Step) -> None:
-    """A dermatologist, or whom the reader named; what is neither malignant nor uncertain anybody who may, if nobody was."""
+    """A dermatologist, or whom the reader named. Nobody named: what can wait, anybody who may tell a result."""
     named, by = step.duty.owner, step.by
     if may(by, Act.READ_RESULTS) or by == named:
         return

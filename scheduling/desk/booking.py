@@ -9,10 +9,10 @@ from django.utils import timezone
 
 from clinic import clock, jobs
 from clinic.access import Act, require
-from clinic.days import write_day
 from clinic.models import Member, Patient, PatientStatus, Visit, change
 from clinic.people import visits
 from clinic.trail import audit
+from clinic.wording import write_day
 from scheduling.desk import what_next, worklists
 from scheduling.models import (
     OPEN,

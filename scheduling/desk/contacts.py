@@ -7,10 +7,10 @@ from django.db.models import QuerySet
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.days import write_day
 from clinic.models import ContactRoute, Member, RouteKind
 from clinic.people import patients
 from clinic.trail import audit
+from clinic.wording import write_day
 from scheduling.desk import what_next, worklists
 from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, ContactAttempt, Outcome, Recall
 from scheduling.planning import ladder

@@ -9,9 +9,9 @@ from django.db.models import Q, QuerySet
 
 from clinic import clock
 from clinic.access import Act, may
-from clinic.days import write_day
 from clinic.duties import ledger, limits, steps
 from clinic.models import Duty, Member
+from clinic.wording import write_day
 from scheduling.desk import worklists
 from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
 from scheduling.planning import ladder

@@ -5,8 +5,8 @@ from dataclasses import replace
 from typing import Any
 
 from clinic import clock
-from clinic.days import write_day
 from clinic.models import Purpose
+from clinic.wording import write_day
 from lesions.models import Lesion
 from lesions.review import owed, signoff
 from lesions.review.foresight import Foreseen, Supposed

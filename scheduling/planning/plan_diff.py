@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from clinic.days import write_day
+from clinic.wording import write_day
 from scheduling.models import OPEN, PlanProblem, Recall, RecallState
 from scheduling.planning import replan
 

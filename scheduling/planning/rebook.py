@@ -3,10 +3,10 @@
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from clinic.days import write_day
 from clinic.duties import ledger
 from clinic.models import Duty, Member
 from clinic.trail.audit import subject_of
+from clinic.wording import write_day
 from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Recall, Urgency
 
 KIND = "rebook"

@@ -10,8 +10,8 @@ from io import StringIO
 from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
-from clinic.days import write_day
 from clinic.models import Patient, PatientStatus
+from clinic.wording import write_day
 from scheduling.models import (
     OPEN,
     Appointment,

@@ -4,10 +4,10 @@ from django.db.models import Q
 from django.utils import timezone
 
 from clinic import clock
-from clinic.days import write_day
 from clinic.models import Visit, change
 from clinic.people.visits import VisitRefused
 from clinic.trail import audit
+from clinic.wording import write_day
 from lesions.models import Diagnosis, Examination, Procedure, SignOff
 from lesions.review.report_checks import ResultRefused
 from lesions.review.signoff import SignOffRefused

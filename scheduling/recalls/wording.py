@@ -9,9 +9,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from clinic.charts.year_strip import Dot, Kind, Strip, Window
-from clinic.days import write_day
 from clinic.models import Visit
 from clinic.models.visit import Purpose
+from clinic.wording import write_day
 from lesions.register.subjects import in_words as in_words_of
 from scheduling.models import OPEN, Appointment, Override, Recall, RecallState
 from scheduling.planning import ladder

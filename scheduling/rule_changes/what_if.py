@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
-from clinic.days import write_day
+from clinic.wording import write_day
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import INVASIVE
 from scheduling.rules.facts import contradictions, facts

@@ -3,7 +3,7 @@ from datetime import date
 
 from django import template
 
-from clinic.days import write_day
+from clinic.wording import write_day
 
 register = template.Library()
 _ISO_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")

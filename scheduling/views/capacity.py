@@ -10,7 +10,7 @@ from clinic import clock
 from clinic.access import Act, allow
 from clinic.charts.columns import Bar, Chart, Column
 from clinic.charts.year_strip import MONTHS, Kind
-from clinic.days import write_day
+from clinic.wording import write_day
 from scheduling.capacity import forecast_jobs
 from scheduling.capacity.forecast import PUBLISHED, Forecast, Rate, Week, forecast, own_rate
 from scheduling.forms import MissedRateForm

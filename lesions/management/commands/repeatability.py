@@ -6,8 +6,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from clinic import clock, policies
-from clinic.days import write_day
 from clinic.models import PolicyKind
+from clinic.wording import write_day
 from lesions.analysis import pipeline
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import Measurement, Scale
