@@ -204,6 +204,15 @@ class ProposeEndForm(EndDutyForm):
     pass
 
 
+class GiveForm(RevisionForm):
+    owner = forms.ModelChoiceField(label=_("Who does it"), queryset=Member.objects.none())
+
+    def __init__(self, *args: Any, act: Act, **more: Any) -> None:
+        super().__init__(*args, **more)
+        may_do = Member.objects.filter(is_active=True, role__in=roles_with(act))
+        self.fields["owner"].queryset = may_do.order_by("name")
+
+
 class PutOffForm(RevisionForm):
     until = day_field("Until", future=True)
     note = forms.CharField(label="Why it can wait", max_length=200)

@@ -35,6 +35,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "clinic:settle_duty": ("post", "duty", (BAD, BAD, BAD, NO)),
     "clinic:end_duty": ("post", "duty", (NO, BAD, NO, NO)),
     "clinic:propose_end_duty": ("post", "duty", (BAD, BAD, NO, NO)),
+    "clinic:give_duty": ("post", "duty", (NO, BAD, NO, NO)),
     "clinic:put_off_duty": ("post", "duty", (NO, BAD, NO, NO)),
     "clinic:take_back_duty": ("post", "duty", (302, 302, 302, NO)),
     "clinic:proposal": ("get", "proposal", (OK, OK, OK, NO)),

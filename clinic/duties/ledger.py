@@ -5,6 +5,7 @@ from datetime import date, timedelta
 
 from django.db import models, transaction
 from django.db.models import Count, QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, NotAllowed, may, require
@@ -166,6 +167,19 @@ def put_off(*, duty: Duty, by: Member, revision: int, until: date, note: str) ->
     audit.record(
         "duty.put_off", by=by, subject=duty, patient=duty.patient, kind=duty.kind, until=str(until), note=note
     )
+    return duty
+
+
+@transaction.atomic
+def give_to(*, duty: Duty, by: Member, owner: Member, revision: int) -> Duty:
+    """A dermatologist names who does it, such as who tells a result."""
+    require(by, Act.END_DUTIES)
+    act = KINDS[duty.kind].may_end
+    if not (owner.is_active and may(owner, act)):
+        raise DutyRefused(_("%(who)s may not %(act)s.") % {"who": owner, "act": act.value})
+    change(duty, seen=revision, at=clock.now(), where={"ended_at": None}, owner=owner)
+    details = {"kind": duty.kind, "owner": owner.pk}
+    audit.record("duty.give", by=by, subject=duty, patient=duty.patient, **details)
     return duty
 
 

@@ -334,6 +334,21 @@ def test_a_signature_taken_back_is_owed_nowhere():
     assert lost() == {}
 
 
+def test_a_report_that_becomes_a_melanoma_is_read_before_margins_are_asked():
+    """Found by a random life: the count named a patient whose corrected report waited to be read."""
+    patient, doctor = build.patient(), build.dermatologist()
+    said = {"reported_on": scene.TODAY, "patient": patient, "by": doctor}
+    row = pathology.record_diagnosis(code="bcc", **said)
+    said = {"why": "a second look", "revision": row.revision, "by": doctor}
+    pathology.amend_diagnosis(diagnosis=row, code="melanoma", **said)
+    assert lost() == {}
+    duty = ledger.open_duties(patient).get(kind="read")
+    steps.settle(duty=duty, by=doctor, revision=duty.revision, outcome="read")
+    assert lost() == {}
+    sql("DELETE FROM clinic_duty WHERE kind = 'margins' AND patient_id = %s", patient.pk)
+    assert patient.pk in lost()["what_after_invasive"]
+
+
 def test_the_nightly_count_says_it_with_names():
     patient, key = planned_check()
     assert whereabouts.count_everybody(scene.TODAY).holds
