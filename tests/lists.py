@@ -497,6 +497,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
 # Pages that are about one thing and show no rows of anything: forms, files, and where one is only sent on.
 NO_LISTS = {
     "start",
+    "words_of_scripts",
     "clinic:register",
     "clinic:amend",
     "clinic:duty",

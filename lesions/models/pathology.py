@@ -32,12 +32,12 @@ class Recorded(Stated):
     objects = Standing()
     everything = models.Manager()
 
-    class Meta(Stated.Meta):
+    class Meta:
         abstract = True
 
 
 class Procedure(Recorded):
-    """A biopsy or excision waits for its result until a diagnosis is recorded from it."""
+    """A biopsy, an excision or another procedure; the first two wait for a result until a diagnosis is recorded."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="procedures")
     lesion = models.ForeignKey(
@@ -102,7 +102,7 @@ class Sentinel(models.TextChoices):
 
 
 class Diagnosis(Recorded):
-    """What the report says. The anchor is the day of definitive excision, from which follow-up counts.
+    """What a report says. The anchor is the day of definitive excision, from which follow-up counts.
 
     `thickness` is the millimetres as typed ("0.80" or ">=0.8"). Null ulceration means unknown.
     """

@@ -1,4 +1,4 @@
-"""A report that belongs to no specimen on record: kept as it came, until it is filed or returned to the laboratory."""
+"""Keep a report that belongs to no specimen on record as it came, until it is filed or returned to the laboratory."""
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -16,7 +16,7 @@ _WAITS = {"kind": "report", "ended_at": None, "subject__startswith": "procedure:
 
 @transaction.atomic
 def take(*, by: Member, laboratory: str, reference: str, name: str, words: str) -> Duty:
-    """Whose it seems to be and what it says, before anybody looks further."""
+    """Keep whose it seems to be and what it says, before anybody looks further."""
     require(by, Act.DO_DUTIES)
     given = {"laboratory": laboratory, "reference": reference, "name": name, "words": words}
     said = {key: value.strip() for key, value in given.items()}
@@ -30,7 +30,7 @@ def take(*, by: Member, laboratory: str, reference: str, name: str, words: str) 
 
 
 def settled(step: Step) -> None:
-    """Filed with a patient, a dermatologist reads it the same day; returned, the laboratory has it again."""
+    """File it with a patient, for a dermatologist to read it the same day; returned, the laboratory has it again."""
     if step.outcome != "filed":
         return
     duty, patient = step.duty, _patient_of(step.whom)
@@ -49,7 +49,7 @@ def _patient_of(number: str) -> Patient:
 
 
 def _specimen_of(patient: Patient) -> str:
-    """The one whose report is waited for; where there are several, who reads it records it with the right one."""
+    """Find the one whose report is waited for; of several, who reads it records it with the right one."""
     subjects = list(
         Duty.objects.filter(patient=patient, **_WAITS).values_list("subject", flat=True).distinct()
     )
@@ -57,7 +57,7 @@ def _specimen_of(patient: Patient) -> str:
 
 
 def struck(step: Step) -> None:
-    """Taken back: it is nobody's again; what was to be read is withdrawn with the step."""
+    """Make it nobody's again; what was to be read is withdrawn with the step."""
     duty = Duty.objects.get(pk=step.duty_id)
     if step.outcome == "filed":
         change(duty, seen=duty.revision, at=clock.now(), patient=None)

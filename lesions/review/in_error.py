@@ -1,4 +1,4 @@
-"""A procedure or a result recorded in error is struck through: at once by who recorded it, later by two people.
+"""Strike through a procedure or a result recorded in error: at once by who recorded it, later by two people.
 
 It stays readable and counts nowhere: what it moved returns, what it opened is owed no more, what it ended again.
 """
@@ -30,7 +30,7 @@ BEFORE: list[Callable[[Recorded], None]] = []
 
 @transaction.atomic
 def take_back(*, row: Recorded, by: Member, revision: int) -> Recorded:
-    """By who recorded it, within ten minutes, unless somebody has acted on it. Raises ResultRefused or StaleRow."""
+    """Take it back, by who recorded it and within ten minutes, unless somebody has acted on it. Raises ResultRefused or StaleRow."""
     if row.by_id != by.pk:
         raise ResultRefused(_("Only who recorded it takes it back; later two people enter it in error."))
     if clock.now() - row.changed_at > ledger.TAKE_BACK:
@@ -45,7 +45,7 @@ def may_take_back(row: Recorded, by: Member) -> bool:
 
 @transaction.atomic
 def propose(*, row: Recorded, by: Member, reason: str) -> Proposal:
-    """Entered in error: one of the two is a dermatologist, whichever."""
+    """Propose that it was entered in error: one of the two is a dermatologist, whichever."""
     if row.struck_at is not None:
         raise ResultRefused(_("It is struck through already."))
     _check_stands_alone(row)
@@ -72,7 +72,7 @@ def _check_nobody_acted(row: Recorded) -> None:
 
 
 def _check_stands_alone(row: Recorded) -> None:
-    """Its report goes first: a result of tissue that was never taken would hang in the air."""
+    """Refuse where its report stands: a result of tissue that was never taken would hang in the air."""
     if isinstance(row, Procedure):
         told_with = Q(procedure=row) | Q(versions__report_of=row)
         report = Diagnosis.objects.filter(told_with).select_related("by").first()
@@ -104,7 +104,7 @@ def _strike(row: Recorded, by: Member, revision: int, **details: Any) -> Recorde
 
 
 def _put_lesion_back(cut: Procedure) -> None:
-    """As it stood before, where nothing else has moved it since."""
+    """Put the lesion back as it stood before, where nothing else has moved it since."""
     if cut.lesion_id is None or not cut.before:
         return
     lesion = register.lock(cut.lesion_id)
@@ -116,7 +116,7 @@ def _put_lesion_back(cut: Procedure) -> None:
 
 
 def _ask_what_to_say(row: Diagnosis, by: Member) -> None:
-    """The patient was told what was never so: a dermatologist decides who says that, and how."""
+    """Have a dermatologist decide who tells the patient that what was said was never so, and how."""
     note = _("The patient was told a result that was recorded in error: %(what)s.")
     ledger.open_duty(
         "decide_what_follows",

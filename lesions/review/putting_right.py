@@ -1,4 +1,4 @@
-"""A picture of another lesion or patient is moved to its own, or set aside; what rested on it stays and says so."""
+"""Move a picture of another lesion or patient to its own, or set it aside; what rested on it stays and says so."""
 
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
@@ -31,7 +31,7 @@ from lesions.review import owed, reviews
 
 @transaction.atomic
 def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
-    """File it with its right lesion, measured and compared anew there. Raises PictureRefused or StaleRow."""
+    """File a picture with its right lesion, measured and compared anew there. Raises PictureRefused or StaleRow."""
     require(by, Act.ADD_PICTURES)
     duty, old = _duty_of(image), image.lesion
     if lesion.pk == old.pk:
@@ -56,7 +56,7 @@ def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
 
 @transaction.atomic
 def set_aside(*, image: Image, by: Member, revision: int, reason: str) -> Image:
-    """Nobody knows whose it is: it stays readable, counts for nothing and is compared with nothing."""
+    """Set a picture aside that nobody can place: it stays readable, counts for nothing and is compared with nothing."""
     require(by, Act.SIGN_OFF)
     if not reason.strip():
         raise PictureRefused("Say in words why it is set aside.")
@@ -70,7 +70,7 @@ def set_aside(*, image: Image, by: Member, revision: int, reason: str) -> Image:
 
 
 def bring_back(duty: Duty, by: Member, move_id: int) -> None:
-    """Taken back: the picture is where it was, and put right once more; refused where somebody decided on it there."""
+    """Bring a moved picture back where it was, to be put right anew; refused where somebody decided on it there."""
     row = PictureMove.objects.select_related("image__lesion__patient", "from_lesion__patient").get(pk=move_id)
     image, there, home = row.image, row.image.lesion, row.from_lesion
     _check_not_decided(row, there)
@@ -94,7 +94,7 @@ def _check_not_decided(row: PictureMove, lesion: Lesion) -> None:
 
 
 def moved_away(lesion: Lesion) -> QuerySet[PictureMove]:
-    """Pictures that were filed here once and are not, or count no more."""
+    """Find pictures that were filed here once and are no more, or no longer count."""
     rows = lesion.moved_away.filter(~Q(image__lesion=lesion) | Q(image__set_aside=True))
     return rows.select_related("by", "to_lesion", "image").order_by("-pk")
 
@@ -113,7 +113,7 @@ def _moved(image: Image, old: Lesion, new: Lesion | None, by: Member, reason: st
 
 
 def _measure_anew(image: Image, by: Member) -> None:
-    """The same bytes give the same figures; what is new is what they are compared with."""
+    """Have a moved picture measured and compared anew: the same bytes give the same figures."""
     if image.kind == ImageKind.OVERVIEW:
         return
     row = outlines.in_use(image.assessments.filter(version=VERSION))
@@ -124,7 +124,7 @@ def _measure_anew(image: Image, by: Member) -> None:
 
 
 def _compare_anew(lesion: Lesion, image: Image, by: Member) -> None:
-    """What waits and was compared with that picture is judged again without it.
+    """Judge again, without the moved picture, what was compared with it.
 
     Nothing waits about the picture any more: what it had replaced undecided waits in its place.
     """

@@ -1,4 +1,4 @@
-"""What waits for a dermatologist, and the page on which a decision is signed."""
+"""Pages of Decisions: what waits for a dermatologist, and where a decision is signed."""
 
 from typing import Any
 
@@ -67,7 +67,7 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
 
 
 def _signs(request: HttpRequest) -> Page:
-    """Signs and concerns without a picture in the list: an examination in person is what ends them."""
+    """List signs and concerns without a picture: an examination in person is what ends them."""
     page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
     limit, today = limits.in_force()["examine"], clock.today()
     rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
@@ -120,7 +120,7 @@ def decision(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
-    """What stands now, beside what was about to be signed."""
+    """Show what stands now, beside what was about to be signed."""
     review = Review.objects.select_related("lesion", "signoff__by").get(pk=pk)
     signed = getattr(review, "signoff", None)
     now = f"{signed.get_decision_display()}, signed by {signed.by}" if signed else review.get_state_display()
@@ -181,7 +181,7 @@ _USUAL: tuple[tuple[str, int | None], ...] = (
 
 
 def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
-    """The day of the plan that each usual decision leads to, or the one that is filled in: read before it is signed."""
+    """Say which day of the plan each usual decision leads to, or the one that is filled in, before it is signed."""
     chosen = form.supposed() if form.is_bound else None
     supposed = [chosen] if chosen else list(_USUAL)
     found = foresight.foresee(lesion, supposed, at_hand=chosen is None)
@@ -192,7 +192,7 @@ def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
 
 
 def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
-    """The comparison to show, and the links to the previous and the first picture."""
+    """Choose the comparison to show, with links to the previous and the first picture."""
     found = Comparison.objects.filter(
         later=review.assessment,
         later__image__lesion=review.lesion_id,
@@ -218,7 +218,7 @@ def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[s
 
 
 def _side(assessment: Assessment, comparison: Comparison | None, pane: Pane | None) -> dict[str, Any]:
-    """One photograph with its outline, where its pane looks, and how far across it measured."""
+    """Prepare one photograph: its outline, where its pane looks, and its largest diameter."""
     result = assessment.result
     outline = result["outline"] if result else None
     return {
@@ -234,7 +234,7 @@ def _side(assessment: Assessment, comparison: Comparison | None, pane: Pane | No
 
 
 def _measuring(lesion: Lesion) -> set[int]:
-    """Pictures of this lesion that a worker has still to measure, such as by a corrected outline."""
+    """Find pictures of this lesion that a worker has still to measure, such as by a corrected outline."""
     rows = Assessment.objects.filter(image__lesion=lesion, state__in=UNFINISHED)
     return set(rows.values_list("image", flat=True))
 
@@ -251,12 +251,12 @@ def _gap(comparison: Comparison | None, review: Review) -> str:
 
 
 def _keyed(form: SignOffForm) -> list[dict[str, Any]]:
-    """The decisions with the number key of each."""
+    """List the decisions with the number key of each."""
     return [{"choice": choice, "key": number} for number, choice in enumerate(form["decision"], start=1)]
 
 
 def _place_in_queue(review: Review) -> dict[str, Any] | None:
-    """Which of how many this is, how many are left after it, and since when the oldest waits."""
+    """Say which of how many this is, how many are left after it, and since when the oldest waits."""
     waiting = Review.objects.filter(state=ReviewState.WAITING, flagged=review.flagged)
     rows = list(waiting.order_by("-urgent", "opened_at", "pk").values_list("pk", "opened_at"))
     keys = [pk for pk, _ in rows]

@@ -1,4 +1,4 @@
-"""What was asked of a dermatologist because of one recall: after an attempt to reach somebody, or a missed visit."""
+"""Find and end what was asked of a dermatologist because of one recall: after an attempt, or a missed visit."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -27,7 +27,7 @@ def waiting_about(recall: Recall) -> QuerySet[Duty]:
 
 
 def answer(recall: Recall, *, by: list[Member | None], evidence: models.Model) -> None:
-    """Ended by the first of these who may sign; `None` is the program, where the desk's own right was enough."""
+    """End it by the first of these who may sign; `None` is the program, where the desk's own right was enough."""
     who = next((one for one in by if one is None or may(one, Act.SIGN_OFF)), False)
     if who is not False:
         for duty in waiting_about(recall):
@@ -35,7 +35,7 @@ def answer(recall: Recall, *, by: list[Member | None], evidence: models.Model) -
 
 
 def reached(recalls: Iterable[Recall], *, by: Member, evidence: models.Model) -> None:
-    """Booked: nobody has to go on trying."""
+    """End going on trying: it is booked."""
     for recall in recalls:
         said = [f"clinic.step:{key}" for key in asked_about(recall).values_list("steps", flat=True) if key]
         for duty in Duty.objects.filter(kind="try_on", opened_from__in=said, ended_at=None).select_related(
@@ -45,6 +45,6 @@ def reached(recalls: Iterable[Recall], *, by: Member, evidence: models.Model) ->
 
 
 def _keys(rows: QuerySet[Any]) -> QuerySet[Any]:
-    """How duties name these rows, worked out by the database: one question instead of three."""
+    """Give the words by which duties name these rows, made by the database: one question instead of three."""
     named = Concat(Value(f"{rows.model._meta.label_lower}:"), Cast("pk", CharField()))
     return rows.order_by().values_list(named)

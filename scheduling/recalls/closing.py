@@ -1,4 +1,4 @@
-"""Recalls do not close themselves: from the plan to the list, and every way out with its ground and its person."""
+"""Put recalls on the list and close them: none closes itself; each end has its ground and its person."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -26,7 +26,7 @@ ACT = "recall.close"
 
 
 class RecallRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a recall cannot be closed or opened so; the text is the sentence for the page."""
 
 
 @transaction.atomic
@@ -51,7 +51,7 @@ def become_due(today: date) -> int:
 
 @transaction.atomic
 def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
-    """The recall stays open and on the list until somebody else has closed it."""
+    """Propose to close a recall; it stays open and on the list until somebody else has closed it."""
     require(by, Act.PROPOSE_CLOSING)
     _check_open(recall)
     _check_ground(ground, note)
@@ -75,7 +75,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
 
 @transaction.atomic
 def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
-    """Close with a ground. Urgency A and B need a dermatologist unless superseded; an error a second person."""
+    """Close a recall with a ground. A and B need a dermatologist unless superseded; an error a second person."""
     _check_right(recall, by, ground)
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
         raise RecallRefused(
@@ -90,7 +90,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
 
 @transaction.atomic
 def take_back(*, recall: Recall, by: Member, revision: int) -> Recall:
-    """A wrong closing, by who closed it, within ten minutes: open again with its dates, and what was asked with it."""
+    """Take a wrong closing back, by who closed it and within ten minutes: open with its dates, and asked what was."""
     if not may_take_back(recall, by):
         raise RecallRefused(
             _("Only who closed it takes it back, within ten minutes; later it is set as a day of its own.")
@@ -117,7 +117,7 @@ def take_back(*, recall: Recall, by: Member, revision: int) -> Recall:
 
 
 def may_take_back(recall: Recall, by: Member) -> bool:
-    """What care's end closed, resuming care opens; a discharge has a row of its own."""
+    """Say whether it can be: what the end of care closed, resuming opens; a discharge has a row of its own."""
     mine = recall.state == RecallState.CLOSED and recall.closed_by_id == by.pk and not recall.evidence
     return mine and clock.now() - recall.changed_at <= ledger.TAKE_BACK
 
@@ -125,6 +125,7 @@ def may_take_back(recall: Recall, by: Member) -> bool:
 def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) -> None:
     _check_open(recall)
     _check_ground(ground, note)
+    # Otherwise somebody would still come, for something that is closed.
     if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
         raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
     fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
@@ -138,7 +139,7 @@ def _recall_of(proposal: Proposal) -> Recall:
 
 
 def _confirm(proposal: Proposal, by: Member) -> None:
-    """Two people have said it by now, one of them a dermatologist."""
+    """Close what was proposed: two people have said it by now, one of them a dermatologist."""
     recall = _recall_of(proposal)
     _close(recall, by, recall.revision, proposal.fields["ground"], proposal.reason)
     asked.answer(recall, by=[by, proposal.proposed_by], evidence=recall)
@@ -160,7 +161,7 @@ CLOSE = Proposable("close a recall", _confirm, _describe, either=True, refused=_
 
 @transaction.atomic
 def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
-    """“Cannot be reached” is an open state with a day on which somebody looks again; a dermatologist says which."""
+    """Mark a recall as “cannot be reached”: it stays open, with a day on which somebody looks again."""
     require(by, Act.CLOSE_RECALLS)
     _check_open(recall)
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
@@ -181,13 +182,14 @@ def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on:
 
 
 def reopen(recall: Recall, *, by: Member, why: str) -> None:
-    """The appointment came to nothing: on the list again with its original dates. Inside the caller's transaction."""
+    """Open a recall again whose appointment came to nothing, with its original dates, in the caller's transaction."""
     if recall.state != RecallState.BOOKED:
         return
     change(recall, seen=recall.revision, at=clock.now(), **open_again(recall))
     audit.record(
         "recall.reopen", by=by, subject=recall, patient=recall.patient, why=why, latest=str(recall.latest)
     )
+    # While it was booked the plan may have dropped it; then nobody is to be called for it.
     if not still_asked_for(recall):
         supersede(recall)
 

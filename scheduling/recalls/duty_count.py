@@ -1,6 +1,6 @@
-"""What is owed, counted kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
+"""Count what is owed, kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
 
-It shares no code with the ledger of duties, the lists, the plans or the core (domain.md, "What is owed"). Facts open
+It shares no code with the ledger of duties, the lists, the plans or the core (docs/domain.md, "What is owed"). Facts open
 some duties (`duty_facts.py`), the stored plan opens others; that nothing was deleted or ended without a word is held
 against the audit trail.
 """
@@ -102,7 +102,7 @@ _SIGNS: Final = """SELECT g.patient_id FROM (SELECT a.patient_id, a.subject, COU
 
 
 def count_duties() -> list[KindCount]:
-    """Every kind with what is owed, what is held, and who is lost between the two."""
+    """Count every kind: what is owed, what the lists hold, and who is lost between the two."""
     return [
         *(_compared(code, *row) for code, row in FACTS.items()),
         *(_nameless(code, *row) for code, row in NAMELESS.items()),
@@ -138,7 +138,7 @@ def _compared(code: str, words: Any, facts: str, held: str) -> KindCount:
 
 
 def _without_a_word(code: str, words: Any, table: str, ended: str, label: str) -> KindCount:
-    """Ended rows of which the trail does not know how."""
+    """Find ended rows of which the audit trail does not say how they ended."""
     facts = f"SELECT x.id, x.patient_id FROM {table} x WHERE {ended} AND x.patient_id IS NOT NULL"
     known = f"""EXISTS (SELECT 1 FROM clinic_auditrecord a WHERE a.subject = {of_row(label, "f.id")}
         AND a.action IN {_ACTIONS_OF_AN_END[code]})"""
@@ -147,7 +147,7 @@ def _without_a_word(code: str, words: Any, table: str, ended: str, label: str) -
 
 
 def _deleted(action: str, words: Any, label: str, table: str) -> KindCount:
-    """Records of the trail whose row is gone."""
+    """Find audit records whose row is gone."""
     facts = f"""SELECT a.patient_id, CAST(SUBSTR(a.subject, {len(label) + 2}) AS INTEGER) AS id
         FROM clinic_auditrecord a WHERE a.action = '{action}' AND a.patient_id IS NOT NULL"""
     there = f"EXISTS (SELECT 1 FROM {table} t WHERE t.id = f.id)"

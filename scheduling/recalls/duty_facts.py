@@ -1,4 +1,4 @@
-"""Which facts open which duties, and when such a duty is held or has ended with a word: plain SQL, as data.
+"""State which facts open which duties, and when such a duty is held or has ended with a word: plain SQL, as data.
 
 Codes and the names of tables stand here once more, by hand: this shares no code with what opens the duties.
 """
@@ -12,17 +12,17 @@ OPEN_RECALL: Final = "r.state IN ('planned', 'due', 'booked')"
 
 
 def of_row(label: str, key: str) -> str:
-    """How a duty names the row that opened it, as SQL: 'lesions.signoff:7'."""
+    """Write in SQL how a duty names the row that opened it: 'lesions.signoff:7'."""
     return f"'{label}:' || {TEXT.format(key)}"
 
 
 def _duty_of(kind: str, label: str) -> str:
-    """A duty of this kind was opened from the fact, and it stands open or was ended with a word."""
+    """Write the condition that a duty of this kind was opened from the fact, and is open or ended with a word."""
     return f"EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = '{kind}' AND d.opened_from = {of_row(label, 'f.id')})"
 
 
 def _about_lesion(kind: str) -> str:
-    """A duty of this kind about the lesion of the fact, whichever signature opened it."""
+    """Write the condition that there is a duty of this kind about the lesion, whichever signature opened it."""
     return f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = '{kind}'
         AND d.subject = 'lesion:' || CAST(f.lesion_id AS TEXT))"""
 
@@ -187,7 +187,7 @@ _REBOOK: Final = f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'rebook'
 
 
 def _asked(about: str, more: str) -> str:
-    """What was asked of a dermatologist because of an attempt or an appointment of this recall."""
+    """Write the condition that a dermatologist was asked because of an attempt or an appointment of this recall."""
     return f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'decide_what_follows' AND ({more})
         AND (d.opened_from IN (SELECT {of_row("scheduling.contactattempt", "y.id")}
                 FROM scheduling_contactattempt y WHERE y.recall_id = {about})
