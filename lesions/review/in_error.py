@@ -30,7 +30,10 @@ BEFORE: list[Callable[[Recorded], None]] = []
 
 @transaction.atomic
 def take_back(*, row: Recorded, by: Member, revision: int) -> Recorded:
-    """Take it back, by who recorded it and within ten minutes, unless somebody has acted on it. Raises ResultRefused or StaleRow."""
+    """Take it back, by who recorded it and within ten minutes, unless somebody has acted on it.
+
+    Raises ResultRefused or StaleRow.
+    """
     if row.by_id != by.pk:
         raise ResultRefused(_("Only who recorded it takes it back; later two people enter it in error."))
     if clock.now() - row.changed_at > ledger.TAKE_BACK:

@@ -13,7 +13,7 @@ from clinic.models import AuditRecord, Duty, Member, Patient, PatientStatus, Vis
 from clinic.people import patients, visits
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
-from scheduling.desk import booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.desk.booking import BookingRefused
 from scheduling.desk.contacts import ContactRefused
 from scheduling.models import (
@@ -113,11 +113,11 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
 
 
 def _take_its_place(appointment: Appointment) -> None:
-    """Take the old place again. Raises SlotTaken or BookingRefused where somebody else has it by now, or nobody can come then."""
+    """Take the old place again. Raises SlotTaken or BookingRefused where somebody has it, or nobody can come."""
     patient = Patient.objects.get(pk=appointment.patient_id)
     if patient.status != PatientStatus.ACTIVE:
         raise BookingRefused(_("Nothing is booked: %(status)s.") % {"status": patient.get_status_display()})
-    booking.check_hours(appointment.resource, appointment.starts_at, appointment.minutes)
+    bookable.check_hours(appointment.resource, appointment.starts_at, appointment.minutes)
     booking.take_cells(appointment)
 
 

@@ -13,7 +13,7 @@ KIND = "rebook"
 
 
 def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
-    """Look at an appointment: rebook where it is late for what it is booked for, nothing is open, or its day is closed."""
+    """Look at an appointment: rebook where it is late for what it is for, nothing is open, or its day is closed."""
     day = timezone.localdate(appointment.starts_at)
     if closed := ClosureDay.objects.filter(day=day).first():
         _owe_closed(appointment, closed, by)

@@ -14,7 +14,7 @@ from clinic.models import Patient, StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import booking, contacts, taking_back, what_next, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
 from scheduling.planning import ladder, rebook
@@ -128,10 +128,10 @@ def free_places(earliest: date, latest: date, minutes: int = 20) -> dict[str, An
     return {"inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
 
 
-def _slots(since: date, until: date, minutes: int) -> list[booking.Slot]:
+def _slots(since: date, until: date, minutes: int) -> list[bookable.Slot]:
     if since > until:
         return []
-    return booking.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
+    return bookable.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
 
 
 @allow(Act.CONTACT)

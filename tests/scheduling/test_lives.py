@@ -30,7 +30,7 @@ from lesions.measuring import measure
 from lesions.models import Decision, Diagnosis, Lesion, LesionState, Monitoring, Procedure, Sign, SignOff
 from lesions.register import register
 from lesions.review import pathology, signoff, taking_back
-from scheduling.desk import booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.desk import taking_back as desk_taking_back
 from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Outcome, Recall
 from scheduling.planning import replan
@@ -226,7 +226,7 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
     @rule(days=st.integers(1, 60), who=ANY)
     def a_day_is_closed(self, days, who):
         day = self.now.date() + timedelta(days=days)
-        self.try_to(booking.close_day, day=day, reason="a holiday", by=self.by(who))
+        self.try_to(bookable.close_day, day=day, reason="a holiday", by=self.by(who))
 
     @rule(which=ANY, who=ANY)
     def an_entry_of_the_desk_is_taken_back(self, which, who):

@@ -1,4 +1,4 @@
-"""Procedures and results recorded in error (domain.md "Taking back"; the clinic's own way, common practice, no source)."""
+"""Procedures and results recorded in error (docs/domain.md "Taking back"; the clinic's own way, common practice, no source)."""
 
 import pytest
 

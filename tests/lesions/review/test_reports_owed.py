@@ -40,7 +40,7 @@ def lesion():
 
 
 def test_a_malignant_result_is_told_by_a_dermatologist_or_whom_the_reader_named(lesion, nurse, doctor):
-    """domain.md: "tell | dermatologist, or whom the reader names"."""
+    """docs/domain.md: "tell | dermatologist, or whom the reader names"."""
     row, other = report(lesion, doctor, tells=nurse), build.nurse()
     with pytest.raises(DutyRefused, match=f"{nurse} was named to tell this"):
         pathology.tell(diagnosis=row, by=other, **SAID)
@@ -85,7 +85,7 @@ def flagged(lesion, limit=10.0):
 
 
 def test_a_benign_report_after_a_strong_flag_is_asked_about(lesion, nurse, doctor):
-    """domain.md "decide"; clinic-pathological correlation: common practice, no source."""
+    """docs/domain.md "decide"; clinic-pathological correlation: common practice, no source."""
     flagged(lesion)
     report(lesion, doctor, code="benign", procedure=cut(lesion, nurse))
     duty = open_(lesion, "agree")

@@ -12,7 +12,7 @@ from clinic.models import Duty, StaleRow
 from clinic.people import patients
 from lesions.models import UrgentSign
 from lesions.register import register
-from scheduling.desk import booking, contacts, taking_back, unfiled, what_next, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back, unfiled, what_next, worklists
 from scheduling.models import Appointment, Recall
 from scheduling.planning import rebook, replan
 from scheduling.recalls import closing, duty_count, overrides
@@ -211,7 +211,7 @@ def test_a_closed_day_owes_each_of_its_appointments(nurse):
     first, second, other = scene.due_check(), scene.due_check(), scene.due_check()
     for row, day in ((first, 18), (second, 18), (other, 19)):
         scene.booked(row, scene.at(day=date(2026, 6, day)))
-    booking.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
+    bookable.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
     assert {row.patient_id for row in Duty.objects.filter(kind="rebook")} == {
         first.patient_id,
         second.patient_id,
@@ -220,7 +220,7 @@ def test_a_closed_day_owes_each_of_its_appointments(nurse):
 
 def test_a_moved_appointment_ends_it_and_frees_the_old_place(recall, nurse):
     visit = scene.booked(recall, scene.at(day=date(2026, 6, 18)))
-    booking.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
+    bookable.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
     scene.hours(day=date(2026, 6, 19), name=visit.resource.name)
     booking.move(
         appointment=visit, resource=visit.resource, starts_at=scene.at(day=date(2026, 6, 19)), by=nurse,

@@ -1,4 +1,4 @@
-"""What the desk entered wrongly is taken back by who entered it, within ten minutes (domain.md "Taking back").
+"""What the desk entered wrongly is taken back by who entered it, within ten minutes (docs/domain.md "Taking back").
 
 The clinic's own way: common practice, no source.
 """
@@ -10,7 +10,7 @@ import pytest
 from clinic.duties import ledger, steps
 from clinic.models import Duty
 from clinic.people import ending, patients
-from scheduling.desk import booking, contacts, taking_back, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back, worklists
 from scheduling.models import Recall, StruckAttempt
 from scheduling.planning import replan
 from scheduling.recalls import closing, duty_count
@@ -163,7 +163,7 @@ def test_a_place_that_somebody_else_has_by_now_stays_theirs(recall, nurse):
 def test_a_cancellation_of_a_day_that_was_closed_stays(recall, nurse):
     visit = scene.booked(recall, scene.at(day=TOMORROW))
     cancelled(visit, nurse)
-    booking.close_day(day=TOMORROW, reason="training", by=nurse)
+    bookable.close_day(day=TOMORROW, reason="training", by=nurse)
     with pytest.raises(booking.BookingRefused, match="closed"):
         taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
 
@@ -273,7 +273,7 @@ UNTIL = scene.TODAY + timedelta(days=9)
     ],
 )
 def test_each_answer_is_a_duty_with_its_day(recall, nurse, doctor, outcome, said, kind):
-    """domain.md "What is owed": try on until D, letter, ask the referrer."""
+    """docs/domain.md "What is owed": try on until D, letter, ask the referrer."""
     answered(recall, nurse, doctor, outcome, until=UNTIL, **said)
     (duty,) = owed(recall.patient, kind)
     assert (duty.due_on, duty.subject) == (UNTIL, recall.subject)

@@ -15,7 +15,7 @@ from clinic.people import ending
 from clinic.trail import triggers
 from lesions.register import register
 from lesions.review import pathology, signoff, taking_back
-from scheduling.desk import booking, contacts, unfiled
+from scheduling.desk import bookable, booking, contacts, unfiled
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
 from scheduling.recalls import duty_count, whereabouts
@@ -141,7 +141,7 @@ def booked_late():
 def booked_on_a_closed_day():
     recall, day = scene.due_check(), scene.TODAY + timedelta(days=next(_days))
     scene.booked(recall, scene.at(day=day))
-    booking.close_day(day=day, reason="training", by=build.nurse())
+    bookable.close_day(day=day, reason="training", by=build.nurse())
     return owed(recall.patient, "rebook")
 
 

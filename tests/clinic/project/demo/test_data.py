@@ -16,7 +16,7 @@ from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
 from lesions.models import Assessment, Image, JobState, RefusedUpload
 from lesions.review import signoff
-from scheduling.desk import booking, worklists
+from scheduling.desk import bookable, worklists
 from scheduling.models import (
     Appointment,
     Checklist,
@@ -87,7 +87,7 @@ def test_yesterdays_visit_lacks_its_outcome_and_others_lie_ahead(built):
     assert booked.filter(starts_at__date__lt=clock.today()).count() == 1
     assert booked.filter(starts_at__date__gt=clock.today()).exists()
     assert ClosureDay.objects.filter(day__gt=clock.today()).count() == 1
-    assert booking.free_slots(since=clock.today(), until=ClosureDay.objects.get().day)
+    assert bookable.free_slots(since=clock.today(), until=ClosureDay.objects.get().day)
 
 
 def test_a_dermatologist_set_an_interval_and_filled_in_a_checklist(built):
