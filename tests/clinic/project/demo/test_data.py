@@ -28,7 +28,7 @@ from scheduling.models import (
     Recall,
     WorkItem,
 )
-from scheduling.recalls import missed, whereabouts
+from scheduling.recalls import duty_count, missed, whereabouts
 
 pytestmark = pytest.mark.django_db
 
@@ -193,3 +193,9 @@ def test_the_full_build_draws_enough_pictures_on_a_range_of_skin():
     assert len({picture.spec.skin_tone for picture in drawn}) >= 5
     assert any(picture.mm_per_px is None for picture in drawn)
     assert len({picture.filename for picture in drawn}) == len(drawn)
+
+
+def test_the_count_of_duties_invents_nobody_in_a_clean_clinic(built):
+    found = duty_count.count_duties()
+    assert [(row.code, row.lost, row.strangers) for row in found if row.lost or row.strangers] == []
+    assert sum(row.owed for row in found) > 100 and {row.held - row.owed for row in found} == {0}
