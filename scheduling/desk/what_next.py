@@ -81,7 +81,8 @@ def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, 
     answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
     asked = asked.filter(Q(ended_at__isnull=True) | answered)
     found: dict[tuple[int, str], list[dict[str, Any]]] = {}
-    names = ("patient_id", "subject", "note", "ended_at", "steps__words", "end_note", "ended_by__name")
+    said = ("steps__words", "steps__outcome", "steps__until")
+    names = ("patient_id", "subject", "note", "ended_at", "end_note", "ended_by__name", *said)
     for row in asked.order_by("pk").values(*names):
         found.setdefault((row["patient_id"], row["subject"]), []).append(row)
     return found

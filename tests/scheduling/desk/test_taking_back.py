@@ -280,6 +280,12 @@ def test_each_answer_is_a_duty_with_its_day(recall, nurse, doctor, outcome, said
     assert contacts.attempts_left(recall) == 3 and duty_count.lost_now() == []
 
 
+def test_the_desk_reads_until_when_it_goes_on_trying(signed_in, recall, nurse, doctor):
+    answered(recall, nurse, doctor, "try_on", until=UNTIL, words="evenings")
+    page = read(signed_in.get(f"/recalls/{recall.pk}/"))
+    assert f"{doctor} on 17 Jun 2026: go on trying until 26 Jun 2026: evenings" in page
+
+
 @pytest.mark.parametrize("until", [None, scene.TODAY, scene.TODAY + timedelta(days=91)])
 def test_an_answer_says_until_when_within_ninety_days(recall, nurse, doctor, until):
     with pytest.raises(ledger.DutyRefused, match="until"):
