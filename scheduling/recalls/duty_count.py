@@ -1,8 +1,8 @@
 """Count what is owed, kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
 
 It shares no code with the ledger of duties, the lists, the plans or the core (docs/domain.md, "What is owed").
-Facts open some duties (`duty_facts.py`), the stored plan opens others; that nothing was deleted or ended without a
-word is held against the audit trail.
+Facts open some duties (`duty_facts.py`, `desk_facts.py`), the stored plan opens others; that nothing was deleted or
+ended without a word is held against the audit trail.
 """
 
 import re
@@ -14,7 +14,10 @@ from django.db import connection
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from scheduling.recalls.duty_facts import FACTS, NAMELESS, OPEN_RECALL, of_row
+from scheduling.recalls.desk_facts import NAMELESS, OF_THE_DESK
+from scheduling.recalls.duty_facts import CLINICAL, OPEN_RECALL, of_row
+
+FACTS: Final = {**CLINICAL, **OF_THE_DESK}
 
 
 @dataclass(frozen=True)
