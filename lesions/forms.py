@@ -3,6 +3,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import ACTS, Act
@@ -301,6 +302,17 @@ class SuturesForm(RevisionForm):
         coerce=lambda word: word == "yes",
         widget=forms.RadioSelect,
     )
+
+
+class UnmatchedReportForm(forms.Form):
+    laboratory = forms.CharField(label=_("From which laboratory"), max_length=120)
+    reference = forms.CharField(label=_("Number of the report"), max_length=60, required=False)
+    name = forms.CharField(label=_("Name and date of birth on it"), max_length=160, required=False)
+    words = _note(label=_("What it says"), rows=4, required=True)
+
+
+class InErrorForm(RevisionForm):
+    reason = _note(label=_("What is wrong, and how that was noticed"), required=True)
 
 
 class DiagnosisForm(_OfPatient):

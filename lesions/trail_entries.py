@@ -5,7 +5,15 @@ from typing import Final
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from lesions.models import Addendum, DiagnosisVersion, Examination, PictureMove, RevokedSignOff, SignOff
+from lesions.models import (
+    Addendum,
+    DiagnosisVersion,
+    Examination,
+    PictureMove,
+    RevokedSignOff,
+    SignOff,
+    UnmatchedReport,
+)
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "lesion.add": Action("registered a lesion", True),
@@ -31,6 +39,10 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "signoff.addendum": Action("added to a signed decision", False),
     "procedure.record": Action("recorded a procedure", True),
     "procedure.sutures": Action("said whether a procedure left sutures", True),
+    "procedure.strike": Action("struck a procedure through, recorded in error", True),
+    "diagnosis.strike": Action("struck a diagnosis through, recorded in error", True),
+    "report.take": Action("kept a report that fits nobody", False),
+    "report.file": Action("filed a report that fitted nobody", False),
     "diagnosis.record": Action("recorded a diagnosis", True),
     "diagnosis.tell": Action("told the patient the result", True),
     "diagnosis.untell": Action("struck through that the patient was told", True),
@@ -43,4 +55,5 @@ APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     PictureMove,
     RevokedSignOff,
     SignOff,
+    UnmatchedReport,
 )

@@ -2,7 +2,7 @@ from collections.abc import Iterable
 from dataclasses import fields
 from datetime import timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 from django import forms
 from django.db.models import QuerySet
@@ -17,17 +17,22 @@ from clinic.models import ContactRoute, Member, Patient, Policy, PolicyKind, Pur
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
-from clinic.wording import Words, write_day
-from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
+from clinic.wording import SPOKEN, Words, write_day
+from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.review import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows
 from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.comparison import Chosen
-from scheduling.rule_changes.what_if import Supposition
+from scheduling.rule_changes.what_if import DETAILS, Supposition
+from scheduling.rules.facts import facts
+from scheduling.rules.plan.wording import value_words
 
 _NONE = ("", _("none"))
+SUPPOSED_FIRST = (
+    "code", "how_many", "anchor", "thickness", "tier", "transplant", "monitoring", "region", "since", "sign", "done",
+)  # fmt: skip
 DONE_FOR_A_PERSON = (
     Purpose.FULL_SKIN_CHECK,
     Purpose.NODE_EXAMINATION,
@@ -41,7 +46,6 @@ DONE_FOR_A_PERSON = (
 
 
 _NOT_STATED = ("", _("not stated"))
-_YES_OR_NO = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"))]
 _UNITS = [("M", _("months")), ("W", _("weeks"))]
 
 
@@ -65,6 +69,15 @@ def _codes() -> forms.Select:
 
 def _stated(words: Iterable[str]) -> list[tuple[str, Words]]:
     return [_NOT_STATED, *((word, word) for word in words)]
+
+
+def _yes_or_no(unknown: Words, label: Words) -> forms.NullBooleanField:
+    words = [("unknown", unknown), ("true", _("yes")), ("false", _("no"))]
+    return forms.NullBooleanField(label=label, widget=forms.Select(choices=words), required=False)
+
+
+def _regions() -> list[tuple[str, Words]]:
+    return [_NOT_STATED, *((one, value_words(one, SPOKEN)) for one in get_args(facts.Region))]
 
 
 class TimeInput(forms.TimeInput):
@@ -415,11 +428,14 @@ class SuppositionForm(forms.Form):
     code = forms.ChoiceField(label=_("Diagnosis"), choices=[_NONE, *DiagnosisCode.choices], required=False)
     anchor = day_field(_("Definitive excision on"), required=False)
     thickness = forms.CharField(label=_("Thickness in mm"), max_length=10, required=False)
-    ulceration = forms.NullBooleanField(
-        label=_("Ulceration"),
-        widget=forms.Select(choices=_YES_OR_NO),
+    how_many = forms.IntegerField(
+        label=_("How many such tumours"),
+        min_value=1,
+        max_value=9,
         required=False,
+        help_text=_("Empty: one. All excised on one day."),
     )
+    ulceration = _yes_or_no(_("not stated"), label=_("Ulceration"))
     n = forms.ChoiceField(label=_("N"), choices=_stated(report_checks.NODES), widget=_codes(), required=False)
     m = forms.ChoiceField(
         label=_("M"), choices=_stated(report_checks.METASTASES), widget=_codes(), required=False
@@ -438,14 +454,26 @@ class SuppositionForm(forms.Form):
         choices=[_NOT_STATED, ("low", _("low")), ("intermediate", _("intermediate")), ("high", _("high"))],
         required=False,
     )
+    grade = forms.ChoiceField(
+        label=_("Grade of a dysplastic naevus"), choices=[_NOT_STATED, *Grade.choices], required=False
+    )
+    sentinel = forms.ChoiceField(
+        label=_("Sentinel node"), choices=[_NOT_STATED, *Sentinel.choices], required=False
+    )
+    deposit_mm = forms.CharField(
+        label=_("Deposit in the sentinel node, in mm"), max_length=10, required=False
+    )
+    nodes_cleared = _yes_or_no(_("not stated"), label=_("Lymph nodes cleared"))
     tier = forms.ChoiceField(
         label=_("Risk tier, assessed today"), choices=[("", _("as it is")), *Tier.choices], required=False
     )
+    transplant = _yes_or_no(_("as it is"), label=_("Has received a transplant"))
     monitoring = forms.ChoiceField(
         label=_("A further lesion under watch"),
         choices=[_NONE, *Monitoring.choices],
         required=False,
     )
+    region = forms.ChoiceField(label=_("Where it is"), choices=_regions, required=False)
     since = day_field(_("Watched since"), required=False, help_text=_("Empty: today."))
     sign = forms.ChoiceField(
         label=_("A sign of it, noted today"),
@@ -475,12 +503,11 @@ class SuppositionForm(forms.Form):
 
     @property
     def supposed(self) -> list[forms.BoundField]:
-        names = ("code", "anchor", "thickness", "tier", "monitoring", "since", "sign", "done")
-        return [self[name] for name in names]
+        return [self[name] for name in SUPPOSED_FIRST]
 
     @property
     def details(self) -> list[forms.BoundField]:
-        return [self[name] for name in ("ulceration", "n", "m", "stage", "stage_basis", "risk_class")]
+        return [self[name] for name in DETAILS]
 
     @property
     def details_given(self) -> bool:
@@ -514,14 +541,8 @@ class ComparisonForm(forms.Form):
         label=_("Stage (AJCC 8)"), choices=_stated(report_checks.STAGES), widget=_codes(), required=False
     )
     thickness = forms.CharField(label=_("Thickness in mm"), max_length=10, required=False)
-    deposit_mm = forms.CharField(
-        label=_("Deposit in the sentinel node, in mm"), max_length=10, required=False
-    )
-    nodes_cleared = forms.NullBooleanField(
-        label=_("Lymph nodes cleared"),
-        widget=forms.Select(choices=_YES_OR_NO),
-        required=False,
-    )
+    deposit_mm = SuppositionForm.base_fields["deposit_mm"]
+    nodes_cleared = SuppositionForm.base_fields["nodes_cleared"]
     risk_class = SuppositionForm.base_fields["risk_class"]
     tier = forms.ChoiceField(
         label=_("Risk tier, assessed today"), choices=[("", _("not assessed")), *Tier.choices], required=False

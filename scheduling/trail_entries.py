@@ -19,6 +19,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "recall.reopen": Action(_("re-opened a recall"), False),
     "recall.propose_closing": Action(_("proposed to close a recall"), False),
     "recall.close": Action(_("closed a recall"), True),
+    "recall.take_back": Action(_("took back that a recall was closed"), True),
     "series.discharge": Action(_("discharged from a series of checks"), True),
     "recall.supersede": Action(_("dropped a recall that the plan no longer asks for"), False),
     "recall.accept_change": Action(_("accepted changed dates with a rule set"), False),

@@ -32,6 +32,8 @@ ENDINGS: Final[dict[str, Words]] = {
     "care_ended": gettext_lazy("care has ended: %(status)s"),
     "not_asked_for": gettext_lazy("the plan no longer asks for it"),
     "visit_taken_back": gettext_lazy("the visit was taken back"),
+    "closing_taken_back": gettext_lazy("the closing of the one before was taken back"),
+    "recorded_in_error": gettext_lazy("it was recorded in error"),
     "signature_taken_back": gettext_lazy("the signature was taken back"),
 }
 

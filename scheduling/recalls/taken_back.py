@@ -11,7 +11,8 @@ from clinic.models import Visit, change
 from clinic.people.visits import VisitRefused
 from clinic.trail import audit
 from clinic.wording import write_day
-from lesions.models import Examination, SignOff
+from lesions.models import Diagnosis, Examination, Procedure, SignOff
+from lesions.review.report_checks import ResultRefused
 from lesions.review.signoff import SignOffRefused
 from scheduling.models import OPEN, Appointment, Recall, RecallState
 from scheduling.planning.replan import supersede
@@ -33,6 +34,13 @@ def reopen_decided(signed: SignOff) -> None:
             % {"who": made.booked_by, "day": write_day(when.date())}
         )
     _reopen_all(_decided_by(signed), "signature_taken_back", SignOffRefused)
+
+
+def reopen_done_by(row: Procedure | Diagnosis) -> None:
+    """Before what was recorded in error goes. Raises ResultRefused where what came next is booked."""
+    found = Recall.objects.filter(evidence=audit.subject_of(row), state=RecallState.COMPLETED)
+    rows = list(found.select_related("patient").order_by("-pk"))
+    _reopen_all(rows, "recorded_in_error", ResultRefused)
 
 
 def _decided_by(signed: SignOff) -> list[Recall]:

@@ -36,7 +36,9 @@ def _ended(kind: str, subject: str) -> str:
 
 
 # Not told, and nobody has said that it cannot be.
-_UNTOLD = "d.told_on IS NULL AND NOT " + _ended("tell", "'diagnosis:' || CAST(d.id AS TEXT)")
+_UNTOLD = "d.struck_at IS NULL AND d.told_on IS NULL AND NOT " + _ended(
+    "tell", "'diagnosis:' || CAST(d.id AS TEXT)"
+)
 _REPORT_ENDED = _ended("report", "'procedure:' || CAST(s.id AS TEXT)")
 
 # name → (words on the page, condition on clinic_patient p); the order is that of docs/domain.md.
@@ -68,8 +70,8 @@ PLACES: dict[str, tuple[Words, str]] = {
     "result": (
         _("waiting for a result"),
         f"""EXISTS (SELECT 1 FROM lesions_procedure s WHERE s.patient_id = p.id
-        AND s.kind IN ('biopsy', 'excision')
-        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id)
+        AND s.kind IN ('biopsy', 'excision') AND s.struck_at IS NULL
+        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id AND d.struck_at IS NULL)
         AND NOT {_REPORT_ENDED})""",
     ),
     "open": (
@@ -97,7 +99,7 @@ ALARMS: dict[str, tuple[Words, str]] = {
     "no_check": (
         _("invasive melanoma and no completed full skin check for 12 months"),
         f"""{_LIVE} AND EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id
-            AND d.code = 'melanoma' AND COALESCE(d.anchor, d.reported_on) < %(year_ago)s)
+            AND d.code = 'melanoma' AND d.struck_at IS NULL AND COALESCE(d.anchor, d.reported_on) < %(year_ago)s)
         AND NOT EXISTS (SELECT 1 FROM clinic_doneitem i JOIN clinic_visit v ON v.id = i.visit_id
             WHERE v.patient_id = p.id AND i.purpose = 'full_skin_check' AND v.attended_on >= %(year_ago)s)""",
     ),
@@ -137,13 +139,16 @@ _LOST = "lost_"  # before the code of a kind of duty that no list holds
 class Alarm:
     code: str
     patients: tuple[int, ...]
+    strangers: tuple[str, ...] = ()  # whom a list lost and who has no record here
 
     @property
     def words(self) -> str:
         """What it says of them, in the reader's language: a kept count holds only the code."""
         kind = self.code.removeprefix(_LOST)
         if kind != self.code:
-            return gettext("%(kind)s: held by no list") % {"kind": duty_count.words_of(kind)}
+            said = {"kind": duty_count.words_of(kind), "who": "; ".join(self.strangers)}
+            with_names = gettext("%(kind)s: held by no list (%(who)s)")
+            return (with_names if self.strangers else gettext("%(kind)s: held by no list")) % said
         return str(_SAID[self.code])
 
 
@@ -201,7 +206,7 @@ def last_count() -> FailsafeRun | None:
 
 
 def _as_alarm(row: duty_count.KindCount) -> dict[str, Any]:
-    return asdict(Alarm(f"{_LOST}{row.code}", row.lost))
+    return asdict(Alarm(f"{_LOST}{row.code}", row.lost, row.strangers))
 
 
 def patients_in(place: str) -> list[int]:

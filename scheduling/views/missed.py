@@ -36,7 +36,7 @@ def missed(request: HttpRequest) -> HttpResponse:
 
 
 def _kept(alarm: dict[str, Any]) -> whereabouts.Alarm:
-    return whereabouts.Alarm(alarm["code"], tuple(alarm["patients"]))
+    return whereabouts.Alarm(alarm["code"], tuple(alarm["patients"]), tuple(alarm["strangers"]))
 
 
 def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient]]]:
@@ -53,7 +53,7 @@ def owed(request: HttpRequest) -> HttpResponse:
     context = {
         "rows": [(row, [people[key] for key in row.lost if key in people]) for row in rows],
         "moment": clock.now(),
-        "lost": sum(len(row.lost) for row in rows),
+        "lost": sum(len(row.lost) + len(row.strangers) for row in rows),
     }
     return render(request, "scheduling/owed.html", context)
 

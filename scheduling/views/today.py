@@ -20,7 +20,7 @@ from clinic.models import ContactRoute, Member, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.responses import conflict
 from clinic.wording import write_day
-from scheduling.desk import booking, what_next, worklists
+from scheduling.desk import bookable, what_next, worklists
 from scheduling.models import (
     Appointment,
     AppointmentState,
@@ -168,7 +168,7 @@ def _ledger(day: date, member: Any) -> dict[str, int]:
 
 def _room(day: date) -> list[tuple[date, int]]:
     """Count the bookable places left on each day of the fortnight that has any hours."""
-    slots = booking.free_slots(since=day, until=day + timedelta(days=ROOM_DAYS), limit=1000)
+    slots = bookable.free_slots(since=day, until=day + timedelta(days=ROOM_DAYS), limit=1000)
     return sorted(Counter(timezone.localdate(slot.starts_at) for slot in slots).items())
 
 

@@ -1,3 +1,4 @@
+import re
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -18,6 +19,8 @@ from scheduling.recalls import wording
 from scheduling.rule_changes.what_if import NOBODY, SUPPOSED, CannotSuppose, DueLine, WhatIfPlan, answer
 from scheduling.rule_changes.what_if import suppose as supposed_facts
 from scheduling.rules.plan.plan import Due
+
+_FURTHER = re.compile(rf"(?<=:{SUPPOSED})-\d+$")
 
 
 @allow(Act.SEE_RULES)
@@ -77,14 +80,15 @@ def _in_words(found: WhatIfPlan) -> dict[str, Any]:
     return {
         "lines": [_line(line, places, found.is_beside) for line in found.lines],
         "gone": [(due, _what(due, places)) for due in found.gone],
-        "problems": [(one, places.get(one.subject, "")) for one in found.problems],
+        # Of several supposed tumours each is called the same: they differ in nothing.
+        "problems": [(one, places.get(_FURTHER.sub("", one.subject), "")) for one in found.problems],
     }
 
 
 def _what(due: Due, places: dict[str, str]) -> str:
-    what = capfirst(Purpose(due.purpose).label)
+    what = str(capfirst(Purpose(due.purpose).label))
     if due.subject != "patient":
-        what = f"{what}: {places.get(due.subject, due.subject)}"
+        what = f"{what}: {places.get(_FURTHER.sub('', due.subject), due.subject)}"
     counted = due.number > 1 and not due.subject.startswith("lesion:")
     if not counted:
         return what

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
+from functools import partial
 from itertools import takewhile
 
 from scheduling.rules import dates
@@ -29,6 +30,8 @@ def replaces_until(facts: Facts, key: Key, series: Series, history: History) -> 
 
     What became known after an override was decided runs beside it.
     """
+    if not facts.overrides:  # as nearly always
+        return None
     speaking = (one for one in standing(facts, key, history) if series.known_on <= one.decided_on)
     return max((_reach(override) for override in speaking), default=None)
 
@@ -58,13 +61,17 @@ def problems(facts: Facts, key: Key) -> Iterator[Problem]:
             yield Problem("override_contradiction", key[1], said)
 
 
-def to_confirm(facts: Facts, key: Key, history: History) -> Iterator[tuple[date, Problem]]:
+def to_confirm(facts: Facts, key: Key, history: History) -> Iterator[tuple[date, Callable[[], Problem]]]:
     """Ask about an interval without an end, a year after it was decided."""
     for one in standing(facts, key, history):
         if one.interval and one.until is None:
-            every = duration_words(dates.parse(one.interval))
-            said = params(by=one.by, every=every, decided=str(one.decided_on))
-            yield dates.add(one.decided_on, _ASKED_AFTER), Problem("own_interval_to_confirm", key[1], said)
+            yield dates.add(one.decided_on, _ASKED_AFTER), partial(_does_it_stand, one, key[1])
+
+
+def _does_it_stand(override: Override, subject: str) -> Problem:
+    every = duration_words(dates.parse(override.interval or ""))
+    said = params(by=override.by, every=every, decided=str(override.decided_on))
+    return Problem("own_interval_to_confirm", subject, said)
 
 
 def usual_tolerance(interval: Duration) -> Duration:
@@ -85,15 +92,14 @@ def usual_tolerance(interval: Duration) -> Duration:
 
 def standing(facts: Facts, key: Key, history: History) -> list[Override]:
     """Find the own intervals and days of a key that nobody discharged and that do not contradict themselves."""
+    if not facts.overrides:
+        return []
     mine = (one for one in _mine(facts, key) if not _contradicts_itself(one))
     return [one for one in mine if (_rule(one), _rule(one)) not in history.discharged]
 
 
 def _mine(facts: Facts, key: Key) -> list[Override]:
-    if not facts.overrides:  # as nearly always
-        return []
-    found = (override for override in facts.overrides if (override.purpose, override.subject) == key)
-    return sorted(found, key=lambda override: override.id)
+    return facts.overrides_about.get(key, [])
 
 
 def _contradicts_itself(override: Override) -> bool:
@@ -112,19 +118,28 @@ def _anchor(override: Override, history: History) -> date:
 
 
 def _unfinished(override: Override, history: History) -> Iterator[Due]:
-    occurrences = _occurrences(override, _anchor(override, history))
+    occurrences = _occurrences(override, _anchor(override, history), history.records_since)
     return (due for due in occurrences if not _is_finished(due, override, history))
 
 
-def _occurrences(override: Override, anchor: date) -> Iterator[Due]:
+def _occurrences(override: Override, anchor: date, since: date | None) -> Iterator[Due]:
+    """All of them, less most of those that lie before the records and are finished for that reason."""
     if override.date is not None:
         yield _due(override, anchor, 1, override.date, _DATE_TOLERANCE)
         return
     interval = dates.parse(override.interval or "")
-    number = 1
+    number = _first_number(anchor, interval, since)
     while override.until is None or dates.add(anchor, interval, number) <= override.until:
         yield _due(override, anchor, number, dates.add(anchor, interval, number), usual_tolerance(interval))
         number += 1
+
+
+def _first_number(anchor: date, interval: Duration, since: date | None) -> int:
+    """One that is surely not late: an occurrence for each day of 170 years would be counted through otherwise."""
+    if since is None:
+        return 1
+    before = (since - anchor).days - usual_tolerance(interval).days
+    return max(1, before // dates.longest_days(interval))
 
 
 def _is_finished(due: Due, override: Override, history: History) -> bool:

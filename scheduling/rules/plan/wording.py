@@ -13,7 +13,7 @@ from scheduling.rules.ruleset.ruleset import Condition, Phase, Rule
 from scheduling.rules.ruleset.schedules import duration_words as duration_words
 from scheduling.rules.ruleset.schedules import every_words as every_words
 from scheduling.rules.ruleset.schedules import range_words as range_words
-from scheduling.rules.ruleset.schedules import schedule_code, schedule_words
+from scheduling.rules.ruleset.schedules import schedule_words
 from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS, SOURCELESS
 
 _THEN = {
@@ -136,7 +136,7 @@ _EITHER: Final = gettext_noop("{first} or {other}")
 _SOURCE: Final = gettext_noop("{rule} Source: {source}.")
 _SECOND_HAND: Final = gettext_noop("{source} (second-hand, confirm before use)")
 _FROM_MEMORY: Final = gettext_noop("{source} (from memory, to be checked)")
-_HOW_READ = {"found-2nd": _SECOND_HAND, "memory M": _FROM_MEMORY}
+_HOW_READ = {"found-2nd": _SECOND_HAND, "memory H": _FROM_MEMORY, "memory M": _FROM_MEMORY}
 _SUPERSEDED: Final = gettext_noop("{source}; superseded by {newer}")
 
 
@@ -152,7 +152,7 @@ def head_words(head: str, about: Params, language: Language = ENGLISH) -> str:
 
 def phase_words(phase: Phase, language: Language = ENGLISH) -> str:
     """One phase: every 3 months for 2 years."""
-    return schedule_words(schedule_code(phase), language)
+    return schedule_words(phase.code, language)
 
 
 def phase_labels(rule: Rule, language: Language = ENGLISH) -> list[str]:
