@@ -79,7 +79,7 @@ def free_places(*, since: date, until: date) -> dict[date, int]:
     sessions, taken = _open_sessions(since, until), _taken(since, until)
     places: dict[date, int] = {}
     for row in sessions:
-        places[row.day] = places.get(row.day, 0) + sum(1 for _ in _slots(row, row.slot_minutes, taken))
+        places[row.day] = places.get(row.day, 0) + sum(1 for _free in _slots(row, row.slot_minutes, taken))
     return places
 
 

@@ -112,7 +112,7 @@ def words_of(code: str) -> Any:
     """What the counts of this code are of."""
     ended = {f"ended_{name}": _ended_words(row[0]) for name, row in ENDED.items()}
     recorded = {f"deleted_{row[2]}": _deleted_words(row[0]) for row in RECORDED.values()}
-    owed = {name: row[0] for name, row in (FACTS | OF_THE_DESK | NAMELESS).items()}
+    owed = {name: row[0] for name, row in (FACTS | NAMELESS).items()}
     others = {"recall": _PLANNED, "deleted_lesions_urgentsign": _NOTED}
     return {**owed, **ended, **recorded, **others}[code]
 
