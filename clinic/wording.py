@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext, ngettext
 
-from clinic import days
-from clinic.formats import language
+from clinic.formats import days, language
 from clinic.formats.language import Language
 
 if TYPE_CHECKING:
@@ -23,6 +22,11 @@ SPOKEN: Final = Language(gettext, ngettext)
 def write_day(day: date) -> str:
     """Write a day as 3 Mar 2026, with the months of the reader's language."""
     return days.write_day(day, SPOKEN)
+
+
+def write_month(day: date, *, year: bool = True) -> str:
+    """Write the month of a day as Mar 2026, or Mar alone where the year stands beside it."""
+    return days.write_month(day, SPOKEN) if year else SPOKEN.translate(days.MONTHS[day.month - 1])
 
 
 def alternatives(names: Sequence[str]) -> str:

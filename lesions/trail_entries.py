@@ -7,7 +7,15 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from lesions.models import Addendum, DiagnosisVersion, Examination, PictureMove, RevokedSignOff, SignOff
+from lesions.models import (
+    Addendum,
+    DiagnosisVersion,
+    Examination,
+    PictureMove,
+    RevokedSignOff,
+    SignOff,
+    UnmatchedReport,
+)
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "lesion.add": Action(_("registered a lesion"), True),
@@ -33,6 +41,10 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "signoff.addendum": Action(_("added to a signed decision"), False),
     "procedure.record": Action(_("recorded a procedure"), True),
     "procedure.sutures": Action(_("said whether a procedure left sutures"), True),
+    "procedure.strike": Action(_("struck a procedure through, recorded in error"), True),
+    "diagnosis.strike": Action(_("struck a diagnosis through, recorded in error"), True),
+    "report.take": Action(_("kept a report that fits nobody"), False),
+    "report.file": Action(_("filed a report that fitted nobody"), False),
     "diagnosis.record": Action(_("recorded a diagnosis"), True),
     "diagnosis.tell": Action(_("told the patient the result"), True),
     "diagnosis.untell": Action(_("struck through that the patient was told"), True),
@@ -45,4 +57,5 @@ APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     PictureMove,
     RevokedSignOff,
     SignOff,
+    UnmatchedReport,
 )

@@ -8,14 +8,16 @@ from django import forms
 from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from clinic.models import Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
+from clinic.models import ContactRoute, Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
-from clinic.wording import write_day
+from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.review import report_checks
 from scheduling.checklists.definitions import Item, Sheet
@@ -25,8 +27,9 @@ from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.comparison import Chosen
 from scheduling.rule_changes.what_if import DETAILS, Supposition
 from scheduling.rules.facts import facts
+from scheduling.rules.plan.wording import value_words
 
-_NONE = ("", "none")
+_NONE = ("", _("none"))
 SUPPOSED_FIRST = (
     "code", "how_many", "anchor", "thickness", "tier", "transplant", "monitoring", "region", "since", "sign", "done",
 )  # fmt: skip
@@ -42,38 +45,70 @@ DONE_FOR_A_PERSON = (
 )
 
 
-def _stated(words: Iterable[str]) -> list[tuple[str, str]]:
-    return [("", "not stated"), *((word, word) for word in words)]
+_NOT_STATED = ("", _("not stated"))
+_UNITS = [("M", _("months")), ("W", _("weeks"))]
 
 
-def _yes_or_no(unknown: str, label: Any = None) -> forms.NullBooleanField:
-    words = [("unknown", unknown), ("true", "yes"), ("false", "no")]
+def _offer(form: forms.Form, name: str, choices: Iterable[tuple[str, Words]]) -> None:
+    """What a field offers where that depends on the record."""
+    field = form.fields[name]
+    assert isinstance(field, forms.ChoiceField)
+    field.choices = list(choices)
+
+
+def _offer_rows(form: forms.Form, name: str, rows: QuerySet[Any]) -> None:
+    field = form.fields[name]
+    assert isinstance(field, forms.ModelChoiceField)
+    field.queryset = rows
+
+
+def _codes() -> forms.Select:
+    """Codes of a publication are nobody's language."""
+    return forms.Select(attrs={"translate": "no"})
+
+
+def _stated(words: Iterable[str]) -> list[tuple[str, Words]]:
+    return [_NOT_STATED, *((word, word) for word in words)]
+
+
+def _yes_or_no(unknown: Words, label: Words) -> forms.NullBooleanField:
+    words = [("unknown", unknown), ("true", _("yes")), ("false", _("no"))]
     return forms.NullBooleanField(label=label, widget=forms.Select(choices=words), required=False)
+
+
+def _regions() -> list[tuple[str, Words]]:
+    return [_NOT_STATED, *((one, value_words(one, SPOKEN)) for one in get_args(facts.Region))]
 
 
 class TimeInput(forms.TimeInput):
     input_type = "time"
 
 
+def _route_words(route: ContactRoute) -> str:
+    return format_html('{} <span translate="no">{}</span>', route.get_kind_display(), route.value)
+
+
 class AttemptForm(forms.Form):
     """Asks for an attempt; the routes offered are those of the record that are not dead, and the used one is copied."""
 
-    way = forms.ChoiceField(label="By which way", widget=forms.RadioSelect)
-    outcome = forms.ChoiceField(label="What came of it", choices=[("", "choose"), *Outcome.choices])
+    way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label=_("What came of it"), choices=[("", _("choose")), *Outcome.choices])
     told = forms.CharField(
-        label="What the patient was told about why", widget=forms.Textarea(attrs={"rows": 2}), required=False
+        label=_("What the patient was told about why"),
+        widget=forms.Textarea(attrs={"rows": 2}),
+        required=False,
     )
-    next_on = day_field("Not again before", future=True, required=False)
-    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    next_on = day_field(_("Not again before"), future=True, required=False)
+    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         routes = patient.routes.filter(dead_since__isnull=True)
-        self.fields["way"].choices = [(f"{row.kind}|{row.value}", str(row)) for row in routes]
+        _offer(self, "way", [(f"{row.kind}|{row.value}", _route_words(row)) for row in routes])
 
     def data_of_attempt(self) -> dict[str, Any]:
         given = dict(self.cleaned_data)
-        route, _, address = given.pop("way").partition("|")
+        route, _sep, address = given.pop("way").partition("|")
         return given | {"route": route, "address": address}
 
 
@@ -85,8 +120,9 @@ class SlotForm(RevisionForm):
 
     def __init__(self, data: QueryDict) -> None:
         given = data.copy()
-        if "|" in given.get("slot", ""):
-            given["resource"], given["starts_at"] = given["slot"].split("|", 1)
+        slot = str(given.get("slot", ""))
+        if "|" in slot:
+            given["resource"], given["starts_at"] = slot.split("|", 1)
         super().__init__(given)
 
     def clean_starts_at(self) -> Any:
@@ -101,7 +137,7 @@ class BookForm(SlotForm):
 
     def __init__(self, data: QueryDict, *, beside: QuerySet[Recall]) -> None:
         super().__init__(data)
-        self.fields["also"].queryset = beside
+        _offer_rows(self, "also", beside)
 
 
 class CallerForm(forms.Form):
@@ -123,64 +159,66 @@ class DischargeForm(forms.Form):
     """Asks which series a discharge ends; nothing is ticked beforehand."""
 
     series = forms.MultipleChoiceField(
-        label="Which checks the discharge ends",
+        label=_("Which checks the discharge ends"),
         widget=forms.CheckboxSelectMultiple,
         required=False,
-        help_text="Only for “clinician's discharge”. What is not ticked goes on.",
+        help_text=_("Only for “clinician's discharge”. What is not ticked goes on."),
     )
 
     def __init__(self, *args: Any, series: list[discharge.Series], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["series"].choices = [(one.key, one.words) for one in series]
+        _offer(self, "series", [(one.key, one.words) for one in series])
 
     def clean_series(self) -> list[tuple[str, ...]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["series"]]
 
 
 class ClosingForm(DischargeForm, RevisionForm):
-    ground = forms.ChoiceField(choices=Ground.choices, widget=forms.RadioSelect)
+    ground = forms.ChoiceField(label=_("On which ground"), choices=Ground.choices, widget=forms.RadioSelect)
     note = forms.CharField(
-        label="What stands behind it",
-        help_text="Who said so and when, which letter, which other recall.",
+        label=_("What stands behind it"),
+        help_text=_("Who said so and when, which letter, which other recall."),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
 
     field_order = ["ground", "series", "note"]
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if data.get("ground") == Ground.DISCHARGE and not data.get("series"):
-            self.add_error("series", "Say which checks this discharge ends.")
+            self.add_error("series", gettext("Say which checks this discharge ends."))
         return data
 
 
 class WhatFollowsForm(RevisionForm):
     """Asks what follows a schedule; the most cautious answer stands first, and an interval always has an end."""
 
-    choice = forms.ChoiceField(label="What follows", widget=forms.RadioSelect)
-    every = forms.IntegerField(label="Another interval: every", min_value=1, max_value=60, required=False)
-    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
-    until = day_field("Until", future=True, required=False, help_text="On this day somebody is asked again.")
+    choice = forms.ChoiceField(label=_("What follows"), widget=forms.RadioSelect)
+    every = forms.IntegerField(label=_("Another interval: every"), min_value=1, max_value=60, required=False)
+    unit = forms.ChoiceField(label=_("Unit"), choices=_UNITS)
+    until = day_field(
+        _("Until"), future=True, required=False, help_text=_("On this day somebody is asked again.")
+    )
     reason = forms.CharField(
-        label="Reason, or ground of the discharge",
+        label=_("Reason, or ground of the discharge"),
         max_length=2000,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
-    accepted = forms.BooleanField(label="I accept the later day", required=False)
+    accepted = forms.BooleanField(label=_("I accept the later day"), required=False)
 
     field_order = ["choice", "every", "unit", "until", "reason", "accepted"]
 
     def __init__(self, *args: Any, every: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        words = {what_follows.Answer.GO_ON: f"Go on as before, every {every}"}
-        self.fields["choice"].choices = [
-            (one.value, words.get(one, one.label)) for one in what_follows.Answer
-        ]
+        words = {what_follows.Answer.GO_ON: gettext("Go on as before, %(every)s") % {"every": every}}
+        _offer(self, "choice", [(one.value, words.get(one, one.label)) for one in what_follows.Answer])
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if data.get("choice") == what_follows.Answer.INTERVAL and not data.get("every"):
-            self.add_error("every", "Say how many months or weeks.")
+            self.add_error("every", gettext("Say how many months or weeks."))
         return data
 
     def answer(self) -> dict[str, Any]:
@@ -192,8 +230,8 @@ class WhatFollowsForm(RevisionForm):
 
 
 class LaterForm(RevisionForm):
-    next_look_on = day_field("Look again on", future=True)
-    note = forms.CharField(label="What was tried", widget=forms.Textarea(attrs={"rows": 2}))
+    next_look_on = day_field(_("Look again on"), future=True)
+    note = forms.CharField(label=_("What was tried"), widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -204,42 +242,40 @@ class CameForm(RevisionForm):
     """Asks what was done in a visit; nothing is ticked beforehand, because only what was done completes a recall."""
 
     done = forms.MultipleChoiceField(
-        label="What was done",
+        label=_("What was done"),
         widget=forms.CheckboxSelectMultiple,
         required=False,
-        help_text="What it was booked for stands first. What is not ticked opens again.",
+        help_text=_("What it was booked for stands first. What is not ticked opens again."),
     )
-    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
     def __init__(self, *args: Any, appointment: Appointment, by: Member, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         rows = [row for row in appointment.recalls.all() if is_about(row.purpose, row.subject)]
         places = subjects(rows)
         asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
-        self.fields["done"].choices = done_choices(
-            patient_page.subjects_of(appointment.patient), asked, by=by
-        )
+        _offer(self, "done", done_choices(patient_page.subjects_of(appointment.patient), asked, by=by))
 
     def clean_done(self) -> list[tuple[str, str]]:
-        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]  # type: ignore[misc]
+        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]
 
 
 class OverrideForm(RevisionForm):
     """`accepted` repeats the words of the later date that was looked at, so another one is looked at again."""
 
-    what = forms.ChoiceField(label="What for")
-    every = forms.IntegerField(label="Every", min_value=1, max_value=120, required=False)
-    unit = forms.ChoiceField(label="Unit", choices=[("M", "months"), ("W", "weeks")])
-    date = day_field("Or on this day", future=True, required=False)
+    what = forms.ChoiceField(label=_("What for"))
+    every = forms.IntegerField(label=_("Every"), min_value=1, max_value=120, required=False)
+    unit = forms.ChoiceField(label=_("Unit"), choices=_UNITS)
+    date = day_field(_("Or on this day"), future=True, required=False)
     until = day_field(
-        "Until",
+        _("Until"),
         future=True,
         required=False,
-        help_text="After this day the rules count again. Empty: until somebody ends it.",
+        help_text=_("After this day the rules count again. Empty: until somebody ends it."),
     )
     reason = forms.CharField(
-        label="Reason",
-        help_text="It stands beside the date wherever the date is shown.",
+        label=_("Reason"),
+        help_text=_("It stands beside the date wherever the date is shown."),
         max_length=2000,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
@@ -251,14 +287,15 @@ class OverrideForm(RevisionForm):
         self, *args: Any, choices: list[tuple[str, str]], fixed: bool = False, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["what"].choices = choices
+        _offer(self, "what", choices)
         if fixed:
             self.fields["what"].widget = forms.HiddenInput()
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if not self.errors and bool(data.get("every")) == bool(data.get("date")):
-            raise forms.ValidationError("Give either an interval or a day, one of the two.")
+            raise forms.ValidationError(gettext("Give either an interval or a day, one of the two."))
         return data
 
     def said(self) -> str:
@@ -268,7 +305,7 @@ class OverrideForm(RevisionForm):
     def decision(self) -> dict[str, Any]:
         """Give the arguments of the topic function, `interval` or `date` among them."""
         given = self.cleaned_data
-        purpose, _, subject = given["what"].partition("|")
+        purpose, _sep, subject = given["what"].partition("|")
         when = {"date": given["date"]} if given["date"] else {"interval": f"P{given['every']}{given['unit']}"}
         return when | {
             "purpose": purpose,
@@ -281,7 +318,7 @@ class OverrideForm(RevisionForm):
 
 
 class EndOverrideForm(RevisionForm):
-    reason = forms.CharField(label="Why it ends", widget=forms.Textarea(attrs={"rows": 2}))
+    reason = forms.CharField(label=_("Why it ends"), widget=forms.Textarea(attrs={"rows": 2}))
     accepted = forms.CharField(required=False)  # a tick that the page draws with its words
 
 
@@ -296,22 +333,31 @@ class ChecklistForm(forms.Form):
         for item in sheet.items:
             self.fields[item.name] = _field_of(item)
         if sheet.ticks:
-            self.fields["nothing"] = forms.BooleanField(label="None of the above is present", required=False)
+            self.fields["nothing"] = forms.BooleanField(
+                label=_("None of the above is present"), required=False
+            )
         self.fields["visit_of"] = forms.ChoiceField(
-            label="Seen in the visit of",
+            label=_("Seen in the visit of"),
             choices=[(key, write_day(visit.attended_on)) for key, visit in self.visits.items()],
             initial=likely.pk if likely else None,
             widget=forms.RadioSelect,
         )
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean()
+        super().clean()
+        data = self.cleaned_data
         if not self.sheet.ticks or self.errors:
             return data
         ticked = any(data.get(item.name) for item in self.sheet.ticks)
         if ticked == bool(data.get("nothing")):
-            said = "Something is ticked, and also that none is present." if ticked else "Nothing is ticked."
-            raise forms.ValidationError(f"{said} Tick what is present, or say that none is.")
+            said = (
+                _(
+                    "Something is ticked, and also that none is present. Tick what is present, or say that none is."
+                )
+                if ticked
+                else _("Nothing is ticked. Tick what is present, or say that none is.")
+            )
+            raise forms.ValidationError(said)
         return data
 
     def visit(self) -> Visit:
@@ -334,42 +380,54 @@ def _field_of(item: Item) -> forms.Field:
 
 
 class HoursForm(forms.Form):
-    room = forms.CharField(label="Room or person", max_length=60, help_text="A new name adds a new one.")
-    day = day_field("Day", future=True)
-    opens = forms.TimeField(widget=TimeInput(format="%H:%M"), initial="09:00")
-    closes = forms.TimeField(widget=TimeInput(format="%H:%M"), initial="17:00")
-    slot_minutes = forms.IntegerField(label="Minutes a slot", initial=20, min_value=5, max_value=240)
+    room = forms.CharField(
+        label=_("Room or person"), max_length=60, help_text=_("A new name adds a new one.")
+    )
+    day = day_field(_("Day"), future=True)
+    opens = forms.TimeField(label=_("From"), widget=TimeInput(format="%H:%M"), initial="09:00")
+    closes = forms.TimeField(label=_("Until"), widget=TimeInput(format="%H:%M"), initial="17:00")
+    slot_minutes = forms.IntegerField(label=_("Minutes a slot"), initial=20, min_value=5, max_value=240)
 
 
 class ClosureForm(forms.Form):
-    day = day_field("Day", future=True)
-    reason = forms.CharField(max_length=80)
+    day = day_field(_("Day"), future=True)
+    reason = forms.CharField(label=_("Why it is closed"), max_length=80)
 
 
 class RulesForm(forms.Form):
     toml = forms.CharField(
-        label="The rule set",
-        help_text="Every rule names its source and edition, and what follows its last phase.",
-        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false"}),
+        label=_("The rule set"),
+        help_text=_("Every rule names its source and edition, and what follows its last phase."),
+        widget=forms.Textarea(attrs={"rows": 40, "spellcheck": "false", "translate": "no"}),
         strip=False,
     )
+
+
+class RuleSetField(forms.ModelChoiceField):  # type: ignore[type-arg]  # it takes none at run time
+    """One of the rule sets, by its number and its state."""
+
+    def label_from_instance(self, row: Policy) -> str:
+        return gettext("set %(set)s, %(state)s") % {"set": row.version, "state": row.get_state_display()}
 
 
 class SuppositionForm(forms.Form):
     """Asks for supposed facts: every group may stay empty, and nothing of it is kept."""
 
-    rules = forms.ModelChoiceField(
-        Policy.objects.none(), label="Under which rule set", required=False, empty_label="the set in force"
+    rules = RuleSetField(
+        Policy.objects.none(),
+        label=_("Under which rule set"),
+        required=False,
+        empty_label=_("the set in force"),
     )
     number = forms.CharField(
-        label="Record number",
+        label=_("Record number"),
         max_length=20,
         required=False,
-        help_text="Such as QD-00012. Empty: a person of whom nothing else is known.",
+        help_text=_("Such as QD-00012. Empty: a person of whom nothing else is known."),
     )
-    code = forms.ChoiceField(label="Diagnosis", choices=[_NONE, *DiagnosisCode.choices], required=False)
-    anchor = day_field("Definitive excision on", required=False)
-    thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
+    code = forms.ChoiceField(label=_("Diagnosis"), choices=[_NONE, *DiagnosisCode.choices], required=False)
+    anchor = day_field(_("Definitive excision on"), required=False)
+    thickness = forms.CharField(label=_("Thickness in mm"), max_length=10, required=False)
     how_many = forms.IntegerField(
         label=_("How many such tumours"),
         min_value=1,
@@ -377,48 +435,53 @@ class SuppositionForm(forms.Form):
         required=False,
         help_text=_("Empty: one. All excised on one day."),
     )
-    ulceration = _yes_or_no("not stated")
-    n = forms.ChoiceField(label="N", choices=_stated(report_checks.NODES), required=False)
-    m = forms.ChoiceField(label="M", choices=_stated(report_checks.METASTASES), required=False)
-    stage = forms.ChoiceField(
-        label="Stage (AJCC 8), if stated", choices=_stated(report_checks.STAGES), required=False
+    ulceration = _yes_or_no(_("not stated"), label=_("Ulceration"))
+    n = forms.ChoiceField(label=_("N"), choices=_stated(report_checks.NODES), widget=_codes(), required=False)
+    m = forms.ChoiceField(
+        label=_("M"), choices=_stated(report_checks.METASTASES), widget=_codes(), required=False
     )
-    stage_basis = forms.ChoiceField(choices=[("", "not stated"), *StageBasis.choices], required=False)
+    stage = forms.ChoiceField(
+        label=_("Stage (AJCC 8), if stated"),
+        choices=_stated(report_checks.STAGES),
+        widget=_codes(),
+        required=False,
+    )
+    stage_basis = forms.ChoiceField(
+        label=_("Which staging it is"), choices=[_NOT_STATED, *StageBasis.choices], required=False
+    )
     risk_class = forms.ChoiceField(
-        label="Risk class of a squamous cell carcinoma (S3)",
-        choices=_stated(("low", "intermediate", "high")),
+        label=_("Risk class of a squamous cell carcinoma (S3)"),
+        choices=[_NOT_STATED, ("low", _("low")), ("intermediate", _("intermediate")), ("high", _("high"))],
         required=False,
     )
     grade = forms.ChoiceField(
-        label=_("Grade of a dysplastic naevus"), choices=[("", "not stated"), *Grade.choices], required=False
+        label=_("Grade of a dysplastic naevus"), choices=[_NOT_STATED, *Grade.choices], required=False
     )
     sentinel = forms.ChoiceField(
-        label=_("Sentinel node"), choices=[("", "not stated"), *Sentinel.choices], required=False
+        label=_("Sentinel node"), choices=[_NOT_STATED, *Sentinel.choices], required=False
     )
     deposit_mm = forms.CharField(
         label=_("Deposit in the sentinel node, in mm"), max_length=10, required=False
     )
-    nodes_cleared = _yes_or_no("not stated", label=_("Lymph nodes cleared"))
+    nodes_cleared = _yes_or_no(_("not stated"), label=_("Lymph nodes cleared"))
     tier = forms.ChoiceField(
-        label="Risk tier, assessed today", choices=[("", "as it is"), *Tier.choices], required=False
+        label=_("Risk tier, assessed today"), choices=[("", _("as it is")), *Tier.choices], required=False
     )
-    transplant = _yes_or_no("as it is", label=_("Has received a transplant"))
+    transplant = _yes_or_no(_("as it is"), label=_("Has received a transplant"))
     monitoring = forms.ChoiceField(
-        label="A further lesion under watch",
+        label=_("A further lesion under watch"),
         choices=[_NONE, *Monitoring.choices],
         required=False,
     )
-    region = forms.ChoiceField(
-        label=_("Where it is"), choices=_stated(get_args(facts.Region)), required=False
-    )
-    since = day_field("Watched since", required=False, help_text="Empty: today.")
+    region = forms.ChoiceField(label=_("Where it is"), choices=_regions, required=False)
+    since = day_field(_("Watched since"), required=False, help_text=_("Empty: today."))
     sign = forms.ChoiceField(
-        label="A sign of it, noted today",
+        label=_("A sign of it, noted today"),
         choices=[_NONE, *Sign.choices],
         required=False,
     )
     done = forms.MultipleChoiceField(
-        label="Done today",
+        label=_("Done today"),
         choices=[(purpose.value, purpose.label) for purpose in DONE_FOR_A_PERSON],
         widget=forms.CheckboxSelectMultiple,
         required=False,
@@ -427,15 +490,14 @@ class SuppositionForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.patient: Patient | None = None
-        self.fields["rules"].queryset = Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version")
-        self.fields["rules"].label_from_instance = lambda row: f"set {row.version}, {row.get_state_display()}"
+        _offer_rows(self, "rules", Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version"))
 
     def clean_number(self) -> str:
-        number = self.cleaned_data["number"].strip()
+        number: str = self.cleaned_data["number"].strip()
         if number:
             found = Patient.objects.filter(number__iexact=number).select_related("merged_into").first()
             if found is None:
-                raise forms.ValidationError("No record has this number.")
+                raise forms.ValidationError(gettext("No record has this number."))
             self.patient = found.merged_into or found
         return number
 
@@ -458,8 +520,8 @@ class SuppositionForm(forms.Form):
 
 class MissedRateForm(forms.Form):
     missed = forms.FloatField(
-        label="Of a hundred who are booked, how many do not come",
-        help_text="Each of them is wanted again the week after.",
+        label=_("Of a hundred who are booked, how many do not come"),
+        help_text=_("Each of them is wanted again the week after."),
         min_value=0,
         max_value=60,
         widget=forms.NumberInput(attrs={"step": "0.1", "inputmode": "decimal"}),
@@ -470,43 +532,46 @@ class ComparisonForm(forms.Form):
     """Facts that nobody has, and the rule sets that are asked about them; what stays empty is unknown."""
 
     code = forms.ChoiceField(
-        label="Diagnosis, excised today",
+        label=_("Diagnosis, excised today"),
         choices=[_NONE, *DiagnosisCode.choices],
         initial="melanoma",
         required=False,
     )
-    stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(report_checks.STAGES), required=False)
-    thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
+    stage = forms.ChoiceField(
+        label=_("Stage (AJCC 8)"), choices=_stated(report_checks.STAGES), widget=_codes(), required=False
+    )
+    thickness = forms.CharField(label=_("Thickness in mm"), max_length=10, required=False)
     deposit_mm = SuppositionForm.base_fields["deposit_mm"]
     nodes_cleared = SuppositionForm.base_fields["nodes_cleared"]
     risk_class = SuppositionForm.base_fields["risk_class"]
     tier = forms.ChoiceField(
-        label="Risk tier, assessed today", choices=[("", "not assessed"), *Tier.choices], required=False
+        label=_("Risk tier, assessed today"), choices=[("", _("not assessed")), *Tier.choices], required=False
     )
-    transplant = forms.BooleanField(label="Has received a transplant", required=False)
+    transplant = forms.BooleanField(label=_("Has received a transplant"), required=False)
     sets = forms.MultipleChoiceField(
-        label="Which sets", widget=forms.CheckboxSelectMultiple, help_text="Two to four."
+        label=_("Which sets"), widget=forms.CheckboxSelectMultiple, help_text=_("Two to four.")
     )
 
     def __init__(self, *args: Any, sets: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["sets"].choices = sets
+        _offer(self, "sets", sets)
 
     def clean_sets(self) -> list[str]:
         names: list[str] = self.cleaned_data["sets"]
         if not 2 <= len(names) <= 4:
-            raise forms.ValidationError("Choose two to four sets.")
+            raise forms.ValidationError(gettext("Choose two to four sets."))
         return names
 
     def clean(self) -> dict[str, Any]:
-        data: dict[str, Any] = super().clean() or {}
+        super().clean()
+        data = self.cleaned_data
         if not data.get("code") and not data.get("tier"):
-            self.add_error("code", "Choose a diagnosis, a tier, or both.")
+            self.add_error("code", gettext("Choose a diagnosis, a tier, or both."))
         if data.get("transplant") and not data.get("tier"):
-            self.add_error("tier", "A transplant is a fact of the risk assessment: choose the tier.")
+            self.add_error("tier", gettext("A transplant is a fact of the risk assessment: choose the tier."))
         details = [name for name in ("stage", "thickness", "deposit_mm", "risk_class") if data.get(name)]
         if details and not data.get("code"):
-            self.add_error("code", "Choose of which diagnosis these are details.")
+            self.add_error("code", gettext("Choose of which diagnosis these are details."))
         return data
 
     def facts(self) -> list[Any]:

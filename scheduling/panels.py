@@ -14,11 +14,11 @@ from clinic import clock
 from clinic.access import Act, may
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
 from clinic.duties.kinds import OwningList
-from clinic.models import Duty, Patient
+from clinic.models import Duty, Patient, Purpose
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
-from clinic.wording import write_day
+from clinic.wording import SPOKEN, write_day
 from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
@@ -36,12 +36,14 @@ from scheduling.models import (
 )
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
+from scheduling.planning.wording import OWN, say_because
 from scheduling.recalls import overrides, whereabouts, wording
 from scheduling.recalls.missed import late
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine, lateness
 from scheduling.rules.plan.plan import Due
+from scheduling.rules.plan.wording import value_words
 
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
 _COUNTED_BY = time(6, 30)
@@ -70,15 +72,19 @@ def plan_strip(plan: Plan, today: date) -> Strip:
     windows = [_window(due, known, open_now, today) for due in found]
     days = sorted({done.on for done in known.done if start <= done.on <= end})
     marks = [
-        Mark(row.anchor, f"{row.code.replace('_', ' ')} removed {write_day(row.anchor)}")
+        Mark(row.anchor, _removed(row.code, row.anchor))
         for row in known.diagnoses
         if row.anchor and start <= row.anchor <= end
     ]
-    return Strip(start, end, today, windows=windows, dots=[Dot(day, "visit") for day in days], marks=marks)
+    return Strip(start, end, today, windows=windows, dots=[Dot(day, _("visit")) for day in days], marks=marks)
 
 
-def _window(due: Due, known: Facts, open_now: set[tuple[str, ...]], today: date) -> Window:
-    label = f"{due.purpose.replace('_', ' ')}, number {due.number}"
+def _removed(code: str, day: date) -> str:
+    return _("%(what)s removed %(day)s") % {"what": value_words(code, SPOKEN), "day": write_day(day)}
+
+
+def _window(due: Due, known: Facts, open_now: set[tuple[str, str, str, int]], today: date) -> Window:
+    label = _("%(what)s, number %(number)s") % {"what": Purpose(due.purpose).label, "number": due.number}
     kept = any(
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
         for done in known.done
@@ -122,7 +128,8 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
                 "what": wording.what_for(row, places),
                 "near": wording.how_near(row, today),
                 "policy": wording.policy_line(row.policy),
-                "decided": row.rule.startswith(overrides.RULE),
+                "rules": rules_of(row.policy),
+                "decided": row.rule.startswith(OWN),
                 "movable": row.urgency != "A",
             }
             for row in rows
@@ -146,13 +153,13 @@ def _open_problems(patient: Patient) -> QuerySet[PlanProblem]:
 
 
 def _answers(row: PlanProblem) -> list[tuple[str, str]]:
-    kind, _, key = row.subject.partition(":")
+    kind, _sep, key = row.subject.partition(":")
     if (row.code, kind) != ("no_rule", "procedure"):
         return []
     day = reverse(
         "scheduling:set_override", args=[row.patient_id], query={"for": f"suture_removal|{row.subject}"}
     )
-    return [("Set the day", day), ("None were left", reverse("lesions:sutures", args=[key]))]
+    return [(_("Set the day"), day), (_("None were left"), reverse("lesions:sutures", args=[key]))]
 
 
 def open_subjects(patient: Patient) -> list[tuple[str, str]]:
@@ -241,6 +248,7 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
 
 
 duty_rows.SUBJECT_WORDS.append(wording.appointments)
+duty_rows.BECAUSE |= dict.fromkeys(("rebook", "decide_what_follows", "file_call"), say_because)
 duty_rows.DOORS["rebook"] = _appointment_door
 duty_rows.DOORS["decide_what_follows"] = _recall_door
 SUBJECTS.append(open_subjects)

@@ -393,7 +393,7 @@ def missed_csv() -> tuple[Where, Add]:
     return at(), lambda: [_overdue().number]
 
 
-def bucket_page() -> tuple[Where, Add]:
+def place_page() -> tuple[Where, Add]:
     return at("overdue"), lambda: [str(_overdue())]
 
 
@@ -485,7 +485,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:move": move_page,
     "scheduling:capacity": capacity_page,
     "scheduling:missed": missed_page,
-    "scheduling:bucket": bucket_page,
+    "scheduling:place": place_page,
     "scheduling:missed_csv": missed_csv,
     "scheduling:problems": problem_list,
     "scheduling:rules": rules_page,
@@ -517,6 +517,9 @@ NO_LISTS = {
     "lesions:scale",
     "lesions:limits_draft",
     "lesions:sutures",
+    "lesions:procedure_in_error",
+    "lesions:diagnosis_in_error",
+    "lesions:unmatched_report",
     "scheduling:call",
     "scheduling:unknown_caller",
     "scheduling:end_override",

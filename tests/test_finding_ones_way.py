@@ -21,7 +21,7 @@ QUESTIONS = {
     "Where is background work registered?": "clinic.jobs.register_work",
     "How is a place added to the masthead?": "clinic.pages.masthead.add_place",
     "How is a section added to the patient page?": "clinic.pages.patient_page.add_panel",
-    "Where is a day written in words?": "clinic.days.write_day",
+    "Where is a day written in words?": "clinic.formats.days.write_day",
     "Where is the year strip drawn?": "clinic.charts.year_strip.render",
     "Where is a lesion registered?": "lesions.register.register.add",
     "Which body site is a point on the chart?": "lesions.register.bodymap.region_at",

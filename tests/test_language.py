@@ -83,7 +83,7 @@ def runs(element: Element) -> Iterator[str]:
             yield child
         elif child.tag not in SILENT and child.get("translate") != "no":
             yield from (child.get(name) for name in READ_OUT)
-            if child.get("type") in PRESSED:
+            if child.tag == "input" and child.get("type") in PRESSED:
                 yield child.get("value")
             yield from runs(child)
 

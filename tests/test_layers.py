@@ -40,7 +40,7 @@ FORBIDDEN = {
     "core, Django": ("scheduling.rules.dates", "django.utils.timezone"),
     "core, queue": ("lesions.analysis.types", "celery"),
     "core, model": ("lesions.analysis.pipeline", "lesions.models"),
-    "core, what is pure in clinic": ("scheduling.rules.dates", "clinic.days"),
+    "core, what is pure in clinic": ("scheduling.rules.dates", "clinic.tiers.wording"),
     "core, the other core": ("scheduling.rules.dates", "lesions.analysis.version"),
     "pure room, Django": ("clinic.charts.svg", "django.utils.html"),
     "drawn body, model": ("lesions.register.bodymap", "lesions.models"),

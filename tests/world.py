@@ -11,7 +11,7 @@ from lesions.analysis.types import Message
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.review import pathology, signoff
-from scheduling.desk import booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
@@ -79,14 +79,16 @@ def build_world() -> dict[str, tuple]:
         "appointment": (_appointment(recall, nurse),),
         "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
-        "bucket": ("overdue",),
+        "place": ("overdue",),
     }
 
 
 def _problem(patient) -> int:
     """A question of the plan that is answered already: its page leads back to the patient."""
     about = {"patient": patient, "subject": "patient", "since": clock.today(), "gone_on": clock.today()}
-    return PlanProblem.objects.create(code="what_follows", text="settled", **about).pk
+    return PlanProblem.objects.create(
+        code="what_follows", params={"about": "Melanoma", "day": str(clock.today())}, **about
+    ).pk
 
 
 def _compared(image, earlier) -> Comparison:
@@ -119,7 +121,7 @@ def _attempt(recall, by) -> int:
 def _appointment(recall, by) -> int:
     tomorrow = clock.today() + timedelta(days=1)
     room = Resource.objects.create(name="Room 1")
-    booking.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
+    bookable.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
     starts_at = timezone.make_aware(datetime.combine(tomorrow, time(10)))
     return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by).pk
 

@@ -10,7 +10,7 @@ from datetime import date
 from typing import Final, Literal
 
 from clinic.charts.svg import element, picture, text, titled, width_of
-from clinic.days import MONTHS, write_day
+from clinic.formats.days import MONTHS, write_day
 from clinic.formats.language import ENGLISH, Language, gettext_noop
 
 Kind = Literal["open", "kept", "planned", "care"]

@@ -16,7 +16,10 @@ from clinic.wording import Words
 
 @dataclass(frozen=True)
 class Outcome:
-    """`needs`: fields that are not empty; `then`: the duty that it opens; `act`: where the kind's own is not enough."""
+    """`needs`: fields that are not empty; `then`: the duty that it opens; `act`: where the kind's own is not enough.
+
+    A day that is needed (“until”) is the day of what follows.
+    """
 
     code: str
     words: Words
@@ -42,7 +45,31 @@ _ANSWERED = (
 )
 
 OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
-    "decide_what_follows": (Outcome("decided", _("decided, and what follows"), _WORD),),
+    "decide_what_follows": (
+        Outcome("decided", _("decided otherwise, and what follows"), _WORD),
+        Outcome("try_on", _("the desk goes on trying until a day"), ("until",), "try_on"),
+        Outcome("letter", _("write a letter, by a day: what it says"), ("until", "words"), "write_letter"),
+        Outcome("referrer", _("ask who referred the patient, by a day"), ("until", "whom"), "ask_referrer"),
+    ),
+    "try_on": (
+        Outcome("not_reached", _("not reached until then"), _WORD, "decide_what_follows"),
+        Outcome("reached", _("reached, and what was agreed"), _WORD),
+    ),
+    "write_letter": (Outcome("sent", _("sent"), _WHOM),),
+    "ask_referrer": (
+        Outcome("answered", _("answered, and what was said"), _WORD, "decide_what_follows"),
+        Outcome("no_answer", _("no answer can be had"), _WORD, "decide_what_follows"),
+    ),
+    "agree": (
+        Outcome("agree", _("they agree, and why"), _WORD),
+        Outcome(
+            "disagree",
+            _("they do not agree: what is asked of whom"),
+            _WORD,
+            "decide_what_follows",
+            then_urgent=True,
+        ),
+    ),
     "send_referral": (Outcome("sent", _("sent"), _WHOM, "accept_referral"),),
     "accept_referral": (
         Outcome("accepted", _("accepted"), _WHOM, "answer_referral"),
@@ -56,8 +83,8 @@ OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
         Outcome("none", _("no report can be had"), _WORD, "decide_what_follows", Act.END_DUTIES, True),
     ),
     "match_report": (
-        Outcome("filed", _("filed to its specimen"), _WORD),
-        Outcome("returned", _("returned to the laboratory"), _WORD),
+        Outcome("filed", _("filed with the patient of this record number (“to whom”)"), _WHOM),
+        Outcome("returned", _("returned to the laboratory, with a word"), _WORD),
     ),
     "read": (Outcome("read", _("read"), (), "tell"),),
     "margins": _ANSWERED,

@@ -1,7 +1,7 @@
 """Settle a duty by a plain entry: the entry proves the end, and the duty that follows from it opens."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 
 from django.db import transaction
 
@@ -15,6 +15,7 @@ from clinic.models.duty import How
 from clinic.trail import audit
 from clinic.trail.record_days import check_day
 
+LONGEST = timedelta(days=90)
 # kind → what an app does besides when a step of this kind was recorded, or was struck through
 Hook = Callable[[Step], None]
 SETTLED: dict[str, Hook] = {}
@@ -39,12 +40,18 @@ def settle(
     whom: str = "",
     how: str = "",
     words: str = "",
+    until: date | None = None,
+    teller: Member | None = None,
 ) -> Step:
-    """Record what came of a duty and end it by that. Raises DutyRefused, NotAllowed, or StaleRow."""
+    """Record what came of a duty and end it by that. Raises DutyRefused, NotAllowed, or StaleRow.
+
+    `teller`: whom the reader of a result names to tell it.
+    """
     chosen = _chosen(duty.kind, outcome)
     require(by, act_of(duty.kind, chosen))
     _check_day(duty, on or clock.today())
-    given = {"whom": whom.strip(), "how": how, "words": words.strip()}
+    _check_until(until)
+    given = {"whom": whom.strip(), "how": how, "words": words.strip(), "until": until}
     for name in chosen.needs:
         if not given[name]:
             raise DutyRefused(wording.MISSING[name])
@@ -55,8 +62,13 @@ def settle(
         duty=duty, outcome=outcome, on=on or clock.today(), by=by, at=clock.now(), **given
     )
     ledger.end_by_step(duty, by=by, step=step, seen=revision)
-    follow(step, chosen)
+    follow(step, chosen, teller)
     return step
+
+
+def _check_until(until: date | None) -> None:
+    if until is not None and not clock.today() < until <= clock.today() + LONGEST:
+        raise DutyRefused(wording.UNTIL_WHEN)
 
 
 def _chosen(kind: str, outcome: str) -> Outcome:
@@ -71,7 +83,7 @@ def _check_day(duty: Duty, on: date) -> None:
         check_day(duty.patient, on, wording.THIS_STEP, after_death=True)
 
 
-def follow(step: Step, chosen: Outcome) -> None:
+def follow(step: Step, chosen: Outcome, teller: Member | None = None) -> None:
     """Open the duty that follows from an entry, and let the app write what belongs to it."""
     duty = step.duty
     if chosen.then:
@@ -83,7 +95,8 @@ def follow(step: Step, chosen: Outcome) -> None:
             subject=duty.subject,
             urgent=duty.urgent or chosen.then_urgent,
             # Only telling follows a person, whom the reader named; every other duty is free for the list.
-            owner=duty.owner if chosen.then == "tell" else None,
+            owner=(teller or duty.owner) if chosen.then == "tell" else None,
+            due_on=step.until,
             note=step.words,
             because={"step": duty.kind, "outcome": chosen.code},
         )

@@ -21,6 +21,7 @@ WHAT_CAME_OF_IT = _("Say what came of it.")
 MISSING = {
     "words": _("Say it in words."),
     "whom": _("Say to whom, or by whom."),
+    "until": _("Say until which day."),
     "how": _("Say how: in person, by telephone, by letter or electronically."),
 }
 THIS_STEP = _("This step")

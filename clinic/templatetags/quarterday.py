@@ -17,7 +17,7 @@ from clinic import clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.models import Patient
-from clinic.wording import SPOKEN, write_day
+from clinic.wording import SPOKEN, write_day, write_month
 
 register = template.Library()
 
@@ -45,6 +45,12 @@ def day(value: date | datetime | None) -> str:
     if not value:
         return ""
     return write_day(_local_day(value))
+
+
+@register.filter
+def month(value: date) -> str:
+    """Mar 2026"""
+    return write_month(value)
 
 
 @register.filter

@@ -25,6 +25,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "duty.end": Action(_("ended a duty"), False),
     "duty.take_back": Action(_("took back the end of a duty"), False),
     "duty.withdraw": Action(_("withdrew a duty that followed from a mistake"), False),
+    "duty.give": Action(_("named who does what is owed"), False),
     "duty.put_off": Action(_("put a duty off to a later day"), False),
     "proposal.make": Action(_("proposed to end something that is owed"), False),
     "proposal.confirm": Action(_("confirmed what was proposed"), False),

@@ -10,6 +10,7 @@ from lesions.models.pathology import (
     ProcedureKind,
     Sentinel,
     StageBasis,
+    UnmatchedReport,
 )
 from lesions.models.register import Examination, Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
 from lesions.models.review import Addendum, Decision, Review, ReviewState, RevokedSignOff, SignOff
@@ -47,6 +48,7 @@ __all__ = [
     "Sign",
     "SignOff",
     "StageBasis",
+    "UnmatchedReport",
     "UrgentSign",
     "View",
 ]

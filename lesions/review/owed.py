@@ -57,7 +57,8 @@ def follow(signed: SignOff, *, urgent: bool) -> None:
     lesion = signed.lesion
     if signed.decision not in OF_THE_PICTURE:
         subject, patient = f"lesion:{lesion.pk}", lesion.patient
-        ledger.end_all(["repeat_picture"], by=signed.by, evidence=signed, subject=subject, patient=patient)
+        kinds = ["repeat_picture", "agree"]
+        ledger.end_all(kinds, by=signed.by, evidence=signed, subject=subject, patient=patient)
     for kind in _FOLLOWS.get(signed.decision, ()):
         if _is_owed(kind, lesion):
             _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)

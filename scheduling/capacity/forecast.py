@@ -7,9 +7,11 @@ from datetime import date, timedelta
 from itertools import groupby
 
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from scheduling.desk import booking
+from clinic.wording import Words
+from scheduling.desk import bookable
 from scheduling.models import Appointment, AppointmentState, RecallState
 from scheduling.planning import visits_wanted
 from scheduling.rules.ruleset.ruleset import RuleSet
@@ -24,15 +26,25 @@ class Rate:
     """Of a hundred who are booked, how many do not come, and who says so."""
 
     per_cent: float
-    source: str
+    source: Words
 
 
-# Published rates; the first holds until somebody chooses another (docs/sources.md, "Reaching people").
-_BREAST = "BMC Health Services Research 2020, s12913-020-05627-2"
+# Published rates; the first holds until somebody chooses another (operations.md, K1 and S38).
 PUBLISHED = (
-    Rate(8.2, f"one breast clinic before it sent text reminders; {_BREAST}"),
-    Rate(4.1, f"the same breast clinic with text reminders; {_BREAST}"),
-    Rate(5.7, "out-patient appointments in England, 2017–18; PLoS Medicine 2021, 1003783"),
+    Rate(
+        8.2,
+        _(
+            "one breast clinic before it sent text reminders; "
+            "BMC Health Services Research 2020, s12913-020-05627-2"
+        ),
+    ),
+    Rate(
+        4.1,
+        _(
+            "the same breast clinic with text reminders; BMC Health Services Research 2020, s12913-020-05627-2"
+        ),
+    ),
+    Rate(5.7, _("out-patient appointments in England, 2017–18; PLoS Medicine 2021, 1003783")),
 )
 
 
@@ -142,7 +154,7 @@ def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
 
 def _count_diary(found: Forecast) -> None:
     last = found.weeks[-1].monday + timedelta(days=6)
-    for day, count in booking.free_places(since=found.today, until=last).items():
+    for day, count in bookable.free_places(since=found.today, until=last).items():
         if week := found.week_of(day):
             week.places = (week.places or 0) + count
     for day in _booked_days():

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
@@ -42,9 +43,9 @@ def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[s
     require(by, Act.FILL_CHECKLIST)
     sheet = SHEETS.get(kind)
     if sheet is None:
-        raise ChecklistRefused("There is no such checklist.")
+        raise ChecklistRefused(_("There is no such checklist."))
     if visit.patient_id != lesion.patient_id:
-        raise ChecklistRefused("That visit belongs to another patient.")
+        raise ChecklistRefused(_("That visit belongs to another patient."))
     kept = {item.name: entries.get(item.name) for item in sheet.items}
     try:
         score = sheet.judge(kept)
@@ -57,7 +58,7 @@ def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[s
         entries=kept,
         score=score.value,
         threshold_met=score.threshold_met,
-        words=score.words,
+        reading=score.reading,
         by=by,
         filled_on=clock.today(),
         filled_at=clock.now(),

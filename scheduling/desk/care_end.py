@@ -1,6 +1,9 @@
 """Close what the desk has open when care ends: appointments are freed, recalls closed; resuming care reopens them."""
 
+from typing import Any
+
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.models import CareEnd, Member, Patient, PatientStatus, Step, change
@@ -22,14 +25,16 @@ def closes(patient: Patient) -> list[str]:
     recalls = list(_recalls(patient))
     places = wording.subjects(recalls)
     return [
-        *(str(row) for row in _ahead(patient)),
+        *(wording.appointment_words(row) for row in _ahead(patient)),
         *(wording.what_for(row, places) for row in recalls),
     ]
 
 
 def outlives(patient: Patient) -> list[str]:
     past = _booked(patient).filter(starts_at__lte=clock.now())
-    return [f"how the {row} ended" for row in past]
+    return [
+        _("how the %(appointment)s ended") % {"appointment": wording.appointment_words(row)} for row in past
+    ]
 
 
 def _recalls(patient: Patient) -> QuerySet[Recall]:
@@ -53,8 +58,8 @@ def close(end: CareEnd) -> None:
 
 def _close(recall: Recall, end: CareEnd) -> None:
     ground = _GROUND[PatientStatus(end.ends_as)]
-    said = {"ground": ground, "ground_note": end.ground, "evidence": evidence_of(end)}
-    ended = {"state": RecallState.CLOSED, "ended_on": clock.today(), "closed_by": end.by}
+    said: dict[str, Any] = {"ground": ground, "ground_note": end.ground, "evidence": evidence_of(end)}
+    ended: dict[str, Any] = {"state": RecallState.CLOSED, "ended_on": clock.today(), "closed_by": end.by}
     change(recall, seen=recall.revision, at=clock.now(), **said, **ended)
     audit.record(
         "recall.close", by=end.by, subject=recall, patient=end.patient, ground=ground, note=end.ground
@@ -75,9 +80,15 @@ def reopen(end: CareEnd, by: Member) -> None:
 
 
 def _open_again(recall: Recall, by: Member) -> None:
-    said = {"ground": "", "ground_note": "", "evidence": "", "ended_on": None, "closed_by": None}
+    said: dict[str, Any] = {
+        "ground": "",
+        "ground_note": "",
+        "evidence": "",
+        "ended_on": None,
+        "closed_by": None,
+    }
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **said)
-    audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why="care is resumed")
+    audit.record("recall.reopen", by=by, subject=recall, patient=recall.patient, why="care_resumed")
 
 
 KEEPER = Keeper(closes, outlives, close, _hand_over, reopen)

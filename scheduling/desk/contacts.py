@@ -4,6 +4,7 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
@@ -89,26 +90,31 @@ def attempts_left(recall: Recall) -> int:
 
 def _check(recall: Recall, route: str, address: str, outcome: str, at: datetime) -> None:
     if recall.state not in OPEN:
-        raise ContactRefused("This recall is closed: nothing is logged for it any more.")
+        raise ContactRefused(_("This recall is closed: nothing is logged for it any more."))
     if outcome not in Outcome.values:
-        raise ContactRefused("Say what came of it: an attempt is not saved without its outcome.")
+        raise ContactRefused(_("Say what came of it: an attempt is not saved without its outcome."))
     if route not in RouteKind.values or not address.strip():
-        raise ContactRefused("Say by which way, and the number or address that was used.")
+        raise ContactRefused(_("Say by which way, and the number or address that was used."))
     if at > clock.now():
-        raise ContactRefused("An attempt lies in the past.")
+        raise ContactRefused(_("An attempt lies in the past."))
     booked = recall.appointments.filter(state=AppointmentState.BOOKED)
     if outcome == Outcome.BOOKED and not booked.exists():
-        raise ContactRefused("Book the appointment first, under Free places: without one nothing is booked.")
+        raise ContactRefused(
+            _("Book the appointment first, under Free places: without one nothing is booked.")
+        )
 
 
 def _check_next_day(recall: Recall, by: Member, outcome: str, next_on: date | None) -> None:
     if outcome == Outcome.ASKS_LATER and next_on is None:
-        raise ContactRefused("Say on which day the patient asks to be called.")
+        raise ContactRefused(_("Say on which day the patient asks to be called."))
     furthest = what_next.furthest_day(recall, by)
     if next_on and not clock.today() < next_on <= furthest:
         raise ContactRefused(
-            f"The next day lies from tomorrow on and is {write_day(furthest)} at the latest;"
-            " a dermatologist may put it off for longer."
+            _(
+                "The next day lies from tomorrow on and is %(day)s at the latest; "
+                "a dermatologist may put it off for longer."
+            )
+            % {"day": write_day(furthest)}
         )
 
 

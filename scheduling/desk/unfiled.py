@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
@@ -22,12 +23,18 @@ def take(*, by: Member, name: str, number: str, words: str, signs: Iterable[str]
     said = {"name": name.strip(), "number": number.strip(), "words": words.strip()}
     heard = [sign for sign in Sign.values if sign in set(signs)]
     if not all(said.values()):
-        raise DutyRefused("Say who rang, from which number, and what was said.")
+        raise DutyRefused(_("Say who rang, from which number, and what was said."))
     call = UnfiledCall.objects.create(by=by, at=clock.now(), signs=heard, **said)
     audit.record("call.take", by=by, subject=call, signs=heard)
-    labels = ", ".join(str(Sign(sign).label) for sign in heard)
-    note = f"{call.name}, {call.number}: {call.words}" + (f" ({labels})" if labels else "")
-    return ledger.open_duty("file_call", patient=None, opened_from=call, by=by, urgent=bool(heard), note=note)
+    return ledger.open_duty(
+        "file_call",
+        patient=None,
+        opened_from=call,
+        by=by,
+        urgent=bool(heard),
+        note=f"{call.name}, {call.number}: {call.words}",
+        because={"code": "signs", "signs": heard} if heard else None,
+    )
 
 
 def settled(step: Step) -> None:
@@ -36,13 +43,13 @@ def settled(step: Step) -> None:
     if step.outcome == "filed":
         _file(step, _patient_of(step.whom))
     elif step.by_id == duty.opened_by_id:
-        raise DutyRefused("“No patient of ours” is said by a second person, not by who took the call.")
+        raise DutyRefused(_("“No patient of ours” is said by a second person, not by who took the call."))
 
 
 def _patient_of(number: str) -> Patient:
     found = Patient.objects.filter(number__iexact=number.strip(), merged_into__isnull=True).first()
     if found is None:
-        raise DutyRefused("No record has this number.")
+        raise DutyRefused(_("No record has this number."))
     return found
 
 
@@ -60,7 +67,7 @@ def struck(step: Step) -> None:
     if step.outcome != "filed":
         return
     if call_of(duty).signs:
-        raise DutyRefused("Its signs are urgent work of that patient by now: an examination answers them.")
+        raise DutyRefused(_("Its signs are urgent work of that patient by now: an examination answers them."))
     change(duty, seen=duty.revision, at=clock.now(), patient=None)
 
 

@@ -28,7 +28,7 @@ class AlreadyClaimed(StaleRow):
         self.claimed = row
 
     def say(self) -> str:
-        words = {"recall": self.claimed.recall, "name": self.claimed.claimed_by}
+        words = {"recall": self.claimed.recall.get_purpose_display(), "name": self.claimed.claimed_by}
         said = _("Work on %(recall)s was claimed by %(name)s while this page was open.") % words
         return f"{said} {NOTHING_SAVED}"
 

@@ -1,14 +1,15 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly
 
 
 class ChecklistKind(models.TextChoices):
-    ABCD = "abcd", "ABCD rule of dermoscopy"
-    WEIGHTED = "weighted-7", "Weighted 7-point checklist"
-    DERMOSCOPIC = "dermoscopic-7", "7-point checklist of dermoscopy"
-    THREE = "three-point", "3-point checklist of dermoscopy"
+    ABCD = "abcd", _("ABCD rule of dermoscopy")
+    WEIGHTED = "weighted-7", _("Weighted 7-point checklist")
+    DERMOSCOPIC = "dermoscopic-7", _("7-point checklist of dermoscopy")
+    THREE = "three-point", _("3-point checklist of dermoscopy")
 
 
 class Checklist(AppendOnly):
@@ -20,7 +21,7 @@ class Checklist(AppendOnly):
     entries = models.JSONField()
     score = models.DecimalField(max_digits=3, decimal_places=1)
     threshold_met = models.BooleanField(help_text="the published threshold, in the words of its source")
-    words = models.TextField()
+    reading = models.CharField(max_length=24, help_text="the published threshold that the sum is laid beside")
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     filled_on = models.DateField()
     filled_at = models.DateTimeField()
@@ -31,7 +32,7 @@ class Checklist(AppendOnly):
             models.CheckConstraint(
                 condition=Q(kind__in=ChecklistKind.values), name="a_checklist_is_a_published_one"
             ),
-            models.CheckConstraint(condition=~Q(words=""), name="a_checklist_quotes_its_threshold"),
+            models.CheckConstraint(condition=~Q(reading=""), name="a_checklist_quotes_its_threshold"),
         ]
 
     def __str__(self) -> str:

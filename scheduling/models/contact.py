@@ -1,21 +1,22 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly
 from clinic.models.patient import RouteKind
 
 
 class Outcome(models.TextChoices):
-    SPOKE = "spoke", "spoke to the patient"
-    SPOKE_AUTHORISED = "spoke_authorised", "spoke to an authorised person"
-    VOICEMAIL = "voicemail", "voicemail left"
-    NO_ANSWER = "no_answer", "no answer"
-    SENT = "sent", "letter or message sent"
-    DEAD = "dead", "number or address is dead"
-    RETURNED = "returned", "letter or message came back"
-    ASKS_LATER = "asks_later", "asks to be called later"
-    DECLINED = "declined", "declined"
-    BOOKED = "booked", "booked"
+    SPOKE = "spoke", _("spoke to the patient")
+    SPOKE_AUTHORISED = "spoke_authorised", _("spoke to an authorised person")
+    VOICEMAIL = "voicemail", _("voicemail left")
+    NO_ANSWER = "no_answer", _("no answer")
+    SENT = "sent", _("letter or message sent")
+    DEAD = "dead", _("number or address is dead")
+    RETURNED = "returned", _("letter or message came back")
+    ASKS_LATER = "asks_later", _("asks to be called later")
+    DECLINED = "declined", _("declined")
+    BOOKED = "booked", _("booked")
 
 
 DOES_NOT_COUNT = ("dead", "returned")

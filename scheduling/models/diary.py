@@ -1,5 +1,6 @@
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 
@@ -53,11 +54,11 @@ class ClosureDay(models.Model):
 
 
 class AppointmentState(models.TextChoices):
-    BOOKED = "booked", "booked"
-    ATTENDED = "attended", "came"
-    MISSED = "missed", "did not come"
-    CANCELLED_BY_PATIENT = "cancelled_by_patient", "cancelled by the patient"
-    CANCELLED_BY_CLINIC = "cancelled_by_clinic", "cancelled by us"
+    BOOKED = "booked", _("booked")
+    ATTENDED = "attended", _("came")
+    MISSED = "missed", _("did not come")
+    CANCELLED_BY_PATIENT = "cancelled_by_patient", _("cancelled by the patient")
+    CANCELLED_BY_CLINIC = "cancelled_by_clinic", _("cancelled by us")
 
 
 class Appointment(Stated):
@@ -81,6 +82,7 @@ class Appointment(Stated):
 
     class Meta:
         ordering = ["starts_at", "pk"]
+        verbose_name = _("appointment")
         indexes = [models.Index(fields=["state", "starts_at"])]
         constraints = [
             models.CheckConstraint(

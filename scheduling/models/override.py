@@ -1,5 +1,6 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 from clinic.models.visit import Purpose
@@ -25,7 +26,7 @@ class Override(Stated):
 
     class Meta:
         ordering = ["-decided_on", "-pk"]
-        verbose_name = "clinician's decision"
+        verbose_name = _("clinician's decision")
         constraints = [
             models.UniqueConstraint(
                 fields=["patient", "purpose", "subject"],

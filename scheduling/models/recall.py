@@ -1,35 +1,36 @@
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 from clinic.models.visit import Purpose
 
 
 class RecallState(models.TextChoices):
-    PLANNED = "planned", "planned"
-    DUE = "due", "due"
-    BOOKED = "booked", "booked"
-    COMPLETED = "completed", "completed"
-    CLOSED = "closed", "closed with a ground"
+    PLANNED = "planned", _("planned")
+    DUE = "due", _("due")
+    BOOKED = "booked", _("booked")
+    COMPLETED = "completed", _("completed")
+    CLOSED = "closed", _("closed with a ground")
 
 
 OPEN = ("planned", "due", "booked")
 
 
 class Urgency(models.TextChoices):
-    A = "A", "urgent"
-    B = "B", "surveillance"
-    C = "C", "reminder"
+    A = "A", _("urgent")
+    B = "B", _("surveillance")
+    C = "C", _("reminder")
 
 
 class Ground(models.TextChoices):
-    SUPERSEDED = "superseded", "superseded by another recall"
-    DECLINED = "declined", "declined after being informed"
-    TRANSFERRED = "transferred", "transferred and accepted elsewhere"
-    MOVED = "moved", "moved away, letter sent"
-    DECEASED = "deceased", "deceased"
-    DISCHARGE = "discharge", "clinician's discharge"
-    ERROR = "error", "entered in error"
+    SUPERSEDED = "superseded", _("superseded by another recall")
+    DECLINED = "declined", _("declined after being informed")
+    TRANSFERRED = "transferred", _("transferred and accepted elsewhere")
+    MOVED = "moved", _("moved away, letter sent")
+    DECEASED = "deceased", _("deceased")
+    DISCHARGE = "discharge", _("clinician's discharge")
+    ERROR = "error", _("entered in error")
 
 
 class Recall(Stated):
@@ -66,6 +67,11 @@ class Recall(Stated):
     )
     ground = models.CharField(max_length=12, choices=Ground, blank=True)
     ground_note = models.TextField(blank=True)
+    ended_how = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="what finished it, or why the plan dropped it: code and parameters",
+    )
     ended_on = models.DateField(null=True, blank=True)
     closed_by = models.ForeignKey(
         "clinic.Member",
@@ -83,6 +89,7 @@ class Recall(Stated):
 
     class Meta:
         ordering = ["urgency", "latest", "pk"]
+        verbose_name = _("recall")
         indexes = [models.Index(fields=["state", "earliest"]), models.Index(fields=["state", "latest"])]
         constraints = [
             models.UniqueConstraint(

@@ -29,7 +29,9 @@ class PlanProblem(models.Model):
     code = models.CharField(max_length=40)
     subject = models.CharField(max_length=40)
     params = models.JSONField(default=dict)
-    text = models.TextField()
+    also = models.JSONField(
+        default=list, help_text="parameters of further questions of this code and subject"
+    )
     since = models.DateField()
     gone_on = models.DateField(null=True)
 
@@ -44,4 +46,4 @@ class PlanProblem(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.text
+        return f"{self.code} of {self.subject}"

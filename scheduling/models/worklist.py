@@ -1,14 +1,15 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 
 
 class ItemState(models.TextChoices):
-    OPEN = "open", "to do"
-    CLAIMED = "claimed", "being done"
-    DONE = "done", "done"
-    HANDED_BACK = "handed_back", "handed back"
+    OPEN = "open", _("to do")
+    CLAIMED = "claimed", _("being done")
+    DONE = "done", _("done")
+    HANDED_BACK = "handed_back", _("handed back")
 
 
 class WorkItem(Stated):
@@ -25,6 +26,7 @@ class WorkItem(Stated):
 
     class Meta:
         ordering = ["day", "position", "pk"]
+        verbose_name = _("work item")
         constraints = [
             models.UniqueConstraint(fields=["day", "recall"], name="a_recall_is_once_on_the_list_of_a_day"),
             models.CheckConstraint(

@@ -1,5 +1,6 @@
 """Find what finished a recall: an item done in a visit, a picture, an examination, or a result that was told."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -14,7 +15,7 @@ from scheduling.models import Recall
 @dataclass(frozen=True)
 class Completion:
     on: date
-    words: str
+    code: str
     item: DoneItem | None = None
     evidence: str = ""
 
@@ -30,10 +31,10 @@ def _item(recall: Recall) -> Completion | None:
     items = DoneItem.objects.filter(purpose=recall.purpose, subject=recall.subject)
     found = items.filter(visit__patient_id=recall.patient_id, visit__attended_on__gte=recall.earliest)
     item = found.select_related("visit").order_by("visit__attended_on", "pk").first()
-    return Completion(item.visit.attended_on, "done in a visit", item=item) if item else None
+    return Completion(item.visit.attended_on, "visit", item=item) if item else None
 
 
-def _none(recall: Recall) -> None:
+def _none(recall: Recall) -> Completion | None:
     return None
 
 
@@ -41,9 +42,7 @@ def _picture(recall: Recall) -> Completion | None:
     taken = Image.objects.filter(lesion_id=_key(recall), taken_on__gte=recall.earliest)
     taken = taken.exclude(pk__in=owed.unusable_pictures().filter(lesion=_key(recall)))
     row = taken.order_by("taken_on", "pk").first()
-    return (
-        Completion(row.taken_on, "the picture was taken", evidence=f"lesions.image:{row.pk}") if row else None
-    )
+    return Completion(row.taken_on, "picture", evidence=f"lesions.image:{row.pk}") if row else None
 
 
 def _examination(recall: Recall) -> Completion | None:
@@ -65,7 +64,7 @@ def _answered(sign_id: int) -> Completion | None:
 def _by_examination(row: Examination | None) -> Completion | None:
     if row is None:
         return None
-    return Completion(row.examined_on, "examined in person", evidence=f"lesions.examination:{row.pk}")
+    return Completion(row.examined_on, "examined", evidence=f"lesions.examination:{row.pk}")
 
 
 def _decided(signoff_id: int) -> Completion | None:
@@ -73,22 +72,23 @@ def _decided(signoff_id: int) -> Completion | None:
     signed = SignOff.objects.get(pk=signoff_id)
     cut = signed.lesion.procedures.filter(on__gte=signed.signed_on).order_by("on", "pk").first()
     if cut is not None:
-        return Completion(cut.on, "done as decided", evidence=f"lesions.procedure:{cut.pk}")
+        return Completion(cut.on, "as_decided", evidence=f"lesions.procedure:{cut.pk}")
     later = owed.deciding().filter(lesion=signed.lesion_id, pk__gt=signed.pk).order_by("pk").last()
     if later is None:
         return None
-    return Completion(later.signed_on, "decided otherwise", evidence=f"lesions.signoff:{later.pk}")
+    return Completion(later.signed_on, "otherwise", evidence=f"lesions.signoff:{later.pk}")
 
 
 def _told(recall: Recall) -> Completion | None:
     told = Diagnosis.objects.filter(
         patient_id=recall.patient_id, procedure=_key(recall), told_on__gte=recall.earliest
     )
-    if row := told.order_by("told_on", "pk").first():
-        return Completion(row.told_on, "the result was told", evidence=f"lesions.diagnosis:{row.pk}")
+    row = told.order_by("told_on", "pk").first()
+    if row and row.told_on:
+        return Completion(row.told_on, "told", evidence=f"lesions.diagnosis:{row.pk}")
     further = told_steps().filter(duty__subject=recall.subject, on__gte=recall.earliest)
     step = further.order_by("on", "pk").first()
-    return Completion(step.on, "the result was told", evidence=f"clinic.step:{step.pk}") if step else None
+    return Completion(step.on, "told", evidence=f"clinic.step:{step.pk}") if step else None
 
 
 def told_steps() -> QuerySet[Step]:
@@ -102,7 +102,7 @@ def _key(recall: Recall) -> int:
     return int(key) if key.isdecimal() else 0
 
 
-_OTHER_WAYS = {
+_OTHER_WAYS: dict[str, Callable[[Recall], Completion | None]] = {
     Purpose.LESION_IMAGE: _picture,
     Purpose.LESION_EXAMINATION: _examination,
     Purpose.RESULT_VISIT: _told,

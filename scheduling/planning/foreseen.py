@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from clinic import clock
 from clinic.models import Purpose
 from clinic.wording import write_day
@@ -56,7 +58,12 @@ def _if_signed(known: Facts, lesion: Lesion, supposed: Supposed) -> Facts:
 def _about(plan: Plan, subject: str) -> Foreseen:
     due = sorted((one for one in plan.due if one.subject == subject), key=lambda one: one.target)
     words = [
-        f"{Purpose(one.purpose).label} between {write_day(one.earliest)} and {write_day(one.latest)}"
+        _("%(what)s between %(earliest)s and %(latest)s")
+        % {
+            "what": Purpose(one.purpose).label,
+            "earliest": write_day(one.earliest),
+            "latest": write_day(one.latest),
+        }
         for one in due
     ]
     picture = next(((one.earliest, one.latest) for one in due if one.purpose == Purpose.LESION_IMAGE), None)

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_lazy as _
+
+from clinic.wording import Words
 from scheduling.models import Urgency
 
 
@@ -11,10 +14,10 @@ class Ladder:
 
     attempts: int
     lead_days: int
-    within: str
-    spacing: str
-    routes: str
-    then: str
+    within: Words
+    spacing: Words
+    routes: Words
+    then: Words
     closed_by_desk: bool = False
 
 
@@ -22,26 +25,26 @@ LADDERS: dict[str, Ladder] = {
     Urgency.A: Ladder(
         attempts=3,
         lead_days=0,
-        within="5 working days",
-        spacing="1 to 2 working days apart, at two times of day",
-        routes="telephone, message, telephone, then a tracked letter the same day",
-        then="a dermatologist decides what follows",
+        within=_("5 working days"),
+        spacing=_("1 to 2 working days apart, at two times of day"),
+        routes=_("telephone, message, telephone, then a tracked letter the same day"),
+        then=_("a dermatologist decides what follows"),
     ),
     Urgency.B: Ladder(
         attempts=3,
         lead_days=28,
-        within="4 weeks",
-        spacing="7 to 10 days apart",
-        routes="letter or message, telephone, telephone, letter",
-        then="a dermatologist decides what follows",
+        within=_("4 weeks"),
+        spacing=_("7 to 10 days apart"),
+        routes=_("letter or message, telephone, telephone, letter"),
+        then=_("a dermatologist decides what follows"),
     ),
     Urgency.C: Ladder(
         attempts=2,
         lead_days=28,
-        within="4 weeks",
-        spacing="2 to 4 weeks apart",
-        routes="message or letter",
-        then="a dermatologist decides, or the desk closes it with a ground",
+        within=_("4 weeks"),
+        spacing=_("2 to 4 weeks apart"),
+        routes=_("message or letter"),
+        then=_("a dermatologist decides, or the desk closes it with a ground"),
         closed_by_desk=True,
     ),
 }

@@ -8,6 +8,7 @@ from django.db import transaction
 from clinic.wording import write_day
 from scheduling.models import OPEN, PlanProblem, Recall, RecallState
 from scheduling.planning import replan
+from scheduling.planning.wording import ended_words, problem_words
 
 
 class _TakenBack(Exception):
@@ -78,11 +79,11 @@ def _of_recalls(was: _OpenRows, now: _OpenRows, ended: dict[int, Recall]) -> Ite
         if key not in ended:
             yield from _kept(old, after[key])
         elif ended[key].state == RecallState.COMPLETED:
-            yield Difference("due done", f"{_what(old)}, {_window(old)}; {ended[key].ground_note}")
+            yield Difference("due done", f"{_what(old)}, {_window(old)}; {ended_words(ended[key])}")
         elif replacement := opened.pop((old.purpose, old.subject), None):
             yield Difference("due moved", _moved(old, replacement))
         else:
-            yield Difference("due dropped", f"{_what(old)}, {_window(old)}; {ended[key].ground_note}")
+            yield Difference("due dropped", f"{_what(old)}, {_window(old)}; {ended_words(ended[key])}")
     for row in opened.values():
         yield Difference("due added", f"{_what(row)}, {_window(row)}, rule {row.rule}")
 
@@ -119,11 +120,11 @@ def _of_problems(was: _OpenRows, now: _OpenRows) -> Iterator[Difference]:
     for key, old in before.items():
         if key not in after:
             yield Difference("problem gone", _asked(old))
-        elif after[key].text != old.text:
+        elif (after[key].params, after[key].also) != (old.params, old.also):
             yield Difference("problem changed", _asked(after[key]))
     for key in sorted(after.keys() - before.keys()):
         yield Difference("problem new", _asked(after[key]))
 
 
 def _asked(row: PlanProblem) -> str:
-    return f"{row.code} of {row.subject}: {row.text}"
+    return f"{row.code} of {row.subject}: {problem_words(row)}"

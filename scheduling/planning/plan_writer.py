@@ -95,7 +95,7 @@ class PlanWriter:
             if found is None:
                 # The row stays, and with it since when the problem has stood.
                 PlanProblem.objects.filter(pk=row.pk).update(gone_on=self.portion.today)
-            elif found != {"text": row.text, "params": row.params}:
+            elif found != {"params": row.params, "also": row.also}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
         since = {"patient_id": one.patient.pk, "since": self.portion.today}
         self.new_problems += [
@@ -149,8 +149,8 @@ def _problems(problems: Iterable[Problem], waiting: frozenset[str]) -> dict[tupl
         if _is_for_a_decision(problem) and problem.subject in waiting:
             continue
         before = found.get((problem.code, problem.subject))
-        text = f"{before['text']} {problem.text}" if before else problem.text
-        found[problem.code, problem.subject] = {"text": text, "params": dict(problem.params)}
+        also = [*before["also"], before["params"]] if before else []
+        found[problem.code, problem.subject] = {"params": dict(problem.params), "also": also}
     return found
 
 

@@ -1,32 +1,31 @@
 """Open the duty to rebook appointments that no longer fit what they were booked for, and end it."""
 
-from datetime import date
-
 from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.duties import ledger
-from clinic.models import Duty, Member, Patient
+from clinic.models import Duty, Member
 from clinic.trail.audit import subject_of
-from clinic.wording import write_day
-from scheduling.models import OPEN, Appointment, AppointmentState, Recall, Urgency
+from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Recall, Urgency
 
 KIND = "rebook"
 
 
 def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
-    """Look at an appointment: rebook where it is late for what it is booked for, or nothing is open."""
+    """Look at an appointment: rebook where it is late for what it is for, nothing is open, or its day is closed."""
+    day = timezone.localdate(appointment.starts_at)
+    if closed := ClosureDay.objects.filter(day=day).first():
+        _owe_closed(appointment, closed, by)
     rows = list(appointment.recalls.all())
     still_open = [row for row in rows if row.state in OPEN]
     if rows and not still_open:
-        owe(appointment, "what it was booked for is done or closed", by)
-    day = timezone.localdate(appointment.starts_at)
+        owe(appointment, {"code": "finished"}, by)
     # Only what is late: a visit before its window does no harm, it is an extra one.
     late = [row for row in still_open if row.latest < day]
     if late:
         row = min(late, key=lambda one: one.latest)
-        last = f"the last day for the {row.get_purpose_display()} is {write_day(row.latest)}"
-        owe(appointment, last, by, urgent=any(one.urgency == Urgency.A for one in late))
+        late_for = {"code": "late", "purpose": row.purpose, "latest": str(row.latest)}
+        owe(appointment, late_for, by, urgent=any(one.urgency == Urgency.A for one in late))
 
 
 def look_at_bookings_of(row: Recall) -> None:
@@ -38,26 +37,27 @@ def look_at_bookings_of(row: Recall) -> None:
 def not_asked_for(row: Recall) -> None:
     """Have an appointment rebooked whose recall the plan dropped."""
     for visit in _booked().filter(recalls=row):
-        owe(visit, f"the plan no longer asks for the {row.get_purpose_display()}", None)
+        owe(visit, {"code": "not_asked_for", "purpose": row.purpose}, None)
 
 
-def rebook_of_ended(patient: Patient, by: Member | None) -> None:
-    """Have the appointments of an ended record rebooked: nobody is expected on those days."""
-    for visit in _booked().filter(patient=patient):
-        owe(visit, f"care has ended: {patient.get_status_display()}", by)
+def rebook_of_day(closed: ClosureDay, by: Member) -> None:
+    for visit in _booked().filter(starts_at__date=closed.day):
+        _owe_closed(visit, closed, by)
 
 
-def rebook_of_day(day: date, reason: str, by: Member) -> None:
-    for visit in _booked().filter(starts_at__date=day):
-        owe(visit, f"the clinic is closed on this day: {reason}", by)
+def _owe_closed(appointment: Appointment, closed: ClosureDay, by: Member | None) -> None:
+    owe(appointment, {"code": "closed", "reason": closed.reason}, by)
 
 
-def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool = False) -> None:
-    """Open the duty to rebook, unless a dermatologist has confirmed this reason for this very day."""
-    note = f"Booked for {write_day(timezone.localdate(appointment.starts_at))}: {why}."
-    # Day and reason stand in the note: another day or another reason is asked about again.
-    before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), note=note)
-    if before.filter(ended_at__isnull=False).exclude(evidence=subject_of(appointment)).exists():
+def owe(appointment: Appointment, why: dict[str, str], by: Member | None, *, urgent: bool = False) -> None:
+    """Open the duty to rebook, unless a dermatologist has confirmed this reason for this very day.
+
+    `why`: a code of `wording.BECAUSE` and its parameters.
+    """
+    because = {**why, "booked": str(timezone.localdate(appointment.starts_at))}
+    before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), ended_at__isnull=False)
+    answered = before.exclude(evidence=subject_of(appointment)).values_list("because", flat=True)
+    if because in answered:
         return
     ledger.open_duty(
         KIND,
@@ -66,7 +66,7 @@ def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool =
         by=by,
         subject=f"appointment:{appointment.pk}",
         urgent=urgent,
-        note=note,
+        because=because,
     )
 
 

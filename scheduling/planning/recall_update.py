@@ -43,7 +43,7 @@ class Answered:
 
     @cached_property
     def result(self) -> Fields:
-        return self.answer.to_json()
+        return self.answer.to_json(words=False)
 
     def planned(self, policy: PolicyRow) -> dict[Key, tuple[Due, Fields]]:
         """What is due by purpose and subject, each with the fields of its recall."""
@@ -144,9 +144,7 @@ class RecallUpdate:
             else:
                 rebook.not_asked_for(row)
             return False
-        supersede(
-            row, f"the plan now asks for {due.rule}, number {due.number}, by {due.latest}" if due else ""
-        )
+        supersede(row, **_replaced_by(due) if due else {})
         return True
 
     def keep(self, row: Recall, due: Due, fields: Fields) -> None:
@@ -172,12 +170,16 @@ class RecallUpdate:
 
     def complete(self, row: Recall, done: completions.Completion) -> None:
         was_booked = row.state == RecallState.BOOKED
-        ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ground_note": done.words}
-        what = {"completed_by": done.item, "evidence": done.evidence}
+        ended: Fields = {
+            "state": RecallState.COMPLETED,
+            "ended_on": done.on,
+            "ended_how": {"code": done.code},
+        }
+        what: Fields = {"completed_by": done.item, "evidence": done.evidence}
         change(row, seen=row.revision, at=clock.now(), **ended, **what)
-        settle_proposals(row, f"finished meanwhile: {done.words}")
+        settle_proposals(row, "finished meanwhile")
         audit.record(
-            "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words
+            "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.code
         )
         if was_booked:
             rebook.look_at_bookings_of(row)
@@ -200,23 +202,28 @@ def entry_of_opening(key: int, patient: Patient, row: Fields) -> audit.Entry:
     return audit.Entry("recall.open", f"{Recall._meta.label_lower}:{key}", patient, details)
 
 
-def supersede(row: Recall, note: str = "") -> None:
-    """Close a recall that the plan no longer asks for; nobody closed it, so the core may ask for it again."""
+def _replaced_by(due: Due) -> Fields:
+    return {"code": "replaced", "rule": due.rule, "number": due.number, "latest": str(due.latest)}
+
+
+def supersede(row: Recall, **how: Any) -> None:
+    """Close a recall that the plan no longer asks for; nobody closed it, so the core may ask for it again.
+
+    `how`: one of `wording.ENDINGS` as `code`, and its parameters.
+    """
     patient = row.patient
-    if not note:
+    if not how:
         ended = patient.status != "active"
-        note = (
-            f"care has ended: {patient.get_status_display()}" if ended else "the plan no longer asks for it"
-        )
-    fields = {
+        how = {"code": "care_ended", "status": patient.status} if ended else {"code": "not_asked_for"}
+    fields: Fields = {
         "state": RecallState.CLOSED,
         "ground": "superseded",
-        "ground_note": note,
+        "ended_how": how,
         "ended_on": clock.today(),
     }
     change(row, seen=row.revision, at=clock.now(), **fields)
-    settle_proposals(row, f"not asked for any more: {note}")
-    audit.record("recall.supersede", by=None, subject=row, patient=patient, note=note)
+    settle_proposals(row, "not asked for any more")
+    audit.record("recall.supersede", by=None, subject=row, patient=patient, how=how)
 
 
 def settle_proposals(row: Recall, answer: str) -> None:

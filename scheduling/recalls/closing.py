@@ -4,10 +4,12 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.duties import proposals
+from clinic.duties import ledger, proposals
 from clinic.duties.proposals import Proposable
 from clinic.models import Member, PatientStatus, Proposal, change
 from clinic.trail import audit
@@ -15,10 +17,11 @@ from scheduling.models import OPEN, AppointmentState, Ground, Recall, RecallStat
 from scheduling.planning import ladder
 from scheduling.planning.replan import (
     open_again,
+    state_on,
     still_asked_for,
     supersede,
 )
-from scheduling.recalls import wording
+from scheduling.recalls import asked, wording
 
 ACT = "recall.close"
 
@@ -54,7 +57,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_open(recall)
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
-    proposals.settle_all(proposals.about(recall), answer="replaced by a later proposal")
+    proposals.settle_all(proposals.about(recall), answer=_("replaced by a later proposal"))
     proposals.propose(
         ACT,
         patient=recall.patient,
@@ -77,11 +80,47 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
     _check_right(recall, by, ground)
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
         raise RecallRefused(
-            "“Entered in error” is closed by a second person, after somebody else proposed it."
+            _("“Entered in error” is closed by a second person, after somebody else proposed it.")
         )
     _close(recall, by, revision, ground, note)
-    proposals.settle_all(proposals.about(recall), answer=f"closed meanwhile by {by}")
+    desk_may = ladder.ladder_of(recall.urgency).closed_by_desk
+    asked.answer(recall, by=[by, None] if desk_may else [by], evidence=recall)
+    proposals.settle_all(proposals.about(recall), answer=_("closed meanwhile by %(who)s") % {"who": by})
     return recall
+
+
+@transaction.atomic
+def take_back(*, recall: Recall, by: Member, revision: int) -> Recall:
+    """Take a wrong closing back, by who closed it and within ten minutes: open with its dates, and asked what was."""
+    if not may_take_back(recall, by):
+        raise RecallRefused(
+            _("Only who closed it takes it back, within ten minutes; later it is set as a day of its own.")
+        )
+    following = Recall.objects.filter(
+        patient=recall.patient, purpose=recall.purpose, subject=recall.subject, state__in=OPEN
+    )
+    for row in following.select_related("patient"):
+        if row.state == RecallState.BOOKED:
+            raise RecallRefused(_("What follows from it is booked already: cancel that first."))
+        supersede(row, code="closing_taken_back")
+    fresh = {"ground": "", "ground_note": "", "ended_on": None, "closed_by": None}
+    change(
+        recall,
+        seen=revision,
+        at=clock.now(),
+        where={"state": RecallState.CLOSED},
+        state=state_on(recall),
+        **fresh,
+    )
+    ledger.reopen(recall.patient, evidence=recall, by=by)
+    audit.record("recall.take_back", by=by, subject=recall, patient=recall.patient, latest=str(recall.latest))
+    return recall
+
+
+def may_take_back(recall: Recall, by: Member) -> bool:
+    """Say whether it can be: what the end of care closed, resuming opens; a discharge has a row of its own."""
+    mine = recall.state == RecallState.CLOSED and recall.closed_by_id == by.pk and not recall.evidence
+    return mine and clock.now() - recall.changed_at <= ledger.TAKE_BACK
 
 
 def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) -> None:
@@ -89,7 +128,7 @@ def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) ->
     _check_ground(ground, note)
     # Otherwise somebody would still come, for something that is closed.
     if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
-        raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
+        raise RecallRefused(_("An appointment is still open: say first how it ended, or cancel it."))
     fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
     still = {"state__in": OPEN}
     change(recall, seen=revision, at=clock.now(), where=still, ended_on=clock.today(), closed_by=by, **fields)
@@ -104,20 +143,22 @@ def _confirm(proposal: Proposal, by: Member) -> None:
     """Close what was proposed: two people have said it by now, one of them a dermatologist."""
     recall = _recall_of(proposal)
     _close(recall, by, recall.revision, proposal.fields["ground"], proposal.reason)
+    asked.answer(recall, by=[by, proposal.proposed_by], evidence=recall)
 
 
 def _refused(proposal: Proposal) -> None:
     recall = _recall_of(proposal)
-    nobody = {"proposed_ground": "", "proposed_note": "", "proposed_by": None}
+    nobody: dict[str, Any] = {"proposed_ground": "", "proposed_note": "", "proposed_by": None}
     change(recall, seen=recall.revision, at=clock.now(), **nobody)
 
 
 def _describe(proposal: Proposal) -> str:
     recall, ground = _recall_of(proposal), Ground(proposal.fields["ground"])
-    return f"close: {wording.what_for(recall, wording.subjects([recall]))}; {ground.label}"
+    what = wording.what_for(recall, wording.subjects([recall]))
+    return _("close: %(what)s; %(ground)s") % {"what": what, "ground": ground.label}
 
 
-CLOSE = Proposable("close a recall", _confirm, _describe, either=True, refused=_refused)
+CLOSE = Proposable(gettext_lazy("close a recall"), _confirm, _describe, either=True, refused=_refused)
 
 
 @transaction.atomic
@@ -128,7 +169,8 @@ def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on:
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
     if not clock.today() < next_look_on <= latest:
         raise RecallRefused(
-            f"Say when it is looked at again: from tomorrow to {ladder.LOOK_AGAIN_DAYS} days ahead."
+            _("Say when it is looked at again: from tomorrow to %(days)s days ahead.")
+            % {"days": ladder.LOOK_AGAIN_DAYS}
         )
     change(recall, seen=revision, at=clock.now(), where={"state__in": OPEN}, next_look_on=next_look_on)
     audit.record(
@@ -162,13 +204,13 @@ def _check_right(recall: Recall, by: Member, ground: str) -> None:
 
 def _check_open(recall: Recall) -> None:
     if recall.state not in OPEN:
-        raise RecallRefused("This recall is closed already.")
+        raise RecallRefused(_("This recall is closed already."))
 
 
 def _check_ground(ground: str, note: str) -> None:
     if ground not in Ground.values:
-        raise RecallRefused("Choose the ground.")
+        raise RecallRefused(_("Choose the ground."))
     if not note.strip():
         raise RecallRefused(
-            "Say in words what stands behind it: who said so and when, which letter, which recall."
+            _("Say in words what stands behind it: who said so and when, which letter, which recall.")
         )

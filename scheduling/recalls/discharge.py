@@ -4,12 +4,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient
 from clinic.trail import audit
 from scheduling.models import Recall, SeriesEnd
+from scheduling.planning.wording import reason_words
 from scheduling.recalls.closing import RecallRefused
 
 Key = tuple[str, str]
@@ -30,7 +32,7 @@ class Series:
 
 def series_of(recall: Recall) -> list[Series]:
     """Find every series that asks for this recall, the governing one first."""
-    found = [Series(reason["rule"], reason["of"], reason["text"]) for reason in recall.reasons]
+    found = [Series(reason["rule"], reason["of"], reason_words(reason)) for reason in recall.reasons]
     return list({one.key: one for one in found}.values())
 
 
@@ -42,9 +44,9 @@ def end_series(
     require(by, Act.CLOSE_RECALLS)
     chosen = list(dict.fromkeys(series))
     if not chosen:
-        raise RecallRefused("Say which checks this discharge ends.")
+        raise RecallRefused(_("Say which checks this discharge ends."))
     if not note.strip():
-        raise RecallRefused("Say in words why these checks end.")
+        raise RecallRefused(_("Say in words why these checks end."))
     return [_end(patient, by, purpose, subject, key, note.strip()) for key in chosen]
 
 

@@ -66,9 +66,9 @@ def _later(before: _Wanted, after: _Wanted) -> list[Wait]:
         first = now is None or now.target > was.target or now.latest > was.latest
         fewer = not first and _fewer(before.targets[key], after.targets[key])
         if first or fewer:
-            days = (now.target, now.latest) if now else (None, None)
+            target, latest = (now.target, now.latest) if now else (None, None)
             what = wording.what_is_planned(was, places)
-            found.append(Wait(" ".join(key), what, was.target, was.latest, *days, fewer))
+            found.append(Wait(" ".join(key), what, was.target, was.latest, target, latest, fewer))
     return found
 
 

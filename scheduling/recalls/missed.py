@@ -2,16 +2,19 @@
 
 import csv
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from io import StringIO
+from typing import Any
 
 from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from clinic.models import Patient, PatientStatus
-from clinic.wording import write_day
+from clinic.wording import Words, write_day
 from scheduling.models import (
     OPEN,
     Appointment,
@@ -27,18 +30,29 @@ from scheduling.planning import ladder
 from scheduling.recalls import wording
 from scheduling.rules.plan import lateness
 
-REASONS = {
-    "booked": "booked, too late",
-    "no_outcome": "nobody wrote down whether they came",
-    "proposed": "closing was proposed",
-    "missed_visit": "missed the visit",
-    "cancelled_by_us": "cancelled by us",
-    "cancelled_by_patient": "cancelled by the patient",
-    "reached": "reached, not booked",
-    "not_reached": "not reached",
-    "no_slot": "no bookable hours in the window",
-    "not_called": "not yet called",
+REASONS: dict[str, Words] = {
+    "booked": gettext_lazy("booked, too late"),
+    "no_outcome": gettext_lazy("nobody wrote down whether they came"),
+    "proposed": gettext_lazy("closing was proposed"),
+    "missed_visit": gettext_lazy("missed the visit"),
+    "cancelled_by_us": gettext_lazy("cancelled by us"),
+    "cancelled_by_patient": gettext_lazy("cancelled by the patient"),
+    "reached": gettext_lazy("reached, not booked"),
+    "not_reached": gettext_lazy("not reached"),
+    "no_slot": gettext_lazy("no bookable hours in the window"),
+    "not_called": gettext_lazy("not yet called"),
 }
+_HEAD = (
+    gettext_lazy("number"),
+    gettext_lazy("family name"),
+    gettext_lazy("given name"),
+    gettext_lazy("born"),
+    gettext_lazy("what for"),
+    gettext_lazy("latest day"),
+    gettext_lazy("days late"),
+    gettext_lazy("why"),
+    gettext_lazy("owner"),
+)
 _SPOKE = (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED, Outcome.ASKS_LATER, Outcome.DECLINED)
 _RISKY = ("=", "+", "-", "@", "\t", "\r")
 
@@ -51,6 +65,11 @@ class MissedRow:
     reason: str
     why: str
     owner: str
+
+    @property
+    def is_member(self) -> bool:
+        """Whether a person has it, by name, and not a role."""
+        return bool(self.recall.claims)  # type: ignore[attr-defined]  # prefetched by `rows`
 
 
 def rows(today: date) -> list[MissedRow]:
@@ -66,7 +85,7 @@ def late(today: date) -> QuerySet[Recall]:
     return rows.order_by("latest", "urgency", "pk")
 
 
-def counts(found: Iterable[MissedRow]) -> list[tuple[str, str, int]]:
+def counts(found: Iterable[MissedRow]) -> list[tuple[str, Words, int]]:
     """Count by reason, the commonest first; each number opens exactly these patients."""
     tally = Counter(row.reason for row in found)
     return [(reason, REASONS[reason], count) for reason, count in tally.most_common()]
@@ -80,18 +99,7 @@ def as_csv(found: Sequence[MissedRow]) -> str:
     """Write the list for a spreadsheet; a cell that it would take for a formula is quoted with an apostrophe."""
     out = StringIO()
     writer = csv.writer(out)
-    head = [
-        "number",
-        "family name",
-        "given name",
-        "born",
-        "what for",
-        "latest day",
-        "days late",
-        "why",
-        "owner",
-    ]
-    writer.writerow(head)
+    writer.writerow(_HEAD)
     places = wording.subjects([row.recall for row in found])
     for row in found:
         patient, recall = row.patient, row.recall
@@ -115,7 +123,7 @@ def _safe(cell: object) -> str:
     return f"'{text}" if text.startswith(_RISKY) else text
 
 
-def _details(today: date) -> list[Prefetch]:
+def _details(today: date) -> "list[Prefetch[Any]]":
     claimed = WorkItem.objects.filter(day=today, state="claimed").select_related("claimed_by")
     return [
         Prefetch("attempts", ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")),
@@ -141,7 +149,9 @@ def _row(recall: Recall, today: date, bookable: set[date]) -> MissedRow:
 def _why(recall: Recall, today: date, bookable: set[date]) -> tuple[str, str]:
     by_visit = _why_by_visit(recall, today)
     if recall.proposed_ground and not (by_visit and by_visit[0] in ("booked", "no_outcome")):
-        return "proposed", f"closing proposed: {recall.get_proposed_ground_display()}"
+        return "proposed", _("closing proposed: %(ground)s") % {
+            "ground": recall.get_proposed_ground_display()
+        }
     return by_visit or _why_by_contact(recall, bookable)
 
 
@@ -151,17 +161,23 @@ def _why_by_visit(recall: Recall, today: date) -> tuple[str, str] | None:
         return None
     last, on = visits[-1], write_day(timezone.localdate(visits[-1].starts_at))
     if last.state == AppointmentState.BOOKED:
-        past = timezone.localdate(last.starts_at) < today
-        return ("no_outcome", f"no outcome of the visit on {on}") if past else ("booked", f"booked for {on}")
-    said = {
-        AppointmentState.MISSED: ("missed_visit", f"missed the visit on {on}"),
-        AppointmentState.CANCELLED_BY_CLINIC: ("cancelled_by_us", f"cancelled by us, {on}"),
-        AppointmentState.CANCELLED_BY_PATIENT: (
-            "cancelled_by_patient",
-            f"cancelled by the patient, {on}",
-        ),
-    }
-    return said.get(AppointmentState(last.state))
+        if timezone.localdate(last.starts_at) < today:
+            return "no_outcome", _("no outcome of the visit on %(day)s") % {"day": on}
+        return "booked", _("booked for %(day)s") % {"day": on}
+    if last.state not in _BY_STATE:
+        return None
+    reason, words = _BY_STATE[AppointmentState(last.state)]
+    return reason, words % {"day": on}
+
+
+_BY_STATE = {
+    AppointmentState.MISSED: ("missed_visit", gettext_lazy("missed the visit on %(day)s")),
+    AppointmentState.CANCELLED_BY_CLINIC: ("cancelled_by_us", gettext_lazy("cancelled by us, %(day)s")),
+    AppointmentState.CANCELLED_BY_PATIENT: (
+        "cancelled_by_patient",
+        gettext_lazy("cancelled by the patient, %(day)s"),
+    ),
+}
 
 
 def _why_by_contact(recall: Recall, bookable: set[date]) -> tuple[str, str]:
@@ -169,20 +185,26 @@ def _why_by_contact(recall: Recall, bookable: set[date]) -> tuple[str, str]:
     no_slot = not any(recall.earliest <= day <= recall.latest for day in bookable)
     spoke = [attempt for attempt in counted if attempt.outcome in _SPOKE]
     if no_slot and (spoke or not counted):
-        return "no_slot", "no bookable hours in its window"
+        return "no_slot", _("no bookable hours in its window")
     if spoke:
-        return "reached", f"reached on {write_day(timezone.localdate(spoke[-1].at))}, not booked"
+        day = write_day(timezone.localdate(spoke[-1].at))
+        return "reached", _("reached on %(day)s, not booked") % {"day": day}
     if counted:
-        return "not_reached", f"not reached: {tried(counted)}"
-    return "not_called", "not yet called"
+        return "not_reached", _("not reached: %(tried)s") % {"tried": tried(counted)}
+    return "not_called", _("not yet called")
 
 
 def tried(attempts: Iterable[ContactAttempt]) -> str:
     """2 calls, 1 letter"""
-    tally = Counter(
-        {"phone": "call", "email": "message", "post": "letter"}[attempt.route] for attempt in attempts
-    )
-    return ", ".join(f"{count} {word}{'s' if count > 1 else ''}" for word, count in tally.items())
+    tally = Counter(attempt.route for attempt in attempts)
+    return ", ".join(_TRIED[route](count) % {"count": count} for route, count in tally.items())
+
+
+_TRIED: dict[str, Callable[[int], str]] = {
+    "phone": lambda count: ngettext("%(count)s call", "%(count)s calls", count),
+    "email": lambda count: ngettext("%(count)s message", "%(count)s messages", count),
+    "post": lambda count: ngettext("%(count)s letter", "%(count)s letters", count),
+}
 
 
 def _owner(recall: Recall) -> str:
@@ -191,4 +213,4 @@ def _owner(recall: Recall) -> str:
         return str(recall.claims[0].claimed_by)  # type: ignore[attr-defined]
     counted = sum(attempt.counts for attempt in recall.attempts.all())
     exhausted = counted >= ladder.ladder_of(recall.urgency).attempts
-    return "dermatologist" if exhausted or recall.proposed_ground else "desk"
+    return _("dermatologist") if exhausted or recall.proposed_ground else _("desk")

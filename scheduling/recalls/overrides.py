@@ -5,6 +5,7 @@ from datetime import date as Day
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
@@ -14,14 +15,14 @@ from scheduling.models import OPEN, Override, Recall
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import gather_facts, override_fact
 from scheduling.planning.rules_in_force import rules_in_force
+from scheduling.planning.wording import OWN
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts, UnreadableFacts
 from scheduling.rules.plan import engine
 from scheduling.rules.plan.plan import Due
 
 Key = tuple[str, str]
-RULE = "override:"  # what the core names the rule of a recall that follows one
-REPLACED = "replaced by a later decision"
+REPLACED = "replaced"  # the code that stands for a reason where a later decision took the place of one
 
 
 class OverrideRefused(ValueError):
@@ -32,7 +33,9 @@ class Lengthens(OverrideRefused):
     """Raised where the patient would be seen later: `effect` is shown and accepted before it is saved."""
 
     def __init__(self, effect: "Effect") -> None:
-        super().__init__("The patient would be seen later: look at both dates and accept it, or change it.")
+        super().__init__(
+            _("The patient would be seen later: look at both dates and accept it, or change it.")
+        )
         self.effect = effect
 
 
@@ -117,9 +120,9 @@ def end(*, override: Override, by: Member, revision: int, reason: str, accepted:
     """End an own interval or day: the rules count again from today; a later date is accepted here as well."""
     require(by, Act.OVERRIDE)
     if not reason.strip():
-        raise OverrideRefused("Say why it ends.")
+        raise OverrideRefused(_("Say why it ends."))
     if override.ended_on:
-        raise OverrideRefused("This decision has ended already.")
+        raise OverrideRefused(_("This decision has ended already."))
     effect = effect_of_end(override)
     if effect.lengthens and not accepted:
         raise Lengthens(effect)
@@ -154,11 +157,11 @@ def _beside_what_stands(effect: Effect, row: Override) -> Effect:
     held = Recall.objects.filter(
         patient=row.patient, purpose=row.purpose, subject=row.subject, state__in=OPEN
     )
-    first = held.exclude(rule__startswith=RULE).order_by("latest").first()
+    first = held.exclude(rule__startswith=OWN).order_by("latest").first()
     if first is None or effect.before is None or first.latest >= effect.before.latest:
         return effect
-    days = {"earliest": first.earliest, "target": first.target, "latest": first.latest}
-    return replace(effect, before=replace(effect.before, **days))
+    promised = replace(effect.before, earliest=first.earliest, target=first.target, latest=first.latest)
+    return replace(effect, before=promised)
 
 
 def effect_of_end(row: Override) -> Effect:
@@ -174,26 +177,26 @@ def governing(patient: Patient) -> set[str]:
 def is_spent(row: Override, governs: set[str]) -> bool:
     """Say whether an own interval or day is over: its end has passed, and no open recall follows it."""
     last = row.until or row.date
-    return last is not None and last < clock.today() and f"{RULE}{row.pk}" not in governs
+    return last is not None and last < clock.today() and f"{OWN}{row.pk}" not in governs
 
 
 def _check(patient: Patient, reason: str, date: Day | None, until: Day | None) -> None:
     if patient.status != PatientStatus.ACTIVE:
-        raise OverrideRefused("Care has ended: resume it before a date is set.")
+        raise OverrideRefused(_("Care has ended: resume it before a date is set."))
     if not reason.strip(" ."):
-        raise OverrideRefused("Say why: the reason stands beside the date wherever it is shown.")
+        raise OverrideRefused(_("Say why: the reason stands beside the date wherever it is shown."))
     if any(day is not None and day < clock.today() for day in (date, until)):
-        raise OverrideRefused("Choose days from today on.")
+        raise OverrideRefused(_("Choose days from today on."))
     if date and until and until < date:
-        raise OverrideRefused("The end lies before the date itself.")
+        raise OverrideRefused(_("The end lies before the date itself."))
 
 
 def _check_subject(patient: Patient, subject: str) -> None:
-    kind, _, key = subject.partition(":")
+    kind, _sep, key = subject.partition(":")
     name = _ROWS.get(kind)
     rows = getattr(patient, name) if name else None
     if subject != "patient" and not (rows and key.isdecimal() and rows.filter(pk=key).exists()):
-        raise OverrideRefused("This belongs to nothing on this patient's record.")
+        raise OverrideRefused(_("This belongs to nothing on this patient's record."))
 
 
 _ROWS = {"lesion": "lesions", "diagnosis": "diagnoses", "procedure": "procedures"}
@@ -210,11 +213,11 @@ def _checked_effect(row: Override, accepted: bool) -> Effect:
     try:
         effect = effect_of_setting(row)
     except UnreadableFacts as error:
-        raise OverrideRefused(f"This cannot be planned: {error}.") from error
+        raise OverrideRefused(_("This cannot be planned: %(why)s.") % {"why": error}) from error
     if effect.before and effect.before.urgency == "A":
-        raise OverrideRefused("This is urgent work: it is not put off, the patient is examined.")
+        raise OverrideRefused(_("This is urgent work: it is not put off, the patient is examined."))
     if effect.after is None:
-        raise OverrideRefused("No day follows from this: there is none to count from, or it ends before.")
+        raise OverrideRefused(_("No day follows from this: there is none to count from, or it ends before."))
     if effect.lengthens and not accepted:
         raise Lengthens(effect)
     return effect
@@ -238,7 +241,7 @@ def _compare(before: Facts, after: Facts, key: Key, once: bool = False) -> Effec
 def _due(known: Facts, key: Key) -> Due | None:
     rules = rules_in_force()
     if rules is None:
-        raise OverrideRefused("No rule set is in force: nothing is planned yet.")
+        raise OverrideRefused(_("No rule set is in force: nothing is planned yet."))
     found = engine.plan(facts.parse(facts.to_json(known)), rules[1], clock.today()).due
     return next((one for one in found if (one.purpose, one.subject) == key), None)
 

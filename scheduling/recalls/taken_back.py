@@ -1,14 +1,18 @@
 """Open again what a visit or a signature completed that is taken back, unless somebody already acted on it."""
 
+from typing import Any
+
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.models import Visit, change
 from clinic.people.visits import VisitRefused
 from clinic.trail import audit
 from clinic.wording import write_day
-from lesions.models import Examination, SignOff
+from lesions.models import Diagnosis, Examination, Procedure, SignOff
+from lesions.review.report_checks import ResultRefused
 from lesions.review.signoff import SignOffRefused
 from scheduling.models import OPEN, Appointment, Recall, RecallState
 from scheduling.planning.replan import supersede
@@ -16,7 +20,7 @@ from scheduling.planning.replan import supersede
 
 def reopen_completed(visit: Visit) -> None:
     """Open again what a visit completed. Raises VisitRefused where what came next is booked."""
-    _reopen_all(_completed_by(visit), "the visit was taken back", VisitRefused)
+    _reopen_all(_completed_by(visit), "visit_taken_back", VisitRefused)
 
 
 def reopen_decided(signed: SignOff) -> None:
@@ -25,8 +29,18 @@ def reopen_decided(signed: SignOff) -> None:
     made = about.filter(changed_at__gte=signed.signed_at).select_related("booked_by").first()
     if made:
         when = timezone.localtime(made.starts_at)
-        raise SignOffRefused(f"{made.booked_by} has booked {write_day(when.date())} for it since.")
-    _reopen_all(_decided_by(signed), "the signature was taken back", SignOffRefused)
+        raise SignOffRefused(
+            _("%(who)s has booked %(day)s for it since.")
+            % {"who": made.booked_by, "day": write_day(when.date())}
+        )
+    _reopen_all(_decided_by(signed), "signature_taken_back", SignOffRefused)
+
+
+def reopen_done_by(row: Procedure | Diagnosis) -> None:
+    """Before what was recorded in error goes. Raises ResultRefused where what came next is booked."""
+    found = Recall.objects.filter(evidence=audit.subject_of(row), state=RecallState.COMPLETED)
+    rows = list(found.select_related("patient").order_by("-pk"))
+    _reopen_all(rows, "recorded_in_error", ResultRefused)
 
 
 def _decided_by(signed: SignOff) -> list[Recall]:
@@ -43,8 +57,8 @@ def _reopen_all(recalls: list[Recall], why: str, refused: type[ValueError]) -> N
         )
         for following in later.select_related("patient"):
             if following.state == RecallState.BOOKED:
-                raise refused("What follows from it is booked already: cancel that first.")
-            supersede(following, why)
+                raise refused(_("What follows from it is booked already: cancel that first."))
+            supersede(following, code=why)
         _reopen(recall, why)
 
 
@@ -55,6 +69,12 @@ def _completed_by(visit: Visit) -> list[Recall]:
 
 
 def _reopen(recall: Recall, why: str) -> None:
-    fresh = {"completed_by": None, "evidence": "", "ended_on": None, "ground": "", "ground_note": ""}
+    fresh: dict[str, Any] = {
+        "completed_by": None,
+        "evidence": "",
+        "ended_on": None,
+        "ground": "",
+        "ended_how": {},
+    }
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **fresh)
     audit.record("recall.reopen", by=None, subject=recall, patient=recall.patient, why=why)

@@ -3,6 +3,7 @@
 from datetime import date
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models import Member
 from scheduling.models import Override, PlanProblem, SeriesEnd
@@ -11,9 +12,9 @@ from scheduling.recalls.closing import RecallRefused
 
 
 class Answer(models.TextChoices):
-    GO_ON = "go_on", "Go on as before"
-    INTERVAL = "interval", "Another interval"
-    DISCHARGE = "discharge", "Discharge from these checks"
+    GO_ON = "go_on", _("Go on as before")
+    INTERVAL = "interval", _("Another interval")
+    DISCHARGE = "discharge", _("Discharge from these checks")
 
 
 def can_answer(problem: PlanProblem) -> bool:
@@ -39,7 +40,7 @@ def answer_what_follows(
         key = (given["rule"], given["of"])
         return discharge.end_series(**about, series=[key], note=reason)[0]
     if until is None:
-        raise RecallRefused("Say until when this holds: then somebody is asked again.")
+        raise RecallRefused(_("Say until when this holds: then somebody is asked again."))
     every = given["every"] if answer == Answer.GO_ON else interval
     return overrides.set_interval(
         **about, interval=every, until=until, reason=reason, revision=revision, accepted=accepted

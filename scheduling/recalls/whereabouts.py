@@ -10,9 +10,12 @@ from typing import Any
 
 from django.db import connection, transaction
 from django.utils import timezone
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.trail import audit
+from clinic.wording import Words
 from scheduling.models import FailsafeRun
 from scheduling.recalls import duty_count, unchecked
 
@@ -33,28 +36,30 @@ def _ended(kind: str, subject: str) -> str:
 
 
 # Not told, and nobody has said that it cannot be.
-_UNTOLD = "d.told_on IS NULL AND NOT " + _ended("tell", "'diagnosis:' || CAST(d.id AS TEXT)")
+_UNTOLD = "d.struck_at IS NULL AND d.told_on IS NULL AND NOT " + _ended(
+    "tell", "'diagnosis:' || CAST(d.id AS TEXT)"
+)
 _REPORT_ENDED = _ended("report", "'procedure:' || CAST(s.id AS TEXT)")
 
 # name → (words on the page, condition on clinic_patient p); the order is that of docs/domain.md.
-PLACES: dict[str, tuple[str, str]] = {
-    "ended": ("ended, with a ground", "p.status <> 'active'"),
+PLACES: dict[str, tuple[Words, str]] = {
+    "ended": (_("ended, with a ground"), "p.status <> 'active'"),
     "problem": (
-        "problem: a person must answer",
+        _("problem: a person must answer"),
         f"""({_NO_PLAN} OR EXISTS (SELECT 1 FROM scheduling_planproblem q
         WHERE q.patient_id = p.id AND q.gone_on IS NULL))""",
     ),
     "overdue": (
-        "overdue",
+        _("overdue"),
         f"EXISTS (SELECT 1 FROM scheduling_recall r WHERE {_OPEN} AND r.latest < %(day)s)",
     ),
     "no_outcome": (
-        "past appointment without outcome",
+        _("past appointment without outcome"),
         """EXISTS (SELECT 1 FROM scheduling_appointment a
         WHERE a.patient_id = p.id AND a.state = 'booked' AND a.starts_at < %(moment)s)""",
     ),
     "clinician": (
-        "waiting for a clinician",
+        _("waiting for a clinician"),
         f"""(EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_lesion l ON l.id = v.lesion_id
             WHERE l.patient_id = p.id AND v.state = 'waiting')
         OR EXISTS (SELECT 1 FROM lesions_lesion l WHERE l.patient_id = p.id AND l.state = 'biopsy_decided')
@@ -63,56 +68,60 @@ PLACES: dict[str, tuple[str, str]] = {
             AND r.state IN ('planned', 'due', 'booked') AND r.proposed_ground <> ''))""",
     ),
     "result": (
-        "waiting for a result",
+        _("waiting for a result"),
         f"""EXISTS (SELECT 1 FROM lesions_procedure s WHERE s.patient_id = p.id
-        AND s.kind IN ('biopsy', 'excision')
-        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id)
+        AND s.kind IN ('biopsy', 'excision') AND s.struck_at IS NULL
+        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id AND d.struck_at IS NULL)
         AND NOT {_REPORT_ENDED})""",
     ),
     "open": (
-        "open recall, to be reached",
+        _("open recall, to be reached"),
         "EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id AND r.state = 'due')",
     ),
     "appointment": (
-        "appointment to come",
+        _("appointment to come"),
         """EXISTS (SELECT 1 FROM scheduling_appointment a
         WHERE a.patient_id = p.id AND a.state = 'booked' AND a.starts_at >= %(moment)s)""",
     ),
     "planned": (
-        "planned, not yet due",
+        _("planned, not yet due"),
         "EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id AND r.state = 'planned')",
     ),
 }
 NOWHERE = "nowhere"
-WORDS = {name: words for name, (words, _) in PLACES.items()} | {
-    NOWHERE: "nowhere: no duty and no end on record"
+WORDS = {name: words for name, (words, _sql) in PLACES.items()} | {
+    NOWHERE: _("nowhere: no duty and no end on record")
 }
 
 _LIVE = "p.merged_into_id IS NULL AND p.status = 'active'"
 # From facts alone, whatever the plan says.
-ALARMS: dict[str, tuple[str, str]] = {
+ALARMS: dict[str, tuple[Words, str]] = {
     "no_check": (
-        f"invasive melanoma and no completed full skin check for {MONTHS_WITHOUT_CHECK} months",
+        _("invasive melanoma and no completed full skin check for 12 months"),
         f"""{_LIVE} AND EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id
-            AND d.code = 'melanoma' AND COALESCE(d.anchor, d.reported_on) < %(year_ago)s)
+            AND d.code = 'melanoma' AND d.struck_at IS NULL AND COALESCE(d.anchor, d.reported_on) < %(year_ago)s)
         AND NOT EXISTS (SELECT 1 FROM clinic_doneitem i JOIN clinic_visit v ON v.id = i.visit_id
             WHERE v.patient_id = p.id AND i.purpose = 'full_skin_check' AND v.attended_on >= %(year_ago)s)""",
     ),
     "not_told": (
-        "malignant result, and the patient has not been told",
+        _("malignant result, and the patient has not been told"),
         f"""p.merged_into_id IS NULL AND EXISTS (SELECT 1 FROM lesions_diagnosis d
             WHERE d.patient_id = p.id AND {_UNTOLD} AND d.code IN
             ('melanoma', 'melanoma_in_situ', 'scc', 'scc_in_situ', 'bcc', 'other_malignant'))""",
     ),
 }
 # The third alarm, and those for whom a person or a rule ended the checks: counted, and no alarm.
-_UNCHECKED = "melanoma, or a risk tier of high and above, and no open full skin check"
-_CHECKS_ENDED = "melanoma or a high risk tier: the full skin checks ended by the rule or by a discharge"
+_OTHERS: dict[str, Words] = {
+    "no_open_check": _("melanoma, or a risk tier of high and above, and no open full skin check"),
+    "checks_ended": _(
+        "melanoma or a high risk tier: the full skin checks ended by the rule or by a discharge"
+    ),
+}
 # What may never be, and would hide behind another duty of the same patient. While facts are newer than the
 # plan, a visit has just been recorded and the plan follows: that patient stands under "problem" meanwhile.
-FAULTS: dict[str, tuple[str, str]] = {
+FAULTS: dict[str, tuple[Words, str]] = {
     "booked_for_nothing": (
-        "a recall is called booked and has no open appointment",
+        _("a recall is called booked and has no open appointment"),
         f"""p.merged_into_id IS NULL AND NOT {_NO_PLAN}
         AND EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id AND r.state = 'booked'
             AND NOT EXISTS (SELECT 1 FROM scheduling_appointment_recalls j
@@ -122,11 +131,25 @@ FAULTS: dict[str, tuple[str, str]] = {
 }
 
 
+_SAID = {code: words for code, (words, _sql) in (ALARMS | FAULTS).items()} | _OTHERS
+_LOST = "lost_"  # before the code of a kind of duty that no list holds
+
+
 @dataclass(frozen=True)
 class Alarm:
     code: str
-    words: str
     patients: tuple[int, ...]
+    strangers: tuple[str, ...] = ()  # whom a list lost and who has no record here
+
+    @property
+    def words(self) -> str:
+        """What it says of them, in the reader's language: a kept count holds only the code."""
+        kind = self.code.removeprefix(_LOST)
+        if kind != self.code:
+            said = {"kind": duty_count.words_of(kind), "who": "; ".join(self.strangers)}
+            with_names = gettext("%(kind)s: held by no list (%(who)s)")
+            return (with_names if self.strangers else gettext("%(kind)s: held by no list")) % said
+        return str(_SAID[self.code])
 
 
 @dataclass(frozen=True)
@@ -172,7 +195,7 @@ def count_everybody(day: date) -> FailsafeRun:
         "checks_ended": list(found.checks_ended.patients),
         "holds": found.holds and not lost,
     }
-    run, _ = FailsafeRun.objects.update_or_create(day=day, defaults=fields)
+    run, _made = FailsafeRun.objects.update_or_create(day=day, defaults=fields)
     audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=found.holds)
     return run
 
@@ -183,7 +206,7 @@ def last_count() -> FailsafeRun | None:
 
 
 def _as_alarm(row: duty_count.KindCount) -> dict[str, Any]:
-    return asdict(Alarm(f"lost_{row.code}", f"{row.words}: held by no list", row.lost))
+    return asdict(Alarm(f"{_LOST}{row.code}", row.lost, row.strangers))
 
 
 def patients_in(place: str) -> list[int]:
@@ -194,29 +217,29 @@ def patients_in(place: str) -> list[int]:
 
 def overdue_now() -> set[int]:
     """Find everybody active with an overdue duty, also those who count under an earlier place."""
-    _, condition = PLACES["overdue"]
+    _words, condition = PLACES["overdue"]
     return set(_keys(f"{_LIVE} AND {condition}", clock.now(), clock.today()))
 
 
 def _count(moment: datetime, day: date) -> Count:
     counts = dict.fromkeys((*PLACES, NOWHERE), 0)
-    for _, place in _where_everybody_is(moment, day):
+    for _key, place in _where_everybody_is(moment, day):
         counts[place] += 1
     records = _rows("SELECT COUNT(*) FROM clinic_patient WHERE merged_into_id IS NULL", {})[0][0]
     without = unchecked.find()
-    lost = Alarm("no_open_check", _UNCHECKED, without.lost)
+    lost = Alarm("no_open_check", without.lost)
     alarms = (*_named(ALARMS, moment, day), *([lost] if lost.patients else []))
-    ended = Alarm("checks_ended", _CHECKS_ENDED, without.ended)
+    ended = Alarm("checks_ended", without.ended)
     return Count(moment, records, counts, alarms, _named(FAULTS, moment, day), ended)
 
 
-def _named(table: dict[str, tuple[str, str]], moment: datetime, day: date) -> tuple[Alarm, ...]:
-    found = [Alarm(code, words, tuple(_keys(sql, moment, day))) for code, (words, sql) in table.items()]
+def _named(table: dict[str, tuple[Words, str]], moment: datetime, day: date) -> tuple[Alarm, ...]:
+    found = [Alarm(code, tuple(_keys(sql, moment, day))) for code, (_words, sql) in table.items()]
     return tuple(alarm for alarm in found if alarm.patients)
 
 
 def _where_everybody_is(moment: datetime, day: date) -> list[tuple[int, str]]:
-    whens = " ".join(f"WHEN {condition} THEN '{name}'" for name, (_, condition) in PLACES.items())
+    whens = " ".join(f"WHEN {condition} THEN '{name}'" for name, (_words, condition) in PLACES.items())
     sql = f"""SELECT p.id, CASE {whens} ELSE '{NOWHERE}' END
         FROM clinic_patient p WHERE p.merged_into_id IS NULL ORDER BY p.id"""
     return [(key, place) for key, place in _rows(sql, _parameters(moment, day))]

@@ -6,7 +6,9 @@ from datetime import date, timedelta
 from typing import Any, Protocol
 
 from django.utils import timezone
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from clinic.charts.year_strip import Dot, Kind, Strip, Window
 from clinic.models import Visit
@@ -15,25 +17,21 @@ from clinic.wording import write_day
 from lesions.register.subjects import in_words as in_words_of
 from scheduling.models import OPEN, Appointment, Override, Recall, RecallState
 from scheduling.planning import ladder
-from scheduling.rules import dates
-from scheduling.rules.plan import lateness, wording
-from scheduling.rules.plan.plan import Due
+from scheduling.planning.wording import interval_words, say_because
+from scheduling.rules.plan import lateness
 
 LAST_DAYS = 7
 _BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
-FLAGS = {
-    "found": "read in a published text",
-    "found-2nd": "second-hand, confirm before use",
-    "memory H": "from memory, to be checked",
-    "memory M": "from memory, to be checked before it is relied on",
-    "derived": "worked out from published figures",
-    "design": "a choice of the clinic",
-}
 
 
 class About(Protocol):
     @property
     def subject(self) -> str: ...
+
+
+class Duty(About, Protocol):
+    @property
+    def purpose(self) -> str: ...
 
 
 def subjects(recalls: Iterable[About]) -> dict[str, str]:
@@ -45,20 +43,26 @@ def what_for(recall: Recall, places: dict[str, str]) -> str:
     """Full skin check, number 5; Picture of a lesion: lesion 2, LEFT upper arm"""
     what = what_is_planned(recall, places)
     counted = recall.number > 1 and not recall.subject.startswith("lesion:")
-    return f"{what}, number {recall.number}" if counted else what
+    if not counted:
+        return what
+    return _("%(what)s, number %(number)s") % {"what": what, "number": recall.number}
 
 
 def what_is_set(row: Override, places: dict[str, str]) -> str:
     """Full skin check every 6 months until 1 Jan 2028; Picture of a lesion on 6 Mar 2027: lesion 2, LEFT arm"""
-    what = row.get_purpose_display().capitalize()
-    when = f"on {write_day(row.date)}" if row.date else f"every {interval_words(row.interval)}"
-    end = f" until {write_day(row.until)}" if row.until else ""
-    return f"{what} {when}{end}{_where(row, places)}"
+    said = {"what": capfirst(row.get_purpose_display())}
+    said["when"] = (
+        _("on %(day)s") % {"day": write_day(row.date)} if row.date else interval_words(row.interval)
+    )
+    text = _("%(what)s %(when)s")
+    if row.until:
+        text, said["until"] = _("%(what)s %(when)s until %(until)s"), write_day(row.until)
+    return f"{text % said}{_where(row, places)}"
 
 
-def what_is_planned(row: Recall | Due, places: dict[str, str]) -> str:
+def what_is_planned(row: Duty, places: dict[str, str]) -> str:
     """Write a duty without the number of its occurrence."""
-    return f"{Purpose(row.purpose).label.capitalize()}{_where(row, places)}"
+    return f"{capfirst(Purpose(row.purpose).label)}{_where(row, places)}"
 
 
 def _where(row: About, places: dict[str, str]) -> str:
@@ -90,14 +94,32 @@ def after_appointment(visit: Appointment) -> str:
 
 def answer_of(asked: dict[str, Any]) -> str:
     """Say what was asked of a dermatologist, and the answer: the desk acts on it."""
+    about = say_because(asked["because"])
     if asked["ended_at"] is None:
-        return _("%(asked)s A dermatologist decides what follows.") % {"asked": asked["note"]}
+        return _("%(asked)s A dermatologist decides what follows.") % {"asked": about}
     return _("%(asked)s %(who)s on %(day)s: %(words)s") % {
-        "asked": asked["note"],
+        "asked": about,
         "who": asked["ended_by__name"],
         "day": write_day(timezone.localdate(asked["ended_at"])),
-        "words": asked["steps__words"] or asked["end_note"],
+        "words": _what_was_said(asked),
     }
+
+
+# What a dermatologist's answer lets the desk do until a day, by its outcome.
+_UNTIL_A_DAY: dict[str, Any] = {
+    "try_on": gettext_lazy("go on trying until %(day)s"),
+    "letter": gettext_lazy("write a letter by %(day)s"),
+    "referrer": gettext_lazy("ask who referred the patient by %(day)s"),
+}
+
+
+def _what_was_said(asked: dict[str, Any]) -> str:
+    words = str(asked["steps__words"] or asked["end_note"] or "")
+    until = _UNTIL_A_DAY.get(asked["steps__outcome"] or "")
+    if until is None:
+        return words
+    first = str(until) % {"day": write_day(asked["steps__until"])}
+    return f"{first}: {words}" if words else first
 
 
 def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:
@@ -122,21 +144,23 @@ def _occurrence(row: Recall, number: int) -> tuple[object, ...]:
     return row.patient_id, row.purpose, row.subject, row.rule, row.anchor, number
 
 
-def interval_words(interval: str) -> str:
-    return wording.duration_words(dates.parse(interval)).removeprefix("1 ")
-
-
 def how_near(recall: Recall, today: date) -> str:
     """Say in one clause how the window stands to today."""
     late = lateness.days_late(recall.latest, today)
     if late:
-        return f"{late} day{'s' if late > 1 else ''} past the last day of the window"
+        return ngettext(
+            "%(days)s day past the last day of the window",
+            "%(days)s days past the last day of the window",
+            late,
+        ) % {"days": late}
     left = (recall.latest - today).days
     if left == 0:
-        return "the last day of the window is today"
+        return _("the last day of the window is today")
     if today < recall.earliest:
-        return f"the window opens on {write_day(recall.earliest)}"
-    return f"{left} day{'s' if left > 1 else ''} left in the window"
+        return _("the window opens on %(day)s") % {"day": write_day(recall.earliest)}
+    return ngettext("%(days)s day left in the window", "%(days)s days left in the window", left) % {
+        "days": left
+    }
 
 
 def waits_since(recall: Recall) -> date:
@@ -158,7 +182,7 @@ def strip_of(recall: Recall, visits: Iterable[date], today: date) -> Strip:
         start, end = today - _BEFORE, today + _AFTER
     label = recall.get_purpose_display()
     window = Window(recall.earliest, recall.target, recall.latest, kind(recall, today), label)
-    return Strip(start, end, today, windows=[window], dots=[Dot(day, "visit") for day in visits])
+    return Strip(start, end, today, windows=[window], dots=[Dot(day, _("visit")) for day in visits])
 
 
 def visit_days(patient_ids: Iterable[int], since: date) -> dict[int, list[date]]:
@@ -171,5 +195,9 @@ def visit_days(patient_ids: Iterable[int], since: date) -> dict[int, list[date]]
 
 def policy_line(policy: Any) -> str:
     """Say which rules, since when, by whom; `policy` with both signatures loaded."""
-    signed = f"proposed by {policy.proposed_by}, approved by {policy.approved_by}"
-    return f"Rule set {policy.version}, in force since {write_day(policy.in_force_from)}, {signed}."
+    return _("Rule set %(set)s, in force since %(day)s, proposed by %(one)s, approved by %(other)s.") % {
+        "set": policy.version,
+        "day": write_day(policy.in_force_from),
+        "one": policy.proposed_by,
+        "other": policy.approved_by,
+    }

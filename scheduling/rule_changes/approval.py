@@ -4,6 +4,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from clinic import clock, policies
 from clinic.models import AuditRecord, Member, Patient, Policy
@@ -12,7 +14,9 @@ from scheduling.rule_changes import preview_jobs
 from scheduling.rule_changes.preview import DutyChange, RulePreview, basis, make_preview
 
 ACTION = "recall.accept_change"
-LOOK_AGAIN = "What this set would do has not been looked at, or has changed since: look at the preview first."
+LOOK_AGAIN = gettext_lazy(
+    "What this set would do has not been looked at, or has changed since: look at the preview first."
+)
 
 
 def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted: Iterable[str]) -> Policy:
@@ -23,7 +27,7 @@ def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted:
     if digest != found.digest:
         raise policies.PolicyRefused(LOOK_AGAIN)
     if set(found.lengthened) - set(accepted):
-        raise policies.PolicyRefused("Some people would be seen later: tick each of these as accepted.")
+        raise policies.PolicyRefused(_("Some people would be seen later: tick each of these as accepted."))
     with transaction.atomic():
         if basis(policy, clock.today()) != seen:
             raise policies.PolicyRefused(LOOK_AGAIN)
@@ -64,11 +68,17 @@ def add_accepted_counts(versions: list[policies.Version]) -> None:
         if any(one["longer_by"] or one["falls_away"] for one in changes):
             later[subject].add(patient)
     for subject, people in moved.items():
-        found[subject].accepted = f"{_people(len(people))}, {len(later[subject]) or 'none'} seen later"
+        found[subject].accepted = _accepted(len(people), len(later[subject]))
 
 
-def _people(count: int) -> str:
-    return f"{count} person" if count == 1 else f"{count} people"
+def _accepted(people: int, later: int) -> str:
+    if not later:
+        words = ngettext("%(people)s person, none seen later", "%(people)s people, none seen later", people)
+    else:
+        words = ngettext(
+            "%(people)s person, %(later)s seen later", "%(people)s people, %(later)s seen later", people
+        )
+    return words % {"people": people, "later": later}
 
 
 def changes_of(policy: Policy) -> tuple[list[DutyChange], dict[int, Patient]]:
@@ -77,12 +87,12 @@ def changes_of(policy: Policy) -> tuple[list[DutyChange], dict[int, Patient]]:
         "patient"
     )
     people = {row.patient.pk: row.patient for row in rows if row.patient}
-    return [one for row in rows for one in _changes(row)], people
+    return [one for row in rows if row.patient for one in _changes(row, row.patient.pk)], people
 
 
-def _changes(row: AuditRecord) -> Iterator[DutyChange]:
+def _changes(row: AuditRecord, patient: int) -> Iterator[DutyChange]:
     for plain in row.details["changes"]:
-        purpose, _, subject = plain["what"].partition(" ")
+        purpose, _sep, subject = plain["what"].partition(" ")
         before, after = preview_jobs.window(plain["before"]), preview_jobs.window(plain["after"])
-        longer = plain["longer_by"], plain["falls_away"]
-        yield DutyChange(row.patient_id, purpose, subject, *plain["rule"], before, after, *longer)
+        rules, longer = plain["rule"], (plain["longer_by"], plain["falls_away"])
+        yield DutyChange(patient, purpose, subject, rules[0], rules[1], before, after, *longer)

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import INVASIVE
 from scheduling.rule_changes.what_if import SUPPOSED, CannotSuppose
@@ -61,7 +63,7 @@ def facts_of(chosen: Chosen, today: date) -> Facts:
         return facts.parse(facts.to_json(supposed))
     except facts.UnreadableFacts as error:
         raise CannotSuppose(
-            f"This cannot be supposed: {error.text}.", error.path.rpartition(".")[2]
+            _("This cannot be supposed: %(why)s.") % {"why": error.text}, error.path.rpartition(".")[2]
         ) from None
 
 

@@ -6,6 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from datetime import date
+from typing import Any
 
 from clinic import policies
 from clinic.models import Patient, Policy, PolicyKind
@@ -65,7 +66,7 @@ class NoAnswer:
     patient: int
     code: str
     subject: str
-    text: str
+    params: dict[str, Any]
 
 
 @dataclass
@@ -106,7 +107,7 @@ class RulePreview:
             "day": self.today,
             "facts": sorted((key, row.facts_revision) for key, row in self.patients.items()),
             "records": self.records,
-            "answers": [asdict(one) for one in [*self.changes, *self.no_answer]],
+            "answers": [*map(asdict, self.changes), *map(asdict, self.no_answer)],
         }
         return hashlib.sha256(json.dumps(shown, sort_keys=True, default=str).encode()).hexdigest()
 
@@ -124,7 +125,7 @@ class RulePreview:
         changes = list(_changes(patient, old_all, new.due, new_all))
         answered = {(one.code, one.subject) for one in old.problems} if old else set()
         asked = [
-            NoAnswer(patient.pk, one.code, one.subject, one.text)
+            NoAnswer(patient.pk, one.code, one.subject, dict(one.params))
             for one in new.problems
             if (one.code, one.subject) not in answered
         ]

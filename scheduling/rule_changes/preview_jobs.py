@@ -68,12 +68,13 @@ def _read_result(result: dict[str, Any], policy: Policy, today: date) -> RulePre
     changes = [_change(plain) for plain in result["changes"]]
     no_answer = [NoAnswer(**plain) for plain in result["no_answer"]]
     current = rules_in_force()
+    people = {*(one.patient for one in changes), *(one.patient for one in no_answer)}
     before, after = ({date.fromisoformat(k): v for k, v in one.items()} for one in result["load"])
     return RulePreview(
         policy=policy,
         today=today,
         replaced=current[0] if current else None,
-        patients=Patient.objects.in_bulk({one.patient for one in (*changes, *no_answer)}),
+        patients=Patient.objects.in_bulk(people),
         records=result["records"],
         behind=result["behind"],
         changes=changes,

@@ -8,15 +8,16 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
-from clinic.wording import write_day
+from clinic.models import Purpose
+from clinic.wording import SPOKEN, write_day
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import INVASIVE
 from scheduling.rules.facts import contradictions, facts
 from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine
 from scheduling.rules.plan.plan import Due, Plan, Problem
+from scheduling.rules.plan.wording import value_words
 from scheduling.rules.ruleset.ruleset import RuleSet
-from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 
 _BACK = timedelta(days=180)  # room for the name of a recent mark beside the line of today
 _LONGEST_BACK = timedelta(days=400)
@@ -69,10 +70,13 @@ class Supposition:
 
 @dataclass(frozen=True)
 class DueLine:
-    """One due item, how it stands beside the plan without the supposition, and the days that follow it."""
+    """One due item, what the plan without the supposition asks for in its place, and the days that follow it.
+
+    `now` is None where that plan does not ask for it, or where there is none to lay it beside.
+    """
 
     due: Due
-    change: str
+    now: Due | None
     then: tuple[date, ...]
 
 
@@ -82,6 +86,7 @@ class WhatIfPlan:
     gone: list[Due]
     problems: list[Problem]
     strip: Strip
+    is_beside: bool  # whether it was laid beside a plan without the supposition
 
 
 def suppose(known: Facts, given: Supposition, today: date) -> Facts:
@@ -115,10 +120,11 @@ def answer(
     ]
     keys = {_key(due) for due in plan.due}
     return WhatIfPlan(
-        lines=[DueLine(due, _change(due, without), _then(due, later)) for due in plan.due],
+        lines=[DueLine(due, _instead(due, without), _then(due, later)) for due in plan.due],
         gone=[due for due in without.due if _key(due) not in keys] if without else [],
         problems=list(plan.problems),
         strip=_strip(supposed, plan, later, today, until),
+        is_beside=without is not None,
     )
 
 
@@ -146,7 +152,7 @@ def _diagnosis(given: Supposition) -> Iterable[facts.Diagnosis]:
     classed = words.pop("risk_class")
     first = facts.Diagnosis(
         id=SUPPOSED,
-        code=given.code,  # type: ignore[arg-type]
+        code=given.code,  # type: ignore[arg-type]  # one of the closed words
         invasive=INVASIVE.get(given.code),
         primary="known" if given.code == "melanoma" else None,
         risk_class=facts.RiskClass("S3", classed) if classed else None,
@@ -163,7 +169,7 @@ def _lesion(given: Supposition, today: date) -> Iterable[facts.LesionFacts]:
                 _("Choose whether the lesion is watched for a short or a long time."), "monitoring"
             )
         return
-    signs = (facts.UrgentSign(SUPPOSED, given.sign, today),) if given.sign else ()  # type: ignore[arg-type]
+    signs = (facts.UrgentSign(SUPPOSED, given.sign, today),) if given.sign else ()  # type: ignore[arg-type]  # one of the closed words
     words: dict[str, Any] = {"monitoring": given.monitoring or None, "region": given.region or None}
     yield facts.LesionFacts(id=SUPPOSED, since=given.since or today, urgent=signs, **words)
 
@@ -176,26 +182,15 @@ def _done(supposed: Facts, purposes: Iterable[str], today: date) -> Iterable[fac
         about = {"procedure": procedures, "diagnosis": tumours}.get(
             contradictions.subject_of(purpose), ["patient"]
         )
-        yield from (facts.Done(purpose, subject, today) for subject in about)  # type: ignore[arg-type]
+        yield from (facts.Done(purpose, subject, today) for subject in about)  # type: ignore[arg-type]  # one of the closed words
 
 
 def _key(due: Due) -> tuple[str, str]:
     return due.purpose, due.subject
 
 
-def _window(due: Due) -> tuple[date, date, date]:
-    return due.earliest, due.target, due.latest
-
-
-def _change(due: Due, without: Plan | None) -> str:
-    if without is None:
-        return ""
-    now = next((one for one in without.due if _key(one) == _key(due)), None)
-    if now is None:
-        return "not asked for now"
-    if _window(now) == _window(due):
-        return "as it is now"
-    return f"now between {write_day(now.earliest)} and {write_day(now.latest)}"
+def _instead(due: Due, without: Plan | None) -> Due | None:
+    return next((one for one in without.due if _key(one) == _key(due)), None) if without else None
 
 
 def _then(due: Due, later: Iterable[Any]) -> tuple[date, ...]:
@@ -211,14 +206,15 @@ def _strip(supposed: Facts, plan: Plan, later: Iterable[Any], today: date, until
     windows += [_bar(one, "planned") for one in later if one.earliest <= until]
     days = sorted({done.on for done in supposed.done if start <= done.on <= until})
     marks = [
-        Mark(row.anchor, f"{row.code.replace('_', ' ')} {write_day(row.anchor)}")
+        Mark(row.anchor, f"{value_words(row.code, SPOKEN)} {write_day(row.anchor)}")
         for row in supposed.diagnoses
         if row.anchor and start <= row.anchor <= until
     ]
-    return Strip(start, until, today, windows=windows, dots=[Dot(day, "visit") for day in days], marks=marks)
+    return Strip(
+        start, until, today, windows=windows, dots=[Dot(day, _("visit")) for day in days], marks=marks
+    )
 
 
 def _bar(due: Any, kind: Kind) -> Window:
-    return Window(
-        due.earliest, due.target, due.latest, kind, f"{PURPOSE_WORDS[due.purpose]}, number {due.number}"
-    )
+    label = _("%(what)s, number %(number)s") % {"what": Purpose(due.purpose).label, "number": due.number}
+    return Window(due.earliest, due.target, due.latest, kind, label)

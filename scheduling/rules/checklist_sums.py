@@ -4,18 +4,57 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Final
+
+from clinic.formats.language import ENGLISH, Language, gettext_noop
 
 _SEVEN_MM = Decimal(7)
 
 
 @dataclass(frozen=True)
 class Score:
-    """The sum of one checklist: `value` is exact, `threshold_met` compares it with the published threshold."""
+    """The sum of one checklist: `value` is exact, `threshold_met` compares it with the threshold of `reading`."""
 
     name: str
     value: Decimal
     threshold_met: bool
-    words: str
+    reading: str
+
+    @property
+    def words(self) -> str:
+        return score_words(self.reading, self.value)
+
+
+# What a sum is laid beside, in the words of its source.
+READINGS: Final = {
+    "abcd_above": gettext_noop(
+        "Total dermoscopy score {value}, above both published limits, 4.75 and 5.45 (Stolz, Nachbar 1994)."
+    ),
+    "abcd_between": gettext_noop(
+        "Total dermoscopy score {value}, between the published limits, 4.75 and 5.45: "
+        "excise or monitor closely (Stolz, Nachbar 1994)."
+    ),
+    "abcd_below": gettext_noop(
+        "Total dermoscopy score {value}, below both published limits, 4.75 and 5.45 (Stolz, Nachbar 1994)."
+    ),
+    "weighted": gettext_noop(
+        "{value} of 10. Published threshold (NICE NG12): 3 or more, suspected-cancer referral; "
+        "strong concern about any one feature is enough."
+    ),
+    "dermoscopic": gettext_noop(
+        "{value} of 10. Published threshold (Argenziano 1998): 3 or more, melanoma suspected."
+    ),
+    "dermoscopic_revised": gettext_noop(
+        "{value} of 10. Published threshold (revised, as restated on dermoscopedia): 1 or more, excise."
+    ),
+    "three_point": gettext_noop("{value} of 3. Published threshold (DermNet): 2 or more, biopsy."),
+}
+
+
+def score_words(reading: str, value: Decimal, language: Language = ENGLISH) -> str:
+    """A sum beside its published threshold."""
+    shown = f"{value:.1f}" if reading.startswith("abcd_") else f"{value:.0f}"
+    return language.translate(READINGS[reading]).format(value=shown)
 
 
 def abcd_rule(*, asymmetry: int, border: int, colours: int, structures: int) -> Score:
@@ -54,17 +93,15 @@ def abcd_rule(*, asymmetry: int, border: int, colours: int, structures: int) -> 
     _within("structures", structures, 1, 5)
     # In tenths, because a float sum of 4.7 or 5.4 may land on the wrong side of a limit.
     tenths = 13 * asymmetry + border + 5 * colours + 5 * structures
-    reading = next(words for limit, words in _ABCD_READINGS if tenths * 10 >= limit)
-    value = Decimal(tenths) / 10
-    words = f"Total dermoscopy score {value:.1f}, {reading} (Stolz, Nachbar 1994)."
-    return Score("ABCD rule", value, tenths * 10 >= 475, words)
+    reading = next(code for limit, code in _ABCD_READINGS if tenths * 10 >= limit)
+    return Score("ABCD rule", Decimal(tenths) / 10, tenths * 10 >= 475, reading)
 
 
 # Lower limits in hundredths: above 5.45, from 4.75, below.
 _ABCD_READINGS = (
-    (546, "above both published limits, 4.75 and 5.45"),
-    (475, "between the published limits, 4.75 and 5.45: excise or monitor closely"),
-    (0, "below both published limits, 4.75 and 5.45"),
+    (546, "abcd_above"),
+    (475, "abcd_between"),
+    (0, "abcd_below"),
 )
 
 
@@ -110,11 +147,7 @@ def weighted_seven_point(
     major = (change_in_size, irregular_border, irregular_colour)
     minor = (diameter_mm >= _SEVEN_MM, inflammation, oozing, change_in_sensation)
     total = 2 * sum(major) + sum(minor)
-    words = (
-        f"{total} of 10. Published threshold (NICE NG12): 3 or more, suspected-cancer referral; "
-        "strong concern about any one feature is enough."
-    )
-    return Score("weighted 7-point checklist", Decimal(total), total >= 3, words)
+    return Score("weighted 7-point checklist", Decimal(total), total >= 3, "weighted")
 
 
 def dermoscopic_seven_point(
@@ -153,13 +186,8 @@ def dermoscopic_seven_point(
     major = (atypical_network, blue_whitish_veil, atypical_vessels)
     minor = (irregular_streaks, irregular_dots, irregular_blotches, regression)
     total = 2 * sum(major) + sum(minor)
-    least, published = _REVISED if revised else _CLASSIC
-    words = f"{total} of 10. Published threshold ({published}."
-    return Score("dermoscopic 7-point checklist", Decimal(total), total >= least, words)
-
-
-_CLASSIC = (3, "Argenziano 1998): 3 or more, melanoma suspected")
-_REVISED = (1, "revised, as restated on dermoscopedia): 1 or more, excise")
+    least, reading = (1, "dermoscopic_revised") if revised else (3, "dermoscopic")
+    return Score("dermoscopic 7-point checklist", Decimal(total), total >= least, reading)
 
 
 def three_point(*, asymmetry: bool, atypical_network: bool, blue_white_structures: bool) -> Score:
@@ -183,8 +211,7 @@ def three_point(*, asymmetry: bool, atypical_network: bool, blue_white_structure
     DermNet, 3-point checklist: 2 or more, biopsy.
     """
     total = asymmetry + atypical_network + blue_white_structures
-    words = f"{total} of 3. Published threshold (DermNet): 2 or more, biopsy."
-    return Score("3-point checklist", Decimal(total), total >= 2, words)
+    return Score("3-point checklist", Decimal(total), total >= 2, "three_point")
 
 
 def _within(name: str, value: int, least: int, most: int) -> None:

@@ -3,20 +3,22 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Case, QuerySet, Value, When
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient, StaleRow
+from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import booking, contacts, taking_back, what_next, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
 from scheduling.planning import ladder, rebook
+from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
 
 LOOK_AHEAD = timedelta(days=90)
@@ -31,7 +33,7 @@ def open_recalls(patient: Patient) -> QuerySet[Recall]:
 
 
 @allow(Act.SEE_WORKLIST)
-def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> HttpResponse:
+def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> HttpResponse:
     found = _recall(pk)
     patient, today = found.patient, clock.today()
     audit.read(patient, by=request.user, page="recall")
@@ -42,6 +44,7 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "what": wording.what_for(found, wording.subjects([found])),
         "near": wording.how_near(found, today),
         "policy_line": wording.policy_line(found.policy),
+        "rules": rules_of(found.policy),
         "strip": wording.strip_of(
             found, wording.visit_days([patient.pk], today - timedelta(days=800))[patient.pk], today
         ),
@@ -57,6 +60,7 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "is_open": is_open,
         "may_call": is_open and may(request.user, Act.CONTACT),
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
+        "may_take_back": closing.may_take_back(found, request.user),
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
         **_places_to_book(found, request.user),
     }
@@ -126,15 +130,15 @@ def free_places(earliest: date, latest: date, minutes: int = 20) -> dict[str, An
     return {"inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
 
 
-def _slots(since: date, until: date, minutes: int) -> list[booking.Slot]:
+def _slots(since: date, until: date, minutes: int) -> list[bookable.Slot]:
     if since > until:
         return []
-    return booking.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
+    return bookable.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
 
 
 @allow(Act.CONTACT)
 @require_POST
-def attempt(request: HttpRequest, pk: int) -> HttpResponse:
+def attempt(request: StaffRequest, pk: int) -> HttpResponse:
     found = _recall(pk)
     form = AttemptForm(request.POST, patient=found.patient)
     if form.is_valid():
@@ -143,14 +147,14 @@ def attempt(request: HttpRequest, pk: int) -> HttpResponse:
         except contacts.ContactRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"Logged: {made.get_outcome_display()}.")
+            messages.success(request, _("Logged: %(outcome)s.") % {"outcome": made.get_outcome_display()})
             return redirect("scheduling:recall", pk)
     return recall(request, pk, form=form)
 
 
 @allow(Act.CONTACT)
 @require_POST
-def strike(request: HttpRequest, pk: int) -> HttpResponse:
+def strike(request: StaffRequest, pk: int) -> HttpResponse:
     rows = ContactAttempt.objects.select_related("recall__patient", "by", "struck")
     found = get_object_or_404(rows, pk=pk)
     try:
@@ -164,11 +168,11 @@ def strike(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.BOOK)
 @require_POST
-def book(request: HttpRequest, pk: int) -> HttpResponse:
+def book(request: StaffRequest, pk: int) -> HttpResponse:
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     form = BookForm(request.POST, beside=_beside(found))
     if not form.is_valid():
-        messages.error(request, "Choose one of the free places.")
+        messages.error(request, _("Choose one of the free places."))
         return redirect(back)
     given = form.cleaned_data
     try:
@@ -187,7 +191,7 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.PROPOSE_CLOSING)
-def close(request: HttpRequest, pk: int) -> HttpResponse:
+def close(request: StaffRequest, pk: int) -> HttpResponse:
     """Close a recall, or propose to: one form for both; whoever may not close this recall proposes it."""
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     first = {"revision": found.revision, "ground": found.proposed_ground, "note": found.proposed_note}
@@ -205,12 +209,27 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
     return page_form(
         request,
         form,
-        "Close this recall",
+        _("Close this recall"),
         back=back,
-        button="Close or propose",
+        button=_("Close or propose"),
         patient=found.patient,
         note=_who_closes(found, request.user),
     )
+
+
+@allow(Act.PROPOSE_CLOSING)
+@require_POST
+def take_closing_back(request: StaffRequest, pk: int) -> HttpResponse:
+    found, form, back = _recall(pk), RevisionForm(request.POST), resolve_url("scheduling:recall", pk)
+    try:
+        closing.take_back(recall=found, by=request.user, revision=form.seen())
+    except StaleRow as error:
+        return conflict(request, error, back)
+    except closing.RecallRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _("Taken back: the recall is open again."))
+    return redirect(back)
 
 
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
@@ -220,23 +239,24 @@ def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
     if given["ground"] == Ground.DISCHARGE and may(member, Act.CLOSE_RECALLS):
         about = {"purpose": found.purpose, "subject": found.subject, "note": given["note"]}
         discharge.end_series(patient=found.patient, by=member, series=series, **about)
-        return "The discharge is on record; what was not ticked goes on."
+        return _("The discharge is on record; what was not ticked goes on.")
     if second and may(member, Act.PROPOSE_CLOSING if desk else Act.CLOSE_RECALLS):
         closing.close(recall=found, by=member, **given)
-        return "The recall is closed."
+        return _("The recall is closed.")
     closing.propose_closing(recall=found, by=member, **given)
-    return "Closing is proposed; the recall stays open until somebody else has closed it."
+    return _("Closing is proposed; the recall stays open until somebody else has closed it.")
 
 
 def _who_closes(found: Recall, member: Any) -> str:
     if ladder.ladder_of(found.urgency).closed_by_desk:
-        return "A reminder: the desk may close it with a ground. “Entered in error” needs a second person."
-    rule = f"Urgency {found.urgency}: a dermatologist closes it, unless another recall takes its place."
-    return rule if may(member, Act.CLOSE_RECALLS) else f"{rule} What you enter here is a proposal."
+        return _("A reminder: the desk may close it with a ground. “Entered in error” needs a second person.")
+    rule = _("Urgency %(letter)s: a dermatologist closes it, unless another recall takes its place.")
+    rule = rule % {"letter": found.urgency}
+    return rule if may(member, Act.CLOSE_RECALLS) else f"{rule} {_('What you enter here is a proposal.')}"
 
 
 @allow(Act.CLOSE_RECALLS)
-def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
+def unreachable(request: StaffRequest, pk: int) -> HttpResponse:
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     form = LaterForm(request.POST or None, initial={"revision": found.revision})
     if form.is_valid():
@@ -251,16 +271,19 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
     note = _(
         "The recall stays open and is counted; it comes back on the list on this day, in 90 days at the latest."
     )
-    more = {"back": back, "button": "Look again then", "patient": found.patient, "note": note}
-    return page_form(request, form, _("Look again on a later day"), **more)
+    more = {"patient": found.patient, "note": note}
+    title, button = _("Look again on a later day"), _("Look again then")
+    return page_form(request, form, title, back=back, button=button, **more)
 
 
 @allow(Act.CONTACT)
-def call(request: HttpRequest, pk: int) -> HttpResponse:
+def call(request: StaffRequest, pk: int) -> HttpResponse:
     """Lead from the patient's page to the most urgent recall."""
     patient = get_object_or_404(Patient, pk=pk)
     first = open_recalls(patient).first()
     if first:
         return redirect("scheduling:recall", first.pk)
-    messages.info(request, f"Nothing is open for {patient}: there is no recall to call or book for.")
+    messages.info(
+        request, _("Nothing is open for %(who)s: there is no recall to call or book for.") % {"who": patient}
+    )
     return redirect("clinic:patient", pk)

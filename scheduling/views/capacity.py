@@ -1,27 +1,29 @@
 from datetime import date
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
 from clinic import clock
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.charts.columns import Bar, Chart, Column
-from clinic.charts.year_strip import MONTHS, Kind
-from clinic.wording import write_day
+from clinic.charts.year_strip import Kind
+from clinic.wording import write_day, write_month
 from scheduling.capacity import forecast_jobs
 from scheduling.capacity.forecast import PUBLISHED, Forecast, Rate, Week, forecast, own_rate
 from scheduling.forms import MissedRateForm
 from scheduling.models import YearRun
 
-CHOSEN = "chosen on this page, no source"
+CHOSEN = gettext_lazy("chosen on this page, no source")
 ENOUGH = 50  # visits from which the clinic's own share is offered; a choice, no source
 
 
 @allow(Act.SEE_WORKLIST)
-def capacity(request: HttpRequest) -> HttpResponse:
+def capacity(request: StaffRequest) -> HttpResponse:
     """Show the year ahead; the share of missed visits stands in the address, so a link shows the same forecast."""
     today = clock.today()
     form = MissedRateForm(request.GET if "missed" in request.GET else None)
@@ -39,18 +41,20 @@ def capacity(request: HttpRequest) -> HttpResponse:
 
 @allow(Act.SEE_WORKLIST)
 @require_POST
-def count_anew(request: HttpRequest) -> HttpResponse:
+def count_anew(request: StaffRequest) -> HttpResponse:
     forecast_jobs.ask_anew(clock.today())
     return redirect("scheduling:capacity")
 
 
 def _waits(run: YearRun | None) -> dict[str, Any]:
     return {
-        "title": "The year ahead is being counted",
-        "what": "The visits of every record are planned for a year",
+        "title": _("The year ahead is being counted"),
+        "what": _(
+            "The visits of every record are planned for a year; with some thousand records this takes some seconds."
+        ),
         "run": run,
         "back": reverse("scheduling:diary"),
-        "back_words": "Back to the diary",
+        "back_words": _("Back to the diary"),
     }
 
 
@@ -62,25 +66,30 @@ def _own(today: date) -> list[Rate]:
     share, visits = own_rate(today)
     if visits < ENOUGH:
         return []
-    return [Rate(round(100 * share, 1), f"this clinic in the last twelve months, of {visits} visits")]
+    words = ngettext(
+        "this clinic in the last twelve months, of %(count)s visit",
+        "this clinic in the last twelve months, of %(count)s visits",
+        visits,
+    )
+    return [Rate(round(100 * share, 1), words % {"count": visits})]
 
 
 def _chart(found: Forecast) -> Chart:
     meaning: dict[Kind, str] = {
-        "open": "visits wanted",
-        "care": "visits wanted, more than there are places",
-        "planned": "visits wanted, no hours open yet",
+        "open": _("visits wanted"),
+        "care": _("visits wanted, more than there are places"),
+        "planned": _("visits wanted, no hours open yet"),
     }
     columns = [
         Column(
             _month(week.monday, first=k == 0),
             [Bar(week.visits, _kind(week))],
             limit=week.places,
-            words=f"Week of {write_day(week.monday)}",
+            words=_("Week of %(day)s") % {"day": write_day(week.monday)},
         )
         for k, week in enumerate(found.weeks)
     ]
-    return Chart("Visits wanted in each week, and places", columns, meaning)
+    return Chart(_("Visits wanted in each week, and places"), columns, meaning)
 
 
 def _kind(week: Week) -> Kind:
@@ -93,5 +102,4 @@ def _month(monday: date, *, first: bool) -> str:
     """Label the week in which a month has its first Monday."""
     if not first and monday.day > 7:
         return ""
-    short: str = MONTHS[monday.month - 1]
-    return f"{short} {monday.year}" if first or monday.month == 1 else short
+    return write_month(monday, year=first or monday.month == 1)

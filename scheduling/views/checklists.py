@@ -3,18 +3,19 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from lesions.pages.lesion_head import banner, found
 from scheduling.checklists import records
-from scheduling.checklists.definitions import SHEETS
+from scheduling.checklists.definitions import SHEETS, words_of_threshold
 from scheduling.forms import ChecklistForm
 
 
 @allow(Act.FILL_CHECKLIST)
-def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+def fill(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
     lesion, sheet = found(pk), SHEETS.get(kind)
     if sheet is None:
         raise Http404(kind)
@@ -30,7 +31,15 @@ def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
         except records.ChecklistRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"{row.get_kind_display()}, lesion {lesion.label}: {row.words}")
+            messages.success(
+                request,
+                _("%(checklist)s, lesion %(label)s: %(words)s")
+                % {
+                    "checklist": row.get_kind_display(),
+                    "label": lesion.label,
+                    "words": words_of_threshold(row),
+                },
+            )
             return redirect("lesions:lesion", pk)
     context: dict[str, Any] = banner(request, lesion.patient, lesion, "checklist") | {
         "sheet": sheet,

@@ -3,19 +3,20 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils.html import format_html
+from django.utils.translation import gettext as _
 
 from clinic import clock
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.models import Policy, PolicyKind, PolicyState, Purpose
 from scheduling.forms import ComparisonForm
 from scheduling.planning.rules_in_force import check, rules_of
-from scheduling.recalls import wording
 from scheduling.rule_changes import comparison
+from scheduling.rule_changes import wording as rule_words
 from scheduling.rule_changes.comparison import Column, Planned
 from scheduling.rule_changes.what_if import CannotSuppose
-from scheduling.rules.plan import wording as rule_wording
 from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule, RuleSet
 from scheduling.rules.ruleset.vocabulary import SOURCELESS
@@ -48,7 +49,9 @@ class Shown:
 
     def cell(self, purpose: str) -> Cell | None:
         planned = self.column.planned.get(purpose)
-        return planned and Cell(planned, [(_phases(rule), self._number(rule)) for rule in planned.rules])
+        if planned is None:
+            return None
+        return Cell(planned, [(rule_words.phases_of(rule), self._number(rule)) for rule in planned.rules])
 
     def _number(self, rule: Rule) -> int:
         source = _source(rule)
@@ -58,7 +61,7 @@ class Shown:
 
 
 @allow(Act.SEE_RULES)
-def compare(request: HttpRequest) -> HttpResponse:
+def compare(request: StaffRequest) -> HttpResponse:
     sets = _choices()
     form = ComparisonForm(request.GET or None, sets=sets, initial={"sets": FIRST_SHOWN})
     context: dict[str, object] = {"form": form}
@@ -74,7 +77,10 @@ def _choices() -> list[tuple[str, str]]:
     """List the sets of the clinic, newest first, then those that come with the program."""
     own = Policy.objects.filter(kind=PolicyKind.RULES).exclude(state=PolicyState.REPLACED)
     stored = [
-        (f"set-{row.pk}", f"Set {row.version}, {row.get_state_display()}")
+        (
+            f"set-{row.pk}",
+            _("Set %(set)s, %(state)s") % {"set": row.version, "state": row.get_state_display()},
+        )
         for row in own.order_by("-version")
         if not check(row.toml)
     ]
@@ -87,17 +93,18 @@ def _shipped(name: str) -> RuleSet:
 
 
 def _title(found: RuleSet) -> str:
-    """Shorten a title: without what stands in brackets or behind a colon."""
-    return found.title.partition(" (")[0].partition(":")[0]
+    """Shorten a title: without what stands in brackets or behind a colon; data, which nobody translates."""
+    words = rule_words.title_of(found).partition(" (")[0].partition(":")[0]
+    return format_html('<span translate="no">{}</span>', words)
 
 
 def _set(name: str) -> RuleSet:
-    kind, _, key = name.partition("set-")
+    kind, _sep, key = name.partition("set-")
     return rules_of(Policy.objects.get(pk=key)) if key and not kind else _shipped(name)
 
 
 def _compared(form: ComparisonForm) -> dict[str, object]:
-    today, labels = clock.today(), dict(form.fields["sets"].choices)
+    today, labels = clock.today(), dict(_choices())
     shown = [
         Shown(labels[name], comparison.column(form.chosen(), _set(name), today), [])
         for name in form.cleaned_data["sets"]
@@ -107,12 +114,9 @@ def _compared(form: ComparisonForm) -> dict[str, object]:
     return {"shown": shown, "rows": rows}
 
 
-def _phases(rule: Rule) -> str:
-    return ", ".join(rule_wording.phase_labels(rule))
-
-
 def _source(rule: Rule) -> Source:
     if rule.source in SOURCELESS:
-        return Source(rule.source, "", "")
-    flag = "" if rule.flag == "found" else wording.FLAGS.get(rule.flag, rule.flag)
-    return Source(f"{rule.source}, {rule.edition}", flag, rule.superseded_by or "")
+        return Source(rule_words.source_of(rule), "", "")
+    flag = "" if rule.flag == "found" else rule_words.flag_of(rule)
+    words = f"{rule_words.source_of(rule)}, {rule_words.edition_of(rule)}"
+    return Source(words, flag, rule.superseded_by or "")

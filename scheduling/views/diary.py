@@ -3,27 +3,28 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger
 from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
-from scheduling.desk import booking, taking_back
+from scheduling.desk import bookable, booking, taking_back
 from scheduling.forms import CameForm, ClosureForm, HoursForm, SlotForm
 from scheduling.models import OPEN, Appointment, ClosureDay, Resource, Session
+from scheduling.planning.wording import say_because
 from scheduling.recalls import wording
 from scheduling.views.calls import free_places
 
 
 @allow(Act.SEE_WORKLIST)
-def diary(request: HttpRequest) -> HttpResponse:
+def diary(request: StaffRequest) -> HttpResponse:
     """Show one day of the diary, or the seven days from Monday of the week that it lies in."""
     chosen = _day(request.GET.get("day", ""))
     week = request.GET.get("view") == "week"
@@ -79,38 +80,40 @@ def _what(visit: Appointment, places: dict[str, str]) -> str:
 
 @allow(Act.BOOK)
 @require_POST
-def open_hours(request: HttpRequest) -> HttpResponse:
+def open_hours(request: StaffRequest) -> HttpResponse:
     form = HoursForm(request.POST)
     if form.is_valid():
         given = form.cleaned_data
-        room, _ = Resource.objects.get_or_create(name=given.pop("room").strip())
+        room, _made = Resource.objects.get_or_create(name=given.pop("room").strip())
         try:
-            booking.open_session(resource=room, by=request.user, **given)
+            bookable.open_session(resource=room, by=request.user, **given)
         except booking.BookingRefused as error:
             form.add_error(None, str(error))
         else:
             return redirect(f"{resolve_url('scheduling:diary')}?day={given['day']}")
-    return page_form(request, form, "Open bookable hours", back="scheduling:diary", button="Open these hours")
+    return page_form(
+        request, form, _("Open bookable hours"), back="scheduling:diary", button=_("Open these hours")
+    )
 
 
 @allow(Act.BOOK)
 @require_POST
-def close_day(request: HttpRequest) -> HttpResponse:
+def close_day(request: StaffRequest) -> HttpResponse:
     form = ClosureForm(request.POST, prefix="closure")
     if form.is_valid():
         try:
-            row = booking.close_day(by=request.user, **form.cleaned_data)
+            row = bookable.close_day(by=request.user, **form.cleaned_data)
         except booking.BookingRefused as error:
             form.add_error(None, str(error))
         else:
             return redirect(f"{resolve_url('scheduling:diary')}?day={row.day}")
     return page_form(
-        request, form, "Close the clinic for a day", back="scheduling:diary", button="Close this day"
+        request, form, _("Close the clinic for a day"), back="scheduling:diary", button=_("Close this day")
     )
 
 
 @allow(Act.BOOK)
-def came(request: HttpRequest, pk: int) -> HttpResponse:
+def came(request: StaffRequest, pk: int) -> HttpResponse:
     found = _appointment(pk)
     form = CameForm(
         request.POST or None, appointment=found, by=request.user, initial={"revision": found.revision}
@@ -123,12 +126,14 @@ def came(request: HttpRequest, pk: int) -> HttpResponse:
         except booking.BookingRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"{found.patient} came; the plan follows.")
+            messages.success(request, _("%(who)s came; the plan follows.") % {"who": found.patient})
             return redirect("scheduling:today")
     at = timezone.localtime(found.starts_at)
-    note = f"Booked for {at:%H:%M} in {found.resource}. Only what was done completes a recall."
-    more = {"back": "scheduling:today", "button": "Record the visit", "patient": found.patient, "note": note}
-    return page_form(request, form, "What was done", **more)
+    note = _("Booked for %(time)s in %(room)s. Only what was done completes a recall.")
+    note = note % {"time": f"{at:%H:%M}", "room": found.resource}
+    more = {"patient": found.patient, "note": note}
+    button = _("Record the visit")
+    return page_form(request, form, _("What was done"), back="scheduling:today", button=button, **more)
 
 
 def _appointment(pk: int) -> Appointment:
@@ -137,7 +142,7 @@ def _appointment(pk: int) -> Appointment:
 
 @allow(Act.BOOK)
 @require_POST
-def missed(request: HttpRequest, pk: int) -> HttpResponse:
+def missed(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _appointment(pk), RevisionForm(request.POST)
     return _outcome(
         request,
@@ -152,7 +157,7 @@ def missed(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.BOOK)
 @require_POST
-def cancel(request: HttpRequest, pk: int) -> HttpResponse:
+def cancel(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _appointment(pk), RevisionForm(request.POST)
     whose = request.POST.get("whose", "")
     return _outcome(
@@ -168,7 +173,7 @@ def cancel(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.BOOK)
 @require_POST
-def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+def take_back(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _appointment(pk), RevisionForm(request.POST)
     return _outcome(
         request,
@@ -182,18 +187,20 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @allow(Act.BOOK)
-def move(request: HttpRequest, pk: int) -> HttpResponse:
+def move(request: StaffRequest, pk: int) -> HttpResponse:
     """Move an appointment to another time, or cancel it; what is owed about it stands beside."""
     found = _appointment(pk)
     if request.method == "POST":
         return _move(request, found)
     rows = list(found.recalls.filter(state__in=OPEN))
     duties = ledger.open_duties(found.patient).filter(kind="rebook", subject=f"appointment:{pk}")
+    owed = duties.first()
     context = {
         "visit": found,
         "patient": found.patient,
         "what": _what(found, wording.subjects(found.recalls.all())),
-        "owed": duties.first(),
+        "owed": owed,
+        "owed_note": say_because(owed.because) if owed else "",
         "movable": bool(rows) and found.state == "booked" and found.starts_at > clock.now(),
         "now": clock.now(),
         "may_take_back": taking_back.may_take_back(found, request.user),
@@ -209,7 +216,7 @@ def _places(found: Appointment, rows: list[Any]) -> dict[str, Any]:
     return free_places(*window, minutes=found.minutes)
 
 
-def _move(request: HttpRequest, found: Appointment) -> HttpResponse:
+def _move(request: StaffRequest, found: Appointment) -> HttpResponse:
     form = SlotForm(request.POST)
     if not form.is_valid():
         messages.error(request, _("Choose one of the free places."))
@@ -226,7 +233,7 @@ def _move(request: HttpRequest, found: Appointment) -> HttpResponse:
     )
 
 
-def _outcome(request: HttpRequest, found: Appointment, act: Any, said: Callable[[], str]) -> HttpResponse:
+def _outcome(request: StaffRequest, found: Appointment, act: Any, said: Callable[[], str]) -> HttpResponse:
     try:
         act()
     except StaleRow as error:

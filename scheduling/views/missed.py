@@ -1,10 +1,10 @@
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
 from clinic import clock
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.models import Patient
 from scheduling.recalls import duty_count, whereabouts, wording
 from scheduling.recalls import missed as late
@@ -12,7 +12,7 @@ from scheduling.views.problems import open_problems
 
 
 @allow(Act.SEE_MISSED)
-def missed(request: HttpRequest) -> HttpResponse:
+def missed(request: StaffRequest) -> HttpResponse:
     """Show where everybody is, and who should have been seen and was not; `why` narrows the list."""
     rows, count = late.rows(clock.today()), whereabouts.count_now()
     night, reason = whereabouts.last_count(), request.GET.get("why", "")
@@ -36,7 +36,7 @@ def missed(request: HttpRequest) -> HttpResponse:
 
 
 def _kept(alarm: dict[str, Any]) -> whereabouts.Alarm:
-    return whereabouts.Alarm(alarm["code"], alarm["words"], tuple(alarm["patients"]))
+    return whereabouts.Alarm(alarm["code"], tuple(alarm["patients"]), tuple(alarm["strangers"]))
 
 
 def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient]]]:
@@ -46,30 +46,30 @@ def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient
 
 
 @allow(Act.SEE_MISSED)
-def owed(request: HttpRequest) -> HttpResponse:
+def owed(request: StaffRequest) -> HttpResponse:
     """Show what is owed and what the lists hold, by kind, and by name what no list holds; counted as it is now."""
     rows = duty_count.count_duties()
     people = Patient.objects.in_bulk({key for row in rows for key in row.lost})
     context = {
         "rows": [(row, [people[key] for key in row.lost if key in people]) for row in rows],
         "moment": clock.now(),
-        "lost": sum(len(row.lost) for row in rows),
+        "lost": sum(len(row.lost) + len(row.strangers) for row in rows),
     }
     return render(request, "scheduling/owed.html", context)
 
 
 @allow(Act.SEE_MISSED)
-def bucket(request: HttpRequest, name: str) -> HttpResponse:
+def place(request: StaffRequest, name: str) -> HttpResponse:
     """List exactly those whom the count has in this place."""
     if name not in whereabouts.WORDS:
         raise Http404(name)
     found = Patient.objects.filter(pk__in=whereabouts.patients_in(name))
     context = {"people": list(found), "words": whereabouts.WORDS[name], "moment": clock.now()}
-    return render(request, "scheduling/bucket.html", context)
+    return render(request, "scheduling/place.html", context)
 
 
 @allow(Act.SEE_MISSED)
-def missed_csv(request: HttpRequest) -> HttpResponse:
+def missed_csv(request: StaffRequest) -> HttpResponse:
     day = clock.today()
     answer = HttpResponse(late.as_csv(late.rows(day)), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="missed-{day}.csv"'

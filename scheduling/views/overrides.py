@@ -3,11 +3,12 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.models import Member, Patient, StaleRow
 from clinic.models.visit import ABOUT, NOT_ALWAYS_ON_RECORD
 from clinic.pages import patient_page
@@ -16,11 +17,12 @@ from clinic.pages.responses import conflict, page_of
 from clinic.trail import audit
 from scheduling.forms import EndOverrideForm, OverrideForm
 from scheduling.models import OPEN, Override
+from scheduling.planning.rules_in_force import rules_in_force
 from scheduling.recalls import overrides, wording
 
 
 @allow(Act.OVERRIDE)
-def set_other(request: HttpRequest, pk: int) -> HttpResponse:
+def set_other(request: StaffRequest, pk: int) -> HttpResponse:
     """`?for=full_skin_check|patient` comes from beside a due item."""
     patient = get_object_or_404(Patient, pk=pk)
     choices = _choices(patient)
@@ -38,11 +40,13 @@ def set_other(request: HttpRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
             effect = getattr(error, "effect", None)
         else:
-            messages.success(request, f"Set for {patient}; the plan is made anew.")
+            messages.success(request, _("Set for %(who)s; the plan is made anew.") % {"who": patient})
             return redirect("clinic:patient", pk)
+    current = rules_in_force()
     context = {
         "what": dict(choices).get(what, "") if fixed else "",
         "rules_say": overrides.by_the_rules(patient, _key(what)) if fixed else None,
+        "rules": current[1] if current else None,
         "stands": overrides.standing(patient, _key(what)) if fixed else None,
         "said": form.said() if effect else "",
     }
@@ -59,29 +63,31 @@ def _choices(patient: Patient) -> list[tuple[str, str]]:
     rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
     places = wording.subjects(rows)
     planned = {f"{row.purpose}|{row.subject}": wording.what_is_planned(row, places) for row in rows}
-    return [*done_choices(patient_page.subjects_of(patient), planned.items()), *_ELSEWHERE]
+    return [*done_choices(patient_page.subjects_of(patient), planned.items()), *_elsewhere()]
 
 
-# What was cut or found elsewhere is on no record here: its day stands under the patient.
-_ELSEWHERE = [
-    (f"{purpose.value}|patient", capfirst(f"{purpose.label}: something done or found elsewhere"))
-    for purpose, kind in ABOUT.items()
-    if kind in NOT_ALWAYS_ON_RECORD
-]
+def _elsewhere() -> list[tuple[str, str]]:
+    """What was cut or found elsewhere is on no record here: its day stands under the patient."""
+    text = _("%(purpose)s: something done or found elsewhere")
+    return [
+        (f"{purpose.value}|patient", capfirst(text % {"purpose": purpose.label}))
+        for purpose, kind in ABOUT.items()
+        if kind in NOT_ALWAYS_ON_RECORD
+    ]
 
 
 def _key(what: str) -> overrides.Key:
-    purpose, _, subject = what.partition("|")
+    purpose, _sep, subject = what.partition("|")
     return purpose, subject
 
 
 @allow(Act.OVERRIDE)
-def end(request: HttpRequest, pk: int) -> HttpResponse:
+def end(request: StaffRequest, pk: int) -> HttpResponse:
     rows = Override.objects.select_related("patient", "by")
     row = get_object_or_404(rows, pk=pk)
     patient = row.patient
     if row.ended_on and request.method != "POST":
-        messages.info(request, "This decision has ended already.")
+        messages.info(request, _("This decision has ended already."))
         return redirect("clinic:patient", patient.pk)
     form = EndOverrideForm(request.POST or None, initial={"revision": row.revision})
     effect, shown = overrides.effect_of_end(row), f"ends {row.pk}"
@@ -94,7 +100,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
         except overrides.OverrideRefused as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"Ended; the rules count again for {patient}.")
+            messages.success(request, _("Ended; the rules count again for %(who)s.") % {"who": patient})
             return redirect("clinic:patient", patient.pk)
     what = wording.what_is_set(row, wording.subjects([row]))
     more = {"row": row, "what": what, "said": shown}
@@ -102,7 +108,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest,
+    request: StaffRequest,
     patient: Patient,
     form: Any,
     effect: overrides.Effect | None,

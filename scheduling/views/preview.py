@@ -1,22 +1,23 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.charts.columns import Bar, Chart, Column
-from clinic.charts.year_strip import MONTHS
-from clinic.models import Patient, Policy, PolicyState, Purpose
+from clinic.charts.year_strip import Kind
+from clinic.models import Patient, Policy, PolicyState
+from clinic.wording import write_month
 from scheduling.models import PreviewRun
 from scheduling.planning.rules_in_force import check, rules_of
 from scheduling.recalls import wording
+from scheduling.rule_changes import wording as rule_words
 from scheduling.rule_changes.approval import approve as approve_previewed
 from scheduling.rule_changes.approval import changes_of
 from scheduling.rule_changes.preview import DutyChange, RulePreview
@@ -33,14 +34,17 @@ class PatientChange:
 
 @dataclass(frozen=True)
 class Group:
+    """What is accepted together: from which rule to which, and what it changes for whom."""
+
     key: str
-    title: str
+    before: str
+    after: str
     longest: int
     lines: list[PatientChange]
 
 
 @allow(Act.SEE_RULES)
-def preview(request: HttpRequest, pk: int) -> HttpResponse:
+def preview(request: StaffRequest, pk: int) -> HttpResponse:
     policy = PAGES.one(pk)
     if check(policy.toml):
         return redirect("scheduling:rules_version", pk)
@@ -59,24 +63,27 @@ def preview(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _waits(policy: Policy, run: PreviewRun) -> dict[str, Any]:
     return {
-        "title": f"What set {policy.version} would do is being worked out",
-        "what": "Every record is planned under it and laid beside the recalls in force",
+        "title": _("What set %(set)s would do is being worked out") % {"set": policy.version},
+        "what": _(
+            "Every record is planned under it and laid beside the recalls in force; "
+            "with some thousand records this takes some seconds."
+        ),
         "run": run,
         "back": reverse("scheduling:rules_version", args=[policy.pk]),
-        "back_words": "Read the set as sentences",
+        "back_words": _("Read the set as sentences"),
     }
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
-def approve(request: HttpRequest, pk: int) -> HttpResponse:
+def approve(request: StaffRequest, pk: int) -> HttpResponse:
     shown = {"digest": request.POST.get("preview", ""), "accepted": request.POST.getlist("accept")}
     said = _("Rule set %(version)s is in force; every plan is made anew.")
     return PAGES.sign(request, pk, approve_previewed, said, **shown)
 
 
 @allow(Act.SEE_RULES)
-def accepted(request: HttpRequest, pk: int) -> HttpResponse:
+def accepted(request: StaffRequest, pk: int) -> HttpResponse:
     """Show whose dates were accepted with this set when it was approved, as they were shown then."""
     policy = PAGES.one(pk)
     changes, people = changes_of(policy)
@@ -90,7 +97,7 @@ def accepted(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "scheduling/accepted.html", context)
 
 
-def _may_sign(request: HttpRequest, policy: Policy) -> bool:
+def _may_sign(request: StaffRequest, policy: Policy) -> bool:
     proposed = policy.state == PolicyState.PROPOSED and policy.proposed_by_id != request.user.pk
     return proposed and may(request.user, Act.APPROVE_POLICY)
 
@@ -98,7 +105,7 @@ def _may_sign(request: HttpRequest, policy: Policy) -> bool:
 def _lists(found: RulePreview) -> dict[str, Any]:
     places = wording.subjects([*found.changes, *found.no_answer])
     later = [
-        Group(key, _from_to(found, changes[0]), max(one.longer_by for one in changes), shown)
+        Group(key, *_from_to(found, changes[0]), max(one.longer_by for one in changes), shown)
         for key, changes in found.lengthened.items()
         if (shown := lines(found.patients, changes, places))
     ]
@@ -125,34 +132,28 @@ def lines(
 
 
 def _what(change: DutyChange, places: dict[str, str]) -> str:
-    what = str(Purpose(change.purpose).label).capitalize()
-    return f"{what}: {places.get(change.subject, change.subject)}" if ":" in change.subject else what
+    return wording.what_is_planned(change, places)
 
 
-def _from_to(found: RulePreview, change: DutyChange) -> str:
+def _from_to(found: RulePreview, change: DutyChange) -> tuple[str, str]:
     """Give the titles of the rule that governs now and of the one that would."""
     now = rules_of(found.replaced).rules if found.replaced else ()
-    titles = {rule.id: rule.title for rule in (*now, *rules_of(found.policy).rules)}
-    before = titles.get(change.rule_before, change.rule_before)
-    after = titles.get(change.rule_after, change.rule_after)
-    if not after:
-        return f"{before}: no longer asked for"
-    return before if before == after else f"{before}, then under {after}"
+    titles = {rule.id: rule_words.title_of(rule) for rule in (*now, *rules_of(found.policy).rules)}
+    before, after = (titles.get(rule, rule) for rule in (change.rule_before, change.rule_after))
+    return before, after
 
 
 def _chart(found: RulePreview) -> Chart:
     columns = [
         Column(
-            _month(day, first=k == 0),
+            write_month(day, year=k == 0 or day.month == 1),
             [Bar(found.load_before[day], "kept"), Bar(found.load_after[day], "open")],
-            words=f"{MONTHS[day.month - 1]} {day.year}",
+            words=write_month(day),
         )
         for k, day in enumerate(found.months())
     ]
-    meaning = {"kept": "visits under the rules in force", "open": f"visits under set {found.policy.version}"}
-    return Chart("Visits wanted in each month", columns, meaning)  # type: ignore[arg-type]
-
-
-def _month(day: date, *, first: bool) -> str:
-    short = MONTHS[day.month - 1]
-    return f"{short} {day.year}" if first or day.month == 1 else short
+    meaning: dict[Kind, str] = {
+        "kept": _("visits under the rules in force"),
+        "open": _("visits under set %(set)s") % {"set": found.policy.version},
+    }
+    return Chart(_("Visits wanted in each month"), columns, meaning)

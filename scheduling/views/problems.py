@@ -5,19 +5,20 @@ from typing import Any
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.models import StaleRow
 from clinic.pages.responses import PAGE, conflict, page_form, page_of
+from clinic.wording import write_day
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
+from scheduling.planning import wording as plan_words
 from scheduling.problem_links import link_of
 from scheduling.recalls import overrides, what_follows, whereabouts
 from scheduling.recalls.closing import RecallRefused
-from scheduling.rules import dates
-from scheduling.rules.plan.wording import duration_words
 
 
 def open_problems() -> QuerySet[PlanProblem]:
@@ -26,7 +27,7 @@ def open_problems() -> QuerySet[PlanProblem]:
 
 
 @allow(Act.SEE_MISSED)
-def problems(request: HttpRequest) -> HttpResponse:
+def problems(request: StaffRequest) -> HttpResponse:
     """List the problems, the oldest first, each with the page that mends it."""
     found = Paginator(open_problems().select_related("patient"), PAGE).get_page(request.GET.get("page"))
     rows = [{"row": row, "link": link_of(row)} for row in found.object_list]
@@ -35,13 +36,13 @@ def problems(request: HttpRequest) -> HttpResponse:
 
 
 @allow(Act.OVERRIDE)
-def answer_problem(request: HttpRequest, pk: int) -> HttpResponse:
+def answer_problem(request: StaffRequest, pk: int) -> HttpResponse:
     problem = get_object_or_404(PlanProblem.objects.select_related("patient"), pk=pk)
     patient = problem.patient
     if problem.gone_on or not what_follows.can_answer(problem):
-        messages.info(request, "This is answered already.")
+        messages.info(request, _("This is answered already."))
         return redirect("clinic:patient", patient.pk)
-    every = duration_words(dates.parse(problem.params["every"]))
+    every = plan_words.interval_words(problem.params["every"])
     form = WhatFollowsForm(request.POST or None, every=every, initial={"revision": patient.facts_revision})
     if form.is_valid():
         try:
@@ -53,16 +54,16 @@ def answer_problem(request: HttpRequest, pk: int) -> HttpResponse:
         except (overrides.OverrideRefused, RecallRefused) as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, "Answered; the plan follows it from now on.")
+            messages.success(request, _("Answered; the plan follows it from now on."))
             return redirect("clinic:patient", patient.pk)
-    more: dict[str, Any] = {"back": page_of(patient), "button": "Sign the answer", "patient": patient}
-    return page_form(request, form, "Say what follows", note=problem.text, **more)
+    more: dict[str, Any] = {"back": page_of(patient), "button": _("Sign the answer"), "patient": patient}
+    note = plan_words.problem_words(problem)
+    return page_form(request, form, _("Say what follows"), note=note, **more)
 
 
 def _ask_to_accept(form: WhatFollowsForm, error: overrides.Lengthens) -> None:
     """Show both days before a later one is signed."""
     before, after = error.effect.before, error.effect.after
-    days = [str(due.target) if due else "none" for due in (before, after)]
-    form.add_error(
-        "accepted", f"Without this answer: {days[0]}; with it: {days[1]}. Tick to accept the later day."
-    )
+    days = [write_day(due.target) if due else _("none") for due in (before, after)]
+    said = _("Without this answer: %(before)s; with it: %(after)s. Tick to accept the later day.")
+    form.add_error("accepted", said % {"before": days[0], "after": days[1]})

@@ -2,57 +2,55 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.db.models import Count
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import policies
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.charts.phases import PhaseMark
 from clinic.models import PolicyKind
 from clinic.pages.policy_steps import PolicyPages, rights
 from clinic.pages.responses import page_form
-from lesions.register import bodymap
+from clinic.wording import SPOKEN
 from scheduling.forms import RulesForm
 from scheduling.models import OPEN, Recall
 from scheduling.planning.rules_in_force import check, rules_in_force, rules_of
-from scheduling.recalls import wording
 from scheduling.rule_changes import approval
+from scheduling.rule_changes import wording as rule_words
 from scheduling.rules.dates import Duration
 from scheduling.rules.plan import wording as rule_wording
 from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule
-from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
 PAGES = PolicyPages(PolicyKind.RULES, home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
-_SITES = dict(bodymap.SITES)
 ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
 
 
 @dataclass(frozen=True)
 class Shown:
-    rule: Rule
-    sentence: str
-    phases: list[PhaseMark]
-    flag: str
-    patients: int
+    """One rule on the page, in the reader's language."""
 
-    @property
-    def edition(self) -> str:
-        """Write the edition; nothing for a setting without a source, which has only its own number."""
-        return "" if self.rule.source in SOURCELESS and self.rule.edition.isdecimal() else self.rule.edition
+    rule: Rule
+    title: str
+    sentence: str
+    source: str
+    edition: str
+    flag: str
+    phases: list[PhaseMark]
+    patients: int
 
 
 @allow(Act.SEE_RULES)
-def rules(request: HttpRequest) -> HttpResponse:
+def rules(request: StaffRequest) -> HttpResponse:
     current = rules_in_force()
     policy, found = current if current else (None, None)
     context = {
         "policy": policy,
         "ruleset": found,
+        "title": rule_words.title_of(found) if found else "",
         "rules": shown(found.rules) if found else [],
         "versions": _versions(),
         **rights(request.user),
@@ -61,7 +59,7 @@ def rules(request: HttpRequest) -> HttpResponse:
 
 
 @allow(Act.SEE_RULES)
-def version(request: HttpRequest, pk: int) -> HttpResponse:
+def version(request: StaffRequest, pk: int) -> HttpResponse:
     policy = PAGES.one(pk)
     context = {
         "policy": policy,
@@ -72,7 +70,7 @@ def version(request: HttpRequest, pk: int) -> HttpResponse:
     }
     if not context["faults"]:
         found = rules_of(policy)
-        context |= {"ruleset": found, "rules": shown(found.rules)}
+        context |= {"ruleset": found, "title": rule_words.title_of(found), "rules": shown(found.rules)}
     return render(request, "scheduling/rules.html", context)
 
 
@@ -87,25 +85,27 @@ def shown(rules: tuple[Rule, ...]) -> list[Shown]:
         Recall.objects.filter(state__in=OPEN).values("rule").annotate(people=Count("patient", distinct=True))
     )
     people = {row["rule"]: row["people"] for row in counted.order_by()}
-    return [Shown(rule, _sentence(rule), marks(rule), _flag(rule), people.get(rule.id, 0)) for rule in rules]
+    return [_shown(rule, people.get(rule.id, 0)) for rule in rules]
 
 
-def _flag(rule: Rule) -> str:
-    """Say how well the source is known; where there is none, there is nothing to have read."""
-    return "" if rule.source in SOURCELESS else wording.FLAGS.get(rule.flag, rule.flag)
-
-
-def _sentence(rule: Rule) -> str:
-    """Write a rule's sentence without the title above it and the source below it."""
-    whole = rule_wording.rule_sentence(rule, _SITES).removeprefix(f"{rule.title}: ")
-    return capfirst(whole.rpartition(" Source: ")[0])
+def _shown(rule: Rule, patients: int) -> Shown:
+    return Shown(
+        rule,
+        title=rule_words.title_of(rule),
+        sentence=rule_words.body_of(rule),
+        source=rule_words.source_of(rule),
+        edition=rule_words.edition_of(rule),
+        flag=rule_words.flag_of(rule),
+        phases=marks(rule),
+        patients=patients,
+    )
 
 
 def marks(rule: Rule) -> list[PhaseMark]:
     """Draw the phases as a time line; what follows is drawn only where a person decides."""
     found = [
         PhaseMark(
-            label=rule_wording.phase_words(phase),
+            label=rule_wording.phase_words(phase, SPOKEN),
             interval_months=_months(phase.target),
             months=_months(phase.length) if phase.length is not None and not phase.as_decided else None,
             dashed=phase.as_decided,
@@ -113,7 +113,7 @@ def marks(rule: Rule) -> list[PhaseMark]:
         for phase in rule.phases
     ]
     if rule.then == "ask":
-        found.append(PhaseMark(rule_wording.phase_labels(rule)[-1], 0, _asking(found), dashed=True))
+        found.append(PhaseMark(rule_wording.phase_labels(rule, SPOKEN)[-1], 0, _asking(found), dashed=True))
     return found
 
 
@@ -126,22 +126,22 @@ def _months(duration: Duration) -> float:
 
 
 @allow(Act.PROPOSE_POLICY)
-def draft(request: HttpRequest) -> HttpResponse:
+def draft(request: StaffRequest) -> HttpResponse:
     current = policies.in_force(PolicyKind.RULES)
     text = current.toml if current else ruleset.shipped("default")
     form = RulesForm(request.POST or None, initial={"toml": text})
     made = PAGES.keep(request, form, check) if form.is_valid() else None
     if made:
-        words = f"Rule set {made.version} is a draft. Read it as sentences, then propose it."
-        messages.success(request, words)
+        words = _("Rule set %(version)s is a draft. Read it as sentences, then propose it.")
+        messages.success(request, words % {"version": made.version})
         return redirect(PAGES.version, made.pk)
-    note = "Nothing changes for any patient before a second person has approved it."
-    more = {"back": PAGES.home, "button": "Check and keep as draft", "note": note}
-    return page_form(request, form, "Draft a rule set", **more)
+    note = _("Nothing changes for any patient before a second person has approved it.")
+    more = {"back": PAGES.home, "button": _("Check and keep as draft"), "note": note}
+    return page_form(request, form, _("Draft a rule set"), **more)
 
 
 @allow(Act.PROPOSE_POLICY)
 @require_POST
-def propose(request: HttpRequest, pk: int) -> HttpResponse:
+def propose(request: StaffRequest, pk: int) -> HttpResponse:
     said = _("Rule set %(version)s is proposed: another person looks at what it does and approves it.")
     return PAGES.propose(request, pk, said)

@@ -4,20 +4,23 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
 from clinic import clock
-from clinic.access import Act, allow, may
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.charts.year_strip import Strip
 from clinic.duties import proposals
 from clinic.duties.kinds import OwningList
 from clinic.models import ContactRoute, Member, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.responses import conflict
-from scheduling.desk import booking, what_next, worklists
+from clinic.wording import write_day
+from scheduling.desk import bookable, what_next, worklists
 from scheduling.models import (
     Appointment,
     AppointmentState,
@@ -27,10 +30,17 @@ from scheduling.models import (
     WorkItem,
 )
 from scheduling.planning import ladder
-from scheduling.recalls import overrides, whereabouts, wording
+from scheduling.planning.wording import OWN, source_words
+from scheduling.recalls import whereabouts, wording
 from scheduling.recalls.missed import tried
 
 ROOM_DAYS = 14
+LEDGER = {
+    "to_reach": gettext_lazy("to reach"),
+    "settled": gettext_lazy("settled today"),
+    "yours": gettext_lazy("yours"),
+    "handed_back": gettext_lazy("handed back"),
+}
 
 
 @dataclass(frozen=True)
@@ -46,12 +56,12 @@ class Row:
 
 
 @allow(Act.SEE_WORKLIST)
-def today(request: HttpRequest) -> HttpResponse:
+def today(request: StaffRequest) -> HttpResponse:
     day = clock.today()
     items = list(worklists.items_of(day))
     waiting = list(without_outcome())
     recalls = [item.recall for item in items] + [row for visit in waiting for row in visit.recalls.all()]
-    know = _RowFacts(recalls, day)
+    know, ledger = _RowFacts(recalls, day), _ledger(day, request.user)
     rows = [know.row(item, item.recall, request.user) for item in items]
     context = {
         "rows": rows,
@@ -59,7 +69,8 @@ def today(request: HttpRequest) -> HttpResponse:
         "people": len({item.recall.patient_id for item in items}),
         "oldest": min((wording.waits_since(item.recall) for item in items), default=None),
         "with_others": _with_others(items, request.user),
-        "ledger": _ledger(day, request.user),
+        "ledger": [(LEDGER[code], number) for code, number in ledger.items()],
+        "yours": ledger["yours"],
         "room": _room(day),
         "count": whereabouts.last_count(),
         "unlisted": not items and worklists.to_reach(day).exclude(work_items__day=day).count(),
@@ -108,51 +119,62 @@ class _RowFacts:
     def notes(self, recall: Recall) -> list[str]:
         counted = [attempt for attempt in self.attempts.get(recall.pk, []) if attempt.counts]
         of = ladder.ladder_of(recall.urgency).attempts
-        made = f"{tried(counted)}, {len(counted)} of {of} attempts" if counted else "no attempt yet"
+        made = _("no attempt yet")
+        if counted:
+            made = ngettext(
+                "%(tried)s, %(made)s of %(all)s attempt", "%(tried)s, %(made)s of %(all)s attempts", of
+            ) % {"tried": tried(counted), "made": len(counted), "all": of}
         notes = [wording.how_near(recall, self.day), made]
         if counted:
-            last = timezone.localtime(counted[-1].at)
-            notes.append(
-                f"last {last:%a} {last.day} {last:%b} {last:%H:%M}, {counted[-1].get_outcome_display()}"
-            )
-        if recall.rule.startswith(overrides.RULE):
-            notes.append(recall.reasons[0]["source"])
+            notes.append(_last_words(counted[-1]))
+        if recall.rule.startswith(OWN):
+            notes.append(source_words(recall.reasons[0]))
         notes += map(wording.answer_of, self.asked.get((recall.patient_id, recall.subject), [])[-1:])
         if recall.pk in self.why_next:
             notes.append(self.why_next[recall.pk])
         if recall.reopened:
-            notes.append(f"re-opened {recall.reopened} time{'s' if recall.reopened > 1 else ''}")
+            again = ngettext("re-opened %(count)s time", "re-opened %(count)s times", recall.reopened)
+            notes.append(again % {"count": recall.reopened})
         if recall.proposed_ground:
-            notes.append("closing is proposed")
+            notes.append(_("closing is proposed"))
         if recall.patient_id not in self.reachable:
-            notes.append("no number or address that works: find the patient")
+            notes.append(_("no number or address that works: find the patient"))
         return notes
 
 
+def _last_words(attempt: ContactAttempt) -> str:
+    at = timezone.localtime(attempt.at)
+    return _("last %(day)s, %(time)s, %(outcome)s") % {
+        "day": write_day(at.date()),
+        "time": f"{at:%H:%M}",
+        "outcome": attempt.get_outcome_display(),
+    }
+
+
 def _with_others(items: list[WorkItem], member: Any) -> list[tuple[Member, int]]:
-    others = [item.claimed_by for item in items if item.claimed_by_id not in (None, member.pk)]
-    return Counter(others).most_common()
+    claimed = [item.claimed_by for item in items if item.claimed_by_id != member.pk]
+    return Counter(one for one in claimed if one).most_common()
 
 
-def _ledger(day: date, member: Any) -> list[tuple[str, int]]:
+def _ledger(day: date, member: Any) -> dict[str, int]:
     states = list(WorkItem.objects.filter(day=day).values_list("state", "claimed_by_id", "recall__state"))
-    return [
-        ("to reach", sum(state != ItemState.DONE and of == "due" for state, _, of in states)),
-        ("settled today", sum(state == ItemState.DONE for state, _, _ in states)),
-        ("yours", sum(state == ItemState.CLAIMED and by == member.pk for state, by, _ in states)),
-        ("handed back", sum(state == ItemState.HANDED_BACK for state, _, _ in states)),
-    ]
+    return {
+        "to_reach": sum(state != ItemState.DONE and of == "due" for state, _by, of in states),
+        "settled": sum(state == ItemState.DONE for state, _by, _of in states),
+        "yours": sum(state == ItemState.CLAIMED and by == member.pk for state, by, _of in states),
+        "handed_back": sum(state == ItemState.HANDED_BACK for state, _by, _of in states),
+    }
 
 
 def _room(day: date) -> list[tuple[date, int]]:
     """Count the bookable places left on each day of the fortnight that has any hours."""
-    slots = booking.free_slots(since=day, until=day + timedelta(days=ROOM_DAYS), limit=1000)
+    slots = bookable.free_slots(since=day, until=day + timedelta(days=ROOM_DAYS), limit=1000)
     return sorted(Counter(timezone.localdate(slot.starts_at) for slot in slots).items())
 
 
 @allow(Act.CONTACT)
 @require_POST
-def claim(request: HttpRequest, item: int) -> HttpResponse:
+def claim(request: StaffRequest, item: int) -> HttpResponse:
     found = get_object_or_404(WorkItem.objects.select_related("recall__patient"), pk=item)
     try:
         worklists.claim(item=found, by=request.user)
@@ -163,11 +185,11 @@ def claim(request: HttpRequest, item: int) -> HttpResponse:
 
 @allow(Act.CONTACT)
 @require_POST
-def hand_back(request: HttpRequest, item: int) -> HttpResponse:
+def hand_back(request: StaffRequest, item: int) -> HttpResponse:
     found = get_object_or_404(WorkItem.objects.select_related("recall__patient"), pk=item)
     try:
         worklists.hand_back(item=found, by=request.user)
     except StaleRow as error:
         return conflict(request, error, resolve_url("scheduling:today"))
-    messages.success(request, f"{found.recall.patient} is free for anybody again.")
+    messages.success(request, _("%(who)s is free for anybody again.") % {"who": found.recall.patient})
     return redirect("scheduling:today")

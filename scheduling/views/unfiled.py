@@ -1,9 +1,9 @@
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.duties.ledger import DutyRefused
 from clinic.pages.responses import page_form
 from scheduling.desk import unfiled
@@ -11,7 +11,7 @@ from scheduling.forms import CallerForm
 
 
 @allow(Act.NOTE_SIGNS)
-def unknown_caller(request: HttpRequest) -> HttpResponse:
+def unknown_caller(request: StaffRequest) -> HttpResponse:
     """Keep the call of somebody who is not found, before anybody looks further."""
     form = CallerForm(request.POST or None)
     if form.is_valid():

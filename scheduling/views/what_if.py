@@ -1,28 +1,30 @@
 import re
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from clinic import clock
-from clinic.access import Act, allow
+from clinic.access import Act, StaffRequest, allow
 from clinic.models import Policy, Purpose
 from clinic.trail import audit
+from clinic.wording import write_day
 from scheduling.forms import SuppositionForm
+from scheduling.models import Urgency
 from scheduling.planning.gather import gather_facts
 from scheduling.planning.rules_in_force import check, rules_in_force, rules_of
 from scheduling.recalls import wording
-from scheduling.rule_changes.what_if import NOBODY, SUPPOSED, CannotSuppose, WhatIfPlan, answer
+from scheduling.rule_changes.what_if import NOBODY, SUPPOSED, CannotSuppose, DueLine, WhatIfPlan, answer
 from scheduling.rule_changes.what_if import suppose as supposed_facts
 from scheduling.rules.plan.plan import Due
 
 _FURTHER = re.compile(rf"(?<=:{SUPPOSED})-\d+$")
-URGENCIES = {"A": "urgent", "B": "surveillance", "C": "reminder"}
 
 
 @allow(Act.SEE_RULES)
-def suppose(request: HttpRequest) -> HttpResponse:
+def suppose(request: StaffRequest) -> HttpResponse:
     """Answer what would happen; the question stands in the address and writes nothing, the read is on record."""
     form = SuppositionForm(request.GET or None)
     context: dict[str, Any] = {"form": form}
@@ -50,6 +52,7 @@ def _answered(form: SuppositionForm) -> dict[str, Any]:
     )
     return {
         "policy": policy,
+        "rules": rules_of(policy),
         "patient": patient,
         "nothing_supposed": given.is_empty,
         "found": found,
@@ -61,9 +64,10 @@ def _policy(form: SuppositionForm) -> Policy:
     current = rules_in_force()
     policy: Policy | None = form.cleaned_data["rules"] or (current[0] if current else None)
     if policy is None:
-        raise CannotSuppose("No rules are in force: choose one of the rule sets.")
+        raise CannotSuppose(_("No rules are in force: choose one of the rule sets."))
     if check(policy.toml):
-        raise CannotSuppose(f"Rule set {policy.version} has faults and cannot be asked.")
+        said = _("Rule set %(set)s has faults and cannot be asked.")
+        raise CannotSuppose(said % {"set": policy.version})
     return policy
 
 
@@ -74,7 +78,7 @@ def _in_words(found: WhatIfPlan) -> dict[str, Any]:
         f"diagnosis:{SUPPOSED}": _("the supposed diagnosis"),
     }
     return {
-        "lines": [(line, _what(line.due, places), URGENCIES[line.due.urgency]) for line in found.lines],
+        "lines": [_line(line, places, found.is_beside) for line in found.lines],
         "gone": [(due, _what(due, places)) for due in found.gone],
         # Of several supposed tumours each is called the same: they differ in nothing.
         "problems": [(one, places.get(_FURTHER.sub("", one.subject), "")) for one in found.problems],
@@ -82,8 +86,25 @@ def _in_words(found: WhatIfPlan) -> dict[str, Any]:
 
 
 def _what(due: Due, places: dict[str, str]) -> str:
-    what = str(Purpose(due.purpose).label).capitalize()
+    what = str(capfirst(Purpose(due.purpose).label))
     if due.subject != "patient":
         what = f"{what}: {places.get(_FURTHER.sub('', due.subject), due.subject)}"
     counted = due.number > 1 and not due.subject.startswith("lesion:")
-    return f"{what}, number {due.number}" if counted else what
+    if not counted:
+        return what
+    return _("%(what)s, number %(number)s") % {"what": what, "number": due.number}
+
+
+def _line(line: DueLine, places: dict[str, str], is_beside: bool) -> tuple[DueLine, str, str, str]:
+    change = _change(line.due, line.now) if is_beside else ""
+    return line, _what(line.due, places), str(Urgency(line.due.urgency).label), change
+
+
+def _change(due: Due, now: Due | None) -> str:
+    """How it stands beside the plan without the supposition."""
+    if now is None:
+        return _("not asked for now")
+    if (now.earliest, now.target, now.latest) == (due.earliest, due.target, due.latest):
+        return _("as it is now")
+    days = {"earliest": write_day(now.earliest), "latest": write_day(now.latest)}
+    return _("now between %(earliest)s and %(latest)s") % days

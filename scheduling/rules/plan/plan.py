@@ -23,18 +23,19 @@ class Reason:
 
     @property
     def text(self) -> str:
-        return messages.reason_text(self.code, self.params)
+        return messages.english_reason(self.code, self.params)
 
-    def to_json(self) -> dict[str, Any]:
-        return {
+    def to_json(self, *, words: bool = True) -> dict[str, Any]:
+        """Without `words` no sentence: code and parameters say it in any language."""
+        plain = {
             "rule": self.rule,
             "of": self.of,
             "code": self.code,
             "params": dict(self.params),
-            "text": self.text,
             "source": self.source,
             "anchor": self.anchor.isoformat(),
         }
+        return {**plain, "text": self.text} if words else plain
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class Due:
     urgency: str
     reasons: tuple[Reason, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, *, words: bool = True) -> dict[str, Any]:
         return {
             "purpose": self.purpose,
             "subject": self.subject,
@@ -65,7 +66,7 @@ class Due:
             "target": self.target.isoformat(),
             "latest": self.latest.isoformat(),
             "urgency": self.urgency,
-            "reasons": [reason.to_json() for reason in self.reasons],
+            "reasons": [reason.to_json(words=words) for reason in self.reasons],
         }
 
 
@@ -79,10 +80,11 @@ class Problem:
 
     @property
     def text(self) -> str:
-        return messages.problem_text(self.code, self.params)
+        return messages.english_problem(self.code, self.params)
 
-    def to_json(self) -> dict[str, Any]:
-        return {"code": self.code, "subject": self.subject, "params": dict(self.params), "text": self.text}
+    def to_json(self, *, words: bool = True) -> dict[str, Any]:
+        plain = {"code": self.code, "subject": self.subject, "params": dict(self.params)}
+        return {**plain, "text": self.text} if words else plain
 
 
 @dataclass(frozen=True)
@@ -94,13 +96,13 @@ class Plan:
     ruleset: dict[str, str] = field(default_factory=dict)
     schema: int = 2
 
-    def to_json(self) -> dict[str, Any]:
-        """Write the plan as the JSON object of docs/interfaces.md."""
+    def to_json(self, *, words: bool = True) -> dict[str, Any]:
+        """Write the plan as the JSON object of docs/interfaces.md; without `words` it holds no sentence."""
         return {
             "schema": self.schema,
             "ruleset": dict(self.ruleset),
             "today": self.today.isoformat(),
             "valid_until": self.valid_until.isoformat(),
-            "due": [due.to_json() for due in self.due],
-            "problems": [problem.to_json() for problem in self.problems],
+            "due": [due.to_json(words=words) for due in self.due],
+            "problems": [problem.to_json(words=words) for problem in self.problems],
         }

@@ -9,8 +9,17 @@ from typing import Any, get_args
 from clinic.formats.strict_toml import Fault, Table, quote, repeated
 from scheduling.rules import dates
 from scheduling.rules.dates import Duration
-from scheduling.rules.ruleset.rule import Condition, Phase, Rule, RuleSet, Spacing, Then, Urgency
-from scheduling.rules.ruleset.vocabulary import ANCHORS, FIELDS, FLAGS, OPERATORS, PURPOSES, SOURCELESS
+from scheduling.rules.ruleset.rule import Condition, Phase, Rule, RuleSet, Spacing, Texts, Then, Urgency
+from scheduling.rules.ruleset.vocabulary import (
+    ANCHORS,
+    FIELDS,
+    FLAGS,
+    LANGUAGES,
+    OPERATORS,
+    PURPOSES,
+    SOURCELESS,
+    TEXTS,
+)
 
 _LONGEST = 31 * 120
 _LONGEST_PHASE = 31 * 12 * 100
@@ -19,6 +28,8 @@ _NEEDED = (
     "id", "title", "purpose", "anchor", "phases", "then", "spacing", "urgency", "source", "edition", "flag",
 )  # fmt: skip
 _MORE = ("when", "notice", "approver", "replaces", "superseded_by")
+_TITLES = tuple(f"title_{language}" for language in LANGUAGES)
+_TEXTS = tuple(f"{key}_{language}" for key in TEXTS for language in LANGUAGES)
 _MISSING = {
     "then": "is missing: say what follows the last phase (open, end or ask); a schedule never stops silently",
     "source": "is missing: a rule names its source, or says “clinic setting, no source” and its approver",
@@ -29,7 +40,7 @@ _LENGTH_MISSING = {"for": 'is missing: a duration, "open" or "once"'}
 
 def read_ruleset(whole: Table, text: str) -> RuleSet:
     """Read the rule set of a file; its faults say whether it may be used."""
-    whole.has_keys((), more=_HEAD)
+    whole.has_keys((), more=(*_HEAD, *_TITLES))
     whole.has_schema(1)
     name, version, title = (whole.text(key) for key in ("name", "version", "title"))
     tables = whole.tables("rule", needed=True)
@@ -38,7 +49,8 @@ def read_ruleset(whole: Table, text: str) -> RuleSet:
         table.fault("", f"the id “{table.values['id']}” stands twice")
     _check_replaced(rules)
     sha256 = hashlib.sha256(text.encode()).hexdigest()
-    return RuleSet(name, version, sha256, title, tuple(rule for rule, _ in rules))
+    texts = _texts(whole, _TITLES)
+    return RuleSet(name, version, sha256, title, tuple(rule for rule, _ in rules), texts)
 
 
 def _check_replaced(rules: list[tuple[Rule, Table]]) -> None:
@@ -54,7 +66,7 @@ def _check_replaced(rules: list[tuple[Rule, Table]]) -> None:
 def _rule(table: Table) -> Rule | None:
     """Read one rule; None where it has a fault."""
     before = len(_errors(table))
-    if not table.has_keys(_NEEDED, _MORE, _MISSING):
+    if not table.has_keys(_NEEDED, (*_MORE, *_TEXTS), _MISSING):
         return None
     anchor = table.choice("anchor", tuple(ANCHORS))
     rule = Rule(
@@ -74,9 +86,14 @@ def _rule(table: Table) -> Rule | None:
         approver=table.text_or_none("approver"),
         replaces=table.texts("replaces"),
         superseded_by=table.text_or_none("superseded_by"),
+        texts=_texts(table, _TEXTS),
     )
     _check_rule(rule, table)
     return rule if len(_errors(table)) == before else None
+
+
+def _texts(table: Table, keys: tuple[str, ...]) -> Texts:
+    return Texts(tuple((key, table.text(key)) for key in keys if key in table.values))
 
 
 def _errors(table: Table) -> list[Fault]:

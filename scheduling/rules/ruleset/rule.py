@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from typing import Literal
@@ -81,6 +81,16 @@ def steps(phases: tuple[Phase, ...], anchor: date) -> Iterator[Step]:
 
 
 @dataclass(frozen=True)
+class Texts:
+    """What a rule set says in other languages, by key and language: title_de."""
+
+    by_key: tuple[tuple[str, str], ...] = ()
+
+    def get(self, key: str, language: str) -> str:
+        return dict(self.by_key).get(f"{key}_{language}", "")
+
+
+@dataclass(frozen=True)
 class Rule:
     id: str
     title: str
@@ -98,6 +108,11 @@ class Rule:
     approver: str | None = None
     replaces: tuple[str, ...] = ()
     superseded_by: str | None = None
+    texts: Texts = field(default_factory=Texts)
+
+    def text(self, key: str, language: str) -> str:
+        """Its title, source or edition in a language, where the set gives it in that one."""
+        return self.texts.get(key, language) or str(getattr(self, key))
 
     @cached_property
     def steps(self) -> tuple[Step, ...] | None:
@@ -124,6 +139,11 @@ class RuleSet:
     sha256: str
     title: str
     rules: tuple[Rule, ...]
+    texts: Texts = field(default_factory=Texts)
+
+    def text(self, key: str, language: str) -> str:
+        """Its title in a language, where it gives it in that one."""
+        return self.texts.get(key, language) or str(getattr(self, key))
 
     @cached_property
     def by_anchor(self) -> dict[str, tuple[Rule, ...]]:

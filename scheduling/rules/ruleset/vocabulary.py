@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
+from clinic.formats.language import gettext_noop
 from scheduling.rules.facts import facts
 
 Anchor = Literal["diagnosis", "risk", "lesion", "decision", "procedure"]
@@ -11,7 +12,14 @@ Anchor = Literal["diagnosis", "risk", "lesion", "decision", "procedure"]
 PURPOSES: tuple[str, ...] = get_args(facts.Purpose)
 OPERATORS = ("is", "in", "not_in", "at_least", "below")
 FLAGS = ("found", "found-2nd", "memory H", "memory M", "derived", "design")
-SOURCELESS = ("clinic setting, no source", "common practice, no source")
+SOURCELESS = (gettext_noop("clinic setting, no source"), gettext_noop("common practice, no source"))
+
+# Codes of ISO 639-1 in which a set may give its texts again, as title_de beside title.
+LANGUAGES = (
+    "bg", "cs", "da", "de", "el", "en", "es", "et", "fi", "fr", "ga", "hr", "hu", "is", "it", "lt", "lv", "mt", "nb",
+    "nl", "nn", "pl", "pt", "ro", "sk", "sl", "sv", "tr", "uk",
+)  # fmt: skip
+TEXTS = ("title", "source", "edition")
 
 ANCHORS: dict[str, tuple[str, ...]] = {
     "diagnosis": (
@@ -62,16 +70,16 @@ LEADING: dict[Anchor, str] = {
 }
 
 PURPOSE_WORDS = {
-    "full_skin_check": "full skin check",
-    "lesion_image": "picture of the lesion",
-    "lesion_examination": "examination of the lesion in person",
-    "rest_of_skin_check": "rest of the skin check",
-    "result_visit": "visit for the result",
-    "wound_check": "wound check",
-    "suture_removal": "removal of sutures",
-    "risk_assessment": "risk assessment",
-    "node_examination": "lymph node examination",
-    "node_ultrasound": "ultrasound of the lymph nodes",
-    "sectional_imaging": "sectional imaging (CT, MRI or PET)",
-    "laboratory": "laboratory test",
+    "full_skin_check": gettext_noop("full skin check"),
+    "lesion_image": gettext_noop("picture of the lesion"),
+    "lesion_examination": gettext_noop("examination of the lesion in person"),
+    "rest_of_skin_check": gettext_noop("rest of the skin check"),
+    "result_visit": gettext_noop("visit for the result"),
+    "wound_check": gettext_noop("wound check"),
+    "suture_removal": gettext_noop("removal of sutures"),
+    "risk_assessment": gettext_noop("risk assessment"),
+    "node_examination": gettext_noop("lymph node examination"),
+    "node_ultrasound": gettext_noop("ultrasound of the lymph nodes"),
+    "sectional_imaging": gettext_noop("sectional imaging (CT, MRI or PET)"),
+    "laboratory": gettext_noop("laboratory test"),
 }

@@ -58,8 +58,9 @@ def test_a_claim_is_of_one_person():
     item, first, second = item_of(scene.due_check()), build.nurse(name="First"), build.nurse()
     seen_by_both = WorkItem.objects.get(pk=item.pk)
     worklists.claim(item=item, by=first)
-    with pytest.raises(worklists.AlreadyClaimed, match="claimed by First"):
+    with pytest.raises(worklists.AlreadyClaimed) as refused:
         worklists.claim(item=seen_by_both, by=second)
+    assert "full skin check was claimed by First" in refused.value.say()
     assert worklists.claim(item=seen_by_both, by=first).claimed_by == first
     assert AuditRecord.objects.filter(action="work.claim").count() == 1
 

@@ -14,6 +14,7 @@ from lesions.register import register
 from lesions.review import pathology
 from scheduling.models import PlanProblem, Recall, WorkItem
 from scheduling.planning import replan
+from scheduling.planning.wording import problem_words
 from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.scheduling import scene
@@ -115,13 +116,13 @@ def test_a_duty_that_nobody_asks_for_any_more_is_dropped():
 def test_a_question_that_is_new_and_one_that_is_answered():
     recall = scene.due_check()
     PlanProblem.objects.create(
-        patient=recall.patient, code="what_follows", subject="patient", text="Once asked.", since=scene.TODAY
+        patient=recall.patient, code="nothing_planned", subject="patient", since=scene.TODAY
     )
     pathology.record_diagnosis(
         patient=recall.patient, by=build.dermatologist(), code="bcc", reported_on=scene.TODAY
     )
     said = run()
-    assert "problem gone: what_follows of patient: Once asked." in said
+    assert "problem gone: nothing_planned of patient: Nothing is planned and nothing is asked" in said
     assert "problem new: no_anchor" in said and "1 problem gone, 1 problem new for 1 of 1 people" in said
 
 
@@ -131,8 +132,8 @@ def test_a_question_that_is_put_otherwise_is_said_once():
     pathology.record_diagnosis(patient=patient, by=build.dermatologist(), code="bcc", reported_on=scene.TODAY)
     replan.replan_patient(patient.pk)
     row = PlanProblem.objects.get(patient=patient)
-    PlanProblem.objects.filter(pk=row.pk).update(text="As an earlier version put it.")
-    assert differences(run("--all")) == [f"problem changed: no_anchor of {row.subject}: {row.text}"]
+    PlanProblem.objects.filter(pk=row.pk).update(params=row.params | {"about": "As it was"})
+    assert differences(run("--all")) == [f"problem changed: no_anchor of {row.subject}: {problem_words(row)}"]
 
 
 def test_people_stand_under_their_numbers_and_never_by_name(clinic):

@@ -140,6 +140,6 @@ def test_every_problem_has_a_page_that_mends_it(client, code, kind):
     lesion = scene.mark(patient)
     keys = {"lesion": lesion.pk, "diagnosis": patient.diagnoses.get().pk, "procedure": 999}
     subject = "patient" if kind == "patient" else f"{kind}:{keys[kind]}"
-    row = PlanProblem(patient=patient, code=code, subject=subject, text="asked", since=clock.today())
+    row = PlanProblem(patient=patient, code=code, subject=subject, since=clock.today())
     sign_in(client, build.dermatologist())
     assert client.get(link_of(row)).status_code == 200

@@ -13,6 +13,7 @@ from lesions.register import register
 from scheduling.desk import worklists
 from scheduling.models import Override, Recall
 from scheduling.planning import replan
+from scheduling.planning.wording import reason_words
 from scheduling.recalls import overrides
 from tests import build
 from tests.page import read
@@ -64,8 +65,10 @@ def test_a_set_day_moves_the_recall_and_its_reason_says_who_and_why():
     row = on(before.patient, date(2026, 7, 1))
     after = scene.check_of(before.patient)
     assert dates(after) == (date(2026, 6, 24), date(2026, 7, 1), date(2026, 7, 8))
-    assert after.rule == f"override:{row.pk}" and after.reasons[0]["text"].startswith("Dr Vale decided on")
-    assert WHY in after.reasons[0]["text"] and after.reasons[1]["rule"] == "melanoma-invasive"
+    assert after.rule == f"override:{row.pk}" and reason_words(after.reasons[0]).startswith(
+        "Dr Vale decided on"
+    )
+    assert WHY in reason_words(after.reasons[0]) and after.reasons[1]["rule"] == "melanoma-invasive"
     before.refresh_from_db()
     assert (before.state, before.ground) == ("closed", "superseded")
 

@@ -44,5 +44,7 @@ def test_loading_the_core_loads_no_framework():
     assert {name for name in loaded if name.partition(".")[0] == "clinic"} == {
         "clinic",
         "clinic.formats",
+        "clinic.formats.days",
+        "clinic.formats.language",
         "clinic.formats.strict_toml",
     }

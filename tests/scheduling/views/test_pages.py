@@ -205,9 +205,9 @@ def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
     assert "29 May 2026" in shown and "no bookable hours in its window" in shown
     assert str(recall.patient) in page(client, "missed", why="no_slot")
     assert "Nobody is missed for this reason" in page(client, "missed", why="booked")
-    assert str(recall.patient) in page(client, "bucket", "overdue")
-    assert str(recall.patient) not in page(client, "bucket", "planned")
-    assert client.get(reverse("scheduling:bucket", args=["elsewhere"])).status_code == 404
+    assert str(recall.patient) in page(client, "place", "overdue")
+    assert str(recall.patient) not in page(client, "place", "planned")
+    assert client.get(reverse("scheduling:place", args=["elsewhere"])).status_code == 404
     assert recall.patient.number in client.get(reverse("scheduling:missed_csv")).content.decode()
 
 

@@ -11,9 +11,16 @@ MONTHS: Final = (
     gettext_noop("Nov"), gettext_noop("Dec"),
 )  # fmt: skip
 _DAY: Final = gettext_noop("{day} {month} {year}")
+_MONTH: Final = gettext_noop("{month} {year}")
 
 
 def write_day(day: date, language: Language = ENGLISH) -> str:
     """Write a day as 3 Mar 2026: never in figures alone, which two countries read in two ways."""
     month = language.translate(MONTHS[day.month - 1])
     return language.translate(_DAY).format(day=day.day, month=month, year=day.year)
+
+
+def write_month(day: date, language: Language = ENGLISH) -> str:
+    """Write the month of a day as Mar 2026."""
+    month = language.translate(MONTHS[day.month - 1])
+    return language.translate(_MONTH).format(month=month, year=day.year)
