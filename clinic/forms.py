@@ -227,7 +227,8 @@ class GiveForm(RevisionForm):
     def __init__(self, *args: Any, act: Act, **more: Any) -> None:
         super().__init__(*args, **more)
         may_do = Member.objects.filter(is_active=True, role__in=roles_with(act))
-        self.fields["owner"].queryset = may_do.order_by("name")
+        owner: Any = self.fields["owner"]
+        owner.queryset = may_do.order_by("name")
 
 
 class PutOffForm(RevisionForm):

@@ -65,7 +65,7 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _in_words(row: Diagnosis | Procedure) -> str:
+def _in_words(row: Any) -> str:
     return subjects.procedure_words(row) if isinstance(row, Procedure) else subjects.diagnosis_words(row)
 
 

@@ -208,9 +208,10 @@ def count_notice(request: HttpRequest) -> list[str]:
     """Say on every page that the morning's count did not run, or does not add up."""
     now = timezone.localtime(clock.now())
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
-    last, said = FailsafeRun.objects.first(), []
+    last = FailsafeRun.objects.first()
+    said: list[str] = []
     if last and (last.ran_at > now or last.day > now.date()):
-        last, said = whereabouts.last_count(), [_AHEAD_OF_NOW]
+        last, said = whereabouts.last_count(), [str(_AHEAD_OF_NOW)]
     if last is None:
         said.append(
             _(

@@ -141,7 +141,7 @@ def give(request: StaffRequest, pk: int) -> HttpResponse:
     form = GiveForm(request.POST, act=KINDS[found.kind].may_end)
     if form.is_valid():
         try:
-            ledger.give_to(duty=found, by=request.user, **form.cleaned_data)  # type: ignore[arg-type]
+            ledger.give_to(duty=found, by=request.user, **form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, list_url(found))
         except DutyRefused as error:

@@ -1,5 +1,7 @@
 """Keep a report that belongs to no specimen on record as it came, until it is filed or returned to the laboratory."""
 
+from typing import Any
+
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -37,7 +39,12 @@ def settled(step: Step) -> None:
     change(duty, seen=duty.revision, at=clock.now(), patient=patient)
     report = UnmatchedReport.objects.get(pk=duty.opened_from.partition(":")[2])
     audit.record("report.file", by=step.by, subject=report, patient=patient, words=step.words)
-    about = {"subject": _specimen_of(patient), "urgent": True, "due_on": clock.today(), "note": duty.note}
+    about: dict[str, Any] = {
+        "subject": _specimen_of(patient),
+        "urgent": True,
+        "due_on": clock.today(),
+        "note": duty.note,
+    }
     ledger.open_duty("read", patient=patient, opened_from=step, by=step.by, **about)
 
 

@@ -52,7 +52,7 @@ def record_procedure(
         raise ResultRefused(_("Say which procedure it was."))
     report_checks.check_day(on, patient, "procedure")
     report_checks.check_same(patient, lesion)
-    row = Procedure.objects.create(
+    row: Procedure = Procedure.objects.create(
         patient=patient,
         lesion=lesion,
         kind=kind,
@@ -132,7 +132,7 @@ def record_diagnosis(
     report_checks.check_words(code, thickness, n, m, stage, stage_basis)
     report_checks.check_nodes(grade, sentinel, deposit_mm)
     report_checks.check_first(code, lesion, procedure)
-    row = Diagnosis.objects.create(
+    row: Diagnosis = Diagnosis.objects.create(
         patient=patient,
         lesion=lesion,
         procedure=procedure,
@@ -241,7 +241,7 @@ def tell(
     duty = next(iter(results_owed.open_about(diagnosis, ["tell"])), None)
     if duty is None:
         raise StaleRow(diagnosis)
-    said = {"whom": whom, "how": how, "words": words}
+    said: dict[str, Any] = {"whom": whom, "how": how, "words": words}
     steps.settle(duty=duty, by=by, revision=duty.revision, outcome="told", on=on, **said)
     diagnosis.refresh_from_db()
     return diagnosis

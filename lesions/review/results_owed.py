@@ -116,7 +116,7 @@ def ask_whether_they_agree(row: Diagnosis, because: models.Model, by: Member) ->
     if row.code != DiagnosisCode.BENIGN or row.lesion is None or not _looked_otherwise(row.lesion):
         return
     note = _("The report says benign; the lesion was flagged or had an urgent sign before.")
-    about = {"patient": row.patient, "subject": f"lesion:{row.lesion_id}", "note": note}
+    about: dict[str, Any] = {"patient": row.patient, "subject": f"lesion:{row.lesion_id}", "note": note}
     ledger.open_duty("agree", opened_from=because, by=by, **about)
 
 

@@ -49,7 +49,7 @@ def unmatched_report(request: StaffRequest) -> HttpResponse:
     form = UnmatchedReportForm(request.POST or None)
     if form.is_valid():
         try:
-            duty = unmatched.take(by=request.user, **form.cleaned_data)  # type: ignore[arg-type]
+            duty = unmatched.take(by=request.user, **form.cleaned_data)
         except DutyRefused as error:
             form.add_error(None, str(error))
         else:

@@ -9,6 +9,7 @@ from clinic import clock
 from clinic.models import CareEnd, Member, Patient, PatientStatus, Step, change
 from clinic.people.ending import Keeper, evidence_of
 from clinic.trail import audit
+from clinic.wording import Words
 from scheduling.desk import booking
 from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Recall, RecallState
 from scheduling.recalls import wording
@@ -21,7 +22,7 @@ _GROUND = {
 }
 
 
-def closes(patient: Patient) -> list[str]:
+def closes(patient: Patient) -> list[Words]:
     recalls = list(_recalls(patient))
     places = wording.subjects(recalls)
     return [
@@ -30,7 +31,7 @@ def closes(patient: Patient) -> list[str]:
     ]
 
 
-def outlives(patient: Patient) -> list[str]:
+def outlives(patient: Patient) -> list[Words]:
     past = _booked(patient).filter(starts_at__lte=clock.now())
     return [
         _("how the %(appointment)s ended") % {"appointment": wording.appointment_words(row)} for row in past

@@ -28,10 +28,11 @@ def waiting_about(recall: Recall) -> QuerySet[Duty]:
 
 def answer(recall: Recall, *, by: list[Member | None], evidence: models.Model) -> None:
     """End it by the first of these who may sign; `None` is the program, where the desk's own right was enough."""
-    who = next((one for one in by if one is None or may(one, Act.SIGN_OFF)), False)
-    if who is not False:
-        for duty in waiting_about(recall):
-            ledger.end_duty(duty, by=who, evidence=evidence)
+    for who in by:
+        if who is None or may(who, Act.SIGN_OFF):
+            for duty in waiting_about(recall):
+                ledger.end_duty(duty, by=who, evidence=evidence)
+            return
 
 
 def reached(recalls: Iterable[Recall], *, by: Member, evidence: models.Model) -> None:

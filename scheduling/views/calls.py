@@ -4,6 +4,7 @@ from typing import Any
 from django.contrib import messages
 from django.db.models import Case, QuerySet, Value, When
 from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
@@ -138,7 +139,7 @@ def _slots(since: date, until: date, minutes: int) -> list[bookable.Slot]:
 
 @allow(Act.CONTACT)
 @require_POST
-def attempt(request: StaffRequest, pk: int) -> HttpResponse:
+def attempt(request: StaffRequest, pk: int) -> HttpResponseBase:
     found = _recall(pk)
     form = AttemptForm(request.POST, patient=found.patient)
     if form.is_valid():
