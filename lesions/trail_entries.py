@@ -5,7 +5,15 @@ from typing import Final
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from lesions.models import Addendum, DiagnosisVersion, Examination, PictureMove, RevokedSignOff, SignOff
+from lesions.models import (
+    Addendum,
+    DiagnosisVersion,
+    Examination,
+    Look,
+    PictureMove,
+    RevokedSignOff,
+    SignOff,
+)
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "lesion.add": Action("registered a lesion", True),
@@ -40,6 +48,7 @@ APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,
     DiagnosisVersion,
     Examination,
+    Look,
     PictureMove,
     RevokedSignOff,
     SignOff,

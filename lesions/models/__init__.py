@@ -12,7 +12,17 @@ from lesions.models.pathology import (
     StageBasis,
 )
 from lesions.models.register import Examination, Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
-from lesions.models.review import Addendum, Decision, Review, ReviewState, RevokedSignOff, SignOff
+from lesions.models.review import (
+    Addendum,
+    Decision,
+    Draft,
+    Impression,
+    Look,
+    Review,
+    ReviewState,
+    RevokedSignOff,
+    SignOff,
+)
 
 __all__ = [
     "MALIGNANT",
@@ -25,14 +35,17 @@ __all__ = [
     "Diagnosis",
     "DiagnosisCode",
     "DiagnosisVersion",
+    "Draft",
     "Examination",
     "Flag",
     "Grade",
     "Image",
     "ImageKind",
+    "Impression",
     "JobState",
     "Lesion",
     "LesionState",
+    "Look",
     "Monitoring",
     "PictureMove",
     "Procedure",

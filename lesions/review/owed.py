@@ -58,9 +58,13 @@ def follow(signed: SignOff, *, urgent: bool) -> None:
     if signed.decision not in OF_THE_PICTURE:
         about = {"subject": f"lesion:{lesion.pk}", "patient": lesion.patient}
         ledger.end_all(["repeat_picture"], by=signed.by, evidence=signed, **about)
-    for kind in _FOLLOWS.get(signed.decision, ()):
-        if _is_owed(kind, lesion):
-            _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)
+    for kind in will_follow(signed.decision, lesion):
+        _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)
+
+
+def will_follow(decision: str, lesion: Lesion) -> list[str]:
+    """The kinds of duty that this decision would open on this lesion."""
+    return [kind for kind in _FOLLOWS.get(decision, ()) if _is_owed(kind, lesion)]
 
 
 def _is_owed(kind: str, lesion: Lesion) -> bool:

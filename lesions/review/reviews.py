@@ -9,6 +9,7 @@ from clinic import clock
 from clinic.models import Member
 from clinic.trail import audit
 from lesions.limits.flags import FlagDraft
+from lesions.looking import lots
 from lesions.models import Assessment, Comparison, Flag, Image, JobState, Lesion, Review, ReviewState
 from lesions.register import register
 from lesions.review import owed
@@ -44,6 +45,7 @@ def _create(
         comparison=comparison,
         flagged=bool(drafts) or urgent,
         urgent=urgent,
+        **lots.draw(flagged=bool(drafts) or urgent),
         opened_at=opened_at,
         changed_at=now,
     )

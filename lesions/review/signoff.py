@@ -1,20 +1,24 @@
 """A dermatologist decides on a lesion: what waits, the signature, and what the decision moves."""
 
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, QuerySet
+from django.db.models import F
 
 from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, StaleRow, change
 from clinic.trail import audit
 from lesions.limits.flags import FlagDraft
+from lesions.looking import drafts, showing
+from lesions.looking.showing import NotShown, Shown
 from lesions.models import (
     Addendum,
+    Comparison,
     Decision,
-    Delivery,
-    Image,
+    Draft,
     Lesion,
     LesionState,
     Monitoring,
@@ -22,12 +26,27 @@ from lesions.models import (
     ReviewState,
     SignOff,
 )
-from lesions.pictures import storage
 from lesions.register import register
 from lesions.review import owed, questions, reviews
 
 SHORT_MONTHS = 4
 _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
+# What can be opened beside the pictures.
+TOOLS = frozenset(
+    (
+        "overlay",
+        "wipe",
+        "changed",
+        "outline",
+        "whole",
+        "body",
+        "history",
+        "risk",
+        "measures",
+        "closer",
+        "baseline",
+    )
+)
 # Said about a picture that waits for a decision; at the bedside there is none.
 OF_A_PICTURE = owed.OF_THE_PICTURE
 
@@ -48,28 +67,6 @@ class StaleReview(StaleRow):
     """Somebody else decided, or another picture came, since the page was shown."""
 
 
-def queue() -> QuerySet[Review]:
-    """What waits for a decision: urgent first, then the oldest."""
-    return _waiting().filter(flagged=True)
-
-
-def unflagged() -> QuerySet[Review]:
-    """Every measure made and inside its limits; still one click away, and still to be decided."""
-    return _waiting().filter(flagged=False)
-
-
-def _waiting() -> QuerySet[Review]:
-    waits = Review.objects.filter(state=ReviewState.WAITING).order_by("-urgent", "opened_at", "pk")
-    rows = waits.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
-    return rows.prefetch_related("flags", "lesion__urgent_signs")
-
-
-def shown(review: Review) -> list[Image]:
-    """The pictures that a signature on this review is about."""
-    earlier = [review.comparison.earlier.image] if review.comparison else []
-    return [*earlier, review.assessment.image]
-
-
 @transaction.atomic
 def record(
     *,
@@ -81,8 +78,13 @@ def record(
     note: str = "",
     in_person: bool = False,
     all_the_same: bool = False,
+    shown: Shown | None = None,
+    tools: Sequence[str] = (),
 ) -> SignOff:
-    """Sign a review once. Raises StaleReview where it changed since `revision`, AskedFirst, or SignOffRefused."""
+    """Sign a review once. Raises StaleReview where it changed since `revision`, AskedFirst, or SignOffRefused.
+
+    `shown` is what the page says that it showed, `tools` what was opened beside the pictures.
+    """
     require(by, Act.SIGN_OFF)
     rows = Review.objects.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
     review = rows.get(pk=review_id)
@@ -91,9 +93,11 @@ def record(
     asked = _ask(review.lesion, decision, months, note, all_the_same)
     _take(review, revision)
     _check_second_reader(review, by)
-    if not in_person:
-        _check_delivered(review, by)
-    signed = _sign(review.lesion, by, decision, months, note, in_person, asked=asked, review=review)
+    seen = _check_shown(review, by, shown, in_person)
+    about = _about(review, seen, shown, tools, drafts.take(review, by))
+    signed = _sign(
+        review.lesion, by, decision, months, note, in_person, asked=asked, about=about, review=review
+    )
     if decision == Decision.SECOND_READING:
         _ask_again(review, by)
     elif decision in owed.UNUSABLE:
@@ -179,14 +183,29 @@ def _check_second_reader(review: Review, by: Member) -> None:
         raise SignOffRefused("You asked for the second reading: another dermatologist gives it.")
 
 
-def _check_delivered(review: Review, by: Member) -> None:
-    """What nobody was sent, nobody saw; and what changed since is not what was seen."""
-    pictures = shown(review)
-    got = Delivery.objects.filter(image__in=pictures, member=by, at__gte=review.opened_at)
-    if got.count() < len(pictures):
-        raise SignOffRefused("These pictures were not shown to you yet. Open them, look, then sign.")
-    if not all(storage.verify(picture.derivative_sha256) for picture in pictures):
-        raise SignOffRefused("A stored picture has changed or is missing; nothing can be signed on it.")
+def _check_shown(review: Review, by: Member, shown: Shown | None, in_person: bool) -> Comparison | None:
+    """The comparison that was looked at; in person the lesion itself was, and no picture need have been."""
+    try:
+        seen = showing.compared(review, shown)
+        if not in_person:
+            showing.check(review, seen, by, shown)
+    except NotShown as error:
+        raise SignOffRefused(str(error)) from error
+    return seen
+
+
+def _about(
+    review: Review, seen: Comparison | None, shown: Shown | None, tools: Sequence[str], draft: Draft | None
+) -> dict[str, Any]:
+    """What the signature keeps of the screen it was given on."""
+    return {
+        "seen": [picture.sha256 for picture in showing.pictures_of(review, seen)],
+        "comparison": seen,
+        "tools": sorted({tool for tool in tools if tool in TOOLS}),
+        "seconds": showing.seconds_looked(shown),
+        "impression": draft.impression if draft else "",
+        "version": review.assessment.version,
+    }
 
 
 def _sign(
@@ -198,6 +217,7 @@ def _sign(
     in_person: bool,
     *,
     asked: list[str],
+    about: Mapping[str, Any] = MappingProxyType({}),
     review: Review | None = None,
 ) -> SignOff:
     now, today = clock.now(), clock.today()
@@ -212,8 +232,7 @@ def _sign(
         by=by,
         signed_at=now,
         signed_on=today,
-        seen=[picture.sha256 for picture in shown(review)] if review else [],
-        version=review.assessment.version if review else "",
+        **about,
         before={"state": lesion.state, "monitoring": lesion.monitoring},
     )
     if in_person:

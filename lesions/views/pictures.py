@@ -69,10 +69,11 @@ def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile, about: dict[
 @allow(Act.SEE_PICTURES)
 @require_GET
 def view_image(request: HttpRequest, pk: int) -> HttpResponse:
-    """The cleaned copy, never the original. `?thumb=1` is a small place on a page and counts as no look."""
+    """The cleaned copy, never the original. A small place on a page (`?thumb=1`) counts as no look, nor does what a
+    script fetches before its turn (`X-Ahead`); a copy that the browser kept is asked for again and counts."""
     image = get_object_or_404(Image, pk=pk)
     answer = _private_file(request, image.derivative_sha256, "image/jpeg", f"picture-{image.pk}.jpg")
-    if "thumb" not in request.GET:
+    if "thumb" not in request.GET and "X-Ahead" not in request.headers:
         intake.deliver(image=image, to=request.user)
     return answer
 

@@ -32,6 +32,7 @@ function inRow(key) {
 function use(element) {
   if (element.matches(TYPING)) element.focus();
   else element.click();
+  if (element.matches("input")) element.focus();
 }
 
 function pressed(event) {

@@ -9,6 +9,7 @@ from clinic.access import NotAllowed
 from clinic.duties import ledger, steps
 from clinic.models import AuditRecord, Duty
 from lesions.analysis.drawing.phantom import draw
+from lesions.looking import queue
 from lesions.measuring import measure
 from lesions.models import Image, Review, SignOff
 from lesions.pictures import storage
@@ -325,7 +326,7 @@ def test_signs_answered_by_a_signature_are_open_again(review, doctor):
     asked.refresh_from_db()
     lesion.refresh_from_db()
     assert register.open_signs(lesion).exists() and lesion.examined_in_person_on is None
-    assert asked.state in ("planned", "due") and signoff.queue().get().urgent
+    assert asked.state in ("planned", "due") and queue.flagged().get().urgent
 
 
 def test_a_second_reading_taken_back_waits_for_the_signer(review, doctor):

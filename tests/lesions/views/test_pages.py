@@ -9,11 +9,12 @@ from clinic import clock
 from clinic.duties import ledger
 from lesions.analysis import pipeline
 from lesions.analysis.picture.allowance import UnreadablePicture
+from lesions.looking import showing
 from lesions.measuring import measure
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
 from lesions.pictures import intake
 from lesions.register import register
-from lesions.review import pathology, signoff
+from lesions.review import pathology
 from tests import build
 from tests.lesions import scene
 from tests.page import read
@@ -221,7 +222,7 @@ def test_pictures_that_wait_failed_or_were_refused_are_listed_and_counted(nurse,
 
 def decide(client, review, look=True, **data):
     if look:
-        for picture in signoff.shown(review):
+        for picture in showing.pictures_of(review, review.comparison):
             client.get(url("view_image", picture.pk))
     fields = {"decision": "biopsy", "revision": review.revision, "months": "", "note": ""} | data
     return client.post(url("decision", review.pk), fields)

@@ -1,0 +1,231 @@
+"""What the decision page shows: one act on one screen, with nothing that the figures hide."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import reverse
+
+from clinic import policies
+from clinic.access import Act, may
+from clinic.models import Member, PolicyKind
+from clinic.people import risk, visits
+from lesions.analysis.compare.panes import Pane
+from lesions.forms import SignOffForm
+from lesions.limits import flags
+from lesions.looking import drafts, queue, showing
+from lesions.measuring import comparing, figures
+from lesions.models import (
+    UNFINISHED,
+    Assessment,
+    Comparison,
+    Decision,
+    Draft,
+    Flag,
+    Impression,
+    Lesion,
+    Review,
+    ReviewState,
+)
+from lesions.pages.lesion_head import banner
+from lesions.register import register
+from lesions.review import putting_right, taking_back
+from lesions.review.consequences import Consequences
+
+_DOUBTS = ("doubtful", "inadequate", "unaligned", "unmeasured")
+
+
+@dataclass(frozen=True)
+class Side:
+    """One photograph: its outline, where its pane looks first and as a whole, and how far across it measured."""
+
+    image: Any
+    assessment: Assessment
+    points: list[Any]
+    across: figures.Figure | None
+    close: Pane | None
+    whole: Pane | None
+    doubts: list[dict[str, Any]]
+    poor: list[dict[str, Any]]
+
+
+def build(
+    request: HttpRequest,
+    review: Review,
+    form: SignOffForm,
+    consequences: Consequences | None = None,
+) -> dict[str, Any]:
+    """The whole context; `consequences` where somebody asked what would follow before signing."""
+    member: Any = request.user
+    lesion = review.lesion
+    waits = review.state == ReviewState.WAITING
+    signs_off = waits and may(member, Act.SIGN_OFF)
+    comparison, others = _chosen(review, request.GET.get("with", ""))
+    draft = drafts.find(review, member) if signs_off else None
+    context = banner(request, lesion.patient, lesion, "decision") | _pictures(review, comparison)
+    return context | {
+        "review": review,
+        "form": form if form.is_bound else _resumed(form, draft),
+        "choices": _keyed(form if form.is_bound else _resumed(form, draft)),
+        "hidden": signs_off and _hides(review, draft, request),
+        "impressions": list(zip("ALG", Impression, strict=True)),
+        "others": others,
+        "reasons": _reasons(review),
+        "signs": list(register.open_signs(lesion)),
+        "away": list(putting_right.moved_away(lesion)),
+        "tier": risk.current(lesion.patient),
+        "checked": visits.last_full_check(lesion.patient),
+        "seal": showing.seal(review, comparison, to=member) if signs_off else "",
+        "consequences": consequences,
+        "may_sign": signs_off,
+        "may_draw": may(member, Act.ADD_PICTURES),
+        "done": taking_back.to_take_back(member).first() if may(member, Act.SIGN_OFF) else None,
+        **_queue(request, review, member),
+    }
+
+
+def _hides(review: Review, draft: Draft | None, request: HttpRequest) -> bool:
+    """Figures and reasons come after the first impression: where the lot says so, or whoever looks wants it."""
+    wanted = review.look_first or request.session.get("look_first", False)
+    return wanted and not (draft and draft.impression)
+
+
+def _resumed(form: SignOffForm, draft: Draft | None) -> SignOffForm:
+    """The form with what was begun before."""
+    if draft:
+        form.initial = {**draft.said, **form.initial}
+    return form
+
+
+def _pictures(review: Review, comparison: Comparison | None) -> dict[str, Any]:
+    elsewhere = review.assessment.image.lesion_id != review.lesion_id
+    beside = comparing.side_by_side(comparison)
+    close = beside.close
+    earlier = comparison and _side(comparison.earlier, comparison, close and close.earlier, beside.earlier)
+    alone = comparing.alone(review.assessment) if comparison is None else None
+    later = _side(review.assessment, comparison, close.later if close else alone, beside.later)
+    laid = comparison.result["registration"] if comparison else None
+    return {
+        "elsewhere": elsewhere,
+        "comparison": comparison,
+        "earlier": earlier,
+        "later": None if elsewhere else later,
+        "one_scale": bool(close and close.one_scale),
+        "aligned": bool(laid and laid["aligned"]),
+        "matrix": _matrix(laid),
+        "gap": _gap(comparison, review),
+        "notes": beside.notes,
+        "measuring": _measuring(review.lesion),
+        **_measures(review, comparison, elsewhere),
+    }
+
+
+def _measures(review: Review, comparison: Comparison | None, elsewhere: bool) -> dict[str, Any]:
+    policy = policies.in_force(PolicyKind.FLAGS)
+    own = flags.own_repeatability(policy.toml) if policy else None
+    alone = [] if comparison or elsewhere else figures.figures(review.assessment.result)
+    return {"changes": figures.changes(comparison, own), "own": own, "figures": alone}
+
+
+def _side(
+    assessment: Assessment, comparison: Comparison | None, close: Pane | None, whole: Pane | None
+) -> Side:
+    result = assessment.result
+    outline = result["outline"] if result else None
+    return Side(
+        image=assessment.image,
+        assessment=assessment,
+        points=outline["points"] if outline else [],
+        across=figures.across(assessment, comparison),
+        close=close,
+        whole=whole,
+        doubts=result["doubt"] if result else [],
+        poor=[row for row in result["quality"] if not row["ok"]] if result else [],
+    )
+
+
+def _matrix(laid: dict[str, Any] | None) -> str:
+    rows = (laid["matrix"] if laid else None) or []
+    return " ".join(str(value) for row in rows for value in row)
+
+
+def _gap(comparison: Comparison | None, review: Review) -> str:
+    if comparison is None:
+        return ""
+    return figures.gap_words(comparison.earlier.image.taken_on, review.assessment.image.taken_on)
+
+
+def _measuring(lesion: Lesion) -> set[int]:
+    """Pictures of this lesion that a worker has still to measure, such as by a corrected outline."""
+    rows = Assessment.objects.filter(image__lesion=lesion, state__in=UNFINISHED)
+    return set(rows.values_list("image", flat=True))
+
+
+def _reasons(review: Review) -> list[Flag]:
+    """The doubt first: a number from an outline in doubt says nothing before it."""
+    return sorted(review.flags.all(), key=lambda flag: flag.code not in _DOUBTS)
+
+
+def _keyed(form: SignOffForm) -> list[dict[str, Any]]:
+    """The decisions with the number key of each."""
+    return [
+        {"choice": choice, "key": number, "with_months": choice.data["value"] == Decision.LOOK_AGAIN}
+        for number, choice in enumerate(form["decision"], start=1)
+    ]
+
+
+def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
+    """The comparison to show, and each earlier picture that can be chosen in its place."""
+    rows = list(_comparisons(review))
+    if not rows:
+        return None, []
+    usual = next((row for row in rows if row.pk == review.comparison_id), rows[-1])
+    named = {"previous": rows[-1], "baseline": rows[0]} | {str(row.pk): row for row in rows}
+    chosen = named.get(wanted, usual)
+    links = [
+        {"key": row.pk, "day": row.earlier.image.taken_on, "first": row is rows[0], "current": row is chosen}
+        for row in rows
+    ]
+    return chosen, links if len(rows) > 1 else []
+
+
+def _comparisons(review: Review) -> list[Comparison]:
+    """Comparisons of this picture with each earlier one, by its last outline, the oldest first."""
+    found = Comparison.objects.filter(
+        later=review.assessment,
+        later__image__lesion=review.lesion_id,
+        earlier__image__lesion=review.lesion_id,
+        earlier__image__set_aside=False,
+    )
+    ordered = found.select_related("earlier__image", "earlier__drawn_by").order_by(
+        "earlier__image__taken_on", "earlier__image", "earlier"
+    )
+    return list({row.earlier.image_id: row for row in ordered}.values())
+
+
+def list_of(request: HttpRequest) -> str:
+    """Which list whoever decides came from: its name, or nothing for the flagged one."""
+    return "unflagged" if request.GET.get("list") == "unflagged" else ""
+
+
+def address(pk: int, of: str) -> str:
+    return reverse("lesions:decision", args=[pk]) + (f"?list={of}" if of else "")
+
+
+def _queue(request: HttpRequest, review: Review, member: Member) -> dict[str, Any]:
+    """How many others wait in the list that was come from, the next one, and the pictures to fetch before its turn."""
+    of = list_of(request)
+    place = queue.place_of(review, queue.unflagged() if of else queue.decisions_of(member))
+    following = place.following and _with_pictures(place.following)
+    ahead = showing.pictures_of(following, following.comparison) if following else []
+    return {
+        "of": of,
+        "others_wait": place.others,
+        "next_url": address(place.following, of) if place.following else "",
+        "ahead": [reverse("lesions:view_image", args=[image.pk]) for image in ahead],
+    }
+
+
+def _with_pictures(pk: int) -> Review | None:
+    rows = Review.objects.select_related("assessment__image", "comparison__earlier__image")
+    return rows.filter(pk=pk).first()

@@ -1,0 +1,99 @@
+"""What waits for a dermatologist: the lists of the flagged and of those inside every limit."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Count, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
+
+from clinic import clock
+from clinic.access import Act, allow, may
+from clinic.duties import limits, proposals
+from clinic.duties.kinds import OwningList
+from clinic.pages import duty_rows
+from clinic.pages.responses import PAGE
+from clinic.people import patients as people
+from lesions.looking import queue
+from lesions.models import Review, ReviewState
+from lesions.register import register
+from lesions.review import owed, taking_back
+
+REASONS: Mapping[str, tuple[int, str]] = {
+    "urgent": (queue.URGENT, _("urgent signs")),
+    "changed": (queue.CHANGED, _("changed beyond a limit")),
+    "late": (queue.LATE, _("past its day")),
+    "not_judged": (queue.NOT_JUDGED, _("not judged by its figures")),
+    "other": (queue.OTHER, _("other reasons")),
+    "first": (queue.FIRST, _("first pictures")),
+}
+
+
+@allow(Act.SEE_DECISIONS)
+def decisions(request: HttpRequest) -> HttpResponse:
+    return _list(request, queue.decisions_of(request.user), flagged=True)
+
+
+@allow(Act.SEE_DECISIONS)
+def unflagged(request: HttpRequest) -> HttpResponse:
+    return _list(request, queue.unflagged(), flagged=False)
+
+
+def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpResponse:
+    why = request.GET.get("why", "")
+    found = rows.filter(rank=REASONS[why][0]) if why in REASONS else rows
+    page = Paginator(queue.with_rows(found), PAGE).get_page(request.GET.get("page"))
+    reviews = list(page.object_list)
+    shared = people.shared_names([review.lesion.patient for review in reviews])
+    context = {
+        "page": page,
+        "rows": [_row(review, shared) for review in reviews],
+        "flagged": flagged,
+        "why": why,
+        "reasons": _reasons(rows) if flagged else [],
+        "others": Review.objects.filter(state=ReviewState.WAITING, flagged=not flagged).count(),
+        "oldest": min((review.opened_at for review in reviews), default=None),
+        "may_open": may(request.user, Act.SEE_PICTURES),
+        "signed": owed.standing().count() if not reviews else None,
+        "lately": list(taking_back.to_take_back(request.user)),  # type: ignore[arg-type]
+    }
+    if flagged:
+        context |= {
+            "unseen": _signs(request),
+            "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
+            "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
+        }
+    return render(request, "lesions/decisions.html", context)
+
+
+def _reasons(rows: QuerySet[Review]) -> list[tuple[str, str, int]]:
+    """Each reason with how many of the list wait for it: one question for all."""
+    counted = dict(rows.order_by().values_list("rank").annotate(Count("pk")))
+    return [(key, words, counted[rank]) for key, (rank, words) in REASONS.items() if counted.get(rank)]
+
+
+def _signs(request: HttpRequest) -> Page:
+    """Signs and concerns without a picture in the list: an examination in person is what ends them."""
+    page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
+    limit, today = limits.in_force()["examine"], clock.today()
+    rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
+    page.object_list = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
+    return page
+
+
+def _row(review: Review, shared: set[int]) -> dict[str, Any]:
+    """One line: who, which lesion, why it waits first of all, and the picture small."""
+    patient, why = review.lesion.patient, list(review.flags.all())
+    return {
+        "review": review,
+        "patient": patient,
+        "same_name": patient.pk in shared,
+        "place": register.place_words(review.lesion),
+        "first": why[0] if why else None,
+        "more": max(0, len(why) - 1),
+        "hidden": review.look_first,
+        "signs": register.open_of(review.lesion),
+        "image": review.assessment.image,
+    }
