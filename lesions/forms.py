@@ -3,6 +3,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import ACTS, Act
@@ -193,6 +194,15 @@ class DecisionForm(forms.Form):
     all_the_same = forms.BooleanField(
         label="Sign all the same", required=False, widget=forms.HiddenInput, initial=False
     )
+
+    def clean(self) -> dict[str, Any]:
+        """The months stand beside “look again” all the time and are part of that choice alone."""
+        data = super().clean()
+        if data.get("decision") != Decision.LOOK_AGAIN:
+            data["months"] = None
+        elif data.get("months") is None and "months" not in self.errors:
+            self.add_error("months", _("Say in how many months."))
+        return data
 
     def ask(self, questions: Iterable[str]) -> None:
         """The form comes back with what is asked, and with the tick that answers it."""

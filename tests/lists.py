@@ -217,13 +217,19 @@ def decision_page() -> tuple[Where, Add]:
     _measured(lesion, days_ago=90)
     review = _measured(lesion)
 
-    def add() -> list[str]:
-        flag = Flag.objects.create(review=review, code=_name(), text=_name())
-        doctor = build.dermatologist(name=_name())
-        signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
-        return [flag.text, doctor.name]
+    return at(review.pk), lambda: [Flag.objects.create(review=review, code=_name(), text=_name()).text]
 
-    return at(review.pk), add
+
+def decision_sheet() -> tuple[Where, Add]:
+    """The history beside the decision: who decided, and what was noted."""
+    review = _measured(pictures.lesion())
+
+    def add() -> list[str]:
+        doctor = build.dermatologist(name=_name())
+        signoff.decide_in_person(lesion=review.lesion, by=doctor, decision="reassure")
+        return [doctor.name]
+
+    return at(review.pk, "history"), add
 
 
 def put_right_page() -> tuple[Where, Add]:
@@ -466,6 +472,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "lesions:decisions": decision_list,
     "lesions:unflagged": unflagged_list,
     "lesions:decision": decision_page,
+    "lesions:sheet": decision_sheet,
     "lesions:put_right": put_right_page,
     "lesions:limits": limits_page,
     "lesions:limits_version": limits_version,
@@ -497,6 +504,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
 # Pages that are about one thing and show no rows of anything: forms, files, and where one is only sent on.
 NO_LISTS = {
     "start",
+    "words_of_scripts",
     "clinic:register",
     "clinic:amend",
     "clinic:duty",

@@ -24,6 +24,7 @@ from lesions.models import (
     Flag,
     Impression,
     Lesion,
+    Monitoring,
     Review,
     ReviewState,
 )
@@ -32,6 +33,8 @@ from lesions.register import register
 from lesions.review import putting_right, taking_back
 from lesions.review.consequences import Consequences
 
+# Three months for a short watch, six for a long one (ALT08, BJD08); without a watch the shorter.
+_USUAL_MONTHS = {Monitoring.SHORT: 3, Monitoring.LONG: 6}
 _DOUBTS = ("doubtful", "inadequate", "unaligned", "unmeasured")
 
 
@@ -62,11 +65,12 @@ def build(
     signs_off = waits and may(member, Act.SIGN_OFF)
     comparison, others = _chosen(review, request.GET.get("with", ""))
     draft = drafts.find(review, member) if signs_off else None
+    _resumed(form, lesion, draft)
     context = banner(request, lesion.patient, lesion, "decision") | _pictures(review, comparison)
     return context | {
         "review": review,
-        "form": form if form.is_bound else _resumed(form, draft),
-        "choices": _keyed(form if form.is_bound else _resumed(form, draft)),
+        "form": form,
+        "choices": _keyed(form),
         "hidden": signs_off and _hides(review, draft, request),
         "impressions": list(zip("ALG", Impression, strict=True)),
         "others": others,
@@ -90,10 +94,11 @@ def _hides(review: Review, draft: Draft | None, request: HttpRequest) -> bool:
     return wanted and not (draft and draft.impression)
 
 
-def _resumed(form: SignOffForm, draft: Draft | None) -> SignOffForm:
-    """The form with what was begun before."""
-    if draft:
-        form.initial = {**draft.said, **form.initial}
+def _resumed(form: SignOffForm, lesion: Lesion, draft: Draft | None) -> SignOffForm:
+    """The form with what was begun before, and the usual months beside “look again”."""
+    if not form.is_bound:
+        usual = _USUAL_MONTHS.get(lesion.monitoring or "", 3)
+        form.initial = {"months": usual, **(draft.said if draft else {}), **form.initial}
     return form
 
 

@@ -30,9 +30,9 @@ function inRow(key) {
 }
 
 function use(element) {
+  if (element.matches("input")) element.focus();
   if (element.matches(TYPING)) element.focus();
   else element.click();
-  if (element.matches("input")) element.focus();
 }
 
 function pressed(event) {

@@ -233,7 +233,7 @@ def test_the_decision_page_shows_both_pictures_days_reasons_and_side(doctor):
     first = scene.measured(lesion, days_ago=92)
     second = scene.measured(lesion)
     page = read(signed_in(doctor).get(url("decision", second.pk)))
-    assert "Sign" in page.buttons()
+    assert "Sign and next" in page.buttons()
     for picture in (first.assessment.image, second.assessment.image):
         assert page.shows_picture(url("view_image", picture.pk))
     for words in (
@@ -249,7 +249,7 @@ def test_the_decision_page_shows_both_pictures_days_reasons_and_side(doctor):
 
 def test_a_nurse_sees_the_page_and_cannot_sign(nurse):
     review = scene.measured(scene.lesion())
-    assert "Sign" not in read(nurse.get(url("decision", review.pk))).buttons()
+    assert "Sign and next" not in read(nurse.get(url("decision", review.pk))).buttons()
     assert decide(nurse, review).status_code == 403
     assert not SignOff.objects.exists()
 
