@@ -1,4 +1,4 @@
-"""Role → acts, one table; the guard that every view wears."""
+"""Who may do what: one table of roles and acts, and the guard that every view carries."""
 
 from collections.abc import Callable
 from enum import Enum
@@ -94,7 +94,7 @@ def may(member: Any, act: Act) -> bool:
 
 
 def roles_with(act: Act) -> list[str]:
-    """For a question to the database about what members of these roles did."""
+    """Name the roles that may do this act, for questions to the database about their members."""
     return [role for role, acts in ACTS.items() if act in acts]
 
 
@@ -103,7 +103,7 @@ class NotAllowed(PermissionDenied):
 
 
 def require(member: Member, act: Act) -> None:
-    """For topic functions whose right depends on the row, such as closing a recall."""
+    """Refuse a member who may not do this act; for topic functions whose right depends on the row."""
     if not may(member, act):
         raise NotAllowed(f"{member} may not {act.value}")
 
@@ -112,7 +112,7 @@ View = Callable[..., HttpResponse]
 
 
 def allow(act: Act | None) -> Callable[[View], View]:
-    """Guard of a view: anonymous goes to the log-in page, a wrong role gets 403. None = any member."""
+    """Guard a view: who is not signed in goes to the log-in page, a wrong role gets 403. None = any member."""
 
     def guard(view: View) -> View:
         @wraps(view)

@@ -1,4 +1,4 @@
-"""What must be registered before the program starts: a registry that forgets a line would fail open."""
+"""Check before the program starts that nothing was left unregistered: what is missing would go unchecked."""
 
 from collections.abc import Iterator
 from typing import Any

@@ -1,4 +1,4 @@
-"""The one clock of the shells; the cores never see it. Demo and tests set it back with `at`."""
+"""Tell the time to everything but the two cores, which get the day as an argument. Demo and tests set it with `at`."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,7 +15,7 @@ def now() -> datetime:
 
 
 def today() -> date:
-    """The local date of the clinic: due dates are local days, never derived from a UTC date."""
+    """Give the clinic's own day: due dates are local days, never taken from a UTC date."""
     return timezone.localdate(now())
 
 

@@ -166,7 +166,7 @@ class MemberForm(forms.ModelForm):
 
 
 class SettleForm(RevisionForm):
-    """What came of a duty; which fields an outcome needs, its own door says."""
+    """Asks what came of a duty; which fields an outcome needs is checked where the entry is written."""
 
     outcome = forms.ChoiceField(label="What came of it", widget=forms.RadioSelect)
     on = day_field("On")

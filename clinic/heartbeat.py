@@ -1,4 +1,4 @@
-"""Signs of life: which process ran last, which kind of work got on; a part that is silent too long stands still.
+"""Keep signs of life: when each process ran last and each kind of work got on; who is silent too long stands still.
 
 A kind of work gives a sign when a piece of it is done, or when somebody looked and nothing waited. So one small
 table tells of a dead worker, a dead broker and work that always fails, and no page has to count what waits.
@@ -22,7 +22,7 @@ _STARTED = timezone.now()
 
 
 def beat(*names: str) -> None:
-    """Say that these live; each is written at most once a minute."""
+    """Note that these parts are alive; each is written at most once a minute."""
     now = clock.now()
     fresh = Heartbeat.objects.filter(name__in=names, at__gt=now - EVERY, at__lte=now)
     for name in set(names).difference(fresh.values_list("name", flat=True)):
@@ -30,7 +30,7 @@ def beat(*names: str) -> None:
 
 
 def parts(kinds: list[str]) -> dict[str, timedelta]:
-    """How long each part may be silent. "none" is for tests and imports: nothing is expected to run."""
+    """Say how long each part may be silent. "none" is for tests and imports: nothing is expected to run."""
     if settings.QUARTERDAY_QUEUE == "none":
         return {}
     names = ["worker", "beat"] if settings.QUARTERDAY_QUEUE == "celery" else ["worker"]
@@ -41,7 +41,7 @@ def parts(kinds: list[str]) -> dict[str, timedelta]:
 
 
 def standing_still(kinds: list[str]) -> list[str]:
-    """Names of processes and of kinds of work that gave no sign for too long; one query."""
+    """Name the processes and the kinds of work that gave no sign for too long; one query."""
     expected, now = parts(kinds), clock.now()
     if not expected:
         return []
@@ -54,7 +54,7 @@ def _lives(sign: datetime | None, most: timedelta, now: datetime) -> bool:
 
 
 def broker_answers() -> bool:
-    """Whether messages can be sent at all; yes where no broker is used."""
+    """Say whether the broker takes messages; yes where none is used."""
     if settings.QUARTERDAY_QUEUE != "celery":
         return True
     try:

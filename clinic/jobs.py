@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from clinic import clock, heartbeat
 from clinic.models import ChoreRun
+from clinic.wording import Words
 
 log = logging.getLogger("quarterday.jobs")
 PORTION = 100
@@ -40,7 +41,7 @@ class Work:
     waiting: Callable[[], Iterable[int]]
     do: Callable[[int], object]
     do_many: Callable[[Sequence[int]], object] | None = None
-    activity: str = ""
+    activity: Words = ""
 
     def portions(self) -> Iterator[list[int]]:
         waiting, size = list(self.waiting()), PORTION if self.do_many else 1
@@ -92,11 +93,12 @@ def register_chore(chore: Chore) -> None:
 
 
 def request_work(name: str, row_id: int) -> None:
-    """Ask for work after commit; a broker that is down never breaks the page, the sweep finds the row."""
+    """Ask for a piece of work after commit; if the broker is down, the page still works and the sweep finds the row."""
     transaction.on_commit(lambda: _publish(name, [row_id]), robust=True)
 
 
 def _publish(name: str, row_ids: list[int]) -> None:
+    # Without a broker `manage.py work` reads the database by itself; in tests nothing is sent.
     if settings.QUARTERDAY_QUEUE != "celery":
         return
     # By name: tasks stand above this module. A message that expires costs nothing: the row still waits, and the
@@ -105,7 +107,7 @@ def _publish(name: str, row_ids: list[int]) -> None:
 
 
 def publish_waiting(now: datetime) -> int:
-    """Ask again for every row that still waits; returns how many."""
+    """Ask again for every row that still waits (the sweep); returns how many."""
     asked = 0
     for work in WORK.values():
         for row_ids in work.portions():
@@ -122,6 +124,7 @@ def work_once(worker: str) -> int:
             try:
                 work.run(row_ids)
             except Exception:
+                # One bad row must not stop the others; it waits on and is tried in the next round.
                 log.exception("%s: %s %s failed and stay in the list", worker, work.name, row_ids)
             else:
                 done += len(row_ids)
@@ -129,13 +132,13 @@ def work_once(worker: str) -> int:
     return done
 
 
-def activities() -> dict[str, str]:
-    """The kinds of work that staff would miss, and in which words."""
+def activities() -> dict[str, Words]:
+    """Name the kinds of work that staff would miss, in the words of the page."""
     return {work.name: work.activity for work in WORK.values() if work.activity}
 
 
 def failing_chores() -> list[str]:
-    """Names of today's chores that failed and have not run since."""
+    """Name today's chores that failed and have not run since."""
     if settings.QUARTERDAY_QUEUE == "none":
         return []
     failed = ChoreRun.objects.filter(day=clock.today(), finished_at=None).exclude(failure="")

@@ -1,4 +1,4 @@
-"""Policies: a file of the repository becomes a draft; two different people bring it into force."""
+"""Bring policies into force: a text becomes a draft, one person proposes it, another approves it."""
 
 import hashlib
 from collections.abc import Callable
@@ -15,7 +15,7 @@ from clinic.trail import audit
 
 
 class PolicyRefused(ValueError):
-    """A sentence that says why the policy cannot go on."""
+    """Raised where a policy cannot take this step; the text is the sentence for the page."""
 
 
 # kind → check(text) returning a list of faults in words
@@ -56,7 +56,7 @@ def propose(*, policy: Policy, by: Member, revision: int) -> Policy:
 
 @transaction.atomic
 def approve(*, policy: Policy, by: Member, revision: int) -> Policy:
-    """A second person approves; what was in force until now is kept as replaced."""
+    """Approve a proposed policy, by a second person; what was in force until now is kept as replaced."""
     if policy.state != PolicyState.PROPOSED:
         raise PolicyRefused("Only a proposed policy can be approved.")
     if policy.proposed_by_id == by.pk:
@@ -89,7 +89,7 @@ class Step:
 
 @dataclass
 class Version:
-    """One version with the steps that the audit trail has of it; `accepted`: in words, what was accepted with it."""
+    """One version of a policy with its steps by the audit trail; `accepted`: in words, what was accepted with it."""
 
     policy: Policy
     steps: dict[str, Step] = field(default_factory=dict)
@@ -101,13 +101,13 @@ class Version:
 
     @property
     def until(self) -> date | None:
-        """The day on which another took its place; a replaced row never changes again."""
+        """Give the day on which another version took its place; a replaced row never changes again."""
         replaced = self.policy.state == PolicyState.REPLACED
         return timezone.localdate(self.policy.changed_at) if replaced else None
 
 
 def history(kind: PolicyKind | str) -> list[Version]:
-    """Every version, the newest first, with who drafted, proposed and approved it."""
+    """List every version, the newest first, with who drafted, proposed and approved it."""
     rows = Policy.objects.filter(kind=kind).select_related("proposed_by", "approved_by").order_by("-version")
     found = {audit.subject_of(row): Version(row) for row in rows}
     steps = AuditRecord.objects.filter(subject__in=found, action__startswith="policy.").select_related("by")

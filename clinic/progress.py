@@ -1,4 +1,4 @@
-"""How far a long command is: a bar on a terminal, one line for each tenth in a log."""
+"""Show how far a long command is: a bar on a terminal, one line for each tenth in a log."""
 
 from django.core.management.base import OutputWrapper
 
@@ -6,7 +6,7 @@ WIDTH = 40
 
 
 def show(out: OutputWrapper, done: int, of: int) -> None:
-    """Drawn over itself on a terminal; `done` counts from 1."""
+    """Show that `done` pieces `of` so many are done, counting from 1."""
     filled = WIDTH * done // of
     bar = f"[{'#' * filled}{'.' * (WIDTH - filled)}] {done} of {of}"
     if out.isatty():

@@ -1,14 +1,19 @@
-"""Words in a sentence, in the language of the reader: how a day is written and a list of names is joined."""
+"""Write days and join names in the language of the reader."""
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext, ngettext
 
 from clinic import days
 from clinic.formats import language
 from clinic.formats.language import Language
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise as Words  # a text, perhaps translated only when it is shown
+else:
+    Words = str
 
 SPOKEN: Final = Language(gettext, ngettext)
 

@@ -65,7 +65,7 @@ class LesionForm(forms.Form):
         return data
 
     def place(self) -> dict[str, Any]:
-        """What was posted for the chart, with every fault that concerns it."""
+        """Give what was posted for the body chart, with every fault that concerns it."""
         raw = {name: self.data.get(name, "") for name in self.ON_THE_CHART} if self.is_bound else {}
         faults = [text for name in self.ON_THE_CHART for text in self.errors.get(name, [])]
         return {**raw, "errors": [*faults, *self.non_field_errors()]}
@@ -115,7 +115,7 @@ class _FilesField(forms.FileField):
 
 
 class PicturesForm(forms.Form):
-    """The files of one post, and what is said about all of them."""
+    """Asks for the files of one upload, and for what is true of all of them."""
 
     picture = _FilesField(label="Pictures: JPEG, PNG, TIFF or WebP")
     taken_on = day_field("Taken on", initial=clock.today)
@@ -134,12 +134,12 @@ class PicturesForm(forms.Form):
         return data
 
     def about(self) -> dict[str, Any]:
-        """What `intake.accept` is told about each file."""
+        """Give what `intake.accept` is told about each file."""
         data = {name: value for name, value in self.cleaned_data.items() if name != "picture"}
         return data | {"scale_origin": data["scale_origin"] or None}
 
     def faults(self) -> str:
-        """Every fault in one line, for a script."""
+        """Write every fault in one line, for a script."""
         return " ".join(
             f"{self.fields[name].label}: {' '.join(texts)}" if name in self.fields else " ".join(texts)
             for name, texts in self.errors.items()
@@ -147,7 +147,7 @@ class PicturesForm(forms.Form):
 
 
 def as_lines(points: Iterable[Sequence[float]]) -> str:
-    """Points as staff and scripts read them: one on a line, x and y in pixels of the full picture."""
+    """Write points as staff and scripts read them: one on a line, x and y in pixels of the full picture."""
     return "\n".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
@@ -205,13 +205,13 @@ class DecisionForm(forms.Form):
         return data
 
     def ask(self, questions: Iterable[str]) -> None:
-        """The form comes back with what is asked, and with the tick that answers it."""
+        """Show the form again with what is asked before signing, and with the tick that answers it."""
         self.fields["all_the_same"].widget = forms.CheckboxInput()
         for question in questions:
             self.add_error("all_the_same", question)
 
     def say_what_follows(self, words: Mapping[str, str]) -> None:
-        """Beside each decision what the plan will then ask, by the value of the decision."""
+        """Write beside each decision what the plan will then ask, by the value of the decision."""
         field = self.fields["decision"]
         field.choices = [
             (value, f"{label} · {words[value]}" if words.get(value) else label)
@@ -219,7 +219,7 @@ class DecisionForm(forms.Form):
         ]
 
     def supposed(self) -> tuple[str, int | None] | None:
-        """What would be signed, for who asks what follows from it; None while it is not said."""
+        """Give the decision as it would be signed, to ask what follows from it; None while it is not complete."""
         decision, months = (self.cleaned_data.get(name) for name in ("decision", "months"))
         return (decision, months) if decision and (decision == "look_again") == (months is not None) else None
 
@@ -231,7 +231,7 @@ class SignOffForm(RevisionForm, DecisionForm):
 
 
 class BedsideForm(DecisionForm):
-    """A decision in person, with or without pictures."""
+    """Asks for a decision that was made in person, with or without pictures."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

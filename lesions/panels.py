@@ -1,10 +1,11 @@
-"""What this app hangs on the patient page and into the masthead."""
+"""Add the sections of this app to the patient page, and its places to the masthead."""
 
 from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
 
 from clinic.access import Act, may
 from clinic.duties.kinds import OwningList
@@ -59,8 +60,8 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def _new_report(duty: Duty) -> str:
-    """The form, with the tissue or the lesion that the report is about filled in."""
-    kind, _, key = duty.subject.partition(":")
+    """Give the address of the form for a report, with the tissue or the lesion that it is about filled in."""
+    kind, _sep, key = duty.subject.partition(":")
     about = f"?{kind}={key}" if kind in ("procedure", "lesion") else ""
     return reverse("lesions:new_diagnosis", args=[duty.patient_id]) + about
 
@@ -70,7 +71,7 @@ def _amend(duty: Duty) -> str:
 
 
 def _put_right(duty: Duty) -> str:
-    """By the signature that called the picture wrong: its key stands in the duty."""
+    """Give the address where a wrong picture is put right, by the signature that called it wrong."""
     return reverse("lesions:put_right", args=[duty.opened_from.partition(":")[2]])
 
 
@@ -88,15 +89,15 @@ def _count(owner: OwningList) -> Callable[[HttpRequest], int]:
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 for owner, rows in waiting.HELD.items():
     duty_rows.HELD[owner] |= rows
-duty_rows.DONE_AT["report"] = ("Record result", _new_report)
-duty_rows.DONE_AT["complete"] = ("Complete", _amend)
-duty_rows.DONE_AT["put_picture_right"] = ("Put it right", _put_right)
-duty_rows.DONE_AT["repeat_picture"] = ("Add the picture", _pictures_of_the_lesion)
+duty_rows.DONE_AT["report"] = (_("Record result"), _new_report)
+duty_rows.DONE_AT["complete"] = (_("Complete"), _amend)
+duty_rows.DONE_AT["put_picture_right"] = (_("Put it right"), _put_right)
+duty_rows.DONE_AT["repeat_picture"] = (_("Add the picture"), _pictures_of_the_lesion)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
-add_place(Place("Pictures", "lesions:pictures", 30, Act.SEE_PICTURES, _count(OwningList.PICTURES)))
-add_place(Place("Decisions", "lesions:decisions", 40, Act.SEE_DECISIONS, _count(OwningList.DECISIONS)))
-add_place(Place("Results", "lesions:results", 50, Act.TELL_PATIENT, _count(OwningList.RESULTS)))
-add_button(Button("Add lesion", "lesions:new_lesion", 40, Act.ADD_PICTURES))
-add_button(Button("Record procedure", "lesions:new_procedure", 60, Act.RECORD_PROCEDURES))
-add_button(Button("Record result", "lesions:new_diagnosis", 70, Act.RECORD_RESULTS))
+add_place(Place(_("Pictures"), "lesions:pictures", 30, Act.SEE_PICTURES, _count(OwningList.PICTURES)))
+add_place(Place(_("Decisions"), "lesions:decisions", 40, Act.SEE_DECISIONS, _count(OwningList.DECISIONS)))
+add_place(Place(_("Results"), "lesions:results", 50, Act.TELL_PATIENT, _count(OwningList.RESULTS)))
+add_button(Button(_("Add lesion"), "lesions:new_lesion", 40, Act.ADD_PICTURES))
+add_button(Button(_("Record procedure"), "lesions:new_procedure", 60, Act.RECORD_PROCEDURES))
+add_button(Button(_("Record result"), "lesions:new_diagnosis", 70, Act.RECORD_RESULTS))

@@ -1,4 +1,4 @@
-"""What takes longer than a page may: which rows wait, and who works one out."""
+"""Do in the background what takes too long for a page: which rows wait, and which worker takes one."""
 
 from datetime import timedelta
 
@@ -22,12 +22,12 @@ def waiting(kind: Kind) -> list[int]:
 
 
 def claim(kind: Kind, run_id: int) -> bool:
-    """The conditional update is the claim: of two workers one gets it."""
+    """Claim a row for this worker: of two workers one gets it."""
     return bool(_free(kind).filter(pk=run_id).update(started_at=clock.now()))
 
 
 def ask_again(kind: Kind, run_id: int, **more: str) -> bool:
-    """Only a run that is done is begun anew: one that waits is not asked for twice. Its result stays until then."""
+    """Ask for a finished run again: one that waits is not asked for twice. The old result stays until then."""
     done = kind.objects.filter(pk=run_id, made_at__isnull=False)
     return bool(done.update(asked_at=clock.now(), started_at=None, made_at=None, **more))
 

@@ -47,7 +47,7 @@ class TimeInput(forms.TimeInput):
 
 
 class AttemptForm(forms.Form):
-    """The addresses offered are those of the record that are not dead; what was used is copied into the attempt."""
+    """Asks for an attempt; the routes offered are those of the record that are not dead, and the used one is copied."""
 
     way = forms.ChoiceField(label="By which way", widget=forms.RadioSelect)
     outcome = forms.ChoiceField(label="What came of it", choices=[("", "choose"), *Outcome.choices])
@@ -96,7 +96,7 @@ class BookForm(SlotForm):
 
 
 class CallerForm(forms.Form):
-    """Somebody rings who is not found: who, from where, in which words, and the signs in them."""
+    """Asks about a caller who is not found: who, from where, in which words, and the signs in them."""
 
     name = forms.CharField(label=_("Name, as it was said"), max_length=120)
     number = forms.CharField(label=_("Telephone number to ring back"), max_length=60)
@@ -111,7 +111,7 @@ class CallerForm(forms.Form):
 
 
 class DischargeForm(forms.Form):
-    """Which series a discharge ends; nothing is ticked beforehand."""
+    """Asks which series a discharge ends; nothing is ticked beforehand."""
 
     series = forms.MultipleChoiceField(
         label="Which checks the discharge ends",
@@ -146,7 +146,7 @@ class ClosingForm(DischargeForm, RevisionForm):
 
 
 class WhatFollowsForm(RevisionForm):
-    """The most cautious answer stands first; an interval always has an end."""
+    """Asks what follows a schedule; the most cautious answer stands first, and an interval always has an end."""
 
     choice = forms.ChoiceField(label="What follows", widget=forms.RadioSelect)
     every = forms.IntegerField(label="Another interval: every", min_value=1, max_value=60, required=False)
@@ -175,7 +175,7 @@ class WhatFollowsForm(RevisionForm):
         return data
 
     def answer(self) -> dict[str, Any]:
-        """Arguments of the topic function."""
+        """Give the arguments of the topic function."""
         given = self.cleaned_data
         interval = f"P{given['every']}{given['unit']}" if given["every"] else ""
         names = ("until", "reason", "revision", "accepted")
@@ -192,7 +192,7 @@ class LaterForm(RevisionForm):
 
 
 class CameForm(RevisionForm):
-    """Nothing is ticked beforehand: only what was done completes a recall."""
+    """Asks what was done in a visit; nothing is ticked beforehand, because only what was done completes a recall."""
 
     done = forms.MultipleChoiceField(
         label="What was done",
@@ -257,7 +257,7 @@ class OverrideForm(RevisionForm):
         return "|".join(str(given[name] or "") for name in ("what", "every", "unit", "date", "until"))
 
     def decision(self) -> dict[str, Any]:
-        """Arguments of the topic function, `interval` or `date` among them."""
+        """Give the arguments of the topic function, `interval` or `date` among them."""
         given = self.cleaned_data
         purpose, _, subject = given["what"].partition("|")
         when = {"date": given["date"]} if given["date"] else {"interval": f"P{given['every']}{given['unit']}"}
@@ -347,7 +347,7 @@ class RulesForm(forms.Form):
 
 
 class SuppositionForm(forms.Form):
-    """A question to the rules: every group may stay empty, and nothing of it is kept."""
+    """Asks for supposed facts: every group may stay empty, and nothing of it is kept."""
 
     rules = forms.ModelChoiceField(
         Policy.objects.none(), label="Under which rule set", required=False, empty_label="the set in force"

@@ -1,4 +1,4 @@
-"""What scheduling hangs on the patient's page, into the masthead, and on every page."""
+"""Add this app's sections to the patient page, its places to the masthead, and its notices to every page."""
 
 from datetime import date, time, timedelta
 from typing import Any
@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, may
@@ -44,7 +45,9 @@ from scheduling.rules.plan.plan import Due
 
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
 _COUNTED_BY = time(6, 30)
-_AHEAD_OF_NOW = "A count bears a date that is still to come: a clock ran ahead. It does not count as run."
+_AHEAD_OF_NOW = gettext_lazy(
+    "A count bears a date that is still to come: a clock ran ahead. It does not count as run."
+)
 
 
 def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
@@ -55,7 +58,7 @@ def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def plan_strip(plan: Plan, today: date) -> Strip:
-    """Every window of the plan in the last sixteen and the next eleven months, kept, open and planned."""
+    """Draw every window of the plan in the last sixteen and the next eleven months: kept, open and planned."""
     known = facts.parse(plan.facts)
     start, end = today - _BACK, today + _AHEAD
     found = [
@@ -102,7 +105,7 @@ def _has_picture(due: Due, known: Facts) -> bool:
 
 
 def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    """What is due and why, with every reason, and what only a person can answer."""
+    """Show what is due and why, with every reason, and what only a person can answer."""
     rows = list(
         patient.recalls.filter(state__in=OPEN)
         .select_related("policy__proposed_by", "policy__approved_by")
@@ -132,7 +135,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def _problems(patient: Patient, may_answer: bool) -> list[tuple[PlanProblem, str, list[tuple[str, str]]]]:
-    """What a person must answer, which lesion, procedure or diagnosis it is about, and where it is answered."""
+    """List what a person must answer, which lesion, procedure or diagnosis it is about, and where it is answered."""
     rows = list(_open_problems(patient))
     places = wording.subjects(rows) if rows else {}
     return [(row, places.get(row.subject, ""), _answers(row) if may_answer else []) for row in rows]
@@ -153,7 +156,7 @@ def _answers(row: PlanProblem) -> list[tuple[str, str]]:
 
 
 def open_subjects(patient: Patient) -> list[tuple[str, str]]:
-    """What the open duties and questions are about, however old the lesion or the procedure is."""
+    """Find what the open duties and questions are about, however old the lesion or the procedure is."""
     return list(wording.subjects([*patient.recalls.filter(state__in=OPEN), *_open_problems(patient)]).items())
 
 
@@ -164,7 +167,7 @@ def open_duties(patient: Patient) -> list[tuple[str, str]]:
 
 
 def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    """What dermatologists set in place of the rules: what stands, and what has ended."""
+    """Show what dermatologists set in place of the rules: what stands, and what has ended."""
     rows = list(patient.overrides.select_related("by", "ended_by"))
     governs, places = overrides.governing(patient) if rows else set(), wording.subjects(rows)
     lines = [(row, wording.what_is_set(row, places)) for row in rows]
@@ -195,7 +198,7 @@ def checklists_section(lesion: Lesion, request: HttpRequest) -> dict[str, Any]:
 
 
 def count_notice(request: HttpRequest) -> list[str]:
-    """The count that did not run is said on every page; so is one that does not add up."""
+    """Say on every page that the morning's count did not run, or does not add up."""
     now = timezone.localtime(clock.now())
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
     last, said = FailsafeRun.objects.first(), []
@@ -203,14 +206,17 @@ def count_notice(request: HttpRequest) -> list[str]:
         last, said = whereabouts.last_count(), [_AHEAD_OF_NOW]
     if last is None:
         said.append(
-            "Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"
+            _(
+                "Nobody has counted yet where everybody is. The count runs every morning; is the worker running?"
+            )
         )
     elif last.day < wanted:
         said.append(
-            f"The morning's count of where everybody is did not run; the last one is of {write_day(last.day)}."
+            _("The morning's count of where everybody is did not run; the last one is of %(day)s.")
+            % {"day": write_day(last.day)}
         )
     elif not last.holds:
-        said.append("The morning's count does not add up: somebody stands nowhere. See Missed.")
+        said.append(_("The morning's count does not add up: somebody stands nowhere. See Missed."))
     return said
 
 
@@ -227,7 +233,7 @@ def _appointment_door(duty: Duty) -> tuple[str, str]:
 
 
 def _recall_door(duty: Duty) -> tuple[str, str] | None:
-    """What follows an attempt or a missed visit is decided beside the recall."""
+    """Give the page on which a dermatologist decides what follows an attempt or a missed visit: that of the recall."""
     model, _sep, key = duty.opened_from.partition(":")
     about = {"scheduling.contactattempt": "attempts", "scheduling.appointment": "appointments"}.get(model)
     found = Recall.objects.filter(**{about: key}).first() if about else None
@@ -240,12 +246,12 @@ duty_rows.DOORS["decide_what_follows"] = _recall_door
 SUBJECTS.append(open_subjects)
 DUE.append(open_duties)
 add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
-add_place(Place("Today", "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
-add_place(Place("Diary", "scheduling:diary", 60, Act.SEE_WORKLIST))
-add_place(Place("Unknown caller", "scheduling:unknown_caller", 65, Act.NOTE_SIGNS))
-add_place(Place("Missed", "scheduling:missed", 70, Act.SEE_MISSED, _missed))
-add_place(Place("Rules", "scheduling:rules", 80, Act.SEE_RULES))
-add_button(Button("Call or book", "scheduling:call", 10, Act.CONTACT))
+add_place(Place(gettext_lazy("Today"), "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
+add_place(Place(gettext_lazy("Diary"), "scheduling:diary", 60, Act.SEE_WORKLIST))
+add_place(Place(gettext_lazy("Unknown caller"), "scheduling:unknown_caller", 65, Act.NOTE_SIGNS))
+add_place(Place(gettext_lazy("Missed"), "scheduling:missed", 70, Act.SEE_MISSED, _missed))
+add_place(Place(gettext_lazy("Rules"), "scheduling:rules", 80, Act.SEE_RULES))
+add_button(Button(gettext_lazy("Call or book"), "scheduling:call", 10, Act.CONTACT))
 add_notice("failsafe", count_notice)
 add_panel(Panel("plan strip", "top", 10, Act.SEE_PATIENTS, "scheduling/_plan_strip.html", strip_panel))
 add_panel(Panel("due", "left", 10, Act.SEE_PATIENTS, "scheduling/_due.html", due_panel))

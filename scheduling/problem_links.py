@@ -1,4 +1,4 @@
-"""Where each problem of a plan is mended: one page for every code, by what it is about."""
+"""Find the page on which each problem of a plan is mended: one for every code, by what it is about."""
 
 from django.urls import reverse
 
@@ -24,7 +24,7 @@ _OWN_PAGES = {"lesion": "lesions", "diagnosis": "diagnoses", "procedure": "proce
 
 
 def link_of(problem: PlanProblem) -> str:
-    """The page on which this problem is answered or its fact mended."""
+    """Give the page on which this problem is answered or its fact mended."""
     if can_answer(problem):
         return reverse("scheduling:answer_problem", args=[problem.pk])
     kind, _, key = problem.subject.partition(":")
@@ -35,5 +35,5 @@ def link_of(problem: PlanProblem) -> str:
 
 
 def _is_on_record(problem: PlanProblem, kind: str, key: str) -> bool:
-    """A problem may name what is not on record: its link is then the patient's page."""
+    """Say whether what the problem names is on record; if not, its link is the patient's page."""
     return key.isdecimal() and getattr(problem.patient, _OWN_PAGES[kind]).filter(pk=key).exists()

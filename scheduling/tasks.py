@@ -1,7 +1,9 @@
-"""What the background does for this app: plans that are out of date, idle claims, and the chores of the morning."""
+"""Register the background work of this app: plans that are out of date, idle claims, and the chores of the morning."""
 
 from collections.abc import Sequence
 from datetime import time
+
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
@@ -12,7 +14,7 @@ from scheduling.rule_changes import preview_jobs
 
 
 def replan_and_list(patient_id: int) -> None:
-    """Plan anew; who became due in the course of the day is on today's list at once."""
+    """Plan anew, and put who became due in the course of the day on today's list at once."""
     if replan.replan_patient(patient_id):
         worklists.catch_up([patient_id], clock.today())
 
@@ -28,7 +30,7 @@ jobs.register_work(
         replan.patients_to_replan,
         replan_and_list,
         replan_and_list_many,
-        "Planning of recalls",
+        _("Planning of recalls"),
     )
 )
 jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))

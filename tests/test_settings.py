@@ -167,7 +167,7 @@ def test_sqlite_takes_the_write_lock_when_a_transaction_begins():
 
 
 def test_the_content_policy_is_the_one_that_was_tried():
-    # The list of ../shared/reference/stack.md section 7, tried there in Chromium with no violation.
+    # Tried in Chromium on the pages, with no violation.
     said = {name: " ".join(words) for name, words in settings.CONTENT_SECURITY_POLICY["DIRECTIVES"].items()}
     own = dict.fromkeys(["script-src", "style-src", "connect-src", "font-src", "form-action"], "'self'")
     none = dict.fromkeys(["default-src", "frame-ancestors", "base-uri", "object-src"], "'none'")

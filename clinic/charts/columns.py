@@ -1,4 +1,4 @@
-"""Counts over time as columns, in the grammar of the year strip: outlined = as it is, filled = as it would be.
+"""Draw counts over time as columns, as the year strip draws: outlined = as it is, filled = as it would be.
 
 A limit is a stroke across its column, as a target is in a window. What the columns mean stands in words
 above them, every count in the description, so nothing rests on colour.
@@ -10,8 +10,10 @@ from typing import Final
 
 from clinic.charts.svg import element, picture, text, titled, width_of
 from clinic.charts.year_strip import BAR, EDGE, GAP, LINE, Kind
+from clinic.formats.language import ENGLISH, Language, gettext_noop
 
 BELOW: Final = 22.0  # ticks and labels under the axis
+_LIMIT: Final = gettext_noop("limit {count}")
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,13 @@ class Chart:
 
 
 def render(
-    columns: Sequence[Column], meaning: Mapping[Kind, str], *, width: int, height: int = 170, title: str
+    columns: Sequence[Column],
+    meaning: Mapping[Kind, str],
+    *,
+    width: int,
+    height: int = 170,
+    title: str,
+    language: Language = ENGLISH,
 ) -> str:
     """Draw columns as SVG.
 
@@ -56,6 +64,8 @@ def render(
         Size in px at which the words have their size.
     title : str
         Name for screen readers and of the picture.
+    language : Language
+        In which limits are named.
 
     Returns
     -------
@@ -71,20 +81,24 @@ def render(
     step = (width - 2 * EDGE) / len(columns)
     body = _legend(meaning) + element("line", x1=EDGE, y1=axis, x2=width - EDGE, y2=axis, class_="axis")
     body += "".join(
-        _column(one, EDGE + k * step, step, axis, scale, meaning) for k, one in enumerate(columns)
+        _column(one, EDGE + k * step, step, axis, scale, _counts(one, meaning, language))
+        for k, one in enumerate(columns)
     )
     body += _labels(columns, step, axis, width)
-    return picture(body, width=width, height=height, title=title, desc=describe(columns, meaning))
+    said = describe(columns, meaning, language)
+    return picture(body, width=width, height=height, title=title, desc=said)
 
 
-def describe(columns: Sequence[Column], meaning: Mapping[Kind, str]) -> str:
-    """Every count as a sentence."""
-    return " ".join(f"{one.words or one.label}: {_counts(one, meaning)}." for one in columns)
+def describe(columns: Sequence[Column], meaning: Mapping[Kind, str], language: Language = ENGLISH) -> str:
+    """Say every count in a sentence, for who cannot see the chart."""
+    return " ".join(f"{_counts(one, meaning, language)}." for one in columns)
 
 
-def _counts(one: Column, meaning: Mapping[Kind, str]) -> str:
+def _counts(one: Column, meaning: Mapping[Kind, str], language: Language) -> str:
     said = [f"{_figure(bar.count)} {meaning[bar.kind]}" for bar in one.bars]
-    return ", ".join([*said, f"limit {_figure(one.limit)}"] if one.limit is not None else said)
+    if one.limit is not None:
+        said.append(language.translate(_LIMIT).format(count=_figure(one.limit)))
+    return f"{one.words or one.label}: {', '.join(said)}"
 
 
 def _figure(count: float) -> str:
@@ -100,12 +114,10 @@ def _legend(meaning: Mapping[Kind, str]) -> str:
     return "".join(parts)
 
 
-def _column(
-    one: Column, left: float, step: float, axis: float, scale: float, meaning: Mapping[Kind, str]
-) -> str:
+def _column(one: Column, left: float, step: float, axis: float, scale: float, said: str) -> str:
     wide = step * 0.8 / max(len(one.bars), 1)
     start = left + step * 0.1
-    parts = [titled(f"{one.words or one.label}: {_counts(one, meaning)}")]
+    parts = [titled(said)]
     for k, bar in enumerate(one.bars):
         x, tall = start + k * wide, bar.count * scale
         parts.append(

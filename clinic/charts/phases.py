@@ -1,15 +1,17 @@
-"""The time line of a rule: one stroke for each occurrence, one stretch for each phase."""
+"""Draw the phases of a rule on a line of time: one stroke for each occurrence, one stretch for each phase."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from clinic.charts.svg import element, picture, text, width_of
+from clinic.formats.language import ENGLISH, Language, gettext_noop
 
 OPEN_MONTHS: Final = 24  # how much of a phase without end is drawn, at least two occurrences
 EDGE: Final = 1.0
 LINE: Final = 16.0
 AXIS: Final = 10.0
+_TITLE: Final = gettext_noop("Time line of the rule")
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class PhaseMark:
         return self.months if self.months is not None else max(OPEN_MONTHS, 2.5 * self.interval_months)
 
 
-def render(phases: Sequence[PhaseMark], width: int) -> str:
+def render(phases: Sequence[PhaseMark], width: int, language: Language = ENGLISH) -> str:
     """Draw the phases of one rule as SVG, `width` px wide, with its words in the description."""
     if not phases:
         raise ValueError("a time line has at least one phase")
@@ -42,8 +44,8 @@ def render(phases: Sequence[PhaseMark], width: int) -> str:
         body.append(text(phase.label, x, AXIS + 22 + LINE * line))
         left = right
     return picture(
-        "".join(body), width=width, height=AXIS + 28 + LINE * (len(ends) - 1), title="Time line of the rule",
-        desc="; ".join(phase.label for phase in phases) + ".",
+        "".join(body), width=width, height=AXIS + 28 + LINE * (len(ends) - 1),
+        title=language.translate(_TITLE), desc="; ".join(phase.label for phase in phases) + ".",
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Small parts shared by the SVG writers: escaped elements, and how wide a word will be."""
+"""Write the small parts that all charts share: escaped SVG elements, and how wide a word will be."""
 
 from html import escape
 from typing import Final
@@ -9,12 +9,12 @@ CHAR_PX: Final = 6.5
 
 
 def number(value: float) -> str:
-    """Two decimals at most, no trailing zeros."""
+    """Write a number with two decimals at most and no zeros at its end."""
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
 def element(name: str, content: str = "", **attributes: str | float) -> str:
-    """One element; attribute values are escaped, `content` is markup already.
+    """Write one SVG element; values of attributes are escaped, `content` is markup already.
 
     Underscores in attribute names become hyphens; `class_` is `class`.
     """

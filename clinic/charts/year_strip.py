@@ -1,4 +1,4 @@
-"""The year strip: months as ticks, windows as bars, visits as dots, today as a dotted line.
+"""Draw the year strip of a patient: months as ticks, windows as bars, visits as dots, today as a dotted line.
 
 The same grammar at 250 px in a list and across the page: filled = open, outlined = kept, dashed = planned,
 the colour of care = last days or past. Colour never stands alone: the description says all of it in words.
@@ -11,11 +11,21 @@ from typing import Final, Literal
 
 from clinic.charts.svg import element, picture, text, titled, width_of
 from clinic.days import MONTHS, write_day
+from clinic.formats.language import ENGLISH, Language, gettext_noop
 
 Kind = Literal["open", "kept", "planned", "care"]
 KIND_WORDS: Final[dict[Kind, str]] = {
-    "open": "open", "kept": "kept", "planned": "planned", "care": "in its last days or past",
+    "open": gettext_noop("open"), "kept": gettext_noop("kept"), "planned": gettext_noop("planned"),
+    "care": gettext_noop("in its last days or past"),
 }  # fmt: skip
+
+_SPAN: Final = gettext_noop("{start} to {end}")
+_WINDOW: Final = gettext_noop("Window")
+_WINDOW_RUNS: Final = gettext_noop("{name}: {earliest} to {latest}, target {target}, {state}.")
+_VISIT: Final = gettext_noop("Visit")
+_TODAY: Final = gettext_noop("Today")
+_ON_A_DAY: Final = gettext_noop("{name}: {day}.")
+_TODAY_ON_THE_STRIP: Final = gettext_noop("today")
 
 WIDE: Final = 600  # px from which today is named
 BAR: Final = 8.0
@@ -98,7 +108,15 @@ class _Scale:
         return (self.width - 2 * EDGE) * 30.44 / (self.end - self.start).days
 
 
-def render(strip: Strip, *, width: int, height: int | None = None, title: str = "", desc: str = "") -> str:
+def render(
+    strip: Strip,
+    *,
+    width: int,
+    height: int | None = None,
+    title: str = "",
+    desc: str = "",
+    language: Language = ENGLISH,
+) -> str:
     """Draw a strip as SVG.
 
     Parameters
@@ -111,6 +129,8 @@ def render(strip: Strip, *, width: int, height: int | None = None, title: str = 
         Least height in px; more is taken where lanes and words need it.
     title, desc : str
         Name and description for screen readers; written from the strip where empty.
+    language : Language
+        In which months, today and the description are written.
 
     Returns
     -------
@@ -125,26 +145,37 @@ def render(strip: Strip, *, width: int, height: int | None = None, title: str = 
     total = max(float(height or 0), above + 21)
     axis = total - 21
     body = (
-        "".join(_ticks(scale, axis))
+        "".join(_ticks(scale, axis, language))
         + "".join(_bar(window, lane, scale, axis) for window, lane in zip(strip.windows, lanes, strict=True))
         + "".join(_dots(strip, scale, axis))
-        + _today(strip, scale, axis, total - axis)
+        + _today(strip, scale, axis, total - axis, language)
         + "".join(_mark(mark, axis - LANE * max(1, 1 + max(lanes, default=0))) for mark in marks)
     )
-    name = title or f"{write_day(strip.start)} to {write_day(strip.end)}"
-    return picture(body, width=width, height=total, title=name, desc=desc or describe(strip))
+    return picture(
+        body, width=width, height=total, title=title or _span_of(strip, language),
+        desc=desc or describe(strip, language),
+    )  # fmt: skip
 
 
-def describe(strip: Strip) -> str:
-    """Everything on the strip as sentences."""
-    windows = [
-        f"{window.label or 'Window'}: {write_day(window.earliest)} to {write_day(window.latest)}, "
-        f"target {write_day(window.target)}, {KIND_WORDS[window.kind]}."
-        for window in strip.windows
-    ]
-    dots = [f"{dot.label or 'Visit'}: {write_day(dot.day)}." for dot in strip.dots]
-    marks = [f"{mark.text}: {write_day(mark.day)}." for mark in strip.marks]
-    return " ".join([*windows, *dots, *marks, f"Today: {write_day(strip.today)}."])
+def _span_of(strip: Strip, language: Language) -> str:
+    start, end = (write_day(day, language) for day in (strip.start, strip.end))
+    return language.translate(_SPAN).format(start=start, end=end)
+
+
+def describe(strip: Strip, language: Language = ENGLISH) -> str:
+    """Say everything on the strip in sentences, for who cannot see it."""
+    said = [_say_window(window, language) for window in strip.windows]
+    dots = [(dot.label or language.translate(_VISIT), dot.day) for dot in strip.dots]
+    marks = [(mark.text, mark.day) for mark in strip.marks]
+    for name, day in [*dots, *marks, (language.translate(_TODAY), strip.today)]:
+        said.append(language.translate(_ON_A_DAY).format(name=name, day=write_day(day, language)))
+    return " ".join(said)
+
+
+def _say_window(window: Window, language: Language) -> str:
+    ends = {name: write_day(getattr(window, name), language) for name in ("earliest", "target", "latest")}
+    name, state = window.label or language.translate(_WINDOW), language.translate(KIND_WORDS[window.kind])
+    return language.translate(_WINDOW_RUNS).format(name=name, state=state, **ends)
 
 
 def lane_of(windows: Sequence[Window]) -> list[int]:
@@ -173,7 +204,7 @@ def month_starts(start: date, end: date) -> Iterator[date]:
         index += 1
 
 
-def month_words(strip: Strip, width: float) -> list[tuple[float, str]]:
+def month_words(strip: Strip, width: float, language: Language = ENGLISH) -> list[tuple[float, str]]:
     """(left edge, word) under the axis: each month, each quarter or each year, whichever has room."""
     scale = _Scale(strip.start, strip.end, width)
     step = next((step for step, room in ((1, 33), (3, 58)) if scale.month * step >= room), 12)
@@ -187,17 +218,17 @@ def month_words(strip: Strip, width: float) -> list[tuple[float, str]]:
     # A January carries the year and so is wider: it goes first, and its neighbour gives way.
     for day in sorted(months, key=lambda day: (day.month != 1, day != months[0], day)):
         left = scale.x(day) + 2
-        for words in _month_names(day, step, first=day == months[0]):
+        for words in _month_names(day, step, language, first=day == months[0]):
             if _fits(left, words, placed, width):
                 placed.append((left, words))
                 break
     return sorted(placed)
 
 
-def _month_names(day: date, step: int, *, first: bool) -> list[str]:
+def _month_names(day: date, step: int, language: Language, *, first: bool) -> list[str]:
     if step == 12:
         return [str(day.year)]
-    short = MONTHS[day.month - 1]
+    short = language.translate(MONTHS[day.month - 1])
     dated = f"{short} {day.year}"
     if day.month == 1:
         return [dated]
@@ -211,14 +242,14 @@ def _fits(left: float, words: str, placed: Sequence[tuple[float, str]], width: f
     )
 
 
-def _ticks(scale: _Scale, axis: float) -> Iterator[str]:
+def _ticks(scale: _Scale, axis: float, language: Language) -> Iterator[str]:
     yield element("line", x1=EDGE, y1=axis, x2=scale.width - EDGE, y2=axis, class_="axis")
     step = next((step for step in (1, 3) if scale.month * step >= 4), 12)
     for day in month_starts(scale.start, scale.end):
         if (day.month - 1) % step == 0:
             length = 9 if day.month % 3 == 1 else 4
             yield element("line", x1=scale.x(day), y1=axis, x2=scale.x(day), y2=axis + length, class_="tick")
-    for left, words in month_words(Strip(scale.start, scale.end, scale.start), scale.width):
+    for left, words in month_words(Strip(scale.start, scale.end, scale.start), scale.width, language):
         yield text(words, left, axis + 15)
 
 
@@ -242,14 +273,15 @@ def _dots(strip: Strip, scale: _Scale, axis: float) -> Iterator[str]:
             yield element("circle", titled(dot.label), cx=scale.x(dot.day), cy=axis, r=3.6, class_="dot")
 
 
-def _today(strip: Strip, scale: _Scale, axis: float, below: float) -> str:
+def _today(strip: Strip, scale: _Scale, axis: float, below: float, language: Language) -> str:
     if not scale.holds(strip.today):
         return ""
     x = scale.x(strip.today)
     named = scale.width >= WIDE
     line = element("line", x1=x, y1=LINE if named else 1, x2=x, y2=axis + below / 2 - 3, class_="today")
-    left = min(max(x, width_of("today") / 2), scale.width - width_of("today") / 2)
-    return line + (text("today", left, 10, class_="today-word", text_anchor="middle") if named else "")
+    word = language.translate(_TODAY_ON_THE_STRIP)
+    left = min(max(x, width_of(word) / 2), scale.width - width_of(word) / 2)
+    return line + (text(word, left, 10, class_="today-word", text_anchor="middle") if named else "")
 
 
 def place_marks(strip: Strip, scale: _Scale) -> list[_Words]:

@@ -13,7 +13,7 @@ from clinic.access import Act
 
 
 class OwningList(Enum):
-    """The page that owns a duty; another page may show it and names this one."""
+    """The list that owns a duty; another page may show the duty and then names this list."""
 
     TODAY = "Today"
     DECISIONS = "Decisions"
@@ -226,5 +226,5 @@ LEDGER: Final = tuple(code for code, kind in KINDS.items() if kind.kept_in == "c
 
 
 def of_list(owner: OwningList) -> list[str]:
-    """Codes of the ledger's duties that this list owns."""
+    """Give the codes of the duties in the ledger that this list owns."""
     return [code for code in LEDGER if KINDS[code].list is owner]

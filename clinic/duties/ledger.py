@@ -1,4 +1,4 @@
-"""Opening and ending duties: the one door, with the rights of the table; each in the caller's transaction, audited."""
+"""Open and end duties: nothing else writes them. Rights are those of the table; each act is audited."""
 
 from collections.abc import Iterable
 from datetime import date, timedelta
@@ -18,7 +18,7 @@ TAKE_BACK = timedelta(minutes=10)
 
 
 class DutyRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a duty cannot be ended so; the text is the sentence for the page."""
 
 
 def open_duty(
@@ -39,6 +39,7 @@ def open_duty(
     fields = {"subject": subject, "urgent": urgent, "due_on": due_on, "owner": owner, "note": note}
     now = clock.now()
     more = {"patient": patient, "opened_at": now, "opened_by": by, "changed_at": now}
+    # A unique row of the open duty decides: of two who open it at once, the second finds the first one's.
     row, new = Duty.objects.get_or_create(**where, defaults=fields | more)
     if new:
         details = {"kind": kind, "about": subject, "due_on": str(due_on), "urgent": urgent}
@@ -49,19 +50,19 @@ def open_duty(
 def end_duty(
     duty: Duty, *, by: Member | None, evidence: models.Model, note: str = "", seen: int | None = None
 ) -> Duty:
-    """The proper end: a row proves it. `by=None` is the program, where the row itself says who did it."""
+    """End a duty properly: `evidence` is the row that proves it. `by=None`: the row itself says who did it."""
     if by is not None and not may(by, KINDS[duty.kind].may_end):
         raise NotAllowed(f"{by} may not {KINDS[duty.kind].may_end.value}")
     return _end(duty, by, seen, evidence=subject_of(evidence), end_note=note.strip())
 
 
 def end_by_step(duty: Duty, *, by: Member, step: models.Model, seen: int) -> Duty:
-    """The end of an entry whose own right was asked for already: an outcome may need more than the kind."""
+    """End a duty by a plain entry whose own right was checked already: an outcome may need more than its kind."""
     return _end(duty, by, seen, evidence=subject_of(step))
 
 
 def withdraw(duty: Duty, *, by: Member, because: models.Model) -> Duty:
-    """What followed from a mistake is owed no more: the row that struck the mistake through is its evidence."""
+    """Withdraw a duty that followed from a mistake; the row that struck the mistake through is the evidence."""
     ended = {"ended_at": clock.now(), "ended_by": by, "evidence": subject_of(because)}
     change(duty, seen=duty.revision, at=clock.now(), where={"ended_at": None}, **ended)
     audit.record("duty.withdraw", by=by, subject=duty, patient=duty.patient, kind=duty.kind)
@@ -72,7 +73,7 @@ def withdraw(duty: Duty, *, by: Member, because: models.Model) -> Duty:
 def end_with_ground(
     *, duty: Duty, by: Member, revision: int, ground: str, note: str, second: Member | None = None
 ) -> Duty:
-    """A dermatologist ends it without its proper end. An error needs a second person who proposed it."""
+    """End a duty with a ground in place of its proper end. “Entered in error” needs a second person who proposed it."""
     require(by, Act.END_DUTIES)
     if ground not in EndGround.values:
         raise DutyRefused("Choose the ground.")
@@ -84,19 +85,20 @@ def end_with_ground(
 
 
 def end_with_ground_of_two(duty: Duty, *, by: Member, second: Member, ground: str, note: str) -> Duty:
-    """One proposed and another confirmed; one of the two is a dermatologist, whichever of them."""
+    """End a duty that one member proposed to end and another confirmed; one of the two is a dermatologist."""
+    # Whoever confirms may be the nurse, where it was a dermatologist who proposed.
     if not (may(by, Act.END_DUTIES) or may(second, Act.END_DUTIES)):
         raise NotAllowed(f"{by} may not {Act.END_DUTIES.value}")
     return _end(duty, by, None, ground=ground, end_note=note, second=second)
 
 
 def end_by_hand_over(duty: Duty, *, step: Step, ground: str, note: str) -> Duty:
-    """Care has ended and somebody else looks after it: the entry that says who is kept beside the ground."""
+    """End a duty because somebody else looks after the patient now; the entry that says who is kept with the ground."""
     return _end(duty, step.by, None, ground=ground, end_note=note, evidence=subject_of(step))
 
 
 def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
-    """What this row ended is owed again."""
+    """Open again every duty that this row ended."""
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
     for row in Duty.objects.filter(patient=patient, evidence=subject_of(evidence)).select_related("patient"):
         change(row, seen=row.revision, at=clock.now(), **fresh)
@@ -122,6 +124,7 @@ def end_all(
     patient: Patient | None = None,
 ) -> list[Duty]:
     """End every open duty of these kinds about one thing, by one row that proves it."""
+    # Row by row, not one update: each ending is checked, audited and may be stale by itself.
     rows = open_duties(patient).filter(kind__in=list(kinds))
     if subject is not None:
         rows = rows.filter(subject=subject)
@@ -132,11 +135,12 @@ def end_all(
 
 @transaction.atomic
 def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
-    """A wrong end is taken back by who made it, within ten minutes: the duty stands on its list again."""
+    """Take back a wrong end, by who made it and within ten minutes: the duty stands on its list again."""
     if duty.ended_at is None or duty.ended_by_id != by.pk:
         raise DutyRefused("Only who ended it takes it back.")
     if clock.now() - duty.ended_at > TAKE_BACK:
         raise DutyRefused("Ten minutes are over: what is wrong is corrected by an act of its own.")
+    # Kept for the trail: the next statement empties these fields.
     what = duty.evidence or duty.ground
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
     change(duty, seen=revision, at=clock.now(), **fresh)
@@ -146,7 +150,7 @@ def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
 
 @transaction.atomic
 def put_off(*, duty: Duty, by: Member, revision: int, until: date, note: str) -> Duty:
-    """A dermatologist gives a duty a later day, with a word; nobody else may."""
+    """Give a duty a later day, with a word; only a dermatologist may."""
     require(by, Act.END_DUTIES)
     if not clock.today() < until <= clock.today() + timedelta(days=90):
         raise DutyRefused("Say until when: from tomorrow to 90 days ahead.")
@@ -166,10 +170,10 @@ def open_duties(patient: Patient | None = None) -> QuerySet[Duty]:
 
 
 def on_list(owner: OwningList) -> QuerySet[Duty]:
-    """What this list owes, urgent first, then by the day it is due."""
+    """Find the open duties of a list, urgent first, then by the day they are due."""
     return open_duties().filter(kind__in=of_list(owner)).order_by("-urgent", "due_on", "pk")
 
 
 def counts() -> QuerySet[Duty, tuple[str, int]]:
-    """How many duties of each kind are open."""
+    """Count the open duties of each kind."""
     return Duty.objects.filter(ended_at__isnull=True).values_list("kind").annotate(Count("pk")).order_by()

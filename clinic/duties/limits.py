@@ -1,4 +1,4 @@
-"""Within how many days each duty is done: a policy of the clinic, or the shipped file where none is in force."""
+"""Say within how many days each duty is to be done: by the clinic's policy, or by the shipped file without one."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Limit:
     working: bool
 
     def due_on(self, opened: date, urgent: bool) -> date:
-        """The last day on which the duty is in time; working days are Monday to Friday."""
+        """Work out the last day on which the duty is in time; working days are Monday to Friday."""
         days = self.urgent if urgent else self.days
         return working_days_after(opened, days) if self.working else opened + timedelta(days=days)
 
@@ -54,7 +54,7 @@ def limits(text: str) -> Mapping[str, Limit]:
 
 
 def check(text: str) -> list[str]:
-    """Faults of a proposed policy in words."""
+    """List the faults of a proposed policy in sentences."""
     _, faults = strict_toml.read(text, _build)
     return [str(fault) for fault in faults]
 

@@ -1,4 +1,4 @@
-"""How each duty of the ledger can be settled by a plain entry, and which duty follows from it; data only.
+"""List the plain entries that settle each duty, and which duty follows from each; data only.
 
 What ends by a row of its own (a procedure, a picture, a diagnosis) has no entry here for that end.
 """

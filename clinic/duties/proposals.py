@@ -1,4 +1,4 @@
-"""Endings that need two people: one proposes, another confirms or refuses with a word, the proposer sees the answer."""
+"""Endings that need two people: one proposes, another confirms or refuses with a word, the first reads the answer."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ ACTS: dict[str, Proposable] = {}
 
 
 def register_proposable(code: str, proposable: Proposable) -> None:
-    """An app says what a confirmed proposal of this act does; called in `ready()`."""
+    """Register what a confirmed proposal of this act does; each app calls this in `ready()`."""
     if code in ACTS:
         raise RuntimeError(f"proposals of the act {code!r} are registered already")
     ACTS[code] = proposable
@@ -52,7 +52,7 @@ def propose(
     urgent: bool = False,
     **fields: Any,
 ) -> Proposal:
-    """Put it before a dermatologist; nothing ends until somebody else has confirmed."""
+    """Propose an ending to a dermatologist; nothing ends until somebody else has confirmed it."""
     require(by, Act.PROPOSE_ENDING)
     if not reason.strip():
         raise DutyRefused("Say in words why: who said so and when.")
@@ -85,7 +85,7 @@ def may_answer(proposal: Proposal, member: Member) -> bool:
 
 @transaction.atomic
 def confirm(*, proposal: Proposal, by: Member, revision: int, answer: str = "") -> Proposal:
-    """Do what was proposed, in the name of who confirms. Raises StaleRow where it was answered meanwhile."""
+    """Confirm a proposal: it is done in the name of who confirms. Raises StaleRow if it was answered before."""
     _answer(proposal, by, revision, True, answer)
     ACTS[proposal.act].apply(proposal, by)
     audit.record("proposal.confirm", by=by, subject=proposal, patient=proposal.patient, act=proposal.act)
@@ -113,7 +113,7 @@ def _answer(proposal: Proposal, by: Member, revision: int, confirmed: bool, answ
 
 
 def settle_all(rows: Iterable[Proposal], *, answer: str) -> None:
-    """What has become pointless is answered by the program, and whoever made it is told why."""
+    """Answer proposals that nothing is left of, in the program's name; whoever made them reads why."""
     for row in rows:
         said = {"answered_at": clock.now(), "confirmed": False, "answer": answer}
         change(row, seen=row.revision, at=clock.now(), where={"answered_at": None}, **said)
@@ -121,7 +121,7 @@ def settle_all(rows: Iterable[Proposal], *, answer: str) -> None:
 
 
 def about(row: models.Model) -> QuerySet[Proposal]:
-    """What waits about this row."""
+    """Find the proposals about this row that wait for an answer."""
     return waiting().filter(subject=subject_of(row))
 
 
@@ -131,7 +131,7 @@ def waiting() -> QuerySet[Proposal]:
 
 
 def unread_answers(member: Member) -> QuerySet[Proposal]:
-    """What others answered and this member has not read yet."""
+    """Find this member's proposals that others answered and that the member has not read yet."""
     rows = Proposal.objects.filter(proposed_by=member, answered_at__isnull=False, seen_at__isnull=True)
     return rows.select_related("patient", "answered_by").order_by("answered_at", "pk")
 
@@ -147,7 +147,7 @@ def _duty_of(proposal: Proposal) -> Duty:
 
 
 def key_of(proposal: Proposal) -> int:
-    """The key of the row that a proposal is about."""
+    """Give the key of the row that a proposal is about."""
     return int(proposal.subject.partition(":")[2])
 
 

@@ -1,4 +1,4 @@
-"""Settling a duty by a plain entry: the entry is its evidence, the next duty of the loop opens with it."""
+"""Settle a duty by a plain entry: the entry proves the end, and the duty that follows from it opens."""
 
 from collections.abc import Callable
 from datetime import date
@@ -28,7 +28,7 @@ STRUCK: dict[str, Hook] = {}
 
 
 def register_hooks(kind: str, *, settled: Hook, struck: Hook) -> None:
-    """An app keeps its own row beside the step, such as the day a patient was told; called in `ready()`."""
+    """Register what an app writes beside an entry, such as the day a patient was told; called in `ready()`."""
     if kind in SETTLED:
         raise RuntimeError(f"the steps of {kind!r} are followed already")
     SETTLED[kind], STRUCK[kind] = settled, struck
@@ -46,7 +46,7 @@ def settle(
     how: str = "",
     words: str = "",
 ) -> Step:
-    """Record the outcome and end the duty by it. Raises DutyRefused, NotAllowed, or StaleRow."""
+    """Record what came of a duty and end it by that. Raises DutyRefused, NotAllowed, or StaleRow."""
     chosen = _chosen(duty.kind, outcome)
     require(by, act_of(duty.kind, chosen))
     _check_day(duty, on or clock.today())
@@ -56,6 +56,7 @@ def settle(
             raise DutyRefused(_MISSING[name])
     if how and how not in How.values:
         raise DutyRefused(_MISSING["how"])
+    # The step comes first: the duty's end names it as its evidence.
     step = Step.objects.create(
         duty=duty, outcome=outcome, on=on or clock.today(), by=by, at=clock.now(), **given
     )
@@ -77,7 +78,7 @@ def _check_day(duty: Duty, on: date) -> None:
 
 
 def follow(step: Step, chosen: Outcome) -> None:
-    """The next duty of the loop, and what the app does besides."""
+    """Open the duty that follows from an entry, and let the app write what belongs to it."""
     duty = step.duty
     if chosen.then:
         ledger.open_duty(
@@ -87,6 +88,7 @@ def follow(step: Step, chosen: Outcome) -> None:
             by=step.by,
             subject=duty.subject,
             urgent=duty.urgent or chosen.then_urgent,
+            # Only telling follows a person, whom the reader named; every other duty is free for the list.
             owner=duty.owner if chosen.then == "tell" else None,
             note=f"{KINDS[duty.kind].words}: {chosen.words}. {step.words}".strip(),
         )
@@ -96,7 +98,7 @@ def follow(step: Step, chosen: Outcome) -> None:
 
 @transaction.atomic
 def strike(*, step: Step, by: Member) -> StruckStep:
-    """Take back within ten minutes, by who made it; refused where somebody already acted on what followed from it."""
+    """Take back an entry within ten minutes, by who made it; refused where somebody acted on what followed."""
     duty = step.duty
     _check_not_acted_on(step)
     row = StruckStep.objects.create(step=step, by=by, at=clock.now())

@@ -42,7 +42,7 @@ class FaultyText(ValueError):
 
 
 def read(text: str, build: Callable[[Table], Built | None]) -> tuple[Built | None, list[Fault]]:
-    """What `build` makes of a text, None where an error spoils it, and every fault in the order of reading."""
+    """Read a text: what `build` makes of it, None where an error spoils it, and every fault in the order of reading."""
     try:
         whole = Table(tomllib.loads(text), "", [])
     except (ValueError, RecursionError) as error:  # a number of 5,000 digits is a plain ValueError
@@ -53,7 +53,7 @@ def read(text: str, build: Callable[[Table], Built | None]) -> tuple[Built | Non
 
 
 def load(text: str, build: Callable[[Table], Built | None]) -> Built:
-    """What `build` makes of a text; FaultyText where an error spoils it."""
+    """Read a text that must be sound: what `build` makes of it; FaultyText where an error spoils it."""
     built, faults = read(text, build)
     if built is None:
         raise FaultyText(faults)

@@ -2,7 +2,7 @@ from django.db import models
 
 
 class ChoreRun(models.Model):
-    """A daily chore runs once for each local date, also when the clock repeats an hour; a failed one is tried again.
+    """One run of a daily chore on a local date: once, even if the clock repeats an hour; a failed one is tried again.
 
     `not_before` is the lease of the run under way and, after a failure, the end of the pause.
     """

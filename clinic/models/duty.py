@@ -1,5 +1,6 @@
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
 
@@ -7,13 +8,13 @@ from clinic.models.base import AppendOnly, Stated
 class EndGround(models.TextChoices):
     """Why a duty ends without its proper end: a dermatologist's word, never a nurse's alone."""
 
-    DECLINED = "declined", "declined after being informed"
-    TRANSFERRED = "transferred", "transferred and accepted elsewhere"
-    MOVED = "moved", "moved away, letter sent"
-    DECEASED = "deceased", "deceased"
-    DISCHARGE = "discharge", "clinician's discharge"
-    DECIDED = "decided", "decided otherwise"
-    ERROR = "error", "entered in error"
+    DECLINED = "declined", _("declined after being informed")
+    TRANSFERRED = "transferred", _("transferred and accepted elsewhere")
+    MOVED = "moved", _("moved away, letter sent")
+    DECEASED = "deceased", _("deceased")
+    DISCHARGE = "discharge", _("clinician's discharge")
+    DECIDED = "decided", _("decided otherwise")
+    ERROR = "error", _("entered in error")
 
 
 class Duty(Stated):
@@ -53,7 +54,8 @@ class Duty(Stated):
 
     class Meta:
         ordering = ["-urgent", "due_on", "pk"]
-        verbose_name_plural = "duties"
+        verbose_name = _("duty")
+        verbose_name_plural = _("duties")
         indexes = [models.Index(fields=["kind", "ended_at"], name="duties_of_a_kind")]
         constraints = [
             models.UniqueConstraint(
@@ -93,6 +95,7 @@ class Proposal(Stated):
 
     class Meta:
         ordering = ["-urgent", "due_on", "pk"]
+        verbose_name = _("proposal")
         constraints = [
             models.UniqueConstraint(
                 fields=["act", "subject"],
@@ -120,10 +123,10 @@ class Proposal(Stated):
 
 
 class How(models.TextChoices):
-    IN_PERSON = "in_person", "in person"
-    PHONE = "phone", "by telephone"
-    LETTER = "letter", "by letter"
-    ELECTRONIC = "electronic", "electronically"
+    IN_PERSON = "in_person", _("in person")
+    PHONE = "phone", _("by telephone")
+    LETTER = "letter", _("by letter")
+    ELECTRONIC = "electronic", _("electronically")
 
 
 class Step(AppendOnly):
@@ -132,7 +135,7 @@ class Step(AppendOnly):
     duty = models.ForeignKey(Duty, on_delete=models.PROTECT, related_name="steps")
     outcome = models.CharField(max_length=16, help_text="a code of clinic/duties/outcomes.py")
     on = models.DateField()
-    whom = models.CharField("whom", max_length=120, blank=True)
+    whom = models.CharField(max_length=120, blank=True)
     how = models.CharField(max_length=12, choices=How, blank=True)
     words = models.TextField(blank=True)
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")

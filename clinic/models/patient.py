@@ -2,29 +2,30 @@ from datetime import date
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
 
 
 class PatientStatus(models.TextChoices):
-    ACTIVE = "active", "in the clinic's care"
-    ENDING = "ending", "care is ending"
-    DECEASED = "deceased", "deceased"
-    TRANSFERRED = "transferred", "transferred, accepted elsewhere"
-    MOVED = "moved", "moved away"
-    DISCHARGED = "discharged", "discharged by a clinician"
+    ACTIVE = "active", _("in the clinic's care")
+    ENDING = "ending", _("care is ending")
+    DECEASED = "deceased", _("deceased")
+    TRANSFERRED = "transferred", _("transferred, accepted elsewhere")
+    MOVED = "moved", _("moved away")
+    DISCHARGED = "discharged", _("discharged by a clinician")
 
 
 class Patient(Stated):
-    """`facts_revision` is bumped by every audited change of facts; it is also the patient's lock."""
+    """A patient's record. `facts_revision` rises with every audited change of facts; it is also the patient's lock."""
 
     number = models.CharField(max_length=12, unique=True, editable=False)
-    given_name = models.CharField("given name", max_length=80, blank=True)
-    family_name = models.CharField("family name", max_length=80)
-    born = models.DateField("date of birth")
-    address_hint = models.CharField("town or postcode", max_length=80, blank=True)
+    given_name = models.CharField(_("given name"), max_length=80, blank=True)
+    family_name = models.CharField(_("family name"), max_length=80)
+    born = models.DateField(_("date of birth"))
+    address_hint = models.CharField(_("town or postcode"), max_length=80, blank=True)
     interpreter = models.CharField(
-        "interpreter needed", max_length=40, blank=True, help_text="Language, if one is needed."
+        _("interpreter needed"), max_length=40, blank=True, help_text=_("Language, if one is needed.")
     )
     status = models.CharField(max_length=12, choices=PatientStatus, default=PatientStatus.ACTIVE)
     status_on = models.DateField(null=True, blank=True)
@@ -36,7 +37,7 @@ class Patient(Stated):
         help_text="while care is ending: how it ends once everything is handed over",
     )
     records_since = models.DateField(
-        null=True, blank=True, help_text="Start of this clinic's records, if history was imported."
+        null=True, blank=True, help_text=_("Start of this clinic's records, if history was imported.")
     )
     merged_into = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from"
@@ -44,6 +45,7 @@ class Patient(Stated):
     facts_revision = models.PositiveIntegerField(default=0)
 
     class Meta:
+        verbose_name = _("patient")
         ordering = ["family_name", "given_name", "born", "pk"]
         indexes = [models.Index(fields=["family_name", "given_name"])]
         constraints = [
@@ -65,11 +67,11 @@ class Patient(Stated):
 
     @property
     def died_on(self) -> date | None:
-        """The day of death, also while what is owed after it is handed over."""
+        """Give the day of death, also while what is owed after it is still being handed over."""
         return self.status_on if PatientStatus.DECEASED in (self.status, self.ending_as) else None
 
     def age_on(self, day: date) -> int:
-        """Years completed on a day."""
+        """Work out the age in whole years on a day."""
         return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
 
 
@@ -92,19 +94,20 @@ class CareEnd(AppendOnly):
 
 
 class RouteKind(models.TextChoices):
-    PHONE = "phone", "telephone"
-    EMAIL = "email", "e-mail"
-    POST = "post", "letter"
+    PHONE = "phone", _("telephone")
+    EMAIL = "email", _("e-mail")
+    POST = "post", _("letter")
 
 
 class ContactRoute(Stated):
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="routes")
-    kind = models.CharField(max_length=8, choices=RouteKind)
-    value = models.CharField("number or address", max_length=200)
+    kind = models.CharField(_("kind"), max_length=8, choices=RouteKind)
+    value = models.CharField(_("number or address"), max_length=200)
     dead_since = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering = ["pk"]
+        verbose_name = _("contact route")
         constraints = [
             models.UniqueConstraint(
                 fields=["patient", "kind", "value"], name="a_contact_route_is_listed_once"

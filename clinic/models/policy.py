@@ -1,21 +1,22 @@
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 
 
 class PolicyKind(models.TextChoices):
-    RULES = "rules", "recall rules"
-    FLAGS = "flags", "limits of the measures"
-    TIERS = "tiers", "criteria of the risk tiers"
-    DUTY_LIMITS = "duty_limits", "limits of duties"
+    RULES = "rules", _("recall rules")
+    FLAGS = "flags", _("limits of the measures")
+    TIERS = "tiers", _("criteria of the risk tiers")
+    DUTY_LIMITS = "duty_limits", _("limits of duties")
 
 
 class PolicyState(models.TextChoices):
-    DRAFT = "draft", "draft"
-    PROPOSED = "proposed", "proposed"
-    IN_FORCE = "in_force", "in force"
-    REPLACED = "replaced", "replaced"
+    DRAFT = "draft", _("draft")
+    PROPOSED = "proposed", _("proposed")
+    IN_FORCE = "in_force", _("in force")
+    REPLACED = "replaced", _("replaced")
 
 
 class Policy(Stated):
@@ -32,6 +33,7 @@ class Policy(Stated):
 
     class Meta:
         ordering = ["kind", "-version"]
+        verbose_name = _("policy")
         constraints = [
             models.UniqueConstraint(fields=["kind", "version"], name="a_policy_version_exists_once"),
             models.UniqueConstraint(

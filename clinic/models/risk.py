@@ -1,90 +1,92 @@
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 
 
 class Tier(models.TextChoices):
-    AVERAGE = "average", "average"
-    ABOVE_AVERAGE = "above_average", "above average"
-    HIGH = "high", "high"
-    VERY_HIGH = "very_high", "very high"
+    AVERAGE = "average", _("average")
+    ABOVE_AVERAGE = "above_average", _("above average")
+    HIGH = "high", _("high")
+    VERY_HIGH = "very_high", _("very high")
 
 
 class NaeviBand(models.TextChoices):
-    UNDER_16 = "0-15", "up to 15"
-    UNDER_41 = "16-40", "16 to 40"
-    UNDER_101 = "41-100", "41 to 100"
-    OVER_100 = "over100", "more than 100"
+    UNDER_16 = "0-15", _("up to 15")
+    UNDER_41 = "16-40", _("16 to 40")
+    UNDER_101 = "41-100", _("41 to 100")
+    OVER_100 = "over100", _("more than 100")
 
 
 class AtypicalBand(models.TextChoices):
-    NONE = "0", "none"
-    FEW = "1-5", "1 to 5"
-    SOME = "6-10", "6 to 10"
-    MANY = "over10", "more than 10"
+    NONE = "0", _("none")
+    FEW = "1-5", _("1 to 5")
+    SOME = "6-10", _("6 to 10")
+    MANY = "over10", _("more than 10")
 
 
 class Phototype(models.TextChoices):
-    I = "I", "I: always burns, never tans"  # noqa: E741
-    II = "II", "II: burns easily, tans poorly"
-    III = "III", "III: burns sometimes, tans gradually"
-    IV = "IV", "IV: burns rarely, tans well"
-    V = "V", "V: brown skin"
-    VI = "VI", "VI: dark brown or black skin"
+    I = "I", _("I: always burns, never tans")  # noqa: E741
+    II = "II", _("II: burns easily, tans poorly")
+    III = "III", _("III: burns sometimes, tans gradually")
+    IV = "IV", _("IV: burns rarely, tans well")
+    V = "V", _("V: brown skin")
+    VI = "VI", _("VI: dark brown or black skin")
 
 
 class Counselling(models.TextChoices):
-    REFERRED = "referred", "referral is being made"
-    SEEN = "seen", "was there already"
-    NOT_WANTED = "not_wanted", "offered, and not wanted"
-    NOT_NOW = "not_now", "not now"
+    REFERRED = "referred", _("referral is being made")
+    SEEN = "seen", _("was there already")
+    NOT_WANTED = "not_wanted", _("offered, and not wanted")
+    NOT_NOW = "not_now", _("not now")
 
 
 class RiskAssessment(Stated):
-    """A dated, signed snapshot; never edited: the latest counts."""
+    """A risk assessment: what was answered on one day, signed and never edited; the latest counts."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="risk_assessments")
     assessed_on = models.DateField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
-    naevi = models.CharField("moles on the whole body", max_length=8, choices=NaeviBand)
-    atypical = models.CharField("atypical moles", max_length=8, choices=AtypicalBand)
-    phototype = models.CharField("skin phototype", max_length=4, choices=Phototype)
-    red_hair = models.BooleanField("red hair", default=False)
-    relatives = models.PositiveSmallIntegerField("first-degree relatives with melanoma", default=0)
+    naevi = models.CharField(_("moles on the whole body"), max_length=8, choices=NaeviBand)
+    atypical = models.CharField(_("atypical moles"), max_length=8, choices=AtypicalBand)
+    phototype = models.CharField(_("skin phototype"), max_length=4, choices=Phototype)
+    red_hair = models.BooleanField(_("red hair"), default=False)
+    relatives = models.PositiveSmallIntegerField(_("first-degree relatives with melanoma"), default=0)
     other_relatives = models.PositiveSmallIntegerField(
-        "other relatives with melanoma, and any with pancreatic cancer", default=0
+        _("other relatives with melanoma, and any with pancreatic cancer"), default=0
     )
-    gene_carrier = models.BooleanField("carries CDKN2A or an equivalent variant", default=False)
-    past_melanoma = models.BooleanField("melanoma in the past", default=False)
+    gene_carrier = models.BooleanField(_("carries CDKN2A or an equivalent variant"), default=False)
+    past_melanoma = models.BooleanField(_("melanoma in the past"), default=False)
     several_melanomas = models.BooleanField(
-        "two or more invasive melanomas, one of them within the last 10 years", default=False
+        _("two or more invasive melanomas, one of them within the last 10 years"), default=False
     )
-    dysplastic_syndrome = models.BooleanField("dysplastic naevus syndrome", default=False)
-    past_keratinocyte = models.BooleanField("basal or squamous cell carcinoma in the past", default=False)
+    dysplastic_syndrome = models.BooleanField(_("dysplastic naevus syndrome"), default=False)
+    past_keratinocyte = models.BooleanField(_("basal or squamous cell carcinoma in the past"), default=False)
     family_keratinocyte = models.BooleanField(
-        "a relative with basal or squamous cell carcinoma or solar keratoses", default=False
+        _("a relative with basal or squamous cell carcinoma or solar keratoses"), default=False
     )
-    many_keratoses = models.BooleanField("more than 20 solar keratoses", default=False)
-    some_keratoses = models.BooleanField("some solar keratoses, up to 20", default=False)
-    sunburns = models.BooleanField("several sunburns in the past", default=False)
-    blistering_burns = models.BooleanField("a sunburn that blistered", default=False)
-    sunbeds = models.BooleanField("has used sunbeds", default=False)
-    blue_eyes = models.BooleanField("blue eyes", default=False)
-    immunosuppressed = models.BooleanField("immunosuppressed by an illness or a medicine", default=False)
-    transplanted = models.BooleanField("has received a transplant", default=False)
-    note = models.TextField(blank=True)
+    many_keratoses = models.BooleanField(_("more than 20 solar keratoses"), default=False)
+    some_keratoses = models.BooleanField(_("some solar keratoses, up to 20"), default=False)
+    sunburns = models.BooleanField(_("several sunburns in the past"), default=False)
+    blistering_burns = models.BooleanField(_("a sunburn that blistered"), default=False)
+    sunbeds = models.BooleanField(_("has used sunbeds"), default=False)
+    blue_eyes = models.BooleanField(_("blue eyes"), default=False)
+    immunosuppressed = models.BooleanField(_("immunosuppressed by an illness or a medicine"), default=False)
+    transplanted = models.BooleanField(_("has received a transplant"), default=False)
+    note = models.TextField(_("note"), blank=True)
     tier = models.CharField(max_length=16, choices=Tier)
     reasons = models.JSONField(default=list)
     # Only where the criteria say average and a published figure beside them does not: the tier is the assessor's own.
-    chosen_because = models.TextField("why this tier", blank=True)
+    chosen_because = models.TextField(_("why this tier"), blank=True)
     counselling = models.CharField(
-        "genetic counselling, or review by a dermatologist", max_length=12, choices=Counselling, blank=True
+        _("genetic counselling, or review by a dermatologist"), max_length=12, choices=Counselling, blank=True
     )
     # The criteria that judged it; none where it was recorded before the criteria were data.
     policy = models.ForeignKey("clinic.Policy", null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ["-assessed_on", "-pk"]
+        verbose_name = _("risk assessment")
         indexes = [models.Index(fields=["patient", "-assessed_on"])]
         constraints = [
             models.CheckConstraint(

@@ -1,25 +1,27 @@
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 
 class Role(models.TextChoices):
-    NURSE = "nurse", "nurse"
-    DERMATOLOGIST = "dermatologist", "dermatologist"
-    MANAGER = "manager", "practice manager"
-    ADMINISTRATOR = "administrator", "administrator"
+    NURSE = "nurse", _("nurse")
+    DERMATOLOGIST = "dermatologist", _("dermatologist")
+    MANAGER = "manager", _("practice manager")
+    ADMINISTRATOR = "administrator", _("administrator")
 
 
 class Member(AbstractUser):
     """A member of staff. `is_demo` marks logins that are refused outside demo mode."""
 
-    role = models.CharField(max_length=20, choices=Role)
-    name = models.CharField(max_length=120, help_text="As printed: Dr M. Example")
+    role = models.CharField(_("role"), max_length=20, choices=Role)
+    name = models.CharField(_("name"), max_length=120, help_text=_("As printed: Dr M. Example"))
     checks_skin = models.BooleanField(
-        "may record full skin checks", default=False, help_text="Dermatologists always may."
+        _("may record full skin checks"), default=False, help_text=_("Dermatologists always may.")
     )
     is_demo = models.BooleanField(default=False)
 
     class Meta:
+        verbose_name = _("member of staff")
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(role__in=Role.values), name="a_member_has_a_known_role"

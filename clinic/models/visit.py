@@ -1,23 +1,24 @@
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
 
 
 class Purpose(models.TextChoices):
-    """The purposes of FACTS."""
+    """What a visit can be for, in the words of FACTS."""
 
-    FULL_SKIN_CHECK = "full_skin_check", "full skin check"
-    LESION_IMAGE = "lesion_image", "picture of a lesion"
-    LESION_EXAMINATION = "lesion_examination", "examination of a lesion in person"
-    REST_OF_SKIN_CHECK = "rest_of_skin_check", "rest of the skin check"
-    RESULT_VISIT = "result_visit", "visit for a result"
-    WOUND_CHECK = "wound_check", "wound check"
-    SUTURE_REMOVAL = "suture_removal", "removal of sutures"
-    RISK_ASSESSMENT = "risk_assessment", "risk assessment"
-    NODE_EXAMINATION = "node_examination", "lymph node examination"
-    NODE_ULTRASOUND = "node_ultrasound", "ultrasound of the lymph nodes"
-    SECTIONAL_IMAGING = "sectional_imaging", "sectional imaging"
-    LABORATORY = "laboratory", "laboratory test"
+    FULL_SKIN_CHECK = "full_skin_check", _("full skin check")
+    LESION_IMAGE = "lesion_image", _("picture of a lesion")
+    LESION_EXAMINATION = "lesion_examination", _("examination of a lesion in person")
+    REST_OF_SKIN_CHECK = "rest_of_skin_check", _("rest of the skin check")
+    RESULT_VISIT = "result_visit", _("visit for a result")
+    WOUND_CHECK = "wound_check", _("wound check")
+    SUTURE_REMOVAL = "suture_removal", _("removal of sutures")
+    RISK_ASSESSMENT = "risk_assessment", _("risk assessment")
+    NODE_EXAMINATION = "node_examination", _("lymph node examination")
+    NODE_ULTRASOUND = "node_ultrasound", _("ultrasound of the lymph nodes")
+    SECTIONAL_IMAGING = "sectional_imaging", _("sectional imaging")
+    LABORATORY = "laboratory", _("laboratory test")
 
 
 # What each is about: the planning core completes a duty only by an item that names the same subject.
@@ -42,7 +43,7 @@ ALSO_ABOUT_THE_PATIENT = (Purpose.LESION_EXAMINATION,)
 
 
 def is_about(purpose: str, subject: str) -> bool:
-    """Whether such an item can complete anything: a wound check of procedure:7, never of lesion:7."""
+    """Say whether this purpose can be about this subject: a wound check is of procedure:7, never of lesion:7."""
     kind = ABOUT[Purpose(purpose)]
     under_patient = kind in NOT_ALWAYS_ON_RECORD or purpose in ALSO_ABOUT_THE_PATIENT
     return subject.partition(":")[0] == kind or (subject == "patient" and under_patient)
@@ -60,13 +61,14 @@ class Visit(Stated):
 
     class Meta:
         ordering = ["-attended_on", "-pk"]
+        verbose_name = _("visit")
 
     def __str__(self) -> str:
         return f"visit on {self.attended_on}"
 
 
 class DoneItem(models.Model):
-    """What was done, not what was due: only this completes a recall."""
+    """One thing that was done in a visit; only this completes a recall, never the attendance."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="done")
     purpose = models.CharField(max_length=24, choices=Purpose)

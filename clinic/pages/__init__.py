@@ -1,1 +1,1 @@
-"""What the pages of every app share: the masthead, the patient page, and answers that any view gives."""
+"""What the pages of all apps share: the masthead, the patient page, and answers that any view gives."""

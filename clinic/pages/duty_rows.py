@@ -1,4 +1,4 @@
-"""Duties and proposals as a list shows them: what is owed, about what, by whom and until when."""
+"""Make the rows of duties and proposals that lists show: what is owed, about what, by whom and until when."""
 
 from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass, replace
@@ -9,6 +9,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Count, Prefetch, QuerySet, Value, prefetch_related_objects
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import may
@@ -17,21 +18,22 @@ from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.responses import PAGE
 from clinic.people import patients
+from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
 SUBJECT_WORDS: list[Callable[[Iterable[str]], dict[str, str]]] = []
 # An upper app says where a duty ends by a row of its own: kind → words of the button, and the page. A list shows it.
-DONE_AT: dict[str, tuple[str, Callable[[Duty], str]]] = {
+DONE_AT: dict[str, tuple[Words, Callable[[Duty], str]]] = {
     "find_a_way": (
-        "Add a number or address",
+        _("Add a number or address"),
         lambda duty: f"{resolve_url('clinic:patient', duty.patient_id)}#routes",
     ),
 }
 # The same where the page has to be looked up, so that only the duty's own page shows it.
-DOORS: dict[str, Callable[[Duty], tuple[str, str] | None]] = {}
+DOORS: dict[str, Callable[[Duty], tuple[Words, str] | None]] = {}
 
 
-def door_of(duty: Duty) -> tuple[str, str] | None:
+def door_of(duty: Duty) -> tuple[Words, str] | None:
     return DOORS[duty.kind](duty) if duty.kind in DOORS else None
 
 
@@ -48,7 +50,7 @@ class DutyRow:
     may_end: bool
     shares_name: bool = False
     done_at: str = ""
-    done_words: str = ""
+    done_words: Words = ""
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
 
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> Page:
-    """One page of what this list owes; its rows stand drawn in `object_list`."""
+    """Give one page of what this list owes; the rows to show are in `object_list`."""
     paginator = Paginator(ledger.on_list(owner), PAGE)
     paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
     page = paginator.get_page(request.GET.get("duties"))
@@ -108,17 +110,17 @@ def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[Propos
 
 
 def owed_by(owner: OwningList, request: HttpRequest) -> int:
-    """How many duties of the ledger a list owes."""
+    """Count the duties of the ledger that a list owes."""
     return sum(_tally(request).get(kind, 0) for kind in of_list(owner))
 
 
 def left_on(owner: OwningList, request: HttpRequest) -> int:
-    """For the masthead: everything that a list holds."""
+    """Count everything that a list holds, for the masthead."""
     return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in HELD[owner])
 
 
 def _tally(request: HttpRequest) -> dict[str, int]:
-    """Every list's rows by kind, counted in one question for all places of a page."""
+    """Count every list's rows by kind, in one question for all places of a page."""
     if not hasattr(request, "tally_of_lists"):
         held = (_counted(name, rows()) for kinds in HELD.values() for name, rows in kinds.items())
         request.tally_of_lists = dict(ledger.counts().union(*held, all=True))  # type: ignore[attr-defined]
@@ -131,7 +133,7 @@ def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
 
 
 def open_of(patient: Patient) -> list[Duty]:
-    """What is owed for a patient, asked once for a page and its panels."""
+    """Find what is owed for a patient, once for a page and its sections."""
     if not hasattr(patient, "open_duties"):
         prefetch_related_objects([patient], Prefetch("duties", ledger.open_duties(), to_attr="open_duties"))
     return patient.open_duties  # type: ignore[attr-defined,no-any-return]

@@ -34,19 +34,19 @@ def not_in_future(day: date) -> None:
 
 
 class RevisionForm(forms.Form):
-    """Carries the revision that was on the screen, so that a stale form is shown and not merged."""
+    """A form that carries the revision that was on the screen, so that a stale one is shown and not merged."""
 
     revision = forms.IntegerField(widget=forms.HiddenInput)
 
     def seen(self) -> int:
-        """The revision of a form that is only a button; a mangled one counts as stale."""
+        """Read the revision from a form that is only a button; an unreadable one counts as stale."""
         return self.cleaned_data["revision"] if self.is_valid() else 0
 
 
 def done_choices(
     subjects: list[tuple[str, str]], first: Iterable[tuple[str, str]] = (), *, by: Any = None
 ) -> list[tuple[str, str]]:
-    """What `by` may say was done; without `by`, what may be asked for.
+    """List what `by` may say was done; without `by`, what may be asked for.
 
     `subjects`: (key, words) of the patient's lesions, procedures and tumours. `first`: what was asked for.
     """

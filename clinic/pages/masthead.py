@@ -1,19 +1,22 @@
-"""Registry: upper apps hang places into the masthead, and notices on every page."""
+"""Build the masthead: each app registers its places here, and the notices that stand on every page."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import heartbeat, jobs
 from clinic.access import Act, may
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
 class Place:
     """A place in the masthead; the count stands beside it only where work waits."""
 
-    label: str
+    label: Words
     url_name: str
     order: int
     act: Act
@@ -31,7 +34,7 @@ NOTICES: dict[str, Notice] = {}
 
 
 def add_place(place: Place) -> None:
-    PLACES[place.label] = place
+    PLACES[place.url_name] = place
 
 
 def add_notice(key: str, notice: Notice) -> None:
@@ -51,20 +54,22 @@ def places_for(request: HttpRequest) -> list[Place]:
 
 
 def standstill_notice(request: HttpRequest) -> list[str]:
-    """A dead worker or scheduler, work that gets nowhere and a daily task that failed are said on every page."""
+    """Say on every page which worker, scheduler, kind of work or daily chore stands still."""
     words = jobs.activities()
     still = heartbeat.standing_still(list(words))
-    said = [f"{words[name]} stands still." for name in still if name in words]
+    said = [_("%(activity)s stands still.") % {"activity": words[name]} for name in still if name in words]
     if "worker" in still:
-        said.append("The background worker gives no sign of life: nothing is measured, planned or counted.")
+        said.append(
+            _("The background worker gives no sign of life: nothing is measured, planned or counted.")
+        )
     elif "beat" in still:
-        said.append("The scheduler gives no sign of life: no daily list and no count will be made.")
+        said.append(_("The scheduler gives no sign of life: no daily list and no count will be made."))
     failing = jobs.failing_chores()
     if failing:
-        said.append(f"A daily task failed and is tried again: {', '.join(failing)}.")
-    return [" ".join([*said, "Tell whoever runs this installation."])] if said else []
+        said.append(_("A daily task failed and is tried again: %(names)s.") % {"names": ", ".join(failing)})
+    return [" ".join([*said, _("Tell whoever runs this installation.")])] if said else []
 
 
 add_notice("standstill", standstill_notice)
-add_place(Place("Patients", "clinic:patients", 20, Act.SEE_PATIENTS))
-add_place(Place("Staff", "clinic:staff", 90, Act.MANAGE_STAFF))
+add_place(Place(gettext_lazy("Patients"), "clinic:patients", 20, Act.SEE_PATIENTS))
+add_place(Place(gettext_lazy("Staff"), "clinic:staff", 90, Act.MANAGE_STAFF))

@@ -1,4 +1,4 @@
-"""Registry: upper apps hang sections and buttons on the patient page.
+"""Build the patient page: each app registers its sections and buttons here.
 
 `clinic` imports nothing above itself; whoever is above registers here when it is ready.
 """
@@ -11,6 +11,7 @@ from django.http import HttpRequest
 
 from clinic.access import Act, may
 from clinic.models import Patient
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ class Panel:
 class Button:
     """An action in the head of the patient page; `url_name` takes the patient's key."""
 
-    label: str
+    label: Words
     url_name: str
     order: int
     act: Act
@@ -44,7 +45,7 @@ def add_panel(panel: Panel) -> None:
 
 
 def add_button(button: Button) -> None:
-    BUTTONS[button.label] = button
+    BUTTONS[button.url_name] = button
 
 
 # Returns (key, words) of what a visit may be about besides the whole person, such as ("lesion:12", "lesion 3, ...");
@@ -65,7 +66,7 @@ def due_of(patient: Patient) -> list[tuple[str, str]]:
 
 
 def panels_for(patient: Patient, request: HttpRequest) -> dict[str, list[dict[str, Any]]]:
-    """Column → drawn panels, in order, of those that this member may see."""
+    """Draw the sections that this member may see, in order, by column."""
     columns: dict[str, list[dict[str, Any]]] = {"top": [], "left": [], "middle": [], "right": []}
     for panel in sorted(PANELS.values(), key=lambda panel: panel.order):
         if may(request.user, panel.act):

@@ -1,4 +1,4 @@
-"""What the pages of every policy share: a draft is kept, then two different people sign it."""
+"""Show and take the steps of any policy: a draft is kept, then two different people sign it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -17,10 +17,9 @@ from clinic.pages.responses import conflict
 
 @dataclass(frozen=True)
 class PolicyPages:
-    """One kind of policy: its URL names, and its name at the start of a message."""
+    """One kind of policy and its URL names. What is `said` of a step names the version: “Rule set %(version)s …”."""
 
     kind: PolicyKind
-    name: str
     home: str
     version: str
 
@@ -28,7 +27,7 @@ class PolicyPages:
         return policies.history(self.kind)
 
     def current(self, versions: list[policies.Version]) -> Policy | None:
-        """The one of them that is in force."""
+        """Find the version that is in force."""
         return next((row.policy for row in versions if row.policy.state == PolicyState.IN_FORCE), None)
 
     def one(self, pk: int) -> Policy:
@@ -38,7 +37,7 @@ class PolicyPages:
     def keep(
         self, request: HttpRequest, form: forms.Form, check: Callable[[str], list[str]]
     ) -> Policy | None:
-        """The text of a valid form as a draft; None, with its faults in the form, where it cannot be used."""
+        """Keep the text of a form as a draft; None where it cannot be used, with its faults in the form."""
         # A browser sends CRLF; the text of a policy has one line ending.
         text = form.cleaned_data["toml"].replace("\r\n", "\n")
         faults = check(text)
@@ -65,7 +64,7 @@ class PolicyPages:
         except policies.PolicyRefused as error:
             messages.error(request, str(error))
         else:
-            messages.success(request, f"{self.name} {policy.version} {said}")
+            messages.success(request, said % {"version": policy.version})
         return redirect(self.version, pk)
 
 

@@ -1,4 +1,4 @@
-"""Answers that any view gives: a page that is one form, and a conflict of two people."""
+"""Give the answers that many views share: a page that is one form, and a conflict of two people."""
 
 from typing import Any
 
@@ -13,23 +13,22 @@ PAGE = 50
 
 
 def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
-    """Somebody else was quicker: shows that nothing was overwritten, and the way back."""
-    what = f"The {error} while this page was open. Nothing of yours was saved."
-    context = {"what": what, "back_url": back, **kwargs}
+    """Answer that somebody else was quicker: nothing was overwritten, and here is the way back."""
+    context = {"what": error.say(), "back_url": back, **kwargs}
     return render(request, "clinic/conflict.html", context, status=409)
 
 
 def page_form(
     request: HttpRequest, form: Any, title: str, *, back: str, button: str, **more: Any
 ) -> HttpResponse:
-    """A page that is one form; 422 tells a script what a person reads on the page."""
+    """Answer with a page that is one form; 422 tells a script what a person reads on the page."""
     status = 422 if form.is_bound and form.errors else 200
     context = {"form": form, "title": title, "back": resolve_url(back), "button": button, **more}
     return render(request, "clinic/form_page.html", context, status=status)
 
 
 def asks_first(request: HttpRequest, form: Any, refused: MakesLonger) -> dict[str, Any]:
-    """Context of `page_form` that shows both days and, to whoever may sign for the longer wait, the tick."""
+    """Give `page_form` both days to show and, for whoever may sign for the longer wait, the tick."""
     form.add_error(None, str(refused))
     may_sign = may(request.user, Act.OVERRIDE)
     return {"waits": refused.waits, "signature": refused.signature if may_sign else ""}

@@ -53,12 +53,12 @@ def register_keeper(app: str, keeper: Keeper) -> None:
 
 
 def closes(patient: Patient) -> list[str]:
-    """In words, what the end of care closes at once."""
+    """Say in words what the end of care closes at once."""
     return [words for keeper in KEEPERS.values() for words in keeper.closes(patient)]
 
 
 def outlives(patient: Patient) -> list[str]:
-    """In words, what stays owed until it is handed over or has its own proper end."""
+    """Say in words what stays owed until it is handed over or has its own proper end."""
     owed = [KINDS[row.kind].words for row in _ledger(patient)]
     return [*owed, *(words for keeper in KEEPERS.values() for words in keeper.outlives(patient))]
 
@@ -78,7 +78,8 @@ def end_care(
     ground: str,
     second: Member | None = None,
 ) -> Patient:
-    """Close what ends with it; what outlives it makes the care “ending” until a dermatologist has handed it over."""
+    """End a patient's care and close what ends with it; what outlives it makes the care “ending” until handed over."""
+    # With a second person the right was asked for when that proposal was confirmed.
     if second is None:
         require(by, Act.END_CARE)
     _check(patient, status, on, ground)
@@ -88,6 +89,7 @@ def end_care(
     for keeper in KEEPERS.values():
         keeper.close(row)
     proposals.settle_all(proposals.waiting().filter(patient=patient), answer=f"care ended: {ground.strip()}")
+    # After the keepers have closed what ends at once: the rest is what somebody must hand over.
     left = outlives(patient)
     fields = {"status": PatientStatus.ENDING if left else status, "ending_as": status if left else ""}
     said = {"status_on": on, "status_ground": ground.strip()}
@@ -109,8 +111,9 @@ def _check(patient: Patient, status: str, on: date, ground: str) -> None:
 
 
 def finish(step: Step) -> None:
-    """Everything was handed over: what is left ends with its ground, and the record gets its final state."""
+    """Finish the end of care once all is handed over: the rest ends with its ground, the status becomes final."""
     patient = Patient.objects.select_for_update().get(pk=step.duty.patient_id)
+    # Care was resumed since: the step stays on record and ends nothing.
     if patient.status != PatientStatus.ENDING:
         return
     note = f"handed over to {step.whom}: {step.words}"
@@ -124,13 +127,13 @@ def finish(step: Step) -> None:
 
 
 def unfinish(step: Step) -> None:
-    """A hand-over is not taken back as a whole: resuming care is the way."""
+    """Refuse to take a finished hand-over back: resuming care is the way."""
     raise ledger.DutyRefused("Care has ended: resume it instead.")
 
 
 @transaction.atomic
 def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
-    """The way back, also for a person wrongly recorded as deceased: what the end closed is open again."""
+    """Resume care, also of a person wrongly recorded as deceased: what the end closed is open again."""
     require(by, Act.END_CARE)
     was = patient.status
     fresh = {"status": PatientStatus.ACTIVE, "ending_as": "", "status_on": None, "status_ground": ""}
@@ -153,7 +156,7 @@ def _reopen_handed_over(patient: Patient, end: CareEnd, by: Member) -> None:
 
 @transaction.atomic
 def propose(*, patient: Patient, by: Member, status: str, on: date, ground: str) -> Proposal:
-    """Death, a move, care elsewhere: a nurse proposes it; a proposed death stops calls and letters at once."""
+    """Propose the end of care (death, a move, care elsewhere); a proposed death stops calls and letters at once."""
     _check(patient, status, on, ground)
     return proposals.propose(
         ACT, patient=patient, subject=patient, by=by, reason=ground, status=status, on=str(on)
@@ -182,5 +185,5 @@ ENDING = Proposable("end a patient's care", _apply, _describe)
 
 
 def evidence_of(end: CareEnd) -> str:
-    """How rows that an end of care closed name it."""
+    """Give the words by which rows name the end of care that closed them."""
     return subject_of(end)

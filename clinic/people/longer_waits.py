@@ -1,4 +1,4 @@
-"""Whatever makes somebody wait longer is shown with both days first, and a dermatologist signs (domain.md, 4).
+"""Show both days before somebody is made to wait longer, and have a dermatologist sign (docs/domain.md, 4).
 
 Adding facts never lengthens; correcting one, answering an open question or a lower tier may. Upper apps know the days:
 they register here how to look at them.
@@ -32,7 +32,7 @@ class Wait:
 
 
 class MakesLonger(Exception):
-    """Nothing is saved: `waits` are looked at first, and `signature` says that it was these."""
+    """Raised where a change would make somebody wait longer: nothing is saved, `waits` are to be looked at first."""
 
     def __init__(self, waits: Iterable[Wait]) -> None:
         super().__init__("The patient would be seen later than before: look at both days and sign for it.")
@@ -53,12 +53,12 @@ def add_look(name: str, look: Callable[[Patient], Later]) -> None:
 
 
 def before(patient: Patient) -> list[Later]:
-    """Ask before the change; hand what comes back to `check`."""
+    """Look at a patient's days before a change of facts; what comes back goes to `check`."""
     return [look(patient) for look in LOOKS.values()]
 
 
 def check(asked: list[Later], *, by: Member, signed: str) -> dict[str, Any]:
-    """Details for the audit record of the change, what was signed for among them. Raises MakesLonger."""
+    """Compare the days after a change of facts; gives details for its audit record. Raises MakesLonger."""
     waits = [wait for later in asked for wait in later()]
     if not waits:
         return {}

@@ -1,4 +1,4 @@
-"""Register and find people, keep the ways to reach them."""
+"""Register and find patients, and keep the ways to reach them."""
 
 import re
 from datetime import date
@@ -18,14 +18,14 @@ NAMES = ("given_name", "family_name", "address_hint", "interpreter")
 
 
 class PatientRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a patient cannot be registered or amended so; the text is the sentence for the page."""
 
 
 @transaction.atomic
 def register(
     *, by: Member, family_name: str, born: date, given_name: str = "", phone: str = "", **more: Any
 ) -> Patient:
-    """A new record; its number follows from its key, so two at once cannot get the same."""
+    """Register a patient; the number follows from the row's key, so two at once cannot get the same."""
     now = clock.now()
     patient = Patient.objects.create(
         given_name=given_name,
@@ -47,7 +47,7 @@ def register(
 
 @transaction.atomic
 def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Patient:
-    """Raises StaleRow when the record changed since it was shown."""
+    """Amend a patient's record. Raises StaleRow when it changed since it was shown."""
     before = {name: str(getattr(patient, name)) for name in fields}
     birth_moved = "born" in fields and fields["born"] != patient.born
     change(patient, seen=revision, at=clock.now(), **fields)
@@ -70,7 +70,7 @@ def add_route(*, patient: Patient, by: Member, kind: str, value: str) -> Contact
 
 @transaction.atomic
 def kill_route(*, route: ContactRoute, by: Member | None, on: date | None = None) -> ContactRoute:
-    """A dead number stays on the record and is offered no more; after the last one somebody finds a way."""
+    """Mark a contact route as dead: it stays on the record and is offered no more; after the last one a duty opens."""
     if route.dead_since is None:
         change(route, seen=route.revision, at=clock.now(), dead_since=on or clock.today())
         audit.record("patient.kill_route", by=by, subject=route, patient=route.patient)
@@ -81,7 +81,7 @@ def kill_route(*, route: ContactRoute, by: Member | None, on: date | None = None
 
 @transaction.atomic
 def revive_route(*, route: ContactRoute, by: Member, because: models.Model) -> ContactRoute:
-    """It was marked as dead in error: `because` is the row that says so."""
+    """Use a contact route again that was marked as dead in error; `because` is the row that says so."""
     change(route, seen=route.revision, at=clock.now(), dead_since=None)
     audit.record("patient.revive_route", by=by, subject=route, patient=route.patient)
     for duty in ledger.open_duties(route.patient).filter(kind="find_a_way", opened_from=subject_of(route)):
@@ -91,14 +91,14 @@ def revive_route(*, route: ContactRoute, by: Member, because: models.Model) -> C
 
 @transaction.atomic
 def find_a_way(*, patient: Patient, because: models.Model, by: Member | None) -> None:
-    """No way to reach the patient works, or a letter came back: owed once for each patient under care."""
+    """Open the duty to find a way to reach the patient, once for each patient under care."""
     owed = ledger.open_duties(patient).filter(kind="find_a_way").exists()
     if patient.status == PatientStatus.ACTIVE and not owed:
         ledger.open_duty("find_a_way", patient=patient, opened_from=because, by=by)
 
 
 def search(words: str) -> QuerySet[Patient]:
-    """By number, by any part of the name, by date of birth as 1949-09-30 or 30.9.1949."""
+    """Search patients by number, by any part of the name, by date of birth as 1949-09-30 or 30.9.1949."""
     found = Patient.objects.filter(merged_into__isnull=True)
     for word in words.split():
         born = _as_day(word)
@@ -118,13 +118,13 @@ def _as_day(word: str) -> date | None:
 
 
 def namesakes(patient: Patient) -> QuerySet[Patient]:
-    """Others with the same family name and the same initial: the page says so in plain sight."""
+    """Find other patients with the same family name and the same initial; the page warns of them."""
     others = Patient.objects.filter(family_name__iexact=patient.family_name, merged_into__isnull=True)
     return others.filter(given_name__istartswith=patient.given_name[:1]).exclude(pk=patient.pk)
 
 
 def shared_names(patients: list[Patient]) -> set[int]:
-    """Keys of those in the list whose full name somebody else in the database bears as well."""
+    """Find those in the list whose full name another patient bears as well."""
     names = {(patient.given_name.lower(), patient.family_name.lower()) for patient in patients}
     families = {family for _, family in names}
     bearers: dict[tuple[str, str], list[int]] = {}

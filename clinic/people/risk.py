@@ -1,4 +1,4 @@
-"""Risk tier of a patient with its reasons, by the criteria in force; relative risks are shown, never multiplied.
+"""Assess a patient's risk tier by the criteria in force, with its reasons; relative risks are shown, never multiplied.
 
 The criteria are data that two people approve (template: `clinic/tiers/criteria.toml`); the clinic's guideline governs.
 """
@@ -42,11 +42,11 @@ _SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"
 
 
 class RiskRefused(ValueError):
-    """A sentence that says why no assessment can be recorded."""
+    """Raised where no assessment can be recorded; the text is the sentence for the page."""
 
 
 class DecisionNeeded(RiskRefused):
-    """The criteria leave something to whoever assesses: each field that wants filling in, with its sentence."""
+    """Raised where the criteria leave something to whoever assesses: each field to fill in, with its sentence."""
 
     def __init__(self, fields: Mapping[str, str], against: Iterable[Context] = ()) -> None:
         super().__init__(" ".join(fields.values()))
@@ -66,7 +66,7 @@ class Move:
 
     @property
     def leading(self) -> list[Criterion]:
-        """The criteria that give the new tier; those of lower tiers add nothing."""
+        """Give the criteria that lead to the new tier; those of lower tiers add nothing."""
         return [reason for reason in self.reasons if reason.tier == self.after]
 
 
@@ -80,7 +80,7 @@ class TierPreview:
 
     @property
     def digest(self) -> str:
-        """Stands for all that was shown: the text, the assessments, each answer."""
+        """Give a digest of all that was shown (text, assessments, answers), so that approving refers to just that."""
         moves = [(move.patient.pk, move.assessment.pk, move.after) for move in self.moves]
         shown = json.dumps([self.policy.sha256, self.looked_at, moves])
         return hashlib.sha256(shown.encode()).hexdigest()
@@ -116,7 +116,7 @@ def assess(
     signed: str = "",
     **answers: Any,
 ) -> RiskAssessment:
-    """A dated, signed snapshot; the latest counts and earlier ones stay, each with the set that judged it.
+    """Record a risk assessment; the latest counts, earlier ones stay, each with the set that judged it.
 
     Raises MakesLonger where a lower tier moves a duty later: `signed` says which days were looked at.
     """
@@ -154,13 +154,13 @@ def assess(
 
 
 def all_answers(answers: Mapping[str, Any], age: int) -> dict[str, Any]:
-    """What was answered, and what follows from it."""
+    """Put the answers together with what follows from them, such as how many relatives are affected."""
     relatives = answers["relatives"] + answers["other_relatives"]
     return {**answers, "age": age, "affected_relatives": relatives}
 
 
 def _check_choice(found: TierSet, known: tier_set.Answers, tier: str, chosen: str, because: str) -> None:
-    """Where a published figure speaks against average the assessor chooses; nowhere else."""
+    """Check that the assessor chose the tier where a published figure speaks against average, and nowhere else."""
     against = found.against_average(known)
     missing = {} if chosen in Tier.values else {"chosen": CHOOSE}
     missing |= {} if because else {"chosen_because": "Say why this tier."}
@@ -206,7 +206,7 @@ class StandingTier:
 
 
 def standing(patients: Iterable[int]) -> dict[int, StandingTier]:
-    """Each patient's tier, and since when it has stood without a break."""
+    """Find each patient's tier, and since when it has stood without a break."""
     rows = RiskAssessment.objects.filter(patient__in=patients).order_by("assessed_on", "pk")
     found: dict[int, StandingTier] = {}
     for patient, *row in rows.values_list("patient", "tier", "assessed_on", "transplanted"):
@@ -224,18 +224,18 @@ def _followed_by(before: StandingTier | None, tier: str, day: date, transplant: 
 
 
 def answers_of(row: RiskAssessment) -> dict[str, Any]:
-    """What was answered, and what follows from it on the day of the assessment."""
+    """Give the answers of an assessment, with what follows from them on its day."""
     answers = {name: getattr(row, name) for name in FACTORS}
     return all_answers(answers, row.patient.age_on(row.assessed_on))
 
 
 def context_of(row: RiskAssessment) -> list[Context]:
-    """Published relative risks of the single factors that hold, by the set that judged them."""
+    """Give the published relative risks of the single factors that hold, by the set that judged them."""
     return tiers_of(row.policy).context_of(answers_of(row)) if row.policy else []
 
 
 def prompts_of(row: RiskAssessment) -> list[Prompt]:
-    """What the set that judged left to whoever assessed."""
+    """Give the questions that the set left to whoever assessed."""
     return tiers_of(row.policy).prompts_of(answers_of(row)) if row.policy else []
 
 
@@ -253,7 +253,7 @@ def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
 
 
 def preview(policy: Policy) -> TierPreview:
-    """Every active patient's latest assessment under `policy`."""
+    """Judge every active patient's latest assessment by the criteria of `policy`; nothing is written."""
     newest = RiskAssessment.objects.filter(patient=OuterRef("patient")).order_by("-assessed_on", "-pk")
     rows = (
         RiskAssessment.objects.filter(pk=Subquery(newest.values("pk")[:1]))
@@ -268,7 +268,7 @@ def preview(policy: Policy) -> TierPreview:
 
 @transaction.atomic
 def approve(*, policy: Policy, by: Member, revision: int, digest: str) -> Policy:
-    """Bring a set into force, by whoever has seen who would move; no tier changes before a new assessment."""
+    """Bring criteria into force, by whoever has seen who would move; no tier changes before a new assessment."""
     if digest != preview(policy).digest:
         raise policies.PolicyRefused(
             "Who would move under this set has not been looked at, or has changed since: look at the list first."

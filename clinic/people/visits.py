@@ -1,4 +1,4 @@
-"""A visit records what was done: attendance alone completes nothing, and a tick in place of the deed neither."""
+"""Record visits: only what was done completes anything, not attendance, nor a tick for what is proved otherwise."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ NEVER_TICKED: dict[str, str] = {
 
 
 class VisitRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a visit cannot be recorded or taken back so; the text is the sentence for the page."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def follow(purpose: str, *, done: Callable[[Visit, str], None], struck: Callable
 def record(
     *, patient: Patient, by: Member, attended_on: date, done: Iterable[tuple[str, str]] = (), note: str = ""
 ) -> Visit:
-    """`done` holds pairs (purpose, subject) of FACTS, such as ("wound_check", "procedure:12").
+    """Record a visit; `done` holds pairs (purpose, subject) of FACTS, such as ("wound_check", "procedure:12").
 
     Raises WrongDay where the visit cannot have been on that day, NotAllowed where somebody else must say it was done.
     """
@@ -74,7 +74,7 @@ def record(
 
 
 def _check(done: Iterable[tuple[str, str]], by: Member) -> None:
-    """An item about the wrong thing would complete nothing, and nobody would see it."""
+    """Refuse an item about the wrong kind of thing: it would complete nothing, and nobody would see it."""
     for purpose, subject in done:
         if not is_about(purpose, subject):
             raise ValueError(f"{purpose} is done for a {ABOUT[Purpose(purpose)]}, not for {subject}.")
@@ -85,13 +85,13 @@ def _check(done: Iterable[tuple[str, str]], by: Member) -> None:
 
 
 def may_say_done(by: Member, purpose: str) -> bool:
-    """Whether a tick of this member can stand for this item."""
+    """Say whether this member's tick is enough to say that this item was done."""
     return purpose not in NEVER_TICKED and (purpose not in NEEDS or may(by, NEEDS[purpose]))
 
 
 @transaction.atomic
 def take_back(*, visit: Visit, by: Member, revision: int) -> Visit:
-    """A wrong visit is struck through by who recorded it, within ten minutes: what it completed is owed again."""
+    """Strike a wrong visit through, by who recorded it, within ten minutes: what it completed is owed again."""
     if visit.by_id != by.pk or visit.struck_at is not None:
         raise VisitRefused("Only who recorded it takes it back, once.")
     if clock.now() - visit.changed_at > TAKE_BACK:
@@ -109,7 +109,7 @@ def take_back(*, visit: Visit, by: Member, revision: int) -> Visit:
 
 
 def to_take_back(patient: Patient, by: Member) -> Visit | None:
-    """The last visit that this member recorded and may still take back."""
+    """Find the last visit that this member recorded and may still take back."""
     mine = Visit.objects.filter(patient=patient, by=by, struck_at=None)
     return mine.filter(changed_at__gt=clock.now() - TAKE_BACK).order_by("-pk").first()
 

@@ -19,5 +19,5 @@ class ProjectConfig(AppConfig):
 
 
 def clear_ended_sessions(day: date) -> None:
-    """Django keeps the row of every session that ran out, and with it who was signed in."""
+    """Delete the sessions that ran out: Django keeps their rows, and with them who was signed in."""
     call_command("clearsessions")

@@ -5,7 +5,7 @@ from clinic.models import Member
 
 
 class ClinicBackend(ModelBackend):
-    """Passwords as Django checks them; a demo's log-in is nobody outside the demo."""
+    """Check a password as Django does; a log-in of the demo is refused outside the demo."""
 
     def user_can_authenticate(self, user: Member) -> bool:
         return super().user_can_authenticate(user) and (settings.DEMO or not user.is_demo)

@@ -6,14 +6,16 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.pages import masthead
+from clinic.wording import Words
 
 
 @dataclass(frozen=True)
 class PlaceLink:
-    label: str
+    label: Words
     url: str
     count: int
     current: bool
@@ -42,9 +44,9 @@ def _places(request: HttpRequest) -> list[PlaceLink]:
 def _program_notices() -> list[str]:
     notices = []
     if settings.DEMO:
-        notices.append("Demonstration: every person and picture here is invented. Not for real patients.")
+        notices.append(_("Demonstration: every person and picture here is invented. Not for real patients."))
     if settings.QUARTERDAY_QUEUE == "database":
         notices.append(
-            "No message broker was found: background work is done by one plain worker, more slowly."
+            _("No message broker was found: background work is done by one plain worker, more slowly.")
         )
     return notices

@@ -36,6 +36,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",
     "axes",
     "csp",
     "clinic.apps.ClinicConfig",
@@ -75,6 +76,7 @@ TEMPLATES = [
         },
     },
 ]
+FORM_RENDERER = "clinic.project.form_renderer.ClinicForms"
 
 # ---- data ----------------------------------------------------------------------------------------
 SQLITE = {

@@ -23,7 +23,7 @@ def start(request: HttpRequest) -> HttpResponse:
 
 @login_not_required
 def health(request: HttpRequest) -> JsonResponse:
-    """For a monitor: 503 names what stands still; with `?web` only whether this process and the database answer."""
+    """Tell a monitor how the program does: 503 names what stands still; `?web` asks only web process and database."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1")
     heartbeat.beat("web")

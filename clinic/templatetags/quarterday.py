@@ -1,6 +1,7 @@
 """Days, moments, measures and counts in words nobody can misread."""
 
 import math
+from collections.abc import Callable
 from datetime import date, datetime
 from typing import Any
 
@@ -8,18 +9,27 @@ from django import template
 from django.utils import timezone
 from django.utils.dates import WEEKDAYS, WEEKDAYS_ABBR
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import ngettext
 
 from clinic import clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.models import Patient
-from clinic.wording import write_day
+from clinic.wording import SPOKEN, write_day
 
 register = template.Library()
 
-COUNTED = {"axes": "axis", "colours": "colour", "eighths": "eighth"}  # units that are whole things
+# Units that are whole things, as one and as many.
+COUNTED: dict[str, Callable[[int], str]] = {
+    "axes": lambda number: ngettext("axis", "axes", number),
+    "colours": lambda number: ngettext("colour", "colours", number),
+    "eighths": lambda number: ngettext("eighth", "eighths", number),
+}
 NUMBERS = (
-    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    _lazy("no"), _lazy("one"), _lazy("two"), _lazy("three"), _lazy("four"), _lazy("five"), _lazy("six"),
+    _lazy("seven"), _lazy("eight"), _lazy("nine"), _lazy("ten"), _lazy("eleven"), _lazy("twelve"),
 )  # fmt: skip
 
 
@@ -40,13 +50,19 @@ def day(value: date | datetime | None) -> str:
 @register.filter
 def long_day(value: date | datetime | None) -> str:
     """Wednesday, 25 Nov 2026"""
-    return f"{WEEKDAYS[_local_day(value).weekday()]}, {day(value)}" if value else ""
+    if not value:
+        return ""
+    name = WEEKDAYS[_local_day(value).weekday()]
+    return _("%(weekday)s, %(day)s") % {"weekday": name, "day": day(value)}
 
 
 @register.filter
 def week_day(value: date | datetime | None) -> str:
     """Tue 24 Nov 2026"""
-    return f"{WEEKDAYS_ABBR[_local_day(value).weekday()]} {day(value)}" if value else ""
+    if not value:
+        return ""
+    name = WEEKDAYS_ABBR[_local_day(value).weekday()]
+    return _("%(weekday)s %(day)s") % {"weekday": name, "day": day(value)}
 
 
 @register.filter
@@ -55,7 +71,7 @@ def moment(value: datetime | None) -> str:
     if not value:
         return ""
     local = timezone.localtime(value) if timezone.is_aware(value) else value
-    return f"{week_day(local)}, {local:%H:%M}"
+    return _("%(day)s, %(time)s") % {"day": week_day(local), "time": f"{local:%H:%M}"}
 
 
 @register.filter
@@ -72,7 +88,7 @@ def mm(measure: Any, uncertainty: float | None = None) -> str:
     """
     value = getattr(measure, "value", measure)
     if value in (None, ""):
-        return "no scale"
+        return _("no scale")
     unit = getattr(measure, "unit", "mm")
     doubt = getattr(measure, "uncertainty", uncertainty)
     if unit in COUNTED:
@@ -85,7 +101,8 @@ def mm(measure: Any, uncertainty: float | None = None) -> str:
 @register.filter
 def of_count(unit: str, value: float | None) -> str:
     """The unit of a figure, in the singular beside one: 1 colour, 2 colours."""
-    return COUNTED.get(unit, unit) if value is not None and abs(value) == 1 else unit
+    several = 2 if value is None else abs(value)
+    return COUNTED[unit](1 if several == 1 else 2) if unit in COUNTED else unit
 
 
 def _digits(doubt: float | None) -> int:
@@ -93,11 +110,16 @@ def _digits(doubt: float | None) -> int:
 
 
 @register.filter
+def in_words(count: int) -> str:
+    """`7|in_words` → seven; figures above twelve, "no" for none: the count in a {% blocktranslate count %}."""
+    return str(NUMBERS[count]) if 0 <= count <= 12 else f"{count:,}"
+
+
+@register.filter
 def plural_words(count: int, words: str) -> str:
     """`7|plural_words:"person,people"` → seven people; figures above twelve, "no" for none."""
     one, many = words.split(",")
-    number = NUMBERS[count] if 0 <= count <= 12 else f"{count:,}"
-    return f"{number} {one if count == 1 else many}"
+    return f"{in_words(count)} {one if count == 1 else many}"
 
 
 @register.simple_tag
@@ -106,20 +128,22 @@ def year_strip(
 ) -> SafeString:
     """The strip as SVG: 250 px in a list, 960 beside a side column, 1280 across the page."""
     return _scrolling(
-        strip.render(drawn, width=width, height=height, title=title, desc=desc), width, "Year strip"
+        strip.render(drawn, width=width, height=height, title=title, desc=desc, language=SPOKEN),
+        width,
+        _("Year strip"),
     )
 
 
 @register.simple_tag
 def phase_line(marks: list[phases.PhaseMark], width: int = 820) -> SafeString:
     """The time line of a rule's phases."""
-    return _scrolling(phases.render(marks, width), width, "Time line")
+    return _scrolling(phases.render(marks, width, SPOKEN), width, _("Time line"))
 
 
 @register.simple_tag
 def column_chart(chart: columns.Chart, width: int = 820) -> SafeString:
     """Counts over time, in the grammar of the year strip."""
-    svg = columns.render(chart.columns, chart.meaning, width=width, title=chart.title)
+    svg = columns.render(chart.columns, chart.meaning, width=width, title=chart.title, language=SPOKEN)
     return _scrolling(svg, width, chart.title)
 
 

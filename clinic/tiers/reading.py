@@ -1,4 +1,4 @@
-"""Criteria of the risk tiers, read from TOML: closed names, closed operators, no expressions; faults by path."""
+"""Read the criteria of the risk tiers from TOML: known names and tests only, no expressions; faults with their path."""
 
 from __future__ import annotations
 
@@ -39,12 +39,12 @@ _WHEN = "must name at least one answer, such as { red_hair.is = true }"
 
 
 def load(text: str) -> TierSet:
-    """The set; FaultyText with every fault where it cannot be used."""
+    """Read a set of criteria; FaultyText with every fault where it cannot be used."""
     return strict_toml.load(text, _tier_set)
 
 
 def check(text: str) -> list[str]:
-    """Every fault in words with its place, in the order of the file; empty when it may be used."""
+    """List every fault in words with its place, in the order of the file; empty when the set may be used."""
     return [str(fault) for fault in strict_toml.read(text, _tier_set)[1]]
 
 
@@ -160,7 +160,7 @@ def _operators(answer: str) -> tuple[str, ...]:
 
 
 def _wrong_answer(value: Any, kind: tuple[str, ...] | type) -> str:
-    """Why nobody answers so; empty where somebody may."""
+    """Say why no answer can be like this; empty where one can."""
     if isinstance(kind, tuple):
         return "" if value in kind else f"{quote(value)} is none of {', '.join(kind)}"
     if kind is bool:

@@ -1,4 +1,4 @@
-"""Criteria of the risk tiers as data: what may be answered, what follows, and what is left to whoever assesses."""
+"""Judge answers by the criteria of the risk tiers: what may be answered, what follows, what the assessor decides."""
 
 from __future__ import annotations
 
@@ -137,7 +137,7 @@ class TierSet:
     notes: tuple[Note, ...]
 
     def judge(self, answers: Answers) -> tuple[str, list[Criterion]]:
-        """The highest tier of which one criterion holds, and every criterion that holds, highest first."""
+        """Find the highest tier of which a criterion holds, and every criterion that holds, highest first."""
         held = [criterion for criterion in self.criteria if criterion.holds(answers)]
         held.sort(key=lambda criterion: -TIERS.index(criterion.tier))
         return (held[0].tier if held else TIERS[0]), held
@@ -149,7 +149,7 @@ class TierSet:
         return [row for row in self.prompts if row.holds(answers)]
 
     def against_average(self, answers: Answers) -> list[Context]:
-        """The published figures for which an average tier is the assessor's choice, not the criteria's."""
+        """Find the published figures because of which an average tier is the assessor's choice, not the criteria's."""
         if self.judge(answers)[0] != TIERS[0]:
             return []
         return [row for row in self.context_of(answers) if row.value >= CHOICE_FROM]

@@ -1,4 +1,4 @@
-"""Criteria of the risk tiers as sentences, made from what is asked and never from what somebody wrote beside it."""
+"""Write the criteria of the risk tiers as sentences, from what they ask, never from words that stand beside them."""
 
 from collections.abc import Iterable
 from typing import Any, Final
@@ -41,7 +41,7 @@ _TESTS: Final = {"at_least": "at least", "at_most": "at most", "over": "over"}
 
 
 def caution(flag: str) -> str:
-    """What is to be said beside a reason that was not read in the published text itself."""
+    """Say beside a reason how sure it is, where it was not read in the published text itself."""
     return "" if flag == "found" else FLAGS.get(flag, "")
 
 

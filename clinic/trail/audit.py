@@ -1,4 +1,4 @@
-"""The audit trail: no audit record, no action; both are in the same transaction."""
+"""Write the audit trail: without its audit record no action happens; both are in the same transaction."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -70,6 +70,7 @@ def record_all(entries: Iterable[Entry]) -> None:
     rows = []
     for entry in entries:
         if ACTIONS[entry.action].changes_facts:
+            # Written together, the patients' revisions would not move, and their plans would stay old.
             raise RuntimeError(f"audit record {entry.action!r} changes facts: it is written alone")
         row = AuditRecord(at=clock.now(), action=entry.action, patient=entry.patient, details=entry.details)
         row.subject = subject_of(entry.subject)
@@ -78,12 +79,12 @@ def record_all(entries: Iterable[Entry]) -> None:
 
 
 def subject_of(row: models.Model) -> str:
-    """How a record names what it is about: clinic.policy:7"""
+    """Give the words by which a record names what it is about: clinic.policy:7"""
     return f"{row._meta.label_lower}:{row.pk}"
 
 
 def _bump(patient: Patient) -> int:
-    """Guarded by the database: the update is also the patient's lock until the transaction ends."""
+    """Raise the patient's facts revision; the update is also the patient's lock until the transaction ends."""
     Patient.objects.filter(pk=patient.pk).update(facts_revision=F("facts_revision") + 1)
     patient.facts_revision = Patient.objects.values_list("facts_revision", flat=True).get(pk=patient.pk)
     return patient.facts_revision

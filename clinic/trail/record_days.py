@@ -1,4 +1,4 @@
-"""Days that a record can hold: from birth to today, and not after death."""
+"""Check the day of an event: from birth to today, and not after death."""
 
 from datetime import date
 
@@ -7,11 +7,11 @@ from clinic.models import Patient
 
 
 class WrongDay(ValueError):
-    """A day on which nothing can have happened to this patient; the text says why."""
+    """Raised for a day on which nothing can have happened to this patient; the text says why."""
 
 
 def check_day(patient: Patient, day: date, what: str, *, after_death: bool = False) -> None:
-    """Raise WrongDay for a day to come, before birth, or after death unless what is owed outlives the patient."""
+    """Refuse a day to come, before birth, or after death unless what is owed outlives the patient (WrongDay)."""
     if day > clock.today():
         raise WrongDay(f"{what} lies in the future.")
     if day < patient.born:

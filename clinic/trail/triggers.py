@@ -1,4 +1,4 @@
-"""Append-only tables by database triggers, recreated after every migrate.
+"""Keep tables append-only by database triggers, made anew after every migrate.
 
 Django rebuilds a table on SQLite when a column changes, and the rebuild drops triggers silently.
 """
@@ -41,6 +41,7 @@ def recreate(*, using: str = "default", **_: Any) -> None:
 
 def _sqlite(table: str) -> list[str]:
     return [
+        # SQLite has no CREATE OR REPLACE TRIGGER; the text never changes, so what exists is right.
         f"CREATE TRIGGER IF NOT EXISTS {name(table, verb)} BEFORE {verb} ON {table} "
         f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
         for verb in _VERBS
@@ -57,6 +58,7 @@ def _postgres(table: str) -> list[str]:
         "FOR EACH ROW EXECUTE FUNCTION quarterday_append_only()"
         for verb in _VERBS
     ]
+    # TRUNCATE fires no row trigger, and would empty the trail in one statement.
     truncate = (
         f"CREATE OR REPLACE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
         "FOR EACH STATEMENT EXECUTE FUNCTION quarterday_append_only()"

@@ -76,7 +76,7 @@ def _may_take_back(found: Duty, request: HttpRequest) -> bool:
 def _do(
     request: HttpRequest, found: Duty, name: str, form: Any, act: Callable[..., Any], said: str
 ) -> HttpResponse:
-    """Check a form of the page, act, and go back to the list that owned the duty."""
+    """Check a form of the page, do what it asks, and go back to the list that owned the duty."""
     if form.is_valid():
         try:
             act(**form.cleaned_data)

@@ -19,7 +19,6 @@ from clinic.policies import Version
 
 PAGES = PolicyPages(
     PolicyKind.DUTY_LIMITS,
-    "Limits of duties",
     home="clinic:duty_limits",
     version="clinic:duty_limits_version",
 )
@@ -61,10 +60,13 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, _("are proposed: another person approves them."))
+    return PAGES.propose(
+        request, pk, _("Limits of duties %(version)s are proposed: another person approves them.")
+    )
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.approve(request, pk, _("are in force for every duty that opens from now on."))
+    said = _("Limits of duties %(version)s are in force for every duty that opens from now on.")
+    return PAGES.approve(request, pk, said)

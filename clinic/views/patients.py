@@ -82,7 +82,7 @@ def patient(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _own_visit(patient: Patient, request: HttpRequest) -> Visit | None:
-    """Asked only of who has recorded a visit since signing in."""
+    """Find the visit that this member may take back; asked only of who has recorded one since signing in."""
     return visits.to_take_back(patient, request.user) if request.session.get("recorded_a_visit") else None
 
 

@@ -6,6 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow, may
@@ -18,7 +19,7 @@ from clinic.policies import Version
 from clinic.tiers import reading, tier_set, wording
 from clinic.tiers.tier_set import Criterion, TierSet
 
-PAGES = PolicyPages(PolicyKind.TIERS, "Tier criteria", home="clinic:tiers", version="clinic:tiers_version")
+PAGES = PolicyPages(PolicyKind.TIERS, home="clinic:tiers", version="clinic:tiers_version")
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ def _page(request: HttpRequest, policy: Policy | None, versions: list[Version]) 
 
 
 def _read(policy: Policy) -> dict[str, Any]:
-    """A text that cannot be used is shown with its faults; one that was replaced moves nobody."""
+    """Read a version for its page: an unusable text is shown with its faults, a replaced one moves nobody."""
     faults = reading.check(policy.toml)
     if faults:
         return {"faults": faults}
@@ -64,7 +65,7 @@ def _read(policy: Policy) -> dict[str, Any]:
 
 
 def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
-    """Highest tier first."""
+    """Group the criteria by tier, the highest first."""
     groups = []
     for tier in reversed(tier_set.TIERS[1:]):
         rows = [one for one in found.criteria if one.tier == tier]
@@ -74,7 +75,7 @@ def _groups(found: TierSet) -> list[tuple[str, list[Shown]]]:
 
 
 def _beyond(one: Criterion) -> str:
-    """What is asked, unless its words say just that."""
+    """Say what a criterion asks, unless its own words say just that."""
     asked = wording.sentence(one.when)
     return "" if asked.lower() == f"{one.words}: yes.".lower() else asked
 
@@ -96,11 +97,14 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, "are proposed: another person sees whom they move and approves them.")
+    said = _("Tier criteria %(version)s are proposed: another person sees whom they move and approves them.")
+    return PAGES.propose(request, pk, said)
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
-    said = "are in force for every assessment from now on; nobody's tier has changed."
+    said = _(
+        "Tier criteria %(version)s are in force for every assessment from now on; nobody's tier has changed."
+    )
     return PAGES.sign(request, pk, risk.approve, said, digest=request.POST.get("preview", ""))

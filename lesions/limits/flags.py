@@ -1,4 +1,4 @@
-"""Reasons to put a lesion before a dermatologist: the clinic's limits, and what numbers cannot answer."""
+"""Find the reasons to put a lesion before a dermatologist: the clinic's limits, and what numbers cannot answer."""
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
@@ -23,7 +23,7 @@ _SHIPPED = Path(__file__).with_name("flags.toml")
 
 @dataclass(frozen=True)
 class Limit:
-    """One row of the table; `measures` are tried in order for growth, taken together for appears."""
+    """One limit of the clinic; `measures` are tried in order for growth, taken together for appears."""
 
     code: str
     measures: tuple[str, ...]
@@ -53,7 +53,7 @@ def shipped() -> str:
 
 
 def check(text: str) -> list[str]:
-    """Faults of a table of limits, in words."""
+    """List the faults of a table of limits in words."""
     return [str(fault) for fault in strict_toml.read(text, _limits_and_own)[1]]
 
 
@@ -62,7 +62,7 @@ def limits(text: str) -> tuple[Limit, ...]:
 
 
 def own_repeatability(text: str) -> Own | None:
-    """The clinic's own smallest changes, where its limits bring them."""
+    """Read the clinic's own smallest changes, where its limits have them."""
     return _load(text)[1]
 
 
@@ -89,7 +89,7 @@ def _limits_and_own(whole: Table) -> tuple[tuple[Limit, ...], Own | None] | None
 
 
 def _limit(row: dict[str, Any], number: int, faults: list[Fault]) -> Limit | None:
-    """A limit without a fault; a fault is a sentence of the limit that names the key."""
+    """Read one limit; a fault is a sentence that names the key."""
     before, code = len(faults), row.get("code")
     table = Table(row, f"limit {code if isinstance(code, str) else number}", faults)
     for wrong in _faults(row) if table.has_keys(_KEYS) else ():
@@ -111,7 +111,7 @@ def _faults(row: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _faults_of_measures(row: Mapping[str, Any]) -> Iterator[str]:
-    """A name that nobody measures would never be passed, so it is a fault and not a quiet limit."""
+    """Name the measures that do not exist: such a limit would never be passed, so it is a fault."""
     if not isinstance(row["measures"], list) or not row["measures"]:
         yield "measures is a list of names"
         return
@@ -122,7 +122,7 @@ def _faults_of_measures(row: Mapping[str, Any]) -> Iterator[str]:
 def raise_flags(
     measurement: Measurement, comparison: Comparison | None, policy: Policy | None
 ) -> list[FlagDraft]:
-    """Every reason to look, doubt first. An empty list means: all was measured, and all lies inside the limits."""
+    """List every reason to look, doubt first. Empty: all was measured, and all lies inside the limits."""
     doubtful, unanswered = (
         list(_doubtful(measurement, comparison)),
         list(_unanswered(measurement, comparison)),
@@ -143,7 +143,7 @@ def raise_flags(
 
 
 def codes_of_change(policy: Policy) -> set[str]:
-    """Codes of flags that follow from a comparison, not from one picture alone."""
+    """Give the codes of flags that follow from a comparison, not from one picture alone."""
     return {limit.code for limit in limits(policy.toml) if limit.of != "value"}
 
 
@@ -152,7 +152,7 @@ def failed(sentence: str) -> FlagDraft:
 
 
 def _doubtful(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
-    """An outline in doubt is looked at first: until then none of its measures is held against a limit."""
+    """Flag an outline in doubt: until a person has looked, none of its measures is held against a limit."""
     if measurement.doubt:
         reasons = " ".join(doubt.text.removesuffix(" Check it.") for doubt in measurement.doubt)
         yield FlagDraft("doubtful", f"Check the outline. {reasons} {_NOT_HELD}")
@@ -163,7 +163,7 @@ def _doubtful(measurement: Measurement, comparison: Comparison | None) -> Iterat
 
 
 def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:
-    """What no limit can answer: the picture waits for a person like one beyond a limit."""
+    """Flag what no limit can answer: the picture waits for a person like one beyond a limit."""
     poor = [quality.text for quality in measurement.quality if not quality.ok]
     if poor:
         yield FlagDraft("inadequate", f"The photograph falls short. {' '.join(poor)}")
@@ -224,7 +224,7 @@ def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
 
 
 def _spread(limit: Limit, comparison: Comparison) -> FlagDraft | None:
-    """Changed patches of the named kinds, as a share of the earlier lesion."""
+    """Add up the changed patches of the named kinds, as a share of the earlier lesion."""
     found = [region for region in comparison.regions if region.kind in limit.measures]
     whole = comparison.earlier.value("area" if found and found[0].unit == "mm²" else "area_px")
     if not found or not whole:
@@ -238,7 +238,7 @@ def _draft(limit: Limit, text: str, value: float, uncertainty: float | None) -> 
 
 
 def _missing(table: tuple[Limit, ...], measurement: Measurement, comparison: Comparison | None) -> list[str]:
-    """Plain names of what a limit asks for and nobody could measure, so that silence is never an answer."""
+    """Name what a limit asks for and nobody could measure, so that silence is never an answer."""
     names: list[str] = []
     for limit in table:
         if limit.of == "value":
@@ -292,7 +292,7 @@ PLAIN = {
 
 
 def plain_name(name: str) -> str:
-    """The name of a measure as staff read it."""
+    """Give the name of a measure as staff read it."""
     if name.endswith("_px"):
         return plain_name(name.removesuffix("_px"))
     if name.startswith("colour_"):

@@ -1,4 +1,4 @@
-"""How much a measure varies when nothing changed, from one lesion photographed several times. Pure arithmetic.
+"""Work out how much a measure varies when nothing changed, from one lesion photographed several times.
 
 Smallest change that one picture each can show at 95 %: 1.96 * sqrt(2) * SEM (Bland and Altman,
 Statistical Methods in Medical Research 1999;8:135-160; the formula from memory).
@@ -35,7 +35,7 @@ class Spread:
 
 
 def study(measurements: Sequence[Measurement]) -> list[Spread]:
-    """The spread of every measure that at least `LEAST_PICTURES` of the pictures have."""
+    """Work out the spread of every measure that at least `LEAST_PICTURES` of the pictures have."""
     found: dict[tuple[str, str], list[float]] = {}
     for measurement in measurements:
         for measure in measurement.measures:
@@ -45,13 +45,13 @@ def study(measurements: Sequence[Measurement]) -> list[Spread]:
 
 
 def _spread(name: str, unit: str, values: list[float]) -> Spread:
-    """Of one lesion the standard deviation of repeated pictures is the standard error of measurement."""
+    """Work out one spread: of repeated pictures the standard deviation is the standard error of measurement."""
     sem = stdev(values)
     return Spread(name, unit, len(values), mean(values), sem, 1.96 * math.sqrt(2) * sem)
 
 
 def unsure(pictures: int) -> float:
-    """Relative standard error of a standard deviation of so many values: 1 / sqrt(2 (n - 1))."""
+    """Give the relative standard error of a standard deviation of so many values: 1 / sqrt(2 (n - 1))."""
     return 1 / math.sqrt(2 * (pictures - 1))
 
 
@@ -59,7 +59,7 @@ def unsure(pictures: int) -> float:
 
 
 def as_toml(spreads: Sequence[Spread], source: str) -> str:
-    """The table `[repeatability]` for the limits. A spread of nothing at all proves nothing and is left out."""
+    """Write the table `[repeatability]` for the limits. A spread of nothing at all proves nothing and is left out."""
     known = [each for each in spreads if each.smallest > 0 and each.name in FIGURES]
     sizes = [
         f"{each.name} = {each.smallest / each.mean:.3g}" for each in known if each.relative and each.mean
@@ -79,7 +79,7 @@ def as_toml(spreads: Sequence[Spread], source: str) -> str:
 
 
 def with_table(limits: str, table: str) -> str:
-    """The limits with this table at their end, in place of one that is there."""
+    """Put this table at the end of the limits, in place of one that is there."""
     kept, inside = [], False
     for line in limits.splitlines():
         if line.startswith("["):
@@ -98,7 +98,7 @@ class Own:
     absolute: dict[str, float]
 
     def smallest(self, name: str, earlier: float, later: float) -> float | None:
-        """Smallest change that shows between two values, in the measure's own unit; None where not studied."""
+        """Give the smallest change that shows between two values, in the measure's own unit; None where not studied."""
         if name in self.relative:
             return self.relative[name] * abs(earlier + later) / 2
         return self.absolute.get(name)
@@ -109,7 +109,7 @@ class Own:
 
 
 def read(limits: Table) -> Own | None:
-    """The clinic's own figures, where its limits have a table `[repeatability]`."""
+    """Read the clinic's own figures, where its limits have a table `[repeatability]`."""
     if TABLE not in limits.values:
         return None
     table = limits.table(TABLE)

@@ -1,4 +1,4 @@
-"""The limits of the measures as sentences, and what a reader has to know before signing them."""
+"""Write the limits of the measures as sentences, with what a reader has to know before signing them."""
 
 from clinic.wording import alternatives
 from lesions.limits import flags
@@ -21,7 +21,7 @@ _PATCHES = {"new_colour": "of a new colour"}
 
 
 def sentence(limit: Limit) -> str:
-    """When this limit puts a picture before a dermatologist."""
+    """Say when this limit puts a picture before a dermatologist."""
     names = list(dict.fromkeys(flags.plain_name(name) for name in limit.measures))
     unit = "" if names[0].endswith(limit.unit) else _unit(limit.unit)
     bound = f"{limit.limit:g}{unit}"
@@ -48,7 +48,7 @@ def cautions(table: tuple[Limit, ...]) -> list[str]:
 
 
 def smallest_changes(own: Own | None) -> list[tuple[str, str]]:
-    """The clinic's own repeatability: each measure, and the smallest change that shows."""
+    """Say the clinic's own repeatability: each measure, and the smallest change that shows."""
     if own is None:
         return []
     shares = [(_name(name), f"{share * 100:.3g} % of the value") for name, share in own.relative.items()]

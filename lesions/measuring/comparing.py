@@ -1,4 +1,4 @@
-"""Two pictures of one lesion on a page: where each pane looks, and what is not shown and why."""
+"""Prepare two pictures of one lesion for a page: where each pane looks, what is not shown, and why."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -57,7 +57,7 @@ def _unaligned(found: types.Comparison) -> Iterator[str]:
 
 
 def _of_map(found: types.Comparison) -> Iterator[str]:
-    """Where figures and map would seem to say different things."""
+    """Explain where the figures and the map of changes would seem to say different things."""
     went, kinds = types.area_went(found.deltas), {region.kind for region in found.regions}
     if went and not kinds & {"grown", "shrunk"}:
         yield "The area changed by a rim too thin to be drawn on the change map."

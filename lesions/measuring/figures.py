@@ -1,4 +1,4 @@
-"""What was measured, as pages show it: figures with their unit and doubt, and what changed in plain words."""
+"""Prepare for pages what was measured: figures with their unit and doubt, and what changed in plain words."""
 
 import math
 from collections.abc import Iterable
@@ -60,7 +60,7 @@ class MeasureChange:
 
 @dataclass(frozen=True)
 class LesionLine:
-    """A lesion in the ledger of the patient page; `apart` is None where it was not held against the others."""
+    """A lesion in the list of the patient page; `apart` is None where it was not compared with the others."""
 
     lesion: Lesion
     place: str
@@ -70,7 +70,7 @@ class LesionLine:
 
 
 def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
-    """The named measure of a result."""
+    """Find the named measure of a result."""
     rows = result["measures"] if result else []
     row = next((row for row in rows if row["name"] == name), None)
     if row is None:
@@ -80,7 +80,7 @@ def figure(result: dict[str, Any] | None, name: str) -> Figure | None:
 
 
 def across(assessment: Assessment, comparison: Comparison | None) -> Figure | None:
-    """The largest diameter of one of two pictures, at the scale that their comparison counts by."""
+    """Give the largest diameter of one of two pictures, at the scale that their comparison counts by."""
     own = figure(assessment.result, "feret")
     rows = comparison.result["deltas"] if comparison else []
     row = next((row for row in rows if row["name"] == "feret" and row["delta"] is not None), None)
@@ -90,12 +90,12 @@ def across(assessment: Assessment, comparison: Comparison | None) -> Figure | No
 
 
 def in_doubt(*results: dict[str, Any] | None) -> bool:
-    """Whether any of the outlines wants a person's look before its figures say anything."""
+    """Say whether any of the outlines needs a person's look before its figures say anything."""
     return any(result and result.get("doubt") for result in results)
 
 
 def mm_per_px(assessment: Assessment) -> float | None:
-    """The scale that the figures were measured by, which may be a ruler that was found in the picture."""
+    """Give the scale that the figures were measured by, which may be a ruler that was found in the picture."""
     if not assessment.result:
         return assessment.image.mm_per_px
     scale = assessment.result["scale"]
@@ -105,7 +105,7 @@ def mm_per_px(assessment: Assessment) -> float | None:
 def _figure(
     name: str, value: float | None, unit: str, uncertainty: float | None = None, method: str = ""
 ) -> Figure:
-    """Shares are read as per cent, and a bare ratio has no unit."""
+    """Make the figure of a measure; shares are shown as per cent, and a bare ratio has no unit."""
     if unit == "share":
         value, uncertainty = (None if each is None else each * 100 for each in (value, uncertainty))
     if unit in _COUNTS:
@@ -115,7 +115,7 @@ def _figure(
 
 
 def figures(result: dict[str, Any] | None) -> list[Figure]:
-    """Every measure with its method; pixels only where there are no millimetres."""
+    """List every measure with its method; pixels only where there are no millimetres."""
     rows = result["measures"] if result else []
     known = {row["name"] for row in rows if row["value"] is not None}
     names = [
@@ -128,7 +128,7 @@ def figures(result: dict[str, Any] | None) -> list[Figure]:
 
 
 def changes(comparison: Comparison | None, own: Own | None = None) -> list[MeasureChange]:
-    """Every delta of a comparison; pixels only where there are no millimetres. `own`: as flags.py judges them."""
+    """List what changed in a comparison; pixels only where there are no millimetres. `own`: as flags.py judges them."""
     rows = comparison.result["deltas"] if comparison else []
     known = {row["name"] for row in rows if row["delta"] is not None}
     found = [_change(row, own) for row in rows if not _doubled(row["name"], known)]
@@ -168,7 +168,7 @@ def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
 
 
 def change_words(comparison: Comparison | None, own: Own | None = None) -> str:
-    """One cell: what changed since the earlier picture, of all that was measured and drawn."""
+    """Say in one cell of a table what changed since the earlier picture, of all that was measured and drawn."""
     if comparison is None:
         return "first picture"
     if in_doubt(comparison.result.get("earlier"), comparison.result.get("later")):
@@ -195,14 +195,14 @@ def _changed(rows: list[MeasureChange], kinds: set[str]) -> str:
 
 
 def _moved(row: MeasureChange) -> str:
-    """How far a size went; of the others that they changed."""
+    """Say how far a size went, and of the other measures that they changed."""
     if row.name not in _SIZES or not row.earlier.value or row.delta.value is None:
         return row.name
     return f"{row.name} {row.delta.value / row.earlier.value:+.0%}".replace("-", "−").replace("%", " %")
 
 
 def _kinds(comparison: Comparison) -> set[str]:
-    """What the change map shows."""
+    """Say what the change map shows."""
     return {region["kind"] for region in comparison.result.get("regions", [])}
 
 
@@ -211,13 +211,13 @@ def _hands(words: str, comparison: Comparison) -> str:
 
 
 def drawn_differently(result: dict[str, Any]) -> bool:
-    """Whether a person drew one of the outlines and the program the other."""
+    """Say whether a person drew one of the outlines and the program the other."""
     drawn = [(result.get(side) or {}).get("outline") for side in ("earlier", "later")]
     return len({outline["drawn_by"] for outline in drawn if outline}) > 1
 
 
 def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
-    """Lines for a list of lesions in four queries, however many there are."""
+    """Make the lines of a list of lesions, in four queries however many there are."""
     rows = list(lesions)
     policy = policies.in_force(PolicyKind.FLAGS)
     own = flags.own_repeatability(policy.toml) if policy else None
@@ -241,7 +241,7 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
 
 
 def shown(rows: Iterable[Assessment]) -> Assessment | None:
-    """Of one picture's assessments the one whose figures count; while none is finished, the last that was asked for."""
+    """Find the assessment whose figures count for a picture; while none is finished, the last that was asked for."""
     known = sorted(rows, key=lambda row: row.pk)
     done = [row for row in known if row.state == JobState.DONE]
     return outlines.of_last_version(done) or (known[-1] if known else None)

@@ -1,4 +1,4 @@
-"""Shell round the image core: measure a waiting picture, compare it, put the lesion before a person."""
+"""Measure a picture that waits, compare it with earlier ones, and put the lesion before a dermatologist."""
 
 import logging
 from dataclasses import dataclass, replace
@@ -45,7 +45,7 @@ class _Compared:
 
 @dataclass(frozen=True)
 class _Found:
-    """What one measuring answers: the figures, against earlier pictures, and a later one against them."""
+    """What one measuring answers: its figures, comparisons with earlier pictures, and of a later one with it."""
 
     measurement: "Measurement"
     back: list[_Compared]
@@ -53,7 +53,7 @@ class _Found:
 
 
 def _unfinished() -> QuerySet[Assessment]:
-    """Waiting, or taken by a worker whose lease has lapsed."""
+    """Find assessments that wait, or were taken by a worker whose time has run out."""
     lapsed = Q(state=JobState.RUNNING, lease_until__lt=clock.now())
     return Assessment.objects.filter(Q(state=JobState.QUEUED) | lapsed)
 
@@ -68,6 +68,7 @@ def measure_picture(assessment_id: int) -> None:
     if attempt is None:
         return
     row = Assessment.objects.select_related("image__lesion__patient").get(pk=assessment_id)
+    # A picture that kills its worker never answers; so the attempts are counted when it is taken.
     if attempt > MOST_ATTEMPTS:
         _fail(row, attempt, GIVEN_UP)
         return
@@ -97,7 +98,7 @@ def measure_again(*, assessment: Assessment, by: Member, revision: int) -> Asses
 
 
 def _claim(assessment_id: int) -> int | None:
-    """One conditional update; the number of the attempt guards everything that this worker writes later."""
+    """Claim a picture for this worker; the number of the attempt guards everything that it writes later."""
     now = clock.now()
     taken = (
         _unfinished()
@@ -114,7 +115,7 @@ def _claim(assessment_id: int) -> int | None:
 
 
 def _measured(row: Assessment) -> _Found:
-    """Seconds of work, outside any transaction. The core loads here, never in a web process."""
+    """Measure the picture: seconds of work, outside any transaction. The core loads here, never in a web process."""
     from lesions.analysis import pipeline  # noqa: PLC0415  keeps scikit-image out of the web process
 
     outline = types.Outline.from_json(row.outline) if row.outline else None
@@ -127,6 +128,7 @@ def _measured(row: Assessment) -> _Found:
         look_for_ruler=contact,
         allowance=allowance.from_settings(),
     )
+    # Earlier figures are read as stored: only this picture is measured now.
     back = [_compare(earlier, _answer(earlier), row, found) for earlier in earlier_assessments(row)]
     later = _shown_later(row)
     return _Found(found, back, _compare(row, found, later, _answer(later)) if later else None)
@@ -135,7 +137,7 @@ def _measured(row: Assessment) -> _Found:
 def _compare(
     earlier: Assessment, before: "Measurement", later: Assessment, after: "Measurement"
 ) -> _Compared:
-    """Compare, and draw what changed: the map is kept as a file, so that no web process has to draw."""
+    """Compare two pictures and draw what changed; the map is kept as a file, so that no web process has to draw."""
     from lesions.analysis import pipeline  # noqa: PLC0415  keeps scikit-image out of the web process
     from lesions.analysis.drawing import changemap  # noqa: PLC0415  keeps numpy out of the web process
 
@@ -143,6 +145,7 @@ def _compare(
     most = allowance.from_settings()
     found = pipeline.compare(one, two, earlier_measurement=before, later_measurement=after, allowance=most)
     aligned = found.registration.aligned
+    # Files before rows: a file without a row harms nobody, a row without its file would be a broken page.
     drawn = storage.put(changemap.draw(one, found, allowance=most)) if aligned else ""
     return _Compared(earlier, later, found, drawn)
 
@@ -158,12 +161,12 @@ def _scale(picture: Image) -> types.Scale | None:
 
 
 def earlier_assessments(row: Assessment) -> list[Assessment]:
-    """The previous picture and the first one of the same kind at this version, the previous first."""
+    """Find the previous and the first picture of the same kind, measured at this version; the previous comes first."""
     return _ends(_before(row))
 
 
 def _before(row: Assessment) -> list[Assessment]:
-    """Of each earlier picture the assessment that counts, the first picture first."""
+    """Find of each earlier picture the assessment that counts, the first picture first."""
     picture = row.image
     before = Q(image__taken_on__lt=picture.taken_on) | Q(
         image__taken_on=picture.taken_on, image__lt=picture.pk
@@ -184,7 +187,7 @@ def _ends(rows: list[Assessment]) -> list[Assessment]:
 
 
 def _shown_later(row: Assessment) -> Assessment | None:
-    """A later picture that waits for a decision and is compared with this one: measured anew, or filed late."""
+    """Find the later picture that waits for a decision and is compared with this one (measured anew, or filed late)."""
     waits = Review.objects.filter(lesion=row.image.lesion_id, state=ReviewState.WAITING)
     review = waits.select_related("assessment__image").first()
     if review is None or review.assessment.state != JobState.DONE:
@@ -212,6 +215,7 @@ def _finish(row: Assessment, attempt: int, found: _Found) -> None:
     kept = [_keep(each) for each in found.back]
     audit.record("assessment.done", by=None, subject=row, patient=lesion.patient, version=row.version)
     owed.picture_measured(row, found.measurement)
+    # Read within the transaction: the limits in force now, not those from before the seconds of measuring.
     policy = policies.in_force(PolicyKind.FLAGS)
     drafts = _drafts(found.measurement, found.back, policy)
     if reviews.is_news(row, drafts):
@@ -223,7 +227,7 @@ def _finish(row: Assessment, attempt: int, found: _Found) -> None:
 
 
 def _moved_meanwhile(row: Assessment, attempt: int) -> bool:
-    """Filed with its right lesion while it was measured: the next attempt compares it with that one's pictures."""
+    """Say whether the picture was moved to its right lesion meanwhile: the next attempt then compares it there."""
     moved = Image.objects.filter(pk=row.image_id).exclude(lesion=row.image.lesion_id).exists()
     if moved:
         _settle(row, attempt, state=JobState.QUEUED)
@@ -231,7 +235,7 @@ def _moved_meanwhile(row: Assessment, attempt: int) -> bool:
 
 
 def _keep(each: _Compared) -> Comparison:
-    """Made anew where a picture was moved away and back, or the ones beside it were."""
+    """Keep a comparison; it is made anew where a picture was moved away and back."""
     found = {
         "made_at": clock.now(),
         "aligned": each.found.registration.aligned,
@@ -243,7 +247,7 @@ def _keep(each: _Compared) -> Comparison:
 
 
 def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
-    """An earlier picture has new figures: what waits is judged against them."""
+    """Judge a waiting picture anew where an earlier one got new figures."""
     waits = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING, assessment=ahead.later)
     if not waits.exists():
         return  # decided meanwhile, or another picture came
@@ -264,7 +268,7 @@ def _show_anew(lesion: Lesion, ahead: _Compared, policy: Policy | None) -> None:
 
 @transaction.atomic
 def _fail(row: Assessment, attempt: int, sentence: str) -> None:
-    """A picture without numbers waits for a decision like one beyond a limit."""
+    """Note that measuring failed: the picture then waits for a decision like one beyond a limit."""
     lesion = register.lock(row.image.lesion_id)
     if _moved_meanwhile(row, attempt) or not _settle(row, attempt, state=JobState.FAILED, failure=sentence):
         return
@@ -277,7 +281,7 @@ def _fail(row: Assessment, attempt: int, sentence: str) -> None:
 
 
 def _settle(row: Assessment, attempt: int, **answer: object) -> bool:
-    """False if the lease lapsed and another worker took over: then that one's answer counts."""
+    """Write the result; False if time ran out and another worker took over: then that one's answer counts."""
     now = clock.now()
     mine = Assessment.objects.filter(pk=row.pk, state=JobState.RUNNING, attempts=attempt)
     changed = mine.update(
@@ -288,7 +292,7 @@ def _settle(row: Assessment, attempt: int, **answer: object) -> bool:
 
 
 def _drafts(found: "Measurement", compared: list[_Compared], policy: Policy | None) -> list[FlagDraft]:
-    """Flags against the previous and against the first picture, doubt first; of two with one code the larger value."""
+    """Flag changes since the previous and the first picture, doubt first; of two with one code the larger value."""
     drafts: dict[str, FlagDraft] = {}
     for each in compared or [None]:
         for draft in flags.raise_flags(found, each.found if each else None, policy):
@@ -299,7 +303,7 @@ def _drafts(found: "Measurement", compared: list[_Compared], policy: Policy | No
 
 
 def _dated(draft: FlagDraft, compared: _Compared | None, policy: Policy | None) -> FlagDraft:
-    """A change says since when, because the page may show another earlier picture."""
+    """Write since when something changed, because the page may show another earlier picture."""
     if compared is None or policy is None or draft.code not in flags.codes_of_change(policy):
         return draft
     day = write_day(compared.earlier.image.taken_on)

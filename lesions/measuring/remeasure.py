@@ -1,4 +1,4 @@
-"""Every picture measured anew by the present version: lesion by lesion, and where it stopped it goes on."""
+"""Measure every picture anew by the present version, lesion by lesion; what was broken off goes on where it stopped."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ class Moved:
 
 
 def left() -> QuerySet[Image]:
-    """Pictures without finished figures at this version, in the order in which they are compared."""
+    """Find pictures without finished figures at this version, in the order in which they are compared."""
     rows = Assessment.objects.filter(image=OuterRef("pk"))
     settled = rows.filter(version=VERSION).exclude(state__in=UNFINISHED)
     by_hand = rows.filter(drawn_by__isnull=False, state=JobState.DONE)
@@ -48,7 +48,7 @@ def remeasure_all(image_id: int) -> list[Assessment]:
 
 @transaction.atomic
 def _queued(image: Image) -> list[Assessment]:
-    """The automatic outline found anew, and a person's last one kept point for point."""
+    """Queue what a picture lacks: the automatic outline found anew, a person's last one kept point for point."""
     known = list(image.assessments.select_related("drawn_by").order_by("pk"))
     now = [row for row in known if row.version == VERSION]
     rows = [row for row in now if row.state in UNFINISHED]
@@ -66,7 +66,7 @@ def _queued(image: Image) -> list[Assessment]:
 
 
 def moved() -> list[Moved]:
-    """Every measure that a version before and this one both tried, on the same picture and outline."""
+    """Compare every measure that a version before and this one both tried, on the same picture and outline."""
     found: dict[str, list[tuple[float | None, float | None]]] = {}
     for before, after in _pairs():
         for name in before.keys() & after.keys():
@@ -75,7 +75,7 @@ def moved() -> list[Moved]:
 
 
 def _pairs() -> Iterator[tuple[dict[str, float | None], dict[str, float | None]]]:
-    """Of each picture and drawer the last figures of another version, and the last of this one."""
+    """Find of each picture and outline the last figures of another version, and the last of this one."""
     now = Assessment.objects.filter(image=OuterRef("image"), version=VERSION, state=JobState.DONE)
     rows = Assessment.objects.filter(Q(state=JobState.DONE) & Exists(now)).order_by("image", "pk")
     fields = rows.values_list("image", "drawn_by", "version", "result__measures")

@@ -1,4 +1,4 @@
-"""Which lesion of a person stands apart from the others, in words for the patient page; never a verdict."""
+"""Say which lesion of a person looks unlike the others, for the patient page; never a verdict."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -14,7 +14,7 @@ _OFF_CHART = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
 
 
 def reasons(lesions: Sequence[Lesion], last: dict[int, Assessment | None]) -> dict[int, str]:
-    """By lesion what sets it apart, empty for nothing; only lesions that were assessed. Asks the database nothing."""
+    """Say by lesion what sets it apart (empty: nothing), of those that were assessed. Asks the database nothing."""
     rows = {lesion.pk: last.get(lesion.pk) for lesion in lesions if lesion.state not in _OFF_CHART}
     done = {pk: row for pk, row in rows.items() if row and _counts(row)}
     newest = max((row.version for row in done.values()), default="")
@@ -25,7 +25,7 @@ def reasons(lesions: Sequence[Lesion], last: dict[int, Assessment | None]) -> di
 
 
 def note(assessed: Sequence[str]) -> str:
-    """One sentence under the lesions, from the reasons of those assessed."""
+    """Write one sentence under the lesions, from the reasons of those assessed."""
     if not assessed:
         return NOT_ASSESSED
     return (
@@ -35,7 +35,7 @@ def note(assessed: Sequence[str]) -> str:
 
 
 def _counts(row: Assessment) -> bool:
-    """An outline in doubt makes no lesion stand apart, and is no yardstick for the others."""
+    """Say whether a lesion is compared with the others: one with an outline in doubt is not."""
     doubtful = bool((row.result or {}).get("doubt"))
     return row.state == JobState.DONE and row.image.kind == ImageKind.DERMOSCOPIC and not doubtful
 

@@ -18,7 +18,7 @@ class ScaleOrigin(models.TextChoices):
 
 
 class Image(Stated):
-    """Original bytes are kept under their SHA-256; browsers only get the cleaned derivative.
+    """A photograph: its original bytes are kept under their SHA-256; browsers only get the cleaned copy.
 
     `sha256` names the file in lesions/pictures/storage.py. Width and height are those after EXIF orientation.
     """
@@ -111,7 +111,7 @@ class RefusedUpload(Stated):
 
 
 class Delivery(models.Model):
-    """A picture's bytes went to this member: a signature needs it."""
+    """A record that this member was sent a picture's bytes: a signature needs it."""
 
     image = models.ForeignKey(Image, on_delete=models.PROTECT, related_name="deliveries")
     member = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")

@@ -13,7 +13,7 @@ class ProcedureKind(models.TextChoices):
 
 
 class Procedure(Stated):
-    """A biopsy or excision waits for its result until a diagnosis is recorded from it."""
+    """A biopsy, an excision or another procedure; the first two wait for a result until a diagnosis is recorded."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="procedures")
     lesion = models.ForeignKey(
@@ -75,7 +75,7 @@ class Sentinel(models.TextChoices):
 
 
 class Diagnosis(Stated):
-    """What the report says. The anchor is the day of definitive excision, from which follow-up counts.
+    """What a report says. The anchor is the day of definitive excision, from which follow-up counts.
 
     `thickness` is the millimetres as typed ("0.80" or ">=0.8"). Null ulceration means unknown.
     """

@@ -74,7 +74,7 @@ class Sign(models.TextChoices):
 
 
 class Examination(AppendOnly):
-    """A dermatologist has seen and felt a lesion, or the skin that a caller was worried about, with what came of it."""
+    """An examination in person: a dermatologist has seen and felt a lesion, or the skin that worried a caller."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="examinations")
     lesion = models.ForeignKey(Lesion, null=True, on_delete=models.PROTECT, related_name="examinations")
@@ -97,7 +97,7 @@ class Examination(AppendOnly):
 
 
 class UrgentSign(models.Model):
-    """Urgent work until a row links it to the examination in person that answered it; days are never compared.
+    """A sign noted on a lesion: urgent work until a row links it to the examination in person that answered it.
 
     Without a lesion it is a caller's concern about none that is on record.
     """

@@ -115,7 +115,7 @@ class Draft(models.Model):
 
 
 class SignOff(AppendOnly):
-    """Signed, never edited: an addendum follows. `seen` holds the SHA-256 of each picture shown."""
+    """A signed decision, never edited: an addendum follows. `seen` holds the SHA-256 of each picture shown."""
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="signoffs")
     review = models.OneToOneField(Review, null=True, on_delete=models.PROTECT, related_name="signoff")
@@ -158,7 +158,7 @@ class SignOff(AppendOnly):
 
 
 class RevokedSignOff(AppendOnly):
-    """Taken back by the signer within minutes: it stays readable, struck through, and decides nothing."""
+    """A signature that its signer took back within minutes: it stays readable, struck through, and decides nothing."""
 
     signoff = models.OneToOneField(SignOff, on_delete=models.PROTECT, related_name="revoked")
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")

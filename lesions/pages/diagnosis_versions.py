@@ -1,4 +1,4 @@
-"""The versions of a diagnosis in words: who changed what, when and why."""
+"""Write the versions of a diagnosis in words: who changed what, when and why."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ class VersionWords:
 
 
 def in_words(diagnosis: Diagnosis) -> list[VersionWords]:
-    """The latest first; the first version is as it was recorded."""
+    """List the versions, the latest first; the first one is as it was recorded."""
     rows = list(diagnosis.versions.select_related("by"))
     keys = {f"{name}:{row.values[name]}" for row in rows for name in ("lesion", "procedure")}
     keys |= {f"procedure:{row.report_of_id}" for row in rows}

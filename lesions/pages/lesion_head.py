@@ -1,4 +1,4 @@
-"""What every page about a lesion carries in its head."""
+"""Make the head that every page about a lesion carries."""
 
 from typing import Any
 
@@ -15,12 +15,12 @@ from lesions.register import register
 
 
 def found(pk: int) -> Lesion:
-    """The lesion of a page, with its patient; 404 where there is none."""
+    """Find the lesion of a page, with its patient; 404 where there is none."""
     return get_object_or_404(Lesion.objects.select_related("patient"), pk=pk)
 
 
 def banner(request: HttpRequest, patient: Patient, lesion: Lesion | None, page: str) -> dict[str, Any]:
-    """Who this is, whether somebody else bears the name, and where the lesion lies; the read is recorded."""
+    """Say who this is, whether somebody else bears the name, and where the lesion lies; the read is recorded."""
     audit.read(patient, by=request.user, page=page)
     return {
         "patient": patient,
@@ -41,7 +41,7 @@ def patient_url(patient: Patient) -> str:
 def about_lesion(
     request: HttpRequest, lesion: Lesion, form: Any, title: str, button: str, **more: Any
 ) -> HttpResponse:
-    """A page that is one form about one lesion."""
+    """Answer with a page that is one form about one lesion."""
     title = f"{title}: lesion {lesion.label}, {register.place_words(lesion)}"
     back = lesion_url(lesion)
     return page_form(request, form, title, back=back, button=button, patient=lesion.patient, **more)

@@ -1,4 +1,4 @@
-"""Registry: upper apps hang sections on the page of a lesion."""
+"""Build the page of a lesion: other apps register their sections here."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

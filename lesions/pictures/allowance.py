@@ -1,4 +1,4 @@
-"""What reading a picture may cost in this clinic: the settings, in the words of the image core."""
+"""Say what reading a picture may cost in this clinic: its settings, as the image core wants them."""
 
 from django.conf import settings
 

@@ -33,11 +33,11 @@ _LEAST_MM_PER_PX, _MOST_MM_PER_PX = 0.0005, 1.0
 
 
 class PictureRefused(ValueError):
-    """A sentence that says why the file cannot be taken, and what to do."""
+    """Raised where a file cannot be taken; the text says why, and what to do."""
 
 
 class AlreadyFiled(PictureRefused):
-    """The picture is where it belongs already: nothing is left to do."""
+    """Raised where a picture is already where it belongs: nothing is left to do."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,7 @@ def accept(
     cleaned = _cleaned(data)
     info = cleaned.info
     _check_new(lesion, hashlib.sha256(data).hexdigest())
+    # Both files are on the disk before the row that names them.
     sha, derivative = storage.put(data), storage.put(cleaned.jpeg)
     picture = Image(
         lesion=lesion,
@@ -103,7 +104,7 @@ def _file(picture: Image, by: Member) -> Image:
 
 
 def queue(*, picture: Image, by: Member | None) -> Assessment:
-    """The row is the job; inside the caller's transaction."""
+    """Queue the measuring of a picture: add the row that is the job, in the caller's transaction."""
     row = outlines.ask(image=picture)
     audit.record("assessment.queue", by=by, subject=row, patient=picture.lesion.patient, version=row.version)
     return row
@@ -111,7 +112,7 @@ def queue(*, picture: Image, by: Member | None) -> Assessment:
 
 @transaction.atomic
 def refuse(*, lesion: Lesion, by: Member, filename: str, reason: str) -> RefusedUpload:
-    """A file that could not be taken is work until somebody has dealt with it; twice tried is still one."""
+    """Keep a refused file as work until somebody has dealt with it; tried twice, it is still one."""
     now = clock.now()
     same = lesion.refused_uploads.filter(filename=tidy_name(filename), reason=reason, settled_at__isnull=True)
     known = same.first()
@@ -127,7 +128,7 @@ def refuse(*, lesion: Lesion, by: Member, filename: str, reason: str) -> Refused
 
 @transaction.atomic
 def settle(*, refused: RefusedUpload, by: Member, revision: int) -> RefusedUpload:
-    """Raises StaleRow when somebody else settled it first."""
+    """Settle a refused file. Raises StaleRow when somebody else settled it first."""
     now = clock.now()
     change(refused, seen=revision, at=now, where={"settled_at": None}, settled_at=now, settled_by=by)
     audit.record("image.settle", by=by, subject=refused, patient=refused.lesion.patient)
@@ -136,17 +137,18 @@ def settle(*, refused: RefusedUpload, by: Member, revision: int) -> RefusedUploa
 
 def deliver(*, image: Image, to: Member) -> None:
     """Note that this picture's bytes go to this member: a signature asks for it."""
+    # The last time is kept: a signature needs a delivery since its review was opened.
     Delivery.objects.update_or_create(image=image, member=to, defaults={"at": clock.now()})
 
 
 def tidy_name(filename: str) -> str:
-    """The last part of the name, without control characters; a name is shown and never trusted."""
+    """Keep the last part of a file's name, without control characters; a name is shown and never trusted."""
     last = filename.replace("\\", "/").rsplit("/", 1)[-1]
     return "".join(letter for letter in last if letter.isprintable())[:200] or "unnamed file"
 
 
 def check_size(count: int) -> None:
-    """Raises PictureRefused for an empty file and for one above the cap."""
+    """Refuse an empty file and one above the limit of size (PictureRefused)."""
     if not count:
         raise PictureRefused("The file is empty.")
     if count > settings.PICTURE_MAX_BYTES:
@@ -185,7 +187,7 @@ def check_scale(mm_per_px: float | None, origin: str | None, uncertainty: float 
 
 
 def _cleaned(data: bytes) -> Cleaned:
-    """In a process of its own: what a stranger's file costs, this one does not pay."""
+    """Make the clean copy, in a process of its own: a hostile file then cannot harm this one."""
     try:
         return reading_process.clean(data, allowance=allowance.from_settings())
     except UnreadablePicture as error:
@@ -193,7 +195,7 @@ def _cleaned(data: bytes) -> Cleaned:
 
 
 def _check_new(lesion: Lesion, sha: str) -> None:
-    """Says no more about another patient than that the file is known."""
+    """Refuse a file that is on record already; of another patient nothing more is said than that it is known."""
     known = Image.objects.filter(sha256=sha).select_related("lesion").first()
     if known is None:
         return
@@ -213,4 +215,5 @@ def _remark(info: PictureInfo, taken_on: date) -> str:
     camera_day = timezone.localdate(info.taken_at) if aware else info.taken_at.date()
     if camera_day == taken_on:
         return ""
+    # Said, not believed: many cameras' clocks are wrong, and the visit's day counts.
     return f"The camera wrote {camera_day.day} {camera_day:%b %Y} into the file."

@@ -1,4 +1,4 @@
-"""Whose outline a picture is measured by: the automatic one is kept, a person's stands beside it and counts."""
+"""Choose the outline a picture is measured by: the automatic one is kept, a person's stands beside it and counts."""
 
 import hashlib
 import json
@@ -20,12 +20,12 @@ AUTOMATIC = "automatic"
 
 
 class OutlineRefused(ValueError):
-    """A sentence that says why this outline is not taken."""
+    """Raised where an outline is not taken; the text is the sentence for the page."""
 
 
 @transaction.atomic
 def draw(*, image: Image, by: Member, points: Sequence[Sequence[float]], revision: int) -> Assessment:
-    """Queue a measurement by this ring, in pixels of the full upright picture.
+    """Draw an outline by hand: queue a measurement by this ring, in pixels of the full upright picture.
 
     Raises OutlineRefused with a sentence, or StaleRow where somebody else drew or scaled it meanwhile.
     """
@@ -53,7 +53,7 @@ def ask(
     drawn_by: Member | None = None,
     ringing: bool = True,
 ) -> Assessment:
-    """Add the row that is the job, and ring; the caller's transaction also writes the audit record."""
+    """Ask for a measurement: add the row that is the job; the caller's transaction also writes the audit record."""
     now = clock.now()
     outline = {"points": [list(point) for point in ring], "drawn_by": "person"} if ring else None
     try:
@@ -76,13 +76,13 @@ def ask(
 
 
 def key_of(image: Image, ring: Sequence[Point] | None) -> str:
-    """The outline and, where a hand set the scale after filing, that scale: both change what is measured."""
+    """Give the key of what a measurement rests on: the outline and, where it was set by hand later, the scale."""
     key = hashlib.sha256(json.dumps(ring).encode()).hexdigest() if ring else AUTOMATIC
     return f"{key}@{image.mm_per_px:.6g}" if image.scale_origin == ScaleOrigin.HAND else key
 
 
 def in_use(rows: Iterable[Assessment]) -> Assessment | None:
-    """Of one picture's assessments the one that counts: a person's last outline, else the last automatic one."""
+    """Find the assessment of a picture that counts: a person's last outline, else the last automatic one."""
     return max(rows, key=_weight, default=None)
 
 
@@ -91,7 +91,7 @@ def _weight(row: Assessment) -> tuple[bool, int]:
 
 
 def measured(image: Image) -> Assessment | None:
-    """What the picture's figures come from."""
+    """Find the assessment that a picture's figures come from."""
     done = image.assessments.filter(state=JobState.DONE).select_related("drawn_by")
     return of_last_version(list(done.order_by("pk")))
 
@@ -102,7 +102,7 @@ def of_last_version(done: Sequence[Assessment]) -> Assessment | None:
 
 
 def ring_of(assessment: Assessment | None) -> list[Point]:
-    """The measured ring of an assessment; empty where none was found."""
+    """Give the measured ring of an assessment; empty where none was found."""
     result: dict[str, Any] = (assessment.result if assessment else None) or {}
     outline = result.get("outline") or {"points": []}
     return [(x, y) for x, y in outline["points"]]

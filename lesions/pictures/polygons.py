@@ -1,4 +1,4 @@
-"""Rings of points as people draw them: read, judge and thin them. Pure arithmetic, no Django."""
+"""Read, check and thin rings of points as people draw them. Pure arithmetic, no Django."""
 
 import math
 from collections.abc import Sequence
@@ -10,7 +10,7 @@ _LEAST_SHARE = 1e-5  # of the picture's area: below this nothing can be measured
 
 
 class BadOutline(ValueError):
-    """A sentence that says what is wrong with the points."""
+    """Raised for points that are no outline; the text says what is wrong with them."""
 
 
 def checked(points: Sequence[Sequence[float]], width: int, height: int) -> tuple[Point, ...]:
@@ -34,7 +34,7 @@ def checked(points: Sequence[Sequence[float]], width: int, height: int) -> tuple
 
 
 def _rounded(points: Sequence[Sequence[float]]) -> list[Point]:
-    """A hundredth of a pixel is finer than any hand; points that follow each other twice count once."""
+    """Round points to a hundredth of a pixel, finer than any hand; a point that follows itself counts once."""
     ring: list[Point] = []
     for x, y in points:
         if not (math.isfinite(x) and math.isfinite(y)):
@@ -48,7 +48,7 @@ def _rounded(points: Sequence[Sequence[float]]) -> list[Point]:
 
 
 def canonical(ring: Sequence[Point]) -> tuple[Point, ...]:
-    """One form for every way to write a ring: from its smallest point on, in one sense of turning."""
+    """Write a ring in one form: from its smallest point on, always turning the same way."""
     turned = list(ring) if signed_area(ring) > 0 else list(reversed(ring))
     start = turned.index(min(turned))
     return tuple(turned[start:] + turned[:start])
@@ -60,7 +60,7 @@ def signed_area(ring: Sequence[Point]) -> float:
 
 
 def first_crossing(ring: Sequence[Point]) -> tuple[int, int] | None:
-    """Two sides that meet though they are no neighbours, by the number of their first points."""
+    """Find two sides that meet though they are no neighbours, by the number of their first points."""
     count = len(ring)
     sides = [(ring[i], ring[(i + 1) % count]) for i in range(count)]
     for i in range(count):
@@ -72,7 +72,7 @@ def first_crossing(ring: Sequence[Point]) -> tuple[int, int] | None:
 
 
 def _folded(one: tuple[Point, Point], two: tuple[Point, Point]) -> bool:
-    """Neighbours share a point; they may not run back over each other."""
+    """Say whether two neighbouring sides run back over each other."""
     shared = one[1] if one[1] == two[0] else one[0]
     a = one[0] if shared == one[1] else one[1]
     b = two[1] if shared == two[0] else two[0]
@@ -81,7 +81,7 @@ def _folded(one: tuple[Point, Point], two: tuple[Point, Point]) -> bool:
 
 
 def _meet(a: Point, b: Point, c: Point, d: Point) -> bool:
-    """True where the closed segments ab and cd have a point in common."""
+    """Say whether the closed segments ab and cd have a point in common."""
     turns = (_turn(a, b, c), _turn(a, b, d), _turn(c, d, a), _turn(c, d, b))
     if turns[0] != turns[1] and turns[2] != turns[3]:
         return True
@@ -99,7 +99,7 @@ def _between(a: Point, b: Point, c: Point) -> bool:
 
 
 def thinned(ring: Sequence[Point], most: int = 32) -> list[Point]:
-    """As few points as a hand can move, `most` or fewer, straying as little as possible (Douglas-Peucker)."""
+    """Thin a ring to `most` points or fewer, straying as little as possible (Douglas-Peucker): a hand moves them."""
     if len(ring) <= most:
         return list(ring)
     far = max(range(len(ring)), key=lambda i: math.dist(ring[0], ring[i]))

@@ -1,4 +1,4 @@
-"""The scale of a picture from two points that a person set, such as two marks of a ruler beside the lesion."""
+"""Set the scale of a picture from two points that a person set, such as two marks of a ruler beside the lesion."""
 
 import math
 from collections.abc import Sequence
@@ -21,7 +21,7 @@ _SCREEN_SIDE = 1600  # longer side of the copy that browsers get (reading.clean)
 
 
 class ScaleRefused(ValueError):
-    """A sentence that says why no scale follows from these points."""
+    """Raised where no scale follows from two points; the text is the sentence for the page."""
 
 
 @transaction.atomic
@@ -50,7 +50,7 @@ def set_by_hand(
 
 
 def _scale(image: Image, points: Sequence[Sequence[float]], mm: float) -> tuple[float, float]:
-    """Millimetres per pixel of the full picture, and how unsure they are (relative)."""
+    """Work out millimetres per pixel of the full picture, and how unsure they are (relative)."""
     one, two = _ends(image, points)
     if not (math.isfinite(mm) and 0 < mm <= 200):
         raise ScaleRefused("The distance between the two points lies above 0 and up to 200 mm.")

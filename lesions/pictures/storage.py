@@ -1,4 +1,4 @@
-"""Private files named by their SHA-256: written whole or not at all, and never written again."""
+"""Keep private files under their SHA-256: written whole or not at all, and never written again."""
 
 import hashlib
 import os
@@ -64,11 +64,11 @@ def verify(sha: str) -> bool:
 
 
 class Damaged(Exception):
-    """A sentence that says what is wrong with a stored file."""
+    """Raised for a stored file that is not what its name says; the text says what is wrong."""
 
 
 def _settle(folder: Path) -> None:
-    """The new name must survive a power cut too, in every folder that may be new."""
+    """Write the folders to disk, so that the new name survives a power cut too."""
     for place in (folder, folder.parent, Path(settings.PRIVATE_FILES)):
         handle = os.open(place, os.O_RDONLY)
         try:

@@ -107,7 +107,7 @@ SITES: Final = tuple((region.code, region.words) for region in REGIONS)
 
 
 def site_words(code: str, side: Side) -> str:
-    """As people read it, the side in capitals: "LEFT upper arm, front", "abdomen, midline", "nose"."""
+    """Write a site as people read it, the side in capitals: "LEFT upper arm, front", "abdomen, midline", "nose"."""
     region = CODES[code]
     if side != "midline":
         return f"{side.upper()} {region.words}"
@@ -167,7 +167,7 @@ class Piece:
 
 
 def side_of(view: View, x: float) -> Side:
-    """The patient's side of a point off the midline: seen from the front, left is on the viewer's right."""
+    """Say on which side of the patient a point lies: seen from the front, left is on the viewer's right."""
     return "left" if (x > MIDDLE) == (view == "front") else "right"
 
 
@@ -244,14 +244,14 @@ CHART: Final[dict[View, tuple[Piece, ...]]] = {"front": tuple(_front()), "back":
 
 
 def region_at(view: View, x: float, y: float) -> tuple[str, Side] | None:
-    """Site and side under a point of the chart, or None beside the body; what is drawn last lies on top."""
+    """Find site and side under a point of the chart, None beside the body; what is drawn last lies on top."""
     hit = next((piece for piece in reversed(CHART[view]) if inside(piece.ring, x, y)), None)
     return (hit.code, hit.side) if hit else None
 
 
 @cache
 def centre(code: str, side: Side) -> tuple[View, float, float]:
-    """A point for a site given in words only: the middle of its (first) shape on the chart."""
+    """Give a point for a site given in words only: the middle of its (first) shape on the chart."""
     check_side(code, side)
     charted = CODES[code].drawn_as or (code,)
     pieces = (piece for view in CHART.values() for piece in view)

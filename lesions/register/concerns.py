@@ -11,7 +11,7 @@ from lesions.models import Sign, UrgentSign
 
 @transaction.atomic
 def note(*, patient: Patient, by: Member, sign: str, words: str = "") -> UrgentSign:
-    """Counts once a day, until an examination in person has answered it."""
+    """Note a caller's concern; it counts once a day, until an examination in person has answered it."""
     require(by, Act.NOTE_SIGNS)
     if sign not in Sign.values:
         raise ValueError("This is not one of the urgent signs.")

@@ -1,4 +1,4 @@
-"""A change of a lesion that ends something owed: who may, who proposes, and what a confirmation does."""
+"""Judge changes of a lesion that end something owed: who may make them, who proposes, what a confirmation does."""
 
 from typing import Any
 
@@ -17,11 +17,11 @@ _CLOSENESS: dict[str | None, int] = {None: 0, Monitoring.LONG: 1, Monitoring.SHO
 
 
 class LesionRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a lesion cannot be changed so; the text is the sentence for the page."""
 
 
 def moved(lesion: Lesion, state: str | None, monitoring: str | None) -> dict[str, Any]:
-    """What would change; None keeps. Raises LesionRefused for what only a procedure or a signature moves."""
+    """Find what would change (None keeps). Raises LesionRefused for what only a procedure or a signature moves."""
     fields: dict[str, Any] = {}
     if state is not None and state != lesion.state:
         _check_state(lesion, state)
@@ -49,14 +49,14 @@ def _check_monitoring(monitoring: str) -> None:
 
 
 def ends_a_duty(lesion: Lesion, fields: dict[str, Any]) -> bool:
-    """Whether somebody who is owed a look would be owed it later or never."""
+    """Say whether the change ends a duty: whether a look that is owed would come later or never."""
     if fields.get("state") in ENDED:
         return True
     return "monitoring" in fields and _CLOSENESS[fields["monitoring"]] < _CLOSENESS[lesion.monitoring or None]
 
 
 def needs_two(fields: dict[str, Any]) -> bool:
-    """“Entered in error” needs two members, one of them a dermatologist."""
+    """Say whether the change needs two members, one of them a dermatologist: “entered in error” does."""
     return fields.get("state") == LesionState.ERROR
 
 

@@ -1,4 +1,4 @@
-"""An examination ticked on a visit is the same record as one on the page of the lesion: it answers its signs."""
+"""Record an examination that was ticked on a visit, like one on the page of the lesion: it answers its signs."""
 
 from clinic.models import Visit
 from lesions.models import Lesion, UrgentSign
@@ -6,7 +6,7 @@ from lesions.register import register
 
 
 def of_visit(visit: Visit, subject: str) -> None:
-    """Whoever was examined in this visit: the lesion, or the skin that the patient was worried about."""
+    """Record what was examined in this visit: the lesion, or the skin that the patient was worried about."""
     kind, _, key = subject.partition(":")
     if kind == "lesion":
         lesion = register.lock(Lesion.objects.only("pk").get(pk=key, patient=visit.patient_id).pk)
@@ -18,5 +18,5 @@ def of_visit(visit: Visit, subject: str) -> None:
 
 
 def strike(visit: Visit) -> None:
-    """The visit was taken back: what it answered is open again."""
+    """Strike an examination with its visit: what it answered is open again."""
     UrgentSign.objects.filter(answered_by__visit=visit).update(answered_by=None)

@@ -1,4 +1,4 @@
-"""The register of lesions: where each lies, how it is watched, and which signs make it urgent."""
+"""Keep the register of lesions: where each lies, how it is watched, and which signs make it urgent."""
 
 from datetime import date
 from typing import Any
@@ -30,7 +30,7 @@ _ENDED = endings.ENDED
 
 
 class OnlyProposed(LesionRefused):
-    """The change would end something owed: this member may only propose it."""
+    """Raised where a change would end something owed, and this member may only propose it."""
 
 
 @transaction.atomic
@@ -82,7 +82,7 @@ def amend(
     monitoring: str | None = _KEEP,
     note: str = _KEEP,
 ) -> Lesion:
-    """Change what is named and keep the rest. Raises StaleRow, LesionRefused, or OnlyProposed where it ends a duty."""
+    """Amend a lesion: what is named changes, the rest stays. Raises StaleRow, LesionRefused, or OnlyProposed."""
     fields = endings.moved(lesion, state, None if monitoring is _KEEP else (monitoring or ""))
     if note is not _KEEP and note != lesion.note:
         fields["note"] = note
@@ -95,10 +95,11 @@ def amend(
 def amend_or_propose(
     *, lesion: Lesion, by: Member, revision: int, reason: str = "", **fields: Any
 ) -> Lesion | Proposal:
-    """Change what this member may change; what ends a duty stands in Decisions until another has confirmed it."""
+    """Amend what this member may change; what ends a duty stands in Decisions until another has confirmed it."""
     try:
         return amend(lesion=lesion, by=by, revision=revision, **fields)
     except OnlyProposed:
+        # A proposal made on an old page might propose what has happened already.
         if lesion.revision != revision:
             raise StaleRow(lesion) from None
         return endings.propose(lesion, by, reason, fields)
@@ -108,7 +109,7 @@ def amend_or_propose(
 def note_sign(
     *, lesion: Lesion, by: Member, sign: str, noted_on: date | None = None, words: str = ""
 ) -> UrgentSign:
-    """Urgent work from now on; what waits for a decision is raised too. A sign counts once a day."""
+    """Note a sign: urgent work from now on, and a waiting review becomes urgent too. A sign counts once a day."""
     noted_on = noted_on or clock.today()
     if sign not in Sign.values:
         raise LesionRefused("This is not one of the urgent signs.")
@@ -137,7 +138,7 @@ def note_sign(
 def examine_in_person(
     *, lesion: Lesion, by: Member, on: date | None = None, outcome: str = ""
 ) -> Examination:
-    """A dermatologist has seen and felt the lesion: the signs that are on record now are linked to it, and answered."""
+    """Record an examination in person; the signs that are on record now are linked to it, and answered."""
     require(by, Act.EXAMINE)
     on = on or clock.today()
     if on > clock.today() or on < lesion.patient.born:
@@ -169,6 +170,7 @@ def answer_signs(
         by=by,
         outcome=outcome,
     )
+    # Signs noted after the examination stay open: nobody has looked at them yet.
     open_signs(lesion).filter(noted_on__lte=on).update(answered_by=row)
     later = Q(examined_in_person_on__isnull=True) | Q(examined_in_person_on__lt=on)
     found = Lesion.objects.filter(later, pk=lesion.pk)
@@ -179,7 +181,7 @@ def answer_signs(
 
 
 def _ask_about_ended_record(sign: UrgentSign, by: Member) -> None:
-    """Nothing is planned for a record that has ended, so a dermatologist is asked the same minute."""
+    """Ask a dermatologist at once where the record has ended, because nothing is planned for it."""
     patient = sign.patient
     if patient.status != PatientStatus.ACTIVE:
         ledger.open_duty(
@@ -194,7 +196,7 @@ def _ask_about_ended_record(sign: UrgentSign, by: Member) -> None:
 
 
 def answer_concerns(*, visit: Visit) -> Examination:
-    """The skin was examined that a caller was worried about, where no lesion of it is on record."""
+    """Answer concerns: the skin was examined that a caller was worried about, where no lesion of it is on record."""
     row = Examination.objects.create(
         patient=visit.patient,
         visit=visit,
@@ -209,29 +211,29 @@ def answer_concerns(*, visit: Visit) -> Examination:
 
 
 def lock(lesion_id: int) -> Lesion:
-    """The lesion, held until the transaction ends. Whoever also touches its reviews or patient takes it first."""
+    """Lock a lesion until the transaction ends. Whoever also changes its reviews or patient locks it first."""
     return Lesion.objects.select_for_update(of=("self",)).select_related("patient").get(pk=lesion_id)
 
 
 def open_signs(lesion: Lesion) -> QuerySet[UrgentSign]:
-    """Signs that no examination in person has answered."""
+    """Find the signs that no examination in person has answered."""
     return examinations_wanted().filter(lesion=lesion)
 
 
 def open_of(lesion: Lesion) -> list[UrgentSign]:
-    """The same from rows that were fetched with the lesion."""
+    """Find the same from rows that were fetched with the lesion."""
     rows = lesion.urgent_signs.all()
     return [sign for sign in rows if (sign.answered_by_id, sign.handed_over_id) == (None, None)]
 
 
 def examinations_wanted() -> QuerySet[UrgentSign]:
-    """Every sign and concern that waits for an examination in person, whatever became of the record."""
+    """Find every sign and concern that waits for an examination in person, whatever became of the record."""
     rows = UrgentSign.objects.filter(answered_by__isnull=True, handed_over__isnull=True)
     return rows.select_related("patient", "lesion__patient", "by").order_by("noted_on", "pk")
 
 
 def without_picture() -> QuerySet[UrgentSign]:
-    """Those that no review of a picture shows in Decisions."""
+    """Find those signs and concerns that no review of a picture shows in Decisions."""
     seen = Review.objects.filter(state="waiting", lesion=OuterRef("lesion"))
     return examinations_wanted().filter(~Exists(seen))
 
@@ -241,7 +243,7 @@ def watched(patient: Patient) -> QuerySet[Lesion]:
 
 
 def place_words(lesion: Lesion) -> str:
-    """Site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
+    """Write the site with its side in capitals, as it must be read aloud: LEFT upper arm; abdomen, midline."""
     return bodymap.site_words(lesion.site, lesion.side)
 
 
@@ -258,7 +260,7 @@ def _checked_monitoring(monitoring: str | None) -> str | None:
 
 
 def _check_place(site: str, side: str, view: str, x: float, y: float) -> None:
-    """A swapped side is the commonest wrong-site error, so it is said twice and must agree."""
+    """Check that words and chart agree on the side: a swapped side is the commonest wrong-site error."""
     if view not in View.values or side not in Side.values or site not in bodymap.CODES:
         raise LesionRefused("Say which site and which side, and mark the lesion on the chart.")
     try:

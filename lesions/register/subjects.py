@@ -1,4 +1,4 @@
-"""What a duty or a visit may be about besides the whole person, in words: lesion:12, diagnosis:3, procedure:7."""
+"""Write in words what a duty or a visit may be about: lesion:12, diagnosis:3, procedure:7."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -15,7 +15,7 @@ RECENT = timedelta(days=183)
 
 
 def of_patient(patient: Patient) -> list[tuple[str, str]]:
-    """Key and words of what a visit is likely to be about: watched lesions, recent procedures, tumours."""
+    """List key and words of what a visit is likely about: watched lesions, recent procedures, tumours."""
     cut = patient.procedures.filter(on__gte=clock.today() - RECENT).select_related("lesion")
     found = patient.diagnoses.exclude(code=DiagnosisCode.BENIGN).select_related("lesion")
     return [
@@ -26,7 +26,7 @@ def of_patient(patient: Patient) -> list[tuple[str, str]]:
 
 
 def in_words(keys: Iterable[str]) -> dict[str, str]:
-    """The words of these keys, one query for each kind; a key that is only supposed has none."""
+    """Give the words of these keys, with one query for each kind; a key that is only supposed has none."""
     by_kind: dict[str, set[str]] = defaultdict(set)
     for key in keys:
         kind, _, pk = key.partition(":")
@@ -41,17 +41,17 @@ def in_words(keys: Iterable[str]) -> dict[str, str]:
 
 
 def lesion_words(row: Lesion) -> str:
-    """lesion 2, LEFT upper arm, front"""
+    """Write a lesion: lesion 2, LEFT upper arm, front"""
     return f"lesion {row.label}, {register.place_words(row)}"
 
 
 def procedure_words(row: Procedure) -> str:
-    """excision of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
+    """Write a procedure: excision of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
     return f"{row.get_kind_display()} of {day_words(row.on)}{_place(row.lesion, row.site)}"
 
 
 def diagnosis_words(row: Diagnosis) -> str:
-    """melanoma, invasive, of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
+    """Write a diagnosis: melanoma, invasive, of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
     day = row.anchor or row.reported_on
     return f"{row.get_code_display()}, of {day_words(day)}{_place(row.lesion, '')}"
 

@@ -1,4 +1,4 @@
-"""What a patient's lesions leave open when care ends: decisions that wait, and signs that nobody has examined."""
+"""Say and settle what lesions leave open when care ends: decisions that wait, and signs that nobody has examined."""
 
 from django.db.models import F, QuerySet
 
@@ -11,7 +11,7 @@ from lesions.register import register
 
 
 def _nothing(patient: Patient) -> list[str]:
-    """Nothing of a lesion ends with the care itself."""
+    """Name nothing: no duty about a lesion ends with the care itself."""
     return []
 
 
@@ -30,7 +30,7 @@ def _reviews(patient: Patient) -> QuerySet[Review]:
 
 
 def _close(end: CareEnd) -> None:
-    """See `_nothing`."""
+    """Close nothing: see `_nothing`."""
 
 
 def hand_over(patient: Patient, step: Step) -> None:
@@ -46,7 +46,7 @@ def _set(review: Review, state: ReviewState) -> None:
 
 
 def reopen(end: CareEnd, by: Member) -> None:
-    """Care is taken up again: what was handed over waits here again, unless a newer picture waits already."""
+    """Open again, when care resumes, what was handed over, unless a newer picture waits already."""
     handed = UrgentSign.objects.filter(handed_over__duty__opened_from=audit.subject_of(end))
     handed.update(handed_over=None)
     rows = Review.objects.filter(lesion__patient=end.patient, state=ReviewState.HANDED_OVER)

@@ -1,4 +1,4 @@
-"""Registry: an upper app says what the plan will ask about a lesion if a decision is signed; nothing is written."""
+"""Ask what the plan would want of a lesion if a decision were signed; the app that plans registers the answer."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ Supposed = tuple[str, int | None] | None
 
 @dataclass(frozen=True)
 class Foreseen:
-    """Sentences of what the plan asks about the lesion, and the window of its next picture."""
+    """What the plan asks about a lesion, in sentences, and the window of its next picture."""
 
     words: tuple[str, ...] = ()
     picture: tuple[date, date] | None = None
@@ -24,12 +24,12 @@ _SEERS: list[Seer] = []
 
 
 def register_seer(seer: Seer) -> None:
-    """Called in `ready()` of the app that plans."""
+    """Register who can answer; the app that plans calls this in `ready()`."""
     _SEERS.append(seer)
 
 
 def foresee(lesion: Lesion, supposed: Sequence[Supposed], *, at_hand: bool = False) -> list[Foreseen]:
-    """One answer for each supposition, in their order; empty ones where nobody plans."""
+    """Give one answer for each supposed decision, in their order; empty ones where nobody plans."""
     for seer in _SEERS:
         return seer(lesion, supposed, at_hand)
     return [Foreseen() for _ in supposed]

@@ -1,4 +1,4 @@
-"""What a signature leaves owed (referral, picture again, picture put right, report), and what ends each of them."""
+"""Open and end what a signature leaves owed: a referral, a picture again, a picture put right, a report."""
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
@@ -35,17 +35,17 @@ _FOLLOWS: Final[Mapping[str, tuple[str, ...]]] = {
 
 
 def standing() -> QuerySet[SignOff]:
-    """Signatures that nobody has taken back."""
+    """Find the signatures that nobody has taken back."""
     return SignOff.objects.filter(revoked__isnull=True)
 
 
 def deciding() -> QuerySet[SignOff]:
-    """Those that say something about the lesion, not only about a photograph."""
+    """Find the signatures that say something about the lesion, not only about a photograph."""
     return standing().exclude(decision__in=OF_THE_PICTURE)
 
 
 def unusable_pictures() -> QuerySet[Image]:
-    """Set aside, or called inadequate or of something else where they are filed: no look, and not compared."""
+    """Find pictures set aside, or called inadequate or of something else: they are no look, and not compared."""
     judged = standing().filter(
         review__assessment__image=OuterRef("pk"), lesion=OuterRef("lesion"), decision__in=UNUSABLE
     )
@@ -53,7 +53,7 @@ def unusable_pictures() -> QuerySet[Image]:
 
 
 def follow(signed: SignOff, *, urgent: bool) -> None:
-    """In the caller's transaction, with the lesion locked: a decision on the lesion also ends the picture again."""
+    """Open what a signature leaves owed; a decision on the lesion also ends the duty to repeat a picture."""
     lesion = signed.lesion
     if signed.decision not in OF_THE_PICTURE:
         about = {"subject": f"lesion:{lesion.pk}", "patient": lesion.patient}
@@ -77,7 +77,7 @@ def _is_owed(kind: str, lesion: Lesion) -> bool:
 
 
 def _may_be_repeated(lesion: Lesion) -> bool:
-    """Once for a lesion: the first day stands, however often a picture fails."""
+    """Say whether a repeated picture may be asked for: once for a lesion, however often a picture fails."""
     return lesion.state not in endings.ENDED and not _repeats(lesion).exists()
 
 
@@ -106,13 +106,13 @@ def _open(
 
 
 def repeat_failed(row: Assessment, lesion: Lesion) -> None:
-    """A picture that the program could not read is taken again, unless somebody decides otherwise."""
+    """Ask for a picture again that the program could not read, unless somebody decides otherwise."""
     if _may_be_repeated(lesion):
         _open("repeat_picture", lesion, row, None, note=row.failure)
 
 
 def picture_measured(row: Assessment, found: "Measurement") -> None:
-    """A picture of good quality with a lesion in it ends what asked for one; the program files it, nobody ticks."""
+    """End the duty to repeat a picture, by a new one of good quality with a lesion in it; nobody ticks that."""
     if found.outline is None or not all(quality.ok for quality in found.quality):
         return
     for duty in _repeats(row.image.lesion):
@@ -121,7 +121,7 @@ def picture_measured(row: Assessment, found: "Measurement") -> None:
 
 
 def _replaces(image: Image, duty: Duty) -> bool:
-    """Another picture, not older than the one that was called unusable; a failed one may itself be read at last."""
+    """Say whether a picture replaces the unusable one: another, not older; a failed one may itself be read at last."""
     label, _, key = duty.opened_from.partition(":")
     if label == "lesions.assessment":
         failed = Assessment.objects.select_related("image").get(pk=key).image
@@ -131,20 +131,20 @@ def _replaces(image: Image, duty: Duty) -> bool:
 
 
 def is_called_wrong(image: Image, lesion: Lesion) -> bool:
-    """A dermatologist signed that this picture is not of this lesion."""
+    """Say whether a dermatologist signed that this picture is not of this lesion."""
     said = standing().filter(review__assessment__image=image, decision=Decision.WRONG_SUBJECT)
     return said.filter(lesion=lesion).exists()
 
 
 def to_put_right(image: Image) -> Duty | None:
-    """The open duty that lets staff move this picture, wherever it is filed by now."""
+    """Find the open duty that lets staff move this picture, wherever it is filed by now."""
     signed = standing().filter(review__assessment__image=image, decision=Decision.WRONG_SUBJECT)
     rows = ledger.open_duties().filter(kind="put_picture_right")
     return rows.filter(opened_from__in=[subject_of(row) for row in signed]).first()
 
 
 def withdraw(signed: SignOff, *, by: Member, because: RevokedSignOff) -> None:
-    """The signature was taken back: what it opened is owed no more, what it ended is owed again."""
+    """Undo what a signature left owed: what it opened is owed no more, what it ended is owed again."""
     for duty in opened_by(signed).filter(ended_at__isnull=True):
         ledger.withdraw(duty, by=by, because=because)
     ledger.reopen(signed.lesion.patient, evidence=signed, by=by)

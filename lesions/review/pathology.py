@@ -1,4 +1,4 @@
-"""From a procedure to a result that the patient knows: each step is a duty until it is done."""
+"""Record procedures and results, up to the patient who knows: each step is a duty until it is done."""
 
 from datetime import date
 from typing import Any
@@ -45,7 +45,7 @@ def record_procedure(
     sutures: bool | None = None,
     note: str = "",
 ) -> Procedure:
-    """A biopsy or excision; from now on its result is waited for. `sutures`: whether some must come out later."""
+    """Record a procedure; from now on its result is waited for. `sutures`: whether some must come out later."""
     require(by, Act.RECORD_PROCEDURES)
     if kind not in ProcedureKind.values:
         raise ResultRefused("Say which procedure it was.")
@@ -64,6 +64,7 @@ def record_procedure(
     )
     if lesion and kind in _MOVES:
         found = Lesion.objects.filter(pk=lesion.pk)
+        # Without asking for a revision: what was cut is cut, whatever the page showed of the lesion.
         found.update(state=_MOVES[kind], monitoring=None, revision=F("revision") + 1, changed_at=clock.now())
         lesion.refresh_from_db()
     details = {"kind": kind, "on": str(on), "sutures": sutures}
@@ -106,7 +107,7 @@ def record_diagnosis(
     uncertain: bool = False,
     tells: Member | None = None,
 ) -> Diagnosis:
-    """What the report says, read by who records it. What is missing stays missing, and somebody is asked.
+    """Record a report, read by who records it. What is missing stays missing, and somebody is asked.
 
     `tells`: who was named to tell the patient. Raises AlreadyReported where one on record is to be amended.
     """
@@ -185,6 +186,7 @@ def amend_diagnosis(
     if corrected and not why.strip():
         raise ResultRefused("Say why the report was corrected, and by whom.")
     report_checks.check_procedure(diagnosis.patient, now["lesion"], report_of)
+    # The patient was told another result: the new one has to be told as well.
     untold = {"told_on": None, "told_by": None} if corrected else {}
     asked = longer_waits.before(diagnosis.patient)
     change(diagnosis, seen=revision, at=clock.now(), **now, **untold)
@@ -198,7 +200,7 @@ def amend_diagnosis(
 
 
 def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
-    """Every field as it will stand, checked."""
+    """Give every field of a diagnosis as it will stand, checked."""
     fields |= {name: report_checks.millimetres(fields[name]) for name in _MILLIMETRES if name in fields}
     now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
     patient, lesion, procedure = diagnosis.patient, now["lesion"], now["procedure"]
@@ -225,7 +227,7 @@ def _keep_version(row: Diagnosis, by: Member, why: str = "", **more: Any) -> Dia
 def tell(
     *, diagnosis: Diagnosis, by: Member, whom: str, how: str, words: str, on: date | None = None
 ) -> Diagnosis:
-    """The patient knows the result. Raises StaleRow when nothing waits to be told, or DutyRefused."""
+    """Record that the patient was told the result. Raises StaleRow when nothing waits to be told, or DutyRefused."""
     duty = next(iter(results_owed.open_about(diagnosis, ["tell"])), None)
     if duty is None:
         raise StaleRow(diagnosis)

@@ -1,4 +1,4 @@
-"""A picture of another lesion or patient is moved to its own, or set aside; what rested on it stays and says so."""
+"""Move a picture of another lesion or patient to its own, or set it aside; what rested on it stays and says so."""
 
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
@@ -29,7 +29,7 @@ from lesions.review import owed
 
 @transaction.atomic
 def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
-    """File it with its right lesion, measured and compared anew there. Raises PictureRefused or StaleRow."""
+    """File a picture with its right lesion, measured and compared anew there. Raises PictureRefused or StaleRow."""
     require(by, Act.ADD_PICTURES)
     duty, old = _duty_of(image), image.lesion
     if lesion.pk == old.pk:
@@ -54,7 +54,7 @@ def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
 
 @transaction.atomic
 def set_aside(*, image: Image, by: Member, revision: int, reason: str) -> Image:
-    """Nobody knows whose it is: it stays readable, counts for nothing and is compared with nothing."""
+    """Set a picture aside that nobody can place: it stays readable, counts for nothing and is compared with nothing."""
     require(by, Act.SIGN_OFF)
     if not reason.strip():
         raise PictureRefused("Say in words why it is set aside.")
@@ -68,7 +68,7 @@ def set_aside(*, image: Image, by: Member, revision: int, reason: str) -> Image:
 
 
 def moved_away(lesion: Lesion) -> QuerySet[PictureMove]:
-    """Pictures that were filed here once and are not, or count no more."""
+    """Find pictures that were filed here once and are no more, or no longer count."""
     return lesion.moved_away.select_related("by", "to_lesion", "image").order_by("-pk")
 
 
@@ -86,7 +86,7 @@ def _moved(image: Image, old: Lesion, new: Lesion | None, by: Member, reason: st
 
 
 def _measure_anew(image: Image, by: Member) -> None:
-    """The same bytes give the same figures; what is new is what they are compared with."""
+    """Have a moved picture measured and compared anew: the same bytes give the same figures."""
     if image.kind == ImageKind.OVERVIEW:
         return
     row = outlines.in_use(image.assessments.filter(version=VERSION))
@@ -97,7 +97,7 @@ def _measure_anew(image: Image, by: Member) -> None:
 
 
 def _compare_anew(lesion: Lesion, image: Image, by: Member) -> None:
-    """What waits and was compared with that picture is judged again without it; nothing waits about the picture."""
+    """Judge again, without the moved picture, what was compared with it; nothing waits about the picture itself."""
     waits = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING)
     about_it = waits.filter(assessment__image=image)
     about_it.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=clock.now())

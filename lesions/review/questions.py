@@ -1,4 +1,4 @@
-"""Asked before a decision is signed: a note that contradicts it, an interval longer than what stands. Never refused."""
+"""Ask before a decision is signed: a note that contradicts it, an interval longer than what stands. Never refuse."""
 
 import re
 import tomllib
@@ -22,7 +22,7 @@ _LONGEST: dict[str, int] = {Monitoring.SHORT: 3, Monitoring.LONG: 12}
 
 
 def ask(lesion: Lesion, decision: str, months: int | None, note: str) -> list[str]:
-    """What whoever signs is asked first, as sentences; usually nothing."""
+    """Give the questions to whoever signs, as sentences; usually none."""
     found = list(_of_the_note(decision, note))
     if decision == Decision.LOOK_AGAIN and months:
         found += _of_the_interval(lesion, months)
@@ -60,7 +60,7 @@ def _of_the_plan(now: Foreseen, then: Foreseen, asked: date, months: int) -> Ite
 
 
 def contradicting(note: str) -> list[str]:
-    """Words of the note that stand against going on watching, as they are written; a denied one does not count."""
+    """Find words of the note that speak against watching on, as they are written; a denied one does not count."""
     against, denials = _lists()
     words = re.findall(r"\w+", note)
     plain = [_plain(word) for word in words]
@@ -73,7 +73,7 @@ def contradicting(note: str) -> list[str]:
 
 @lru_cache(maxsize=1)
 def _lists() -> tuple[tuple[str, ...], frozenset[str]]:
-    """All languages at once: a clinic writes in more than one."""
+    """Give the words of all languages at once: a clinic writes in more than one."""
     text = files("lesions.review").joinpath("contradictions.toml").read_text(encoding="utf-8")
     read = tomllib.loads(text)
     against = tuple(_plain(word) for row in read["against"].values() for word in row)
@@ -81,6 +81,6 @@ def _lists() -> tuple[tuple[str, ...], frozenset[str]]:
 
 
 def _plain(word: str) -> str:
-    """Without case and accents, as people type in a hurry."""
+    """Write a word without case and accents, as people type in a hurry."""
     parts = unicodedata.normalize("NFKD", word.casefold())
     return "".join(part for part in parts if not unicodedata.combining(part))

@@ -1,4 +1,4 @@
-"""What a report can say: closed lists, days in order, and that it belongs to this patient, lesion and tissue."""
+"""Check a report: known words, days in order, and that it belongs to this patient, lesion and tissue."""
 
 import re
 from datetime import date
@@ -26,11 +26,11 @@ _DEPOSIT = re.compile(r"\d{1,3}(\.\d{1,3})?")
 
 
 class ResultRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a procedure or a report cannot be recorded so; the text is the sentence for the page."""
 
 
 class AlreadyReported(ResultRefused):
-    """`diagnosis` stands on record: it is amended, not repeated."""
+    """Raised where `diagnosis` stands on record already: it is amended, not repeated."""
 
     def __init__(self, diagnosis: Diagnosis) -> None:
         words = subjects.diagnosis_words(diagnosis)
@@ -53,7 +53,7 @@ def check_same(patient: Patient, lesion: Lesion | None) -> None:
 def check_procedure(
     patient: Patient, lesion: Lesion | None, procedure: Procedure | None, reported_on: date | None = None
 ) -> None:
-    """A report filed on the wrong specimen is found here, before it moves a plan."""
+    """Check that a report belongs to this procedure: one on the wrong specimen is found before it moves a plan."""
     if procedure is None:
         return
     if procedure.patient_id != patient.pk:
@@ -67,7 +67,7 @@ def check_procedure(
 def check_first(
     code: str, lesion: Lesion | None, procedure: Procedure | None, but: Diagnosis | None = None
 ) -> None:
-    """A specimen has one diagnosis, and a lesion one of each code."""
+    """Check that this is the first: a specimen has one diagnosis, and a lesion one of each code."""
     found = Diagnosis.objects.exclude(pk=but.pk if but else None).select_related("lesion")
     known = found.filter(procedure=procedure).first() if procedure else None
     known = known or (found.filter(lesion=lesion, code=code).first() if lesion else None)

@@ -1,4 +1,4 @@
-"""What a plain entry of a result's duty does to the rows of this app, and how that is undone when it is struck."""
+"""Write what a plain entry about a result changes in this app, and undo it when the entry is struck through."""
 
 from collections.abc import Mapping
 from typing import Final
@@ -16,13 +16,13 @@ _WITHOUT_REPORT = ("lost", "none")
 
 
 def _diagnosis_of(duty: Duty) -> Diagnosis | None:
-    """None where the entry is about something else, such as a letter."""
+    """Find the diagnosis that an entry is about; None where it is about something else, such as a letter."""
     kind, _, key = duty.subject.partition(":")
     return Diagnosis.objects.select_related("patient").get(pk=key) if kind == "diagnosis" else None
 
 
 def told(step: Step) -> None:
-    """The day stands with the diagnosis too, where the alarms read it; a further report is told by its step alone."""
+    """Write the day of telling with the diagnosis too, where the alarms read it; not for a further report."""
     row = _diagnosis_of(step.duty)
     if step.outcome != "told":
         return
@@ -53,7 +53,7 @@ def read(step: Step) -> None:
 
 
 def no_report_will_come(step: Step) -> None:
-    """Nothing is sent, confirmed or waited for any more; what follows is a dermatologist's to decide."""
+    """End what waits for a report: nothing is sent or confirmed any more; a dermatologist decides what follows."""
     if step.outcome in _WITHOUT_REPORT and step.duty.subject != "patient":
         kinds = ("send_specimen", "confirm_specimen", "report")
         ledger.end_all(kinds, by=step.by, evidence=step, subject=step.duty.subject, patient=step.duty.patient)
@@ -70,7 +70,7 @@ def will_not_be_known(step: Step) -> None:
 
 
 def may_be_known(step: Step) -> None:
-    """What was given up before stays given up; the rest is asked for again."""
+    """Ask again for what may be known; what was given up before stays given up."""
     if row := _diagnosis_of(step.duty):
         before = row.versions.filter(at__lte=step.at).last()
         kept = before.values["not_known"] if before else []
@@ -90,7 +90,7 @@ def _set_not_known(row: Diagnosis, step: Step, names: list[str]) -> None:
 
 
 def _nothing(step: Step) -> None:
-    """What the reading opened is withdrawn with it."""
+    """Undo nothing: what the reading opened is withdrawn with it."""
 
 
 # kind → what follows a recorded step, and what follows one that was struck through

@@ -1,4 +1,4 @@
-"""What tissue and a report oblige the clinic to: which duties they open, and what ends them."""
+"""Open and end the duties that follow from tissue and from a report."""
 
 from collections.abc import Iterable, Mapping
 from typing import Final
@@ -32,20 +32,20 @@ _WANTED_OF = {DiagnosisCode.MELANOMA: tuple(WANTED), DiagnosisCode.MELANOMA_IN_S
 
 
 def tissue_taken(cut: Procedure, by: Member) -> None:
-    """Tissue is sent to the laboratory, and its report is waited for."""
+    """Open the duties of tissue that was taken: it is sent to the laboratory, and its report is waited for."""
     if cut.kind in (ProcedureKind.BIOPSY, ProcedureKind.EXCISION):
         for kind in ("send_specimen", "report"):
             _open(kind, cut, cut, by, urgent=_was_decided(cut))
 
 
 def _was_decided(cut: Procedure) -> bool:
-    """Whether the last signature asked for it: what was decided is urgent, tissue taken besides is not."""
+    """Say whether the last signature asked for it: what was decided is urgent, tissue taken besides is not."""
     signed = owed.deciding().filter(lesion=cut.lesion_id, signed_on__lte=cut.on).order_by("pk").last()
     return signed is not None and signed.decision in (Decision.BIOPSY, Decision.EXCISE)
 
 
 def reported(row: Diagnosis, by: Member, tells: Member | None = None) -> None:
-    """Who records a report has read it: the patient is told, by whom the reader names or by anybody who may."""
+    """Open the duty to tell the patient, by whom the reader names: who records a report has read it."""
     if tells is not None and not may(tells, Act.TELL_PATIENT):
         raise ResultRefused(f"{tells} may not tell a patient the result.")
     report_came(row.procedure, row, by)
@@ -57,7 +57,7 @@ def reported(row: Diagnosis, by: Member, tells: Member | None = None) -> None:
 
 
 def report_came(cut: Procedure | None, evidence: models.Model, by: Member) -> None:
-    """A report shows as well that the tissue was sent and arrived."""
+    """End the duties before a report: it shows that the tissue was sent and arrived."""
     if cut is not None:
         ledger.end_all(_OF_TISSUE, by=by, evidence=evidence, subject=subject_of(cut))
 
@@ -76,7 +76,7 @@ def amended(row: Diagnosis, version: DiagnosisVersion, by: Member, was_from: Pro
 
 
 def complete(row: Diagnosis, because: Diagnosis | DiagnosisVersion, by: Member) -> None:
-    """Open while something is wanting that may become known, ended by what fills it."""
+    """Open the duty to complete a diagnosis while something is wanting that may become known, or end it."""
     asked = open_about(row, ["complete"])
     if not wanting(row):
         ledger.end_all(["complete"], by=by, evidence=because, subject=subject_of(row))
@@ -85,13 +85,13 @@ def complete(row: Diagnosis, because: Diagnosis | DiagnosisVersion, by: Member) 
 
 
 def wanting(row: Diagnosis) -> list[str]:
-    """Fields of a melanoma that nobody has stated yet, less those that will not be known."""
+    """List the fields of a melanoma that nobody has stated yet, less those that will not be known."""
     fields = _WANTED_OF.get(row.code, ())  # type: ignore[call-overload]
     return [name for name in fields if getattr(row, name) in ("", None) and name not in row.not_known]
 
 
 def ask_what_follows(row: Diagnosis, because: models.Model, by: Member) -> None:
-    """Margins, node and meeting after an invasive melanoma are a dermatologist's own decisions."""
+    """Open the three decisions after an invasive melanoma: margins, sentinel lymph node and meeting."""
     if row.code == DiagnosisCode.MELANOMA:
         asked = {duty.kind for duty in open_about(row, _AFTER_INVASIVE)}
         for kind in _AFTER_INVASIVE:
@@ -104,7 +104,7 @@ def is_urgent(row: Diagnosis) -> bool:
 
 
 def waits_for_report(patient: Patient) -> list[int]:
-    """Keys of the procedures whose tissue has no report yet."""
+    """Find the procedures whose tissue has no report yet."""
     rows = ledger.open_duties(patient).filter(kind="report", subject__startswith="procedure:")
     return [int(key.partition(":")[2]) for key in rows.values_list("subject", flat=True)]
 
@@ -115,7 +115,7 @@ def open_about(row: Diagnosis | Procedure, kinds: Iterable[str]) -> list[Duty]:
 
 
 def subject_of(row: Diagnosis | Procedure) -> str:
-    """procedure:7"""
+    """Give the words by which duties name a procedure or a diagnosis: procedure:7"""
     return f"{row._meta.model_name}:{row.pk}"
 
 

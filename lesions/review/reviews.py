@@ -1,4 +1,4 @@
-"""What waits for a dermatologist: opened by a measurement, replaced by the next, nothing undecided forgotten."""
+"""Keep the reviews that wait for a dermatologist: a measurement opens one, the next replaces it, no reason is lost."""
 
 from dataclasses import asdict, fields, replace
 from datetime import date, datetime
@@ -56,7 +56,7 @@ def _create(
 
 
 def put_back(review: Review, state: ReviewState, *, by: Member) -> Review:
-    """What was decided or replaced waits again as a new row; a newer picture that waits takes its reasons along."""
+    """Put back a review that was decided or replaced: it waits again, or a newer one takes its reasons over."""
     Review.objects.filter(pk=review.pk).update(
         state=state, revision=F("revision") + 1, changed_at=clock.now()
     )
@@ -86,7 +86,7 @@ def _take_along(waits: Review, drafts: list[FlagDraft]) -> Review:
 
 
 def wait_with_the_one_before(review: Review, *, by: Member) -> None:
-    """The photograph was useless, so the picture that it replaced undecided is what must be decided on."""
+    """Put the picture before back that was replaced undecided, because the newer photograph is useless."""
     others = review.lesion.reviews.exclude(assessment__image=review.assessment.image_id)
     last = others.filter(pk__lt=review.pk).select_related("assessment__image").order_by("-pk").first()
     if last and last.state == ReviewState.SUPERSEDED:
@@ -94,7 +94,7 @@ def wait_with_the_one_before(review: Review, *, by: Member) -> None:
 
 
 def raise_urgent(lesion: Lesion) -> None:
-    """An urgent lesion is never left among the unflagged ones."""
+    """Make a waiting review urgent where the lesion has an open sign: it is never left among the unflagged ones."""
     if register.open_signs(lesion).exists():
         waiting = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING, urgent=False)
         waiting.update(urgent=True, flagged=True, revision=F("revision") + 1, changed_at=clock.now())
@@ -114,7 +114,7 @@ _REMEASURED = " Seen when this picture was measured before and not decided yet."
 
 
 def _carried(lesion: Lesion, assessment: Assessment, new: set[str]) -> list[FlagDraft]:
-    """A change that nobody has decided on is not forgotten because the next figures show no further one."""
+    """Carry over reasons that nobody has decided on: the next figures may show no further change."""
     waits = (
         Review.objects.filter(lesion=lesion, state=ReviewState.WAITING).select_related("assessment").first()
     )
@@ -135,7 +135,7 @@ def drafts_of(review: Review) -> list[FlagDraft]:
 
 
 def is_news(row: Assessment, drafts: list[FlagDraft]) -> bool:
-    """A picture that was decided on waits again only for a reason that was not known then."""
+    """Say whether there is a reason that was not known when the picture was decided on: only then it waits again."""
     if row.image.set_aside:
         return False
     waits = Review.objects.filter(lesion=row.image.lesion_id, state=ReviewState.WAITING)

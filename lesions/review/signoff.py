@@ -1,4 +1,4 @@
-"""A dermatologist decides on a lesion: what waits, the signature, and what the decision moves."""
+"""Sign decisions on lesions: what waits, the signature, and what the decision changes."""
 
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
@@ -52,11 +52,11 @@ OF_A_PICTURE = owed.OF_THE_PICTURE
 
 
 class SignOffRefused(ValueError):
-    """A sentence that says why the decision cannot be signed."""
+    """Raised where a decision cannot be signed; the text is the sentence for the page."""
 
 
 class AskedFirst(SignOffRefused):
-    """The note contradicts the decision, or the interval is a long one: asked once, and signed all the same."""
+    """Raised where a question comes first: the note contradicts the decision, or the interval is long. Asked once."""
 
     def __init__(self, questions: list[str]) -> None:
         super().__init__(" ".join(questions))
@@ -64,7 +64,7 @@ class AskedFirst(SignOffRefused):
 
 
 class StaleReview(StaleRow):
-    """Somebody else decided, or another picture came, since the page was shown."""
+    """Raised where somebody else decided, or another picture came, since the page was shown."""
 
 
 @transaction.atomic
@@ -88,8 +88,10 @@ def record(
     require(by, Act.SIGN_OFF)
     rows = Review.objects.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
     review = rows.get(pk=review_id)
+    # Lesion before review, everywhere: two locks taken in two orders would wait for each other for ever.
     review.lesion = register.lock(review.lesion_id)
     _check(review.lesion, decision, months, in_person)
+    # Before the review is taken: a question leaves it waiting.
     asked = _ask(review.lesion, decision, months, note, all_the_same)
     _take(review, revision)
     _check_second_reader(review, by)
@@ -115,7 +117,7 @@ def decide_in_person(
     note: str = "",
     all_the_same: bool = False,
 ) -> SignOff:
-    """Nothing delays a biopsy: at the bedside no picture is needed. Pictures that wait go on waiting."""
+    """Sign a decision made in person, without a picture: nothing delays a biopsy. Pictures go on waiting."""
     require(by, Act.SIGN_OFF)
     if decision in OF_A_PICTURE:
         raise SignOffRefused("This is said about a picture that waits for a decision: open it there.")
@@ -127,7 +129,7 @@ def decide_in_person(
 
 @transaction.atomic
 def add_addendum(*, signoff: SignOff, by: Member, text: str) -> Addendum:
-    """A signed decision is never edited; what is added stands below it."""
+    """Add an addendum: a signed decision is never edited; what is added stands below it."""
     require(by, Act.SIGN_OFF)
     if not text.strip():
         raise SignOffRefused("Write what is to be added.")
@@ -157,7 +159,7 @@ def _ask(lesion: Lesion, decision: str, months: int | None, note: str, all_the_s
 
 
 def _check_no_urgent_sign(lesion: Lesion) -> None:
-    """A raised, firm, growing or bleeding lesion gets no monitoring interval from a picture alone."""
+    """Refuse a monitoring interval from a picture alone for a raised, firm, growing or bleeding lesion."""
     sign = register.open_signs(lesion).first()
     if sign:
         raise SignOffRefused(
@@ -167,7 +169,7 @@ def _check_no_urgent_sign(lesion: Lesion) -> None:
 
 
 def _take(review: Review, revision: int) -> None:
-    """The row count is the lock: of two people who sign at once, one gets it."""
+    """Take the review for this signature: of two people who sign at once, one gets it."""
     now = clock.now()
     try:
         change(review, seen=revision, at=now, where={"state": ReviewState.WAITING}, state=ReviewState.SIGNED)
@@ -254,7 +256,7 @@ def _sign(
 
 
 def moved_by(decision: str, months: int | None) -> dict[str, Any]:
-    """What a decision changes on the lesion; the plan follows from there."""
+    """Give what a decision changes on the lesion; the plan follows from there."""
     if decision in (Decision.BIOPSY, Decision.EXCISE):
         return {"state": LesionState.BIOPSY_DECIDED, "monitoring": None}
     if decision == Decision.ALREADY_REMOVED:
@@ -266,7 +268,7 @@ def moved_by(decision: str, months: int | None) -> dict[str, Any]:
 
 
 def _move(lesion: Lesion, fields: dict[str, Any]) -> None:
-    """A decision outranks what else changed on the lesion meanwhile, so it does not ask for a revision."""
+    """Change the lesion by a decision, which outranks what else changed meanwhile: no revision is asked for."""
     if fields:
         found = Lesion.objects.filter(pk=lesion.pk)
         found.update(**fields, revision=F("revision") + 1, changed_at=clock.now())
@@ -274,7 +276,7 @@ def _move(lesion: Lesion, fields: dict[str, Any]) -> None:
 
 
 def _ask_again(review: Review, by: Member) -> None:
-    """Asking for a second reading decides nothing yet: the lesion waits on, for somebody else."""
+    """Let the lesion wait on for somebody else: asking for a second reading decides nothing yet."""
     asked = FlagDraft("second_reading", f"{by} asks for a second reading.")
     before = [draft for draft in reviews.drafts_of(review) if draft.code != asked.code]
     reviews.open_review(

@@ -1,4 +1,4 @@
-"""A signature is taken back by its signer within ten minutes: what it moved returns, unless somebody already acted."""
+"""Take back a signature, by its signer within ten minutes: what it changed returns, unless somebody already acted."""
 
 from collections.abc import Callable
 
@@ -21,14 +21,14 @@ BEFORE: list[Callable[[SignOff], None]] = []
 
 
 def to_take_back(by: Member) -> QuerySet[SignOff]:
-    """What this member signed in the last minutes and may still take back, the last first."""
+    """Find what this member signed in the last minutes and may still take back, the last first."""
     mine = owed.standing().filter(by=by, signed_at__gt=clock.now() - ledger.TAKE_BACK)
     return mine.select_related("lesion__patient").order_by("-pk")
 
 
 @transaction.atomic
 def take_back(*, signed: SignOff, by: Member) -> RevokedSignOff:
-    """Raises SignOffRefused with who did what since."""
+    """Take back a signature. Raises SignOffRefused with who did what since."""
     require(by, Act.SIGN_OFF)
     lesion = register.lock(signed.lesion_id)
     _check_own(signed, by)
@@ -91,7 +91,7 @@ def _put_lesion_back(signed: SignOff, lesion: Lesion) -> None:
 
 
 def _open_signs_again(signed: SignOff) -> None:
-    """Unless the same sign was noted anew on that day: one open row says it once."""
+    """Open again the signs that a signature answered, unless the same sign was noted anew on that day."""
     for sign in UrgentSign.objects.filter(answered_by__signoff=signed):
         anew = register.examinations_wanted().filter(
             lesion=sign.lesion_id, sign=sign.sign, noted_on=sign.noted_on

@@ -1,4 +1,4 @@
-"""Work on pictures that is left: what waits to be measured, what could not be, and files that were refused."""
+"""Find the work on pictures that is left: to be measured, could not be measured, and files that were refused."""
 
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -16,7 +16,7 @@ def to_measure() -> QuerySet[Assessment]:
 
 
 def not_measured() -> QuerySet[Assessment]:
-    """Failed, and nobody has decided on the lesion since."""
+    """Find pictures that could not be measured, where nobody has decided on the lesion since."""
     failed = _jobs().filter(state=JobState.FAILED, reviews__state=ReviewState.WAITING)
     return failed.order_by("finished_at", "pk")
 

@@ -1,4 +1,4 @@
-"""What the body chart's template draws from."""
+"""Give the body chart's template what it draws from."""
 
 from dataclasses import dataclass
 
@@ -19,7 +19,7 @@ class ChartView:
 
 @register.simple_tag
 def chart_views() -> list[ChartView]:
-    """Front and back, each with the patient's side that lies on the viewer's left and right."""
+    """Give front and back, each with the patient's side that lies on the viewer's left and right."""
     return [
         ChartView(view, bodymap.side_of(view, 0), bodymap.side_of(view, 1000), pieces)
         for view, pieces in bodymap.CHART.items()

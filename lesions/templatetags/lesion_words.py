@@ -1,4 +1,4 @@
-"""Lesions in words."""
+"""Write lesions in words."""
 
 from django import template
 

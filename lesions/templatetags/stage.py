@@ -1,4 +1,4 @@
-"""What lies over a photograph: its outline and, where there is a scale, a bar of whole millimetres."""
+"""Draw what lies over a photograph: its outline and, where there is a scale, a bar of whole millimetres."""
 
 from collections.abc import Sequence
 
@@ -16,7 +16,7 @@ LETTER_SHARE = 0.038
 
 @register.simple_tag
 def outline_svg(points: Sequence[Sequence[float]], width: int, height: int) -> SafeString:
-    """An open ring of points, in pixels of the full picture, drawn over it; nothing where there is none."""
+    """Draw an outline over the picture, from its points in pixels of the full picture; nothing where there is none."""
     if not points:
         return mark_safe("")
     box = f"0 0 {width} {height}"
@@ -25,7 +25,7 @@ def outline_svg(points: Sequence[Sequence[float]], width: int, height: int) -> S
 
 @register.simple_tag
 def ring_path(points: Sequence[Sequence[float]]) -> SafeString:
-    """The same inside an SVG of the page's own, where no script redraws it."""
+    """Draw the outline inside an SVG of the page's own, where no script redraws it."""
     if not points:
         return mark_safe("")
     path = _path(points)
@@ -40,7 +40,7 @@ def _path(points: Sequence[Sequence[float]]) -> str:
 
 @register.simple_tag
 def scale_bar(mm_per_px: float | None, width: int, height: int) -> SafeString:
-    """The longest bar of whole millimetres that fits; no scale, no millimetres, no bar."""
+    """Draw the longest bar of whole millimetres that fits; without a scale there is none."""
     fitting = [mm for mm in BAR_LENGTHS if mm_per_px and mm / mm_per_px <= BAR_SHARE * width]
     if not mm_per_px or not fitting:
         return mark_safe("")

@@ -120,7 +120,7 @@ def _faults(form: SignOffForm) -> dict[str, str]:
 
 
 def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
-    """What stands now, beside what was about to be signed."""
+    """Show what stands now, beside what was about to be signed."""
     review = Review.objects.select_related("lesion", "signoff__by").get(pk=pk)
     signed = getattr(review, "signoff", None)
     stands = {"decision": signed.get_decision_display(), "by": signed.by} if signed else {}
@@ -153,7 +153,7 @@ _USUAL: tuple[tuple[str, int | None], ...] = (
 
 
 def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
-    """The day of the plan that each usual decision leads to, or the one that is filled in: read before it is signed."""
+    """Say which day of the plan each usual decision leads to, or the one that is filled in, before it is signed."""
     chosen = form.supposed() if form.is_bound else None
     supposed = [chosen] if chosen else list(_USUAL)
     found = foresight.foresee(lesion, supposed, at_hand=chosen is None)

@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow
@@ -15,7 +16,7 @@ from clinic.policies import Version
 from lesions.forms import LimitsForm
 from lesions.limits import flags, wording
 
-PAGES = PolicyPages(PolicyKind.FLAGS, "Limits", home="lesions:limits", version="lesions:limits_version")
+PAGES = PolicyPages(PolicyKind.FLAGS, home="lesions:limits", version="lesions:limits_version")
 
 
 @allow(Act.SEE_RULES)
@@ -76,10 +77,11 @@ def _start() -> str:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, "are proposed: another person approves them.")
+    return PAGES.propose(request, pk, _("Limits %(version)s are proposed: another person approves them."))
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.approve(request, pk, "are in force for every picture measured from now on.")
+    said = _("Limits %(version)s are in force for every picture measured from now on.")
+    return PAGES.approve(request, pk, said)

@@ -1,4 +1,4 @@
-"""Pictures: take them in one by one, serve the cleaned copy to those who may see it, list what waits."""
+"""Pages of pictures: take them in one by one, serve the cleaned copy to those who may see it, list what waits."""
 
 from typing import Any
 
@@ -30,7 +30,7 @@ MOST = 200
 @allow(Act.ADD_PICTURES)
 @require_POST
 def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
-    """One file with JSON as the answer, or a plain form with several: every file has its own result."""
+    """Take one file from a script, or several from a plain form: every file has its own result."""
     lesion = found(pk)
     form = PicturesForm(request.POST, request.FILES)
     wants_json = "application/json" in request.headers.get("Accept", "")
@@ -52,7 +52,7 @@ def add_pictures(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _take(request: HttpRequest, lesion: Lesion, file: UploadedFile, about: dict[str, Any]) -> str:
-    """File one picture; the sentence that says why not, or nothing."""
+    """File one picture; returns the sentence that says why not, or nothing."""
     name = file.name or ""
     try:
         intake.check_size(file.size or 0)
@@ -81,7 +81,7 @@ def view_image(request: HttpRequest, pk: int) -> HttpResponse:
 @allow(Act.SEE_PICTURES)
 @require_GET
 def change_map(request: HttpRequest, pk: int) -> HttpResponse:
-    """The drawn change map of a comparison; looking at it is no look at the two pictures."""
+    """Serve the drawn change map of a comparison; looking at it is no look at the two pictures."""
     comparison = get_object_or_404(Comparison.objects.exclude(map_sha256=""), pk=pk)
     return _private_file(request, comparison.map_sha256, "image/png", f"change-{comparison.pk}.png")
 

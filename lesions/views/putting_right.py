@@ -71,7 +71,7 @@ def _signed(pk: int) -> SignOff:
 
 
 def _choices(signed: SignOff, who: str) -> list[Lesion]:
-    """The other lesions of this patient, and those of who was searched for."""
+    """List the other lesions of this patient, and those of the patient who was searched for."""
     found = [row.pk for row in people.search(who)[:_MOST_PATIENTS]] if who else []
     rows = Lesion.objects.filter(patient__in=[signed.lesion.patient_id, *found])
     rows = rows.exclude(pk__in=(signed.lesion_id, signed.review.assessment.image.lesion_id)).exclude(

@@ -48,7 +48,7 @@ def new_lesion(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def marks(patient: Patient) -> list[dict[str, Any]]:
-    """The lesions already on the chart."""
+    """Give the marks of the lesions that are on the body chart already."""
     rows = register.watched(patient)
     return [
         {
@@ -92,7 +92,7 @@ def lesion_page(request: HttpRequest, lesion: Lesion, form: PicturesForm) -> Htt
 
 
 def _pictures(lesion: Lesion) -> list[dict[str, Any]]:
-    """Newest first, each with the assessment that counts and how far across it measured."""
+    """List the pictures, newest first, each with the assessment that counts and its largest diameter."""
     rows = lesion.images.prefetch_related("assessments__drawn_by").order_by("-taken_on", "-pk")
     return [_picture(image) for image in rows]
 
@@ -110,7 +110,7 @@ def _picture(image: Image) -> dict[str, Any]:
 
 
 def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
-    """From the first record to a little beyond today."""
+    """Draw the lesion's strip, from the first record to a little beyond today."""
     today = clock.today()
     days = [lesion.since, *(image.taken_on for image in images)]
     start = min(min(days), figures.months_from(today, -12))

@@ -1,4 +1,4 @@
-"""Procedures, results, and what is still owed of them."""
+"""Pages of Results: procedures, reports, and what is still owed of them."""
 
 from typing import Any
 
@@ -121,7 +121,7 @@ def _recorded(form: Any, record: Any, patient: Patient, request: HttpRequest) ->
 
 
 def _in_words(error: ResultRefused, form: Any) -> str:
-    """One on record is a link away; tissue that it was not reported from comes with it."""
+    """Write a refusal in words, with a link where the diagnosis is on record already."""
     if not isinstance(error, AlreadyReported):
         return str(error)
     address, cut = (

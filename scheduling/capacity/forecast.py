@@ -1,4 +1,4 @@
-"""The year ahead, week by week: visits that are wanted, and places that the diary still has for them."""
+"""Forecast the year ahead, week by week: visits that are wanted, and places that the diary still has for them."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -27,7 +27,7 @@ class Rate:
     source: str
 
 
-# Published rates; the first holds until somebody chooses another (operations.md, K1 and S38).
+# Published rates; the first holds until somebody chooses another (docs/sources.md, "Reaching people").
 _BREAST = "BMC Health Services Research 2020, s12913-020-05627-2"
 PUBLISHED = (
     Rate(8.2, f"one breast clinic before it sent text reminders; {_BREAST}"),
@@ -83,7 +83,7 @@ class Forecast:
 
     @property
     def unopened(self) -> list[tuple[Week, Week, int]]:
-        """Runs of weeks without bookable hours: the first, the last, and the visits wanted in them."""
+        """Find runs of weeks without bookable hours: the first, the last, and the visits wanted in them."""
         runs = [list(run) for closed, run in groupby(self.weeks, lambda week: week.places is None) if closed]
         return [(run[0], run[-1], round(sum(week.load for week in run))) for run in runs]
 
@@ -96,13 +96,13 @@ def _monday(today: date) -> date:
 
 
 def _week(today: date, day: date) -> int | None:
-    """Which of the weeks from that of today on, None before and after them."""
+    """Say which of the weeks from that of today on a day lies in, None before and after them."""
     index = (day - _monday(today)).days // 7
     return index if 0 <= index < WEEKS else None
 
 
 def forecast(today: date, missed: float, wanted: Wanted) -> Forecast:
-    """What is wanted beside the diary; `missed` is the share, 0 to 1, of those booked who do not come.
+    """Set what is wanted beside the diary; `missed` is the share, 0 to 1, of those booked who do not come.
 
     Whoever does not come is wanted again the week after. What finds no place is not carried on: each week
     is measured against its own visits.
@@ -116,7 +116,7 @@ def forecast(today: date, missed: float, wanted: Wanted) -> Forecast:
 
 
 def own_rate(today: date) -> tuple[float, int]:
-    """The clinic's own share of missed visits in the last twelve months, and of how many it is one."""
+    """Work out the clinic's own share of missed visits in the last twelve months, and of how many it is one."""
     ended = (AppointmentState.ATTENDED, AppointmentState.MISSED)
     rows = Appointment.objects.filter(state__in=ended, starts_at__date__range=(today - OWN_YEAR, today))
     tally = Counter(rows.values_list("state", flat=True))
@@ -124,7 +124,7 @@ def own_rate(today: date) -> tuple[float, int]:
 
 
 def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
-    """One pass over the records."""
+    """Count the wanted visits, in one pass over the records."""
     found, last = Wanted(), _monday(today) + WEEK * WEEKS - timedelta(days=1)
     for patient, known in visits_wanted.everybody() if ruleset else ():
         found.records += 1

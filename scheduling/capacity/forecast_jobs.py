@@ -1,4 +1,4 @@
-"""The year of a large clinic is counted in the background, every morning and whenever somebody asks for it anew."""
+"""Count the year of a large clinic in the background, every morning and whenever somebody asks for it anew."""
 
 from collections import Counter
 from datetime import date
@@ -13,7 +13,7 @@ from scheduling.planning.rules_in_force import rules_in_force, rules_of
 
 
 def find_forecast(today: date) -> tuple[Wanted | None, YearRun | None]:
-    """What is wanted, and the run that counted it; while it counts anew what it counted before."""
+    """Find what is wanted, with the run that counted it; while it counts anew, what it counted before."""
     rules = rules_in_force()
     if rules is None or not background.is_large():
         return count_wanted(today, rules[1] if rules else None), None
@@ -22,7 +22,7 @@ def find_forecast(today: date) -> tuple[Wanted | None, YearRun | None]:
 
 
 def ask_anew(today: date) -> None:
-    """Facts have moved since the morning: count once more."""
+    """Ask for the year to be counted once more, as facts have changed since the morning."""
     rules = rules_in_force()
     if rules and background.is_large():
         run = _ask(rules[0], today)

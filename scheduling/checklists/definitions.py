@@ -1,4 +1,4 @@
-"""What each published checklist asks, in our words, and how its answers become the arguments of the core."""
+"""Define what each published checklist asks, in our words, and how its answers are added up."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -14,12 +14,12 @@ Choices = tuple[tuple[str, str], ...]
 
 
 class BadEntry(ValueError):
-    """A sentence that says which answer is missing or unknown."""
+    """Raised for an answer that is missing or unknown; the text says which."""
 
 
 @dataclass(frozen=True)
 class Item:
-    """`one` of the choices, `many` of them, or millimetres; `measure` names what the pictures say about it."""
+    """One item: `one` of the choices, `many` of them, or millimetres; `measure` names what pictures say about it."""
 
     name: str
     label: str
@@ -47,7 +47,7 @@ class Sheet:
 
     @property
     def ticks(self) -> tuple[Item, ...]:
-        """Items that may all stay empty; then it is said that nothing was seen."""
+        """List the items that may all stay empty; then it is said that nothing was seen."""
         return tuple(item for item in self.items if item.how == "many" and not item.at_least)
 
     def answers(self, entries: Entries) -> list[tuple[str, str]]:

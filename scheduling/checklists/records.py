@@ -1,4 +1,4 @@
-"""Published checklists that a dermatologist fills in: stored with the visit, summed by the core, never by itself."""
+"""Keep published checklists that a dermatologist fills in, with the visit; nothing is filled in by the program."""
 
 from dataclasses import dataclass
 from datetime import timedelta
@@ -21,12 +21,12 @@ VISITS_OFFERED = 8
 
 
 class ChecklistRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a checklist cannot be kept; the text is the sentence for the page."""
 
 
 @dataclass(frozen=True)
 class Suggestion:
-    """What the program measured, offered beside a field and never filled in."""
+    """What the program measured, shown beside an item and never filled in."""
 
     figure: figures.Figure
     assessment: Assessment
@@ -38,7 +38,7 @@ class Suggestion:
 
 @transaction.atomic
 def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[str, Any]) -> Checklist:
-    """`entries`: item of the sheet → a choice, a list of choices, or millimetres as text."""
+    """Keep a checklist; `entries`: item of the sheet → a choice, a list of choices, or millimetres as text."""
     require(by, Act.FILL_CHECKLIST)
     sheet = SHEETS.get(kind)
     if sheet is None:
@@ -68,18 +68,18 @@ def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[s
 
 
 def visits_of(patient: Patient) -> list[Visit]:
-    """The last ones, newest first."""
+    """List the patient's last visits, the newest first."""
     return list(patient.visits.all()[:VISITS_OFFERED])
 
 
 def likely_visit(visits: list[Visit]) -> Visit | None:
-    """The newest, if it is of the last week: what is filled in now was most likely seen then."""
+    """Suggest the newest visit, if it is of the last week: what is filled in now was most likely seen then."""
     recent = [visit for visit in visits if clock.today() - visit.attended_on <= OF_THIS_VISIT]
     return recent[0] if recent else None
 
 
 def suggestions(lesion: Lesion, sheet: Sheet) -> dict[str, Suggestion]:
-    """Item → what was measured on the newest picture, by the outline that counts."""
+    """Find for each item what was measured on the newest picture, by the outline that counts."""
     wanted = {item.name: item.measure for item in sheet.items if item.measure}
     picture = lesion.images.exclude(kind=ImageKind.OVERVIEW).order_by("-taken_on", "-pk").first()
     if picture is None or not wanted:

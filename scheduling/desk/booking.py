@@ -1,4 +1,4 @@
-"""Bookable hours, free slots, appointments and how they ended. Two people can never get the same five minutes."""
+"""Book appointments: bookable hours, free slots, and how each ended. Two people can never get the same five minutes."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -36,7 +36,7 @@ _CANCELLED = {
 
 
 class BookingRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where something cannot be booked or changed so; the text is the sentence for the page."""
 
 
 class SlotTaken(BookingRefused):
@@ -54,7 +54,7 @@ class Slot:
 def open_session(
     *, resource: Resource, day: date, opens: time, closes: time, by: Member, slot_minutes: int = 20
 ) -> Session:
-    """Bookable hours of a room or a person on one local day."""
+    """Open bookable hours of a room or a person on one local day."""
     require(by, Act.BOOK)
     if opens >= closes:
         raise BookingRefused("The hours end after they begin.")
@@ -72,7 +72,7 @@ def open_session(
 
 @transaction.atomic
 def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
-    """Nothing more can be booked on this day. Each booking of it is owed until somebody moves it; due dates stay."""
+    """Close a day: nothing more can be booked, and each booking of it is owed until it is moved; due dates stay."""
     require(by, Act.BOOK)
     row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
     if not made:
@@ -83,7 +83,7 @@ def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
 
 
 def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[Slot]:
-    """The first free slots from now on between two local days, closure days left out."""
+    """Find the first free slots from now on between two local days, closure days left out."""
     sessions = _open_sessions(since, until)
     taken = _taken(since, until) if sessions else set()
     found: list[Slot] = []
@@ -96,7 +96,7 @@ def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) 
 
 
 def free_places(*, since: date, until: date) -> dict[date, int]:
-    """Local day with bookable hours → slots of their own length that are still free from now on, 0 among them."""
+    """Count for each local day with bookable hours the slots that are still free from now on, 0 among them."""
     sessions, taken = _open_sessions(since, until), _taken(since, until)
     places: dict[date, int] = {}
     for row in sessions:
@@ -129,7 +129,7 @@ def _taken(since: date, until: date) -> set[tuple[int, datetime]]:
 
 
 def _local(day: date, at: time) -> datetime:
-    """In UTC, so that adding minutes is right on the days when the clock changes."""
+    """Turn local day and time into UTC, so that adding minutes is right on the days when the clock changes."""
     local = timezone.make_aware(datetime.combine(day, at))
     return local.astimezone(timezone.get_fixed_timezone(0))
 
@@ -167,6 +167,7 @@ def book(
         changed_by=by,
         changed_at=clock.now(),
     )
+    # The row must exist before its cells, which refer to it; if they are taken, the transaction undoes it.
     appointment.recalls.set(rows)
     _take_cells(appointment)
     for row in rows:
@@ -186,7 +187,7 @@ def book(
 def move(
     *, appointment: Appointment, resource: Resource, starts_at: datetime, by: Member, revision: int
 ) -> Appointment:
-    """Another time, for the same recalls: one act. Raises SlotTaken, BookingRefused or StaleRow."""
+    """Move an appointment to another time, for the same recalls. Raises SlotTaken, BookingRefused or StaleRow."""
     require(by, Act.BOOK)
     if appointment.starts_at <= clock.now():
         raise BookingRefused("This appointment has begun: say first how it ended.")
@@ -243,7 +244,7 @@ def _check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
 
 
 def _check_open_by_then(beside: list[Recall], day: date) -> None:
-    """A visit before the window is an extra one and completes nothing (domain.md, 5)."""
+    """Refuse a visit before its window: it is an extra one and completes nothing (docs/domain.md, 5)."""
     for row in beside:
         if day < row.earliest:
             what = row.get_purpose_display()
@@ -266,7 +267,7 @@ def _take_cells(appointment: Appointment) -> None:
 def record_attended(
     *, appointment: Appointment, by: Member, revision: int, done: list[tuple[str, str]], note: str = ""
 ) -> Visit:
-    """The patient came: what was done completes recalls, what was not done opens them again."""
+    """Record that the patient came: what was done completes recalls, what was not done opens them again."""
     require(by, Act.BOOK)
     day = timezone.localdate(appointment.starts_at)
     if day > clock.today():
@@ -284,7 +285,7 @@ def record_attended(
 
 @transaction.atomic
 def record_missed(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
-    """The patient did not come: each recall is due again with its original dates, on today's list."""
+    """Record that the patient did not come: each recall is due again with its original dates, on today's list."""
     require(by, Act.BOOK)
     if appointment.starts_at > clock.now():
         raise BookingRefused("This appointment lies ahead; it can be cancelled.")
@@ -297,7 +298,7 @@ def record_missed(*, appointment: Appointment, by: Member, revision: int) -> App
 
 @transaction.atomic
 def cancel(*, appointment: Appointment, by: Member, revision: int, whose: str) -> Appointment:
-    """By the patient or by the clinic: the second is our delay and never counts as the patient's."""
+    """Cancel an appointment, by the patient or by the clinic: the second never counts as the patient's delay."""
     require(by, Act.BOOK)
     if whose not in _CANCELLED:
         raise BookingRefused("Say who cancelled: the patient or the clinic.")

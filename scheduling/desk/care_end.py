@@ -1,4 +1,4 @@
-"""What the desk leaves open when care ends: appointments are freed, recalls closed; resuming care reopens them."""
+"""Close what the desk has open when care ends: appointments are freed, recalls closed; resuming care reopens them."""
 
 from django.db.models import QuerySet
 
@@ -62,11 +62,11 @@ def _close(recall: Recall, end: CareEnd) -> None:
 
 
 def _hand_over(patient: Patient, step: Step) -> None:
-    """Recalls and appointments were closed when the care began to end."""
+    """Hand over nothing: recalls and appointments were closed when the care began to end."""
 
 
 def reopen(end: CareEnd, by: Member) -> None:
-    """Each recall that the end closed is planned again, unless another of its kind is open."""
+    """Plan each recall again that the end of care closed, unless another of its kind is open."""
     closed = Recall.objects.filter(patient=end.patient, evidence=evidence_of(end), state=RecallState.CLOSED)
     for recall in closed.select_related("patient"):
         about = {"purpose": recall.purpose, "subject": recall.subject}

@@ -1,4 +1,4 @@
-"""Attempts to reach a patient: append-only, counted only where they could have reached somebody."""
+"""Log attempts to reach a patient: only added to, and counted only where they could have reached somebody."""
 
 from datetime import date, datetime, timedelta
 
@@ -27,7 +27,7 @@ _SETTLES_THE_DAY = (
 
 
 class ContactRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where an attempt cannot be logged so; the text is the sentence for the page."""
 
 
 @transaction.atomic
@@ -44,7 +44,7 @@ def log_attempt(
     note: str = "",
     at: datetime | None = None,
 ) -> ContactAttempt:
-    """One attempt with its outcome. A dead number or a returned letter ends that route and does not count.
+    """Log one attempt with its outcome. A dead number or a returned letter ends that route and does not count.
 
     Declined, or the ladder used up: a dermatologist decides what follows, and the recall stays on its list.
     """
@@ -83,7 +83,7 @@ def log_attempt(
 
 
 def attempts_left(recall: Recall) -> int:
-    """How many attempts of this urgency's ladder are left before a dermatologist decides what follows."""
+    """Count the attempts of the ladder that are left before a dermatologist decides what follows."""
     return max(0, ladder.ladder_of(recall.urgency).attempts - what_next.tried(recall))
 
 
@@ -123,7 +123,7 @@ def _counts(recall: Recall, route: str, outcome: str, at: datetime) -> bool:
 
 
 def _kill_route(attempt: ContactAttempt) -> None:
-    """What came back is looked into even where another way still works."""
+    """Mark the route as dead; what came back is looked into even where another way still works."""
     for row in routes_used(attempt):
         patients.kill_route(route=row, by=attempt.by)
     if attempt.outcome == Outcome.RETURNED:

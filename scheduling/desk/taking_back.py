@@ -1,4 +1,4 @@
-"""A wrong entry is taken back by who made it, within ten minutes, unless somebody has acted on it already."""
+"""Take back a wrong entry of the desk, by who made it, within ten minutes, unless somebody has acted on it."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -31,7 +31,7 @@ _MAY = (AppointmentState.BOOKED, AppointmentState.MISSED, AppointmentState.ATTEN
 
 
 def may_take_back(appointment: Appointment, by: Member) -> bool:
-    """Whether the page offers it; `take_back` looks closer."""
+    """Say whether the page offers to take an appointment's entry back; `take_back` checks more."""
     return appointment.state in _MAY and not _why_not(appointment.changed_by_id, appointment.changed_at, by)
 
 
@@ -47,7 +47,7 @@ def _why_not(entered_by: int | None, at: datetime, by: Member) -> str:
 
 @transaction.atomic
 def take_back(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
-    """A booking is free again and nobody's delay; “missed” and “came” are booked again, what was done is owed again."""
+    """Take back an entry about an appointment: a booking is freed, “missed” and “came” are booked again."""
     if why := _why_not(appointment.changed_by_id, appointment.changed_at, by):
         raise BookingRefused(why)
     was = appointment.state
@@ -90,7 +90,7 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
 
 
 def _take_visit_back(visit: Visit | None, by: Member) -> set[tuple[str, str]]:
-    """What it says was done in it; nothing where there was none, or it was struck through before."""
+    """Strike through the visit of an appointment; returns what it says was done, nothing where there was none."""
     if visit is None or visit.struck_at is not None:
         return set()
     done = set(visit.done.values_list("purpose", "subject"))
@@ -103,7 +103,7 @@ def _take_visit_back(visit: Visit | None, by: Member) -> set[tuple[str, str]]:
 
 @transaction.atomic
 def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
-    """It stays readable and counts no more: what it used up, killed or settled is as it was before."""
+    """Strike an attempt through: it stays readable and counts no more; what it changed is as it was before."""
     if why := _why_not(attempt.by_id, attempt.at, by):
         raise ContactRefused(why)
     if hasattr(attempt, "struck"):
@@ -124,7 +124,7 @@ def _on_the_list(recall: Recall) -> Iterable[Recall]:
 def _withdraw(
     opened_from: models.Model, by: Member, *, because: models.Model, refused: type[ValueError]
 ) -> None:
-    """What it opened for others is owed no more, unless one of them has answered."""
+    """Withdraw the duties that an entry opened for others, unless one of them has answered."""
     for duty in Duty.objects.filter(opened_from=subject_of(opened_from)).exclude(kind=rebook.KIND):
         if duty.ended_at is None:
             ledger.withdraw(duty, by=by, because=because)

@@ -1,4 +1,4 @@
-"""Somebody rings whom nobody can find: the call is owed until it is filed, or two people say it is not ours."""
+"""Keep calls of people whom nobody can find: each is owed until it is filed, or two people say it is not ours."""
 
 from collections.abc import Iterable
 
@@ -31,7 +31,7 @@ def take(*, by: Member, name: str, number: str, words: str, signs: Iterable[str]
 
 
 def settled(step: Step) -> None:
-    """Hook of the duty's steps: filed under a patient, with its signs; or a second person says it is nobody's."""
+    """File the call under a patient, with its signs; or close it where a second person says it is nobody's."""
     duty = step.duty
     if step.outcome == "filed":
         _file(step, _patient_of(step.whom))
@@ -55,7 +55,7 @@ def _file(step: Step, patient: Patient) -> None:
 
 
 def struck(step: Step) -> None:
-    """Taken back: the call is nobody's again. Signs that stand on a record by now are answered there."""
+    """Take the filing back: the call is nobody's again. Signs that stand on a record by now are answered there."""
     duty = Duty.objects.get(pk=step.duty_id)
     if step.outcome != "filed":
         return

@@ -1,4 +1,4 @@
-"""How far the desk may put a call off, and when a dermatologist decides what follows. Source: a clinic setting."""
+"""Decide how far the desk may put a call off, and when a dermatologist decides what follows (clinic setting)."""
 
 from collections.abc import Iterable
 from datetime import date, timedelta
@@ -24,7 +24,7 @@ _ANSWERED = Q(evidence__startswith="clinic.step:") | ~Q(ground="")
 
 
 def furthest_day(recall: Recall, by: Member) -> date:
-    """The last day to which this member may put a call off.
+    """Give the last day to which this member may put a call off.
 
     The last day of the window; past it, and where it is urgent, the next working day. A dermatologist: 90 days.
     """
@@ -38,19 +38,19 @@ def furthest_day(recall: Recall, by: Member) -> date:
 
 
 def standing(recall: Recall) -> QuerySet[ContactAttempt]:
-    """Attempts that nobody has struck through."""
+    """Find the attempts that nobody has struck through."""
     return ContactAttempt.objects.filter(recall=recall, struck__isnull=True)
 
 
 def tried(recall: Recall) -> int:
-    """How many attempts count since a dermatologist last said what follows."""
+    """Count the attempts since a dermatologist last said what follows."""
     rows = standing(recall).filter(counts=True)
     answered = _asked(recall).filter(_ANSWERED).order_by("-ended_at").first()
     return rows.filter(at__gt=answered.ended_at).count() if answered else rows.count()
 
 
 def ask_after_attempt(attempt: ContactAttempt) -> None:
-    """Declined, or the ladder is used up: a dermatologist decides; the recall stays open and on its list."""
+    """Ask a dermatologist what follows after “declined” or a used-up ladder; the recall stays open and on its list."""
     recall = attempt.recall
     if attempt.outcome == "declined":
         _ask(recall, attempt, attempt.by, "declined")
@@ -60,7 +60,7 @@ def ask_after_attempt(attempt: ContactAttempt) -> None:
 
 @transaction.atomic
 def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
-    """A dermatologist lets it rest until a day: off today's list, and the answer to what was asked about it."""
+    """Let a recall rest until a day, by a dermatologist: off today's list, and what was asked about it is answered."""
     closing.mark_unreachable(recall=recall, by=by, revision=revision, next_look_on=next_look_on, note=note)
     worklists.finish_for([recall], by=by)
     words = f"look again on {write_day(next_look_on)}: {note}"
@@ -70,14 +70,14 @@ def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date,
 
 
 def ask_after_missed(appointment: Appointment, by: Member) -> None:
-    """A second visit was missed for the same recall."""
+    """Ask a dermatologist what follows after a second missed visit for the same recall."""
     for row in appointment.recalls.select_related("patient"):
         if row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
             _ask(row, appointment, by, "missed more than once")
 
 
 def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:
-    """Patient and subject → what was asked of a dermatologist there, and the word that answered it, if one did."""
+    """Find by patient and subject what was asked of a dermatologist, and the word that answered it, if one did."""
     asked = Duty.objects.filter(kind=KIND, patient__in=patients, opened_from__startswith="scheduling.")
     answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
     asked = asked.filter(Q(ended_at__isnull=True) | answered)
@@ -103,7 +103,7 @@ def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
 
 
 def _asked(recall: Recall) -> QuerySet[Duty]:
-    """What was asked of a dermatologist because of this recall."""
+    """Find what was asked of a dermatologist because of this recall."""
     rows = Q(opened_from__in=_keys(recall.attempts.all())) | Q(
         opened_from__in=_keys(recall.appointments.all())
     )
@@ -111,6 +111,6 @@ def _asked(recall: Recall) -> QuerySet[Duty]:
 
 
 def _keys(rows: QuerySet[Any]) -> QuerySet[Any]:
-    """How duties name these rows, worked out by the database: one question instead of three."""
+    """Give the words by which duties name these rows, made by the database: one question instead of three."""
     named = Concat(Value(f"{rows.model._meta.label_lower}:"), Cast("pk", CharField()))
     return rows.order_by().values_list(named)

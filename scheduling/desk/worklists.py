@@ -1,14 +1,16 @@
-"""The list of a local day: built once, added to, claimed by one person at a time."""
+"""Build the list of a local day: made once, added to, each item claimed by one person at a time."""
 
 from collections.abc import Iterable
 from datetime import date, timedelta
 
 from django.db import transaction
 from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require, roles_with
 from clinic.models import Member, PatientStatus, Proposal, RiskAssessment, StaleRow, Tier, change
+from clinic.models.base import NOTHING_SAVED
 from clinic.people import ending
 from clinic.trail import audit
 from scheduling.models import ContactAttempt, ItemState, Recall, RecallState, WorkItem
@@ -19,15 +21,20 @@ _TIER_ORDER = {Tier.VERY_HIGH: 0, Tier.HIGH: 1, Tier.ABOVE_AVERAGE: 2, Tier.AVER
 
 
 class AlreadyClaimed(StaleRow):
-    """Somebody else has it; `row` says who."""
+    """Raised where somebody else has claimed the item; `row` says who."""
 
     def __init__(self, row: WorkItem) -> None:
         super().__init__(row)
-        self.args = (f"work on {row.recall} was claimed by {row.claimed_by}",)
+        self.claimed = row
+
+    def say(self) -> str:
+        words = {"recall": self.claimed.recall, "name": self.claimed.claimed_by}
+        said = _("Work on %(recall)s was claimed by %(name)s while this page was open.") % words
+        return f"{said} {NOTHING_SAVED}"
 
 
 def to_reach(day: date) -> QuerySet[Recall]:
-    """Recalls that are due and not put off to a later day by an attempt or a next look.
+    """Find recalls that are due and not put off to a later day by an attempt or a next look.
 
     What the desk put off holds to the last day of the window, even one that was brought forward since.
     """
@@ -36,15 +43,17 @@ def to_reach(day: date) -> QuerySet[Recall]:
         state=RecallState.DUE, patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True
     )
     due = due.filter(~Exists(_death_proposed()))
+    # Only the last attempt puts a call off: an earlier promise no longer counts.
     due = due.annotate(
         again_on=Subquery(last.values("next_on")[:1]), put_off_by=Subquery(last.values("by__role")[:1])
     )
+    # On the last day of the window a nurse's promise no longer hides the recall; a dermatologist's does.
     held_no_longer = Q(latest__lte=day) & ~Q(put_off_by__in=roles_with(Act.CLOSE_RECALLS))
     return due.filter(_not_after("next_look_on", day) & (_not_after("again_on", day) | held_no_longer))
 
 
 def _death_proposed(whose: str = "patient") -> QuerySet[Proposal]:
-    """A proposed death stops calls and letters at once; a refused one lets them go on."""
+    """Find patients whose death is proposed: calls and letters stop at once, and go on if it is refused."""
     waits = Proposal.objects.filter(act=ending.ACT, answered_at__isnull=True, patient=OuterRef(whose))
     return waits.filter(fields__status=PatientStatus.DECEASED)
 
@@ -73,13 +82,14 @@ def build(day: date) -> int:
 
 
 def catch_up(patient_ids: Iterable[int], day: date) -> int:
-    """Who became due in the course of the day is on its list at once."""
+    """Add to today's list who became due in the course of the day."""
+    # Building costs a pass over the list, so it is done only where somebody is missing on it.
     missing = to_reach(day).filter(patient__in=patient_ids).exclude(work_items__day=day)
     return build(day) if missing.exists() else 0
 
 
 def in_order(rows: list[Recall]) -> list[Recall]:
-    """Urgency, then days to the end of the window, then risk."""
+    """Order recalls: by urgency, then days to the end of the window, then risk."""
     latest = RiskAssessment.objects.filter(patient=OuterRef("patient")).order_by("-assessed_on", "-pk")
     tiers = dict(
         Recall.objects.filter(pk__in=[row.pk for row in rows])
@@ -90,7 +100,7 @@ def in_order(rows: list[Recall]) -> list[Recall]:
 
 
 def items_of(day: date) -> QuerySet[WorkItem]:
-    """What is still to do on this day, with everything a row shows."""
+    """Find what is still to do on this day, with everything a row shows."""
     items = WorkItem.objects.filter(day=day, recall__state=RecallState.DUE).exclude(state=ItemState.DONE)
     items = items.filter(~Exists(_death_proposed("recall__patient")))
     return items.select_related("recall__patient", "recall__policy", "claimed_by")
@@ -98,7 +108,7 @@ def items_of(day: date) -> QuerySet[WorkItem]:
 
 @transaction.atomic
 def claim(*, item: WorkItem, by: Member) -> WorkItem:
-    """Guarded: the row count is the lock, so of two people one gets it. Raises AlreadyClaimed."""
+    """Claim an item: of two people one gets it. Raises AlreadyClaimed."""
     require(by, Act.CONTACT)
     now = clock.now()
     free = WorkItem.objects.filter(pk=item.pk, state__in=FREE)
@@ -106,6 +116,7 @@ def claim(*, item: WorkItem, by: Member) -> WorkItem:
     got = free.update(**claimed, revision=F("revision") + 1, changed_at=now)
     item.refresh_from_db()
     if not got:
+        # Claimed twice by one person, as by a double click: that is no conflict.
         if item.state == ItemState.CLAIMED and item.claimed_by_id == by.pk:
             return item
         raise AlreadyClaimed(item) if item.state == ItemState.CLAIMED else StaleRow(item)
@@ -115,7 +126,7 @@ def claim(*, item: WorkItem, by: Member) -> WorkItem:
 
 @transaction.atomic
 def hand_back(*, item: WorkItem, by: Member | None) -> WorkItem:
-    """Free for anybody again; `by=None` is the program, after an idle half hour."""
+    """Hand an item back, free for anybody; `by=None` is the program, after an idle half hour."""
     back = {"state": ItemState.HANDED_BACK, "claimed_by": None, "claimed_at": None}
     change(item, seen=item.revision, at=clock.now(), where={"state": ItemState.CLAIMED}, **back)
     audit.record("work.hand_back", by=by, subject=item, patient=item.recall.patient)
@@ -131,7 +142,7 @@ def finish(*, item: WorkItem, by: Member) -> WorkItem:
 
 
 def finish_for(recalls: Iterable[Recall], *, by: Member) -> None:
-    """What was booked or settled is done on today's list, whoever had it."""
+    """Mark what was booked or settled as done on today's list, whoever had it."""
     open_items = WorkItem.objects.filter(day=clock.today(), recall__in=list(recalls)).exclude(
         state=ItemState.DONE
     )
@@ -140,7 +151,7 @@ def finish_for(recalls: Iterable[Recall], *, by: Member) -> None:
 
 
 def put_back(recalls: Iterable[Recall]) -> None:
-    """A recall that is due again is on today's list again, done or not before, at the end until the next build."""
+    """Put a recall that is due again on today's list again, at its end until the next build."""
     today = clock.today()
     rows = [row for row in recalls if row.state == RecallState.DUE]
     done = WorkItem.objects.filter(day=today, recall__in=rows, state=ItemState.DONE)

@@ -22,7 +22,7 @@ DOES_NOT_COUNT = ("dead", "returned")
 
 
 class ContactAttempt(AppendOnly):
-    """Append-only. It counts only if it could have reached the patient; two calls within four hours count once."""
+    """An attempt to reach a patient, only added. It counts only if it could have reached the patient."""
 
     recall = models.ForeignKey("scheduling.Recall", on_delete=models.PROTECT, related_name="attempts")
     at = models.DateTimeField()

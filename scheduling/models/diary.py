@@ -40,7 +40,7 @@ class Session(models.Model):
 
 
 class ClosureDay(models.Model):
-    """Closures move the booking, never the due date."""
+    """A day on which the clinic is closed: it moves bookings, never due dates."""
 
     day = models.DateField(unique=True)
     reason = models.CharField(max_length=80)

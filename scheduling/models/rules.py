@@ -2,9 +2,9 @@ from django.db import models
 
 
 class Plan(models.Model):
-    """What the engine said for one patient; stale when any of facts revision, policy or `valid_until` is.
+    """The plan of one patient as the engine made it; out of date when facts revision, policy or `valid_until` is.
 
-    `result` is the plan object of the planning core (interfaces.md); `facts` what it was given.
+    `result` is the plan object of the planning core (docs/interfaces.md); `facts` what it was given.
     """
 
     patient = models.OneToOneField("clinic.Patient", on_delete=models.PROTECT, related_name="plan")
@@ -23,7 +23,7 @@ class Plan(models.Model):
 
 
 class PlanProblem(models.Model):
-    """No answer is an answer: a problem stands on a person's list until the facts change."""
+    """A problem of a plan: no answer is an answer, so it stands on a person's list until the facts change."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="plan_problems")
     code = models.CharField(max_length=40)

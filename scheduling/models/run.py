@@ -3,7 +3,7 @@ from django.db import models
 
 
 class Run(models.Model):
-    """Worked out in the background and kept; a row without `made_at` is the job."""
+    """A result that is worked out in the background and kept; a row without `made_at` is the job."""
 
     asked_at = models.DateTimeField()
     started_at = models.DateTimeField(null=True)
@@ -15,7 +15,7 @@ class Run(models.Model):
 
 
 class PreviewRun(Run):
-    """What a rule set would do."""
+    """What a proposed rule set would do, worked out in the background."""
 
     policy = models.OneToOneField("clinic.Policy", on_delete=models.CASCADE, related_name="preview_run")
     basis = models.CharField(max_length=64, blank=True, help_text="digest of all that the result rests on")

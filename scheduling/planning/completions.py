@@ -1,4 +1,4 @@
-"""What finished a recall: an item done in a visit, a picture, an examination, or a result that was told."""
+"""Find what finished a recall: an item done in a visit, a picture, an examination, or a result that was told."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -20,7 +20,7 @@ class Completion:
 
 
 def find_completion(recall: Recall) -> Completion | None:
-    """The first thing done since the window opened that finishes this recall; None if there is nothing."""
+    """Find the first thing done since the window opened that finishes this recall; None if there is nothing."""
     if recall.of.startswith("decision:") and recall.purpose == Purpose.LESION_EXAMINATION:
         return _decided(int(recall.of.partition(":")[2]))  # a tick on a visit cuts nothing out
     return _item(recall) or _OTHER_WAYS.get(recall.purpose, _none)(recall)
@@ -69,7 +69,7 @@ def _by_examination(row: Examination | None) -> Completion | None:
 
 
 def _decided(signoff_id: int) -> Completion | None:
-    """What was decided is done by a procedure of that lesion, or replaced by a later signature."""
+    """Find what did as decided: a procedure of that lesion, or a later signature that replaces the decision."""
     signed = SignOff.objects.get(pk=signoff_id)
     cut = signed.lesion.procedures.filter(on__gte=signed.signed_on).order_by("on", "pk").first()
     if cut is not None:
@@ -92,7 +92,7 @@ def _told(recall: Recall) -> Completion | None:
 
 
 def told_steps() -> QuerySet[Step]:
-    """A further report, such as that of a wider excision, is told by a step about its procedure."""
+    """Find the entries by which a further report was told, such as that of a wider excision."""
     told = Step.objects.filter(duty__kind="tell", outcome="told", struck__isnull=True)
     return told.filter(duty__subject__startswith="procedure:")
 

@@ -1,4 +1,4 @@
-"""What the plan would ask about a lesion if a decision were signed: supposed facts to the core, nothing written."""
+"""Foresee what the plan would ask about a lesion if a decision were signed; nothing is written."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -20,7 +20,7 @@ from scheduling.rules.plan.plan import Plan
 
 
 def foresee(lesion: Lesion, supposed: Sequence[Supposed], at_hand: bool = False) -> list[Foreseen]:
-    """One answer for each supposition; with `at_hand` none while the stored plan is behind the record."""
+    """Give one answer for each supposed decision; with `at_hand` none while the stored plan is out of date."""
     rules = rules_in_force()
     if rules is None:
         return [Foreseen() for _ in supposed]
@@ -32,7 +32,7 @@ def foresee(lesion: Lesion, supposed: Sequence[Supposed], at_hand: bool = False)
 
 
 def _known(lesion: Lesion, at_hand: bool) -> Facts | None:
-    """What the last plan was made from, if it still stands: one query in place of ten."""
+    """Read what the last plan was made from, if it still stands: one query in place of ten."""
     current = {"patient": lesion.patient_id, "facts_revision": lesion.patient.facts_revision}
     stored = PlanRow.objects.filter(**current).values_list("facts", flat=True).first()
     if stored is not None:
@@ -41,7 +41,7 @@ def _known(lesion: Lesion, at_hand: bool) -> Facts | None:
 
 
 def _if_signed(known: Facts, lesion: Lesion, supposed: Supposed) -> Facts:
-    """The facts as the signature would leave them; what is said of a photograph decides nothing."""
+    """Give the facts as the signature would leave them; what is said of a photograph alone decides nothing."""
     if supposed is None or supposed[0] in owed.OF_THE_PICTURE:
         return known
     decision, months = supposed

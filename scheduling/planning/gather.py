@@ -1,4 +1,4 @@
-"""Rows into FACTS: the only place that reads what the planning core is told about a patient."""
+"""Gather the FACTS of a patient from the database: the only place that reads what the planning core is told."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
@@ -24,12 +24,12 @@ Keys = Sequence[int]
 
 
 def gather_facts(patient: Patient) -> facts.Facts:
-    """Everything the core may know about this patient, in eleven queries however long the history."""
+    """Gather everything the core may know about this patient, in eleven queries however long the history."""
     return gather_facts_of_all([patient])[patient.pk]
 
 
 def gather_facts_of_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
-    """The same for many, by their keys and in no more queries; read the patients before, so that a change shows."""
+    """Gather the same for many patients, in no more queries; read the patients before, so that a change shows."""
     keys = [patient.pk for patient in patients]
     diagnoses = list(Diagnosis.objects.filter(patient__in=keys).order_by("pk"))
     procedures = list(Procedure.objects.filter(patient__in=keys).order_by("pk"))
@@ -101,7 +101,7 @@ Signs = dict[tuple[str, int], list[facts.UrgentSign]]
 
 
 def _signs(keys: Keys) -> Signs:
-    """Urgent signs by lesion; a concern about no lesion on record stands under its patient."""
+    """Gather urgent signs by lesion; a concern about no lesion on record stands under its patient."""
     found: Signs = defaultdict(list)
     rows = UrgentSign.objects.filter(patient__in=keys).select_related("answered_by", "handed_over")
     for row in rows.order_by("noted_on", "pk"):
@@ -139,9 +139,10 @@ def _sign(row: UrgentSign) -> facts.UrgentSign:
 
 
 def _decisions(keys: Keys, procedures: Sequence[Procedure]) -> Iterator[tuple[int, facts.DecisionFact]]:
-    """What was decided, and the first procedure of that lesion that did it."""
+    """Gather what was decided, with the first procedure of that lesion that did it."""
     by_lesion = _grouped((cut.lesion_id, cut) for cut in procedures if cut.lesion_id)
     rows = owed.deciding().filter(lesion__patient__in=keys).order_by("pk")
+    # The key is also the order: of two signatures of one day the later row decides.
     fields = ("lesion__patient", "pk", "lesion", "decision", "signed_on", "months")
     for patient, pk, lesion, decision, on, months in rows.values_list(*fields):
         kinds = _FULFILS.get(decision, ())
@@ -164,7 +165,7 @@ def _procedure(row: Procedure) -> facts.Procedure:
 
 
 def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.Done]]:
-    """Items of visits; and a result that was told, by whatever way, needs no visit for it any more."""
+    """Gather what was done in visits; a result that was told, in whatever way, needs no visit any more."""
     items = DoneItem.objects.filter(visit__patient__in=keys).order_by("visit__attended_on", "pk")
     fields = ("visit__patient", "purpose", "subject", "visit__attended_on", "not_seen")
     for patient, purpose, subject, on, not_seen in items.values_list(*fields):
@@ -178,18 +179,19 @@ def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.D
 
 
 def _closed(keys: Keys) -> Iterator[tuple[int, facts.Closed]]:
-    """What a person closed. A recall that the plan itself dropped closes nothing: it may be asked for again."""
+    """Gather what a person closed. A recall that the plan itself dropped closes nothing: it may be asked for again."""
     rows = Recall.objects.filter(patient__in=keys, state=RecallState.CLOSED, closed_by__isnull=False)
     fields = ("patient", "purpose", "subject", "rule", "of", "anchor", "number", "ground", "ended_on")
     for patient, *closed in rows.order_by("pk").values_list(*fields):
         yield patient, facts.Closed(*closed)
     for end in SeriesEnd.objects.filter(patient__in=keys).order_by("pk"):
+        # A discharge names a series, not an occurrence; the core reads neither its anchor nor its number.
         about = (end.purpose, end.subject, end.rule, end.of)
         yield end.patient_id, facts.Closed(*about, end.ended_on, 1, "discharge", end.ended_on)  # type: ignore[arg-type]
 
 
 def _overrides(keys: Keys) -> Iterator[tuple[int, facts.Override]]:
-    """Those that nobody ended; one that is past still stands in the place of what it replaced."""
+    """Gather own intervals and days that nobody ended; one that is past still stands in place of what it replaced."""
     rows = Override.objects.filter(patient__in=keys, ended_on__isnull=True).select_related("by")
     for row in rows.order_by("pk"):
         yield row.patient_id, override_fact(row)
@@ -197,9 +199,11 @@ def _overrides(keys: Keys) -> Iterator[tuple[int, facts.Override]]:
 
 def override_fact(row: Override) -> facts.Override:
     return facts.Override(
+        # A row that is only supposed has no key yet.
         id=str(row.pk or "new"),
         purpose=row.purpose,  # type: ignore[arg-type]
         subject=row.subject,
+        # It becomes a part of the plan's sentence, which brings its own full stop.
         reason=row.reason.rstrip(" ."),
         by=str(row.by),
         decided_on=row.decided_on,

@@ -1,4 +1,4 @@
-"""How hard somebody is tried, by urgency. Source: a clinic setting (operations.md §1.3, marked "proposal")."""
+"""Say how often and how somebody is tried, by urgency: a clinic setting (docs/sources.md, "Reaching people")."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,7 @@ from scheduling.models import Urgency
 
 @dataclass(frozen=True)
 class Ladder:
-    """`lead_days`: how long before its earliest day a recall comes on the list; `closed_by_desk`: staff may close."""
+    """How somebody is tried; `lead_days` before its earliest day a recall comes on the list of the day."""
 
     attempts: int
     lead_days: int

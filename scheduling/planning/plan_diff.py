@@ -1,4 +1,4 @@
-"""What a new plan changes for one patient, in words; a plan can be tried and taken back."""
+"""Say what a new plan changes for one patient; a plan can be tried and taken back."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -11,12 +11,12 @@ from scheduling.planning import replan
 
 
 class _TakenBack(Exception):
-    """The plan was only tried: everything that it wrote goes with the transaction."""
+    """Raised to undo a plan that was only tried: everything it wrote goes with the transaction."""
 
 
 @dataclass(frozen=True)
 class Difference:
-    """`kind` is what the summary counts: due added, due moved, problem gone ..."""
+    """One change for one patient; `kind` is what the summary counts: due added, due moved, problem gone ..."""
 
     kind: str
     text: str
@@ -71,7 +71,7 @@ def _ended(before: dict[int, _OpenRows], after: dict[int, _OpenRows]) -> dict[in
 
 
 def _of_recalls(was: _OpenRows, now: _OpenRows, ended: dict[int, Recall]) -> Iterator[Difference]:
-    """A duty that another number or rule replaces is one that moved, though it is a row of its own."""
+    """Compare the open recalls; a duty that another number or rule replaces has moved, though it is another row."""
     before, after = was.recalls, now.recalls
     opened = {(row.purpose, row.subject): row for key, row in after.items() if key not in before}
     for key, old in before.items():

@@ -1,4 +1,4 @@
-"""Bring plans, problems and open recalls into line with what the core answered, for many patients in one transaction.
+"""Write what the core answered, for many patients in one transaction: plans, problems, and open recalls made to fit.
 
 Rows are locked in the order of their keys and written in bulk: a hundred patients cost few queries more than one.
 """
@@ -49,7 +49,7 @@ class PlanWriter:
         self.waiting: frozenset[str] = frozenset()
 
     def write(self) -> dict[int, Plan]:
-        """Plans by patient, of those whose facts and rules are still the ones that were read."""
+        """Write the plans of those patients whose facts and rules are still the ones that were read; returns them."""
         unmoved = self.lock()
         answers = [one for one in self.answers if one.patient.pk in unmoved]
         recalls, problems = _open_recalls(answers), _open_problems(answers)
@@ -64,13 +64,14 @@ class PlanWriter:
 
     def lock(self) -> set[int]:
         revisions = {one.patient.pk: one.patient.facts_revision for one in self.answers}
+        # Approving another set between reading and writing would otherwise leave plans of the old one.
         in_force = PolicyRow.objects.filter(pk=self.policy.pk, state=PolicyState.IN_FORCE)
         rows = Patient.objects.select_for_update().filter(pk__in=revisions).filter(Exists(in_force))
         now = rows.order_by("pk").values_list("pk", "facts_revision")
         return {key for key, revision in now if revisions[key] == revision}
 
     def keep_plan(self, one: Answered, before: Plan | None) -> Plan:
-        """The new plan; one that says the same as before keeps its row and is only valid for longer."""
+        """Keep the new plan; one that says the same as before keeps its row and is only valid for longer."""
         plan = Plan(
             patient=one.patient,
             facts_revision=one.patient.facts_revision,
@@ -82,6 +83,7 @@ class PlanWriter:
         )
         if before and _says_the_same(before, plan):
             valid = {"valid_until": plan.valid_until, "made_at": plan.made_at}
+            # No new row and no audit record: a daily replan of everybody would fill the trail with nothing.
             Plan.objects.filter(pk=before.pk).update(**valid)
             before.valid_until, before.made_at = plan.valid_until, plan.made_at
             return before
@@ -89,12 +91,13 @@ class PlanWriter:
         return plan
 
     def bring_problems_into_line(self, one: Answered, rows: Iterable[PlanProblem]) -> None:
-        """A problem that is gone keeps its row with the day it went."""
+        """Make the rows of problems fit the answer; one that is gone keeps its row with the day it went."""
         asked = _problems(one.answer.problems, self.waiting)
         for row in rows:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
                 PlanProblem.objects.filter(pk=row.pk).update(gone_on=clock.today())
+            # The row stays, and with it since when the problem has stood.
             elif found != {"text": row.text, "params": row.params}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
         since = {"patient": one.patient, "since": clock.today()}
@@ -108,6 +111,7 @@ class PlanWriter:
         PlanProblem.objects.bulk_create(self.new_problems)
         Plan.objects.bulk_create(
             [plan for plan, _ in self.plans],
+            # Two workers may plan one patient for the first time at once; the later plan replaces the earlier.
             update_conflicts=True,
             unique_fields=["patient"],
             update_fields=_PLAN_FIELDS,
@@ -148,7 +152,7 @@ def _says_the_same(before: Plan, now: Plan) -> bool:
 
 
 def _problems(problems: Iterable[Problem], waiting: frozenset[str]) -> dict[tuple[str, str], dict[str, Any]]:
-    """Text and parameters by code and subject; what waits for a dermatologist's decision is not asked twice."""
+    """List problems by code and subject; what waits for a dermatologist's decision is not asked twice."""
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for problem in problems:
         if _is_for_a_decision(problem) and problem.subject in waiting:
@@ -160,12 +164,12 @@ def _problems(problems: Iterable[Problem], waiting: frozenset[str]) -> dict[tupl
 
 
 def _is_for_a_decision(problem: Problem) -> bool:
-    """What follows a lesion's last picture, or whether it is watched at all, a signature answers."""
+    """Say whether a signature answers the problem: what follows a lesion's last picture, or whether it is watched."""
     return problem.code in ("what_follows", "watched_without_plan") and problem.subject.startswith("lesion:")
 
 
 def _lesions_before_a_dermatologist(answers: Iterable[Answered]) -> frozenset[str]:
-    """What follows the last picture is already asked: it is being measured, or waits for a decision.
+    """Find lesions whose last picture is being measured or waits for a decision: what follows is asked there.
 
     Signing changes facts, so the question comes back with the next plan if the decision did not answer it.
     """
@@ -182,7 +186,7 @@ def _lesions_before_a_dermatologist(answers: Iterable[Answered]) -> frozenset[st
 
 
 def state_on(due: Due | Recall) -> RecallState:
-    """Due from its ladder's length before its earliest day."""
+    """Give the state of a recall on a day: due from its ladder's length before its earliest day."""
     opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
     return RecallState.DUE if opens <= clock.today() else RecallState.PLANNED
 
@@ -207,7 +211,7 @@ def _same_occurrence(due: Due, row: Recall) -> bool:
 
 
 class _RecallUpdate:
-    """The open recalls of one patient against one answer of the core."""
+    """Makes the open recalls of one patient fit one answer of the core."""
 
     def __init__(self, one: Answered, rows: list[Recall], writer: PlanWriter) -> None:
         self.patient, self.rows, self.writer = one.patient, rows, writer
@@ -227,7 +231,7 @@ class _RecallUpdate:
             self.open(due)
 
     def is_only_assessed_anew(self, row: Recall, due: Due) -> bool:
-        """The same tier counted from a later day, and no check since: the open duty keeps its earlier date.
+        """Say whether a tier was only assessed anew, with no check since: the open duty then keeps its earlier date.
 
         The core counts from the day since which a tier stands; this holds what was planned before it could.
         """
@@ -236,7 +240,7 @@ class _RecallUpdate:
         return same and later and row.rule in self.by_risk and completions.find_completion(row) is None
 
     def end(self, row: Recall, due: Due | None) -> bool:
-        """True if the row is closed now; a booked one stands until its appointment has an outcome."""
+        """Close a recall; False for a booked one, which stands until its appointment has an outcome."""
         done = completions.find_completion(row)
         if done:
             self.complete(row, done)
@@ -253,7 +257,7 @@ class _RecallUpdate:
         return True
 
     def keep(self, row: Recall, due: Due) -> None:
-        """The same duty: its dates may move, and that is said; what it is booked for stays booked."""
+        """Keep the same duty: its dates may move, and that is said; what it is booked for stays booked."""
         fields = planned_fields(due, self.policy)
         state = row.state if self.is_booked(row) else state_on(due)
         before = {name: getattr(row, name) for name in fields}
@@ -267,6 +271,7 @@ class _RecallUpdate:
         change(row, seen=row.revision, at=clock.now(), state=state, **fields)
         if moved:
             audit.record("recall.move", by=None, subject=row, patient=self.patient, moved=moved)
+        # An appointment in time yesterday may be late by the new window.
         if "latest" in moved and state == RecallState.BOOKED:
             rebook.look_at_bookings_of(row)
 
@@ -307,7 +312,7 @@ def _opened(row: Recall) -> audit.Entry:
 
 
 def supersede(row: Recall, note: str = "") -> None:
-    """The plan itself no longer asks for it: closed by nobody, so the core may ask for it again."""
+    """Close a recall that the plan no longer asks for; nobody closed it, so the core may ask for it again."""
     patient = row.patient
     if not note:
         ended = patient.status != "active"
@@ -326,6 +331,6 @@ def supersede(row: Recall, note: str = "") -> None:
 
 
 def settle_proposals(row: Recall, answer: str) -> None:
-    """What was proposed about a recall that has ended is answered, and whoever proposed it reads why."""
+    """Answer what was proposed about a recall that has ended; whoever proposed it reads why."""
     if row.proposed_ground:
         proposals.settle_all(proposals.about(row), answer=answer)

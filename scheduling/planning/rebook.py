@@ -1,4 +1,4 @@
-"""Appointments that no longer fit what they were booked for: owed until they are moved, cancelled or confirmed."""
+"""Open the duty to rebook appointments that no longer fit what they were booked for, and end it."""
 
 from datetime import date
 
@@ -15,12 +15,13 @@ KIND = "rebook"
 
 
 def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
-    """Owed where it is late for what it was booked for, or nothing of that is open any more."""
+    """Look at an appointment: rebook where it is late for what it is booked for, or nothing is open."""
     rows = list(appointment.recalls.all())
     still_open = [row for row in rows if row.state in OPEN]
     if rows and not still_open:
         owe(appointment, "what it was booked for is done or closed", by)
     day = timezone.localdate(appointment.starts_at)
+    # Only what is late: a visit before its window does no harm, it is an extra one.
     late = [row for row in still_open if row.latest < day]
     if late:
         row = min(late, key=lambda one: one.latest)
@@ -29,19 +30,19 @@ def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
 
 
 def look_at_bookings_of(row: Recall) -> None:
-    """The dates of a recall moved, or it ended: its appointment may stand for nothing now."""
+    """Look at the appointments of a recall whose dates moved or that ended: they may stand for nothing now."""
     for visit in _booked().filter(recalls=row):
         look_at(visit)
 
 
 def not_asked_for(row: Recall) -> None:
-    """The plan dropped it, and its appointment still stands."""
+    """Have an appointment rebooked whose recall the plan dropped."""
     for visit in _booked().filter(recalls=row):
         owe(visit, f"the plan no longer asks for the {row.get_purpose_display()}", None)
 
 
 def rebook_of_ended(patient: Patient, by: Member | None) -> None:
-    """Care ended: nobody is expected on the days that are still booked."""
+    """Have the appointments of an ended record rebooked: nobody is expected on those days."""
     for visit in _booked().filter(patient=patient):
         owe(visit, f"care has ended: {patient.get_status_display()}", by)
 
@@ -52,8 +53,9 @@ def rebook_of_day(day: date, reason: str, by: Member) -> None:
 
 
 def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool = False) -> None:
-    """A reason that a dermatologist has answered for this very day is not asked again."""
+    """Open the duty to rebook, unless a dermatologist has confirmed this reason for this very day."""
     note = f"Booked for {write_day(timezone.localdate(appointment.starts_at))}: {why}."
+    # Day and reason stand in the note: another day or another reason is asked about again.
     before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), note=note)
     if before.filter(ended_at__isnull=False).exclude(evidence=subject_of(appointment)).exists():
         return
@@ -73,7 +75,7 @@ def is_owed(appointment: Appointment) -> bool:
 
 
 def settled(appointment: Appointment, by: Member) -> None:
-    """It was moved, cancelled, or has its outcome: the row itself says so."""
+    """End the duty to rebook: the appointment was moved, cancelled, or has its outcome."""
     ledger.end_all((KIND,), by=by, evidence=appointment, opened_from=appointment)
 
 

@@ -1,4 +1,4 @@
-"""Facts in, recalls out: asks the core for plans, one patient or many, and has them written."""
+"""Make plans anew, for one patient or many: gather the facts, ask the core, have the answer written."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -38,6 +38,7 @@ def replan_patient(patient_id: int) -> Plan | None:
         try:
             with transaction.atomic():
                 made = writer.write()
+        # Somebody worked on one of its recalls meanwhile: read everything again.
         except StaleRow:
             continue
         if patient_id in made:
@@ -54,13 +55,14 @@ def replan_many(keys: Sequence[int]) -> set[int]:
 
 
 def _replan_portion(keys: Sequence[int]) -> set[int]:
-    """Whoever was in somebody's way is planned alone: a conflict costs the others nothing but the time."""
+    """Plan one portion in a transaction; after a conflict each patient is planned alone."""
     writer, made = _ask(keys), set()
     if writer is None:
         return set()
     try:
         with transaction.atomic():
             made = set(writer.write())
+    # OperationalError: SQLite was locked too long, or PostgreSQL broke a deadlock.
     except (StaleRow, OperationalError):
         made = set()
     return made | {key for key in keys if key not in made and replan_patient(key)}
@@ -76,6 +78,7 @@ def _ask(keys: Sequence[int]) -> PlanWriter | None:
         return None
     policy, ruleset = rules
     patients = list(Patient.objects.filter(pk__in=keys, merged_into__isnull=True).order_by("pk"))
+    # After the patients: a fact recorded in between raises a revision that was already read.
     known = gather_facts_of_all(patients)
     today, urgent = clock.today(), untold_results.urgent(keys)
     plans = {
@@ -87,7 +90,7 @@ def _ask(keys: Sequence[int]) -> PlanWriter | None:
 
 
 def patients_to_replan(limit: int | None = 200) -> list[int]:
-    """Keys of patients whose plan is missing or out of date in facts, rules or time; the longest waiting first."""
+    """Find patients whose plan is missing or out of date in facts, rules or time; the longest waiting first."""
     policy = (
         PolicyRow.objects.filter(kind=PolicyKind.RULES, state=PolicyState.IN_FORCE).values_list("pk").first()
     )
@@ -99,11 +102,12 @@ def patients_to_replan(limit: int | None = 200) -> list[int]:
         plan__valid_until__gte=clock.today(),
     )
     behind = Patient.objects.filter(merged_into__isnull=True).exclude(pk__in=current.values("pk"))
+    # Nulls sort first or last by database; both are fine, as the sweep comes round to everybody.
     return list(behind.order_by("plan__made_at", "pk").values_list("pk", flat=True)[:limit])
 
 
 def still_asked_for(row: Recall) -> bool:
-    """Whether the last plan asks for this purpose and subject; yes while there is no plan."""
+    """Say whether the last plan asks for this purpose and subject; yes while there is no plan."""
     plan = Plan.objects.filter(patient_id=row.patient_id).first()
     return plan is None or any(
         (due["purpose"], due["subject"]) == (row.purpose, row.subject) for due in plan.result["due"]
@@ -111,5 +115,5 @@ def still_asked_for(row: Recall) -> bool:
 
 
 def open_again(row: Recall) -> dict[str, Any]:
-    """Fields of a recall whose appointment came to nothing: the dates stay what they were."""
+    """Give the fields that open a recall again whose appointment came to nothing: the dates stay what they were."""
     return {"state": state_on(row), "reopened": row.reopened + 1}

@@ -1,4 +1,4 @@
-"""The rule set in force, read once for each text; a draft with faults never gets this far."""
+"""Find the rule set in force, read once for each text; a draft with faults never gets this far."""
 
 from functools import lru_cache
 
@@ -23,5 +23,5 @@ def rules_in_force() -> tuple[Policy, RuleSet] | None:
 
 
 def check(text: str) -> list[str]:
-    """Errors in words, each with its place in the text; a warning forbids no draft."""
+    """List the errors of a rule set in words, each with its place; a warning forbids no draft."""
     return [str(fault) for fault in ruleset.check(text) if fault.kind == "error"]

@@ -1,4 +1,4 @@
-"""Results that are told soon for a cause that FACTS has no word for: their visits are made urgent here.
+"""Make the visits urgent of results that are to be told soon for a reason that FACTS has no word for.
 
 Such are a report that leaves open whether it is malignant, and a further report of a malignant tumour.
 """
@@ -12,7 +12,7 @@ from scheduling.rules.plan.plan import Plan
 
 
 def urgent(patients: Sequence[int]) -> frozenset[str]:
-    """Procedures of these patients whose report is uncertain or a further one, and urgently to be told: procedure:7"""
+    """Find the procedures whose report is uncertain or a further one, and urgently to be told: procedure:7"""
     rows = Diagnosis.objects.filter(
         patient__in=patients, uncertain=True, told_on=None, procedure__isnull=False
     )

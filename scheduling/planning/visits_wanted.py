@@ -1,4 +1,4 @@
-"""On which days patients are wanted back, from facts and rules alone: what the clinic has to find time for."""
+"""Work out on which days patients are wanted back, from facts and rules alone: what the clinic needs time for."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
@@ -21,7 +21,7 @@ AHEAD = timedelta(days=731)  # how far later intervals are compared: two years, 
 
 
 def everybody() -> Iterator[tuple[Patient, Facts]]:
-    """Each record with its facts and, as `open_recalls`, its open duties.
+    """Give each record with its facts and, as `open_recalls`, its open duties.
 
     Facts are read anew only where the plan is behind them.
     """
@@ -41,7 +41,7 @@ def everybody() -> Iterator[tuple[Patient, Facts]]:
 def following(
     known: Facts, ruleset: RuleSet, due: Sequence[Due | Recall], today: date, until: date
 ) -> list[Due | Recall]:
-    """What is open and what comes after it, to `until`; occurrences that are over are left out."""
+    """List what is open and what comes after it, to `until`; occurrences that are over are left out."""
     number = {(one.rule, one.subject, one.anchor): one.number for one in due}
     later = [
         one
@@ -52,9 +52,9 @@ def following(
 
 
 def visits(wanted: Iterable[Due | Recall], today: date) -> dict[date, list[Due | Recall]]:
-    """Day → all that is done at one visit; what should have been done by now is wanted today.
+    """Put together by day what is done at one visit; what should have been done by now is wanted today.
 
-    A visit satisfies every occurrence of its purpose and subject whose earliest day has passed (domain.md, 5).
+    A visit satisfies every occurrence of its purpose and subject whose earliest day has passed (docs/domain.md, 5).
     """
     found: dict[date, list[Due | Recall]] = defaultdict(list)
     last: dict[tuple[str, str], date] = {}
@@ -67,7 +67,7 @@ def visits(wanted: Iterable[Due | Recall], today: date) -> dict[date, list[Due |
 
 
 def deadlines(first: Recall | Due | None, wanted: Iterable[Due | Recall]) -> list[tuple[date, date]]:
-    """Target and latest day of the open occurrence and of those that follow it, in order."""
+    """List target and latest day of the open occurrence and of those that follow it, in order."""
     if first is None:
         return []
     found, last = [(first.target, first.latest)], first.target
@@ -80,7 +80,7 @@ def deadlines(first: Recall | Due | None, wanted: Iterable[Due | Recall]) -> lis
 
 
 def longer(old: list[tuple[date, date]], new: list[tuple[date, date]]) -> tuple[int, bool]:
-    """Days by which the n-th visit comes later at most, and whether one of them is no longer asked for."""
+    """Compare two rows of visits: by how many days one comes later at most, and whether one is no longer asked for."""
     most, falls_away = 0, False
     for before, after in zip_longest(old, new):
         if before is None:

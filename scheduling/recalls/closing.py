@@ -1,4 +1,4 @@
-"""Recalls do not close themselves: from the plan to the list, and every way out with its ground and its person."""
+"""Put recalls on the list and close them: none closes itself; each end has its ground and its person."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -24,7 +24,7 @@ ACT = "recall.close"
 
 
 class RecallRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where a recall cannot be closed or opened so; the text is the sentence for the page."""
 
 
 @transaction.atomic
@@ -49,7 +49,7 @@ def become_due(today: date) -> int:
 
 @transaction.atomic
 def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
-    """The recall stays open and on the list until somebody else has closed it."""
+    """Propose to close a recall; it stays open and on the list until somebody else has closed it."""
     require(by, Act.PROPOSE_CLOSING)
     _check_open(recall)
     _check_ground(ground, note)
@@ -73,7 +73,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
 
 @transaction.atomic
 def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
-    """Close with a ground. Urgency A and B need a dermatologist unless superseded; an error a second person."""
+    """Close a recall with a ground. A and B need a dermatologist unless superseded; an error a second person."""
     _check_right(recall, by, ground)
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
         raise RecallRefused(
@@ -87,6 +87,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
 def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) -> None:
     _check_open(recall)
     _check_ground(ground, note)
+    # Otherwise somebody would still come, for something that is closed.
     if recall.appointments.filter(state=AppointmentState.BOOKED).exists():
         raise RecallRefused("An appointment is still open: say first how it ended, or cancel it.")
     fields: dict[str, Any] = {"state": RecallState.CLOSED, "ground": ground, "ground_note": note.strip()}
@@ -100,7 +101,7 @@ def _recall_of(proposal: Proposal) -> Recall:
 
 
 def _confirm(proposal: Proposal, by: Member) -> None:
-    """Two people have said it by now, one of them a dermatologist."""
+    """Close what was proposed: two people have said it by now, one of them a dermatologist."""
     recall = _recall_of(proposal)
     _close(recall, by, recall.revision, proposal.fields["ground"], proposal.reason)
 
@@ -121,7 +122,7 @@ CLOSE = Proposable("close a recall", _confirm, _describe, either=True, refused=_
 
 @transaction.atomic
 def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
-    """“Cannot be reached” is an open state with a day on which somebody looks again; a dermatologist says which."""
+    """Mark a recall as “cannot be reached”: it stays open, with a day on which somebody looks again."""
     require(by, Act.CLOSE_RECALLS)
     _check_open(recall)
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
@@ -142,13 +143,14 @@ def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on:
 
 
 def reopen(recall: Recall, *, by: Member, why: str) -> None:
-    """The appointment came to nothing: on the list again with its original dates. Inside the caller's transaction."""
+    """Open a recall again whose appointment came to nothing, with its original dates, in the caller's transaction."""
     if recall.state != RecallState.BOOKED:
         return
     change(recall, seen=recall.revision, at=clock.now(), **open_again(recall))
     audit.record(
         "recall.reopen", by=by, subject=recall, patient=recall.patient, why=why, latest=str(recall.latest)
     )
+    # While it was booked the plan may have dropped it; then nobody is to be called for it.
     if not still_asked_for(recall):
         supersede(recall)
 

@@ -1,4 +1,4 @@
-"""A dermatologist ends one or several series of checks, and says which; the others go on."""
+"""End one or several series of checks, by a dermatologist who says which; the others go on."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ Key = tuple[str, str]
 
 @dataclass(frozen=True)
 class Series:
-    """One series that a recall stands for, as its reason says it."""
+    """One series of checks that a recall stands for, as its reason says it."""
 
     rule: str
     of: str
@@ -29,7 +29,7 @@ class Series:
 
 
 def series_of(recall: Recall) -> list[Series]:
-    """Every series that asks for this recall, the governing one first."""
+    """Find every series that asks for this recall, the governing one first."""
     found = [Series(reason["rule"], reason["of"], reason["text"]) for reason in recall.reasons]
     return list({one.key: one for one in found}.values())
 

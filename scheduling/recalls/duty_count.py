@@ -1,8 +1,8 @@
-"""What is owed, counted kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
+"""Count what is owed, kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
 
-It shares no code with the ledger of duties, the lists, the plans or the core (domain.md, "What is owed"); codes and the
-names of tables stand here once more, by hand. Facts open some duties, the stored plan opens others; that nothing was
-deleted or ended without a word is held against the audit trail.
+It shares no code with the ledger of duties, the lists, the plans or the core (docs/domain.md, "What is owed"): codes
+and names of tables stand here once more, by hand. Facts open some duties, the stored plan opens others; that nothing
+was deleted or ended without a word is held against the audit trail.
 """
 
 from dataclasses import dataclass
@@ -29,17 +29,17 @@ _OPEN_RECALL: Final = "r.state IN ('planned', 'due', 'booked')"
 
 
 def _of(label: str, key: str) -> str:
-    """How a duty names the row that opened it, as SQL: 'lesions.signoff:7'."""
+    """Write in SQL how a duty names the row that opened it: 'lesions.signoff:7'."""
     return f"'{label}:' || {_TEXT.format(key)}"
 
 
 def _duty_of(kind: str, label: str) -> str:
-    """A duty of this kind was opened from the fact, and it stands open or was ended with a word."""
+    """Write the condition that a duty of this kind was opened from the fact, and is open or ended with a word."""
     return f"EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = '{kind}' AND d.opened_from = {_of(label, 'f.id')})"
 
 
 def _about_lesion(kind: str) -> str:
-    """A duty of this kind about the lesion of the fact, whichever signature opened it."""
+    """Write the condition that there is a duty of this kind about the lesion, whichever signature opened it."""
     return f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = '{kind}'
         AND d.subject = 'lesion:' || CAST(f.lesion_id AS TEXT))"""
 
@@ -252,7 +252,7 @@ _SIGNS: Final = """SELECT g.patient_id FROM (SELECT a.patient_id, a.subject, COU
 
 
 def count_duties() -> list[KindCount]:
-    """Every kind with what is owed, what is held, and who is lost between the two."""
+    """Count every kind: what is owed, what the lists hold, and who is lost between the two."""
     return [
         *(_by_facts(code, *row) for code, row in FACTS.items()),
         _by_plan(),
@@ -263,7 +263,7 @@ def count_duties() -> list[KindCount]:
 
 
 def lost_now() -> list[KindCount]:
-    """Only the kinds of which something is lost."""
+    """Find only the kinds of which something is lost."""
     return [row for row in count_duties() if row.lost]
 
 
@@ -285,7 +285,7 @@ def _compared(code: str, words: Any, facts: str, held: str) -> KindCount:
 
 
 def _without_a_word(code: str, words: Any, table: str, ended: str, label: str) -> KindCount:
-    """Ended rows of which the trail does not know how."""
+    """Find ended rows of which the audit trail does not say how they ended."""
     facts = f"SELECT x.id, x.patient_id FROM {table} x WHERE {ended} AND x.patient_id IS NOT NULL"
     known = f"""EXISTS (SELECT 1 FROM clinic_auditrecord a WHERE a.subject = {_of(label, "f.id")}
         AND a.action IN {_ACTIONS_OF_AN_END[code]})"""
@@ -294,7 +294,7 @@ def _without_a_word(code: str, words: Any, table: str, ended: str, label: str) -
 
 
 def _deleted(action: str, words: Any, label: str, table: str) -> KindCount:
-    """Records of the trail whose row is gone."""
+    """Find audit records whose row is gone."""
     facts = f"""SELECT a.patient_id, CAST(SUBSTR(a.subject, {len(label) + 2}) AS INTEGER) AS id
         FROM clinic_auditrecord a WHERE a.action = '{action}' AND a.patient_id IS NOT NULL"""
     there = f"EXISTS (SELECT 1 FROM {table} t WHERE t.id = f.id)"

@@ -1,4 +1,4 @@
-"""Which duties a change of facts would move later, by the core and the rules in force: asked before it is saved."""
+"""Find which duties a change of facts would move later, before it is saved."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ _DONE_BY_ITS_RECORD = "risk_assessment"
 
 @dataclass(frozen=True)
 class _Wanted:
-    """What is open, the targets of it and of what follows in the next two years, and what was done."""
+    """What a patient is wanted for: what is open, the targets of the next two years, and what was done."""
 
     due: dict[Key, Due]
     targets: dict[Key, list[date]]
@@ -31,7 +31,7 @@ class _Wanted:
 
 
 def look(patient: Patient) -> Callable[[], list[Wait]]:
-    """Call it before the facts change, and what it returns afterwards."""
+    """Look at a patient's days before the facts change; what it returns is called afterwards."""
     before = _wanted(patient)
     return lambda: _later(before, _wanted(patient))
 
@@ -72,5 +72,5 @@ def _later(before: _Wanted, after: _Wanted) -> list[Wait]:
 
 
 def _fewer(old: list[date], new: list[date]) -> bool:
-    """Whether the n-th visit of the next two years comes later or falls away."""
+    """Say whether the n-th visit of the next two years comes later or falls away."""
     return len(new) < len(old) or any(now > was for was, now in zip(old, new, strict=False))

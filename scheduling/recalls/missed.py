@@ -1,4 +1,4 @@
-"""Who should have been seen and was not: past the latest day, without completion and without an accepted ground."""
+"""List who should have been seen and was not: past the latest day, neither completed nor closed with a ground."""
 
 import csv
 from collections import Counter
@@ -54,7 +54,7 @@ class MissedRow:
 
 
 def rows(today: date) -> list[MissedRow]:
-    """Oldest first, each with why it is late and whose it is."""
+    """List the rows, the oldest first, each with why it is late and whose it is."""
     found = list(late(today).select_related("patient").prefetch_related(*_details(today)))
     bookable = _bookable_days(found)
     return [_row(recall, today, bookable) for recall in found]
@@ -67,7 +67,7 @@ def late(today: date) -> QuerySet[Recall]:
 
 
 def counts(found: Iterable[MissedRow]) -> list[tuple[str, str, int]]:
-    """(reason, words, how many), the commonest first; each opens exactly these patients."""
+    """Count by reason, the commonest first; each number opens exactly these patients."""
     tally = Counter(row.reason for row in found)
     return [(reason, REASONS[reason], count) for reason, count in tally.most_common()]
 
@@ -77,7 +77,7 @@ def people(found: Iterable[MissedRow]) -> int:
 
 
 def as_csv(found: Sequence[MissedRow]) -> str:
-    """For a spreadsheet; a cell that a spreadsheet would take for a formula is quoted with an apostrophe."""
+    """Write the list for a spreadsheet; a cell that it would take for a formula is quoted with an apostrophe."""
     out = StringIO()
     writer = csv.writer(out)
     head = [
@@ -186,7 +186,7 @@ def tried(attempts: Iterable[ContactAttempt]) -> str:
 
 
 def _owner(recall: Recall) -> str:
-    """A role always has it; a name stands there while somebody works on it."""
+    """Say whose work it is: always a role's, and by name while somebody works on it."""
     if recall.claims:  # type: ignore[attr-defined]
         return str(recall.claims[0].claimed_by)  # type: ignore[attr-defined]
     counted = sum(attempt.counts for attempt in recall.attempts.all())

@@ -1,4 +1,4 @@
-"""A dermatologist's interval or date in place of the rules, with a reason and an end (domain.md, points 4 and 7)."""
+"""A dermatologist's interval or day in place of the rules, with a reason and an end (docs/domain.md, 4 and 7)."""
 
 from dataclasses import dataclass, replace
 from datetime import date as Day
@@ -25,11 +25,11 @@ REPLACED = "replaced by a later decision"
 
 
 class OverrideRefused(ValueError):
-    """A sentence that says why."""
+    """Raised where an interval or a day cannot be set so; the text is the sentence for the page."""
 
 
 class Lengthens(OverrideRefused):
-    """The patient would be seen later: `effect` is shown and accepted before it is saved."""
+    """Raised where the patient would be seen later: `effect` is shown and accepted before it is saved."""
 
     def __init__(self, effect: "Effect") -> None:
         super().__init__("The patient would be seen later: look at both dates and accept it, or change it.")
@@ -38,7 +38,7 @@ class Lengthens(OverrideRefused):
 
 @dataclass(frozen=True)
 class Effect:
-    """One duty as it stands without the step and with it; None where nothing is asked for.
+    """What a step does to one duty: as it stands without it and with it; None where nothing is asked for.
 
     `fewer`: of the visits of the next two years one comes later or is not asked for any more.
     """
@@ -49,7 +49,7 @@ class Effect:
 
     @property
     def later_by(self) -> int:
-        """Days by which the next visit comes later."""
+        """Count the days by which the next visit comes later."""
         if self.before is None or self.after is None:
             return 0
         return max(0, (self.after.target - self.before.target).days)
@@ -60,7 +60,7 @@ class Effect:
 
 
 def set_interval(*, interval: str, **given: Any) -> Override:
-    """`given` as in `set_date`; `interval` is an ISO 8601 duration such as P6M, counted from the last visit."""
+    """Set an own interval: `given` as in `set_date`; `interval` is an ISO 8601 duration such as P6M."""
     return _set(interval=interval, date=None, **given)
 
 
@@ -114,7 +114,7 @@ def _set(
 
 @transaction.atomic
 def end(*, override: Override, by: Member, revision: int, reason: str, accepted: bool = False) -> Override:
-    """The rules count again from today; a later date is accepted here as well."""
+    """End an own interval or day: the rules count again from today; a later date is accepted here as well."""
     require(by, Act.OVERRIDE)
     if not reason.strip():
         raise OverrideRefused("Say why it ends.")
@@ -137,12 +137,12 @@ def standing(patient: Patient, key: Key) -> Override | None:
 
 
 def by_the_rules(patient: Patient, key: Key) -> Due | None:
-    """What the rules in force alone ask for."""
+    """Work out what the rules in force alone ask for."""
     return _due(_without(gather_facts(patient), key), key)
 
 
 def effect_of_setting(row: Override) -> Effect:
-    """Against the rules alone, whatever decision stood before; the row need not be saved."""
+    """Compare with the rules alone, whatever decision stood before; the row need not be saved."""
     key = (row.purpose, row.subject)
     rules_only = _without(gather_facts(row.patient), key)
     decided = replace(rules_only, overrides=(*rules_only.overrides, override_fact(row)))
@@ -150,7 +150,7 @@ def effect_of_setting(row: Override) -> Effect:
 
 
 def _beside_what_stands(effect: Effect, row: Override) -> Effect:
-    """An open duty that holds an earlier date than the rules would now give is what the patient was promised."""
+    """Compare with the open duty where that is earlier than the rules would now give: the patient was promised it."""
     held = Recall.objects.filter(
         patient=row.patient, purpose=row.purpose, subject=row.subject, state__in=OPEN
     )
@@ -167,12 +167,12 @@ def effect_of_end(row: Override) -> Effect:
 
 
 def governing(patient: Patient) -> set[str]:
-    """Rules of the open recalls, such as override:7."""
+    """Give the rules of the open recalls, such as override:7."""
     return set(Recall.objects.filter(patient=patient, state__in=OPEN).values_list("rule", flat=True))
 
 
 def is_spent(row: Override, governs: set[str]) -> bool:
-    """Its day or its end has passed, and no open recall follows it any more."""
+    """Say whether an own interval or day is over: its end has passed, and no open recall follows it."""
     last = row.until or row.date
     return last is not None and last < clock.today() and f"{RULE}{row.pk}" not in governs
 
@@ -200,7 +200,7 @@ _ROWS = {"lesion": "lesions", "diagnosis": "diagnoses", "procedure": "procedures
 
 
 def _lock(patient: Patient, revision: int) -> None:
-    """The dates that were looked at hold only for the facts that they were made from."""
+    """Lock the patient: the dates that were looked at hold only for the facts that they were made from."""
     same = Patient.objects.select_for_update().filter(pk=patient.pk, facts_revision=revision)
     if not same.values_list("pk").first():
         raise StaleRow(patient)
@@ -226,7 +226,7 @@ def _without(known: Facts, key: Key) -> Facts:
 
 
 def _compare(before: Facts, after: Facts, key: Key, once: bool = False) -> Effect:
-    """The open duty and the visits of the next two years, one beside the other.
+    """Compare the open duty and the visits of the next two years, one beside the other.
 
     `once`: the duty before was one set day, an extra one that nothing after it is counted by.
     """

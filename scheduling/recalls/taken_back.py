@@ -1,4 +1,4 @@
-"""A visit or a signature is taken back: what it completed is owed again, unless somebody already acted on it."""
+"""Open again what a visit or a signature completed that is taken back, unless somebody already acted on it."""
 
 from django.db.models import Q
 from django.utils import timezone
@@ -15,12 +15,12 @@ from scheduling.planning.replan import supersede
 
 
 def reopen_completed(visit: Visit) -> None:
-    """Before the items of the visit go. Raises VisitRefused where what came next is booked."""
+    """Open again what a visit completed. Raises VisitRefused where what came next is booked."""
     _reopen_all(_completed_by(visit), "the visit was taken back", VisitRefused)
 
 
 def reopen_decided(signed: SignOff) -> None:
-    """Before a signature goes. Raises SignOffRefused where its recall, or what came next, is booked."""
+    """Open again what a signature settled. Raises SignOffRefused where its recall, or what came next, is booked."""
     about = Appointment.objects.filter(recalls__subject=f"lesion:{signed.lesion_id}", state="booked")
     made = about.filter(changed_at__gte=signed.signed_at).select_related("booked_by").first()
     if made:

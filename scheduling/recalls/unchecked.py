@@ -1,4 +1,4 @@
-"""Melanoma, or a tier of high and above, without an open full skin check (domain.md, "Facts in, plan out", 11).
+"""Find a melanoma, or a tier of high and above, without an open full skin check (docs/domain.md, 11).
 
 From the fact tables alone, by plain SQL and arithmetic of its own: the plan is not asked, the core is not called.
 """
@@ -45,7 +45,7 @@ Cause = tuple[int, str]
 
 @dataclass(frozen=True)
 class Unchecked:
-    """`lost`: nobody ended the checks. `ended`: a rule's stated end or a discharge is on record for every cause."""
+    """Who has no open check: `lost` where nobody ended the checks, `ended` where a rule's end or a discharge did."""
 
     lost: tuple[int, ...]
     ended: tuple[int, ...]
@@ -63,7 +63,7 @@ class _Visit:
 
 
 def find() -> Unchecked:
-    """Everybody active who has a cause and no open full skin check."""
+    """Find everybody active who has a cause and no open full skin check."""
     causes = _rows(f"SELECT c.patient, c.source, CASE WHEN {_DISCHARGED} THEN 1 ELSE 0 END FROM {_CAUSES} c")
     over = _at_their_stated_end() if any(not discharged for _, _, discharged in causes) else set()
     lost = {
@@ -83,7 +83,7 @@ def _at_their_stated_end() -> set[Cause]:
 
 
 def _visits(policy: int, ended_on: date, reasons: Any) -> Iterator[tuple[str, _Visit]]:
-    """A visit stands for every rule among its reasons."""
+    """List a visit once for every rule among its reasons."""
     for reason in json.loads(reasons) if isinstance(reasons, str) else reasons:
         if number := reason["params"].get("number"):
             anchor = date.fromisoformat(reason["anchor"])
@@ -91,7 +91,7 @@ def _visits(policy: int, ended_on: date, reasons: Any) -> Iterator[tuple[str, _V
 
 
 def _rules(policies: set[int]) -> dict[tuple[int, str], dict[str, Any]]:
-    """The rules as two people approved them, read from their text."""
+    """Read the rules as two people approved them, from their text."""
     found = {}
     for key, text in _rows("SELECT id, toml FROM clinic_policy WHERE kind = 'rules'"):
         if key in policies:
@@ -100,7 +100,7 @@ def _rules(policies: set[int]) -> dict[tuple[int, str], dict[str, Any]]:
 
 
 def _is_last(visit: _Visit, rules: dict[tuple[int, str], dict[str, Any]]) -> bool:
-    """Whether the rule says "end" and this was its last visit, or one late enough to be the last as well."""
+    """Say whether the rule says "end" and this was its last visit, or one late enough to be the last as well."""
     rule = rules.get((visit.policy, visit.rule))
     if rule is None or rule["then"] != "end":
         return False
@@ -111,7 +111,7 @@ def _is_last(visit: _Visit, rules: dict[tuple[int, str], dict[str, Any]]) -> boo
 
 
 def _last_visit(phases: list[dict[str, str]]) -> tuple[int, int, int]:
-    """How many visits there are, and the months and days after the anchor on which the last one opens."""
+    """Count the visits, with the months and days after the anchor on which the last one opens."""
     number, months, days, early = 0, 0, 0, (0, 0)
     for phase in phases:
         step = _length(phase.get("target") or phase["every"].split("..")[0])
@@ -123,7 +123,7 @@ def _last_visit(phases: list[dict[str, str]]) -> tuple[int, int, int]:
 
 
 def _length(text: str) -> tuple[int, int]:
-    """Months and days of an ISO 8601 duration."""
+    """Read months and days of an ISO 8601 duration."""
     found = _LENGTH.fullmatch(text)
     years, months, weeks, days = (int(part or 0) for part in found.groups()) if found else (0, 0, 0, 0)
     return years * 12 + months, weeks * 7 + days
@@ -139,7 +139,7 @@ def _months_after(day: date, months: int) -> date:
 
 
 def _day(value: Any) -> date:
-    """SQLite keeps days as text, and a plain query gives them as they are kept."""
+    """Read a day from plain SQL: SQLite keeps days as text and gives them so."""
     return date.fromisoformat(value) if isinstance(value, str) else value
 
 

@@ -1,4 +1,4 @@
-"""Answers to "say what follows" where a schedule ends: go on as before, another interval, or a discharge."""
+"""Answer what follows where a schedule ends: go on as before, another interval, or a discharge."""
 
 from datetime import date
 
@@ -17,7 +17,7 @@ class Answer(models.TextChoices):
 
 
 def can_answer(problem: PlanProblem) -> bool:
-    """Whether the problem is the end of a rule's schedule, so that it has these answers."""
+    """Say whether the problem is the end of a rule's schedule, so that it has these answers."""
     return problem.code == "what_follows" and "rule" in problem.params
 
 

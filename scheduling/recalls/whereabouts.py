@@ -1,6 +1,6 @@
-"""Where everybody is, by plain SQL over the tables. It shares no code with the lists, the recalls or the core.
+"""Count where everybody is, in plain SQL. It shares no code with the lists, the recalls or the core.
 
-Every record not merged away stands in the first place that applies (domain.md, "Where everybody is").
+Every record not merged away stands in the first place that applies (docs/domain.md, "Where everybody is").
 """
 
 from calendar import monthrange
@@ -16,7 +16,7 @@ from clinic.trail import audit
 from scheduling.models import FailsafeRun
 from scheduling.recalls import duty_count, unchecked
 
-# Settings of the clinic, no source: the two spans are domain.md's.
+# Clinic setting, no source.
 MONTHS_WITHOUT_CHECK = 12
 
 _NO_PLAN = """NOT EXISTS (SELECT 1 FROM scheduling_plan x WHERE x.patient_id = p.id
@@ -25,7 +25,7 @@ _OPEN = "r.patient_id = p.id AND r.state IN ('planned', 'due', 'booked')"
 
 
 def _ended(kind: str, subject: str) -> str:
-    """A duty of this kind about this ended with a word, and none is open again."""
+    """Write the condition that a duty of this kind about this ended with a word, and none is open again."""
     return f"""(EXISTS (SELECT 1 FROM clinic_duty t WHERE t.kind = '{kind}' AND t.subject = {subject}
             AND t.ended_at IS NOT NULL)
         AND NOT EXISTS (SELECT 1 FROM clinic_duty t WHERE t.kind IN ('{kind}', 'read') AND t.subject = {subject}
@@ -36,7 +36,7 @@ def _ended(kind: str, subject: str) -> str:
 _UNTOLD = "d.told_on IS NULL AND NOT " + _ended("tell", "'diagnosis:' || CAST(d.id AS TEXT)")
 _REPORT_ENDED = _ended("report", "'procedure:' || CAST(s.id AS TEXT)")
 
-# name → (words on the page, condition on clinic_patient p); the order is the order of domain.md.
+# name → (words on the page, condition on clinic_patient p); the order is that of docs/domain.md.
 PLACES: dict[str, tuple[str, str]] = {
     "ended": ("ended, with a ground", "p.status <> 'active'"),
     "problem": (
@@ -131,7 +131,7 @@ class Alarm:
 
 @dataclass(frozen=True)
 class Count:
-    """`counts` has every place in order, `alarms` and `faults` only those that name somebody.
+    """One count: `counts` has every place in order, `alarms` and `faults` only those that name somebody.
 
     `checks_ended` is a line of its own: no open full skin check, for a reason that is on record.
     """
@@ -149,18 +149,18 @@ class Count:
 
     @property
     def holds(self) -> bool:
-        """Nobody is lost: the places add up to the records, and everybody stands in one."""
+        """Say whether nobody is lost: the places add up to the records, and everybody stands in one."""
         return self.total == self.records and not self.counts[NOWHERE] and not self.faults
 
 
 def count_now() -> Count:
-    """As it is now."""
+    """Count everybody as it is now."""
     return _count(clock.now(), clock.today())
 
 
 @transaction.atomic
 def count_everybody(day: date) -> FailsafeRun:
-    """The nightly count of a local day, kept under its date with the time it ran and what it counted."""
+    """Make the count of a local day, kept under its date with the time it ran and what it counted."""
     local_midnight = timezone.make_aware(datetime.combine(day, time()))
     found = _count(local_midnight, day)
     lost = duty_count.lost_now()
@@ -178,7 +178,7 @@ def count_everybody(day: date) -> FailsafeRun:
 
 
 def last_count() -> FailsafeRun | None:
-    """The last count made by now; one dated after now comes from a clock that ran ahead, and is none."""
+    """Find the last count made by now; one dated after now comes from a clock that ran ahead, and is none."""
     return FailsafeRun.objects.filter(ran_at__lte=clock.now(), day__lte=clock.today()).first()
 
 
@@ -187,13 +187,13 @@ def _as_alarm(row: duty_count.KindCount) -> dict[str, Any]:
 
 
 def patients_in(place: str) -> list[int]:
-    """Exactly those whom `live` counts in this place."""
+    """Find exactly those whom `live` counts in this place."""
     moment, day = clock.now(), clock.today()
     return [key for key, where in _where_everybody_is(moment, day) if where == place]
 
 
 def overdue_now() -> set[int]:
-    """Everybody active with an overdue duty, also those who count under an earlier place."""
+    """Find everybody active with an overdue duty, also those who count under an earlier place."""
     _, condition = PLACES["overdue"]
     return set(_keys(f"{_LIVE} AND {condition}", clock.now(), clock.today()))
 
@@ -228,7 +228,7 @@ def _keys(condition: str, moment: datetime, day: date) -> list[int]:
 
 
 def _parameters(moment: datetime, day: date) -> dict[str, Any]:
-    """As each database wants its days and moments."""
+    """Give days and moments as each database wants them."""
     ops = connection.ops
     return {
         "day": ops.adapt_datefield_value(day),

@@ -1,4 +1,4 @@
-"""Recalls in the clinic's words, and their year strips, for every page that shows them."""
+"""Write recalls in the clinic's words and draw their year strips, for every page that shows them."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -37,7 +37,7 @@ class About(Protocol):
 
 
 def subjects(recalls: Iterable[About]) -> dict[str, str]:
-    """Key of a lesion, procedure or diagnosis → what and where it is, in a query of each kind for a whole list."""
+    """Say what and where each lesion, procedure or diagnosis is, with one query of each kind for a whole list."""
     return in_words_of({row.subject for row in recalls})
 
 
@@ -57,7 +57,7 @@ def what_is_set(row: Override, places: dict[str, str]) -> str:
 
 
 def what_is_planned(row: Recall | Due, places: dict[str, str]) -> str:
-    """A duty without the number of its occurrence."""
+    """Write a duty without the number of its occurrence."""
     return f"{Purpose(row.purpose).label.capitalize()}{_where(row, places)}"
 
 
@@ -66,7 +66,7 @@ def _where(row: About, places: dict[str, str]) -> str:
 
 
 def appointments(keys: Iterable[str]) -> dict[str, str]:
-    """The words of keys such as appointment:5."""
+    """Give the words of keys such as appointment:5."""
     wanted = {key.partition(":")[2] for key in keys if key.startswith("appointment:")}
     rows = Appointment.objects.filter(pk__in=wanted).select_related("resource") if wanted else ()
     return {f"appointment:{row.pk}": appointment_words(row) for row in rows}
@@ -82,14 +82,14 @@ def appointment_words(row: Appointment) -> str:
 
 
 def after_appointment(visit: Appointment) -> str:
-    """What became of the recalls of an appointment that came to nothing, as it now is."""
+    """Say what became of the recalls of an appointment that came to nothing."""
     if visit.recalls.filter(state__in=OPEN).exists():
         return _("the recall is open again with its original dates.")
     return _("what it was booked for is finished already, so nothing is open again.")
 
 
 def answer_of(asked: dict[str, Any]) -> str:
-    """What was asked of a dermatologist, and the answer: the desk acts on it."""
+    """Say what was asked of a dermatologist, and the answer: the desk acts on it."""
     if asked["ended_at"] is None:
         return _("%(asked)s A dermatologist decides what follows.") % {"asked": asked["note"]}
     return _("%(asked)s %(who)s on %(day)s: %(words)s") % {
@@ -101,7 +101,7 @@ def answer_of(asked: dict[str, Any]) -> str:
 
 
 def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:
-    """Key of a recall → why it follows already: somebody closed the one before it by hand."""
+    """Say by recall why it follows already: somebody closed the one before it by hand."""
     rows = {_occurrence(row, row.number): row.pk for row in recalls}
     closed = Recall.objects.filter(
         patient__in={row.patient_id for row in recalls}, state=RecallState.CLOSED, closed_by__isnull=False
@@ -127,7 +127,7 @@ def interval_words(interval: str) -> str:
 
 
 def how_near(recall: Recall, today: date) -> str:
-    """How the window stands to today, in one clause."""
+    """Say in one clause how the window stands to today."""
     late = lateness.days_late(recall.latest, today)
     if late:
         return f"{late} day{'s' if late > 1 else ''} past the last day of the window"
@@ -140,7 +140,7 @@ def how_near(recall: Recall, today: date) -> str:
 
 
 def waits_since(recall: Recall) -> date:
-    """The day on which it came, or should have come, on the list."""
+    """Give the day on which a recall came, or should have come, on the list."""
     return lateness.opens_on(recall.earliest, ladder.ladder_of(recall.urgency).lead_days)
 
 
@@ -151,7 +151,7 @@ def kind(recall: Recall, today: date) -> Kind:
 
 
 def strip_of(recall: Recall, visits: Iterable[date], today: date) -> Strip:
-    """The window of one recall among the visits of the last half year."""
+    """Draw the window of one recall among the visits of the last half year."""
     start = min(today - _BEFORE, recall.earliest - timedelta(days=20))
     end = max(today + _AFTER, recall.latest + timedelta(days=20))
     if end - start > 3 * (_BEFORE + _AFTER):
@@ -170,6 +170,6 @@ def visit_days(patient_ids: Iterable[int], since: date) -> dict[int, list[date]]
 
 
 def policy_line(policy: Any) -> str:
-    """Which rules, since when, by whom; `policy` with both signatures loaded."""
+    """Say which rules, since when, by whom; `policy` with both signatures loaded."""
     signed = f"proposed by {policy.proposed_by}, approved by {policy.approved_by}"
     return f"Rule set {policy.version}, in force since {write_day(policy.in_force_from)}, {signed}."

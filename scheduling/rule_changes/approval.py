@@ -1,4 +1,4 @@
-"""A rule set is approved with all that it changes: one record for each person concerned, written and read back."""
+"""Approve a rule set with all that it changes: one record for each person concerned."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
@@ -72,7 +72,7 @@ def _people(count: int) -> str:
 
 
 def changes_of(policy: Policy) -> tuple[list[DutyChange], dict[int, Patient]]:
-    """Every change that was accepted with this set, and the people whom they concern."""
+    """Find every change that was accepted with this set, and the people whom they concern."""
     rows = AuditRecord.objects.filter(action=ACTION, subject=audit.subject_of(policy)).select_related(
         "patient"
     )

@@ -1,4 +1,4 @@
-"""Rule sets side by side for facts that somebody chose: nobody's record is read and nothing is kept."""
+"""Compare rule sets side by side for facts that somebody chose: nobody's record is read and nothing is kept."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ FIRST = 4  # how many days of each are shown
 
 @dataclass(frozen=True)
 class Chosen:
-    """Somebody excised, assessed and checked today; an empty word is an unknown value."""
+    """The facts that were chosen: somebody excised, assessed and checked today; an empty word is an unknown value."""
 
     code: str = ""
     stage: str = ""
@@ -49,7 +49,7 @@ class Column:
 
 
 def facts_of(chosen: Chosen, today: date) -> Facts:
-    """The facts; CannotSuppose with the field where the core could not read them."""
+    """Make FACTS of what was chosen; CannotSuppose with the field where the core could not read them."""
     tier: Any = chosen.tier or None
     risk = facts.Risk(tier, today, today, today, chosen.transplant) if tier else None
     supposed = Facts(
@@ -82,14 +82,14 @@ def _diagnosis(chosen: Chosen, today: date) -> facts.Diagnosis:
 
 
 def _is_asked(problem: Problem, chosen: Chosen) -> bool:
-    """Not what follows only from what nobody chose: no tier, or a stage of which the parts are not stated."""
+    """Say whether a problem is asked because of what was chosen, not only because of what nobody chose."""
     if problem.code == "risk_assessment_missing":
         return bool(chosen.tier)
     return not (chosen.stage and problem.code == "cannot_stage")
 
 
 def column(chosen: Chosen, ruleset: RuleSet, today: date) -> Column:
-    """What one set says of these facts."""
+    """Give what one set says of these facts."""
     supposed = facts_of(chosen, today)
     plan = engine.plan(supposed, ruleset, today)
     until = today + visits_wanted.AHEAD
@@ -114,5 +114,5 @@ def _planned(due: Due, later: Sequence[Any], by_id: dict[str, Rule]) -> Planned:
 
 
 def purposes(columns: Sequence[Column]) -> list[str]:
-    """Those that any of the sets plans, in the order of the vocabulary."""
+    """List the purposes that any of the sets plans, in the order of the vocabulary."""
     return [purpose for purpose in PURPOSES if any(purpose in one.planned for one in columns)]

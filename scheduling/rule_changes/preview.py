@@ -1,4 +1,4 @@
-"""What a proposed rule set would do to everybody, before it is in force (domain.md, point 7)."""
+"""Preview what a proposed rule set would do to everybody, before it is in force (docs/domain.md, point 7)."""
 
 import hashlib
 import json
@@ -43,7 +43,7 @@ class DutyChange:
 
     @property
     def days(self) -> int | None:
-        """By how much the target moves; None where there was or will be none."""
+        """Say by how much the target moves; None where there was or will be none."""
         return (self.after[1] - self.before[1]).days if self.before and self.after else None
 
     @property
@@ -56,7 +56,7 @@ class DutyChange:
 
     @property
     def group(self) -> str:
-        """What is accepted together: the same purpose going from the same rule to the same rule."""
+        """Name the group that is accepted together: the same purpose going from the same rule to the same rule."""
         return f"{self.purpose}:{self.rule_before}>{self.rule_after}"
 
 
@@ -91,7 +91,7 @@ class RulePreview:
 
     @property
     def lengthened(self) -> dict[str, list[DutyChange]]:
-        """Changes to be accepted one group at a time, each with its patients."""
+        """Group the changes that come later, to be accepted one group at a time, each with its patients."""
         groups: dict[str, list[DutyChange]] = defaultdict(list)
         for one in self.changes:
             if one.lengthened:
@@ -100,7 +100,7 @@ class RulePreview:
 
     @property
     def digest(self) -> str:
-        """Stands for all that was shown: the texts, the day, the facts of everybody concerned, each answer."""
+        """Give a digest of all that was shown (texts, day, facts, answers), so that accepting refers to just that."""
         shown = {
             "sets": [self.policy.sha256, self.replaced.sha256 if self.replaced else ""],
             "day": self.today,
@@ -151,7 +151,7 @@ def make_preview(policy: Policy, today: date) -> RulePreview:
 
 
 def basis(policy: Policy, today: date) -> str:
-    """Digest of all that a preview rests on: two texts, the day, everybody's facts, and the open duties."""
+    """Give a digest of all that a preview rests on: two texts, the day, everybody's facts, and the open duties."""
     replaced = policies.in_force(PolicyKind.RULES)
     records = Patient.objects.filter(merged_into__isnull=True).order_by("pk")
     duties = Recall.objects.filter(state__in=OPEN).order_by("pk")

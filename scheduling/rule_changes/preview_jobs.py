@@ -1,4 +1,4 @@
-"""Previews of a large clinic are worked out in the background and kept until what they rest on has changed."""
+"""Work out previews of a large clinic in the background, and keep each until what it rests on has changed."""
 
 from collections import Counter
 from dataclasses import asdict
@@ -14,20 +14,20 @@ from scheduling.rule_changes.preview import DutyChange, NoAnswer, RulePreview, W
 
 
 def find_preview(policy: Policy, today: date) -> RulePreview | PreviewRun:
-    """What the set would do; a run that is asked for where working it out takes longer than a page may."""
+    """Find what the set would do; a run is asked for where working it out takes too long for a page."""
     if not background.is_large():
         return make_preview(policy, today)
     return kept(policy, today, basis(policy, today)) or _ask(policy)
 
 
 def kept(policy: Policy, today: date, seen: str) -> RulePreview | None:
-    """The result of the last run, if it rests on exactly this."""
+    """Give the result of the last run, if it rests on exactly this."""
     run = PreviewRun.objects.filter(policy=policy, basis=seen, made_at__isnull=False).first()
     return _read_result(run.result, policy, today) if run else None
 
 
 def _ask(policy: Policy) -> PreviewRun:
-    """One row for a policy: a run that waits or is being worked out is not asked for twice."""
+    """Ask for a preview: a run that waits or is being worked out is not asked for twice."""
     run, _ = PreviewRun.objects.get_or_create(policy=policy, defaults={"asked_at": clock.now()})
     if background.ask_again(PreviewRun, run.pk, basis=""):
         run.refresh_from_db()
@@ -40,7 +40,7 @@ def waiting() -> list[int]:
 
 
 def work(run_id: int) -> None:
-    """What it rests on is read before the work: a change since shows."""
+    """Work out one preview; what it rests on is read before, so that a later change shows."""
     if not background.claim(PreviewRun, run_id):
         return
     policy = Policy.objects.get(preview_run=run_id)
@@ -88,7 +88,7 @@ def _change(plain: dict[str, Any]) -> DutyChange:
 
 
 def window(days: list[str] | None) -> Window | None:
-    """Days as they were written into JSON; empty where nothing was asked for."""
+    """Read days as they were written into JSON; empty where nothing was asked for."""
     if not days:
         return None
     earliest, target, latest = (date.fromisoformat(day) for day in days)

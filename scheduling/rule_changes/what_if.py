@@ -1,4 +1,4 @@
-"""What would happen to this patient: facts that are only supposed, under any rule set. Nothing is read or written."""
+"""Say what would happen to a patient by facts that are only supposed, under any rule set. Nothing is written."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -23,7 +23,7 @@ NOBODY = Facts(facts.PatientFacts())
 
 
 class CannotSuppose(ValueError):
-    """A sentence that says why, and of which part of the supposition, where it is one."""
+    """Raised where facts cannot be supposed so; the text says why, and of which part."""
 
     def __init__(self, words: str, part: str = "") -> None:
         super().__init__(words)
@@ -32,7 +32,7 @@ class CannotSuppose(ValueError):
 
 @dataclass(frozen=True)
 class Supposition:
-    """Each group may stay empty; an empty word is an unknown value."""
+    """What is supposed: each group may stay empty; an empty word is an unknown value."""
 
     code: str = ""
     anchor: date | None = None
@@ -72,7 +72,7 @@ class WhatIfPlan:
 
 
 def suppose(known: Facts, given: Supposition, today: date) -> Facts:
-    """`known` and what is supposed beside it. Raises CannotSuppose where the core could not read it."""
+    """Put what is supposed beside what is `known`. Raises CannotSuppose where the core could not read it."""
     supposed = replace(
         known,
         patient=_patient(known, given, today),
@@ -90,7 +90,7 @@ def suppose(known: Facts, given: Supposition, today: date) -> Facts:
 def answer(
     supposed: Facts, ruleset: RuleSet, today: date, *, known: Facts | None = None, now: RuleSet | None = None
 ) -> WhatIfPlan:
-    """The plan of `supposed`; beside that of `known` under the rules in force where both are given."""
+    """Plan what is `supposed`, beside the plan of what is `known` under the rules in force where both are given."""
     plan = engine.plan(supposed, ruleset, today)
     without = engine.plan(known, now, today) if known and now else None
     until = today + visits_wanted.AHEAD
@@ -152,7 +152,7 @@ def _lesion(given: Supposition, today: date) -> Iterable[facts.LesionFacts]:
 
 
 def _done(supposed: Facts, purposes: Iterable[str], today: date) -> Iterable[facts.Done]:
-    """Each for everything that it can be about: all the procedures, or all the tumours, or the patient."""
+    """Suppose each purpose as done, for all that it can be about: all procedures, all tumours, or the patient."""
     procedures = [cut.subject for cut in supposed.procedures]
     tumours = [f"diagnosis:{row.id}" for row in supposed.diagnoses]
     for purpose in purposes:
@@ -182,7 +182,7 @@ def _change(due: Due, without: Plan | None) -> str:
 
 
 def _then(due: Due, later: Iterable[Any]) -> tuple[date, ...]:
-    """One visit for what one visit completes, as the forecast of the clinic's load counts it."""
+    """List the visits that follow, one for what one visit completes, as the forecast counts them."""
     days = visits_wanted.visits([due, *(one for one in later if _key(one) == _key(due))], due.target)
     return tuple(sorted(days)[1:])
 

@@ -22,7 +22,7 @@ MOST_CHARACTERS = 4_000_000  # of a file; the facts of a patient, or a rule set,
 
 
 class Unreadable(Exception):
-    """Input that cannot be read; the text is the one line that the user sees."""
+    """Raised for input that cannot be read; the text is the one line that the user sees."""
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -82,7 +82,7 @@ def explain(options: argparse.Namespace) -> int:
 
 
 def _explain(due: Due) -> None:
-    """What asks for it first, what does not ask just now beside it, and each source once, at the end."""
+    """Print one due row: what asks for it first, then what does not ask just now, and each source once at the end."""
     print(wording.due_sentence(due))
     for reason in due.reasons:
         head = "beside it:" if reason.code in NO_REASON else "because"
@@ -170,7 +170,7 @@ def _plan(options: argparse.Namespace, rules: ruleset.RuleSet) -> Plan:
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """A key that stands twice would silently lose its first value."""
+    """Refuse a key that stands twice: its first value would be lost without a word."""
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:

@@ -1,4 +1,4 @@
-"""Published checklists that a dermatologist fills in: sums and published thresholds, never a judgement of ours."""
+"""Add up published checklists that a dermatologist fills in, beside published thresholds; no judgement of ours."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _SEVEN_MM = Decimal(7)
 
 @dataclass(frozen=True)
 class Score:
-    """`value` is exact; `threshold_met` compares it with the published threshold; `words` quote the source."""
+    """The sum of one checklist: `value` is exact, `threshold_met` compares it with the published threshold."""
 
     name: str
     value: Decimal
@@ -45,7 +45,7 @@ def abcd_rule(*, asymmetry: int, border: int, colours: int, structures: int) -> 
 
     Notes
     -----
-    Stolz / Nachbar 1994, as restated on dermoscopedia, "ABCD rule" (clinical.md §5.1). Melanocytic lesions
+    Stolz / Nachbar 1994, as restated on dermoscopedia, "ABCD rule" (docs/sources.md). Melanocytic lesions
     only; not for face, palms, soles, nails or mucosa (from memory).
     """
     _within("asymmetry", asymmetry, 0, 2)
@@ -103,7 +103,7 @@ def weighted_seven_point(
     Notes
     -----
     Glasgow checklist as used in NICE NG12: 3 or more, suspected-cancer referral; strong concern about any
-    one feature is enough (NICE CKS; clinical.md §5.2).
+    one feature is enough (NICE CKS; docs/sources.md, "Checklists").
     """
     if not diameter_mm.is_finite() or diameter_mm <= 0:
         raise ValueError(f"diameter_mm {diameter_mm} must be a number above zero")
@@ -148,7 +148,7 @@ def dermoscopic_seven_point(
     Notes
     -----
     Argenziano et al., Arch Dermatol 1998;134:1563-1570, 3 or more; the revised threshold of 1 or more as
-    restated on dermoscopedia, "Seven Point Checklist" (clinical.md §5.3).
+    restated on dermoscopedia, "Seven Point Checklist".
     """
     major = (atypical_network, blue_whitish_veil, atypical_vessels)
     minor = (irregular_streaks, irregular_dots, irregular_blotches, regression)
@@ -180,7 +180,7 @@ def three_point(*, asymmetry: bool, atypical_network: bool, blue_white_structure
 
     Notes
     -----
-    DermNet, 3-point checklist: 2 or more, biopsy (clinical.md §5.4).
+    DermNet, 3-point checklist: 2 or more, biopsy.
     """
     total = asymmetry + atypical_network + blue_white_structures
     words = f"{total} of 3. Published threshold (DermNet): 2 or more, biopsy."

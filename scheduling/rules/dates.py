@@ -1,4 +1,4 @@
-"""Calendar days and ISO 8601 durations: every date is counted from its anchor, never chained."""
+"""Count calendar days by ISO 8601 durations: every date from its anchor, never from the date before."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def parse(text: str) -> Duration:
 
 
 def format(duration: Duration) -> str:
-    """The shortest ISO 8601 text of a duration that is not negative: ``P2Y``, ``P2M15D``, ``P0D``."""
+    """Write a duration that is not negative in the shortest ISO 8601 form: ``P2Y``, ``P2M15D``, ``P0D``."""
     years, months = divmod(duration.months, 12)
     parts = [f"{n}{unit}" for n, unit in ((years, "Y"), (months, "M"), (duration.days, "D")) if n]
     return "P" + ("".join(parts) or "0D")
@@ -75,7 +75,7 @@ def add(day: date, duration: Duration, times: int = 1) -> date:
 
     Notes
     -----
-    clinical.md §9, conventions 2 and 7.
+    Clinic setting, no source (docs/domain.md, point 2; docs/sources.md, "Dates").
     """
     months = duration.months * times
     if months:
@@ -86,19 +86,19 @@ def add(day: date, duration: Duration, times: int = 1) -> date:
 
 
 def is_not_after(anchor: date, one: Duration, other: Duration) -> bool:
-    """Whether `one`, counted from the anchor, ends by the day on which `other` does."""
+    """Say whether `one`, counted from the anchor, ends by the day on which `other` does."""
     if one.days == other.days == 0:
         return one.months <= other.months  # clamping at the month's end changes no order of whole months
     return add(anchor, one) <= add(anchor, other)
 
 
 def is_half_or_more(start: date, end: date, interval: Duration) -> bool:
-    """Whether at least half of `interval`, as it runs from `start`, lies between the two days."""
+    """Say whether at least half of `interval`, as it runs from `start`, lies between the two days."""
     return 2 * (end - start).days >= (add(start, interval) - start).days
 
 
 def longest_days(duration: Duration) -> int:
-    """An upper bound of the duration in days, for comparing spans of unlike units."""
+    """Give an upper bound of the duration in days, for comparing spans of unlike units."""
     return 31 * duration.months + duration.days
 
 

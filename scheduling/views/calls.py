@@ -24,7 +24,7 @@ SLOTS = 8
 
 
 def open_recalls(patient: Patient) -> QuerySet[Recall]:
-    """Those to be reached first, then what is booked, then what is only planned."""
+    """List the open recalls: those to be reached first, then what is booked, then what is only planned."""
     first = Case(When(state="due", then=Value(0)), When(state="booked", then=Value(1)), default=Value(2))
     rows = patient.recalls.filter(state__in=OPEN).annotate(turn=first)
     return rows.order_by("turn", "urgency", "latest", "pk")
@@ -64,7 +64,7 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
 
 
 def _attempts(found: Recall, member: Any) -> list[tuple[ContactAttempt, bool]]:
-    """The last first; whoever entered one may strike it through for ten minutes."""
+    """List the attempts, the last first; whoever entered one may strike it through for ten minutes."""
     rows = found.attempts.select_related("by", "struck__by").order_by("-at", "-pk")
     return [(row, taking_back.may_strike(row, member)) for row in rows]
 
@@ -75,7 +75,7 @@ def _answers(found: Recall) -> list[str]:
 
 
 def _appointments(found: Recall, member: Any) -> list[tuple[Any, bool, bool]]:
-    """The last first; which can be moved, and which its author may take back."""
+    """List the appointments, the last first; which can be moved, and which its author may take back."""
     rows = found.appointments.select_related("resource").order_by("-starts_at")
     may_move, now = may(member, Act.BOOK), clock.now()
     return [
@@ -94,7 +94,7 @@ def _recall(pk: int) -> Recall:
 
 
 def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
-    """Free places inside the window; where there is none, that is said and the next ones are shown."""
+    """Find free places inside the window; where there is none, say so and show the next ones."""
     if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(member, Act.BOOK):
         return {"may_book": False}
     beside = list(_beside(found))
@@ -107,7 +107,7 @@ def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
 
 
 def _beside(found: Recall) -> QuerySet[Recall]:
-    """Other duties of this patient whose window is open within that of this one, or was, and not kept."""
+    """Find other duties of this patient that the same visit may be for: their windows overlap, or were not kept."""
     rows = Recall.objects.filter(patient=found.patient, state__in=(RecallState.PLANNED, RecallState.DUE))
     by_then = max(found.latest, clock.today())
     return (
@@ -119,7 +119,7 @@ def _beside(found: Recall) -> QuerySet[Recall]:
 
 
 def free_places(earliest: date, latest: date, minutes: int = 20) -> dict[str, Any]:
-    """Inside the window, or where there is none the next ones after it."""
+    """Find free places inside the window, or where there is none the next ones after it."""
     today = clock.today()
     inside = _slots(max(today, earliest), latest, minutes) if today <= latest else []
     after = [] if inside else _slots(max(today, latest + timedelta(days=1)), today + LOOK_AHEAD, minutes)
@@ -188,7 +188,7 @@ def book(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.PROPOSE_CLOSING)
 def close(request: HttpRequest, pk: int) -> HttpResponse:
-    """One form for both: whoever may not close this recall proposes it."""
+    """Close a recall, or propose to: one form for both; whoever may not close this recall proposes it."""
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     first = {"revision": found.revision, "ground": found.proposed_ground, "note": found.proposed_note}
     form = ClosingForm(request.POST or None, initial=first, series=discharge.series_of(found))
@@ -257,7 +257,7 @@ def unreachable(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.CONTACT)
 def call(request: HttpRequest, pk: int) -> HttpResponse:
-    """From the patient's page to what is most urgent of theirs."""
+    """Lead from the patient's page to the most urgent recall."""
     patient = get_object_or_404(Patient, pk=pk)
     first = open_recalls(patient).first()
     if first:

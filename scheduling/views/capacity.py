@@ -22,7 +22,7 @@ ENOUGH = 50  # visits from which the clinic's own share is offered; a choice, no
 
 @allow(Act.SEE_WORKLIST)
 def capacity(request: HttpRequest) -> HttpResponse:
-    """The share of missed visits is kept nowhere: it stands in the address, so a link shows the same forecast."""
+    """Show the year ahead; the share of missed visits stands in the address, so a link shows the same forecast."""
     today = clock.today()
     form = MissedRateForm(request.GET if "missed" in request.GET else None)
     rates = [*PUBLISHED, *_own(today)]
@@ -90,7 +90,7 @@ def _kind(week: Week) -> Kind:
 
 
 def _month(monday: date, *, first: bool) -> str:
-    """A label where a month has its first Monday."""
+    """Label the week in which a month has its first Monday."""
     if not first and monday.day > 7:
         return ""
     short: str = MONTHS[monday.month - 1]

@@ -1,4 +1,4 @@
-"""A published checklist, filled in by a dermatologist from the lesion's page."""
+"""Page of a published checklist, filled in by a dermatologist from the lesion's page."""
 
 from typing import Any
 
@@ -43,7 +43,7 @@ def fill(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
 
 
 def _fields(form: ChecklistForm, measured: dict[str, Any]) -> list[tuple[Any, Any]]:
-    """Each item with what was measured; after the last that may stay empty, that none is present."""
+    """Show each item with what was measured; after the last that may stay empty, that none is present."""
     last = form.sheet.ticks[-1].name if form.sheet.ticks else ""
     rows: list[tuple[Any, Any]] = []
     for item in form.sheet.items:

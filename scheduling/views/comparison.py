@@ -1,4 +1,4 @@
-"""Rule sets side by side for chosen facts: a question, so it stands in the address; no record is read or written."""
+"""Page with rule sets side by side for chosen facts; it stands in the address, no record is read or written."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -71,7 +71,7 @@ def compare(request: HttpRequest) -> HttpResponse:
 
 
 def _choices() -> list[tuple[str, str]]:
-    """Sets that are no template any more, newest first, then those that come with the program."""
+    """List the sets of the clinic, newest first, then those that come with the program."""
     own = Policy.objects.filter(kind=PolicyKind.RULES).exclude(state=PolicyState.REPLACED)
     stored = [
         (f"set-{row.pk}", f"Set {row.version}, {row.get_state_display()}")
@@ -87,7 +87,7 @@ def _shipped(name: str) -> RuleSet:
 
 
 def _title(found: RuleSet) -> str:
-    """Without what stands in brackets or behind a colon."""
+    """Shorten a title: without what stands in brackets or behind a colon."""
     return found.title.partition(" (")[0].partition(":")[0]
 
 

@@ -24,7 +24,7 @@ from scheduling.views.calls import free_places
 
 @allow(Act.SEE_WORKLIST)
 def diary(request: HttpRequest) -> HttpResponse:
-    """One day, or the seven days from Monday of the week that it lies in."""
+    """Show one day of the diary, or the seven days from Monday of the week that it lies in."""
     chosen = _day(request.GET.get("day", ""))
     week = request.GET.get("view") == "week"
     first = chosen - timedelta(days=chosen.weekday()) if week else chosen
@@ -183,7 +183,7 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
 
 @allow(Act.BOOK)
 def move(request: HttpRequest, pk: int) -> HttpResponse:
-    """Another time for the same recalls, or cancel it; what is owed about it stands beside."""
+    """Move an appointment to another time, or cancel it; what is owed about it stands beside."""
     found = _appointment(pk)
     if request.method == "POST":
         return _move(request, found)

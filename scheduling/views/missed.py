@@ -13,7 +13,7 @@ from scheduling.views.problems import open_problems
 
 @allow(Act.SEE_MISSED)
 def missed(request: HttpRequest) -> HttpResponse:
-    """The sum of where everybody is, and who should have been seen and was not; `why` narrows the list."""
+    """Show where everybody is, and who should have been seen and was not; `why` narrows the list."""
     rows, count = late.rows(clock.today()), whereabouts.count_now()
     night, reason = whereabouts.last_count(), request.GET.get("why", "")
     shown = [row for row in rows if row.reason == reason] if reason in late.REASONS else rows
@@ -47,7 +47,7 @@ def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient
 
 @allow(Act.SEE_MISSED)
 def owed(request: HttpRequest) -> HttpResponse:
-    """What is owed by kind, what the lists hold by kind, and by name what no list holds; counted as it is now."""
+    """Show what is owed and what the lists hold, by kind, and by name what no list holds; counted as it is now."""
     rows = duty_count.count_duties()
     people = Patient.objects.in_bulk({key for row in rows for key in row.lost})
     context = {
@@ -60,7 +60,7 @@ def owed(request: HttpRequest) -> HttpResponse:
 
 @allow(Act.SEE_MISSED)
 def bucket(request: HttpRequest, name: str) -> HttpResponse:
-    """Exactly those whom the count has in this place."""
+    """List exactly those whom the count has in this place."""
     if name not in whereabouts.WORDS:
         raise Http404(name)
     found = Patient.objects.filter(pk__in=whereabouts.patients_in(name))

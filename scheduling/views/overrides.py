@@ -55,7 +55,7 @@ def _set(patient: Patient, by: Member, given: dict[str, Any]) -> None:
 
 
 def _choices(patient: Patient) -> list[tuple[str, str]]:
-    """What is planned now first, then everything else a visit may be about."""
+    """List what can be set: what is planned now first, then everything else a visit may be about."""
     rows = list(patient.recalls.filter(state__in=OPEN).order_by("latest", "pk"))
     places = wording.subjects(rows)
     planned = {f"{row.purpose}|{row.subject}": wording.what_is_planned(row, places) for row in rows}

@@ -6,6 +6,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
@@ -70,12 +71,13 @@ def _waits(policy: Policy, run: PreviewRun) -> dict[str, Any]:
 @require_POST
 def approve(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {"digest": request.POST.get("preview", ""), "accepted": request.POST.getlist("accept")}
-    return PAGES.sign(request, pk, approve_previewed, "is in force; every plan is made anew.", **shown)
+    said = _("Rule set %(version)s is in force; every plan is made anew.")
+    return PAGES.sign(request, pk, approve_previewed, said, **shown)
 
 
 @allow(Act.SEE_RULES)
 def accepted(request: HttpRequest, pk: int) -> HttpResponse:
-    """Whose dates were accepted with this set when it was approved, as they were shown then."""
+    """Show whose dates were accepted with this set when it was approved, as they were shown then."""
     policy = PAGES.one(pk)
     changes, people = changes_of(policy)
     places = wording.subjects(changes)
@@ -128,7 +130,7 @@ def _what(change: DutyChange, places: dict[str, str]) -> str:
 
 
 def _from_to(found: RulePreview, change: DutyChange) -> str:
-    """Titles of the rule that governs now and of the one that would."""
+    """Give the titles of the rule that governs now and of the one that would."""
     now = rules_of(found.replaced).rules if found.replaced else ()
     titles = {rule.id: rule.title for rule in (*now, *rules_of(found.policy).rules)}
     before = titles.get(change.rule_before, change.rule_before)

@@ -1,4 +1,4 @@
-"""What the rules cannot answer: the list of it, and the page on which a dermatologist says what follows."""
+"""Pages of what the rules cannot answer: the list, and where a dermatologist says what follows."""
 
 from typing import Any
 
@@ -27,7 +27,7 @@ def open_problems() -> QuerySet[PlanProblem]:
 
 @allow(Act.SEE_MISSED)
 def problems(request: HttpRequest) -> HttpResponse:
-    """Work for a person, the oldest first, each with the page that mends it."""
+    """List the problems, the oldest first, each with the page that mends it."""
     found = Paginator(open_problems().select_related("patient"), PAGE).get_page(request.GET.get("page"))
     rows = [{"row": row, "link": link_of(row)} for row in found.object_list]
     context = {"page": found, "rows": rows, "count": whereabouts.last_count()}
@@ -60,7 +60,7 @@ def answer_problem(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _ask_to_accept(form: WhatFollowsForm, error: overrides.Lengthens) -> None:
-    """Both days are shown before a later one is signed."""
+    """Show both days before a later one is signed."""
     before, after = error.effect.before, error.effect.after
     days = [str(due.target) if due else "none" for due in (before, after)]
     form.add_error(

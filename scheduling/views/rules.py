@@ -5,6 +5,7 @@ from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import policies
@@ -25,7 +26,7 @@ from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule
 from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
-PAGES = PolicyPages(PolicyKind.RULES, "Rule set", home="scheduling:rules", version="scheduling:rules_version")
+PAGES = PolicyPages(PolicyKind.RULES, home="scheduling:rules", version="scheduling:rules_version")
 DAYS_A_MONTH = 30.44
 _SITES = dict(bodymap.SITES)
 ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
@@ -41,7 +42,7 @@ class Shown:
 
     @property
     def edition(self) -> str:
-        """Where there is no source there is no edition, only the number of the setting itself."""
+        """Write the edition; nothing for a setting without a source, which has only its own number."""
         return "" if self.rule.source in SOURCELESS and self.rule.edition.isdecimal() else self.rule.edition
 
 
@@ -90,18 +91,18 @@ def shown(rules: tuple[Rule, ...]) -> list[Shown]:
 
 
 def _flag(rule: Rule) -> str:
-    """How well the source is known; where there is none, there is nothing to have read."""
+    """Say how well the source is known; where there is none, there is nothing to have read."""
     return "" if rule.source in SOURCELESS else wording.FLAGS.get(rule.flag, rule.flag)
 
 
 def _sentence(rule: Rule) -> str:
-    """Without the title above it and the source below it."""
+    """Write a rule's sentence without the title above it and the source below it."""
     whole = rule_wording.rule_sentence(rule, _SITES).removeprefix(f"{rule.title}: ")
     return capfirst(whole.rpartition(" Source: ")[0])
 
 
 def marks(rule: Rule) -> list[PhaseMark]:
-    """The phases as a time line; what follows is drawn only where a person decides."""
+    """Draw the phases as a time line; what follows is drawn only where a person decides."""
     found = [
         PhaseMark(
             label=rule_wording.phase_words(phase),
@@ -142,4 +143,5 @@ def draft(request: HttpRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: HttpRequest, pk: int) -> HttpResponse:
-    return PAGES.propose(request, pk, "is proposed: another person looks at what it does and approves it.")
+    said = _("Rule set %(version)s is proposed: another person looks at what it does and approves it.")
+    return PAGES.propose(request, pk, said)

@@ -72,7 +72,7 @@ def today(request: HttpRequest) -> HttpResponse:
 
 
 def without_outcome() -> Any:
-    """Appointments that have begun and of which nobody has said how they ended."""
+    """Find appointments that have begun and of which nobody has said how they ended."""
     begun = Appointment.objects.filter(state=AppointmentState.BOOKED, starts_at__lte=clock.now())
     return begun.select_related("patient", "resource").prefetch_related("recalls").order_by("starts_at", "pk")
 
@@ -145,7 +145,7 @@ def _ledger(day: date, member: Any) -> list[tuple[str, int]]:
 
 
 def _room(day: date) -> list[tuple[date, int]]:
-    """Bookable places left on each day of the fortnight that has any hours."""
+    """Count the bookable places left on each day of the fortnight that has any hours."""
     slots = booking.free_slots(since=day, until=day + timedelta(days=ROOM_DAYS), limit=1000)
     return sorted(Counter(timezone.localdate(slot.starts_at) for slot in slots).items())
 

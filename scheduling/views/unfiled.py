@@ -12,7 +12,7 @@ from scheduling.forms import CallerForm
 
 @allow(Act.NOTE_SIGNS)
 def unknown_caller(request: HttpRequest) -> HttpResponse:
-    """Somebody rings who is not found: the call is kept before anybody looks further."""
+    """Keep the call of somebody who is not found, before anybody looks further."""
     form = CallerForm(request.POST or None)
     if form.is_valid():
         try:

@@ -20,7 +20,7 @@ URGENCIES = {"A": "urgent", "B": "surveillance", "C": "reminder"}
 
 @allow(Act.SEE_RULES)
 def suppose(request: HttpRequest) -> HttpResponse:
-    """A question, so it stands in the address and writes nothing; whose record was read is on record."""
+    """Answer what would happen; the question stands in the address and writes nothing, the read is on record."""
     form = SuppositionForm(request.GET or None)
     context: dict[str, Any] = {"form": form}
     if form.is_valid():

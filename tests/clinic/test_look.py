@@ -144,7 +144,7 @@ def test_counts_are_words_up_to_twelve():
 @pytest.mark.parametrize("name", ["400.html", "500.html"])
 def test_the_pages_of_last_resort_need_no_context(name):
     source = (ROOT / "clinic/templates" / name).read_text()
-    assert Engine().from_string(source).render(Context()) == source
+    assert "Back to the work" in Engine.get_default().from_string(source).render(Context())
 
 
 def test_a_strip_wider_than_a_phone_scrolls_in_its_own_box():

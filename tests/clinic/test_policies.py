@@ -62,7 +62,7 @@ def test_a_kind_has_one_checker():
 
 
 def test_the_history_names_who_did_each_step_and_until_when_it_held():
-    """Two signatures and their days: interfaces.md "Policies: data that people approve"."""
+    """Two signatures and their days: docs/interfaces.md "Policies: data that people approve"."""
     first, second = build.manager(), build.dermatologist()
     with clock.at(datetime(2026, 3, 2, 9, tzinfo=UTC)):
         draft = policies.draft(kind="rules", toml="a = 1", by=first)

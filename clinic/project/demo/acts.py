@@ -170,7 +170,7 @@ def measure_queued(demo: DemoClinic) -> None:
 
 
 def decide(demo: DemoClinic, part: Part, event: e.Decided) -> None:
-    """On the pictures that wait, or at the couch where there are none."""
+    """Sign a decision on the pictures that wait, or in person where there are none."""
     measure_queued(demo)
     mole, by = part.moles[event.mole], demo.dermatologists[part.doctor]
     mole.refresh_from_db()

@@ -1,4 +1,4 @@
-"""What the desk does in the demo: the diary, appointments, calls, and today's lists."""
+"""Do the desk's work in the demo: the diary, appointments, calls, and today's lists."""
 
 from datetime import time, timedelta
 
@@ -39,7 +39,7 @@ def open_recall(part: Part, purpose: str) -> Recall:
 
 
 def book(demo: DemoClinic, part: Part, event: e.Booked) -> None:
-    """Somewhere in the day, not always first thing."""
+    """Book at some hour of the day, not always the first one."""
     day = demo.calendar.working_day(event.on)
     slots = booking.free_slots(since=day, until=day, limit=20)
     slot = slots[part.number * 7 % len(slots)]
@@ -98,7 +98,7 @@ def call(demo: DemoClinic, part: Part, event: e.Called) -> None:
 
 
 def write_lists(demo: DemoClinic) -> None:
-    """What the night would have done, and one item that the other nurse has taken."""
+    """Write today's lists as the morning's chore would, with one item that the other nurse has claimed."""
     today = demo.calendar.today
     replan.replan_many(replan.patients_to_replan(None))
     closing.become_due(today)

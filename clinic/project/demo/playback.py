@@ -44,7 +44,7 @@ class Scene:
 
 
 def play(demo: DemoClinic, parts: list[Part], histories: Mapping[str, tuple[e.Event, ...]]) -> None:
-    """Everything up to yesterday is measured; pictures of today are left to the worker."""
+    """Play all histories; pictures up to yesterday are measured, those of today are left to the worker."""
     scenes = in_order(demo, parts, histories)
     today = demo.calendar.today
     _play_days(demo, [scene for scene in scenes if scene.day < today])
@@ -72,7 +72,7 @@ def day_of(calendar: Calendar, event: e.Event) -> date:
 
 
 def hour_of(event: e.Event) -> int:
-    """How an appointment ended is known in the evening; calls have an hour of their own."""
+    """Say at which hour an event happens: an appointment's end in the evening, calls at an hour of their own."""
     return EVENING if isinstance(event, e.Ended) else getattr(event, "hour", MORNING)
 
 

@@ -101,7 +101,7 @@ class ProcessGroup:
             time.sleep(0.1)
 
     def watch(self, pause: float = 0.5) -> None:
-        """Run until interrupted. A child that ends is said and started again, three times in all."""
+        """Run until interrupted. A child that ends is reported and started again, three times in all."""
         while True:
             for child in self.children:
                 code = child.ended()

@@ -138,7 +138,7 @@ def _later_density(first: Prepared, second: Prepared, laid: Registration) -> tup
 
 
 def _gain(one: Array, two: Array, where: Mask) -> float:
-    """Factor that makes the common part equally dense: exposure and contact change it, the lesion seldom."""
+    """Find the factor that makes the common part equally dense: exposure and contact change it, the lesion seldom."""
     if where.sum() < 100:
         return 1.0
     ratio = float(np.median(one[where].mean(axis=1)) / max(1e-3, float(np.median(two[where].mean(axis=1)))))
@@ -176,12 +176,12 @@ def _named(
 
 
 def _parted(apart: Mask, seen: Mask, thick: float, said: bool) -> tuple[Mask, float]:
-    """Where the outlines part, and how deep that must be: as the skin shows it, or as the figures say it."""
+    """Find where the two outlines part, and how deep a part must be to count."""
     return (apart, min(thick, _THINNEST)) if said else (apart & seen, thick)
 
 
 def _hot(first: Prepared, moved: Array, known: Mask, near: Mask, laid: Registration) -> tuple[Array, Mask]:
-    """Smoothed density change, and where it goes beyond local noise and misalignment."""
+    """Find the smoothed change of density, and where it goes beyond local noise and misalignment."""
     blur = 2.0 + (laid.residual_px or 0) / first.zoom
     weight = ndimage.gaussian_filter(known.astype(np.float32), blur)
     one, two = light.grey(first.density), light.grey(moved)
@@ -194,7 +194,7 @@ def _hot(first: Prepared, moved: Array, known: Mask, near: Mask, laid: Registrat
 
 
 def _new_colours(one: Array, two: Array, hot: Mask, before: Mask, after: Mask) -> Mask:
-    """Hot pixels whose colour name the earlier lesion did not have."""
+    """Find changed pixels whose colour name the earlier lesion did not have."""
     fresh = np.zeros_like(hot)
     if not hot.any():
         return fresh
@@ -206,7 +206,7 @@ def _new_colours(one: Array, two: Array, hot: Mask, before: Mask, after: Mask) -
 
 
 def _pieces(mask: Mask, least: float, thick: float) -> list[Mask]:
-    """Connected pieces large enough and somewhere at least `thick` deep on both sides of their middle."""
+    """Find connected pieces that are large enough and somewhere at least `thick` deep."""
     marks, count = ndimage.label(mask)
     if count == 0:
         return []
@@ -218,7 +218,7 @@ def _pieces(mask: Mask, least: float, thick: float) -> list[Mask]:
 
 
 def _simple(piece: Mask) -> list[Mask]:
-    """A piece with a hole, such as growth all round, in quarters: one ring of points cannot draw it."""
+    """Cut a piece with a hole, such as growth all round, into quarters: one ring of points cannot draw it."""
     if (ndimage.binary_fill_holes(piece) & ~piece).sum() <= _HOLE:
         return [piece]
     y, x = np.nonzero(piece)

@@ -1,4 +1,4 @@
-"""Whether a lesion grew all round or to one side."""
+"""Say whether a lesion grew all round or to one side."""
 
 from __future__ import annotations
 

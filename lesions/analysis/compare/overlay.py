@@ -1,4 +1,4 @@
-"""One view laid on another."""
+"""Lay one view on another by a similarity: a turn, a zoom and a shift."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where two photographs are looked at side by side, so that a millimetre is as long in one as in the other."""
+"""Choose the parts of two photographs to show side by side, so that a millimetre is as long in one as in the other."""
 
 from __future__ import annotations
 

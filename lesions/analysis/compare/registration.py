@@ -1,4 +1,4 @@
-"""Laying the later picture on the earlier: guessed by outline or feature, held by the skin around the lesion."""
+"""Lay the later picture on the earlier one: guessed by outline or features, decided by the skin around the lesion."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def register(first: Prepared, second: Prepared, earlier: Measurement, later: Mea
 def _looks_mirrored(
     views: tuple[View, View], skins: tuple[View, View], rings: tuple[Ring, Ring], stated: float | None
 ) -> bool:
-    """Whether the skin is found once the later picture is turned over."""
+    """Say whether the skin is found once the later picture is mirrored."""
     later = _flip(rings[1], views[1].image.shape[1])
     flipped = (views[0], _flipped(views[1])), (skins[0], _flipped(skins[1])), (rings[0], later)
     return _held(*flipped, stated, features=False) is not None
@@ -107,7 +107,7 @@ def _flipped(view: View) -> View:
 
 
 def _skin(view: View, ring: Ring, rim: float) -> View:
-    """The structure of the skin, the lesion and its rim left out."""
+    """Take the structure of the skin, the lesion and its rim left out."""
     mask = contour.fill(ring, (view.image.shape[0], view.image.shape[1]))
     reach = max(3.0, rim * math.sqrt(mask.sum() / math.pi))
     usable = np.asarray(view.usable & (ndimage.distance_transform_edt(~mask) > reach), dtype=bool)
@@ -129,7 +129,7 @@ def _held(
     *,
     features: bool = True,
 ) -> Hold | None:
-    """The first guess, in order of cost, on which the skin agrees."""
+    """Find the first guess, in order of cost, on which the skin agrees."""
     for guess in _starts(guesses.all_of(*views, *rings, features=features), rings[0], stated):
         hold = skin.find(*skins, guess)
         if hold is not None and hold.firm:

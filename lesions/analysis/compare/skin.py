@@ -1,4 +1,4 @@
-"""The skin around the lesion found again: small patches of it looked for one by one, and what most of them agree on.
+"""Find the skin around the lesion again: look for small patches of it one by one, and take what most agree on.
 
 A lesion may have grown, so nothing on it or close to it says how far away the camera was. Skin further out holds still.
 """
@@ -37,7 +37,7 @@ LEAST_AGREEING = (
 
 @dataclass(frozen=True)
 class Hold:
-    """What the skin holds: the similarity, how many patches were looked for, how many agree, how far those miss."""
+    """What the skin says: the similarity, how many patches were looked for, how many agree, how far those miss."""
 
     way: Similarity
     middle: tuple[float, float]

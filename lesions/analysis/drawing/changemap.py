@@ -1,4 +1,4 @@
-"""What changed, drawn on the earlier picture: patterns and letters tell the kinds apart, colour only helps."""
+"""Draw what changed on the earlier picture: patterns and letters tell the kinds apart, colour only helps."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A: how far the lesion differs from its mirror image over two axes at right angles."""
+"""Measure A: how far the lesion differs from its mirror image over two axes at right angles."""
 
 from __future__ import annotations
 

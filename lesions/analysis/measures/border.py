@@ -1,4 +1,4 @@
-"""B: in how many eighths the pigment ends abruptly."""
+"""Measure B: in how many eighths of the border the pigment ends abruptly."""
 
 from __future__ import annotations
 

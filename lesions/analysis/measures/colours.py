@@ -1,4 +1,4 @@
-"""C: which of six colours the lesion shows, and how much of it each takes."""
+"""Measure C: which of six colours the lesion shows, and how much of it each takes."""
 
 from __future__ import annotations
 

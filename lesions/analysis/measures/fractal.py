@@ -1,4 +1,4 @@
-"""B: how rugged the border is over a range of sizes, as its box-counting dimension."""
+"""Measure B: how rugged the border is over a range of sizes, as its box-counting dimension."""
 
 from __future__ import annotations
 

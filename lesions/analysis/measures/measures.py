@@ -1,4 +1,4 @@
-"""Numbers A to D of one outlined lesion, with units, uncertainty and how each came about."""
+"""Measure A to D of one outlined lesion, with units, uncertainty and how each came about."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How much each measure varies when nothing changed: ground of every uncertainty and limit of change."""
+"""Say how much each measure varies when nothing changed: every uncertainty and limit of change rests on it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The ugly duckling: how far each lesion of one person stands out from that person's others, and by what."""
+"""Measure how unlike each lesion of a person is to that person's others, and by what (the ugly duckling sign)."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def darkness(values: Mapping[str, float | None]) -> float | None:
 
 
 def distances_from_others(lesions: Sequence[Mapping[str, float]]) -> list[DistanceFromOthers] | None:
-    """How far each lesion stands from the others of the same person.
+    """Measure how far each lesion stands from the others of the same person.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""How far outlines agree."""
+"""Measure how far two outlines agree."""
 
 from __future__ import annotations
 

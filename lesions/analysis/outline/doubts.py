@@ -1,4 +1,4 @@
-"""When an outline should not be believed without a person's look."""
+"""Decide when an outline should not be believed without a person's look."""
 
 from __future__ import annotations
 

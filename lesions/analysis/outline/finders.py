@@ -1,4 +1,4 @@
-"""Two independent finders of the outline, the network first, and the doubt in what they and their repetitions say."""
+"""Find the outline by two independent finders, the network first, and doubt it where they or repetitions differ."""
 
 from __future__ import annotations
 

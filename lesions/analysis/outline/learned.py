@@ -1,4 +1,4 @@
-"""The learned finder: a pair of small networks, loaded when first asked, on one CPU thread (weights/CARD.md)."""
+"""Find the outline by a pair of small networks, loaded when first asked, on one CPU thread (weights/CARD.md)."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Moving a coarse outline to where the skin itself turns: half way between just inside and just outside."""
+"""Move a coarse outline to where the skin changes: half way between just inside and just outside."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Finding the lesion: several channels each cut it out, and a vote decides."""
+"""Find the lesion by a vote: several channels each cut it out, and most of them decide."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What reading a picture may cost, judged by its first bytes: whatever is dearer is refused before any decode."""
+"""Judge by its first bytes what reading a picture costs: what takes too much is refused before any decode."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The lesion's border as a sub-pixel ring, and its size; never counted from pixels.
+"""Trace the lesion's border as a ring finer than pixels, and work out its size; never counted from pixels.
 
 Rings are float (N, 2) arrays of x, y, open, in array coordinates with pixel centres at +0.5.
 """

@@ -1,4 +1,4 @@
-"""Finding hairs, and closing the skin over them before anything is measured."""
+"""Find hairs, and fill in the skin under them before anything is measured."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def _directions(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def _reaches(ridges: Mask, least: float) -> bool:
-    """Whether any piece could be that long, seen in coarse cells: what touches there may be one piece."""
+    """Say whether any piece could be that long, seen in coarse cells: what touches there may be one piece."""
     whole = np.pad(ridges, [(0, -n % _CELL) for n in ridges.shape])
     rows = np.bitwise_or.reduce(whole.reshape(-1, _CELL, whole.shape[1]), axis=1)
     cells = np.bitwise_or.reduce(rows.reshape(len(rows), -1, _CELL), axis=2)

@@ -1,4 +1,4 @@
-"""Optical density above the surrounding skin, freed from uneven light."""
+"""Turn a picture into optical density above the surrounding skin, freed from uneven light."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One picture made ready: pixels, even light, hair closed; shared by measuring and comparing."""
+"""Make one picture ready for measuring and comparing: pixels, even light, hair filled in."""
 
 from __future__ import annotations
 

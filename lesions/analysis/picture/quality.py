@@ -1,4 +1,4 @@
-"""Whether the photograph is good enough, each point with a sentence that tells staff what to do."""
+"""Judge whether a photograph is good enough, each point with a sentence that tells staff what to do."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From the bytes of a picture to clean sRGB pixels; who takes files from outside asks `reading_process`."""
+"""Decode the bytes of a picture into clean sRGB pixels; files from outside go through `reading_process`."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Cheap stand-ins for wide filters: what is smooth is computed on a smaller copy."""
+"""Compute wide filters cheaply: what is smooth is computed on a smaller copy."""
 
 from __future__ import annotations
 

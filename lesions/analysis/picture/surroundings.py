@@ -1,4 +1,4 @@
-"""What is in the photograph but not of the skin: the tube's dark frame, stickers, ink."""
+"""Find what is in the photograph but is not skin: the tube's dark frame, stickers, ink."""
 
 from __future__ import annotations
 

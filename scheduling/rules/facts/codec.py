@@ -1,4 +1,4 @@
-"""Frozen dataclasses from JSON and back, strictly, and their JSON Schema: one description serves all three."""
+"""Read frozen dataclasses from JSON strictly, write them, make their JSON Schema: one description for all three."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class AtMost:
 
 
 class UnreadableFacts(ValueError):
-    """FACTS that break their schema; `path` says where, `text` says what."""
+    """Raised for FACTS that break their schema; `path` says where, `text` says what."""
 
     def __init__(self, path: str, text: str) -> None:
         super().__init__(f"{path or 'facts'}: {text}")
@@ -40,12 +40,12 @@ class UnreadableFacts(ValueError):
 
 
 def key_of(item: DataclassField[Any]) -> str:
-    """The JSON key of a dataclass field."""
+    """Give the JSON key of a dataclass field."""
     return cast(str, item.metadata.get("key", item.name))
 
 
 def read(kind: Any, value: Any, path: str) -> Any:
-    """A value of the described type, or UnreadableFacts with the path of what is wrong."""
+    """Read a value of the described type; UnreadableFacts with the path of what is wrong."""
     if value is None:
         if type(None) in _options(kind):
             return None
@@ -141,7 +141,7 @@ def _written(kind: Any) -> tuple[tuple[str, str], ...]:
 
 
 def write(value: Any) -> Any:
-    """Plain JSON values of a described value."""
+    """Write a described value as plain JSON values."""
     if names := _written(value.__class__):
         return {key: write(getattr(value, name)) for key, name in names}
     if isinstance(value, tuple):
@@ -150,7 +150,7 @@ def write(value: Any) -> Any:
 
 
 def schema_of(kind: Any) -> dict[str, Any]:
-    """JSON Schema of a described type."""
+    """Make the JSON Schema of a described type."""
     options = _options(kind)
     shapes = [_schema_of_one(option) for option in options if option is not type(None)]
     if type(None) in options:

@@ -1,4 +1,4 @@
-"""What no single value of FACTS shows to be wrong: ids, subjects, days and intervals beside each other."""
+"""Check what no single value of FACTS shows to be wrong: ids, subjects, days and intervals beside each other."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _SUBJECTS = {
 
 
 def subject_of(purpose: str) -> str:
-    """The kind of subject that a rule plans this purpose for: patient, lesion, procedure or diagnosis."""
+    """Say what a purpose is about: patient, lesion, procedure or diagnosis."""
     return _SUBJECTS.get(purpose, ("diagnosis",))[0]
 
 

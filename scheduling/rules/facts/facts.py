@@ -1,4 +1,4 @@
-"""FACTS, schema 2: everything the planning core may know about one patient (interfaces.md)."""
+"""FACTS, schema 2: everything the planning core may know about one patient (docs/interfaces.md)."""
 
 from __future__ import annotations
 
@@ -144,7 +144,7 @@ class Risk:
     transplant: bool | None = None
 
     def followed_by(self, tier: Tier, on: Day) -> Risk:
-        """The next assessment; only where it leaves or enters “average” does something begin."""
+        """Give the risk after the next assessment; only leaving or entering “average” begins something new."""
         goes_on = (self.tier == "average") == (tier == "average")
         since = (self.since or self.assessed_on) if goes_on else on
         holds = _TIERS.index(tier) <= _TIERS.index(self.tier)
@@ -202,7 +202,7 @@ class LesionFacts:
 
 @dataclass(frozen=True)
 class DecisionFact:
-    """`order` settles two decisions of one day; `fulfilled_on`: the day on which what was decided was done."""
+    """A signed decision on a lesion; `order` settles two of one day, `fulfilled_on` is the day on which it was done."""
 
     id: Id
     order: Order
@@ -229,13 +229,13 @@ class Procedure:
 
     @property
     def leaves_sutures(self) -> bool:
-        """As recorded; where nobody said, an excision does."""
+        """Say whether sutures were left; where nobody said, an excision leaves some."""
         return self.kind == "excision" if self.sutures is None else self.sutures
 
 
 @dataclass(frozen=True)
 class Done:
-    """`not_seen`: regions that were left out of a full skin check."""
+    """Something that was done; `not_seen`: regions that were left out of a full skin check."""
 
     purpose: Purpose
     subject: Subject
@@ -311,12 +311,12 @@ def parse(obj: Mapping[str, Any]) -> Facts:
 
 
 def to_json(facts: Facts) -> dict[str, Any]:
-    """The JSON object of FACTS schema 2; `parse` reads it back to an equal value."""
+    """Write FACTS as its JSON object; `parse` reads it back to an equal value."""
     return {"schema": SCHEMA, **codec.write(facts)}
 
 
 def schema() -> dict[str, Any]:
-    """FACTS as JSON Schema 2020-12, made from the dataclasses above."""
+    """Make the JSON Schema 2020-12 of FACTS from the dataclasses above."""
     body = codec.schema_of(Facts)
     body["properties"] = {"schema": {"const": SCHEMA}, **body["properties"]}
     body["required"] = ["schema", *body["required"]]

@@ -1,4 +1,4 @@
-"""Facts in, plan out (domain.md): the same facts, rules and day always give the same answer."""
+"""Facts in, plan out (docs/domain.md): the same facts, rules and day always give the same answer."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _ANSWERS = frozenset({"reassure", "look_again", "biopsy", "excise", "refer", "al
 
 @dataclass(frozen=True)
 class _Answer:
-    """What does not depend on the day: due items, problems, and problems that begin on a later day."""
+    """What does not depend on the day: due rows, problems, and problems that begin on a later day."""
 
     due: list[Due]
     problems: list[Problem]
@@ -60,7 +60,7 @@ def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
 
     Notes
     -----
-    domain.md "Facts in, plan out", points 1-14; clinical.md §9, conventions.
+    docs/domain.md, "Facts in, plan out", points 1-14; docs/sources.md, "Dates".
     """
     coming = FutureDays(today)
     known = coming.settle(facts)
@@ -81,7 +81,7 @@ def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
 
 def upcoming(facts: Facts, ruleset: RuleSet, today: date, until: date) -> list[Due]:
     """
-    Every occurrence of every series from its start to `until`, for the strip of the year.
+    List every occurrence of every series from its start to `until`, for the year strip.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ class _Planner:
         return self.history((CHECK, "patient"))
 
     def built_in(self) -> list[Due]:
-        """What no rule set plans: urgent signs and concerns, and what a skin check left out."""
+        """Plan what no rule set plans: urgent signs and concerns, and what a skin check left out."""
         return [*urgent_rows(self.facts), *rest_of_skin(self.facts)]
 
     def occurrences(self, until: date) -> list[Due]:
@@ -153,7 +153,7 @@ class _Planner:
         return found
 
     def counted(self, key: Key) -> Iterator[tuple[Series, History]]:
-        """Each series of a key as it is counted, with the history that counts for it."""
+        """Give each series of a key as it is counted, with the history that counts for it."""
         history, risk = self.history(key), self.facts.patient.risk
         for series in self.groups.get(key, []):
             rolls = series.rule.anchor == "risk" and series.rule.spacing == "attendance"
@@ -165,7 +165,7 @@ class _Planner:
             yield series, replace(counts, overridden_until=reach) if reach else counts
 
     def group(self, key: Key) -> Due | None:
-        """The one open occurrence of a purpose and subject: the earliest latest day governs.
+        """Find the one open occurrence of a purpose and subject: the earliest latest day governs.
 
         The target is the earliest of all that is open, so that a further reason never moves it later.
         """
@@ -214,7 +214,7 @@ class _Planner:
         )
 
     def done(self, key: Key) -> set[date]:
-        """Days of completion; a risk assessment is done by its record alone, a picture also by being there."""
+        """List the days on which a key was done; a risk assessment by its record alone, a picture also by itself."""
         purpose, subject = key
         if purpose == "risk_assessment":
             return {risk.assessed_on} if (risk := self.facts.patient.risk) else set()
@@ -227,7 +227,7 @@ class _Planner:
     def what_follows(
         self, series: Series, occurrence: Occurrence | None, history: History, overridden: bool
     ) -> None:
-        """A schedule that says “ask” is a problem from its last occurrence on, and `notice` ahead of it."""
+        """Ask what follows a schedule that says “ask”: from its last occurrence on, and `notice` ahead of it."""
         if series.rule.then != "ask" or series.is_discharged(history):
             return
         end, standing = series.end(), history.overridden_until
@@ -251,7 +251,7 @@ class _Planner:
         self.later.append((begins, Problem("what_follows", series.source_subject, said)))
 
     def is_answered(self, series: Series, occurrence: Occurrence | None, history: History) -> bool:
-        """A dermatologist's decision on the lesion after its last planned picture says what follows."""
+        """Say whether a dermatologist's decision after the lesion's last planned picture says what follows."""
         if occurrence is not None or not series.source_subject.startswith("lesion:"):
             return False
         decision = latest_decision(self.facts, series.source_subject.removeprefix("lesion:"))
@@ -260,7 +260,7 @@ class _Planner:
         return decision.on > series.anchor and decision.on >= (history.last_done or series.anchor)
 
     def close_together(self, first: Due, states: list[State], history: History) -> None:
-        """After a late or an extra visit the dermatologist is asked whether the next one still stands."""
+        """Ask the dermatologist after a late or an extra visit whether the next one still stands."""
         governing = [
             (series, one)
             for series, one in states
@@ -276,7 +276,7 @@ class _Planner:
 
 
 def _is_put_off(series: Series, seen: History, occurrence: Occurrence | None) -> bool:
-    """Whether another occurrence were open without a clinician's own interval or day."""
+    """Say whether another occurrence would be open without a clinician's own interval or day."""
     if seen.overridden_until is None:
         return False
     return series.first_open(replace(seen, overridden_until=None)) != occurrence
@@ -288,7 +288,7 @@ def _puts_off(counted: list[tuple[Series, History]], states: list[State]) -> boo
 
 
 def _reasons(counted: list[tuple[Series, History]], states: list[State]) -> list[Reason]:
-    """One reason for every rule that matched, also where nothing of it is open."""
+    """Give one reason for every rule that matched, also where nothing of it is open."""
     return [
         _reason(series, occurrence, replaced=occurrence is None and _is_put_off(series, seen, None))
         for (series, seen), (_, occurrence) in zip(counted, states, strict=True)
@@ -305,14 +305,14 @@ def _discharged(closed: list[Closed]) -> dict[tuple[str, str], date]:
 
 
 def _governed(candidates: list[Due], reasons: tuple[Reason, ...], urgency: str) -> Due:
-    """The candidate that governs, as early as the earliest of the others wants it."""
+    """Take the candidate that governs, as early as the earliest of the others wants it."""
     governing, soonest = candidates[0], min(candidates, key=lambda item: item.target)
     earliest = min(governing.earliest, soonest.earliest)
     return replace(governing, earliest=earliest, target=soonest.target, reasons=reasons, urgency=urgency)
 
 
 def _merged(planned: list[Due], built_in: list[Due]) -> list[Due]:
-    """One row per purpose and subject: the earliest latest day governs, whatever the rest asks for is kept."""
+    """Merge the rows of one purpose and subject: the earliest latest day governs, every reason is kept."""
     found = {(item.purpose, item.subject): item for item in planned}
     for item in built_in:
         other = found.get((item.purpose, item.subject))

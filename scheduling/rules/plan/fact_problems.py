@@ -1,4 +1,4 @@
-"""Facts that contradict each other: problems with names, never dropped (domain.md, 14)."""
+"""Find facts that contradict each other: problems with names, never dropped (docs/domain.md, 14)."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def contradictions(facts: Facts) -> Iterator[Problem]:
 
 
 def _unknown_lesions(facts: Facts) -> Iterator[Problem]:
-    """A lesion that is named and not on record would silently lose what was decided about it."""
+    """Find lesions that are named and not on record: what was decided about them would be lost without a word."""
     known = {lesion.id for lesion in facts.lesions}
     named = [
         *((f"A decision to {one.decision.replace('_', ' ')}", one.lesion) for one in facts.decisions),

@@ -1,4 +1,4 @@
-"""The first full skin check of a risk tier: due now where none is on record within the tier's interval."""
+"""Plan the first full skin check of a risk tier: due now where none is on record within the tier's interval."""
 
 from __future__ import annotations
 
@@ -42,14 +42,14 @@ class FirstCheckSeries(Series):
 
 
 def _one_later(history: History) -> History:
-    """The first check is number 1, so what the rule itself numbers stands one number earlier."""
+    """Shift the numbers of what was closed: the first check is number 1, so the rule's own count starts one later."""
     closed = frozenset((rule, of, anchor, number - 1) for rule, of, anchor, number in history.closed)
     return replace(history, closed=closed)
 
 
 def count_from_last_check(series: Series, history: History, risk: Risk, looser: list[Series]) -> Series:
     """
-    A tier's series counted from the last full skin check, or from the day since which one is owed.
+    Count a tier's series from the last full skin check, or from the day since which one is owed.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def _first(series: Series, floor: date, others: list[date]) -> FirstCheckSeries:
 
 
 def _since(series: Series, history: History, risk: Risk) -> date:
-    """Since when the tier asks for checks; a discharge ends what went before it."""
+    """Find since when the tier asks for checks; a discharge ends what went before it."""
     since = risk.since or risk.assessed_on
     ended = history.discharged.get(series.key)
     return risk.assessed_on if ended is not None and ended >= since else since
@@ -97,5 +97,5 @@ def _last_check(series: Series, history: History) -> date | None:
 
 
 def _window_after(series: Series, history: History) -> Occurrence | None:
-    """The window after the last check, as if nothing had been closed, replaced or left out."""
+    """Give the window after the last check, as if nothing had been closed, replaced or left out."""
     return series.first_open(History(history.done, records_since=None))

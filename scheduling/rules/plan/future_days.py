@@ -1,4 +1,4 @@
-"""Days to come in the facts: each is a problem, completes nothing and lengthens nothing (domain.md, 14)."""
+"""Set aside days to come in the facts: each is a problem, completes nothing, lengthens nothing (docs/domain.md, 14)."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class FutureDays:
     next_day: date | None = None
 
     def settle(self, facts: Facts) -> Facts:
-        """What completes, answers or closes on a day to come is left out; what opens a duty counts from today."""
+        """Settle a day to come: what completes, answers or closes is left out; what opens a duty counts from today."""
         patient = replace(
             facts.patient,
             risk=self.risk(facts.patient.risk) if facts.patient.risk else None,
@@ -43,7 +43,7 @@ class FutureDays:
         )
 
     def risk(self, risk: Risk) -> Risk:
-        """A tier assessed on a day to come orders checks from today on and does not count as an assessment made."""
+        """Settle a tier assessed on a day to come: it orders checks from today on and is no assessment made."""
         if risk.assessed_on <= self.today:
             return risk
         self.say("The risk assessment", "patient", risk.assessed_on, counts=True)
@@ -55,7 +55,7 @@ class FutureDays:
         return _settled(sign, on=self.from_today("A sign", subject, sign.on), answered_on=answered)
 
     def diagnosis(self, one: Diagnosis) -> Diagnosis:
-        """A melanoma without any day is followed from today, until somebody records one."""
+        """Settle a melanoma without any day: it is followed from today, until somebody records one."""
         subject = f"diagnosis:{one.id}"
         anchor = self.from_today("The excision", subject, one.anchor)
         known = self.from_today("The report", subject, one.known_on)
@@ -111,6 +111,6 @@ class FutureDays:
 
 
 def _settled(row: _Row, **values: Any) -> _Row:
-    """The row with other values; itself where none differs, as nearly always: a copy of every row costs time."""
+    """Give the row with other values; itself where none differs, as nearly always: a copy of every row costs time."""
     same = all(getattr(row, name) == value for name, value in values.items())
     return row if same else replace(row, **values)

@@ -1,4 +1,4 @@
-"""How late something is, in whole days; the day after the latest day is the first late one."""
+"""Work out how late something is, in whole days; the day after the latest day is the first late one."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from datetime import date, timedelta
 
 def days_late(latest: date, today: date) -> int:
     """
-    Days by which `today` lies past the latest day, 0 when it does not.
+    Count the days by which `today` lies past the latest day, 0 when it does not.
 
     Notes
     -----
-    clinical.md §9, convention 4 (overdue from the day after closing) and cases 8 and 22.
+    Overdue from the day after the window closes: clinic setting, no source (docs/sources.md, "Dates").
     """
     return max(0, (today - latest).days)
 
 
 def opens_on(earliest: date, ladder_days: int) -> date:
-    """The day a recall enters the worklist: its ladder's length before its earliest day."""
+    """Give the day on which a recall enters the list of the day: its ladder's length before its earliest day."""
     return earliest - timedelta(days=ladder_days)

@@ -1,4 +1,4 @@
-"""Which rules apply to a fact: yes, no, or maybe where something is not known."""
+"""Decide which rules apply to a fact: yes, no, or maybe where something is not known."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Applies(IntEnum):
 
 
 def matches(rule: Rule, values: Values) -> Applies:
-    """The weakest answer of all conditions; a rule without conditions always applies."""
+    """Say whether a rule applies: the weakest answer of its conditions; without conditions it always applies."""
     answer = Applies.YES
     for condition in rule.when:
         answer = min(answer, _test(condition, values.get(condition.field, frozenset())))
@@ -37,7 +37,7 @@ def matches(rule: Rule, values: Values) -> Applies:
 
 
 def applying(rules: tuple[Rule, ...], values: Values) -> list[tuple[Rule, Applies]]:
-    """Rules that apply or may apply, less those that a certain other one replaces."""
+    """Find the rules that apply or may apply, without those that are replaced by one that surely applies."""
     found = [(rule, answer) for rule in rules if (answer := matches(rule, values))]
     replaced = {other for rule, answer in found if answer is Applies.YES for other in rule.replaces}
     return [(rule, answer) for rule, answer in found if rule.id not in replaced]
@@ -70,7 +70,7 @@ def _measure(condition: Condition, values: frozenset[str | bool]) -> Applies:
 
 
 def diagnosis_values(diagnosis: Diagnosis, stages: frozenset[str]) -> Values:
-    """The facts of a diagnosis that rules may ask for; `stages` from `staged`."""
+    """Give the facts of a diagnosis that rules may ask for; `stages` from `staged`."""
     is_melanoma = diagnosis.code in _MELANOMA
     classed = diagnosis.risk_class
     absent = frozenset[str | bool]()
@@ -94,19 +94,19 @@ def diagnosis_values(diagnosis: Diagnosis, stages: frozenset[str]) -> Values:
 
 
 def any_melanoma() -> Values:
-    """An invasive melanoma of which nothing else is known."""
+    """Give the facts of an invasive melanoma of which nothing else is known."""
     unknown = dict.fromkeys(FIELDS["diagnosis"])
     return {**unknown, "code": frozenset({"melanoma"}), "risk_scheme": frozenset(), "risk_class": frozenset()}
 
 
 def one_of(value: str | bool | None) -> frozenset[str | bool] | None:
-    """One value that is known, or None."""
+    """Give a value as the only possible one, None where it is not known."""
     return None if value is None else frozenset({value})
 
 
 def staged(diagnosis: Diagnosis) -> tuple[frozenset[str], list[Problem]]:
     """
-    The stages to plan for, and what a person must settle.
+    Find the stages to plan for, and what a person must settle.
 
     A stated stage that the rest leaves open is taken; one that contradicts it is planned for beside the
     computed ones, so that the strictest rule governs until somebody decides.

@@ -1,4 +1,4 @@
-"""English of what the engine answers: one template for each code; days are written as 31 Jan 2025.
+"""Write the engine's answers in English: one template for each code; days as 31 Jan 2025.
 
 Reasons and problems carry a code and its parameters; only pages, print and the command line need the sentence.
 """
@@ -92,7 +92,7 @@ PROBLEMS: Final[dict[str, str]] = {
 
 
 def params(**values: Value | None) -> Params:
-    """Parameters in the order of their names; what is None is left out."""
+    """Put parameters in the order of their names; what is None is left out."""
     return tuple(sorted([(name, value) for name, value in values.items() if value is not None]))
 
 
@@ -107,14 +107,14 @@ def _in_words(value: Value) -> Value:
 
 
 def fill(template: str, values: Mapping[str, Value]) -> str:
-    """The template with its parameters; whole values that are days stand in words."""
+    """Fill a template with its parameters; values that are days are written in words."""
     return template.format(**{name: _in_words(value) for name, value in values.items()})
 
 
 # A sentence is asked for more than once: for the order of problems, the stored plan and its recalls.
 @lru_cache(maxsize=1024)
 def reason_text(code: str, given: Params) -> str:
-    """A reason as one sentence: where it comes from, and what is planned."""
+    """Write a reason as one sentence: where it comes from, and what is planned."""
     values = dict(given)
     if "schedule" in values:
         values["schedule"] = schedule_words(str(values["schedule"]))

@@ -1,4 +1,4 @@
-"""A clinician's interval or day in place of the rules: it speaks for what was known on the day it was decided."""
+"""Plan by a clinician's own interval or day: it stands for what was known on the day it was decided."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ _ASKED_AFTER = Duration(months=12)  # one without an end is asked about once a y
 
 
 def keys(facts: Facts) -> set[Key]:
-    """Purposes and subjects that some override speaks about."""
+    """Find the purposes and subjects for which a clinician set an interval or a day."""
     return {(override.purpose, override.subject) for override in facts.overrides}
 
 
 def replaces_until(facts: Facts, key: Key, series: Series, history: History) -> date | None:
-    """Occurrences of this series up to this day are replaced; `date.max` for an interval without an end.
+    """Say up to which day a series is replaced by an own interval; `date.max` for one without an end.
 
     What became known after an override was decided runs beside it.
     """
@@ -34,24 +34,24 @@ def replaces_until(facts: Facts, key: Key, series: Series, history: History) -> 
 
 
 def candidates(facts: Facts, key: Key, history: History) -> list[Due]:
-    """The first unfinished occurrence of every override that still has one."""
+    """Find the first unfinished occurrence of every own interval or day that still has one."""
     found = (next(_unfinished(one, history), None) for one in standing(facts, key, history))
     return [due for due in found if due]
 
 
 def following(facts: Facts, key: Key, history: History, day: date) -> list[Due]:
-    """Every unfinished occurrence of every override whose target is not after `day`."""
+    """List every unfinished occurrence of every own interval or day whose target is not after `day`."""
     found = (_unfinished(one, history) for one in standing(facts, key, history))
     return [due for occurrences in found for due in takewhile(lambda due: due.target <= day, occurrences)]
 
 
 def reasons(facts: Facts, key: Key, history: History) -> list[Reason]:
-    """What the clinicians decided, for dates that their overrides put off."""
+    """Give as reasons what the clinicians decided, for dates that it puts off."""
     return [_reason(one, _anchor(one, history)) for one in standing(facts, key, history)]
 
 
 def problems(facts: Facts, key: Key) -> Iterator[Problem]:
-    """Overrides that cannot be followed."""
+    """Find own intervals and days that cannot be followed."""
     for one in _mine(facts, key):
         if _contradicts_itself(one):
             said = params(by=one.by, day=str(one.date), until=str(one.until))
@@ -59,7 +59,7 @@ def problems(facts: Facts, key: Key) -> Iterator[Problem]:
 
 
 def to_confirm(facts: Facts, key: Key, history: History) -> Iterator[tuple[date, Problem]]:
-    """An interval without an end is asked about a year after it was decided."""
+    """Ask about an interval without an end, a year after it was decided."""
     for one in standing(facts, key, history):
         if one.interval and one.until is None:
             every = duration_words(dates.parse(one.interval))
@@ -73,7 +73,7 @@ def usual_tolerance(interval: Duration) -> Duration:
 
     Notes
     -----
-    operations.md K2: 14 days at 3 months, 30 at 6, 60 at 12, a proposal without outside authority; below
+    Clinic setting, no source: 14 days at 3 months, 30 at 6, 60 at 12; below
     two months a tenth of the interval.
     """
     days = dates.longest_days(interval)
@@ -84,7 +84,7 @@ def usual_tolerance(interval: Duration) -> Duration:
 
 
 def standing(facts: Facts, key: Key, history: History) -> list[Override]:
-    """Overrides of this purpose and subject that nobody discharged and that do not contradict themselves."""
+    """Find the own intervals and days of a key that nobody discharged and that do not contradict themselves."""
     mine = (one for one in _mine(facts, key) if not _contradicts_itself(one))
     return [one for one in mine if (_rule(one), _rule(one)) not in history.discharged]
 
@@ -107,7 +107,7 @@ def _reach(override: Override) -> date:
 
 
 def _anchor(override: Override, history: History) -> date:
-    """The named day; or the last completed check, and only without one the day on which it was decided."""
+    """Give the day to count from: the named day, the last completed check, or without one the day of the decision."""
     return override.date or history.last_done or override.decided_on
 
 

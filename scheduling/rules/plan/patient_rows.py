@@ -1,4 +1,4 @@
-"""Duties that no rule set plans: urgent signs and concerns, and what a full skin check left out."""
+"""Plan the duties that no rule set plans: urgent signs and concerns, and what a full skin check left out."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _REST_WITHIN = dates.Duration(days=28)
 
 
 def urgent_rows(facts: Facts) -> Iterator[Due]:
-    """A raised, firm, growing or bleeding lesion is urgent work until it was examined in person; so is a concern."""
+    """Plan an examination in person for each lesion with an open urgent sign, and for open concerns."""
     closed = {row.of for row in facts.closed if row.rule == URGENT_RULE}
     for lesion in facts.lesions:
         signs = [sign for sign in unanswered(lesion) if f"sign:{sign.id}" not in closed]
@@ -53,7 +53,7 @@ def _urgent(subject: str, signs: list[UrgentSign], code: str, kind: str) -> Due:
 
 
 def rest_of_skin(facts: Facts) -> Iterator[Due]:
-    """A check that left regions out is completed, and the rest is owed until it was seen."""
+    """Plan the rest of a skin check that left regions out; the check itself is completed."""
     checks = [item for item in facts.done if item.purpose == CHECK]
     last = max(checks, key=lambda item: (item.on, not item.not_seen), default=None)
     rest = (item.on for item in facts.done if item.purpose == "rest_of_skin_check")

@@ -1,4 +1,4 @@
-"""What the engine answers: due items with their reasons, problems for a person, and how long it holds."""
+"""The plan as the engine answers it: due rows with their reasons, problems for a person, and how long it holds."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ class Plan:
     schema: int = 2
 
     def to_json(self) -> dict[str, Any]:
-        """The object of interfaces.md."""
+        """Write the plan as the JSON object of docs/interfaces.md."""
         return {
             "schema": self.schema,
             "ruleset": dict(self.ruleset),

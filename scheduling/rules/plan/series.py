@@ -1,4 +1,4 @@
-"""One rule on one anchor: its occurrences, and the first that is not finished."""
+"""Count the occurrences of one rule from one anchor, and find the first that is not finished."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Occurrence:
 
 @dataclass(frozen=True)
 class History:
-    """What has happened to one purpose and subject.
+    """What has happened to one purpose and subject: done, closed, discharged, replaced.
 
     `closed` holds rule, source, anchor and number of each occurrence that somebody closed, `discharged` the day on
     which the series of a rule and source was ended; `overridden_until` is set where an override speaks for a series.
@@ -45,7 +45,7 @@ class History:
         return frozenset((rule, of, number) for rule, of, _, number in self.closed)
 
     def shows(self, occurrence: Occurrence) -> bool:
-        """Whether it belongs on a time line: it was visited, or no override stands in its place."""
+        """Say whether an occurrence belongs on a time line: it was visited, or no own interval stands in its place."""
         visited = self.last_done is not None and occurrence.earliest <= self.last_done
         return visited or self.overridden_until is None or occurrence.target > self.overridden_until
 
@@ -80,7 +80,7 @@ class Series:
         return ended is not None and (self.revived_on is None or ended >= self.revived_on)
 
     def first_open(self, history: History) -> Occurrence | None:
-        """The first unfinished occurrence, also when it is long past; None when the schedule is over."""
+        """Find the first unfinished occurrence, also when it is long past; None when the schedule is over."""
         if self.is_discharged(history) or history.overridden_until == date.max:
             return None
         if self.rule.spacing == "attendance":
@@ -93,7 +93,7 @@ class Series:
         return None
 
     def is_closed(self, number: int, history: History) -> bool:
-        """Closed by rule and source, whatever its anchor became later; one that rolls counts anew from each anchor."""
+        """Say whether an occurrence was closed: by rule and source, whatever its anchor became later."""
         if not history.closed:
             return False
         if self.rolls:
@@ -101,7 +101,7 @@ class Series:
         return (*self.key, number) in history.closed_numbers
 
     def is_set_aside(self, occurrence: Occurrence, history: History) -> bool:
-        """Finished without a visit: closed, before the records begin, or replaced by an override."""
+        """Say whether an occurrence is finished without a visit: closed, before the records begin, or replaced."""
         return (
             self.is_closed(occurrence.number, history)
             or (history.records_since is not None and occurrence.latest < history.records_since)
@@ -109,7 +109,7 @@ class Series:
         )
 
     def until(self, history: History, day: date) -> Iterator[Occurrence]:
-        """Every occurrence from the first on whose target is not after `day`."""
+        """List every occurrence whose target is not after `day`."""
         if self.rule.spacing == "anchored":
             for occurrence in self.anchored():
                 if occurrence.target > day:
@@ -126,7 +126,7 @@ class Series:
             step = self._next(step.occurrence.target, step.occurrence.number + 1, after)
 
     def end(self) -> date | None:
-        """The target of the last occurrence by the calendar, None for an open schedule."""
+        """Give the target of the last occurrence by the calendar, None for an open schedule."""
         if not self.phases or self.phases[-1].length is None:
             return None
         last = self.anchor
@@ -136,18 +136,18 @@ class Series:
 
     @cached_property
     def total(self) -> int | None:
-        """How many visits the schedule has, None for one without an end or counted from each visit."""
+        """Count the visits of the schedule, None for one without an end or counted from each visit."""
         if self.rule.spacing == "attendance" or not self.phases or self.phases[-1].length is None:
             return None
         return sum(1 for _ in self._starts())
 
     def anchored(self) -> Iterator[Occurrence]:
-        """Occurrences counted from the anchor alone."""
+        """List the occurrences counted from the anchor alone."""
         for number, (phase, start) in enumerate(self._starts(), 1):
             yield _window(phase, self.anchor, start, number)
 
     def _starts(self) -> Iterator[tuple[Phase, dates.Duration]]:
-        """How far from the anchor each interval begins; a visit on a phase end belongs to the earlier phase."""
+        """Say how far from the anchor each interval begins; a visit on a phase end belongs to the earlier phase."""
         offset = dates.ZERO
         for phase in self.phases:
             end = offset + phase.length if phase.length is not None else None
@@ -179,7 +179,7 @@ class Series:
         return finished, None
 
     def _next(self, base: date, number: int, first_phase: int) -> _Step | None:
-        """The window after `base`; the phase is the one that runs on that day, its end tied to the anchor."""
+        """Give the window after `base`; the phase is the one that runs on that day, its end tied to the anchor."""
         offset = dates.ZERO
         for index, phase in enumerate(self.phases):
             if phase.length is None:

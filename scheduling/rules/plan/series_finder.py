@@ -56,7 +56,7 @@ class Found:
 
 
 class SeriesFinder:
-    """Walks the facts in their own order of ids, so that the order of the lists does not matter."""
+    """Finds every series of a patient; facts are taken in the order of ids: the order of lists does not matter."""
 
     def __init__(self, facts: Facts, ruleset: RuleSet) -> None:
         self.facts, self.found = facts, Found()
@@ -97,7 +97,7 @@ class SeriesFinder:
             self.graded(diagnosis, subject, about)
 
     def day_of(self, diagnosis: Diagnosis, name: str, planned: bool) -> tuple[date, Source]:
-        """The day to count from; where nobody recorded one, the day of the report, and it is asked about."""
+        """Give the day to count from; where nobody recorded one, the day of the report, and it is asked about."""
         subject, known = f"diagnosis:{diagnosis.id}", diagnosis.known_on or diagnosis.anchor or date.max
         anchor = diagnosis.anchor or known
         if diagnosis.anchor is None and planned:
@@ -106,7 +106,7 @@ class SeriesFinder:
         return anchor, Source(subject, subject, known, head, {"name": name, "day": str(anchor)})
 
     def with_strictest(self, planned: list[tuple[Rule, Applies]]) -> list[tuple[Rule, Applies]]:
-        """What is unanswered holds the strictest: the shortest interval that any melanoma rule of the set has."""
+        """Add the shortest interval of any melanoma rule of the set: what is unanswered is held by the strictest."""
         checks = [rule for rule in self.rules.get("diagnosis", ()) if rule.purpose == CHECK and rule.phases]
         possible = [rule for rule, _ in applying(tuple(checks), any_melanoma())]
         strictest = min(possible, key=lambda rule: dates.longest_days(rule.phases[0].target), default=None)
@@ -168,7 +168,7 @@ class SeriesFinder:
             self.found.problem("tier_contradicts_diagnosis", "patient", about=about)
 
     def looser_checks(self) -> list[Series]:
-        """The checks of the tiers below the patient's own that are above average."""
+        """Find the checks of the tiers below the patient's own that are above average."""
         risk = self.facts.patient.risk
         order = ("above_average", "high", "very_high")
         if risk is None or risk.tier not in order:
@@ -186,7 +186,7 @@ class SeriesFinder:
         return found
 
     def no_assessment(self) -> None:
-        """None on record is itself a duty, from the first day of the record on."""
+        """Plan a risk assessment where none is on record, from the first day of the record on."""
         since = self.facts.patient.records_since or first_day(self.facts)
         renewals = [r for r in self.rules.get("risk", ()) if r.purpose == "risk_assessment" and r.phases]
         if since is None or not renewals:
@@ -232,7 +232,7 @@ class SeriesFinder:
             self.found.problem("no_rule", subject, about=f"{lesion.monitoring}-term monitoring")
 
     def to_be_done(self, decision: DecisionFact, lesion: LesionFacts) -> None:
-        """A biopsy, excision or referral that was decided is a duty until it is done or decided otherwise."""
+        """Plan a biopsy, excision or referral that was decided, until it is done or decided otherwise."""
         about: dict[str, Value] = {"day": str(decision.on), "decision": decision.decision}
         source = Source(f"decision:{decision.id}", f"lesion:{lesion.id}", decision.on, "decision", about)
         self.add_matching("decision", _decision_values(decision, lesion), decision.on, source)
@@ -251,7 +251,7 @@ class SeriesFinder:
     # ---- procedures
 
     def procedure(self, procedure: Procedure) -> None:
-        """Each procedure has its own duties, so that two on one day do not answer for each other."""
+        """Plan what follows each procedure by itself, so that two on one day do not answer for each other."""
         values: Values = {
             "kind": frozenset({procedure.kind}),
             "site": one_of(procedure.site),
@@ -267,7 +267,7 @@ class SeriesFinder:
         self.sutures(procedure, matched, about)
 
     def as_urgent(self, rule: Rule, procedure: Procedure) -> Rule:
-        """A malignant result that is not told yet is urgent, whatever the set says of results."""
+        """Make a malignant result that is not told yet urgent, whatever the set says of results."""
         if rule.purpose != RESULT:
             return rule
         since = (
@@ -277,7 +277,7 @@ class SeriesFinder:
         return replace(rule, urgency="A") if known else rule
 
     def comes_out(self, procedure: Procedure, answer: Applies) -> bool:
-        """A day for the sutures is planned only where there are some and their site is known."""
+        """Say whether a day for the sutures is planned: only where there are some and their site is known."""
         return procedure.leaves_sutures and answer is Applies.YES
 
     def sutures(self, procedure: Procedure, matched: list[tuple[Rule, Applies]], about: str) -> None:
@@ -297,7 +297,7 @@ class SeriesFinder:
             self.found.problem("no_rule", subject, kind_of="no_rule_sutures", about=about)
 
     def plans_sutures(self) -> bool:
-        """A set that plans the removal of sutures is asked about what it does not list; another is not."""
+        """Say whether the set plans the removal of sutures: only then is somebody asked about what it does not list."""
         return any(rule.purpose == SUTURES for rule in self.rules.get("procedure", ()))
 
     def is_instructed(self, procedure: Procedure) -> bool:
@@ -357,7 +357,7 @@ class SeriesFinder:
 
 
 def decided(phase: Phase, months: int) -> Phase:
-    """A phase “as decided” with the months of the decision in it."""
+    """Give a phase “as decided” the months of the decision."""
     if not phase.as_decided:
         return phase
     span = dates.Duration(months)
@@ -365,7 +365,7 @@ def decided(phase: Phase, months: int) -> Phase:
 
 
 def _first_assessment(phase: Phase) -> Phase:
-    """Due on the first day of the record, late as soon as the renewal rule's tolerance is over."""
+    """Plan the first assessment: due on the first day of the record, late once the renewal rule's tolerance is over."""
     none = dates.ZERO
     return Phase(none, none, none, none, none, phase.late, once=True)
 
@@ -381,7 +381,7 @@ def latest_decision(facts: Facts, lesion_id: str) -> DecisionFact | None:
 
 
 def is_to_be_done(decision: DecisionFact, lesion: LesionFacts) -> bool:
-    """Whether something was decided that is not done; an entry in error has nothing to be done."""
+    """Say whether something was decided that is not done; an entry in error has nothing to be done."""
     open_ = decision.decision in _TO_BE_DONE and decision.fulfilled_on is None
     return open_ and lesion.state != "entered_in_error"
 
@@ -391,7 +391,7 @@ def stands_as_decided(decision: DecisionFact, lesion: LesionFacts) -> bool:
 
 
 def unanswered(lesion: LesionFacts) -> list[UrgentSign]:
-    """Urgent signs that no examination in person has answered yet, the oldest first."""
+    """Find the urgent signs that no examination in person has answered yet, the oldest first."""
     if lesion.state == "entered_in_error":
         return []
     found = (sign for sign in lesion.urgent if sign.answered_on is None)
@@ -399,7 +399,7 @@ def unanswered(lesion: LesionFacts) -> list[UrgentSign]:
 
 
 def first_day(facts: Facts) -> date | None:
-    """The earliest day on which anything is known about the patient."""
+    """Find the earliest day on which anything is known about the patient."""
     return min(_days(facts), default=None)
 
 

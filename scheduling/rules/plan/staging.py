@@ -1,4 +1,4 @@
-"""AJCC 8th edition stage of cutaneous melanoma from T, N and M (clinical.md §4), or "cannot stage"."""
+"""AJCC 8th edition stage of cutaneous melanoma from T, N and M (docs/sources.md), or "cannot stage"."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def rounded(thickness: str) -> Decimal:
 
     Notes
     -----
-    clinical.md §4.1: a float would round 2.05 to 2.0 and give the wrong T.
+    AJCC 8th edition, nearest 0.1 mm (from memory): a float would round 2.05 to 2.0 and give the wrong T.
     """
     exact = Decimal(thickness.removeprefix(">="))
     tenth = exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
@@ -63,7 +63,7 @@ def t_category(
     *, in_situ: bool, primary: str | None, thickness: str | None, ulceration: bool | None
 ) -> tuple[str, ...]:
     """
-    Every T category that the inputs leave open; one entry when T is certain, TX when it cannot be assessed.
+    List every T category that the inputs leave open; one when T is certain, TX when it cannot be assessed.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def stage(
     basis: str | None = None,
 ) -> Staging:
     """
-    Stage group of AJCC 8, or why there is none.
+    Find the stage group of AJCC 8, or why there is none.
 
     Parameters
     ----------
@@ -127,7 +127,7 @@ def stage(
 
     Notes
     -----
-    Table: NCCN Guidelines for Patients: Melanoma 2018, Guide 1, as transcribed in clinical.md §4.3.
+    Table: NCCN Guidelines for Patients: Melanoma 2018, Guide 1; worked examples in docs/sources.md.
     """
     categories = t_category(in_situ=in_situ, primary=primary, thickness=thickness, ulceration=ulceration)
     n, m = _assumed_for_in_situ(categories, n, m)
@@ -166,7 +166,7 @@ def _cell(t: str, n: str, basis: str) -> str | None:
 
 
 def _gap(t: tuple[str, ...], n: str | None, m: str, unlisted: bool, at_least: bool, options: int) -> str:
-    """Why there is no single stage, in words; empty when there is one."""
+    """Say why there is no single stage; empty when there is one."""
     if t == ("TX",):
         return "the thickness is missing or the primary tumour cannot be assessed (TX)"
     if n not in _ALL_N:
@@ -194,7 +194,7 @@ def _t_letter(number: int, tenths: Decimal, ulcerated: bool, as_typed: bool) -> 
 
 
 def _t_text(categories: Iterable[str]) -> str:
-    """One category as it is; T1a and T1b together are T1, more are written as alternatives."""
+    """Write T categories: one as it is, T1a and T1b together as T1, more as alternatives."""
     found = list(categories)
     if len(found) == 2 and found[0][:2] == found[1][:2]:
         return found[0][:2]

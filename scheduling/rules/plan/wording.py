@@ -1,4 +1,4 @@
-"""Rules and due items in plain words, for pages, print and `explain`."""
+"""Write rules and due rows in plain words, for pages, print and `explain`."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def phase_labels(rule: Rule) -> list[str]:
 
 
 def rule_sentence(rule: Rule, names: Mapping[str, str] = MappingProxyType({})) -> str:
-    """A whole rule in words, with where it comes from; `names` says what the codes of body sites mean."""
+    """Write a whole rule in words, with where it comes from; `names` says what the codes of body sites mean."""
     what = PURPOSE_WORDS[rule.purpose]
     if not rule.phases:
         head = f"{rule.title}: no {what} is planned by this rule"
@@ -110,7 +110,7 @@ def _applies(rule: Rule, names: Mapping[str, str]) -> str:
 
 
 def source_words(rule: Rule) -> str:
-    """Source and edition, how it was read, and whether a newer edition exists."""
+    """Write source and edition, how it was read, and whether a newer edition exists."""
     newer = f"; superseded by {rule.superseded_by}" if rule.superseded_by else ""
     return f"{rule.source}, {rule.edition}{_HOW_READ.get(rule.flag, '')}{newer}"
 

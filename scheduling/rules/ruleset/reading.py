@@ -1,4 +1,4 @@
-"""From a table of TOML to rules: each key is read by one small function, each fault is named by its path."""
+"""Read the rules of a rule set from TOML: one small function for each key, each fault named by its path."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _LENGTH_MISSING = {"for": 'is missing: a duration, "open" or "once"'}
 
 
 def read_ruleset(whole: Table, text: str) -> RuleSet:
-    """The rule set of a file; its faults say whether it may be used."""
+    """Read the rule set of a file; its faults say whether it may be used."""
     whole.has_keys((), more=_HEAD)
     whole.has_schema(1)
     name, version, title = (whole.text(key) for key in ("name", "version", "title"))
@@ -52,7 +52,7 @@ def _check_replaced(rules: list[tuple[Rule, Table]]) -> None:
 
 
 def _rule(table: Table) -> Rule | None:
-    """A whole rule without a fault of its own, or None."""
+    """Read one rule; None where it has a fault."""
     before = len(_errors(table))
     if not table.has_keys(_NEEDED, _MORE, _MISSING):
         return None
@@ -84,7 +84,7 @@ def _errors(table: Table) -> list[Fault]:
 
 
 def _check_rule(rule: Rule, table: Table) -> None:
-    """What no single key shows."""
+    """Check of a rule what no single key shows."""
     if rule.anchor in ANCHORS and rule.purpose in PURPOSES and rule.purpose not in ANCHORS[rule.anchor]:
         table.fault("purpose", f"{rule.purpose} cannot be counted from anchor “{rule.anchor}”")
     _check_source(rule, table)
@@ -231,7 +231,7 @@ def _condition(table: Table, name: str, kind: tuple[str, ...] | type) -> Conditi
 
 
 def _wrong_value(entry: Any, operator: str, kind: tuple[str, ...] | type) -> str:
-    """Why a fact of this kind cannot be compared with this value; empty where it can."""
+    """Say why a fact of this kind cannot be compared with this value; empty where it can."""
     measured = kind is float
     if (operator in ("at_least", "below")) != measured:
         return "at_least and below compare a thickness, the other operators compare words"

@@ -77,7 +77,7 @@ class RuleSet:
 
     @cached_property
     def by_anchor(self) -> dict[str, tuple[Rule, ...]]:
-        """The rules of each kind of fact, in the order of the file."""
+        """Give the rules for each kind of fact, in the order of the file."""
         found: dict[str, tuple[Rule, ...]] = {}
         for rule in self.rules:
             found[rule.anchor] = (*found.get(rule.anchor, ()), rule)

@@ -1,4 +1,4 @@
-"""Rule sets: TOML in, checked rules out. A file with a fault is refused as a whole, each fault by its path."""
+"""Load and check rule sets. A file with a fault is refused as a whole, each fault named by its path."""
 
 from __future__ import annotations
 
@@ -46,19 +46,19 @@ def load(text: str) -> RuleSet:
 
 
 def check(text: str) -> list[Fault]:
-    """Every fault of a rule set by path, in the order of the file; without an error it may be used."""
+    """List every fault of a rule set by path, in the order of the file; without an error it may be used."""
     return strict_toml.read(text, lambda whole: read_ruleset(whole, text))[1]
 
 
 def shipped(name: str) -> str:
-    """The text of a rule set that comes with the program; KeyError for an unknown name."""
+    """Give the text of a rule set that comes with the program; KeyError for an unknown name."""
     if name not in shipped_names():
         raise KeyError(name)
     return _folder().joinpath(f"{name}.toml").read_text(encoding="utf-8")
 
 
 def shipped_names() -> list[str]:
-    """Names of the rule sets that come with the program, the clinic's default first."""
+    """Name the rule sets that come with the program, the clinic's default first."""
     found = [
         entry.name.removesuffix(".toml") for entry in _folder().iterdir() if entry.name.endswith(".toml")
     ]

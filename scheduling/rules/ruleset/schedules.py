@@ -1,4 +1,4 @@
-"""A phase as a code that reasons carry ("P3M for P2Y", "once P14D", "now"), and the code in words."""
+"""Write a phase as a code that reasons carry ("P3M for P2Y", "once P14D", "now"), and the code in words."""
 
 from __future__ import annotations
 

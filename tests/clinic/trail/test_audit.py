@@ -14,7 +14,7 @@ from tests import build
 ROOT = Path(__file__).parents[3]
 pytestmark = pytest.mark.django_db
 
-# Every action once more, by hand: whether it changes what the planning core sees (interfaces.md "Facts revision").
+# Every action once more, by hand: whether it changes what the planning core sees (docs/interfaces.md "Facts revision").
 CHANGES_FACTS = {
     "diagnosis.amend",
     "series.discharge",

@@ -1,4 +1,4 @@
-"""What is recorded happened between birth and today, and not after death (domain.md, points 5 and 14)."""
+"""What is recorded happened between birth and today, and not after death (docs/domain.md, points 5 and 14)."""
 
 from datetime import date
 

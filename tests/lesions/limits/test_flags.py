@@ -1,4 +1,4 @@
-"""Limits as data, and what numbers cannot answer."""
+"""Limits as data, and what numbers cannot answer. The shipped limits: clinic setting, no source, but for the 6 mm."""
 
 from dataclasses import replace
 
@@ -50,6 +50,7 @@ def test_all_measured_and_inside_the_limits_raises_nothing(shipped):
 
 
 def test_growth_counts_beyond_the_limit_and_beyond_repeatability(shipped):
+    # 10 % of the area: clinic setting, no source
     later = measurement(area=11.5)
     found = raised(shipped, later)
     assert found.keys() == {"area_growth"} and found["area_growth"].value == pytest.approx(15)
@@ -59,7 +60,7 @@ def test_growth_counts_beyond_the_limit_and_beyond_repeatability(shipped):
 
 
 def test_diameter_is_flagged_above_six_millimetres_and_not_at_six(shipped):
-    """ABCDE, D: above 6 mm (NHS page on melanoma)."""
+    """ABCDE rule, D: above 6 mm (common practice, no source)."""
     still = comparison(measurement(feret=6.0), feret=6.0)
     assert raised(shipped, measurement(feret=6.0), still) == {}
     wide = comparison(measurement(feret=6.1), feret=6.1)
@@ -67,6 +68,7 @@ def test_diameter_is_flagged_above_six_millimetres_and_not_at_six(shipped):
 
 
 def test_a_new_colour_is_named(shipped):
+    # 3 % of the area: clinic setting, no source
     later = measurement(colour_blue_grey=0.06)
     found = raised(shipped, later)["new_colour"]
     assert "blue-grey" in found.text and found.value == pytest.approx(6)
@@ -85,7 +87,7 @@ def test_what_numbers_cannot_answer_waits_like_a_limit_passed(shipped, code, lat
 
 
 def test_doubt_governs_its_measures_raise_no_flag_of_their_own(shipped):
-    """interfaces.md: `doubt` speaks of the outline, and what was measured on it waits for a person's look."""
+    """docs/interfaces.md: `doubt` speaks of the outline, and what was measured on it waits for a person's look."""
     wide = measurement(area=20.0, feret=9.0, asymmetry_axes=2.0, colour_black=0.2)
     assert {"area_growth", "diameter", "asymmetry", "new_colour"} <= raised(shipped, wide).keys()
     unsure = replace(wide, doubt=(Doubt("faint", "Faint. Check it."),))

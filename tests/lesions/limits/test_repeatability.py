@@ -1,4 +1,7 @@
-"""A clinic's own repeatability: worked by hand, offered as limits, and what the flags then go by."""
+"""A clinic's own repeatability: worked by hand, offered as limits, and what the flags then go by.
+
+1.96 · √2 · SEM: Bland and Altman, Stat Methods Med Res 1999;8:135-160 (from memory).
+"""
 
 import io
 import tomllib

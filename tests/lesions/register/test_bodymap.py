@@ -1,7 +1,7 @@
 """Sites, sides and the body chart.
 
 Sources: the codes stand in DICOM CID 4029 "Dermatology Anatomic Site" (starter set of our reference notes,
-operations.md §3.1). The check digit of a SNOMED CT identifier is Verhoeff's (SNOMED CT release file
+docs/sources.md). The check digit of a SNOMED CT identifier is Verhoeff's (SNOMED CT release file
 specification, "Check-digit computation"; tables from memory). Left and right on a chart that faces the
 viewer: common practice, no source.
 """

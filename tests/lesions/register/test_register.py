@@ -24,7 +24,7 @@ def test_labels_count_within_the_patient():
     "wrong", [{"side": "right"}, {"site": "72939005"}, {"x": 3.0, "y": 3.0}, {"view": "back"}]
 )
 def test_words_that_contradict_the_chart_are_refused(wrong):
-    """Swapped sides are part of the wrong-site errors counted in operations.md (E7); common practice, no source."""
+    """Swapped sides are part of the wrong-site errors counted in docs/sources.md, "Results"; the rule: common practice, no source."""
     with pytest.raises(LesionRefused):
         scene.lesion(**wrong)
     assert not Lesion.objects.exists()

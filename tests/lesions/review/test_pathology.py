@@ -76,7 +76,7 @@ def test_words_outside_the_closed_lists_are_refused(lesion, doctor, wrong):
 
 
 def test_a_report_on_the_wrong_specimen_is_refused(lesion, doctor):
-    """Wrong-specimen reports: operations.md E7."""
+    """Wrong-specimen reports happen (docs/sources.md, "Results"); what follows: clinic setting, no source."""
     stranger, sibling = scene.lesion(), scene.lesion(lesion.patient)
     for procedure in (biopsy(stranger, build.nurse()), biopsy(sibling, doctor)):
         with pytest.raises(ResultRefused):

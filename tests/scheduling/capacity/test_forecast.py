@@ -120,7 +120,7 @@ def test_people_whose_care_has_ended_want_nothing():
 
 
 def test_the_clinics_own_rate_counts_missed_among_ended_visits():
-    """Did not attend ÷ (attended + did not attend), cancelled ones left out: operations.md, K1."""
+    """Did not attend ÷ (attended + did not attend), cancelled ones left out: docs/sources.md, "Reaching people"."""
     assert capacity.own_rate(scene.TODAY) == (0, 0)
     for state in ("attended", "attended", "missed", "cancelled_by_patient", "cancelled_by_clinic"):
         row = scene.booked(scene.due_check())

@@ -1,4 +1,4 @@
-"""Checklists through the page. Worked scores: clinical.md §5.1-5.4 (dermoscopedia, NICE NG12 and CKS, Argenziano 1998, DermNet)."""
+"""Checklists through the page. Worked scores: docs/sources.md, "Checklists" (dermoscopedia, NICE NG12 and CKS, Argenziano 1998, DermNet)."""
 
 from datetime import timedelta
 from decimal import Decimal

@@ -1,4 +1,4 @@
-"""Slots, double booking, and a missed visit: domain.md "Recalls do not close themselves", interfaces.md "Double booking"."""
+"""Slots, double booking, and a missed visit: docs/domain.md "Recalls do not close themselves", docs/interfaces.md "Double booking"."""
 
 import threading
 from datetime import date, time, timedelta
@@ -184,7 +184,7 @@ SERVICES = settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
 
 @pytest.mark.django_db(transaction=True)
 def test_of_many_who_book_the_same_slot_one_gets_it():
-    """interfaces.md: 50 threads, one winner on PostgreSQL; SQLite has one writer, so fewer say as much."""
+    """docs/interfaces.md: 50 threads, one winner on PostgreSQL; SQLite has one writer, so fewer say as much."""
     crowd = 50 if SERVICES else 8
     rows = [scene.due_check() for _ in range(crowd)]
     room, nurse = scene.hours(), build.nurse()

@@ -1,4 +1,4 @@
-"""What counts as an attempt: operations.md 1.3 and 1.4 ("Counting rule"), a proposal that the clinic sets."""
+"""What counts as an attempt: clinic setting, no source (docs/sources.md, "Reaching people")."""
 
 from datetime import timedelta
 

@@ -1,4 +1,4 @@
-"""What the desk owes cannot leave every list: domain.md "What is owed"; the clinic's own way, common practice, no source."""
+"""What the desk owes cannot leave every list: docs/domain.md "What is owed"; the clinic's own way, common practice, no source."""
 
 from datetime import date, timedelta
 

@@ -81,6 +81,7 @@ def test_finished_work_cannot_be_claimed():
 
 @pytest.mark.parametrize(("minutes", "free"), [(29, 0), (31, 1)])
 def test_an_idle_claim_is_released_after_half_an_hour(minutes, free):
+    """Half an hour: clinic setting, no source."""
     worklists.claim(item=item_of(scene.due_check()), by=build.nurse())
     with scene.later(minutes=minutes):
         assert sum(worklists.release(pk) for pk in worklists.idle()) == free

@@ -72,7 +72,7 @@ def test_a_told_result_leaves_the_other_biopsy_of_that_day_to_be_told(patient):
 def test_sutures_that_came_out_of_the_face_leave_those_of_the_back(patient):
     face, back = cut(patient), cut(patient, BACK)
     rows = open_for(patient, "suture_removal")
-    # clinical.md 6.3: face 3 to 5 days, back 10 to 14 days
+    # docs/sources.md, "Removal of sutures": face 3 to 5 days (both tables); back 12 to 14 (Trott), trunk 10 to 14 (5MC)
     assert (rows[about(face)].latest, rows[about(back)].latest) == (date(2026, 6, 15), date(2026, 6, 24))
     scene.came(patient, date(2026, 6, 15), ("suture_removal", about(face)))
     assert set(open_for(patient, "suture_removal")) == {about(back)}

@@ -1,4 +1,4 @@
-"""Recalls follow the plan: interfaces.md "Facts revision", domain.md "Recalls do not close themselves"."""
+"""Recalls follow the plan: docs/interfaces.md "Facts revision", docs/domain.md "Recalls do not close themselves"."""
 
 from datetime import date
 
@@ -81,7 +81,7 @@ def test_a_picture_completes_the_recall_for_a_picture():
 
 
 def test_an_urgent_sign_is_work_until_a_dermatologist_examined_it():
-    """domain.md, "Facts in, plan out" 8."""
+    """docs/domain.md, "Facts in, plan out" 8."""
     patient = build.patient()
     build.risk_assessment(patient)
     lesion = scene.mark(patient, monitoring="short")
@@ -285,7 +285,7 @@ def test_many_are_gathered_in_no_more_queries_and_each_gets_its_own(django_asser
 
 @pytest.mark.parametrize(("days", "state"), [(29, "planned"), (28, "due")])
 def test_surveillance_comes_on_the_list_four_weeks_ahead(days, state):
-    """The length of the ladder for urgency B: operations.md 1.3, a clinic setting."""
+    """The length of the ladder for urgency B: clinic setting, no source."""
     recall = scene.check_of(scene.melanoma(date(2026, 5, 15)))
     assert recall.state == "planned"
     with clock.at(scene.at(5, day=date.fromordinal(recall.earliest.toordinal() - days))):
@@ -338,7 +338,7 @@ def test_assessing_the_same_risk_again_puts_no_check_off():
 
 
 def test_an_upgrade_of_the_program_changes_no_interval(monkeypatch):
-    """domain.md, point 7: files are templates; what is in force is the text that two people approved."""
+    """docs/domain.md, point 7: files are templates; what is in force is the text that two people approved."""
     recall = scene.due_check()
     before = dates(recall)
     newer = ruleset.shipped("default").replace('every = "P3M", for = "P2Y"', 'every = "P6M", for = "P2Y"')

@@ -35,7 +35,7 @@ def test_a_melanoma_beside_an_average_tier_is_put_to_a_person():
 
 
 def test_a_transplant_that_was_answered_reaches_the_plan():
-    """No published interval was read (clinical.md, rows of transplant dermatology: not seen); the tier's checks stay."""
+    """No published interval was read (docs/sources.md); the tier's checks stay."""
     patient = build.patient()
     build.risk_assessment(patient, on=scene.TODAY, transplanted=True)
     found = problems(patient)["no_rule"]

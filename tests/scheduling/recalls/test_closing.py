@@ -1,4 +1,4 @@
-"""Who may close what: domain.md "Recalls do not close themselves", operations.md 1.5."""
+"""Who may close what: docs/domain.md, "Recalls do not close themselves"; clinic setting, no source."""
 
 from datetime import timedelta
 

@@ -1,4 +1,4 @@
-"""A discharge ends the series that it names and no other (domain.md, point 11); what follows is answered on a page."""
+"""A discharge ends the series that it names and no other (docs/domain.md, point 11); what follows is answered on a page."""
 
 from datetime import date
 

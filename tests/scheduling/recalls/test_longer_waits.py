@@ -1,4 +1,4 @@
-"""Answering, correcting and a lower tier may lengthen: both days are shown first and signed (domain.md, point 4)."""
+"""Answering, correcting and a lower tier may lengthen: both days are shown first and signed (docs/domain.md, point 4)."""
 
 from datetime import date, timedelta
 

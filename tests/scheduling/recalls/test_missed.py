@@ -34,7 +34,7 @@ def visit(recall, outcome):
 
 @pytest.mark.parametrize(("day", "late"), [(date(2026, 5, 29), 0), (date(2026, 5, 30), 1), (scene.TODAY, 19)])
 def test_missed_begins_on_the_day_after_the_last(day, late):
-    """clinical.md, section 9, convention 4: overdue from the day after closing."""
+    """Overdue from the day after the window closes: clinic setting, no source."""
     scene.overdue_check()
     assert [row.days_late for row in missed.rows(day)] == ([late] if late else [])
 

@@ -1,4 +1,4 @@
-"""A dermatologist's own interval or date: domain.md "Facts in, plan out", points 4, 7 and 8; FACTS `overrides`."""
+"""A dermatologist's own interval or date: docs/domain.md "Facts in, plan out", points 4, 7 and 8; FACTS `overrides`."""
 
 from datetime import date
 

@@ -1,4 +1,4 @@
-"""The conservation law: domain.md "Where everybody is", computed by plain SQL that shares no code with the lists."""
+"""The conservation law: docs/domain.md "Where everybody is", computed by plain SQL that shares no code with the lists."""
 
 import ast
 from datetime import date, timedelta
@@ -184,7 +184,7 @@ def discharged(patient, rule, of):
 
 
 def test_a_melanoma_without_an_open_full_skin_check_is_named():
-    """domain.md, "Facts in, plan out", 11: from facts alone, whatever the plan says."""
+    """docs/domain.md, "Facts in, plan out", 11: from facts alone, whatever the plan says."""
     patient = scene.due_check().patient
     assert alarms() == {} and ended_now() == ()
     without_check(patient)
@@ -293,7 +293,7 @@ def test_the_count_of_a_day_is_kept_with_the_time_it_ran():
 
 
 def test_it_shares_no_code_with_what_it_checks():
-    """operations.md 1.7: a check that shares code with what it checks is not a failsafe."""
+    """A check that shares code with what it checks is not a failsafe (docs/domain.md, "Where everybody is")."""
     tree = ast.parse(Path(whereabouts.__file__).read_text())
     names = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     ours = {name for name in names if name.startswith(("scheduling", "lesions", "clinic"))}

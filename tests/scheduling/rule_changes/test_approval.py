@@ -1,4 +1,4 @@
-"""Who approved what, and whose dates were accepted with it: read from the audit trail (domain.md, point 7)."""
+"""Who approved what, and whose dates were accepted with it: read from the audit trail (docs/domain.md, point 7)."""
 
 import pytest
 from django.db import connection

@@ -1,4 +1,4 @@
-"""A changed rule set shows first whose dates move (domain.md "Facts in, plan out", point 7)."""
+"""A changed rule set shows first whose dates move (docs/domain.md "Facts in, plan out", point 7)."""
 
 from datetime import date
 

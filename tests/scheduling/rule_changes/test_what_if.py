@@ -55,7 +55,7 @@ def test_the_strip_shows_two_years_with_the_next_one_filled():
 
 
 def test_what_is_not_known_is_asked_and_never_guessed():
-    """domain.md, point 6: missing anchor, missing risk assessment."""
+    """docs/domain.md, point 6: missing anchor, missing risk assessment."""
     assert {one.code for one in asked(code="bcc").problems} >= {"no_anchor"}
     assert {one.code for one in asked().problems} == {"risk_assessment_missing"}
 
@@ -125,7 +125,7 @@ def test_a_lesion_that_nobody_has_is_named_as_such(nurse):
 
 
 def test_a_duty_that_would_fall_away_is_named(nurse):
-    """After a firm sign the lesion gets no picture interval: domain.md, point 8."""
+    """After a firm sign the lesion gets no picture interval: docs/domain.md, point 8."""
     patient = build.patient()
     build.risk_assessment(patient)
     scene.mark(patient, monitoring="short", since=scene.TODAY)

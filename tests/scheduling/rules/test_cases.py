@@ -31,7 +31,7 @@ FACTS = {"risk", "diagnoses", "lesions", "decisions", "procedures", "done", "clo
 
 
 def test_every_case_of_the_reference_stands_here():
-    # clinical.md §9: 20 and 21 are about pathology and efficiency, not about recalls
+    # docs/sources.md, "Dates": 20 and 21 are about pathology and efficiency, not about recalls
     assert {int(case["id"].partition(":")[0]) for case in CASES} == {*range(1, 20), 22, 23}
 
 

@@ -1,4 +1,4 @@
-"""The worked scores of clinical.md §5: dermoscopedia (ABCD, 7-point), NICE NG12 and CKS, Argenziano 1998, DermNet."""
+"""The worked scores of docs/sources.md: dermoscopedia (ABCD, 7-point), NICE NG12 and CKS, Argenziano 1998, DermNet."""
 
 from decimal import Decimal
 from itertools import product
@@ -36,7 +36,7 @@ def abcd(a, b, c, d):
     return checklist_sums.abcd_rule(asymmetry=a, border=b, colours=c, structures=d)
 
 
-# clinical.md §5.1, worked table: A, B, C, D, total score, threshold of 4.75 reached, where it lies among the published limits
+# Dermoscopedia, ABCD rule, worked in docs/sources.md: A, B, C, D, total score, threshold of 4.75 reached, where it lies among the published limits
 @pytest.mark.parametrize(
     "given, total, met, reading",
     [
@@ -57,7 +57,7 @@ def test_abcd_rule(given, total, met, reading):
 
 
 def test_abcd_takes_810_inputs_and_no_score_lies_on_a_limit():
-    # clinical.md §5.1: 3 x 9 x 6 x 5 combinations (Tas 2019), 1.0 to 8.9
+    # 3 x 9 x 6 x 5 combinations (Tas 2019), 1.0 to 8.9
     scores = [abcd(*given) for given in product(range(3), range(9), range(1, 7), range(1, 6))]
     values = {score.value for score in scores}
     assert (len(scores), min(values), max(values)) == (810, Decimal("1.0"), Decimal("8.9"))
@@ -75,7 +75,7 @@ def test_abcd_refuses_what_the_rule_does_not_know(index, name, side):
         abcd(*given)
 
 
-# clinical.md §5.2, examples; the 8 mm lesion is a published exam example
+# NICE NG12 and CKS, worked in docs/sources.md; the 8 mm lesion is a published exam example
 @pytest.mark.parametrize(
     "chosen, diameter, total, met",
     [
@@ -102,7 +102,7 @@ def test_a_diameter_is_above_zero(diameter):
         checklist_sums.weighted_seven_point(diameter_mm=Decimal(diameter), **ticked(WEIGHTED, set()))
 
 
-# clinical.md §5.3, examples: total, classic threshold of 3, revised threshold of 1
+# Argenziano 1998; dermoscopedia, worked in docs/sources.md: total, classic threshold of 3, revised threshold of 1
 @pytest.mark.parametrize(
     "chosen, total, classic, revised",
     [
@@ -125,7 +125,7 @@ def test_dermoscopic_seven_point(chosen, total, classic, revised):
     assert "(revised, as restated on dermoscopedia): 1 or more" in by_threshold[1].words
 
 
-# clinical.md §5.4: asymmetry and network = 2, biopsy; asymmetry alone = 1
+# DermNet: asymmetry and network = 2, biopsy; asymmetry alone = 1
 @pytest.mark.parametrize(
     "chosen, total, met",
     [

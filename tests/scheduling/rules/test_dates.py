@@ -31,7 +31,7 @@ def test_every_day_of_four_years_agrees_with_relativedelta():
 
 
 def test_counting_from_the_anchor_does_not_drift():
-    # operations.md E16 (measured): quarterly from 30 Nov 2025 is 28 Feb, 30 May, 30 Aug, 30 Nov
+    # Computed with dateutil (docs/sources.md, "Dates"): quarterly from 30 Nov 2025 is 28 Feb, 30 May, 30 Aug, 30 Nov
     found = [dates.add(date(2025, 11, 30), Duration(3), k) for k in range(1, 5)]
     assert found == [date(2026, 2, 28), date(2026, 5, 30), date(2026, 8, 30), date(2026, 11, 30)]
 
@@ -71,14 +71,14 @@ def test_durations_survive_writing_and_reading(months, days):
 
 
 def test_half_an_interval():
-    # 31 Jan to 30 Apr are 90 days: 45 are half, 44 are less (domain.md, point 5)
+    # 31 Jan to 30 Apr are 90 days: 45 are half, 44 are less (docs/domain.md, point 5)
     start = date(2025, 1, 31)
     assert dates.is_half_or_more(start, start + timedelta(45), Duration(3))
     assert not dates.is_half_or_more(start, start + timedelta(44), Duration(3))
 
 
 def test_days_late():
-    # clinical.md §9: case 8 (31 days of January + 10), case 22 (28 days to the end of February + 15), case 7
+    # Counted by hand: case 8 (31 days of January + 10), case 22 (28 days to the end of February + 15), case 7
     assert lateness.days_late(date(2025, 12, 31), date(2026, 2, 10)) == 41
     assert lateness.days_late(date(2026, 1, 31), date(2026, 3, 15)) == 43
     assert lateness.days_late(date(2026, 4, 30), date(2026, 4, 30)) == 0
@@ -87,7 +87,7 @@ def test_days_late():
 
 
 def test_a_recall_enters_the_list_its_ladder_ahead():
-    # domain.md, point 9
+    # docs/domain.md, point 9
     assert lateness.opens_on(date(2026, 1, 31), 28) == date(2026, 1, 3)
 
 
@@ -105,7 +105,7 @@ def test_the_upper_bound_in_days_takes_the_longest_months():
 
 @given(DAYS, st.sampled_from([1, 2, 3, 4, 6, 12]), st.integers(1, 24))
 def test_counting_agrees_with_rrule_where_no_month_is_too_short(day, months, times):
-    # RFC 5545 skips short months (clinical.md §9, convention 8), so its dates are a subset: the clamped ones are ours
+    # RFC 5545 skips short months, so its dates are a subset: the clamped ones are ours
     rule = rrule(MONTHLY, interval=months, count=times, dtstart=datetime(day.year, day.month, day.day))
     theirs = {moment.date() for moment in rule}
     last = max(theirs)

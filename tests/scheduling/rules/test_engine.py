@@ -1,4 +1,8 @@
-"""What the plan says, point by point of the project's domain document ("Facts in, plan out")."""
+"""What the plan says, point by point of docs/domain.md ("Facts in, plan out").
+
+Intervals are those of the shipped sets, whose publications docs/sources.md names. How visits, discharges and own intervals
+count, and how early or late a visit may be, is this program's own rule: clinic setting, no source, where nothing is said.
+"""
 
 from datetime import date
 
@@ -47,7 +51,7 @@ def test_the_order_of_visits_does_not_matter():
 
 
 def test_something_else_done_completes_nothing():
-    # operations.md E37: attendance is not completion
+    # Clinic setting, no source: attendance is not completion (docs/domain.md, 5)
     done = [{"purpose": "risk_assessment", "subject": "patient", "on": "2024-04-30"}]
     assert row(plan(diagnoses=[MELANOMA], done=done)).number == 1
 
@@ -102,12 +106,12 @@ def test_discharge_from_a_tier_lasts_until_the_next_assessment():
     assert (row(after).target, row(after).latest) == (date(2024, 1, 31), date(2024, 2, 28))
 
 
-# How the check of a tier is counted is this program's own rule (domain.md, points 2, 5 and 7): no outside source.
+# How the check of a tier is counted is this program's own rule (docs/domain.md, points 2, 5 and 7): no outside source.
 SINCE = {"tier": "very_high", "assessed_on": "2024-06-01", "since": "2024-01-31"}
 
 
 def test_a_tier_without_any_check_on_record_has_one_due_now():
-    """Within 28 days, clinic setting, no source; counted from the first day above average (domain.md, point 13)."""
+    """Within 28 days, clinic setting, no source; counted from the first day above average (docs/domain.md, point 13)."""
     found = row(plan(risk=SINCE))
     assert (found.anchor, found.target, found.latest) == (
         date(2024, 1, 31),
@@ -248,6 +252,7 @@ def test_a_decision_after_the_last_picture_answers():
 
 
 def test_looking_again_follows_the_latest_decision():
+    # 14 days early, 28 late: clinic setting, no source
     decisions = [
         {"id": "1", "lesion": "7", "decision": "look_again", "on": "2024-01-31", "months": 3},
         {"id": "2", "lesion": "7", "decision": "look_again", "on": "2024-05-31", "months": 6},
@@ -269,7 +274,7 @@ def test_looking_again_without_months_is_a_problem():
 
 @pytest.mark.parametrize("state", ["removed", "gone", "entered_in_error", "biopsy_decided", "biopsy_taken"])
 def test_only_a_watched_lesion_is_pictured(state):
-    # operations.md E5: the recall for the lesion ends, the recall for the patient goes on
+    # Clinic setting, no source: the recall for the lesion ends, the recall for the patient goes on
     lesion = {"id": "7", "state": state, "monitoring": "short", "since": "2024-01-31"}
     answer = plan(lesions=[lesion], diagnoses=[MELANOMA])
     assert [due.purpose for due in answer.due] == ["risk_assessment", "full_skin_check"]
@@ -335,7 +340,7 @@ def test_a_rule_by_stage_replaces_the_general_one_if_it_surely_applies():
     ],
 )
 def test_conditions_compare_what_is_known_and_keep_what_is_not(thickness, when, rules):
-    # thickness is compared after rounding half up to 0.1 mm (clinical.md §4.1): 0.95 counts as 1.0
+    # thickness is compared after rounding half up to 0.1 mm (AJCC 8th edition, from memory): 0.95 counts as 1.0
     staged = {"thickness": thickness, "n": "N0", "m": "M0", "stage_basis": "pathological", "stage": "IB"}
     answer = plan(ruleset.load(one_rule(when=when)), diagnoses=[MELANOMA | staged])
     assert {due.rule for due in answer.due} == rules
@@ -377,6 +382,7 @@ def test_a_complete_diagnosis_has_no_problem():
 
 
 def test_a_contradicted_stage_is_planned_for_by_the_strictest():
+    # 1.5 mm without ulceration is T2a, IB (AJCC 8th edition); that both rows hold: docs/domain.md, 12, no source
     rules = joined("s3-germany")
     answer = plan(rules, diagnoses=[STAGED | {"stage": "IA"}])
     assert row(answer).rule == "M-S3-IB-IIB"
@@ -399,11 +405,12 @@ def test_a_malignant_diagnosis_without_a_rule_is_a_problem(code):
     "code, grade", [("benign", None), ("dysplastic_naevus", "mild"), ("dysplastic_naevus", "moderate")]
 )
 def test_a_benign_one_is_none(code, grade):
+    # Clinic setting, no source: the checks of the tier are enough
     assert codes(plan(diagnoses=[{"code": code, "grade": grade}], records_since="2024-01-01")) == set()
 
 
 def test_a_severely_dysplastic_naevus_has_no_rule_and_is_never_silent():
-    """No citable interval is known; the question about re-excision is from memory (clinical.md, dysplastic naevus)."""
+    """No citable interval is known; the question about re-excision is from memory (docs/sources.md)."""
     severe = {"id": "4", "code": "dysplastic_naevus", "grade": "severe", "anchor": "2024-01-31"}
     answer = plan(diagnoses=[severe], risk={"tier": "high", "assessed_on": "2024-02-01"})
     assert ("no_rule", "diagnosis:4") in codes(answer)
@@ -413,7 +420,7 @@ def test_a_severely_dysplastic_naevus_has_no_rule_and_is_never_silent():
 
 
 def test_a_transplant_and_several_carcinomas_have_no_rule_beside_the_tiers():
-    """No citable figure for the skin checks after a transplant or after several carcinomas (clinical.md, gaps)."""
+    """No citable figure for the skin checks after a transplant or after several carcinomas (docs/sources.md)."""
     scc = {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "S3", "class": "low"}}
     risk = {"tier": "high", "assessed_on": "2024-02-01", "transplant": True}
     answer = plan(diagnoses=[scc | {"id": "1"}, scc | {"id": "2"}], risk=risk)
@@ -423,13 +430,14 @@ def test_a_transplant_and_several_carcinomas_have_no_rule_beside_the_tiers():
 
 
 def test_a_risk_class_of_another_scheme_is_a_problem():
-    # clinical.md §1.3: "high" of one scheme is not "high" of another
+    # British and German guidelines (docs/sources.md): "high" of one scheme is not "high" of another
     scc = {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "BAD", "class": "high"}}
     answer = plan(diagnoses=[scc])
     assert ("no_rule", "diagnosis:1") in codes(answer)
 
 
 def test_an_unknown_risk_class_is_planned_for_by_the_strictest():
+    # The stricter row of the German S3 guideline holds meanwhile: docs/domain.md, 12, no source
     answer = plan(diagnoses=[{"code": "scc", "anchor": "2024-01-31"}])
     assert row(answer).rule == "scc-high"
     assert ("missing_fact", "diagnosis:1") in codes(answer)
@@ -455,7 +463,7 @@ def test_an_uncertain_reason_says_so():
 
 
 def test_stage_iv_by_s3_is_a_question():
-    # clinical.md M-S3-IV: individual
+    # German S3 guideline, stage IV (second-hand, docs/sources.md): individual
     answer = plan(joined("s3-germany"), diagnoses=[STAGED | {"m": "M1a"}])
     assert ("no_rule", "diagnosis:1") in codes(answer)
 
@@ -476,6 +484,7 @@ def test_a_tick_without_a_record_is_no_assessment():
 
 
 def test_an_assessment_is_renewed_after_a_year():
+    # A year: clinic setting, no source
     answer = plan(risk={"tier": "average", "assessed_on": "2024-02-29"})
     assert [(due.purpose, due.target) for due in answer.due] == [("risk_assessment", date(2025, 2, 28))]
     assert answer.problems == ()
@@ -491,6 +500,7 @@ def test_monitoring_without_a_day_is_a_problem():
 
 
 def test_a_late_visit_asks_until_settled_whether_the_next_still_stands():
+    # Nearer than half an interval: clinic setting, no source (docs/domain.md, 5)
     visit = [CHECK | {"on": "2024-06-20"}]
     assert ("visits_close_together", "patient") in codes(plan(diagnoses=[MELANOMA], done=visit))
     settled = [CHECK | {"date": "2024-09-20", "decided_on": "2024-06-20"}]

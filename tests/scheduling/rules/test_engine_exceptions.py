@@ -1,4 +1,8 @@
-"""What breaks into a schedule: urgent work, the clinician's override, and what breaking the core has shown."""
+"""What breaks into a schedule: urgent work, the clinician's override, and what breaking the core has shown.
+
+Own intervals, discharges and the drawn strip are this program's own rule (docs/domain.md, 8 and 10): clinic setting, no
+source, where nothing is said.
+"""
 
 from datetime import date
 
@@ -26,6 +30,7 @@ from tests.scheduling.rules.sets import one_rule
 
 @pytest.mark.parametrize("word", ["raised", "firm", "growing", "bleeding", "new", "painful"])
 def test_an_urgent_sign_is_due_the_day_it_was_noted(word):
+    # Elevated, firm, growing: promptly (Optimal care pathway, 2nd edition, 2.1); the others, the same day: clinic setting
     lesion = {"id": "7", "urgent": [sign(word, "2024-05-20"), sign("new", "2024-05-25", id="2")]}
     found = row(plan(lesions=[lesion]), "lesion_examination", "lesion:7")
     assert (found.anchor, found.target, found.urgency) == (date(2024, 5, 20), date(2024, 5, 20), "A")
@@ -35,6 +40,7 @@ def test_an_urgent_sign_is_due_the_day_it_was_noted(word):
     "word, pictured", [("raised", False), ("growing", False), ("new", True), ("painful", True)]
 )
 def test_monitoring_stops_for_what_must_not_wait(word, pictured):
+    # Elevated, firm, growing: no waiting (Optimal care pathway, 2nd edition, 2.1); "new", "painful": clinic setting
     lesion = {
         "id": "7", "monitoring": "short", "since": "2024-05-01", "urgent": [sign(word, "2024-05-20")],
     }  # fmt: skip
@@ -149,7 +155,7 @@ def test_an_interval_before_any_visit_counts_from_the_day_it_was_decided():
     assert row(plan(diagnoses=[MELANOMA], overrides=later)).target == date(2024, 6, 1)
 
 
-# What became known later runs beside a clinician's interval (domain.md, point 10): the program's own rule, no source.
+# What became known later runs beside a clinician's interval (docs/domain.md, point 10): the program's own rule, no source.
 
 
 def test_a_melanoma_known_after_an_open_interval_runs_beside_it():
@@ -286,7 +292,7 @@ def test_an_interval_for_a_lesion_is_that_lesions_alone():
     [("P1Y", 60), ("P6M", 30), ("P3M", 14), ("P2M", 14), ("P6W", 4), ("P10D", 1), ("P9D", 0)],
 )
 def test_the_tolerance_of_an_override_follows_its_length(interval, days):
-    # operations.md K2 (a proposal without outside authority) for 3, 6 and 12 months
+    # Clinic setting, no source: 14, 30 and 60 days for 3, 6 and 12 months
     assert own_intervals.usual_tolerance(dates.parse(interval)).days == days
 
 
@@ -307,7 +313,7 @@ def test_an_override_never_puts_off_an_urgent_sign():
 
 
 def test_a_result_is_told_within_a_week():
-    # clinical.md §7, OCP: biopsy on 2026-02-20, patient told by 2026-02-27 (case 20)
+    # Optimal care pathway, timeframes, result within 1 week: biopsy on 2026-02-20, patient told by 2026-02-27 (case 20)
     found = row(plan(procedures=[{"kind": "biopsy", "on": "2026-02-20"}]), "result_visit")
     assert found.latest == date(2026, 2, 27)
     done = [{"purpose": "result_visit", "subject": "procedure:1", "on": "2026-02-25"}]
@@ -475,7 +481,7 @@ def test_what_was_decided_stays_a_duty_until_it_is_done(decision, state, done_on
 
 
 def test_an_override_shorter_than_its_interval_is_stated_if_it_delays():
-    # domain.md, point 7: never lengthened silently; 2024-04-30 to 2024-10-31 stand replaced until the end of the year
+    # docs/domain.md, point 7: never lengthened silently; 2024-04-30 to 2024-10-31 stand replaced until the end of the year
     facts = {"diagnoses": [MELANOMA], "overrides": override(interval="P2Y", until="2024-12-31")}
     found = row(plan(**facts))
     assert (found.rule, found.target) == ("melanoma-invasive", date(2025, 1, 31))

@@ -1,4 +1,4 @@
-"""Facts that contradict each other or name what is not on record: problems with names (domain.md, point 14)."""
+"""Facts that contradict each other or name what is not on record: problems with names (docs/domain.md, point 14)."""
 
 from datetime import date
 

@@ -118,7 +118,7 @@ def test_what_breaks_the_schema_is_refused_with_its_path(path, value):
 
 
 def test_a_missing_key_is_not_an_unknown_value():
-    # interfaces.md: unknown value = null, never absent
+    # docs/interfaces.md: unknown value = null, never absent
     data = copy.deepcopy(FULL)
     del data["diagnoses"][0]["ulceration"]
     with pytest.raises(facts.UnreadableFacts) as refused:

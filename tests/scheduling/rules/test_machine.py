@@ -1,6 +1,6 @@
 """One patient's life at random: whatever happens, the plan has one answer and nothing becomes later in silence.
 
-domain.md "Facts in, plan out", points 3, 5, 6, 7; operations.md E14: a date moves back only for a reason that is stated.
+docs/domain.md "Facts in, plan out", points 3, 5, 6, 7; a date moves back only for a reason that is stated.
 """
 
 import os

@@ -1,6 +1,6 @@
 """A life of lesions, procedures and decisions at random: facts of one day never answer for each other.
 
-domain.md "Facts in, plan out", points 8, 12 and 14: only what a row links to a sign, a lesion or a procedure answers it.
+docs/domain.md "Facts in, plan out", points 8, 12 and 14: only what a row links to a sign, a lesion or a procedure answers it.
 """
 
 from dataclasses import replace

@@ -1,4 +1,7 @@
-"""What must hold for any facts: an answer, no null date, the same for the same facts, never earlier as time goes on."""
+"""What must hold for any facts: an answer, no null date, the same for the same facts, never earlier as time goes on.
+
+The program's own rules (docs/domain.md, "Facts in, plan out"): clinic setting, no source.
+"""
 
 import random
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""What a plan says of each rule that is not followed just now, how urgent the row is, and until when (domain.md, points 4-7).
+"""What a plan says of each rule that is not followed just now, how urgent the row is, and until when (docs/domain.md, points 4-7).
 
 Found by breaking the core one piece at a time (tests/bench/mutants.py).
 """
@@ -97,7 +97,7 @@ def test_the_decision_that_began_the_watch_does_not_say_what_follows_it():
 
 @pytest.mark.parametrize("of_the_first, of_the_second", [("B", "C"), ("C", "B"), ("A", "C")])
 def test_a_row_is_as_urgent_as_the_most_urgent_of_its_rules(of_the_first, of_the_second):
-    # A before B before C: operations.md §1.3, a clinic setting
+    # A before B before C: clinic setting, no source
     yearly = '[{ every = "P1Y", for = "P5Y", early = "P60D", late = "P60D" }]'
     rules = rule_set(
         one_rule(urgency=f'"{of_the_first}"'),

@@ -1,4 +1,7 @@
-"""Rule sets: every fault is named by its path, the shipped ones have none; rules read as sentences."""
+"""Rule sets: every fault is named by its path, the shipped ones have none; rules read as sentences.
+
+The format is this program's own; intervals of the examples are made up, no source.
+"""
 
 import hashlib
 
@@ -158,7 +161,7 @@ def test_a_faulty_set_is_refused_as_a_whole():
 
 
 def test_the_short_end_is_the_target_unless_the_set_says_otherwise():
-    # domain.md, point 1
+    # docs/domain.md, point 1
     text = one_rule(
         phases='[{ every = "P3M..P6M", for = "P2Y" }, { every = "P3M..P6M", target = "P4M", for = "P2Y" }]'
     )

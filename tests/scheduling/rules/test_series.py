@@ -1,4 +1,4 @@
-"""Where a series steps on: phase ends, single visits, overrides that end on a target (domain.md, points 2, 5 and 7)."""
+"""Where a series steps on: phase ends, single visits, overrides that end on a target (docs/domain.md, points 2, 5 and 7)."""
 
 from datetime import date
 
@@ -30,7 +30,7 @@ def strip(rules, until, **facts):
     return sorted(str(due.target) for due in shown if due.purpose == "full_skin_check" and due.target <= day)
 
 
-# clinical.md §9, convention 5: re-anchored on attendance, phase ends stay tied to the original anchor
+# Clinic setting, no source (docs/domain.md, 2): counted from attendance, phase ends stay tied to the anchor
 @pytest.mark.parametrize(
     "last_visit, earliest",
     [

@@ -1,10 +1,10 @@
-"""AJCC 8: the whole grid and the worked examples A1-A23 of clinical.md §4 (NCCN patient guideline 2018, Guide 1)."""
+"""AJCC 8: the whole grid and the worked examples A1-A23 of docs/sources.md (NCCN patient guideline 2018, Guide 1)."""
 
 import pytest
 
 from scheduling.rules.plan.staging import rounded, stage
 
-# clinical.md §4.3, transcribed a second time for the test: N0 clinical, N0 pathological, N1a … N3c
+# NCCN Guidelines for Patients: Melanoma 2018, guide 1, transcribed a second time for the test: N0 clinical, N0 pathological, N1a … N3c
 GRID = """
 Tis | 0   | 0   | III  | III  | III  | III  | III  | III  | III  | III  | III
 T0  | -   | -   | -    | IIIB | IIIB | -    | IIIC | IIIC | -    | IIIC | IIIC
@@ -103,7 +103,7 @@ def test_worked_example(name, given, n, m, t, clinical, pathological):
     assert without_basis == (clinical if clinical == pathological else None)
 
 
-# clinical.md §4.1, rounding half up to 0.1 mm
+# AJCC 8th edition, rounded half up to 0.1 mm (from memory)
 @pytest.mark.parametrize(
     "typed, tenths, t",
     [
@@ -135,7 +135,7 @@ def test_unknown_ulceration_leaves_both_stages_open():
 
 
 def test_unknown_ulceration_does_not_matter_at_0_8_to_1_0_mm():
-    # clinical.md §4.1: T1b with or without ulceration
+    # AJCC 8th edition (second-hand): T1b with or without ulceration
     assert stage(thickness="0.9", n="N0", m="M0", basis="clinical").stage == "IB"
 
 
@@ -160,7 +160,7 @@ def test_what_is_not_stated_is_not_guessed(n, m):
 
 
 def test_in_situ_needs_no_node_status():
-    # clinical.md §4.3: pathological stage 0 needs no node pathology
+    # NCCN Guidelines for Patients 2018, guide 1: pathological stage 0 needs no node pathology
     assert stage(in_situ=True).stage == "0"
 
 
@@ -190,17 +190,17 @@ def test_no_thickness_is_tx(thickness):
 
 
 def test_what_is_open_is_written_as_alternatives():
-    # clinical.md §4.1: unknown ulceration gives T2 without a letter; a minimum leaves thicker categories open
+    # AJCC 8th edition (second-hand): unknown ulceration gives T2 without a letter; a minimum leaves thicker categories open
     assert stage(thickness="1.5", n="N0", m="M0").t == "T2"
     assert stage(thickness=">=2.5", ulceration=False, n="N0", m="M0").t == "T3a or T4a"
     assert stage(thickness=">=2.5", n="N0", m="M0").t == "T3a or T3b or T4a or T4b"
     assert stage(thickness=">=0.8", ulceration=True, n="N0", m="M0").t == "T1b or T2b or T3b or T4b"
-    # clinical.md §4.1: from 0.8 mm on T1b also without ulceration, so a minimum of 0.5 mm leaves it open
+    # AJCC 8th edition (second-hand): from 0.8 mm on T1b also without ulceration, so a minimum of 0.5 mm leaves it open
     assert stage(thickness=">=0.5", ulceration=False, n="N0", m="M0").t == "T1a or T1b or T2a or T3a or T4a"
 
 
 def test_without_a_basis_a_stage_that_only_one_basis_has_is_not_taken():
-    # clinical.md §4.3: T0 N2a is III clinically and stands in no cell pathologically
+    # NCCN Guidelines for Patients 2018, guide 1: T0 N2a is III clinically and stands in no cell pathologically
     found = stage(primary="none", n="N2a", m="M0")
     assert (found.stage, found.possible) == (None, {"III"})
     assert found.reason == "the table lists no stage for this T and N"

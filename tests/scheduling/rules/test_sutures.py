@@ -1,4 +1,7 @@
-"""Removal of sutures where no published row names the site: a question to a person, until it is answered."""
+"""Removal of sutures where no published row names the site: a question to a person, until it is answered.
+
+Days are those of the two published tables below; that somebody is asked elsewhere is this program's own rule, no source.
+"""
 
 import pytest
 

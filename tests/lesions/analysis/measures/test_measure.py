@@ -1,4 +1,7 @@
-"""Measures of whole pictures: drawn ones with known truth, a real one with an expert's outline."""
+"""Measures of whole pictures: drawn ones with known truth, a real one with an expert's outline.
+
+Truth is the drawing's own (plane geometry), or an expert's outline of the ISIC 2017 challenge (Codella et al.).
+"""
 
 import hashlib
 from dataclasses import replace
@@ -97,6 +100,7 @@ def test_a_drawn_colour_is_named(colour):
 
 
 def test_a_symmetric_lesion_scores_lower_than_a_lopsided_one():
+    """Axes of the ABCD rule (Nachbar et al. 1994); from which difference an axis counts: clinic setting, no source."""
     plain = measured(
         small(22, axes_mm=(5, 5), irregularity=0.0, colours=("light_brown",), hair=0.0, network=0.1)
     )
@@ -108,6 +112,7 @@ def test_a_symmetric_lesion_scores_lower_than_a_lopsided_one():
 
 
 def test_an_abrupt_border_is_told_from_a_soft_one():
+    """Eighths of the ABCD rule (Nachbar et al. 1994); how short a ramp is abrupt: clinic setting, no source."""
     hard, soft = (
         measured(small(23, softness=s, hair=0.0, colours=("dark_brown",), network=0.0)) for s in (0.02, 0.35)
     )
@@ -116,6 +121,7 @@ def test_an_abrupt_border_is_told_from_a_soft_one():
 
 
 def test_bad_photographs_are_named():
+    """Limits of quality: clinic setting, no source."""
     image = drawn(SPECS[0])[1].image
     blurred = pipeline.measure(jpeg(image.filter(ImageFilter.GaussianBlur(5))))
     assert [q.ok for q in blurred.quality if q.name == "focus"] == [False]
@@ -185,7 +191,7 @@ def test_with_it_the_network_is_named():
 
 
 def test_measures_of_a_doubtful_outline_say_so(monkeypatch):
-    """interfaces.md, measure schema 2: `doubtful` stands beside each figure that was made on such an outline."""
+    """docs/interfaces.md, measure schema 2: `doubtful` stands beside each figure that was made on such an outline."""
     sure = measured(SPECS[0])
     assert not sure.doubt and not any(m.doubtful for m in sure.measures)
     monkeypatch.setattr(doubts, "TURNS_LEAST", 1.1)

@@ -26,7 +26,7 @@ def ruler_in(data):
 
 @pytest.mark.parametrize("seed", range(41, 49))
 def test_a_drawn_ruler_gives_the_scale_within_3_percent(seed):
-    """Truth is the drawing's own scale."""
+    """Truth is the drawing's own scale; 3 %: common practice, no source."""
     found = ruler_in(drawn(replace(SPEC, seed=seed))[0])
     assert found.origin == "ruler" and 0.005 <= found.rel_uncertainty < 0.02
     assert found.mm_per_px == pytest.approx(SPEC.mm_per_px, rel=0.03)
@@ -86,7 +86,7 @@ def test_where_no_contact_plate_is_the_ruler_is_left_alone():
     [("ISIC_0012222", ((282, 559), (724, 580))), ("ISIC_0014178", ((835, 548), (808, 110)))],
 )
 def test_a_real_ruler_of_ten_millimetres_is_read(name, ends):
-    """The engraved line bears ten long ticks and "mm"; its ends were read by eye from the picture."""
+    """ISIC 2017 challenge: the engraved line bears ten long ticks and "mm"; its ends were read by eye from the picture."""
     data, _ = real(name)
     length = float(np.hypot(*(np.array(ends[1]) - ends[0])))
     assert ruler_in(data).mm_per_px == pytest.approx(10 / length, rel=0.03)
