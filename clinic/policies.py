@@ -79,6 +79,11 @@ def in_force(kind: PolicyKind | str) -> Policy | None:
     )
 
 
+def texts_in_force(*kinds: PolicyKind | str) -> dict[str, str]:
+    """Give the texts in force of several kinds in one question; a kind without one is left out."""
+    return dict(Policy.objects.filter(kind__in=kinds, state=PolicyState.IN_FORCE).values_list("kind", "toml"))
+
+
 @dataclass(frozen=True)
 class Step:
     """Who did it, None for the program itself, and when it was recorded."""

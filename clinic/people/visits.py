@@ -112,20 +112,3 @@ def to_take_back(patient: Patient, by: Member) -> Visit | None:
     """Find the last visit that this member recorded and may still take back."""
     mine = Visit.objects.filter(patient=patient, by=by, struck_at=None)
     return mine.filter(changed_at__gt=clock.now() - TAKE_BACK).order_by("-pk").first()
-
-
-@dataclass(frozen=True)
-class SkinCheck:
-    """A full skin check: its day, and whether nothing was left out."""
-
-    on: date
-    complete: bool
-
-
-def last_full_check(patient: Patient) -> SkinCheck | None:
-    """The last full skin check that stands on record, complete or not."""
-    rows = DoneItem.objects.filter(
-        visit__patient=patient, visit__struck_at=None, purpose=Purpose.FULL_SKIN_CHECK, subject="patient"
-    )
-    last = rows.select_related("visit").order_by("-visit__attended_on", "-pk").first()
-    return SkinCheck(last.visit.attended_on, not last.not_seen) if last else None

@@ -4,11 +4,26 @@ The order is a clinic setting: urgent signs; a change beyond its limit; what is 
 not judge; other reasons by the patient's tier; last a first picture that has nothing to say but that it is the first.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from typing import Final
 
-from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    IntegerField,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+    Window,
+)
+from django.db.models.functions import FirstValue, Lead
 from django.utils import timezone
 
 from clinic import clock, policies
@@ -35,9 +50,15 @@ class Place:
     following: int | None
 
 
-def waiting() -> QuerySet[Review]:
+def texts_in_force() -> dict[str, str]:
+    """The policies that the order follows; a page that asks for more than one list asks for them once."""
+    return policies.texts_in_force(PolicyKind.FLAGS, PolicyKind.DUTY_LIMITS)
+
+
+def waiting(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
     """Every review that waits, with its rank; nothing leaves it without a decision."""
-    return _ranked(Review.objects.filter(state=ReviewState.WAITING))
+    rows = Review.objects.filter(state=ReviewState.WAITING)
+    return _ranked(rows, texts_in_force() if texts is None else texts)
 
 
 def flagged() -> QuerySet[Review]:
@@ -45,18 +66,18 @@ def flagged() -> QuerySet[Review]:
     return waiting().filter(flagged=True)
 
 
-def unflagged() -> QuerySet[Review]:
+def unflagged(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
     """Every measure made and inside its limits; still one click away, and still to be decided."""
-    return waiting().filter(flagged=False)
+    return waiting(texts).filter(flagged=False)
 
 
-def decisions_of(member: Member) -> QuerySet[Review]:
+def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
     """The list that this member works through: the flagged, and the share of the others that is mixed in among them.
 
     Whoever asked for a second reading does not give it, so it stands in the others' lists only.
     """
     mixed = Q(flagged=True) | Q(mixed_rank__isnull=False)
-    return waiting().filter(mixed).exclude(pk__in=_asked_by(member))
+    return waiting(texts).filter(mixed).exclude(pk__in=_asked_by(member))
 
 
 def _asked_by(member: Member) -> QuerySet[Review]:
@@ -68,15 +89,14 @@ def _asked_by(member: Member) -> QuerySet[Review]:
     return rows.annotate(asker=Subquery(last.values("by")[:1])).filter(asker=member.pk).values("pk")
 
 
-def _ranked(rows: QuerySet[Review]) -> QuerySet[Review]:
+def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review]:
     reasons = Flag.objects.filter(review=OuterRef("pk"))
-    policy = policies.in_force(PolicyKind.FLAGS)
-    change = flags.codes_of_change(policy) if policy else set()
+    change = flags.codes_of_change(texts["flags"]) if "flags" in texts else set()
     rank = Case(
         When(urgent=True, then=Value(URGENT)),
         When(mixed_rank__isnull=False, flagged=False, then=F("mixed_rank")),
         When(Exists(reasons.filter(code__in=change)), then=Value(CHANGED)),
-        When(opened_at__lt=_late_before(), then=Value(LATE)),
+        When(opened_at__lt=_late_before(texts.get("duty_limits")), then=Value(LATE)),
         When(Exists(reasons.filter(code__in=_NOT_JUDGED)), then=Value(NOT_JUDGED)),
         When(Exists(reasons.exclude(code="nothing_to_compare")), then=Value(OTHER)),
         default=Value(FIRST),
@@ -94,9 +114,9 @@ def _tier_rank() -> Case:
     return Case(*ranks, default=Value(len(_TIERS)), output_field=IntegerField())
 
 
-def _late_before() -> datetime:
-    """The moment before which whatever was opened is past its limit today."""
-    limit, today = limits.in_force()["decide"], clock.today()
+def _late_before(text: str | None) -> datetime:
+    """Find the moment before which whatever was opened is past its limit today."""
+    limit, today = limits.limits(text or limits.shipped())["decide"], clock.today()
     days = (today - timedelta(days=back) for back in range(_LONGEST_LIMIT))
     late = next((day for day in days if limit.due_on(day, urgent=False) < today), today - _LONGEST)
     return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))
@@ -109,23 +129,23 @@ def with_rows(rows: QuerySet[Review]) -> QuerySet[Review]:
 
 
 def place_of(review: Review, rows: QuerySet[Review]) -> Place:
-    """How many others of `rows` wait, and which follows this one; after the last the first comes again."""
-    others = rows.exclude(pk=review.pk)
-    here = waiting_row(review)
-    after = others.filter(_behind(here)).first() if here else None
-    following = after or others.first()
-    return Place(others.count(), following.pk if following else None)
+    """Find how many others of `rows` wait, and which follows this one; after the last the first comes again.
+
+    One question whatever the length of the list. An item that left the list meanwhile is followed by its first.
+    """
+    order = [F(name).asc() for name in _ORDER]
+    listed = rows.annotate(
+        after=Window(Lead("pk"), order_by=order),
+        top=Window(FirstValue("pk"), order_by=order),
+        others=Window(Count("pk")) - 1,
+    ).order_by()
+    here = listed.filter(pk=review.pk).values_list("others", "after", "top").first()
+    if here is None:
+        return _without(rows)
+    others, after, top = here
+    return Place(others, after or (top if top != review.pk else None))
 
 
-def waiting_row(review: Review) -> Review | None:
-    return _ranked(Review.objects.filter(pk=review.pk)).first()
-
-
-def _behind(here: Review) -> Q:
-    """Behind this row in the order of the list."""
-    found, same = Q(), Q()
-    for name in _ORDER:
-        value = getattr(here, name)
-        found |= same & Q(**{f"{name}__gt": value})
-        same &= Q(**{name: value})
-    return found
+def _without(rows: QuerySet[Review]) -> Place:
+    found = list(rows.values_list("pk", flat=True)[:1])
+    return Place(rows.count(), found[0] if found else None)

@@ -1,17 +1,19 @@
 """What the decision page shows: one act on one screen, with nothing that the figures hide."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django import forms
 from django.http import HttpRequest
 from django.urls import reverse
 
-from clinic import policies
 from clinic.access import Act, may
-from clinic.models import Member, PolicyKind
-from clinic.people import risk, visits
+from clinic.models import Member
+from clinic.models.risk import Tier
+from clinic.people import patients as people
+from clinic.trail import audit
 from lesions.analysis.compare.panes import Pane
-from lesions.forms import SignOffForm
 from lesions.limits import flags
 from lesions.looking import drafts, queue, showing
 from lesions.measuring import comparing, figures
@@ -28,7 +30,6 @@ from lesions.models import (
     Review,
     ReviewState,
 )
-from lesions.pages.lesion_head import banner
 from lesions.register import register
 from lesions.review import putting_right, taking_back
 from lesions.review.consequences import Consequences
@@ -54,8 +55,8 @@ class Side:
 
 def build(
     request: HttpRequest,
-    review: Review,
-    form: SignOffForm,
+    review: Any,
+    form: forms.Form,
     consequences: Consequences | None = None,
 ) -> dict[str, Any]:
     """The whole context; `consequences` where somebody asked what would follow before signing."""
@@ -64,9 +65,10 @@ def build(
     waits = review.state == ReviewState.WAITING
     signs_off = waits and may(member, Act.SIGN_OFF)
     comparison, others = _chosen(review, request.GET.get("with", ""))
-    draft = drafts.find(review, member) if signs_off else None
+    draft = drafts.find(review, member) if signs_off and review.has_draft else None
+    texts = queue.texts_in_force()
     _resumed(form, lesion, draft)
-    context = banner(request, lesion.patient, lesion, "decision") | _pictures(review, comparison)
+    context = _head(request, review) | _pictures(review, comparison, texts)
     return context | {
         "review": review,
         "form": form,
@@ -75,26 +77,39 @@ def build(
         "impressions": list(zip("ALG", Impression, strict=True)),
         "others": others,
         "reasons": _reasons(review),
-        "signs": list(register.open_signs(lesion)),
-        "away": list(putting_right.moved_away(lesion)),
-        "tier": risk.current(lesion.patient),
-        "checked": visits.last_full_check(lesion.patient),
+        "signs": list(register.open_signs(lesion)) if review.has_signs else [],
+        "away": list(putting_right.moved_away(lesion)) if review.has_moves else [],
         "seal": showing.seal(review, comparison, to=member) if signs_off else "",
         "consequences": consequences,
         "may_sign": signs_off,
         "may_draw": may(member, Act.ADD_PICTURES),
         "done": taking_back.to_take_back(member).first() if may(member, Act.SIGN_OFF) else None,
-        **_queue(request, review, member),
+        **_queue(request, review, member, texts),
     }
 
 
-def _hides(review: Review, draft: Draft | None, request: HttpRequest) -> bool:
+def _head(request: HttpRequest, review: Any) -> dict[str, Any]:
+    """Who and what; the read is recorded."""
+    lesion, patient = review.lesion, review.lesion.patient
+    audit.read(patient, by=request.user, page="decision")
+    return {
+        "patient": patient,
+        "namesakes": list(people.namesakes(patient)[:3]) if review.has_namesake else [],
+        "lesion": lesion,
+        "place": register.place_words(lesion),
+        "tier": Tier(review.tier).label if review.tier else "",
+        "checked_on": review.checked_on,
+        "check_complete": not review.left_out,
+    }
+
+
+def _hides(review: Any, draft: Draft | None, request: HttpRequest) -> bool:
     """Figures and reasons come after the first impression: where the lot says so, or whoever looks wants it."""
     wanted = review.look_first or request.session.get("look_first", False)
     return wanted and not (draft and draft.impression)
 
 
-def _resumed(form: SignOffForm, lesion: Lesion, draft: Draft | None) -> SignOffForm:
+def _resumed(form: forms.Form, lesion: Lesion, draft: Draft | None) -> forms.Form:
     """The form with what was begun before, and the usual months beside “look again”."""
     if not form.is_bound:
         usual = _USUAL_MONTHS.get(lesion.monitoring or "", 3)
@@ -102,7 +117,7 @@ def _resumed(form: SignOffForm, lesion: Lesion, draft: Draft | None) -> SignOffF
     return form
 
 
-def _pictures(review: Review, comparison: Comparison | None) -> dict[str, Any]:
+def _pictures(review: Any, comparison: Comparison | None, texts: Mapping[str, str]) -> dict[str, Any]:
     elsewhere = review.assessment.image.lesion_id != review.lesion_id
     beside = comparing.side_by_side(comparison)
     close = beside.close
@@ -120,14 +135,16 @@ def _pictures(review: Review, comparison: Comparison | None) -> dict[str, Any]:
         "matrix": _matrix(laid),
         "gap": _gap(comparison, review),
         "notes": beside.notes,
-        "measuring": _measuring(review.lesion),
-        **_measures(review, comparison, elsewhere),
+        "measuring": _measuring(review.lesion) if review.is_measured else set(),
+        **_measures(review, comparison, elsewhere, texts),
     }
 
 
-def _measures(review: Review, comparison: Comparison | None, elsewhere: bool) -> dict[str, Any]:
-    policy = policies.in_force(PolicyKind.FLAGS)
-    own = flags.own_repeatability(policy.toml) if policy else None
+def _measures(
+    review: Any, comparison: Comparison | None, elsewhere: bool, texts: Mapping[str, str]
+) -> dict[str, Any]:
+    text = texts.get("flags")
+    own = flags.own_repeatability(text) if text else None
     alone = [] if comparison or elsewhere else figures.figures(review.assessment.result)
     return {"changes": figures.changes(comparison, own), "own": own, "figures": alone}
 
@@ -154,7 +171,7 @@ def _matrix(laid: dict[str, Any] | None) -> str:
     return " ".join(str(value) for row in rows for value in row)
 
 
-def _gap(comparison: Comparison | None, review: Review) -> str:
+def _gap(comparison: Comparison | None, review: Any) -> str:
     if comparison is None:
         return ""
     return figures.gap_words(comparison.earlier.image.taken_on, review.assessment.image.taken_on)
@@ -166,12 +183,12 @@ def _measuring(lesion: Lesion) -> set[int]:
     return set(rows.values_list("image", flat=True))
 
 
-def _reasons(review: Review) -> list[Flag]:
+def _reasons(review: Any) -> list[Flag]:
     """The doubt first: a number from an outline in doubt says nothing before it."""
     return sorted(review.flags.all(), key=lambda flag: flag.code not in _DOUBTS)
 
 
-def _keyed(form: SignOffForm) -> list[dict[str, Any]]:
+def _keyed(form: forms.Form) -> list[dict[str, Any]]:
     """The decisions with the number key of each."""
     return [
         {"choice": choice, "key": number, "with_months": choice.data["value"] == Decision.LOOK_AGAIN}
@@ -179,7 +196,7 @@ def _keyed(form: SignOffForm) -> list[dict[str, Any]]:
     ]
 
 
-def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
+def _chosen(review: Any, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
     """The comparison to show, and each earlier picture that can be chosen in its place."""
     rows = list(_comparisons(review))
     if not rows:
@@ -194,7 +211,7 @@ def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[s
     return chosen, links if len(rows) > 1 else []
 
 
-def _comparisons(review: Review) -> list[Comparison]:
+def _comparisons(review: Any) -> list[Comparison]:
     """Comparisons of this picture with each earlier one, by its last outline, the oldest first."""
     found = Comparison.objects.filter(
         later=review.assessment,
@@ -217,10 +234,10 @@ def address(pk: int, of: str) -> str:
     return reverse("lesions:decision", args=[pk]) + (f"?list={of}" if of else "")
 
 
-def _queue(request: HttpRequest, review: Review, member: Member) -> dict[str, Any]:
+def _queue(request: HttpRequest, review: Any, member: Member, texts: Mapping[str, str]) -> dict[str, Any]:
     """How many others wait in the list that was come from, the next one, and the pictures to fetch before its turn."""
     of = list_of(request)
-    place = queue.place_of(review, queue.unflagged() if of else queue.decisions_of(member))
+    place = queue.place_of(review, queue.unflagged(texts) if of else queue.decisions_of(member, texts))
     following = place.following and _with_pictures(place.following)
     ahead = showing.pictures_of(following, following.comparison) if following else []
     return {

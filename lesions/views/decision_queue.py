@@ -17,7 +17,7 @@ from clinic.pages import duty_rows
 from clinic.pages.responses import PAGE
 from clinic.people import patients as people
 from lesions.looking import queue
-from lesions.models import Review, ReviewState
+from lesions.models import Review
 from lesions.register import register
 from lesions.review import owed, taking_back
 
@@ -33,18 +33,21 @@ REASONS: Mapping[str, tuple[int, str]] = {
 
 @allow(Act.SEE_DECISIONS)
 def decisions(request: HttpRequest) -> HttpResponse:
-    return _list(request, queue.decisions_of(request.user), flagged=True)
+    texts = queue.texts_in_force()
+    return _list(request, queue.decisions_of(request.user, texts), texts, flagged=True)
 
 
 @allow(Act.SEE_DECISIONS)
 def unflagged(request: HttpRequest) -> HttpResponse:
-    return _list(request, queue.unflagged(), flagged=False)
+    texts = queue.texts_in_force()
+    return _list(request, queue.unflagged(texts), texts, flagged=False)
 
 
-def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpResponse:
-    why = request.GET.get("why", "")
-    found = rows.filter(rank=REASONS[why][0]) if why in REASONS else rows
-    page = Paginator(queue.with_rows(found), PAGE).get_page(request.GET.get("page"))
+def _list(
+    request: HttpRequest, rows: QuerySet[Review], texts: Mapping[str, str], flagged: bool
+) -> HttpResponse:
+    counted, why = _counted(rows), request.GET.get("why", "")
+    page = _page(request, rows, counted, why)
     reviews = list(page.object_list)
     shared = people.shared_names([review.lesion.patient for review in reviews])
     context = {
@@ -52,8 +55,8 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
         "rows": [_row(review, shared) for review in reviews],
         "flagged": flagged,
         "why": why,
-        "reasons": _reasons(rows) if flagged else [],
-        "others": Review.objects.filter(state=ReviewState.WAITING, flagged=not flagged).count(),
+        "reasons": _reasons(counted) if flagged else [],
+        "others": duty_rows.count_of("unflagged" if flagged else "flagged", request),
         "oldest": min((review.opened_at for review in reviews), default=None),
         "may_open": may(request.user, Act.SEE_PICTURES),
         "signed": owed.standing().count() if not reviews else None,
@@ -61,23 +64,36 @@ def _list(request: HttpRequest, rows: QuerySet[Review], flagged: bool) -> HttpRe
     }
     if flagged:
         context |= {
-            "unseen": _signs(request),
+            "unseen": _signs(request, texts),
             "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
         }
     return render(request, "lesions/decisions.html", context)
 
 
-def _reasons(rows: QuerySet[Review]) -> list[tuple[str, str, int]]:
-    """Each reason with how many of the list wait for it: one question for all."""
-    counted = dict(rows.order_by().values_list("rank").annotate(Count("pk")))
+def _counted(rows: QuerySet[Review]) -> dict[int, int]:
+    """Count the list by rank: one question for the heading and for every reason."""
+    return dict(rows.order_by().values_list("rank").annotate(Count("pk")))
+
+
+def _page(request: HttpRequest, rows: QuerySet[Review], counted: Mapping[int, int], why: str) -> Page:
+    chosen = [REASONS[why][0]] if why in REASONS else list(counted)
+    paginator = Paginator(queue.with_rows(rows.filter(rank__in=chosen) if why in REASONS else rows), PAGE)
+    paginator.count = sum(counted.get(rank, 0) for rank in chosen)
+    return paginator.get_page(request.GET.get("page"))
+
+
+def _reasons(counted: Mapping[int, int]) -> list[tuple[str, str, int]]:
+    """Name each reason with how many of the list wait for it."""
     return [(key, words, counted[rank]) for key, (rank, words) in REASONS.items() if counted.get(rank)]
 
 
-def _signs(request: HttpRequest) -> Page:
+def _signs(request: HttpRequest, texts: Mapping[str, str]) -> Page:
     """Signs and concerns without a picture in the list: an examination in person is what ends them."""
-    page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
-    limit, today = limits.in_force()["examine"], clock.today()
+    paginator = Paginator(register.without_picture(), PAGE)
+    paginator.count = duty_rows.count_of("signs", request)
+    page = paginator.get_page(request.GET.get("signs"))
+    limit, today = limits.limits(texts.get("duty_limits") or limits.shipped())["examine"], clock.today()
     rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
     page.object_list = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
     return page

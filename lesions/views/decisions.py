@@ -15,7 +15,7 @@ from lesions.forms import AddendumForm, BedsideForm, DecisionForm, SignOffForm
 from lesions.looking import queue, showing
 from lesions.looking.showing import NotShown, Shown
 from lesions.models import Decision, Lesion, Review, SignOff
-from lesions.pages import decision_page
+from lesions.pages import decision_facts, decision_page
 from lesions.pages.lesion_head import about_lesion, found, lesion_url
 from lesions.register import register
 from lesions.review import consequences, foresight, signoff, taking_back
@@ -25,7 +25,7 @@ from lesions.review.signoff import AskedFirst, SignOffRefused, StaleReview
 
 @allow(Act.SEE_PICTURES)
 def decision(request: HttpRequest, pk: int) -> HttpResponse:
-    review = get_object_or_404(_whole(), pk=pk)
+    review = get_object_or_404(decision_facts.reviews_for(request.user), pk=pk)
     if request.method != "POST":
         return _page(request, review, SignOffForm(initial={"revision": review.revision}))
     require(request.user, Act.SIGN_OFF)
@@ -35,17 +35,6 @@ def decision(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _page(request, review, form)
     return _sign(request, review, form)
-
-
-def _whole() -> Any:
-    return Review.objects.select_related(
-        "lesion__patient",
-        "assessment__image__uploaded_by",
-        "assessment__drawn_by",
-        "comparison__earlier__image",
-        "signoff__by",
-        "signoff__revoked",
-    ).prefetch_related("flags")
 
 
 def _sign(request: HttpRequest, review: Review, form: SignOffForm) -> HttpResponse:
