@@ -15,6 +15,7 @@ from django.db.models import (
     Exists,
     F,
     IntegerField,
+    Max,
     OuterRef,
     Q,
     QuerySet,
@@ -138,8 +139,10 @@ def place_of(review: Review, rows: QuerySet[Review]) -> Place:
         after=Window(Lead("pk"), order_by=order),
         top=Window(FirstValue("pk"), order_by=order),
         others=Window(Count("pk")) - 1,
+        # Asked for by a window too: a plain condition would cut the list down to this row before it is counted.
+        own=Window(Max("pk"), partition_by=[F("pk")]),
     ).order_by()
-    here = listed.filter(pk=review.pk).values_list("others", "after", "top").first()
+    here = listed.filter(own=review.pk).values_list("others", "after", "top").first()
     if here is None:
         return _without(rows)
     others, after, top = here

@@ -266,3 +266,72 @@ def test_the_lesion_fills_its_pane_at_one_scale_and_a_bar_stands_only_with_one(p
     if scales:
         widths = [bars.nth(side).bounding_box()["width"] for side in (0, 1)]
         assert widths[0] == pytest.approx(widths[1], rel=0.02)
+
+
+def copies(review, count):
+    """So many further lesions that wait, with the same pixels and figures; each picture is a row of its own."""
+    made = [review]
+    for number in range(1, count):
+        lesion = scene.lesion(build.patient(family_name=f"Copy{number}"))
+        earlier = _copied(review.comparison.earlier, lesion, 2 * number)
+        later = _copied(review.assessment, lesion, 2 * number + 1)
+        compared = _again(review.comparison, earlier=earlier, later=later)
+        made.append(_again(review, lesion=lesion, assessment=later, comparison=compared))
+        Flag.objects.create(review=made[-1], code="area_growth", text="The area grew.", value=20.0, unit="%")
+    return made
+
+
+def _copied(assessment, lesion, number):
+    image = _again(assessment.image, lesion=lesion, sha256=f"{number:064x}")
+    return _again(assessment, image=image)
+
+
+def _again(row, **fields):
+    copy = type(row).objects.get(pk=row.pk)
+    copy.pk = None
+    copy._state.adding = True
+    for name, value in fields.items():
+        setattr(copy, name, value)
+    copy.save(force_insert=True)
+    return copy
+
+
+SIXTY = 60
+ROWS_IN_SIGHT = """() => [...document.querySelectorAll(".queue .row")]
+  .filter((row) => row.getBoundingClientRect().bottom <= innerHeight).length"""
+
+
+def test_sixty_decisions_by_keyboard_alone(page, doctor):
+    """At most four keys a decision on average, nothing scrolls, and no decision is lost on the way."""
+    reviews = copies(two_pictures(scales=True), SIXTY)
+    sign_in(page, doctor)
+    page.goto(reverse("lesions:decisions"))
+    assert page.locator(".queue .row").count() == 50
+    assert page.evaluate(ROWS_IN_SIGHT) >= 12
+    page.screenshot(path=SCREENS / "decisions.png")
+    page.get_by_role("link", name="Look at lesion").first.press("Enter")
+    keys, took = 0, []
+    for number in range(SIXTY):
+        page.wait_for_selector("[data-decoded]")
+        wanted = ["1"] if number % 3 else ["8", "6"]
+        for key in wanted:
+            page.keyboard.press(key)
+        page.keyboard.press("Enter")
+        page.wait_for_selector(CONFIRMED)
+        page.wait_for_timeout(320)
+        assert page.evaluate("scrollY") == 0
+        before = page.url
+        began = page.evaluate("performance.now()")
+        page.keyboard.press("Enter")
+        keys += len(wanted) + 2
+        page.wait_for_url(lambda url: url != before)
+        if number < SIXTY - 1:
+            page.wait_for_selector("[data-decoded]")
+            took.append(page.evaluate("performance.now()") - began)
+    assert SignOff.objects.count() == SIXTY and not Review.objects.filter(state="waiting").exists()
+    assert {row.review_id for row in SignOff.objects.all()} == {review.pk for review in reviews}
+    assert keys / SIXTY <= 4
+    took.sort()
+    print(
+        f"sign to the next pair decoded: median {took[len(took) // 2]:.0f} ms, p95 {took[int(len(took) * 0.95)]:.0f} ms"
+    )
