@@ -1,5 +1,6 @@
 from clinic.models.audit import AuditRecord, ReadRecord
 from clinic.models.base import StaleRow, Stated, change
+from clinic.models.bulk import insert_all
 from clinic.models.chores import ChoreRun, Heartbeat
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
 from clinic.models.patient import CareEnd, ContactRoute, Patient, PatientStatus, RouteKind
@@ -40,4 +41,5 @@ __all__ = [
     "Tier",
     "Visit",
     "change",
+    "insert_all",
 ]

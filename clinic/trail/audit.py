@@ -8,7 +8,7 @@ from django.db import models, transaction
 from django.db.models import F, QuerySet
 
 from clinic import clock
-from clinic.models import AuditRecord, Member, Patient, ReadRecord
+from clinic.models import AuditRecord, Member, Patient, ReadRecord, insert_all
 from clinic.signals import facts_changed
 
 
@@ -58,7 +58,7 @@ class Entry:
     """One record of what the program itself did, to be written together with others."""
 
     action: str
-    subject: models.Model
+    subject: models.Model | str
     patient: Patient
     details: dict[str, Any]
 
@@ -67,15 +67,15 @@ def record_all(entries: Iterable[Entry]) -> None:
     """Write many records in one statement; only for what the program does and what changes no facts."""
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("audit records outside a transaction")
-    rows = []
+    rows, now = [], clock.now()
     for entry in entries:
         if ACTIONS[entry.action].changes_facts:
             # Written together, the patients' revisions would not move, and their plans would stay old.
             raise RuntimeError(f"audit record {entry.action!r} changes facts: it is written alone")
-        row = AuditRecord(at=clock.now(), action=entry.action, patient=entry.patient, details=entry.details)
-        row.subject = subject_of(entry.subject)
-        rows.append(row)
-    AuditRecord.objects.bulk_create(rows)
+        subject = entry.subject if isinstance(entry.subject, str) else subject_of(entry.subject)
+        about = {"patient_id": entry.patient.pk, "subject": subject}
+        rows.append({"at": now, "action": entry.action, "details": entry.details, **about})
+    insert_all(AuditRecord, rows)
 
 
 def subject_of(row: models.Model) -> str:

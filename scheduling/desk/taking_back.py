@@ -23,7 +23,7 @@ from scheduling.models import (
     StruckAttempt,
 )
 from scheduling.planning import rebook
-from scheduling.planning.plan_writer import state_on
+from scheduling.planning.recall_update import state_on
 
 _OVER = "Ten minutes are over: what is wrong is corrected by an act of its own."
 _OTHERS = "Only who entered it takes it back."

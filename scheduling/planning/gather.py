@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict
 from typing import Any
 
 from django.db.models import Max, Q
@@ -66,10 +65,15 @@ def _patient(
         # What is left of a care that ends is handed over by people: nothing new is planned meanwhile.
         status=patient.ending_as or patient.status,  # type: ignore[arg-type]
         born=patient.born,
-        risk=facts.Risk(**asdict(tier)) if tier else None,
+        risk=_risk(tier) if tier else None,
         records_since=patient.records_since,
         concerns=tuple(concerns),
     )
+
+
+def _risk(tier: risk.StandingTier) -> facts.Risk:
+    known: Any = tier.tier
+    return facts.Risk(known, tier.assessed_on, tier.since, tier.tier_since, tier.transplant)
 
 
 def _diagnosis(row: Diagnosis) -> facts.Diagnosis:

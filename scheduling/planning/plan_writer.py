@@ -5,34 +5,21 @@ Rows are locked in the order of their keys and written in bulk: a hundred patien
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists
+from django.db.models import Exists, F
 
-from clinic import clock
-from clinic.duties import proposals
-from clinic.models import Patient, PolicyState, change
+from clinic.models import Patient, PolicyState, insert_all
 from clinic.models import Policy as PolicyRow
 from clinic.trail import audit
 from lesions.models import Assessment, Review
-from scheduling.models import OPEN, Plan, PlanProblem, Recall, RecallState
-from scheduling.planning import completions, ladder, rebook
+from scheduling.models import OPEN, Plan, PlanProblem, Recall
+from scheduling.planning.recall_update import PLANNED, Answered, Portion, RecallUpdate, entry_of_opening
 from scheduling.rules.facts import facts
-from scheduling.rules.plan import lateness
-from scheduling.rules.plan.plan import Due, Problem
-from scheduling.rules.plan.plan import Plan as CorePlan
+from scheduling.rules.plan.plan import Problem
 
+_STANDING = ("pk", "patient_id", "purpose", "subject", "state", *PLANNED)
 _PLAN_FIELDS = ["facts_revision", "policy", "valid_until", "made_at", "facts", "result"]
-
-
-@dataclass(frozen=True)
-class Answered:
-    """What the core was told about one patient, and what it answered."""
-
-    patient: Patient
-    known: facts.Facts
-    answer: CorePlan
 
 
 class PlanWriter:
@@ -42,9 +29,8 @@ class PlanWriter:
     """
 
     def __init__(self, answers: Sequence[Answered], policy: PolicyRow, by_risk: frozenset[str]) -> None:
-        self.answers, self.policy, self.by_risk = answers, policy, by_risk
-        self.new_recalls: list[Recall] = []
-        self.new_problems: list[PlanProblem] = []
+        self.answers, self.policy, self.portion = answers, policy, Portion(policy, by_risk)
+        self.new_problems: list[dict[str, Any]] = []
         self.plans: list[tuple[Plan, Answered]] = []
         self.waiting: frozenset[str] = frozenset()
 
@@ -52,11 +38,11 @@ class PlanWriter:
         """Write the plans of those patients whose facts and rules are still the ones that were read; returns them."""
         unmoved = self.lock()
         answers = [one for one in self.answers if one.patient.pk in unmoved]
-        recalls, problems = _open_recalls(answers), _open_problems(answers)
+        problems = _open_problems(answers)
         self.waiting = _lesions_before_a_dermatologist(answers)
-        before = {row.patient_id: row for row in Plan.objects.filter(patient__in=_keys(answers))}
+        before = _plans_of_the_same_facts(answers, self.policy)
+        self.bring_recalls_into_line(answers)
         for one in answers:
-            _RecallUpdate(one, recalls[one.patient.pk], self).bring_into_line()
             self.bring_problems_into_line(one, problems[one.patient.pk])
         kept = {one.patient.pk: self.keep_plan(one, before.get(one.patient.pk)) for one in answers}
         self.flush()
@@ -77,18 +63,29 @@ class PlanWriter:
             facts_revision=one.patient.facts_revision,
             policy=self.policy,
             valid_until=one.answer.valid_until,
-            made_at=clock.now(),
+            made_at=self.portion.now,
             facts=facts.to_json(one.known),
-            result=one.answer.to_json(),
+            result=one.result,
         )
         if before and _says_the_same(before, plan):
-            valid = {"valid_until": plan.valid_until, "made_at": plan.made_at}
             # No new row and no audit record: a daily replan of everybody would fill the trail with nothing.
+            valid = {"valid_until": plan.valid_until, "made_at": plan.made_at}
             Plan.objects.filter(pk=before.pk).update(**valid)
             before.valid_until, before.made_at = plan.valid_until, plan.made_at
             return before
         self.plans.append((plan, one))
         return plan
+
+    def bring_recalls_into_line(self, answers: Sequence[Answered]) -> None:
+        """Nearly all stand as they are planned: they are locked and compared, and only the others read whole."""
+        updates = {one.patient.pk: RecallUpdate(one, self.portion) for one in answers}
+        rows = Recall.objects.filter(patient__in=updates, state__in=OPEN).select_for_update().order_by("pk")
+        others = [row["pk"] for row in rows.values(*_STANDING) if not updates[row["patient_id"]].stands(row)]
+        if others:
+            for recall in Recall.objects.filter(pk__in=others).order_by("pk"):
+                updates[recall.patient_id].bring_into_line(recall)
+        for update in updates.values():
+            update.open_the_rest()
 
     def bring_problems_into_line(self, one: Answered, rows: Iterable[PlanProblem]) -> None:
         """Make the rows of problems fit the answer; one that is gone keeps its row with the day it went."""
@@ -96,27 +93,27 @@ class PlanWriter:
         for row in rows:
             found = asked.pop((row.code, row.subject), None)
             if found is None:
-                PlanProblem.objects.filter(pk=row.pk).update(gone_on=clock.today())
-            # The row stays, and with it since when the problem has stood.
+                # The row stays, and with it since when the problem has stood.
+                PlanProblem.objects.filter(pk=row.pk).update(gone_on=self.portion.today)
             elif found != {"text": row.text, "params": row.params}:
                 PlanProblem.objects.filter(pk=row.pk).update(**found)
-        since = {"patient": one.patient, "since": clock.today()}
+        since = {"patient_id": one.patient.pk, "since": self.portion.today}
         self.new_problems += [
-            PlanProblem(code=code, subject=subject, **found, **since)
-            for (code, subject), found in asked.items()
+            {"code": code, "subject": subject, **found, **since} for (code, subject), found in asked.items()
         ]
 
     def flush(self) -> None:
-        Recall.objects.bulk_create(self.new_recalls)
-        PlanProblem.objects.bulk_create(self.new_problems)
+        keys = insert_all(Recall, [row for _, row in self.portion.opened])
+        insert_all(PlanProblem, self.new_problems)
+        # Two workers may plan one patient for the first time at once; the later plan replaces the earlier.
         Plan.objects.bulk_create(
             [plan for plan, _ in self.plans],
-            # Two workers may plan one patient for the first time at once; the later plan replaces the earlier.
             update_conflicts=True,
             unique_fields=["patient"],
             update_fields=_PLAN_FIELDS,
         )
-        audit.record_all([*map(_opened, self.new_recalls), *(self.made(*made) for made in self.plans)])
+        opened = (entry_of_opening(key, *made) for key, made in zip(keys, self.portion.opened, strict=True))
+        audit.record_all([*opened, *(self.made(*made) for made in self.plans)])
 
     def made(self, plan: Plan, one: Answered) -> audit.Entry:
         counts = {"due": len(one.answer.due), "problems": len(one.answer.problems)}
@@ -128,16 +125,6 @@ def _keys(answers: Iterable[Answered]) -> list[int]:
     return [one.patient.pk for one in answers]
 
 
-def _open_recalls(answers: Sequence[Answered]) -> dict[int, list[Recall]]:
-    found: dict[int, list[Recall]] = defaultdict(list)
-    rows = Recall.objects.select_for_update().filter(patient__in=_keys(answers), state__in=OPEN)
-    patients = {one.patient.pk: one.patient for one in answers}
-    for row in rows.order_by("pk"):
-        row.patient = patients[row.patient_id]
-        found[row.patient_id].append(row)
-    return found
-
-
 def _open_problems(answers: Sequence[Answered]) -> dict[int, list[PlanProblem]]:
     found: dict[int, list[PlanProblem]] = defaultdict(list)
     for row in PlanProblem.objects.filter(patient__in=_keys(answers), gone_on__isnull=True).order_by("pk"):
@@ -145,9 +132,13 @@ def _open_problems(answers: Sequence[Answered]) -> dict[int, list[PlanProblem]]:
     return found
 
 
+def _plans_of_the_same_facts(answers: Sequence[Answered], policy: PolicyRow) -> dict[int, Plan]:
+    """Only they can say the same as the new one; what they were made from is not read."""
+    rows = Plan.objects.filter(patient__in=_keys(answers), policy=policy).defer("facts")
+    return {row.patient_id: row for row in rows.filter(facts_revision=F("patient__facts_revision"))}
+
+
 def _says_the_same(before: Plan, now: Plan) -> bool:
-    if (before.facts_revision, before.policy_id) != (now.facts_revision, now.policy_id):
-        return False
     return all(before.result[key] == now.result[key] for key in ("due", "problems", "ruleset"))
 
 
@@ -183,154 +174,3 @@ def _lesions_before_a_dermatologist(answers: Iterable[Answered]) -> frozenset[st
     measured = Assessment.objects.filter(image__lesion__in=keys, state__in=("queued", "running"))
     found = {*waiting, *measured.values_list("image__lesion", flat=True)}
     return frozenset(f"lesion:{key}" for key in found)
-
-
-def state_on(due: Due | Recall) -> RecallState:
-    """Give the state of a recall on a day: due from its ladder's length before its earliest day."""
-    opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
-    return RecallState.DUE if opens <= clock.today() else RecallState.PLANNED
-
-
-def planned_fields(due: Due, policy: PolicyRow) -> dict[str, Any]:
-    return {
-        "rule": due.rule,
-        "of": due.of,
-        "anchor": due.anchor,
-        "number": due.number,
-        "earliest": due.earliest,
-        "target": due.target,
-        "latest": due.latest,
-        "urgency": due.urgency,
-        "reasons": [reason.to_json() for reason in due.reasons],
-        "policy_id": policy.pk,
-    }
-
-
-def _same_occurrence(due: Due, row: Recall) -> bool:
-    return (due.anchor, due.number, due.rule, due.of) == (row.anchor, row.number, row.rule, row.of)
-
-
-class _RecallUpdate:
-    """Makes the open recalls of one patient fit one answer of the core."""
-
-    def __init__(self, one: Answered, rows: list[Recall], writer: PlanWriter) -> None:
-        self.patient, self.rows, self.writer = one.patient, rows, writer
-        self.policy, self.by_risk = writer.policy, writer.by_risk
-        self.planned = {(due.purpose, due.subject): due for due in one.answer.due}
-
-    def bring_into_line(self) -> None:
-        for row in self.rows:
-            due = self.planned.pop((row.purpose, row.subject), None)
-            if due and _same_occurrence(due, row):
-                self.keep(row, due)
-            elif due and self.is_only_assessed_anew(row, due):
-                continue
-            elif self.end(row, due) and due:
-                self.open(due)
-        for due in self.planned.values():
-            self.open(due)
-
-    def is_only_assessed_anew(self, row: Recall, due: Due) -> bool:
-        """Say whether a tier was only assessed anew, with no check since: the open duty then keeps its earlier date.
-
-        The core counts from the day since which a tier stands; this holds what was planned before it could.
-        """
-        same = (due.rule, due.number) == (row.rule, row.number) and row.policy_id == self.policy.pk
-        later = due.purpose == "full_skin_check" and due.latest > row.latest
-        return same and later and row.rule in self.by_risk and completions.find_completion(row) is None
-
-    def end(self, row: Recall, due: Due | None) -> bool:
-        """Close a recall; False for a booked one, which stands until its appointment has an outcome."""
-        done = completions.find_completion(row)
-        if done:
-            self.complete(row, done)
-            return True
-        if self.is_booked(row):
-            if due:
-                self.keep(row, due)
-            else:
-                rebook.not_asked_for(row)
-            return False
-        supersede(
-            row, f"the plan now asks for {due.rule}, number {due.number}, by {due.latest}" if due else ""
-        )
-        return True
-
-    def keep(self, row: Recall, due: Due) -> None:
-        """Keep the same duty: its dates may move, and that is said; what it is booked for stays booked."""
-        fields = planned_fields(due, self.policy)
-        state = row.state if self.is_booked(row) else state_on(due)
-        before = {name: getattr(row, name) for name in fields}
-        if before == fields and state == row.state:
-            return
-        moved = {
-            name: [str(before[name]), str(fields[name])]
-            for name in ("rule", "of", "anchor", "number", "earliest", "target", "latest", "urgency")
-            if before[name] != fields[name]
-        }
-        change(row, seen=row.revision, at=clock.now(), state=state, **fields)
-        if moved:
-            audit.record("recall.move", by=None, subject=row, patient=self.patient, moved=moved)
-        # An appointment in time yesterday may be late by the new window.
-        if "latest" in moved and state == RecallState.BOOKED:
-            rebook.look_at_bookings_of(row)
-
-    def is_booked(self, row: Recall) -> bool:
-        return row.state == RecallState.BOOKED and row.appointments.filter(state="booked").exists()
-
-    def complete(self, row: Recall, done: completions.Completion) -> None:
-        was_booked = row.state == RecallState.BOOKED
-        ended = {"state": RecallState.COMPLETED, "ended_on": done.on, "ground_note": done.words}
-        what = {"completed_by": done.item, "evidence": done.evidence}
-        change(row, seen=row.revision, at=clock.now(), **ended, **what)
-        settle_proposals(row, f"finished meanwhile: {done.words}")
-        audit.record(
-            "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.words
-        )
-        if was_booked:
-            rebook.look_at_bookings_of(row)
-
-    def open(self, due: Due) -> None:
-        self.writer.new_recalls.append(
-            Recall(
-                patient=self.patient,
-                purpose=due.purpose,
-                subject=due.subject,
-                state=state_on(due),
-                opened_on=clock.today(),
-                changed_at=clock.now(),
-                **planned_fields(due, self.policy),
-            )
-        )
-
-
-def _opened(row: Recall) -> audit.Entry:
-    window = [str(row.earliest), str(row.target), str(row.latest)]
-    return audit.Entry(
-        "recall.open", row, row.patient, {"rule": row.rule, "number": row.number, "window": window}
-    )
-
-
-def supersede(row: Recall, note: str = "") -> None:
-    """Close a recall that the plan no longer asks for; nobody closed it, so the core may ask for it again."""
-    patient = row.patient
-    if not note:
-        ended = patient.status != "active"
-        note = (
-            f"care has ended: {patient.get_status_display()}" if ended else "the plan no longer asks for it"
-        )
-    fields = {
-        "state": RecallState.CLOSED,
-        "ground": "superseded",
-        "ground_note": note,
-        "ended_on": clock.today(),
-    }
-    change(row, seen=row.revision, at=clock.now(), **fields)
-    settle_proposals(row, f"not asked for any more: {note}")
-    audit.record("recall.supersede", by=None, subject=row, patient=patient, note=note)
-
-
-def settle_proposals(row: Recall, answer: str) -> None:
-    """Answer what was proposed about a recall that has ended; whoever proposed it reads why."""
-    if row.proposed_ground:
-        proposals.settle_all(proposals.about(row), answer=answer)

@@ -12,7 +12,8 @@ from clinic.models import Policy as PolicyRow
 from scheduling.models import Plan, Recall
 from scheduling.planning import untold_results
 from scheduling.planning.gather import gather_facts_of_all
-from scheduling.planning.plan_writer import Answered, PlanWriter, state_on, supersede
+from scheduling.planning.plan_writer import PlanWriter
+from scheduling.planning.recall_update import Answered, state_on, supersede
 from scheduling.planning.rules_in_force import rules_in_force
 from scheduling.rules.plan import engine
 

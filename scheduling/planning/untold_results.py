@@ -22,6 +22,8 @@ def urgent(patients: Sequence[int]) -> frozenset[str]:
 
 
 def as_urgent(plan: Plan, subjects: frozenset[str]) -> Plan:
+    if not subjects:
+        return plan
     due = tuple(
         replace(row, urgency="A") if row.purpose == Purpose.RESULT_VISIT and row.subject in subjects else row
         for row in plan.due

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 _ISO = re.compile(r"P(?=\d)(?:(\d{1,3})Y)?(?:(\d{1,4})M)?(?:(\d{1,4})W)?(?:(\d{1,5})D)?", re.ASCII)
 _LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -80,14 +81,20 @@ def add(day: date, duration: Duration, times: int = 1) -> date:
     months = duration.months * times
     if months:
         year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-        day = date(year, month + 1, min(day.day, _month_length(year, month)))
+        # Every month has 28 days: only the last ones of a month are ever clamped.
+        of_month = day.day if day.day <= 28 else min(day.day, _month_length(year, month))
+        day = date(year, month + 1, of_month)
     days = duration.days * times
-    return day + timedelta(days=days) if days else day
+    return day + _span(days) if days else day
+
+
+# The same few tolerances come again and again, and making a span takes longer than counting it.
+_span = lru_cache(maxsize=1024)(timedelta)
 
 
 def is_not_after(anchor: date, one: Duration, other: Duration) -> bool:
     """Say whether `one`, counted from the anchor, ends by the day on which `other` does."""
-    if one.days == other.days == 0:
+    if not one.days and not other.days:
         return one.months <= other.months  # clamping at the month's end changes no order of whole months
     return add(anchor, one) <= add(anchor, other)
 

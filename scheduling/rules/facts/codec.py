@@ -134,6 +134,9 @@ def _read_day(value: Any, path: str) -> Day:
     return day
 
 
+_AS_THEY_ARE = frozenset({str, bool, int, type(None)})
+
+
 @cache
 def _written(kind: Any) -> tuple[tuple[str, str], ...]:
     """JSON key and attribute of each field of a dataclass; nothing for another type."""
@@ -142,7 +145,10 @@ def _written(kind: Any) -> tuple[tuple[str, str], ...]:
 
 def write(value: Any) -> Any:
     """Write a described value as plain JSON values."""
-    if names := _written(value.__class__):
+    kind = value.__class__
+    if kind in _AS_THEY_ARE:
+        return value
+    if names := _written(kind):
         return {key: write(getattr(value, name)) for key, name in names}
     if isinstance(value, tuple):
         return [write(entry) for entry in value]

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import partial
+from operator import attrgetter
+from typing import TypeVar
 
 from scheduling.rules import dates
 from scheduling.rules.facts.facts import Closed, Facts
@@ -13,7 +16,7 @@ from scheduling.rules.plan import own_intervals, wording
 from scheduling.rules.plan.fact_problems import contradictions
 from scheduling.rules.plan.first_check import count_from_last_check
 from scheduling.rules.plan.future_days import FutureDays
-from scheduling.rules.plan.messages import params
+from scheduling.rules.plan.messages import Params, params
 from scheduling.rules.plan.patient_rows import URGENT_RULE as URGENT_RULE
 from scheduling.rules.plan.patient_rows import rest_of_skin, urgent_rows
 from scheduling.rules.plan.plan import Due, Plan, Problem, Reason
@@ -24,9 +27,13 @@ from scheduling.rules.ruleset.ruleset import RuleSet
 
 __all__ = ["Due", "Plan", "Problem", "Reason", "plan", "upcoming"]
 
+_What = TypeVar("_What")
 Key = tuple[str, str]
 State = tuple[Series, Occurrence | None]
+# From which day on something is asked, and what: put into words only where it has begun.
+Later = tuple[date, Callable[[], Problem]]
 FOLLOWED = ("active", "ending")
+_RANK = attrgetter("latest", "target", "rule", "of")
 _ANSWERS = frozenset({"reassure", "look_again", "biopsy", "excise", "refer", "already_removed"})
 
 
@@ -36,7 +43,7 @@ class _Answer:
 
     due: list[Due]
     problems: list[Problem]
-    later: list[tuple[date, Problem]]
+    later: list[Later]
 
 
 def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
@@ -65,12 +72,12 @@ def plan(facts: Facts, ruleset: RuleSet, today: date) -> Plan:
     coming = FutureDays(today)
     known = coming.settle(facts)
     answer = _Planner(known, ruleset).answer()
-    begun = [problem for day, problem in answer.later if day <= today]
+    begun = [ask() for day, ask in answer.later if day <= today]
     changes = [day for day, _ in answer.later if day > today]
     changes += [coming.next_day] if coming.next_day else []
     valid_until = min(changes) - timedelta(days=1) if changes else date.max
-    problems = sorted({*answer.problems, *begun, *coming.problems}, key=_problem_order)
-    due = sorted(answer.due, key=lambda item: (item.latest, item.purpose, item.subject))
+    problems = _in_order({*answer.problems, *begun, *coming.problems})
+    due = sorted(answer.due, key=attrgetter("latest", "purpose", "subject"))
     if facts.patient.status not in FOLLOWED:
         due, problems = [], _not_followed(facts.patient.status, len(due), len(problems))
     elif not due and not problems:
@@ -114,11 +121,13 @@ class _Planner:
         self.facts = facts
         finder = SeriesFinder(facts, ruleset)
         found = finder.find()
-        self.looser = finder.looser_checks()
+        self.looser = finder.looser_checks
         self.problems, self.without_check = found.problems, found.without_check
-        self.later: list[tuple[date, Problem]] = []
+        self.later: list[Later] = []
         self.groups: dict[Key, list[Series]] = defaultdict(list)
         self.histories: dict[Key, History] = {}
+        self.days_done = _grouped(_days_done(facts))
+        self.closed = _grouped(((item.purpose, item.subject), item) for item in facts.closed)
         for series in found.series:
             self.groups[series.rule.purpose, series.subject].append(series)
 
@@ -171,18 +180,20 @@ class _Planner:
         """
         history, counted = self.history(key), list(self.counted(key))
         chosen = own_intervals.candidates(self.facts, key, history)
-        self.ask_about_overrides(key, history)
+        if self.facts.overrides:
+            self.ask_about_overrides(key, history)
         states = [(series, series.first_open(seen)) for series, seen in counted]
         for (series, seen), (_, occurrence) in zip(counted, states, strict=True):
             self.what_follows(series, occurrence, seen, bool(chosen))
         open_ = [_due(series, occurrence, ()) for series, occurrence in states if occurrence]
-        put_off = own_intervals.reasons(self.facts, key, history) if _puts_off(counted, states) else []
+        puts_off = self.facts.overrides and _puts_off(counted, states)
+        put_off = own_intervals.reasons(self.facts, key, history) if puts_off else []
         reasons = [
             *(reason for item in chosen for reason in item.reasons),
             *_reasons(counted, states),
             *put_off,
         ]
-        candidates = sorted([*chosen, *open_], key=_rank)
+        candidates = sorted([*chosen, *open_], key=_RANK)
         if not candidates:
             self.nothing_left(key, put_off)
             return None
@@ -205,24 +216,15 @@ class _Planner:
         return self.histories[key]
 
     def read_history(self, key: Key) -> History:
-        closed = [item for item in self.facts.closed if (item.purpose, item.subject) == key]
+        done, closed = tuple(sorted(set(self.days_done.get(key, ())))), self.closed.get(key)
+        if not closed:
+            return History(done, records_since=self.facts.patient.records_since)
         return History(
-            tuple(sorted(self.done(key))),
+            done,
             frozenset((item.rule, item.of, item.anchor, item.number) for item in closed),
             _discharged(closed),
             self.facts.patient.records_since,
         )
-
-    def done(self, key: Key) -> set[date]:
-        """List the days on which a key was done; a risk assessment by its record alone, a picture also by itself."""
-        purpose, subject = key
-        if purpose == "risk_assessment":
-            return {risk.assessed_on} if (risk := self.facts.patient.risk) else set()
-        days = {item.on for item in self.facts.done if (item.purpose, item.subject) == key}
-        if purpose == "lesion_image":
-            mine = (lesion for lesion in self.facts.lesions if f"lesion:{lesion.id}" == subject)
-            days |= {lesion.last_image_on for lesion in mine if lesion.last_image_on}
-        return days
 
     def what_follows(
         self, series: Series, occurrence: Occurrence | None, history: History, overridden: bool
@@ -238,17 +240,7 @@ class _Planner:
         begins = dates.add(max(end, standing or end), series.rule.notice, -1)
         if occurrence is None and not overridden:
             begins = date.min
-        about = f"{series.rule.title}, {_head_words(series)}"
-        said = params(
-            about=about,
-            day=str(end),
-            rule=series.rule.id,
-            of=series.of,
-            purpose=series.rule.purpose,
-            subject=series.subject,
-            every=dates.format(series.phases[-1].target),
-        )
-        self.later.append((begins, Problem("what_follows", series.source_subject, said)))
+        self.later.append((begins, partial(_what_follows, series, end)))
 
     def is_answered(self, series: Series, occurrence: Occurrence | None, history: History) -> bool:
         """Say whether a dermatologist's decision after the lesion's last planned picture says what follows."""
@@ -261,18 +253,53 @@ class _Planner:
 
     def close_together(self, first: Due, states: list[State], history: History) -> None:
         """Ask the dermatologist after a late or an extra visit whether the next one still stands."""
+        last = history.last_done
+        if last is None:
+            return
         governing = [
             (series, one)
             for series, one in states
             if one and (series.rule.id, series.of) == (first.rule, first.of)
         ]
         for series, occurrence in governing:
-            last, interval = history.last_done, occurrence.phase.target
-            if last is None or last <= series.anchor or last >= occurrence.target:
+            if last <= series.anchor or last >= occurrence.target:
                 return
-            if not dates.is_half_or_more(last, occurrence.target, interval):
+            if not dates.is_half_or_more(last, occurrence.target, occurrence.phase.target):
                 said = params(day=str(last), next=str(occurrence.target), title=series.rule.title)
                 self.problems.append(Problem("visits_close_together", series.subject, said))
+
+
+def _grouped(rows: Iterable[tuple[Key, _What]]) -> dict[Key, list[_What]]:
+    found: dict[Key, list[_What]] = {}
+    for key, what in rows:
+        found.setdefault(key, []).append(what)
+    return found
+
+
+def _days_done(facts: Facts) -> Iterator[tuple[Key, date]]:
+    """Days of completion; a risk assessment is done by its record alone, a picture also by being there."""
+    for item in facts.done:
+        if item.purpose != "risk_assessment":
+            yield (item.purpose, item.subject), item.on
+    if facts.patient.risk:
+        yield ("risk_assessment", "patient"), facts.patient.risk.assessed_on
+    for lesion in facts.lesions:
+        if lesion.last_image_on:
+            yield ("lesion_image", f"lesion:{lesion.id}"), lesion.last_image_on
+
+
+def _what_follows(series: Series, end: date) -> Problem:
+    rule = series.rule
+    said = params(
+        about=f"{rule.title}, {wording.head_words(series.head, series.about)}",
+        day=str(end),
+        rule=rule.id,
+        of=series.of,
+        purpose=rule.purpose,
+        subject=series.subject,
+        every=dates.format(series.phases[-1].target),
+    )
+    return Problem("what_follows", series.source_subject, said)
 
 
 def _is_put_off(series: Series, seen: History, occurrence: Occurrence | None) -> bool:
@@ -306,17 +333,21 @@ def _discharged(closed: list[Closed]) -> dict[tuple[str, str], date]:
 
 def _governed(candidates: list[Due], reasons: tuple[Reason, ...], urgency: str) -> Due:
     """Take the candidate that governs, as early as the earliest of the others wants it."""
-    governing, soonest = candidates[0], min(candidates, key=lambda item: item.target)
-    earliest = min(governing.earliest, soonest.earliest)
-    return replace(governing, earliest=earliest, target=soonest.target, reasons=reasons, urgency=urgency)
+    first = candidates[0]
+    soonest = min(candidates, key=attrgetter("target")) if len(candidates) > 1 else first
+    what = (first.purpose, first.subject, first.rule, first.of, first.anchor, first.number)
+    earliest = min(first.earliest, soonest.earliest)
+    return Due(*what, earliest, soonest.target, first.latest, urgency, reasons)
 
 
 def _merged(planned: list[Due], built_in: list[Due]) -> list[Due]:
     """Merge the rows of one purpose and subject: the earliest latest day governs, every reason is kept."""
+    if not built_in:
+        return planned
     found = {(item.purpose, item.subject): item for item in planned}
     for item in built_in:
         other = found.get((item.purpose, item.subject))
-        rows = sorted([item, *([other] if other else [])], key=_rank)
+        rows = sorted([item, *([other] if other else [])], key=_RANK)
         reasons = _once([reason for row in rows for reason in row.reasons])
         urgency = min(row.urgency for row in rows)
         found[item.purpose, item.subject] = _governed(rows, reasons, urgency)
@@ -324,56 +355,44 @@ def _merged(planned: list[Due], built_in: list[Due]) -> list[Due]:
 
 
 def _due(series: Series, occurrence: Occurrence, reasons: tuple[Reason, ...]) -> Due:
-    return Due(
-        purpose=series.rule.purpose,
-        subject=series.subject,
-        rule=series.rule.id,
-        of=series.of,
-        anchor=series.anchor,
-        number=occurrence.number,
-        earliest=occurrence.earliest,
-        target=occurrence.target,
-        latest=occurrence.latest,
-        urgency=series.rule.urgency,
-        reasons=reasons,
-    )
+    rule, one = series.rule, occurrence
+    what = (rule.purpose, series.subject, rule.id, series.of, series.anchor, one.number)
+    return Due(*what, one.earliest, one.target, one.latest, rule.urgency, reasons)
 
 
 def _reason(series: Series, occurrence: Occurrence | None, replaced: bool = False) -> Reason:
     code, values = _said(series, occurrence, replaced)
-    certain = None if series.certain else False
-    said = params(head=series.head, certain=certain, **dict(series.about), **values)
+    certain: Params = () if series.certain else (("certain", False),)
+    said = tuple(sorted((*series.about, ("head", series.head), *certain, *values)))
     return Reason(series.rule.id, series.of, code, said, wording.source_words(series.rule), series.anchor)
 
 
-def _said(series: Series, occurrence: Occurrence | None, replaced: bool) -> tuple[str, dict[str, str | int]]:
+def _said(series: Series, occurrence: Occurrence | None, replaced: bool) -> tuple[str, Params]:
     if occurrence is None:
-        return ("replaced" if replaced else "over"), {}
+        return ("replaced" if replaced else "over"), ()
     phase = occurrence.phase
     if phase.once and not phase.target:
-        return ("first_check" if series.rule.purpose == CHECK else "once"), {"schedule": schedules.NOW}
-    schedule, total = schedules.schedule_code(phase), series.total
+        return ("first_check" if series.rule.purpose == CHECK else "once"), (("schedule", schedules.NOW),)
+    schedule, total = ("schedule", phase.code), series.total
     if phase.once:
-        return "once", {"schedule": schedule}
+        return "once", (schedule,)
+    number = ("number", occurrence.number)
     if total is None:
-        return "visit_without_end", {"number": occurrence.number, "schedule": schedule}
-    return "visit", {"number": occurrence.number, "total": total, "schedule": schedule}
-
-
-def _head_words(series: Series) -> str:
-    return wording.head_words(series.head, series.about)
-
-
-def _rank(due: Due) -> tuple[date, date, str, str]:
-    return due.latest, due.target, due.rule, due.of
+        return "visit_without_end", (number, schedule)
+    return "visit", (number, schedule, ("total", total))
 
 
 def _governing_first(reasons: list[Reason], first: Due) -> list[Reason]:
+    if len(reasons) < 2:
+        return reasons
     return sorted(reasons, key=lambda reason: (reason.rule, reason.of) != (first.rule, first.of))
 
 
-def _problem_order(problem: Problem) -> tuple[str, str, str]:
-    return problem.code, problem.subject, problem.text
+def _in_order(problems: set[Problem]) -> list[Problem]:
+    """By code, subject and sentence; two of one sentence by what they carry, so that the order is always the same."""
+    if len(problems) < 2:
+        return list(problems)
+    return sorted(problems, key=attrgetter("code", "subject", "text", "params"))
 
 
 def _once(reasons: list[Reason]) -> tuple[Reason, ...]:

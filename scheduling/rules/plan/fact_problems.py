@@ -24,14 +24,14 @@ def contradictions(facts: Facts) -> Iterator[Problem]:
 
 def _unknown_lesions(facts: Facts) -> Iterator[Problem]:
     """Find lesions that are named and not on record: what was decided about them would be lost without a word."""
-    known = {lesion.id for lesion in facts.lesions}
+    known = {None, *(lesion.id for lesion in facts.lesions)}
     named = [
         *((f"A decision to {one.decision.replace('_', ' ')}", one.lesion) for one in facts.decisions),
-        *(("A diagnosis", one.lesion) for one in facts.diagnoses),
-        *((f"A procedure ({one.kind})", one.lesion) for one in facts.procedures),
+        *(("A diagnosis", one.lesion) for one in facts.diagnoses if one.lesion not in known),
+        *((f"A procedure ({one.kind})", one.lesion) for one in facts.procedures if one.lesion not in known),
     ]
     for what, lesion in named:
-        if lesion is not None and lesion not in known:
+        if lesion not in known:
             yield Problem("unknown_lesion", f"lesion:{lesion}", params(what=what, lesion=lesion))
 
 
@@ -43,7 +43,7 @@ def _unknown_subjects(facts: Facts) -> Iterator[Problem]:
         *(f"procedure:{one.id}" for one in facts.procedures),
     }
     for what, rows in (("What was done", facts.done), ("An own interval or day", facts.overrides)):
-        for subject in sorted({row.subject for row in rows} - known):
+        for subject in sorted({row.subject for row in rows if row.subject not in known}):
             yield Problem("unknown_subject", subject, params(what=what, about=subject))
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 from scheduling.rules import dates
 from scheduling.rules.dates import Duration
@@ -22,7 +23,7 @@ class FirstCheckSeries(Series):
 
     latest: date = date.max
 
-    @property
+    @cached_property
     def first(self) -> Occurrence:
         return Occurrence(1, self.anchor, self.anchor, self.latest, _NOW)
 
@@ -41,13 +42,20 @@ class FirstCheckSeries(Series):
             yield replace(occurrence, number=occurrence.number + 1)
 
 
+_FIELDS = tuple(Series.__dataclass_fields__)
+
+
 def _one_later(history: History) -> History:
     """Shift the numbers of what was closed: the first check is number 1, so the rule's own count starts one later."""
+    if not history.closed:
+        return history
     closed = frozenset((rule, of, anchor, number - 1) for rule, of, anchor, number in history.closed)
     return replace(history, closed=closed)
 
 
-def count_from_last_check(series: Series, history: History, risk: Risk, looser: list[Series]) -> Series:
+def count_from_last_check(
+    series: Series, history: History, risk: Risk, looser: Callable[[], list[Series]]
+) -> Series:
     """
     Count a tier's series from the last full skin check, or from the day since which one is owed.
 
@@ -55,8 +63,9 @@ def count_from_last_check(series: Series, history: History, risk: Risk, looser: 
     ----------
     series : Series
         The rule of the tier, anchored anywhere.
-    looser : list of Series
-        The rules of the tiers below: what they would have asked for is never put off by the higher tier.
+    looser : callable
+        Gives the rules of the tiers below, which few patients need: what they would have asked for is never put off
+        by the higher tier.
 
     Notes
     -----
@@ -68,18 +77,18 @@ def count_from_last_check(series: Series, history: History, risk: Risk, looser: 
     floor = max((day for day in (begun, history.records_since) if day), default=None)
     if last is None:
         return _first(series, floor or since, [])
-    found = replace(series, anchor=last, rolls=True)
+    found = series.counted_from(last)
     window = _window_after(found, history)
     if floor is None or window is None or window.latest >= floor:
         return found
-    others = (_window_after(replace(one, anchor=last), history) for one in looser)
+    others = (_window_after(replace(one, anchor=last), history) for one in looser())
     return _first(series, floor, [one.latest for one in others if one and one.latest >= floor])
 
 
 def _first(series: Series, floor: date, others: list[date]) -> FirstCheckSeries:
     latest = min([dates.add(floor, WITHIN), *others])
-    fields = {name: getattr(series, name) for name in Series.__dataclass_fields__}
-    return FirstCheckSeries(**fields | {"anchor": floor, "rolls": True}, latest=latest)
+    told = {name: getattr(series, name) for name in _FIELDS}
+    return FirstCheckSeries(**told | {"anchor": floor, "rolls": True}, latest=latest)
 
 
 def _since(series: Series, history: History, risk: Risk) -> date:

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date
+from operator import is_
 from typing import Any, TypeVar
 
-from scheduling.rules.facts.facts import DecisionFact, Diagnosis, Facts, LesionFacts, Risk, UrgentSign
+from scheduling.rules.facts.facts import (
+    DecisionFact,
+    Diagnosis,
+    Facts,
+    LesionFacts,
+    PatientFacts,
+    Risk,
+    UrgentSign,
+)
 from scheduling.rules.plan.messages import params
 from scheduling.rules.plan.plan import Problem
 
-_Row = TypeVar("_Row", UrgentSign, Diagnosis, LesionFacts, DecisionFact)
+_Row = TypeVar("_Row", UrgentSign, Diagnosis, LesionFacts, DecisionFact, PatientFacts, Facts)
 
 
 @dataclass
@@ -24,22 +33,24 @@ class FutureDays:
 
     def settle(self, facts: Facts) -> Facts:
         """Settle a day to come: what completes, answers or closes is left out; what opens a duty counts from today."""
-        patient = replace(
-            facts.patient,
-            risk=self.risk(facts.patient.risk) if facts.patient.risk else None,
-            records_since=self.dropped("The start of the records", "patient", facts.patient.records_since),
-            concerns=tuple(self.sign(sign, "patient") for sign in facts.patient.concerns),
-        )
-        return replace(
+        return _settled(
             facts,
-            patient=patient,
-            diagnoses=tuple(self.diagnosis(one) for one in facts.diagnoses),
-            lesions=tuple(self.lesion(one) for one in facts.lesions),
-            decisions=tuple(self.decision(one) for one in facts.decisions),
+            patient=self.patient(facts.patient),
+            diagnoses=_each(self.diagnosis, facts.diagnoses),
+            lesions=_each(self.lesion, facts.lesions),
+            decisions=_each(self.decision, facts.decisions),
             procedures=self.kept("A procedure", facts.procedures, "on"),
             done=self.kept("What was done", facts.done, "on"),
             closed=self.kept("A closing", facts.closed, "on"),
             overrides=self.kept("The decision on an own interval", facts.overrides, "decided_on"),
+        )
+
+    def patient(self, patient: PatientFacts) -> PatientFacts:
+        return _settled(
+            patient,
+            risk=self.risk(patient.risk) if patient.risk else None,
+            records_since=self.dropped("The start of the records", "patient", patient.records_since),
+            concerns=_each(lambda sign: self.sign(sign, "patient"), patient.concerns),
         )
 
     def risk(self, risk: Risk) -> Risk:
@@ -70,7 +81,7 @@ class FutureDays:
             one,
             since=self.from_today("The start of watching", subject, one.since),
             last_image_on=self.dropped("A picture", subject, one.last_image_on),
-            urgent=tuple(self.sign(sign, subject) for sign in one.urgent),
+            urgent=_each(lambda sign: self.sign(sign, subject), one.urgent),
         )
 
     def decision(self, one: DecisionFact) -> DecisionFact:
@@ -78,15 +89,11 @@ class FutureDays:
         on = self.from_today("A decision", subject, one.on)
         return _settled(one, on=on, fulfilled_on=self.dropped("What was decided", subject, one.fulfilled_on))
 
-    def kept(self, what: str, rows: Iterable[Any], name: str) -> tuple[Any, ...]:
-        kept = []
-        for row in rows:
-            day = getattr(row, name)
-            if day <= self.today:
-                kept.append(row)
-            else:
-                self.say(what, row.subject, day, counts=False)
-        return tuple(kept)
+    def kept(self, what: str, rows: tuple[Any, ...], name: str) -> tuple[Any, ...]:
+        to_come = [row for row in rows if getattr(row, name) > self.today]
+        for row in to_come:
+            self.say(what, row.subject, getattr(row, name), counts=False)
+        return tuple(row for row in rows if row not in to_come) if to_come else rows
 
     def dropped(self, what: str, subject: str, day: date | None) -> date | None:
         if day is None or day <= self.today:
@@ -111,6 +118,16 @@ class FutureDays:
 
 
 def _settled(row: _Row, **values: Any) -> _Row:
-    """Give the row with other values; itself where none differs, as nearly always: a copy of every row costs time."""
-    same = all(getattr(row, name) == value for name, value in values.items())
-    return row if same else replace(row, **values)
+    """The row with other values; itself where all are the very same, as nearly always: a copy of each costs time."""
+    for name, value in values.items():
+        if getattr(row, name) is not value:
+            return replace(row, **values)
+    return row
+
+
+def _each(settle: Callable[[_Row], _Row], rows: tuple[_Row, ...]) -> tuple[_Row, ...]:
+    """Every row settled; the very same tuple where none differs."""
+    if not rows:
+        return rows
+    settled = tuple([settle(row) for row in rows])
+    return rows if all(map(is_, settled, rows)) else settled

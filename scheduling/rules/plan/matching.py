@@ -18,6 +18,7 @@ _MELANOMA = frozenset({"melanoma", "melanoma_in_situ"})
 
 # The values a fact may have: one when known, several or None when not, none where the fact does not exist.
 Values = Mapping[str, "frozenset[str | bool] | None"]
+_ABSENT = frozenset[str | bool]()
 
 
 class Applies(IntEnum):
@@ -30,8 +31,10 @@ def matches(rule: Rule, values: Values) -> Applies:
     """Say whether a rule applies: the weakest answer of its conditions; without conditions it always applies."""
     answer = Applies.YES
     for condition in rule.when:
-        answer = min(answer, _test(condition, values.get(condition.field, frozenset())))
-        if answer is Applies.NO:
+        found = _test(condition, values.get(condition.field, _ABSENT))
+        if found is not Applies.YES:
+            answer = found
+        if found is Applies.NO:
             break
     return answer
 
@@ -40,6 +43,8 @@ def applying(rules: tuple[Rule, ...], values: Values) -> list[tuple[Rule, Applie
     """Find the rules that apply or may apply, without those that are replaced by one that surely applies."""
     found = [(rule, answer) for rule in rules if (answer := matches(rule, values))]
     replaced = {other for rule, answer in found if answer is Applies.YES for other in rule.replaces}
+    if not replaced:
+        return found
     return [(rule, answer) for rule, answer in found if rule.id not in replaced]
 
 
@@ -73,23 +78,22 @@ def diagnosis_values(diagnosis: Diagnosis, stages: frozenset[str]) -> Values:
     """Give the facts of a diagnosis that rules may ask for; `stages` from `staged`."""
     is_melanoma = diagnosis.code in _MELANOMA
     classed = diagnosis.risk_class
-    absent = frozenset[str | bool]()
     return {
         "code": frozenset({diagnosis.code}),
         "invasive": one_of(diagnosis.invasive),
-        "thickness": one_of(diagnosis.thickness) if is_melanoma else absent,
-        "ulceration": one_of(diagnosis.ulceration) if is_melanoma else absent,
+        "thickness": one_of(diagnosis.thickness) if is_melanoma else _ABSENT,
+        "ulceration": one_of(diagnosis.ulceration) if is_melanoma else _ABSENT,
         "n": one_of(diagnosis.n),
         "m": one_of(diagnosis.m),
         "stage": frozenset[str | bool](stages),
-        "stage_basis": one_of(diagnosis.stage_basis) if is_melanoma else absent,
+        "stage_basis": one_of(diagnosis.stage_basis) if is_melanoma else _ABSENT,
         "primary": one_of(diagnosis.primary),
-        "grade": one_of(diagnosis.grade) if diagnosis.code == "dysplastic_naevus" else absent,
-        "sentinel": one_of(diagnosis.sentinel) if is_melanoma else absent,
-        "deposit_mm": one_of(diagnosis.deposit_mm) if is_melanoma else absent,
-        "nodes_cleared": one_of(diagnosis.nodes_cleared) if is_melanoma else absent,
-        "risk_scheme": one_of(classed.scheme if classed else None) if not is_melanoma else absent,
-        "risk_class": one_of(classed.class_ if classed else None) if not is_melanoma else absent,
+        "grade": one_of(diagnosis.grade) if diagnosis.code == "dysplastic_naevus" else _ABSENT,
+        "sentinel": one_of(diagnosis.sentinel) if is_melanoma else _ABSENT,
+        "deposit_mm": one_of(diagnosis.deposit_mm) if is_melanoma else _ABSENT,
+        "nodes_cleared": one_of(diagnosis.nodes_cleared) if is_melanoma else _ABSENT,
+        "risk_scheme": one_of(classed.scheme if classed else None) if not is_melanoma else _ABSENT,
+        "risk_class": one_of(classed.class_ if classed else None) if not is_melanoma else _ABSENT,
     }
 
 

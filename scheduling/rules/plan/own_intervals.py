@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
+from functools import partial
 from itertools import takewhile
 
 from scheduling.rules import dates
@@ -29,6 +30,8 @@ def replaces_until(facts: Facts, key: Key, series: Series, history: History) -> 
 
     What became known after an override was decided runs beside it.
     """
+    if not facts.overrides:  # as nearly always
+        return None
     speaking = (one for one in standing(facts, key, history) if series.known_on <= one.decided_on)
     return max((_reach(override) for override in speaking), default=None)
 
@@ -58,13 +61,17 @@ def problems(facts: Facts, key: Key) -> Iterator[Problem]:
             yield Problem("override_contradiction", key[1], said)
 
 
-def to_confirm(facts: Facts, key: Key, history: History) -> Iterator[tuple[date, Problem]]:
+def to_confirm(facts: Facts, key: Key, history: History) -> Iterator[tuple[date, Callable[[], Problem]]]:
     """Ask about an interval without an end, a year after it was decided."""
     for one in standing(facts, key, history):
         if one.interval and one.until is None:
-            every = duration_words(dates.parse(one.interval))
-            said = params(by=one.by, every=every, decided=str(one.decided_on))
-            yield dates.add(one.decided_on, _ASKED_AFTER), Problem("own_interval_to_confirm", key[1], said)
+            yield dates.add(one.decided_on, _ASKED_AFTER), partial(_does_it_stand, one, key[1])
+
+
+def _does_it_stand(override: Override, subject: str) -> Problem:
+    every = duration_words(dates.parse(override.interval or ""))
+    said = params(by=override.by, every=every, decided=str(override.decided_on))
+    return Problem("own_interval_to_confirm", subject, said)
 
 
 def usual_tolerance(interval: Duration) -> Duration:
@@ -85,13 +92,13 @@ def usual_tolerance(interval: Duration) -> Duration:
 
 def standing(facts: Facts, key: Key, history: History) -> list[Override]:
     """Find the own intervals and days of a key that nobody discharged and that do not contradict themselves."""
+    if not facts.overrides:
+        return []
     mine = (one for one in _mine(facts, key) if not _contradicts_itself(one))
     return [one for one in mine if (_rule(one), _rule(one)) not in history.discharged]
 
 
 def _mine(facts: Facts, key: Key) -> list[Override]:
-    if not facts.overrides:  # as nearly always
-        return []
     found = (override for override in facts.overrides if (override.purpose, override.subject) == key)
     return sorted(found, key=lambda override: override.id)
 

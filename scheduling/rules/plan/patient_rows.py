@@ -24,6 +24,8 @@ def urgent_rows(facts: Facts) -> Iterator[Due]:
     """Plan an examination in person for each lesion with an open urgent sign, and for open concerns."""
     closed = {row.of for row in facts.closed if row.rule == URGENT_RULE}
     for lesion in facts.lesions:
+        if not lesion.urgent:
+            continue
         signs = [sign for sign in unanswered(lesion) if f"sign:{sign.id}" not in closed]
         if signs:
             yield _urgent(f"lesion:{lesion.id}", signs, "urgent_sign", "sign")
@@ -54,6 +56,8 @@ def _urgent(subject: str, signs: list[UrgentSign], code: str, kind: str) -> Due:
 
 def rest_of_skin(facts: Facts) -> Iterator[Due]:
     """Plan the rest of a skin check that left regions out; the check itself is completed."""
+    if not any(item.not_seen for item in facts.done):
+        return
     checks = [item for item in facts.done if item.purpose == CHECK]
     last = max(checks, key=lambda item: (item.on, not item.not_seen), default=None)
     rest = (item.on for item in facts.done if item.purpose == "rest_of_skin_check")

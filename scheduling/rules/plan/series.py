@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 
 from scheduling.rules import dates
 from scheduling.rules.plan.messages import Params
-from scheduling.rules.ruleset.ruleset import Phase, Rule
+from scheduling.rules.ruleset.rule import Phase, Rule, Step, steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,14 @@ class Series:
     def key(self) -> tuple[str, str]:
         return self.rule.id, self.of
 
+    def counted_from(self, day: date) -> Series:
+        """The same series anchored on another day and counted anew from each visit."""
+        told = (self.subject, self.source_subject, self.of, self.head, self.about, self.known_on)
+        return Series(self.rule, day, *told, self.phases, self.certain, True, self.revived_on)
+
     def is_discharged(self, history: History) -> bool:
+        if not history.discharged:  # as nearly always
+            return False
         ended = history.discharged.get(self.key)
         return ended is not None and (self.revived_on is None or ended >= self.revived_on)
 
@@ -87,7 +94,11 @@ class Series:
             step = self._walk(history)[1]
             return step.occurrence if step else None
         last = history.last_done
-        for occurrence in self.anchored():
+        for number, (phase, start, end) in enumerate(self._steps(), 1):
+            target = dates.add(self.anchor, end)
+            if last is not None and target <= last:
+                continue  # its window opened before that visit, whenever exactly
+            occurrence = self._window(phase, start, target, number)
             if (last is None or occurrence.earliest > last) and not self.is_set_aside(occurrence, history):
                 return occurrence
         return None
@@ -129,36 +140,30 @@ class Series:
         """Give the target of the last occurrence by the calendar, None for an open schedule."""
         if not self.phases or self.phases[-1].length is None:
             return None
-        last = self.anchor
-        for phase, start in self._starts():
-            last = dates.add(self.anchor, start + phase.target)
-        return last
+        *_, last = [dates.ZERO, *(end for _, _, end in self._steps())]
+        return dates.add(self.anchor, last)
 
-    @cached_property
+    @property
     def total(self) -> int | None:
         """Count the visits of the schedule, None for one without an end or counted from each visit."""
         if self.rule.spacing == "attendance" or not self.phases or self.phases[-1].length is None:
             return None
-        return sum(1 for _ in self._starts())
+        return len(tuple(self._steps()))
 
     def anchored(self) -> Iterator[Occurrence]:
         """List the occurrences counted from the anchor alone."""
-        for number, (phase, start) in enumerate(self._starts(), 1):
-            yield _window(phase, self.anchor, start, number)
+        for number, (phase, start, end) in enumerate(self._steps(), 1):
+            yield self._window(phase, start, dates.add(self.anchor, end), number)
 
-    def _starts(self) -> Iterator[tuple[Phase, dates.Duration]]:
-        """Say how far from the anchor each interval begins; a visit on a phase end belongs to the earlier phase."""
-        offset = dates.ZERO
-        for phase in self.phases:
-            end = offset + phase.length if phase.length is not None else None
-            start, following = offset, offset + phase.target
-            while end is None or dates.is_not_after(self.anchor, following, end):
-                yield phase, start
-                start, following = following, following + phase.target
-                if phase.once:
-                    break
-            if end is not None:
-                offset = end
+    def _steps(self) -> Iterable[Step]:
+        shared = self.rule.steps if self.phases is self.rule.phases else None
+        return steps(self.phases, self.anchor) if shared is None else shared
+
+    def _window(self, phase: Phase, start: dates.Duration, target: date, number: int) -> Occurrence:
+        if not phase.is_range:
+            return _around(target, phase, number)
+        earliest, latest = (dates.add(self.anchor, start + span) for span in (phase.short, phase.long))
+        return Occurrence(number, earliest, target, latest, phase)
 
     def _walk(self, history: History) -> tuple[list[Occurrence], _Step | None]:
         """What is finished, and where it stands now."""
@@ -183,12 +188,12 @@ class Series:
         offset = dates.ZERO
         for index, phase in enumerate(self.phases):
             if phase.length is None:
-                return _Step(_window(phase, base, dates.ZERO, number), index)
+                return _Step(_after(base, phase, number), index)
             offset = offset + phase.length
             end = dates.add(self.anchor, offset)
             if index < first_phase or end <= base:
                 continue
-            occurrence = _window(phase, base, dates.ZERO, number)
+            occurrence = _after(base, phase, number)
             if occurrence.target <= end:
                 return _Step(occurrence, index)
             if dates.is_half_or_more(base, end, phase.target):
@@ -204,11 +209,15 @@ class _Step:
     index: int
 
 
-def _window(phase: Phase, anchor: date, start: dates.Duration, number: int) -> Occurrence:
-    target = dates.add(anchor, start + phase.target)
-    if phase.short == phase.long:
-        return Occurrence(
-            number, dates.add(target, phase.early, -1), target, dates.add(target, phase.late), phase
-        )
-    earliest, latest = dates.add(anchor, start + phase.short), dates.add(anchor, start + phase.long)
-    return Occurrence(number, earliest, target, latest, phase)
+def _around(target: date, phase: Phase, number: int) -> Occurrence:
+    return Occurrence(
+        number, dates.add(target, phase.early, -1), target, dates.add(target, phase.late), phase
+    )
+
+
+def _after(base: date, phase: Phase, number: int) -> Occurrence:
+    """The window that follows a visit or a day."""
+    target = dates.add(base, phase.target)
+    if not phase.is_range:
+        return _around(target, phase, number)
+    return Occurrence(number, dates.add(base, phase.short), target, dates.add(base, phase.long), phase)

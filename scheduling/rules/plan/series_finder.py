@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
+from operator import attrgetter
 from typing import Any
 
 from scheduling.rules import dates
@@ -19,15 +20,17 @@ from scheduling.rules.plan.matching import (
     one_of,
     staged,
 )
-from scheduling.rules.plan.messages import Value, params
+from scheduling.rules.plan.messages import Params, Value, params
 from scheduling.rules.plan.plan import Problem
 from scheduling.rules.plan.series import Series
 from scheduling.rules.plan.wording import diagnosis_words
 from scheduling.rules.ruleset.ruleset import Phase, Rule, RuleSet
+from scheduling.rules.ruleset.vocabulary import Anchor
 
 CHECK, SUTURES, RESULT = "full_skin_check", "suture_removal", "result_visit"
 BLOCKS_MONITORING = frozenset({"raised", "firm", "growing", "bleeding"})
 _TO_BE_DONE = ("biopsy", "excise", "refer")
+_id = attrgetter("id")
 _AS_DECIDED = {"biopsy": "biopsy_decided", "excise": "biopsy_decided", "refer": "watched"}
 
 
@@ -39,7 +42,7 @@ class Source:
     subject: str
     known_on: date
     head: str
-    about: dict[str, Value]
+    about: Params
 
 
 @dataclass
@@ -60,16 +63,16 @@ class SeriesFinder:
 
     def __init__(self, facts: Facts, ruleset: RuleSet) -> None:
         self.facts, self.found = facts, Found()
-        self.rules = ruleset.by_anchor
+        self.rules, self.about = ruleset.by_anchor, ruleset.about
 
     def find(self) -> Found:
-        for diagnosis in sorted(self.facts.diagnoses, key=lambda item: item.id):
+        for diagnosis in sorted(self.facts.diagnoses, key=_id):
             self.diagnosis(diagnosis)
         self.several_carcinomas()
         self.risk()
-        for lesion in sorted(self.facts.lesions, key=lambda item: item.id):
+        for lesion in sorted(self.facts.lesions, key=_id):
             self.lesion(lesion)
-        for procedure in sorted(self.facts.procedures, key=lambda item: item.id):
+        for procedure in sorted(self.facts.procedures, key=_id):
             self.procedure(procedure)
         return self.found
 
@@ -79,7 +82,7 @@ class SeriesFinder:
         subject, name = f"diagnosis:{diagnosis.id}", diagnosis_words(diagnosis.code)
         stages, problems = staged(diagnosis)
         self.found.problems += problems
-        matched = applying(self.rules.get("diagnosis", ()), diagnosis_values(diagnosis, stages))
+        matched = applying(self.about("diagnosis", diagnosis.code), diagnosis_values(diagnosis, stages))
         planned = [(rule, answer) for rule, answer in matched if rule.phases]
         anchor, source = self.day_of(diagnosis, name, bool(planned))
         unstaged = diagnosis.stage is None and any(one.code == "cannot_stage" for one in problems)
@@ -103,7 +106,7 @@ class SeriesFinder:
         if diagnosis.anchor is None and planned:
             self.found.problem("no_anchor", subject, about=_named(name, diagnosis.known_on), day=str(anchor))
         head = "diagnosis" if diagnosis.anchor else "diagnosis_reported"
-        return anchor, Source(subject, subject, known, head, {"name": name, "day": str(anchor)})
+        return anchor, Source(subject, subject, known, head, params(name=name, day=str(anchor)))
 
     def with_strictest(self, planned: list[tuple[Rule, Applies]]) -> list[tuple[Rule, Applies]]:
         """Add the shortest interval of any melanoma rule of the set: what is unanswered is held by the strictest."""
@@ -142,8 +145,8 @@ class SeriesFinder:
         tier = risk.tier.replace("_", " ")
         values: Values = {"tier": frozenset({risk.tier}), "transplant": one_of(risk.transplant)}
         known = risk.tier_since or risk.assessed_on
-        source = Source("patient", "patient", known, "risk", {"tier": tier, "day": str(known)})
-        matched = applying(self.rules.get("risk", ()), values)
+        source = Source("patient", "patient", known, "risk", params(tier=tier, day=str(known)))
+        matched = applying(self.about("risk", risk.tier), values)
         for rule, answer in matched:
             if rule.phases:
                 self.add(
@@ -174,10 +177,10 @@ class SeriesFinder:
         if risk is None or risk.tier not in order:
             return []
         below = order[: order.index(risk.tier)]
-        source = Source("patient", "patient", risk.assessed_on, "risk", {})
+        source = Source("patient", "patient", risk.assessed_on, "risk", ())
         found = []
         for tier in below:
-            matched = applying(self.rules.get("risk", ()), {"tier": frozenset({tier})})
+            matched = applying(self.about("risk", tier), {"tier": frozenset({tier})})
             found += [
                 self.series_of(rule, risk.assessed_on, source)
                 for rule, _ in matched
@@ -193,7 +196,7 @@ class SeriesFinder:
             why = "no day to count from" if since is None else "no rule that asks for one"
             self.found.problem("risk_assessment_missing", "patient", why=why)
             return
-        source = Source("patient", "patient", since, "no_assessment", {"day": str(since)})
+        source = Source("patient", "patient", since, "no_assessment", params(day=str(since)))
         for rule in renewals:
             first = replace(rule, spacing="anchored")
             self.found.series.append(
@@ -206,8 +209,7 @@ class SeriesFinder:
         decision = latest_decision(self.facts, lesion.id)
         if decision is not None and is_to_be_done(decision, lesion):
             self.to_be_done(decision, lesion)
-        signs = {sign.sign for sign in unanswered(lesion)}
-        if lesion.state != "watched" or signs & BLOCKS_MONITORING:
+        if lesion.state != "watched" or any(s.sign in BLOCKS_MONITORING for s in unanswered(lesion)):
             return
         subject = f"lesion:{lesion.id}"
         if lesion.monitoring is not None:
@@ -226,27 +228,28 @@ class SeriesFinder:
             self.found.problem("no_anchor", subject, kind_of="no_anchor_lesion", about=about)
             return
         since = lesion.since
-        words: dict[str, Value] = {"monitoring": str(lesion.monitoring), "day": str(since)}
+        words = params(monitoring=lesion.monitoring, day=str(since))
         source = Source(subject, subject, since, "lesion", words)
-        if not self.add_matching("lesion", values, since, source):
+        if not self.add_matching("lesion", lesion.monitoring or "", values, source):
             self.found.problem("no_rule", subject, about=f"{lesion.monitoring}-term monitoring")
 
     def to_be_done(self, decision: DecisionFact, lesion: LesionFacts) -> None:
         """Plan a biopsy, excision or referral that was decided, until it is done or decided otherwise."""
-        about: dict[str, Value] = {"day": str(decision.on), "decision": decision.decision}
+        about = params(day=str(decision.on), decision=decision.decision)
         source = Source(f"decision:{decision.id}", f"lesion:{lesion.id}", decision.on, "decision", about)
-        self.add_matching("decision", _decision_values(decision, lesion), decision.on, source)
+        self.add_matching("decision", decision.decision, _decision_values(decision, lesion), source)
 
     def look_again(self, decision: DecisionFact, lesion: LesionFacts) -> None:
         subject = f"lesion:{lesion.id}"
         if decision.months is None:
             self.found.problem("no_interval", subject, day=str(decision.on))
             return
-        about: dict[str, Value] = {"day": str(decision.on), "months": _months(decision.months)}
+        months = _months(decision.months)
+        about = params(day=str(decision.on), months=months)
         source = Source(f"decision:{decision.id}", subject, decision.on, "look_again", about)
         values = _decision_values(decision, lesion)
-        if not self.add_matching("decision", values, decision.on, source, decision.months):
-            self.found.problem("no_rule", subject, about=f"the decision to look again in {about['months']}")
+        if not self.add_matching("decision", decision.decision, values, source, decision.months):
+            self.found.problem("no_rule", subject, about=f"the decision to look again in {months}")
 
     # ---- procedures
 
@@ -258,9 +261,9 @@ class SeriesFinder:
             "region": one_of(procedure.region),
         }
         subject, about = procedure.subject, f"{procedure.kind} of {procedure.on}"
-        words: dict[str, Value] = {"kind": procedure.kind, "day": str(procedure.on)}
+        words = params(kind=procedure.kind, day=str(procedure.on))
         source = Source(subject, subject, procedure.on, "procedure", words)
-        matched = applying(self.rules.get("procedure", ()), values)
+        matched = applying(self.about("procedure", procedure.kind), values)
         for rule, answer in matched:
             if rule.phases and (rule.purpose != SUTURES or self.comes_out(procedure, answer)):
                 self.add(self.as_urgent(rule, procedure), procedure.on, source, certain=answer is Applies.YES)
@@ -313,13 +316,13 @@ class SeriesFinder:
     # ---- series
 
     def add_matching(
-        self, kind: str, values: Values, anchor: date, source: Source, months: int = 0
+        self, kind: Anchor, word: str, values: Values, source: Source, months: int = 0
     ) -> list[tuple[Rule, Applies]]:
         """Add a series for each rule that applies; returns those rules, also the ones that plan nothing."""
-        matched = applying(self.rules.get(kind, ()), values)
+        matched = applying(self.about(kind, word), values)
         for rule, answer in matched:
             if rule.phases:
-                self.add(rule, anchor, source, certain=answer is Applies.YES, months=months)
+                self.add(rule, source.known_on, source, certain=answer is Applies.YES, months=months)
         return matched
 
     def add(
@@ -340,8 +343,9 @@ class SeriesFinder:
         whose = (
             "patient" if rule.anchor in ("diagnosis", "risk") and rule.purpose == CHECK else source.subject
         )
-        phases = tuple(decided(phase, months) for phase in rule.phases)
-        about = params(**source.about)
+        phases = rule.phases
+        if rule.is_as_decided:
+            phases = tuple(decided(phase, months) for phase in phases)
         return Series(
             rule,
             anchor,
@@ -349,7 +353,7 @@ class SeriesFinder:
             source.subject,
             source.of,
             source.head,
-            about,
+            source.about,
             source.known_on,
             phases,
             **more,
@@ -376,6 +380,8 @@ def _decision_values(decision: DecisionFact, lesion: LesionFacts) -> Values:
 
 
 def latest_decision(facts: Facts, lesion_id: str) -> DecisionFact | None:
+    if not facts.decisions:
+        return None
     mine = [decision for decision in facts.decisions if decision.lesion == lesion_id]
     return max(mine, key=lambda decision: (decision.on, decision.order, decision.id), default=None)
 
@@ -392,7 +398,7 @@ def stands_as_decided(decision: DecisionFact, lesion: LesionFacts) -> bool:
 
 def unanswered(lesion: LesionFacts) -> list[UrgentSign]:
     """Find the urgent signs that no examination in person has answered yet, the oldest first."""
-    if lesion.state == "entered_in_error":
+    if not lesion.urgent or lesion.state == "entered_in_error":
         return []
     found = (sign for sign in lesion.urgent if sign.answered_on is None)
     return sorted(found, key=lambda sign: (sign.on, sign.sign, sign.id))

@@ -10,7 +10,7 @@ from scheduling.rules.plan.plan import Due
 from scheduling.rules.ruleset.ruleset import Condition, Phase, Rule
 from scheduling.rules.ruleset.schedules import duration_words as duration_words
 from scheduling.rules.ruleset.schedules import range_words as range_words
-from scheduling.rules.ruleset.schedules import schedule_code, schedule_words
+from scheduling.rules.ruleset.schedules import schedule_words
 from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 
 _THEN = {
@@ -81,7 +81,7 @@ def head_words(head: str, about: Params) -> str:
 
 def phase_words(phase: Phase) -> str:
     """One phase: every 3 months for 2 years."""
-    return schedule_words(schedule_code(phase))
+    return schedule_words(phase.code)
 
 
 def phase_labels(rule: Rule) -> list[str]:

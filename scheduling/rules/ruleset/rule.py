@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 from typing import Literal
 
 from scheduling.rules import dates
 from scheduling.rules.dates import Duration
-from scheduling.rules.ruleset.vocabulary import Anchor
+from scheduling.rules.ruleset.vocabulary import LEADING, Anchor
 
 Spacing = Literal["anchored", "attendance"]
 Then = Literal["open", "end", "ask"]
 Urgency = Literal["A", "B", "C"]
+AS_DECIDED, ONCE = "as decided", "once "
 
 
 @dataclass(frozen=True)
@@ -42,9 +45,39 @@ class Phase:
     once: bool = False
     as_decided: bool = False
 
-    @property
+    @cached_property
     def is_range(self) -> bool:
         return self.short != self.long
+
+    @cached_property
+    def code(self) -> str:
+        """What a reason carries of it: P3M for P2Y, once P14D."""
+        if self.as_decided:
+            return AS_DECIDED
+        ends = (self.short, self.long) if self.is_range else (self.target,)
+        span = "..".join(dates.format(end) for end in ends)
+        if self.once:
+            return f"{ONCE}{span}"
+        return span + (f" for {dates.format(self.length)}" if self.length is not None else "")
+
+
+# A phase, and how far from the anchor one of its intervals begins and ends.
+Step = tuple[Phase, Duration, Duration]
+
+
+def steps(phases: tuple[Phase, ...], anchor: date) -> Iterator[Step]:
+    """Say how far from the anchor each interval begins and ends; one on a phase end belongs to the earlier phase."""
+    offset = dates.ZERO
+    for phase in phases:
+        end = offset + phase.length if phase.length is not None else None
+        start, following = offset, offset + phase.target
+        while end is None or dates.is_not_after(anchor, following, end):
+            yield phase, start, following
+            start, following = following, following + phase.target
+            if phase.once:
+                break
+        if end is not None:
+            offset = end
 
 
 @dataclass(frozen=True)
@@ -66,6 +99,23 @@ class Rule:
     replaces: tuple[str, ...] = ()
     superseded_by: str | None = None
 
+    @cached_property
+    def steps(self) -> tuple[Step, ...] | None:
+        """Those of a schedule in whole months that ends, the same from every anchor; None for any other."""
+        spans = [span for phase in self.phases for span in (phase.target, phase.length)]
+        if not spans or any(span is None or span.days for span in spans):
+            return None
+        return tuple(steps(self.phases, date(2000, 1, 1)))
+
+    @cached_property
+    def is_as_decided(self) -> bool:
+        return any(phase.as_decided for phase in self.phases)
+
+    def may_be_about(self, name: str, word: str) -> bool:
+        """Whether nothing that the rule asks of this one fact excludes the word."""
+        asked = (one for one in self.when if one.field == name and one.operator in ("is", "in"))
+        return all(word in condition.values for condition in asked)
+
 
 @dataclass(frozen=True)
 class RuleSet:
@@ -82,3 +132,15 @@ class RuleSet:
         for rule in self.rules:
             found[rule.anchor] = (*found.get(rule.anchor, ()), rule)
         return found
+
+    def about(self, anchor: Anchor, word: str) -> tuple[Rule, ...]:
+        """The rules of a kind of fact that its code, tier or other leading word leaves open; sought once a word."""
+        key = anchor, word
+        if key not in self._about:
+            name, rules = LEADING[anchor], self.by_anchor.get(anchor, ())
+            self._about[key] = tuple(rule for rule in rules if rule.may_be_about(name, word))
+        return self._about[key]
+
+    @cached_property
+    def _about(self) -> dict[tuple[str, str], tuple[Rule, ...]]:
+        return {}

@@ -1,4 +1,4 @@
-"""Write a phase as a code that reasons carry ("P3M for P2Y", "once P14D", "now"), and the code in words."""
+"""The code of a phase that reasons carry ("P3M for P2Y", "once P14D", "now") in words."""
 
 from __future__ import annotations
 
@@ -6,21 +6,10 @@ from functools import lru_cache
 
 from scheduling.rules import dates
 from scheduling.rules.dates import Duration
-from scheduling.rules.ruleset.ruleset import Phase
+from scheduling.rules.ruleset.rule import AS_DECIDED, ONCE
 
-NOW, AS_DECIDED, ONCE = "now", "as decided", "once "
+NOW = "now"
 _SAID = {NOW: "now", AS_DECIDED: "once, after the months the dermatologist chose"}
-
-
-@lru_cache(maxsize=1024)
-def schedule_code(phase: Phase) -> str:
-    if phase.as_decided:
-        return AS_DECIDED
-    ends = (phase.short, phase.long) if phase.is_range else (phase.target,)
-    span = "..".join(dates.format(end) for end in ends)
-    if phase.once:
-        return f"{ONCE}{span}"
-    return span + (f" for {dates.format(phase.length)}" if phase.length is not None else "")
 
 
 @lru_cache(maxsize=1024)

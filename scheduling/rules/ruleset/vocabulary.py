@@ -52,6 +52,15 @@ FIELDS: dict[str, dict[str, tuple[str, ...] | type]] = {
     "procedure": {"kind": get_args(facts.ProcedureKind), "site": str, "region": get_args(facts.Region)},
 }
 
+# The word that every fact of a kind has.
+LEADING: dict[Anchor, str] = {
+    "diagnosis": "code",
+    "risk": "tier",
+    "lesion": "monitoring",
+    "decision": "decision",
+    "procedure": "kind",
+}
+
 PURPOSE_WORDS = {
     "full_skin_check": "full skin check",
     "lesion_image": "picture of the lesion",
