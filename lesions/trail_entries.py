@@ -8,6 +8,7 @@ from clinic.trail.audit import Action
 from lesions.models import (
     Addendum,
     DiagnosisVersion,
+    Dissent,
     Examination,
     Look,
     PictureMove,
@@ -36,6 +37,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "review.reopen": Action("put a lesion before a dermatologist again", False),
     "signoff.record": Action("signed a decision", True),
     "signoff.take_back": Action("took a signature back", True),
+    "signoff.dissent": Action("dissented from a signed decision", False),
     "signoff.addendum": Action("added to a signed decision", False),
     "procedure.record": Action("recorded a procedure", True),
     "procedure.sutures": Action("said whether a procedure left sutures", True),
@@ -47,6 +49,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,
     DiagnosisVersion,
+    Dissent,
     Examination,
     Look,
     PictureMove,

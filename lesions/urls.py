@@ -37,6 +37,7 @@ urlpatterns = [
     path("decisions/look-first/", beside.look_first, name="look_first"),
     path("decisions/<int:pk>/<slug:what>/", beside.sheet, name="sheet"),
     path("signoffs/<int:pk>/addendum/", decisions.add_addendum, name="add_addendum"),
+    path("signoffs/<int:pk>/dissent/", decisions.dissent_from, name="dissent"),
     path("signoffs/<int:pk>/take-back/", decisions.take_back, name="take_back"),
     path("signoffs/<int:pk>/put-right/", putting_right.put_right, name="put_right"),
     path("signoffs/<int:pk>/set-aside/", putting_right.set_aside, name="set_aside"),

@@ -73,6 +73,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "lesions:impression": ("post", "review", (NO, BAD, NO, NO)),
     "lesions:look_first": ("post", "", (NO, GONE, NO, NO)),
     "lesions:sheet": ("get", "beside", (OK, OK, NO, NO)),
+    "lesions:dissent": ("post", "signoff", (NO, BAD, NO, NO)),
     "lesions:take_back": ("post", "signoff", (NO, 302, NO, NO)),
     "lesions:put_right": ("get", "wrong", (OK, OK, NO, NO)),
     "lesions:set_aside": ("post", "wrong", (NO, BAD, NO, NO)),

@@ -32,7 +32,7 @@ from clinic.duties import limits
 from clinic.models import Member, PolicyKind, RiskAssessment
 from clinic.models.risk import Tier
 from lesions.limits import flags
-from lesions.models import Flag, Review, ReviewState, SignOff
+from lesions.models import Flag, Review, ReviewState
 
 URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST = range(6)
 RANKS: Final = (URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST)
@@ -78,16 +78,14 @@ def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> Quer
     Whoever asked for a second reading does not give it, so it stands in the others' lists only.
     """
     mixed = Q(flagged=True) | Q(mixed_rank__isnull=False)
-    return waiting(texts).filter(mixed).exclude(pk__in=_asked_by(member))
+    in_force = texts_in_force() if texts is None else texts
+    return waiting(in_force).filter(mixed & ~not_read_by(member, in_force.get("duty_limits")))
 
 
-def _asked_by(member: Member) -> QuerySet[Review]:
-    last = SignOff.objects.filter(lesion=OuterRef("lesion"), revoked__isnull=True).order_by(
-        "-signed_at", "-pk"
-    )
-    asked = Flag.objects.filter(review=OuterRef("pk"), code="second_reading")
-    rows = Review.objects.filter(Exists(asked), state=ReviewState.WAITING)
-    return rows.annotate(asker=Subquery(last.values("by")[:1])).filter(asker=member.pk).values("pk")
+def not_read_by(member: Member, limits_text: str | None) -> Q:
+    """Where another is to read: till its limit whoever asked does not, and who dissented never does."""
+    asked = Q(asked_by=member, dissented_by__isnull=True, opened_at__gte=_late_before(limits_text))
+    return asked | Q(asked_by=member, dissented_by__isnull=False) | Q(dissented_by=member)
 
 
 def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review]:

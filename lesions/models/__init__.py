@@ -15,6 +15,7 @@ from lesions.models.register import Examination, Lesion, LesionState, Monitoring
 from lesions.models.review import (
     Addendum,
     Decision,
+    Dissent,
     Draft,
     Impression,
     Look,
@@ -35,6 +36,7 @@ __all__ = [
     "Diagnosis",
     "DiagnosisCode",
     "DiagnosisVersion",
+    "Dissent",
     "Draft",
     "Examination",
     "Flag",

@@ -35,6 +35,20 @@ class Review(Stated):
         null=True,
         help_text="an unflagged lesion mixed in among the flagged stands at this rank, drawn by lot",
     )
+    asked_by = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="whoever asked for a second reading, or signed what somebody dissents from: another reads it",
+    )
+    dissented_by = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="a third reads it then",
+    )
     state = models.CharField(max_length=12, choices=ReviewState, default=ReviewState.WAITING)
     opened_at = models.DateTimeField()
 
@@ -182,3 +196,33 @@ class Addendum(AppendOnly):
 
     def __str__(self) -> str:
         return self.text
+
+
+class Dissent(AppendOnly):
+    """Another decision about the same lesion, given after somebody had signed first; a third reader is asked by it."""
+
+    signoff = models.ForeignKey(SignOff, on_delete=models.PROTECT, related_name="dissents")
+    decision = models.CharField(max_length=16, choices=Decision)
+    months = models.PositiveSmallIntegerField(null=True)
+    note = models.TextField(blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    stands = models.ForeignKey(
+        SignOff,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="the stricter decision that was done where nobody else could read it",
+    )
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["signoff", "by"], name="somebody_dissents_once_from_a_decision"),
+            models.CheckConstraint(
+                condition=Q(decision__in=Decision.values), name="a_dissent_has_a_known_decision"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.by} dissents: {self.get_decision_display()}"

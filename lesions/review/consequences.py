@@ -6,8 +6,9 @@ from datetime import date
 from clinic import clock
 from clinic.duties import limits
 from clinic.duties.kinds import KINDS
+from lesions.looking import foresight
 from lesions.models import Decision, Lesion
-from lesions.review import foresight, owed, questions
+from lesions.review import owed, questions
 
 # Where the plan asks for the act itself, the ledger opens nothing beside it.
 _BY_THE_PLAN = {Decision.EXCISE: "do_as_decided", Decision.BIOPSY: "do_as_decided"}

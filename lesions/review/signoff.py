@@ -6,13 +6,14 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import F
+from django.utils.translation import gettext as _
 
-from clinic import clock
+from clinic import clock, policies
 from clinic.access import Act, require
-from clinic.models import Member, StaleRow, change
+from clinic.models import Member, PolicyKind, StaleRow, change
 from clinic.trail import audit
 from lesions.limits.flags import FlagDraft
-from lesions.looking import drafts, showing
+from lesions.looking import drafts, queue, showing
 from lesions.looking.showing import NotShown, Shown
 from lesions.models import (
     Addendum,
@@ -127,6 +128,13 @@ def decide_in_person(
     return _sign(lesion, by, decision, months, note, in_person=True, asked=asked)
 
 
+def sign_stricter(*, lesion: Lesion, by: Member, decision: str, months: int | None, note: str) -> SignOff:
+    """Sign the stricter of two decisions where no third reader works here; in the caller's transaction."""
+    _check(lesion, decision, months, in_person=False)
+    asked = questions.ask(lesion, decision, months, note)
+    return _sign(lesion, by, decision, months, note, in_person=False, asked=asked)
+
+
 @transaction.atomic
 def add_addendum(*, signoff: SignOff, by: Member, text: str) -> Addendum:
     """Add an addendum: a signed decision is never edited; what is added stands below it."""
@@ -178,11 +186,12 @@ def _take(review: Review, revision: int) -> None:
 
 
 def _check_second_reader(review: Review, by: Member) -> None:
-    if not review.flags.filter(code="second_reading").exists():
-        return
-    last = owed.standing().filter(lesion=review.lesion, decision=Decision.SECOND_READING).first()
-    if last and last.by_id == by.pk:
-        raise SignOffRefused("You asked for the second reading: another dermatologist gives it.")
+    """Another reads what one has asked about; unanswered at its limit it returns to whoever asked."""
+    text = policies.texts_in_force(PolicyKind.DUTY_LIMITS).get("duty_limits")
+    if Review.objects.filter(queue.not_read_by(by, text), pk=review.pk).exists():
+        if by.pk == review.dissented_by_id:
+            raise SignOffRefused(_("You dissented from this decision: a third dermatologist reads it."))
+        raise SignOffRefused(_("You asked for the second reading: another dermatologist gives it."))
 
 
 def _check_shown(review: Review, by: Member, shown: Shown | None, in_person: bool) -> Comparison | None:
@@ -284,4 +293,5 @@ def _ask_again(review: Review, by: Member) -> None:
         assessment=review.assessment,
         comparison=review.comparison,
         drafts=[asked, *before],
+        not_for=reviews.NotFor(asked_by=by),
     )

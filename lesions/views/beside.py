@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
@@ -10,7 +11,7 @@ from clinic.access import Act, allow
 from clinic.people import risk
 from lesions.looking import drafts, showing
 from lesions.looking.showing import NotShown
-from lesions.models import Review
+from lesions.models import Review, ReviewState, SignOff
 from lesions.pages import decision_page
 from lesions.pages.lesion_head import banner
 
@@ -58,10 +59,22 @@ def look_first(request: HttpRequest) -> HttpResponse:
     return redirect(decision_page.address(review.pk, decision_page.list_of(request)))
 
 
+def _signed(review: Review) -> QuerySet[SignOff]:
+    """Decisions about the lesion, without those that whoever reads it a second or third time is not to see yet."""
+    rows = review.lesion.signoffs.all()
+    if review.state != ReviewState.WAITING or not review.asked_by_id:
+        return rows
+    return rows.exclude(
+        by=review.asked_by_id,
+        signed_at__lte=review.opened_at,
+        review__assessment__image=review.assessment.image_id,
+    )
+
+
 def _history(review: Review) -> dict[str, Any]:
     lesion = review.lesion
     return {
-        "signoffs": list(lesion.signoffs.select_related("by", "revoked").prefetch_related("addenda")),
+        "signoffs": list(_signed(review).select_related("by", "revoked").prefetch_related("addenda")),
         "diagnoses": list(lesion.diagnoses.all()),
         "procedures": list(lesion.procedures.all()),
         "signs_noted": list(lesion.urgent_signs.select_related("by")),
@@ -88,7 +101,7 @@ def sheet(request: HttpRequest, pk: int, what: str) -> HttpResponse:
     """History, risk, or the place on the body: a page of its own, which a script lays over the pictures."""
     if what not in SHEETS:
         raise Http404
-    review = get_object_or_404(Review.objects.select_related("lesion__patient"), pk=pk)
+    review = get_object_or_404(Review.objects.select_related("lesion__patient", "assessment"), pk=pk)
     lesion = review.lesion
     context = banner(request, lesion.patient, lesion, f"decision, {what}") | SHEETS[what](review)
     of = decision_page.list_of(request)

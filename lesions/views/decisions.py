@@ -7,18 +7,19 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, allow, require
 from clinic.pages.responses import conflict
 from lesions.forms import AddendumForm, BedsideForm, DecisionForm, SignOffForm
-from lesions.looking import queue, showing
+from lesions.looking import foresight, queue, showing
 from lesions.looking.showing import NotShown, Shown
 from lesions.models import Decision, Lesion, Review, SignOff
 from lesions.pages import decision_facts, decision_page
 from lesions.pages.lesion_head import about_lesion, found, lesion_url
 from lesions.register import register
-from lesions.review import consequences, foresight, signoff, taking_back
+from lesions.review import consequences, dissent, signoff, taking_back
 from lesions.review.consequences import Consequences
 from lesions.review.signoff import AskedFirst, SignOffRefused, StaleReview
 
@@ -48,7 +49,7 @@ def _sign(request: HttpRequest, review: Review, form: SignOffForm) -> HttpRespon
             **form.cleaned_data,
         )
     except StaleReview:
-        return _somebody_else(request, review.pk, form.cleaned_data["decision"])
+        return _somebody_else(request, review.pk, form.cleaned_data)
     except AskedFirst as error:
         form.ask(error.questions)
     except (SignOffRefused, NotShown) as error:
@@ -108,16 +109,49 @@ def _faults(form: SignOffForm) -> dict[str, str]:
     return {name: " ".join(str(text) for text in texts) for name, texts in form.errors.items()}
 
 
-def _somebody_else(request: HttpRequest, pk: int, yours: str) -> HttpResponse:
-    """Show what stands now, beside what was about to be signed."""
+def _somebody_else(request: HttpRequest, pk: int, said: dict[str, Any]) -> HttpResponse:
+    """Show what stands now beside what was about to be signed, with the road on: a dissent."""
     review = Review.objects.select_related("lesion", "signoff__by").get(pk=pk)
     signed = getattr(review, "signoff", None)
     stands = {"decision": signed.get_decision_display(), "by": signed.by} if signed else {}
     now = _("%(decision)s, signed by %(by)s") % stands if signed else review.get_state_display()
-    change = {"label": _("Decision"), "yours": Decision(yours).label, "now": now}
-    what = _("Somebody else decided on this lesion, or another picture came. Nothing of yours was saved.")
-    back = lesion_url(review.lesion)
-    return conflict(request, StaleReview(review), back, what=what, changes=[change])
+    yours = Decision(said["decision"]).label
+    kept = {name: said[name] or "" for name in ("decision", "months", "note")}
+    return conflict(
+        request,
+        StaleReview(review),
+        lesion_url(review.lesion),
+        template="lesions/decision_conflict.html",
+        what=_("Somebody else decided on this lesion, or another picture came. Nothing of yours was saved."),
+        changes=[{"label": _("Decision"), "yours": yours, "now": now}],
+        signed=signed,
+        yours=yours,
+        kept=kept,
+    )
+
+
+@allow(Act.SIGN_OFF)
+@require_POST
+def dissent_from(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep the other decision, and say what becomes of it."""
+    signed = get_object_or_404(SignOff.objects.select_related("lesion__patient", "by"), pk=pk)
+    form = DecisionForm(request.POST)
+    if not form.is_valid():
+        return about_lesion(request, signed.lesion, form, _("Dissent from a decision"), _("Dissent"))
+    said = {name: form.cleaned_data[name] for name in ("decision", "months", "note")}
+    try:
+        kept = dissent.record(signed=signed, by=request.user, **said)
+    except SignOffRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _DISSENTED[bool(kept.stands)])
+    return redirect("lesions:lesion", signed.lesion_id)
+
+
+_DISSENTED = {
+    False: gettext_lazy("Your dissent stands beside the decision."),
+    True: gettext_lazy("Your dissent is the stricter decision: it was signed and stands."),
+}
 
 
 def _page(

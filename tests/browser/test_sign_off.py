@@ -324,7 +324,7 @@ def test_sixty_decisions_by_keyboard_alone(page, doctor):
         began = page.evaluate("performance.now()")
         page.keyboard.press("Enter")
         keys += len(wanted) + 2
-        page.wait_for_url(lambda url: url != before)
+        page.wait_for_url(lambda url, before=before: url != before)
         if number < SIXTY - 1:
             page.wait_for_selector("[data-decoded]")
             took.append(page.evaluate("performance.now()") - began)
@@ -332,6 +332,7 @@ def test_sixty_decisions_by_keyboard_alone(page, doctor):
     assert {row.review_id for row in SignOff.objects.all()} == {review.pk for review in reviews}
     assert keys / SIXTY <= 4
     took.sort()
-    print(
-        f"sign to the next pair decoded: median {took[len(took) // 2]:.0f} ms, p95 {took[int(len(took) * 0.95)]:.0f} ms"
+    (SCREENS / "sign-to-next.txt").write_text(
+        f"{SIXTY} decisions, sign to the next pair decoded: median {took[len(took) // 2]:.0f} ms, "
+        f"p95 {took[int(len(took) * 0.95)]:.0f} ms\n"
     )
