@@ -2,7 +2,7 @@ from collections.abc import Iterable
 from dataclasses import fields
 from datetime import timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 from django import forms
 from django.db.models import QuerySet
@@ -16,16 +16,20 @@ from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from clinic.wording import write_day
-from lesions.models import DiagnosisCode, Monitoring, Sign, StageBasis
+from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.review import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows
 from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.comparison import Chosen
-from scheduling.rule_changes.what_if import Supposition
+from scheduling.rule_changes.what_if import DETAILS, Supposition
+from scheduling.rules.facts import facts
 
 _NONE = ("", "none")
+SUPPOSED_FIRST = (
+    "code", "how_many", "anchor", "thickness", "tier", "transplant", "monitoring", "region", "since", "sign", "done",
+)  # fmt: skip
 DONE_FOR_A_PERSON = (
     Purpose.FULL_SKIN_CHECK,
     Purpose.NODE_EXAMINATION,
@@ -40,6 +44,11 @@ DONE_FOR_A_PERSON = (
 
 def _stated(words: Iterable[str]) -> list[tuple[str, str]]:
     return [("", "not stated"), *((word, word) for word in words)]
+
+
+def _yes_or_no(unknown: str, label: Any = None) -> forms.NullBooleanField:
+    words = [("unknown", unknown), ("true", "yes"), ("false", "no")]
+    return forms.NullBooleanField(label=label, widget=forms.Select(choices=words), required=False)
 
 
 class TimeInput(forms.TimeInput):
@@ -361,10 +370,14 @@ class SuppositionForm(forms.Form):
     code = forms.ChoiceField(label="Diagnosis", choices=[_NONE, *DiagnosisCode.choices], required=False)
     anchor = day_field("Definitive excision on", required=False)
     thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
-    ulceration = forms.NullBooleanField(
-        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
+    how_many = forms.IntegerField(
+        label=_("How many such tumours"),
+        min_value=1,
+        max_value=9,
         required=False,
+        help_text=_("Empty: one. All excised on one day."),
     )
+    ulceration = _yes_or_no("not stated")
     n = forms.ChoiceField(label="N", choices=_stated(report_checks.NODES), required=False)
     m = forms.ChoiceField(label="M", choices=_stated(report_checks.METASTASES), required=False)
     stage = forms.ChoiceField(
@@ -376,13 +389,27 @@ class SuppositionForm(forms.Form):
         choices=_stated(("low", "intermediate", "high")),
         required=False,
     )
+    grade = forms.ChoiceField(
+        label=_("Grade of a dysplastic naevus"), choices=[("", "not stated"), *Grade.choices], required=False
+    )
+    sentinel = forms.ChoiceField(
+        label=_("Sentinel node"), choices=[("", "not stated"), *Sentinel.choices], required=False
+    )
+    deposit_mm = forms.CharField(
+        label=_("Deposit in the sentinel node, in mm"), max_length=10, required=False
+    )
+    nodes_cleared = _yes_or_no("not stated", label=_("Lymph nodes cleared"))
     tier = forms.ChoiceField(
         label="Risk tier, assessed today", choices=[("", "as it is"), *Tier.choices], required=False
     )
+    transplant = _yes_or_no("as it is", label=_("Has received a transplant"))
     monitoring = forms.ChoiceField(
         label="A further lesion under watch",
         choices=[_NONE, *Monitoring.choices],
         required=False,
+    )
+    region = forms.ChoiceField(
+        label=_("Where it is"), choices=_stated(get_args(facts.Region)), required=False
     )
     since = day_field("Watched since", required=False, help_text="Empty: today.")
     sign = forms.ChoiceField(
@@ -414,12 +441,11 @@ class SuppositionForm(forms.Form):
 
     @property
     def supposed(self) -> list[forms.BoundField]:
-        names = ("code", "anchor", "thickness", "tier", "monitoring", "since", "sign", "done")
-        return [self[name] for name in names]
+        return [self[name] for name in SUPPOSED_FIRST]
 
     @property
     def details(self) -> list[forms.BoundField]:
-        return [self[name] for name in ("ulceration", "n", "m", "stage", "stage_basis", "risk_class")]
+        return [self[name] for name in DETAILS]
 
     @property
     def details_given(self) -> bool:
@@ -451,12 +477,8 @@ class ComparisonForm(forms.Form):
     )
     stage = forms.ChoiceField(label="Stage (AJCC 8)", choices=_stated(report_checks.STAGES), required=False)
     thickness = forms.CharField(label="Thickness in mm", max_length=10, required=False)
-    deposit_mm = forms.CharField(label="Deposit in the sentinel node, in mm", max_length=10, required=False)
-    nodes_cleared = forms.NullBooleanField(
-        label="Lymph nodes cleared",
-        widget=forms.Select(choices=[("unknown", "not stated"), ("true", "yes"), ("false", "no")]),
-        required=False,
-    )
+    deposit_mm = SuppositionForm.base_fields["deposit_mm"]
+    nodes_cleared = SuppositionForm.base_fields["nodes_cleared"]
     risk_class = SuppositionForm.base_fields["risk_class"]
     tier = forms.ChoiceField(
         label="Risk tier, assessed today", choices=[("", "not assessed"), *Tier.choices], required=False

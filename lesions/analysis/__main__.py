@@ -30,10 +30,10 @@ def main(arguments: list[str] | None = None) -> int:
     if asked.json:
         print(json.dumps(result.to_json(), ensure_ascii=False, allow_nan=False))
         return 0
-    from lesions.analysis import wording  # noqa: PLC0415  loads numpy, which help does without
+    from lesions.analysis import terminal  # noqa: PLC0415  loads numpy, which help does without
 
     lines = (
-        wording.of_measurement(result) if isinstance(result, Measurement) else wording.of_comparison(result)
+        terminal.of_measurement(result) if isinstance(result, Measurement) else terminal.of_comparison(result)
     )
     print("\n".join(lines))
     return 0

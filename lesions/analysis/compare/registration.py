@@ -17,6 +17,7 @@ from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Array
 from lesions.analysis.picture.prepare import Prepared
 from lesions.analysis.types import Doubt, Measurement, Registration
+from lesions.analysis.wording import reason
 
 SCALE_MOST = 0.03  # skin under a contact plate stretches by some per cent: common practice, no source
 _SIDE = 384
@@ -26,15 +27,6 @@ _RIMS = (
 )  # of the lesion's radius: so close to it the skin may have moved; narrower ones swallowed growth
 # Tried beside the outlines' own zoom where no scale says it: the lesion may have grown.
 _OTHER_ZOOMS = (1.0, 0.88, 1.12)
-
-_LITTLE_SKIN = Doubt(
-    "little_skin", "Too little skin shows around the lesion to tell growth from a camera held closer."
-)
-_NOT_FOUND = Doubt("skin_not_found", "The skin around the lesion was not found again in the other picture.")
-_NO_OUTLINE = Doubt(
-    "no_outline", "Without an outline in both pictures nothing tells the lesion from its skin."
-)
-_MIRRORED = Doubt("mirrored", "The later picture looks mirrored; check how it was exported.")
 
 
 def register(first: Prepared, second: Prepared, earlier: Measurement, later: Measurement) -> Registration:
@@ -55,7 +47,7 @@ def register(first: Prepared, second: Prepared, earlier: Measurement, later: Mea
     one, two = _view(first), _view(second)
     ring_one, ring_two = _ring(first, one, earlier), _ring(second, two, later)
     if ring_one is None or ring_two is None:
-        return _refused(_NO_OUTLINE)
+        return _refused(reason("no_outline"))
     views, rings, stated = (one, two), (ring_one, ring_two), _stated_zoom(one, two, earlier, later)
     skins = [(_skin(one, ring_one, rim), _skin(two, ring_two, rim)) for rim in _RIMS]
     skins = [
@@ -66,9 +58,9 @@ def register(first: Prepared, second: Prepared, earlier: Measurement, later: Mea
     if hold is not None:
         return _within_scales(hold, one, two, earlier, later)
     if not skins:
-        return _refused(_LITTLE_SKIN)
+        return _refused(reason("little_skin"))
     mirrored = _looks_mirrored(views, skins[0], rings, stated)
-    return _refused(_MIRRORED if mirrored else _NOT_FOUND, mirrored=mirrored)
+    return _refused(reason("mirrored" if mirrored else "skin_not_found"), mirrored=mirrored)
 
 
 def _looks_mirrored(
@@ -80,8 +72,8 @@ def _looks_mirrored(
     return _held(*flipped, stated, features=False) is not None
 
 
-def _refused(reason: Doubt, *, mirrored: bool = False) -> Registration:
-    return Registration(False, None, None, None, mirrored, (reason,))
+def _refused(why: Doubt, *, mirrored: bool = False) -> Registration:
+    return Registration(False, None, None, None, mirrored, (why,))
 
 
 def _view(ready: Prepared) -> View:
@@ -158,7 +150,7 @@ def _within_scales(
         most = 1.96 * joint_uncertainty(earlier, later)
         off = way.zoom / stated - 1
         if abs(off) > max(SCALE_MOST, most):
-            return _refused(_contradiction(abs(off)))
+            return _refused(reason("scales_disagree", off=round(abs(off), 4)))
         way = way.with_zoom(stated * (1 + float(np.clip(off, -most, most))), *hold.middle)
     matrix = _later_to_earlier(way, one.zoom, two.zoom)
     rows = tuple(tuple(float(f"{v:.8g}") for v in row) for row in matrix)
@@ -171,11 +163,6 @@ def joint_uncertainty(earlier: Measurement, later: Measurement) -> float:
     if one is None or two is None or (one == two and one.origin == "device"):
         return 0.0
     return math.hypot(one.rel_uncertainty, two.rel_uncertainty)
-
-
-def _contradiction(off: float) -> Doubt:
-    text = f"The skin fits at a size {off:.0%} off what the two scales say; check both scales."
-    return Doubt("scales_disagree", text, {"off": round(off, 4)})
 
 
 def _later_to_earlier(way: Similarity, zoom_one: float, zoom_two: float) -> NDArray[np.float64]:

@@ -22,7 +22,7 @@ STRUCTURE_LIMIT = 0.15
 _LIMITS = (SHAPE_LIMIT, COLOUR_LIMIT, STRUCTURE_LIMIT)
 _FINE, _WIDE = 1 / 16, 1 / 8  # of the lesion's reach: what counts as structure, and where it is gathered
 
-Fold = tuple[float, float, float]
+Folds = NDArray[np.float64]  # (turns, 2 axes, 3: shape, colour, structure)
 
 
 @dataclass(frozen=True)
@@ -63,19 +63,21 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     box = slice(top, int(y.max()) + edge + 1), slice(left, int(x.max()) + edge + 1)
     layers = _layers(lab[box], mask[box], reach)
 
-    def fold(turn: int) -> list[Fold]:
-        return _folded(layers, mask[box], centre - (top, left), reach, turn * np.pi / 2 / _TURNS)
+    def folded(turns: list[int]) -> Folds:
+        angles = np.array(turns) * np.pi / 2 / _TURNS
+        return _folded(layers, mask[box], centre - (top, left), reach, angles)
 
-    folds = {turn: fold(turn) for turn in range(0, _TURNS, 2)}
-    middle = min(folds, key=lambda turn: _weight(folds[turn]))
-    best = min(folds[middle], fold(middle - 1), fold(middle + 1), key=_weight)
-    axes = sum(any(d > most for d, most in zip(axis, _LIMITS, strict=True)) for axis in best)
-    shape, colour, structure = np.mean(best, axis=0)
-    return Asymmetry(float(shape), float(colour), float(structure), axes)
+    turns = list(range(0, _TURNS, 2))
+    folds = folded(turns)
+    middle = int(_weights(folds).argmin())
+    near = np.concatenate([folds[middle : middle + 1], folded([turns[middle] - 1, turns[middle] + 1])])
+    best = near[_weights(near).argmin()]
+    shape, colour, structure = (float(mean) for mean in best.mean(axis=0))
+    return Asymmetry(shape, colour, structure, int((best > _LIMITS).any(axis=1).sum()))
 
 
-def _weight(fold: list[Fold]) -> float:
-    return sum(d / most for axis in fold for d, most in zip(axis, _LIMITS, strict=True))
+def _weights(folds: Folds) -> Folds:
+    return np.asarray((folds / _LIMITS).sum(axis=(1, 2)))
 
 
 def _layers(lab: Array, mask: Mask, reach: float) -> Array:
@@ -101,28 +103,33 @@ def _mean(values: Array, inside: Array, sigma: float) -> Array:
     return np.asarray(sums / np.maximum(weight, 1e-3), dtype=np.float32)
 
 
-def _folded(layers: Array, mask: Mask, centre: NDArray[np.float64], reach: float, angle: float) -> list[Fold]:
-    """Difference over the axis at `angle` and over the one across it."""
+def _folded(layers: Array, mask: Mask, centre: Folds, reach: float, angles: Folds) -> Folds:
+    """Difference over the axis at each angle and over the one across it."""
     steps = (np.arange(_GRID) + 0.5) / _GRID * 2 * reach - reach
     v, u = np.meshgrid(steps, steps, indexing="ij")
-    y = np.rint(centre[0] + np.sin(angle) * u + np.cos(angle) * v).astype(int)
-    x = np.rint(centre[1] + np.cos(angle) * u - np.sin(angle) * v).astype(int)
+    sine, cosine = (f(angles)[:, None, None] for f in (np.sin, np.cos))
+    y = np.rint(centre[0] + sine * u + cosine * v).astype(int)
+    x = np.rint(centre[1] + cosine * u - sine * v).astype(int)
     height, width = mask.shape
     seen = (y >= 0) & (x >= 0) & (y < height) & (x < width)
     y, x = np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)
     inside, sampled = mask[y, x] & seen, layers[y, x]
-    return [_difference(inside, sampled, axis) for axis in (0, 1)]
+    return np.stack([_differences(inside, sampled, axis) for axis in (1, 2)], axis=1)
 
 
-def _difference(inside: Mask, sampled: Array, axis: int) -> Fold:
-    """Of the half on one side of the axis: each pair of mirrored points counts once."""
-    half = (slice(0, _GRID // 2), slice(None)) if axis == 0 else (slice(None), slice(0, _GRID // 2))
+def _differences(inside: Mask, sampled: Array, axis: int) -> Folds:
+    """Of the half on one side of the axis, for every turn: each pair of mirrored points counts once."""
+    half = (slice(None), *(slice(0, _GRID // 2) if n == axis else slice(None) for n in (1, 2)))
     one, other = inside[half], np.flip(inside, axis)[half]
     both = one & other
-    shape = float((one ^ other).sum() / max(1, inside.sum()))
-    if not both.any():
-        return shape, 0.0, 0.0
     here, there = sampled[half][both], np.flip(sampled, axis)[half][both]
-    colour = float(delta_e_2000(here[:, :3], there[:, :3]).mean())
-    unlike = np.abs(here[:, 3] - there[:, 3]).sum() / max(1e-6, (here[:, 3] + there[:, 3]).sum())
-    return shape, colour, float(unlike)
+    turn, count = np.nonzero(both)[0], len(inside)
+
+    def gathered(values: Array) -> Folds:
+        return np.asarray(np.bincount(turn, values, count), dtype=np.float64)
+
+    shape = (one ^ other).sum(axis=(1, 2)) / np.maximum(1, inside.sum(axis=(1, 2)))
+    colour = gathered(delta_e_2000(here[:, :3], there[:, :3])) / np.maximum(1, both.sum(axis=(1, 2)))
+    unlike = gathered(np.abs(here[:, 3] - there[:, 3]))
+    structure = unlike / np.maximum(1e-6, gathered(here[:, 3] + there[:, 3]))
+    return np.stack([shape, colour, structure], axis=1)

@@ -17,17 +17,24 @@ _TO_XYZ = np.array(
     [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
 )
 _WHITE = np.array([0.95047, 1.0, 1.08883])
+_AT_ONCE = 8192  # pixels: what is computed in between then stays in the processor's cache
 
 
 def to_lab(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Turn sRGB uint8 (..., 3) into CIELAB under D65, float32 (..., 3)."""
+    rows = pixels.reshape(-1, 3)
+    out = np.empty(rows.shape, dtype=np.float32)
+    for start in range(0, len(rows), _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        out[part] = _lab(rows[part])
+    return out.reshape(pixels.shape)
+
+
+def _lab(rows: NDArray[np.uint8]) -> NDArray[np.float32]:
     matrix = (_TO_XYZ / _WHITE[:, None]).astype(np.float32)
-    xyz = _LINEAR[pixels] @ matrix.T
-    f = np.where(xyz > 216 / 24389, xyz ** np.float32(1 / 3), (24389 / 27 * xyz + 16) / 116)
-    out = np.stack(
-        [116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1
-    )
-    return out.astype(np.float32)
+    xyz = matrix @ _LINEAR[rows].T
+    x, y, z = np.where(xyz > 216 / 24389, xyz ** np.float32(1 / 3), (24389 / 27 * xyz + 16) / 116)
+    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1).astype(np.float32)
 
 
 def delta_e_2000(first: Lab, second: Lab) -> Floats:

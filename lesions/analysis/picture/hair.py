@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -62,11 +64,16 @@ def _directions(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
 def _reaches(ridges: Mask, least: float) -> bool:
     """Say whether any piece could be that long, seen in coarse cells: what touches there may be one piece."""
     whole = np.pad(ridges, [(0, -n % _CELL) for n in ridges.shape])
-    rows = np.bitwise_or.reduce(whole.reshape(-1, _CELL, whole.shape[1]), axis=1)
-    cells = np.bitwise_or.reduce(rows.reshape(len(rows), -1, _CELL), axis=2)
+    rows = whole[::_CELL] | whole[1::_CELL] | whole[2::_CELL] | whole[3::_CELL]
+    cells = rows[:, ::_CELL] | rows[:, 1::_CELL] | rows[:, 2::_CELL] | rows[:, 3::_CELL]
     marks, _ = ndimage.label(cells, np.ones((3, 3)))
-    spans = (np.hypot(s[0].stop - s[0].start, s[1].stop - s[1].start) for s in ndimage.find_objects(marks))
-    return any(span * _CELL > least for span in spans)
+    return any(span * _CELL > least for span in _spans(marks))
+
+
+def _spans(marks: NDArray[np.int32]) -> list[float]:
+    """Diagonal of the box round each marked piece, in the order of their numbers."""
+    boxes = ndimage.find_objects(marks)
+    return [math.hypot(b[0].stop - b[0].start, b[1].stop - b[1].start) for b in boxes]
 
 
 def _long_thin(ridges: Mask, longer: int) -> Mask:
@@ -78,8 +85,7 @@ def _long_thin(ridges: Mask, longer: int) -> Mask:
     area = np.bincount(numbers, minlength=count)
     inner = np.bincount(marks[binary.eroded(ridges)], minlength=count + 1)[1:]
     length = np.maximum((area - inner) / 2, 1)
-    spans = [np.hypot(s[0].stop - s[0].start, s[1].stop - s[1].start) for s in ndimage.find_objects(marks)]
-    span = np.array(spans)
+    span = np.array(_spans(marks))
     hairy = (
         (span > longer * _SHORTEST) & (area / length < longer * _WIDEST) & (span / length > _STRAIGHTEST_NET)
     )
@@ -92,18 +98,19 @@ def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
     """Replace marked pixels of (H, W, 3) by what lies beside them, the nearest first."""
     if not hairs.any():
         return pixels
-    out, missing = pixels.astype(np.float32), hairs.copy()
+    out, missing = pixels.copy(), hairs.copy()
     known = (~hairs).astype(np.float32)
     for step, sigma in ((1, 2.0), (3, 2.5), (8, 3.0), (24, 4.0)):
         rows, columns = np.nonzero(missing)
         if len(rows) == 0:
             break
         near = known[::step, ::step]
-        weight = ndimage.gaussian_filter(near, sigma)[rows // step, columns // step]
+        weight = resample.blurred_at(near, sigma, rows // step, columns // step)
         reached = weight > 0.1
         at = rows[reached], columns[reached]
         for channel in range(3):
-            spread = ndimage.gaussian_filter(pixels[::step, ::step, channel] * near, sigma)
-            out[at[0], at[1], channel] = spread[at[0] // step, at[1] // step] / weight[reached]
+            there = pixels[::step, ::step, channel] * near
+            spread = resample.blurred_at(there, sigma, at[0] // step, at[1] // step)
+            out[at[0], at[1], channel] = np.clip(spread / weight[reached] + 0.5, 0, 255)
         missing[at] = False
-    return np.asarray(np.clip(out + 0.5, 0, 255), dtype=np.uint8)
+    return out

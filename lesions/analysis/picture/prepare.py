@@ -39,7 +39,10 @@ class Prepared:
         return self.pixels.shape[0], self.pixels.shape[1]
 
     def coarser(self, longer: int) -> Prepared:
-        """The same by block means, its longer side about `longer` pixels; a rest at the rim is left out."""
+        """The same by block means, its longer side about `longer` pixels; a rest at the rim is left out.
+
+        Only `pixels`, of which nobody who asks for less asks more than their number, are every so-many-th instead.
+        """
         step = max(1, round(max(self.shape) / longer))
         height, width = (n // step * step for n in self.shape)
 
@@ -52,7 +55,7 @@ class Prepared:
         around = Surroundings(shrunk(self.around.frame) > 0.5, shrunk(self.around.foreign) > 0.5)
         return replace(
             self,
-            pixels=shrunk(self.pixels).astype(np.uint8),
+            pixels=self.pixels[:height:step, :width:step],
             density=shrunk(self.density),
             lab=shrunk(self.lab),
             hairs=shrunk(self.hairs) > 0.5,

@@ -11,6 +11,7 @@ from lesions.analysis.picture.contour import Ring, feret
 from lesions.analysis.picture.light import Array, Mask
 from lesions.analysis.picture.surroundings import Surroundings
 from lesions.analysis.types import Quality, Scale
+from lesions.analysis.wording import quality
 
 FOCUS_LEAST = 0.22
 CLIPPED_MOST = 0.02
@@ -19,15 +20,6 @@ HAIR_MOST = 0.10
 FRAME_MOST = 0.03
 PIXELS_LEAST = 150.0
 SCALE_MOST = 0.03
-_ADVICE = {
-    "focus": "Hold still, refocus and take it again.",
-    "exposure": "Take it again with less light or exposure.",
-    "glare": "Press the plate on fully, use more gel, or cross-polarise.",
-    "hair": "Part, flatten or clip the hair and take it again.",
-    "frame": "Step back or move so that the whole lesion is in the field.",
-    "scale": "Check which camera, lens and distance were used.",
-    "resolution": "Go closer or use a finer camera.",
-}
 
 
 def assess(
@@ -68,9 +60,9 @@ def assess(
     lost = clipped.sum() / max(1, around.usable.sum())
     return (
         _focus(density, where),
-        _share("exposure", lost, CLIPPED_MOST, "of the field is clipped"),
-        _share("glare", shining[where].mean(), GLARE_MOST, "of the lesion shines white"),
-        _share("hair", hairs[where].mean(), HAIR_MOST, "of the lesion is under hair"),
+        _share("exposure", lost, CLIPPED_MOST),
+        _share("glare", shining[where].mean(), GLARE_MOST),
+        _share("hair", hairs[where].mean(), HAIR_MOST),
         _contact(ring, around),
         _resolution(ring, zoom),
     )
@@ -81,9 +73,7 @@ def scales(stated: Scale | None, seen: Scale | None) -> tuple[Quality, ...]:
     if stated is None or seen is None:
         return ()
     off = abs(seen.mm_per_px / stated.mm_per_px - 1)
-    text = f"The picture's ruler is {off:.1%} off the scale given, at most {SCALE_MOST:.0%} is wanted."
-    ok = off <= SCALE_MOST
-    return (Quality("scale", round(off, 4), SCALE_MOST, ok, text if ok else f"{text} {_ADVICE['scale']}"),)
+    return (_share("scale", off, SCALE_MOST),)
 
 
 def _middle(around: Surroundings) -> Mask:
@@ -93,10 +83,8 @@ def _middle(around: Surroundings) -> Mask:
     return middle
 
 
-def _share(name: str, value: float, limit: float, what: str) -> Quality:
-    ok = bool(value <= limit)
-    text = f"{value:.1%} {what}, at most {limit:.0%} is wanted." + ("" if ok else f" {_ADVICE[name]}")
-    return Quality(name, round(float(value), 4), limit, ok, text)
+def _share(name: str, value: float, limit: float) -> Quality:
+    return quality(name, value, limit, ok=bool(value <= limit))
 
 
 def _focus(density: Array, where: Mask) -> Quality:
@@ -108,20 +96,13 @@ def _focus(density: Array, where: Mask) -> Quality:
     once, twice, four, eight = (ndimage.gaussian_filter(view, s) for s in (1.0, 2.0, 4.0, 8.0))
     fine, coarse = once - twice, four - eight
     value = float(np.sqrt((fine[near] ** 2).mean() / max(1e-9, float((coarse[near] ** 2).mean()))))
-    return _least(
-        "focus", value, FOCUS_LEAST, f"Sharpness {value:.2f}, at least {FOCUS_LEAST:.2f} is wanted."
-    )
-
-
-def _least(name: str, value: float, limit: float, text: str) -> Quality:
-    ok = value >= limit
-    return Quality(name, round(value, 4), limit, ok, text if ok else f"{text} {_ADVICE[name]}")
+    return quality("focus", value, FOCUS_LEAST, ok=value >= FOCUS_LEAST)
 
 
 def _contact(ring: Ring | None, around: Surroundings) -> Quality:
     if ring is None:
-        return Quality("frame", None, FRAME_MOST, True, "Not assessed: there is no outline.")
-    return _share("frame", on_rim(ring, around), FRAME_MOST, "of the border lies on the picture's rim")
+        return quality("frame", None, FRAME_MOST, ok=True)
+    return _share("frame", on_rim(ring, around), FRAME_MOST)
 
 
 def on_rim(ring: Ring, around: Surroundings) -> float:
@@ -135,7 +116,6 @@ def on_rim(ring: Ring, around: Surroundings) -> float:
 
 def _resolution(ring: Ring | None, zoom: float) -> Quality:
     if ring is None:
-        return Quality("resolution", None, PIXELS_LEAST, True, "Not assessed: there is no outline.")
+        return quality("resolution", None, PIXELS_LEAST, ok=True)
     across = feret(ring) * zoom
-    text = f"The lesion is {across:.0f} pixels across, at least {PIXELS_LEAST:.0f} are wanted."
-    return _least("resolution", across, PIXELS_LEAST, text)
+    return quality("resolution", across, PIXELS_LEAST, ok=across >= PIXELS_LEAST)

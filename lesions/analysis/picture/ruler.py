@@ -107,9 +107,11 @@ def _line(points: Floats, dark: Mask) -> Ring | None:
     across = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
     offsets = points[:: max(1, len(points) // _VOTES)] @ across
     low = offsets.min(axis=0)
-    counts = [np.bincount((offsets[:, i] - low[i]).astype(int)) for i in range(len(_ANGLES))]
-    best = int(np.argmax([c.max() for c in counts]))
-    normal, middle = across[:, best], low[best] + int(counts[best].argmax()) + 0.5
+    places = (offsets - low).astype(int)
+    size = int(places.max()) + 1
+    counts = np.bincount((places + np.arange(len(_ANGLES)) * size).ravel(), minlength=size * len(_ANGLES))
+    best, most = divmod(int(counts.argmax()), size)
+    normal, middle = across[:, best], low[best] + most + 0.5
     for reach in (2.5, 1.5, 1.2):
         near = points[np.abs(points @ normal - middle) < reach]
         if len(near) < 20:

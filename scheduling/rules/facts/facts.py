@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date as Day
-from typing import Annotated, Any, Literal, cast, get_args
+from functools import cached_property
+from typing import Annotated, Any, Literal, TypeVar, cast, get_args
 
 from scheduling.rules.facts import codec, contradictions
 from scheduling.rules.facts.codec import AtMost, Pattern
 from scheduling.rules.facts.codec import UnreadableFacts as UnreadableFacts
 
 SCHEMA = 2
+About = tuple[str, str]  # purpose and subject
+_Row = TypeVar("_Row")
+_Key = TypeVar("_Key", bound=Hashable)
 
 Status = Literal["active", "ending", "deceased", "transferred", "moved", "discharged"]
 Tier = Literal["average", "above_average", "high", "very_high"]
@@ -282,6 +286,34 @@ class Facts:
     done: tuple[Done, ...] = ()
     closed: tuple[Closed, ...] = ()
     overrides: tuple[Override, ...] = ()
+
+    # Each list by what its rows are about: read row by row, a long record would cost the square of its length.
+
+    @cached_property
+    def overrides_about(self) -> dict[About, list[Override]]:
+        by_id = sorted(self.overrides, key=lambda one: one.id)
+        return _grouped(by_id, lambda one: (one.purpose, one.subject))
+
+    @cached_property
+    def done_about(self) -> dict[About, list[Done]]:
+        return _grouped(self.done, lambda one: (one.purpose, one.subject))
+
+    @cached_property
+    def decisions_of(self) -> dict[str, list[DecisionFact]]:
+        """The decisions on each lesion, the latest last."""
+        by_day = sorted(self.decisions, key=lambda one: (one.on, one.order, one.id))
+        return _grouped(by_day, lambda one: one.lesion)
+
+    @cached_property
+    def diagnoses_of(self) -> dict[str | None, list[Diagnosis]]:
+        return _grouped(self.diagnoses, lambda one: one.lesion)
+
+
+def _grouped(rows: Iterable[_Row], key_of: Callable[[_Row], _Key]) -> dict[_Key, list[_Row]]:
+    found: dict[_Key, list[_Row]] = {}
+    for row in rows:
+        found.setdefault(key_of(row), []).append(row)
+    return found
 
 
 def parse(obj: Mapping[str, Any]) -> Facts:

@@ -118,7 +118,7 @@ class FutureDays:
 
 
 def _settled(row: _Row, **values: Any) -> _Row:
-    """The row with other values; itself where all are the very same, as nearly always: a copy of each costs time."""
+    """Give the row with other values; itself where none differs, as nearly always: a copy of every row costs time."""
     for name, value in values.items():
         if getattr(row, name) is not value:
             return replace(row, **values)

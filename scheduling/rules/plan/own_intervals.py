@@ -99,8 +99,7 @@ def standing(facts: Facts, key: Key, history: History) -> list[Override]:
 
 
 def _mine(facts: Facts, key: Key) -> list[Override]:
-    found = (override for override in facts.overrides if (override.purpose, override.subject) == key)
-    return sorted(found, key=lambda override: override.id)
+    return facts.overrides_about.get(key, [])
 
 
 def _contradicts_itself(override: Override) -> bool:
@@ -119,19 +118,28 @@ def _anchor(override: Override, history: History) -> date:
 
 
 def _unfinished(override: Override, history: History) -> Iterator[Due]:
-    occurrences = _occurrences(override, _anchor(override, history))
+    occurrences = _occurrences(override, _anchor(override, history), history.records_since)
     return (due for due in occurrences if not _is_finished(due, override, history))
 
 
-def _occurrences(override: Override, anchor: date) -> Iterator[Due]:
+def _occurrences(override: Override, anchor: date, since: date | None) -> Iterator[Due]:
+    """All of them, less most of those that lie before the records and are finished for that reason."""
     if override.date is not None:
         yield _due(override, anchor, 1, override.date, _DATE_TOLERANCE)
         return
     interval = dates.parse(override.interval or "")
-    number = 1
+    number = _first_number(anchor, interval, since)
     while override.until is None or dates.add(anchor, interval, number) <= override.until:
         yield _due(override, anchor, number, dates.add(anchor, interval, number), usual_tolerance(interval))
         number += 1
+
+
+def _first_number(anchor: date, interval: Duration, since: date | None) -> int:
+    """One that is surely not late: an occurrence for each day of 170 years would be counted through otherwise."""
+    if since is None:
+        return 1
+    before = (since - anchor).days - usual_tolerance(interval).days
+    return max(1, before // dates.longest_days(interval))
 
 
 def _is_finished(due: Due, override: Override, history: History) -> bool:

@@ -273,9 +273,8 @@ class SeriesFinder:
         """Make a malignant result that is not told yet urgent, whatever the set says of results."""
         if rule.purpose != RESULT:
             return rule
-        since = (
-            one for one in self.facts.diagnoses if one.code in MALIGNANT and one.lesion == procedure.lesion
-        )
+        mine = self.facts.diagnoses_of.get(procedure.lesion, ())
+        since = (one for one in mine if one.code in MALIGNANT)
         known = any(one.known_on is None or one.known_on >= procedure.on for one in since)
         return replace(rule, urgency="A") if known else rule
 
@@ -304,14 +303,13 @@ class SeriesFinder:
         return any(rule.purpose == SUTURES for rule in self.rules.get("procedure", ()))
 
     def is_instructed(self, procedure: Procedure) -> bool:
-        key = SUTURES, procedure.subject
-        return any((item.purpose, item.subject) == key for item in self.facts.overrides)
+        return (SUTURES, procedure.subject) in self.facts.overrides_about
 
     def sutures_settled(self, procedure: Procedure) -> bool:
-        since, key = self.facts.patient.records_since, (SUTURES, procedure.subject)
+        since = self.facts.patient.records_since
         before_records = since is not None and procedure.on < since
-        done = (item for item in self.facts.done if item.on >= procedure.on)
-        return before_records or any((item.purpose, item.subject) == key for item in done)
+        done = self.facts.done_about.get((SUTURES, procedure.subject), ())
+        return before_records or any(item.on >= procedure.on for item in done)
 
     # ---- series
 
@@ -380,10 +378,8 @@ def _decision_values(decision: DecisionFact, lesion: LesionFacts) -> Values:
 
 
 def latest_decision(facts: Facts, lesion_id: str) -> DecisionFact | None:
-    if not facts.decisions:
-        return None
-    mine = [decision for decision in facts.decisions if decision.lesion == lesion_id]
-    return max(mine, key=lambda decision: (decision.on, decision.order, decision.id), default=None)
+    mine = facts.decisions_of.get(lesion_id)
+    return mine[-1] if mine else None
 
 
 def is_to_be_done(decision: DecisionFact, lesion: LesionFacts) -> bool:

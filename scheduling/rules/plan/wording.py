@@ -115,7 +115,12 @@ def source_words(rule: Rule) -> str:
     return f"{rule.source}, {rule.edition}{_HOW_READ.get(rule.flag, '')}{newer}"
 
 
-_HOW_READ = {"found-2nd": " (second-hand, confirm before use)", "memory M": " (from memory, to be checked)"}
+_FROM_MEMORY = " (from memory, to be checked)"
+_HOW_READ = {
+    "found-2nd": " (second-hand, confirm before use)",
+    "memory H": _FROM_MEMORY,
+    "memory M": _FROM_MEMORY,
+}
 
 
 def due_sentence(due: Due) -> str:

@@ -40,9 +40,9 @@ class Phase:
     long: Duration
     target: Duration
     length: Duration | None
-    early: Duration = dates.ZERO
-    late: Duration = dates.ZERO
-    once: bool = False
+    early: Duration
+    late: Duration
+    once: bool
     as_decided: bool = False
 
     @cached_property

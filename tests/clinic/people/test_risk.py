@@ -12,7 +12,7 @@ from tests import build
 # AFP: Sinclair, Skin checks, Australian Family Physician 2012;41:464-469, risk table, as restated on clinic pages that cite
 # it. CCA: Cancer Council Australia, Clinical practice guidelines for the diagnosis and management of melanoma, Summary of
 # recommendations. OCP: Cancer Council, Optimal care pathway for people with melanoma, 2nd edition, section 1.2, as read.
-# MOL: Moloney et al., JAMA Dermatology 2014;150:819-827, definition of extreme high risk: from memory, to be confirmed.
+# MOL: Moloney et al., JAMA Dermatology 2014;150:819-827, abstract; that one melanoma of two lies within 10 years: from memory.
 # (publication, answers, age, tier)
 TABLE = [
     ("AFP", {}, 60, "average"),

@@ -184,13 +184,47 @@ def test_an_average_tier_with_its_renewal_discharged_is_asked_about():
     assert (answer.due, codes(answer)) == ((), {("nothing_planned", "patient")})
 
 
-def test_a_day_to_come_says_whether_it_counts_from_today_or_not_at_all():
-    today = date(2024, 6, 1)
-    assert "future_day" in kinds(plan(today=today, done=[CHECK_IN_TIME]))
-    assert "future_day_counts" in kinds(plan(today=today, diagnoses=[{"anchor": COMING}]))
+@pytest.mark.parametrize(
+    "facts, counts",
+    [
+        ({"done": [CHECK_IN_TIME]}, False),
+        ({"records_since": COMING}, False),
+        ({"risk": {"tier": "high", "assessed_on": COMING}}, True),
+        ({"concerns": [sign("new", COMING)]}, True),
+        ({"concerns": [sign("new", "2024-05-01", COMING)]}, False),
+        ({"lesions": [WATCHED | {"last_image_on": COMING}]}, False),
+        ({"lesions": [WATCHED | {"since": COMING}]}, True),
+        ({"lesions": [WATCHED], "decisions": [{"lesion": "1", "on": COMING, "months": 3}]}, True),
+        (
+            {
+                "lesions": [WATCHED],
+                "decisions": [{"lesion": "1", "on": "2024-05-01", "fulfilled_on": COMING}],
+            },
+            False,
+        ),
+        ({"diagnoses": [{"anchor": COMING}]}, True),
+        ({"procedures": [{"on": COMING}]}, False),
+        ({"closed": [{"anchor": "2024-01-31", "on": COMING}]}, False),
+    ],
+)
+def test_a_day_to_come_says_whether_it_counts_from_today_or_not_at_all(facts, counts):
+    """domain.md, 14: what opens a duty counts from today, what completes, answers or closes one not at all."""
+    said = kinds(plan(today=date(2024, 6, 1), **facts)) & {"future_day", "future_day_counts"}
+    assert said == {"future_day_counts" if counts else "future_day"}
+
+
+@pytest.mark.parametrize("name, keys", [("done", ON), ("overrides", {"interval": "P6M"})])
+def test_the_patient_is_always_on_record(name, keys):
+    assert ("unknown_subject", "patient") not in codes(plan(**{name: [keys]}))
 
 
 def test_a_melanoma_without_any_day_is_followed_from_each_new_day():
     today = date(2024, 6, 1)
     answer = plan(today=today, diagnoses=[{"code": "melanoma"}])
     assert (row(answer).anchor, answer.valid_until) == (today, today)
+
+
+def test_a_plan_holds_until_the_eve_of_the_first_day_to_come():
+    today = date(2024, 6, 1)
+    done = [{"on": "2024-06-20"}, {"on": "2024-06-10"}, {"on": "2024-06-15"}]
+    assert plan(today=today, done=done).valid_until == date(2024, 6, 9)

@@ -8,7 +8,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from scheduling.rules.facts import facts
+from scheduling.rules.facts import codec, contradictions, facts
 from tests.scheduling.rules.build import raw, sign
 
 FULL = raw(
@@ -151,3 +151,97 @@ def test_no_key_of_its_schema_may_be_absent(path):
     with pytest.raises(facts.UnreadableFacts) as refused:
         facts.parse(written)
     assert refused.value.path == path
+
+
+# interfaces.md and domain.md, "what is owed": what each purpose may be about
+ABOUT = {
+    "full_skin_check": {"patient"},
+    "risk_assessment": {"patient"},
+    "rest_of_skin_check": {"patient"},
+    "lesion_image": {"lesion"},
+    "lesion_examination": {"lesion", "patient"},
+    "result_visit": {"procedure", "patient"},
+    "wound_check": {"procedure", "patient"},
+    "suture_removal": {"procedure", "patient"},
+    "node_examination": {"patient", "diagnosis", "lesion", "procedure"},
+}
+SUBJECTS = {
+    "patient": "patient",
+    "lesion": "lesion:1",
+    "diagnosis": "diagnosis:1",
+    "procedure": "procedure:1",
+}
+
+
+@pytest.mark.parametrize("purpose", ABOUT)
+@pytest.mark.parametrize("kind", SUBJECTS)
+@pytest.mark.parametrize(
+    "name, keys",
+    [
+        ("done", {"on": "2025-01-05"}),
+        ("closed", {"anchor": "2024-01-31", "on": "2025-01-06"}),
+        ("overrides", {"interval": "P6M"}),
+    ],
+)
+def test_each_purpose_is_about_its_own_kind_of_subject(purpose, kind, name, keys):
+    """A completion under another subject would silently complete nothing."""
+    given = raw(**{name: [keys | {"purpose": purpose, "subject": SUBJECTS[kind]}]})
+    if kind in ABOUT[purpose]:
+        assert getattr(facts.parse(given), name)[0].subject == SUBJECTS[kind]
+        return
+    with pytest.raises(facts.UnreadableFacts) as refused:
+        facts.parse(given)
+    assert refused.value.path == f"{name}[0].subject"
+
+
+@pytest.mark.parametrize(
+    "purpose, kind",
+    [
+        ("full_skin_check", "patient"),
+        ("risk_assessment", "patient"),
+        ("lesion_image", "lesion"),
+        ("lesion_examination", "lesion"),
+        ("wound_check", "procedure"),
+        ("laboratory", "diagnosis"),
+    ],
+)
+def test_what_a_rule_plans_each_purpose_for(purpose, kind):
+    assert contradictions.subject_of(purpose) == kind
+
+
+def test_a_text_may_be_as_long_as_its_limit():
+    limit = codec.MOST_CHARACTERS
+    assert (
+        len(facts.parse(raw(overrides=[{"interval": "P6M", "reason": "x" * limit}])).overrides[0].reason)
+        == limit
+    )
+    with pytest.raises(facts.UnreadableFacts, match=f"longer than {limit}"):
+        facts.parse(raw(overrides=[{"interval": "P6M", "reason": "x" * (limit + 1)}]))
+
+
+@pytest.mark.parametrize("value", [1, 120, 121, 0])
+def test_months_run_from_one_to_ten_years(value):
+    given = raw(decisions=[{"on": "2025-01-03", "months": value}])
+    if 1 <= value <= 120:
+        assert facts.parse(given).decisions[0].months == value
+    else:
+        with pytest.raises(facts.UnreadableFacts, match="out of range"):
+            facts.parse(given)
+
+
+@pytest.mark.parametrize(
+    "day, is_read",
+    [
+        ("1850-01-01", True),
+        ("1849-12-31", False),
+        ("2200-12-31", True),
+        ("2201-01-01", False),
+    ],
+)
+def test_days_run_from_1850_to_2200(day, is_read):
+    given = raw(lesions=[{"since": day}])
+    if is_read:
+        assert facts.parse(given).lesions[0].since.isoformat() == day
+    else:
+        with pytest.raises(facts.UnreadableFacts, match="is not between"):
+            facts.parse(given)

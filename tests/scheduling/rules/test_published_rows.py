@@ -7,7 +7,7 @@ import pytest
 from scheduling.rules.plan import wording
 from scheduling.rules.ruleset import ruleset
 from tests.scheduling.rules.asking import codes, plan
-from tests.scheduling.rules.sets import joined
+from tests.scheduling.rules.sets import joined, one_rule
 
 # Each row: months (shortest, longest or None, duration or None for one without a stated end).
 # A review, PubMed Central PMC9798450, table 17, "Comparison between US, European, and Australian guidelines for follow-up
@@ -202,6 +202,43 @@ def test_a_source_can_be_found_and_says_how_it_was_read(name, rule):
     elif rule.flag == "found":
         assert "as restated" not in rule.source
     assert (rule.flag == "design") == (rule.source == "clinic setting, no source")
+
+
+# Neither the guideline nor a page that prints its title was read: the figures come from the page that restates it.
+UNREAD_TITLES = (
+    "National Comprehensive Cancer Network, Melanoma: Cutaneous",
+    "National Comprehensive Cancer Network, Basal and Squamous Cell Skin Cancer",
+    "German Guideline Programme in Oncology",
+)
+
+
+def test_a_title_from_memory_says_so():
+    marked = re.compile(r"^ \((title|name) from memory, to be confirmed\)")
+    found = [
+        (rule.id, bool(marked.match(rule.source.removeprefix(title))))
+        for _, rule in SHIPPED
+        for title in UNREAD_TITLES
+        if rule.source.startswith(title)
+    ]
+    assert len(found) >= 10 and all(is_marked for _, is_marked in found), found
+
+
+def test_a_row_from_memory_says_so_wherever_its_source_is_read():
+    """The flag is the clinic's only warning: each kind of doubt has its words, on the page and in the plan."""
+    for flag, words in (
+        ("memory H", "from memory"),
+        ("memory M", "from memory"),
+        ("found-2nd", "second-hand"),
+    ):
+        (rule,) = ruleset.load(one_rule(flag=f'"{flag}"')).rules
+        assert words in wording.source_words(rule) and words in wording.rule_sentence(rule)
+        assert words in plan_source(rule)
+
+
+def plan_source(rule):
+    rules = ruleset.load(one_rule(flag=f'"{rule.flag}"'))
+    (due,) = [one for one in plan(rules, diagnoses=[IIIA]).due if one.purpose == "full_skin_check"]
+    return due.reasons[0].source
 
 
 def test_a_superseded_edition_is_a_warning_that_spoils_nothing():

@@ -7,7 +7,7 @@ import pytest
 from PIL import Image, ImageCms
 
 from lesions.analysis.picture import reading
-from lesions.analysis.picture.allowance import UnreadablePicture
+from lesions.analysis.picture.allowance import Allowance, UnreadablePicture
 from tests.lesions.analysis.picture.crafted import chunk, even_png, saved
 
 SKIN, GREY = (200, 150, 120), (149, 149, 149)
@@ -127,6 +127,37 @@ def test_pixels_without_a_value_are_refused(number, share):
     for ask in (reading.clean, lambda d: reading.load(d, working_width=496)):
         with pytest.raises(UnreadablePicture, match="without a value"):
             ask(data)
+
+
+def several(kind):
+    return saved(plain("RGB"), kind, save_all=True, append_images=[plain("RGB", (0, 0, 0))])
+
+
+UNUSABLE = {
+    "TIFF without values": (saved(values(np.nan, np.float32), "TIFF"), "without a value"),
+    "PNG, animated": (several("PNG"), "more than one picture"),
+    "TIFF of two pages": (several("TIFF"), "more than one picture"),
+    "WebP, animated": (several("WEBP"), "more than one picture"),
+}
+BLACK = {
+    f"{kind}, all black": saved(Image.new("RGB", (WIDE, HIGH)), kind)
+    for kind in ("JPEG", "PNG", "TIFF", "WEBP")
+}
+
+
+@pytest.mark.parametrize("bound", ["pixels", "decoded"])
+@pytest.mark.parametrize("name", [*PICTURES, *BLACK, *UNUSABLE])
+def test_every_kind_just_under_each_limit_and_just_over(name, bound):
+    """Over the limit its size is what is said: nothing is decoded to find another fault."""
+    data = BLACK.get(name) or (PICTURES | UNUSABLE)[name][0]
+    under, over = (Allowance(**{bound: WIDE * HIGH - n}) for n in (0, 1))
+    with pytest.raises(UnreadablePicture, match="too many pixels"):
+        reading.load(data, working_width=None, allowance=over)
+    if name in UNUSABLE:
+        with pytest.raises(UnreadablePicture, match=UNUSABLE[name][1]):
+            reading.load(data, working_width=None, allowance=under)
+    else:
+        assert reading.load(data, working_width=None, allowance=under).pixels.shape == (HIGH, WIDE, 3)
 
 
 def test_values_below_nought_are_black():
