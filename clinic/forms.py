@@ -6,8 +6,10 @@ from typing import Any, ClassVar
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
+from clinic.access import Act, roles_with
 from clinic.duties.outcomes import Outcome
 from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Tier
 from clinic.models.duty import How
@@ -175,9 +177,21 @@ class SettleForm(RevisionForm):
     words = forms.CharField(
         label="What was said, or what follows", required=False, widget=forms.Textarea(attrs={"rows": 2})
     )
+    until = day_field(_("Until, where a day is asked for"), future=True, required=False)
+    teller = forms.ModelChoiceField(
+        label=_("Who tells the patient"), queryset=Member.objects.none(), required=False
+    )
 
     def __init__(self, *args: Any, outcomes: Iterable[Outcome], **more: Any) -> None:
         super().__init__(*args, **more)
+        outcomes = list(outcomes)
+        if not any("until" in one.needs for one in outcomes):
+            del self.fields["until"]
+        if any(one.then == "tell" for one in outcomes):
+            tellers = Member.objects.filter(is_active=True, role__in=roles_with(Act.TELL_PATIENT))
+            self.fields["teller"].queryset = tellers.order_by("name")
+        else:
+            del self.fields["teller"]
         self.fields["outcome"].choices = [(one.code, one.words) for one in outcomes]
 
 
@@ -188,6 +202,15 @@ class EndDutyForm(RevisionForm):
 
 class ProposeEndForm(EndDutyForm):
     pass
+
+
+class GiveForm(RevisionForm):
+    owner = forms.ModelChoiceField(label=_("Who does it"), queryset=Member.objects.none())
+
+    def __init__(self, *args: Any, act: Act, **more: Any) -> None:
+        super().__init__(*args, **more)
+        may_do = Member.objects.filter(is_active=True, role__in=roles_with(act))
+        self.fields["owner"].queryset = may_do.order_by("name")
 
 
 class PutOffForm(RevisionForm):

@@ -20,6 +20,7 @@ urlpatterns = [
     path("duties/<int:pk>/settle/", duties.settle, name="settle_duty"),
     path("duties/<int:pk>/end/", duties.end, name="end_duty"),
     path("duties/<int:pk>/propose/", duties.propose_end, name="propose_end_duty"),
+    path("duties/<int:pk>/give/", duties.give, name="give_duty"),
     path("duties/<int:pk>/put_off/", duties.put_off, name="put_off_duty"),
     path("duties/<int:pk>/take_back/", duties.take_back, name="take_back_duty"),
     path("proposals/<int:pk>/", duties.proposal, name="proposal"),

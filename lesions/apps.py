@@ -7,20 +7,23 @@ class LesionsConfig(AppConfig):
 
     def ready(self) -> None:
         from clinic import policies  # noqa: PLC0415  needs loaded models
-        from clinic.duties import proposals, steps  # noqa: PLC0415  needs loaded models
+        from clinic.duties import ledger, proposals, steps  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
         from clinic.people import ending, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from lesions.limits import flags  # noqa: PLC0415  needs loaded models
-        from lesions.register import endings, examinations  # noqa: PLC0415  needs loaded models
-        from lesions.review import care_end, results_followed  # noqa: PLC0415  needs loaded models
+        from lesions.register import endings, examinations, unmatched  # noqa: PLC0415  needs loaded models
+        from lesions.review import care_end, in_error, putting_right, results_followed  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
         policies.register_checker(PolicyKind.FLAGS, flags.check)
         proposals.register_proposable(endings.ACT, endings.CHANGE)
+        ledger.UNDO["lesions.picturemove"] = putting_right.bring_back
+        proposals.register_proposable(in_error.ACT, in_error.IN_ERROR)
         ending.register_keeper("lesions", care_end.KEEPER)
         visits.follow("lesion_examination", done=examinations.of_visit, struck=examinations.strike)
+        steps.register_hooks("match_report", settled=unmatched.settled, struck=unmatched.struck)
         for kind, (settled, struck) in results_followed.HOOKS.items():
             steps.register_hooks(kind, settled=settled, struck=struck)

@@ -313,6 +313,17 @@ class SuturesForm(RevisionForm):
     )
 
 
+class UnmatchedReportForm(forms.Form):
+    laboratory = forms.CharField(label=_("From which laboratory"), max_length=120)
+    reference = forms.CharField(label=_("Number of the report"), max_length=60, required=False)
+    name = forms.CharField(label=_("Name and date of birth on it"), max_length=160, required=False)
+    words = _note(label=_("What it says"), rows=4, required=True)
+
+
+class InErrorForm(RevisionForm):
+    reason = _note(label=_("What is wrong, and how that was noticed"), required=True)
+
+
 class DiagnosisForm(_OfPatient):
     procedure = forms.ModelChoiceField(
         label="From the procedure", queryset=Procedure.objects.none(), required=False

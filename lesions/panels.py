@@ -14,7 +14,7 @@ from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
 from lesions.measuring import figures, ugly_duckling
-from lesions.models import LesionState
+from lesions.models import Diagnosis, LesionState, Procedure
 from lesions.register import subjects
 from lesions.review import waiting
 
@@ -49,14 +49,24 @@ def _mark(line: figures.LesionLine) -> dict[str, Any]:
 
 def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     open_of = {duty.subject: duty for duty in duty_rows.open_of(patient) if duty.kind in _STEPS}
-    diagnoses, cut = (list(rows.select_related("lesion")) for rows in (patient.diagnoses, patient.procedures))
+    found = [
+        list(rows.filter(patient=patient).select_related("lesion", "struck_by"))
+        for rows in (Diagnosis.everything, Procedure.everything)
+    ]
+    diagnoses, cut = ([row for row in rows if row.struck_at is None] for rows in found)
     return {
         "patient": patient,
         "diagnoses": [(row, open_of.get(f"diagnosis:{row.pk}")) for row in diagnoses],
         "procedures": [(row, open_of.get(f"procedure:{row.pk}")) for row in cut],
+        "struck": [(row, _in_words(row)) for rows in found for row in rows if row.struck_at],
+        "may_propose": may(request.user, Act.PROPOSE_ENDING),
         "may_record": may(request.user, Act.RECORD_RESULTS),
         "may_cut": may(request.user, Act.RECORD_PROCEDURES),
     }
+
+
+def _in_words(row: Diagnosis | Procedure) -> str:
+    return subjects.procedure_words(row) if isinstance(row, Procedure) else subjects.diagnosis_words(row)
 
 
 def _new_report(duty: Duty) -> str:

@@ -14,6 +14,7 @@ from lesions.models import (
     PictureMove,
     RevokedSignOff,
     SignOff,
+    UnmatchedReport,
 )
 
 ACTIONS: Final[Mapping[str, Action]] = {
@@ -41,6 +42,10 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "signoff.addendum": Action("added to a signed decision", False),
     "procedure.record": Action("recorded a procedure", True),
     "procedure.sutures": Action("said whether a procedure left sutures", True),
+    "procedure.strike": Action("struck a procedure through, recorded in error", True),
+    "diagnosis.strike": Action("struck a diagnosis through, recorded in error", True),
+    "report.take": Action("kept a report that fits nobody", False),
+    "report.file": Action("filed a report that fitted nobody", False),
     "diagnosis.record": Action("recorded a diagnosis", True),
     "diagnosis.tell": Action("told the patient the result", True),
     "diagnosis.untell": Action("struck through that the patient was told", True),
@@ -55,4 +60,5 @@ APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     PictureMove,
     RevokedSignOff,
     SignOff,
+    UnmatchedReport,
 )

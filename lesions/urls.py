@@ -47,8 +47,11 @@ urlpatterns = [
     path("limits/<int:pk>/propose/", limits.propose, name="limits_propose"),
     path("limits/<int:pk>/approve/", limits.approve, name="limits_approve"),
     path("results/", results.results, name="results"),
+    path("results/unmatched/", results.unmatched_report, name="unmatched_report"),
     path("diagnoses/<int:pk>/amend/", results.amend_diagnosis, name="amend_diagnosis"),
     path("patients/<int:pk>/procedures/new/", results.new_procedure, name="new_procedure"),
     path("procedures/<int:pk>/sutures/", results.sutures, name="sutures"),
+    path("procedures/<int:pk>/in-error/", results.procedure_in_error, name="procedure_in_error"),
+    path("diagnoses/<int:pk>/in-error/", results.diagnosis_in_error, name="diagnosis_in_error"),
     path("patients/<int:pk>/diagnoses/new/", results.new_diagnosis, name="new_diagnosis"),
 ]

@@ -12,7 +12,7 @@ class SchedulingConfig(AppConfig):
         from clinic.people import ending, longer_waits, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions.looking import foresight  # noqa: PLC0415  needs loaded models
-        from lesions.review import taking_back  # noqa: PLC0415  needs loaded models
+        from lesions.review import in_error, taking_back  # noqa: PLC0415  needs loaded models
         from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from scheduling.desk import care_end, unfiled  # noqa: PLC0415  needs loaded models
         from scheduling.planning import foreseen, rules_in_force  # noqa: PLC0415  needs loaded models
@@ -25,6 +25,7 @@ class SchedulingConfig(AppConfig):
         longer_waits.add_look("plan", look)
         visits.BEFORE_TAKE_BACK.append(taken_back.reopen_completed)
         taking_back.BEFORE.append(taken_back.reopen_decided)
+        in_error.BEFORE.append(taken_back.reopen_done_by)
         foresight.register_seer(foreseen.foresee)
         ending.register_keeper("scheduling", care_end.KEEPER)
         proposals.register_proposable(closing.ACT, closing.CLOSE)

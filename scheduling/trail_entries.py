@@ -17,6 +17,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "recall.reopen": Action("re-opened a recall", False),
     "recall.propose_closing": Action("proposed to close a recall", False),
     "recall.close": Action("closed a recall", True),
+    "recall.take_back": Action("took back that a recall was closed", True),
     "series.discharge": Action("discharged from a series of checks", True),
     "recall.supersede": Action("dropped a recall that the plan no longer asks for", False),
     "recall.accept_change": Action("accepted changed dates with a rule set", False),

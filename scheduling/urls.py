@@ -25,6 +25,7 @@ urlpatterns = [
     path("recalls/<int:pk>/attempts/", calls.attempt, name="attempt"),
     path("recalls/<int:pk>/book/", calls.book, name="book"),
     path("recalls/<int:pk>/close/", calls.close, name="close"),
+    path("recalls/<int:pk>/take_back/", calls.take_closing_back, name="take_closing_back"),
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
     path("attempts/<int:pk>/strike/", calls.strike, name="strike_attempt"),
     path("calls/unknown/", unfiled.unknown_caller, name="unknown_caller"),

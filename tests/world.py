@@ -10,7 +10,7 @@ from clinic.people import visits
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.review import pathology, signoff
-from scheduling.desk import booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
@@ -119,7 +119,7 @@ def _attempt(recall, by) -> int:
 def _appointment(recall, by) -> int:
     tomorrow = clock.today() + timedelta(days=1)
     room = Resource.objects.create(name="Room 1")
-    booking.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
+    bookable.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
     starts_at = timezone.make_aware(datetime.combine(tomorrow, time(10)))
     return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by).pk
 

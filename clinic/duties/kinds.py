@@ -69,6 +69,34 @@ KINDS: Final[Mapping[str, Kind]] = {
         _SIGN,
         _DECISIONS,
     ),
+    "try_on": Kind(
+        "go on trying to reach the patient",
+        "a dermatologist's word that the desk goes on trying until a day",
+        "booked, reached, or not reached until then",
+        Act.CONTACT,
+        _TODAY,
+    ),
+    "write_letter": Kind(
+        "write the letter",
+        "a dermatologist's word that a letter goes out",
+        "sent, and to whom",
+        _DUTIES,
+        _TODAY,
+    ),
+    "ask_referrer": Kind(
+        "ask who referred the patient",
+        "a dermatologist's word that the referrer is asked",
+        "the answer, or that none can be had",
+        _DUTIES,
+        _TODAY,
+    ),
+    "agree": Kind(
+        "picture and report: do they agree?",
+        "a benign report of a lesion that was flagged for change or limits, or had an urgent sign",
+        "a dermatologist's answer, or a signature on that lesion",
+        _SIGN,
+        _DECISIONS,
+    ),
     "do_as_decided": Kind(
         "do as decided",
         "a signed biopsy or excision",
@@ -195,7 +223,7 @@ KINDS: Final[Mapping[str, Kind]] = {
     ),
     "rebook": Kind(
         "rebook",
-        "an appointment late for its duty, after it, on a closed day, or of a record that ended",
+        "an appointment late for its duty, after it, or on a closed day",
         "moved, cancelled with by whom, or confirmed by a dermatologist",
         Act.BOOK,
         _TODAY,

@@ -1,10 +1,11 @@
 """Open and end duties: nothing else writes them. Rights are those of the table; each act is audited."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 
 from django.db import models, transaction
 from django.db.models import Count, QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, NotAllowed, may, require
@@ -98,9 +99,12 @@ def end_by_hand_over(duty: Duty, *, step: Step, ground: str, note: str) -> Duty:
 
 
 def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
-    """Open again every duty that this row ended."""
+    """Open again every duty that this row ended, unless the same is owed anew already."""
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
+    open_now = set(open_duties(patient).values_list("kind", "opened_from"))
     for row in Duty.objects.filter(patient=patient, evidence=subject_of(evidence)).select_related("patient"):
+        if (row.kind, row.opened_from) in open_now:
+            continue
         change(row, seen=row.revision, at=clock.now(), **fresh)
         audit.record("duty.take_back", by=by, subject=row, patient=patient, kind=row.kind)
 
@@ -133,6 +137,10 @@ def end_all(
     return [end_duty(row, by=by, evidence=evidence) for row in rows]
 
 
+# Label of the row that ended a duty → how an app undoes that row with its key when the end is taken back.
+UNDO: dict[str, Callable[[Duty, Member, int], None]] = {}
+
+
 @transaction.atomic
 def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
     """Take back a wrong end, by who made it and within ten minutes: the duty stands on its list again."""
@@ -145,6 +153,9 @@ def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
     fresh = {"ended_at": None, "ended_by": None, "evidence": "", "ground": "", "end_note": "", "second": None}
     change(duty, seen=revision, at=clock.now(), **fresh)
     audit.record("duty.take_back", by=by, subject=duty, patient=duty.patient, kind=duty.kind, was=what)
+    label, _, key = what.partition(":")
+    if undo := UNDO.get(label):
+        undo(duty, by, int(key))
     return duty
 
 
@@ -160,6 +171,19 @@ def put_off(*, duty: Duty, by: Member, revision: int, until: date, note: str) ->
     audit.record(
         "duty.put_off", by=by, subject=duty, patient=duty.patient, kind=duty.kind, until=str(until), note=note
     )
+    return duty
+
+
+@transaction.atomic
+def give_to(*, duty: Duty, by: Member, owner: Member, revision: int) -> Duty:
+    """Name who does it, such as who tells a result; a dermatologist does."""
+    require(by, Act.END_DUTIES)
+    act = KINDS[duty.kind].may_end
+    if not (owner.is_active and may(owner, act)):
+        raise DutyRefused(_("%(who)s may not %(act)s.") % {"who": owner, "act": act.value})
+    change(duty, seen=revision, at=clock.now(), where={"ended_at": None}, owner=owner)
+    details = {"kind": duty.kind, "owner": owner.pk}
+    audit.record("duty.give", by=by, subject=duty, patient=duty.patient, **details)
     return duty
 
 

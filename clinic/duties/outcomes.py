@@ -13,7 +13,10 @@ from clinic.duties.kinds import KINDS
 
 @dataclass(frozen=True)
 class Outcome:
-    """`needs`: fields that are not empty; `then`: the duty that it opens; `act`: where the kind's own is not enough."""
+    """`needs`: fields that are not empty; `then`: the duty that it opens; `act`: where the kind's own is not enough.
+
+    A day that is needed (“until”) is the day of what follows.
+    """
 
     code: str
     words: str
@@ -34,7 +37,31 @@ _ANSWERED = (
 )
 
 OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
-    "decide_what_follows": (Outcome("decided", "decided, and what follows", _WORD),),
+    "decide_what_follows": (
+        Outcome("decided", "decided otherwise, and what follows", _WORD),
+        Outcome("try_on", "the desk goes on trying until a day", ("until",), "try_on"),
+        Outcome("letter", "write a letter, by a day: what it says", ("until", "words"), "write_letter"),
+        Outcome("referrer", "ask who referred the patient, by a day", ("until", "whom"), "ask_referrer"),
+    ),
+    "try_on": (
+        Outcome("not_reached", "not reached until then", _WORD, "decide_what_follows"),
+        Outcome("reached", "reached, and what was agreed", _WORD),
+    ),
+    "write_letter": (Outcome("sent", "sent", _WHOM),),
+    "ask_referrer": (
+        Outcome("answered", "answered, and what was said", _WORD, "decide_what_follows"),
+        Outcome("no_answer", "no answer can be had", _WORD, "decide_what_follows"),
+    ),
+    "agree": (
+        Outcome("agree", "they agree, and why", _WORD),
+        Outcome(
+            "disagree",
+            "they do not agree: what is asked of whom",
+            _WORD,
+            "decide_what_follows",
+            then_urgent=True,
+        ),
+    ),
     "send_referral": (Outcome("sent", "sent", _WHOM, "accept_referral"),),
     "accept_referral": (
         Outcome("accepted", "accepted", _WHOM, "answer_referral"),
@@ -46,8 +73,8 @@ OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
     "confirm_specimen": (Outcome("received", "received by the laboratory"), _LOST),
     "report": (Outcome("none", "no report can be had", _WORD, "decide_what_follows", Act.END_DUTIES, True),),
     "match_report": (
-        Outcome("filed", "filed to its specimen", _WORD),
-        Outcome("returned", "returned to the laboratory", _WORD),
+        Outcome("filed", "filed with the patient of this record number (“to whom”)", _WHOM),
+        Outcome("returned", "returned to the laboratory, with a word", _WORD),
     ),
     "read": (Outcome("read", "read", (), "tell"),),
     "margins": _ANSWERED,

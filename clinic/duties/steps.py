@@ -1,7 +1,7 @@
 """Settle a duty by a plain entry: the entry proves the end, and the duty that follows from it opens."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 
 from django.db import transaction
 
@@ -19,8 +19,10 @@ from clinic.trail.record_days import check_day
 _MISSING = {
     "words": "Say it in words.",
     "whom": "Say to whom, or by whom.",
+    "until": "Say until which day.",
     "how": "Say how: in person, by telephone, by letter or electronically.",
 }
+LONGEST = timedelta(days=90)
 # kind → what an app does besides when a step of this kind was recorded, or was struck through
 Hook = Callable[[Step], None]
 SETTLED: dict[str, Hook] = {}
@@ -45,12 +47,18 @@ def settle(
     whom: str = "",
     how: str = "",
     words: str = "",
+    until: date | None = None,
+    teller: Member | None = None,
 ) -> Step:
-    """Record what came of a duty and end it by that. Raises DutyRefused, NotAllowed, or StaleRow."""
+    """Record what came of a duty and end it by that. Raises DutyRefused, NotAllowed, or StaleRow.
+
+    `teller`: whom the reader of a result names to tell it.
+    """
     chosen = _chosen(duty.kind, outcome)
     require(by, act_of(duty.kind, chosen))
     _check_day(duty, on or clock.today())
-    given = {"whom": whom.strip(), "how": how, "words": words.strip()}
+    _check_until(until)
+    given = {"whom": whom.strip(), "how": how, "words": words.strip(), "until": until}
     for name in chosen.needs:
         if not given[name]:
             raise DutyRefused(_MISSING[name])
@@ -61,8 +69,13 @@ def settle(
         duty=duty, outcome=outcome, on=on or clock.today(), by=by, at=clock.now(), **given
     )
     ledger.end_by_step(duty, by=by, step=step, seen=revision)
-    follow(step, chosen)
+    follow(step, chosen, teller)
     return step
+
+
+def _check_until(until: date | None) -> None:
+    if until is not None and not clock.today() < until <= clock.today() + LONGEST:
+        raise DutyRefused("Say until when: from tomorrow to 90 days ahead.")
 
 
 def _chosen(kind: str, outcome: str) -> Outcome:
@@ -77,7 +90,7 @@ def _check_day(duty: Duty, on: date) -> None:
         check_day(duty.patient, on, "This step", after_death=True)
 
 
-def follow(step: Step, chosen: Outcome) -> None:
+def follow(step: Step, chosen: Outcome, teller: Member | None = None) -> None:
     """Open the duty that follows from an entry, and let the app write what belongs to it."""
     duty = step.duty
     if chosen.then:
@@ -89,7 +102,8 @@ def follow(step: Step, chosen: Outcome) -> None:
             subject=duty.subject,
             urgent=duty.urgent or chosen.then_urgent,
             # Only telling follows a person, whom the reader named; every other duty is free for the list.
-            owner=duty.owner if chosen.then == "tell" else None,
+            owner=(teller or duty.owner) if chosen.then == "tell" else None,
+            due_on=step.until,
             note=f"{KINDS[duty.kind].words}: {chosen.words}. {step.words}".strip(),
         )
     if hook := SETTLED.get(duty.kind):

@@ -138,6 +138,9 @@ class Step(AppendOnly):
     whom = models.CharField(max_length=120, blank=True)
     how = models.CharField(max_length=12, choices=How, blank=True)
     words = models.TextField(blank=True)
+    until = models.DateField(
+        null=True, blank=True, help_text="the day of what follows, where the entry says one"
+    )
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 

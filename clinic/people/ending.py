@@ -15,7 +15,7 @@ from clinic.duties import ledger, proposals
 from clinic.duties.kinds import KINDS
 from clinic.duties.proposals import Proposable
 from clinic.models import CareEnd, Duty, EndGround, Member, Patient, PatientStatus, Proposal, Step, change
-from clinic.people.patients import PatientRefused
+from clinic.people.patients import PatientRefused, find_a_way
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 from clinic.trail.record_days import check_day
@@ -143,6 +143,8 @@ def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
         for keeper in KEEPERS.values():
             keeper.reopen(end, by)
         _reopen_handed_over(patient, end, by)
+    if not patient.routes.filter(dead_since__isnull=True).exists():
+        find_a_way(patient=patient, because=end or patient, by=by)
     audit.record("patient.resume_care", by=by, subject=patient, patient=patient, was=was)
     return patient
 

@@ -23,6 +23,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "duty.end": Action("ended a duty", False),
     "duty.take_back": Action("took back the end of a duty", False),
     "duty.withdraw": Action("withdrew a duty that followed from a mistake", False),
+    "duty.give": Action("named who does what is owed", False),
     "duty.put_off": Action("put a duty off to a later day", False),
     "proposal.make": Action("proposed to end something that is owed", False),
     "proposal.confirm": Action("confirmed what was proposed", False),

@@ -15,7 +15,7 @@ from clinic.duties import ledger, proposals, steps
 from clinic.duties.kinds import KINDS, OwningList
 from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import act_of, outcomes_of
-from clinic.forms import AnswerForm, EndDutyForm, ProposeEndForm, PutOffForm, SettleForm
+from clinic.forms import AnswerForm, EndDutyForm, GiveForm, ProposeEndForm, PutOffForm, SettleForm
 from clinic.models import Duty, Proposal, StaleRow
 from clinic.pages.duty_rows import door_of, duty_rows, proposal_rows
 from clinic.pages.fields import RevisionForm
@@ -52,6 +52,7 @@ def _page(request: HttpRequest, found: Duty, **bound: Any) -> HttpResponse:
         "settle": SettleForm(outcomes=may_settle, initial=start) if may_settle else None,
         "end": EndDutyForm(initial=start) if may(request.user, Act.END_DUTIES) else None,
         "put_off": PutOffForm(initial=start) if may(request.user, Act.END_DUTIES) else None,
+        "give": GiveForm(act=KINDS[found.kind].may_end, initial=start) if _may_give(found, request) else None,
         "propose": ProposeEndForm(initial=start) if may(request.user, Act.PROPOSE_ENDING) else None,
     }
     steps_of = list(found.steps.select_related("by", "struck__by"))
@@ -66,6 +67,11 @@ def _page(request: HttpRequest, found: Duty, **bound: Any) -> HttpResponse:
         **{f"{name}_form": bound.get(name, form) for name, form in forms.items()},
     }
     return render(request, "clinic/duty.html", context, status=422 if bound else 200)
+
+
+def _may_give(found: Duty, request: HttpRequest) -> bool:
+    """Who tells a result is named by who read it."""
+    return found.kind == "tell" and may(request.user, Act.END_DUTIES)
 
 
 def _may_take_back(found: Duty, request: HttpRequest) -> bool:
@@ -122,6 +128,24 @@ def put_off(request: HttpRequest, pk: int) -> HttpResponse:
         ledger.put_off(duty=found, by=request.user, **fields)
 
     return _do(request, found, "put_off", form, act, _("Put off."))
+
+
+@allow(Act.END_DUTIES)
+@require_POST
+def give(request: HttpRequest, pk: int) -> HttpResponse:
+    found = _found(pk)
+    form = GiveForm(request.POST, act=KINDS[found.kind].may_end)
+    if form.is_valid():
+        try:
+            ledger.give_to(duty=found, by=request.user, **form.cleaned_data)  # type: ignore[arg-type]
+        except StaleRow as error:
+            return conflict(request, error, list_url(found))
+        except DutyRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Named."))
+            return redirect("clinic:duty", pk)
+    return _page(request, found, give=form)
 
 
 @allow(Act.PROPOSE_ENDING)

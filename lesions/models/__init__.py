@@ -10,6 +10,7 @@ from lesions.models.pathology import (
     ProcedureKind,
     Sentinel,
     StageBasis,
+    UnmatchedReport,
 )
 from lesions.models.register import Examination, Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
 from lesions.models.review import (
@@ -62,6 +63,7 @@ __all__ = [
     "Sign",
     "SignOff",
     "StageBasis",
+    "UnmatchedReport",
     "UrgentSign",
     "View",
 ]

@@ -1,3 +1,5 @@
+from typing import Any
+
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
@@ -6,13 +8,35 @@ from django.utils import dateformat
 from clinic.models.base import AppendOnly, Stated
 
 
+class Standing(models.Manager[Any]):
+    """What nobody has struck through."""
+
+    def get_queryset(self) -> models.QuerySet[Any]:
+        return super().get_queryset().filter(struck_at__isnull=True)
+
+
 class ProcedureKind(models.TextChoices):
     BIOPSY = "biopsy", "biopsy"
     EXCISION = "excision", "excision"
     OTHER = "other", "other"
 
 
-class Procedure(Stated):
+class Recorded(Stated):
+    """Struck through where it was recorded in error: then it stays readable under `everything` and counts nowhere."""
+
+    struck_at = models.DateTimeField(null=True, blank=True)
+    struck_by = models.ForeignKey(
+        "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = Standing()
+    everything = models.Manager()
+
+    class Meta:
+        abstract = True
+
+
+class Procedure(Recorded):
     """A biopsy, an excision or another procedure; the first two wait for a result until a diagnosis is recorded."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="procedures")
@@ -30,6 +54,9 @@ class Procedure(Stated):
     )
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     note = models.TextField(blank=True)
+    before = models.JSONField(
+        default=dict, help_text="what stood on the lesion, and what it left: it stands again if this goes"
+    )
 
     class Meta:
         ordering = ["-on", "-pk"]
@@ -74,7 +101,7 @@ class Sentinel(models.TextChoices):
     NOT_DONE = "not_done", "not done"
 
 
-class Diagnosis(Stated):
+class Diagnosis(Recorded):
     """What a report says. The anchor is the day of definitive excision, from which follow-up counts.
 
     `thickness` is the millimetres as typed ("0.80" or ">=0.8"). Null ulceration means unknown.
@@ -130,6 +157,23 @@ class Diagnosis(Stated):
 
     def __str__(self) -> str:
         return f"{self.get_code_display()}, reported {self.reported_on}"
+
+
+class UnmatchedReport(AppendOnly):
+    """A report that fits no patient, site or specimen: what stands on it, and the name as the laboratory wrote it."""
+
+    laboratory = models.CharField(max_length=120)
+    reference = models.CharField("number of the report", max_length=60, blank=True)
+    name = models.CharField("name and date of birth on it", max_length=160, blank=True)
+    words = models.TextField("what it says")
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"report of {self.laboratory} {self.reference}".strip()
 
 
 class DiagnosisVersion(AppendOnly):

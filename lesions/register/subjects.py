@@ -33,9 +33,9 @@ def in_words(keys: Iterable[str]) -> dict[str, str]:
         if pk.isdecimal():
             by_kind[kind].add(pk)
     words = {f"lesion:{row.pk}": lesion_words(row) for row in Lesion.objects.filter(pk__in=by_kind["lesion"])}
-    for row in Procedure.objects.filter(pk__in=by_kind["procedure"]).select_related("lesion"):
+    for row in Procedure.everything.filter(pk__in=by_kind["procedure"]).select_related("lesion"):
         words[f"procedure:{row.pk}"] = procedure_words(row)
-    for row in Diagnosis.objects.filter(pk__in=by_kind["diagnosis"]).select_related("lesion"):
+    for row in Diagnosis.everything.filter(pk__in=by_kind["diagnosis"]).select_related("lesion"):
         words[f"diagnosis:{row.pk}"] = diagnosis_words(row)
     return words
 

@@ -50,7 +50,7 @@ def reopen(end: CareEnd, by: Member) -> None:
     handed = UrgentSign.objects.filter(handed_over__duty__opened_from=audit.subject_of(end))
     handed.update(handed_over=None)
     rows = Review.objects.filter(lesion__patient=end.patient, state=ReviewState.HANDED_OVER)
-    for review in rows.select_related("lesion"):
+    for review in rows.select_related("lesion").order_by("-pk"):
         if not review.lesion.reviews.filter(state=ReviewState.WAITING).exists():
             _set(review, ReviewState.WAITING)
             audit.record("review.reopen", by=by, subject=review, patient=end.patient)

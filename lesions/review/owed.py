@@ -57,7 +57,7 @@ def follow(signed: SignOff, *, urgent: bool) -> None:
     lesion = signed.lesion
     if signed.decision not in OF_THE_PICTURE:
         about = {"subject": f"lesion:{lesion.pk}", "patient": lesion.patient}
-        ledger.end_all(["repeat_picture"], by=signed.by, evidence=signed, **about)
+        ledger.end_all(["repeat_picture", "agree"], by=signed.by, evidence=signed, **about)
     for kind in will_follow(signed.decision, lesion):
         _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)
 

@@ -60,6 +60,7 @@ def record_procedure(
         sutures=sutures,
         by=by,
         note=note,
+        before=_before(lesion, kind),
         changed_at=clock.now(),
     )
     if lesion and kind in _MOVES:
@@ -71,6 +72,13 @@ def record_procedure(
     audit.record("procedure.record", by=by, subject=row, patient=patient, **details)
     results_owed.tissue_taken(row, by)
     return row
+
+
+def _before(lesion: Lesion | None, kind: str) -> dict[str, Any]:
+    if lesion is None or kind not in _MOVES:
+        return {}
+    stands = Lesion.objects.values("state", "monitoring").get(pk=lesion.pk)
+    return {**stands, "after": _MOVES[ProcedureKind(kind)]}
 
 
 @transaction.atomic

@@ -2,10 +2,12 @@
 
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from clinic import clock, jobs
 from clinic.access import Act, require
 from clinic.duties import ledger
+from clinic.duties.ledger import DutyRefused
 from clinic.models import Duty, Member, change
 from clinic.trail import audit
 from lesions.analysis.version import VERSION
@@ -24,7 +26,7 @@ from lesions.models import (
 from lesions.pictures import intake, outlines
 from lesions.pictures.intake import PictureRefused
 from lesions.register import register
-from lesions.review import owed
+from lesions.review import owed, reviews
 
 
 @transaction.atomic
@@ -67,9 +69,34 @@ def set_aside(*, image: Image, by: Member, revision: int, reason: str) -> Image:
     return image
 
 
+def bring_back(duty: Duty, by: Member, move_id: int) -> None:
+    """Bring a moved picture back where it was, to be put right anew; refused where somebody decided on it there."""
+    row = PictureMove.objects.select_related("image__lesion__patient", "from_lesion__patient").get(pk=move_id)
+    image, there, home = row.image, row.image.lesion, row.from_lesion
+    _check_not_decided(row, there)
+    for key in sorted({there.pk, home.pk}):
+        register.lock(key)
+    change(image, seen=image.revision, at=clock.now(), lesion=home, set_aside=False)
+    if there.pk != home.pk:  # what was only set aside stayed where it was
+        _moved(image, there, home, by, "taken back")
+    for patient in {one.patient_id: one.patient for one in (there, home)}.values():
+        ways = {"from_lesion": there.pk, "to_lesion": home.pk}
+        audit.record("image.move", by=by, subject=image, patient=patient, **ways)
+    _compare_anew(there, image, by)
+
+
+def _check_not_decided(row: PictureMove, lesion: Lesion) -> None:
+    signed = owed.standing().filter(lesion=lesion, review__assessment__image=row.image, signed_at__gte=row.at)
+    last = signed.exclude(lesion=row.from_lesion).select_related("by").first()
+    if last:
+        said = {"who": last.by, "what": last.get_decision_display()}
+        raise DutyRefused(_("%(who)s has signed “%(what)s” on it since.") % said)
+
+
 def moved_away(lesion: Lesion) -> QuerySet[PictureMove]:
     """Find pictures that were filed here once and are no more, or no longer count."""
-    return lesion.moved_away.select_related("by", "to_lesion", "image").order_by("-pk")
+    rows = lesion.moved_away.filter(~Q(image__lesion=lesion) | Q(image__set_aside=True))
+    return rows.select_related("by", "to_lesion", "image").order_by("-pk")
 
 
 def _duty_of(image: Image) -> Duty:
@@ -97,10 +124,16 @@ def _measure_anew(image: Image, by: Member) -> None:
 
 
 def _compare_anew(lesion: Lesion, image: Image, by: Member) -> None:
-    """Judge again, without the moved picture, what was compared with it; nothing waits about the picture itself."""
+    """Judge again, without the moved picture, what was compared with it.
+
+    Nothing waits about the picture any more: what it had replaced undecided waits in its place.
+    """
     waits = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING)
-    about_it = waits.filter(assessment__image=image)
-    about_it.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=clock.now())
+    about_it = waits.filter(assessment__image=image).select_related("lesion__patient", "assessment").first()
+    if about_it:
+        found = Review.objects.filter(pk=about_it.pk)
+        found.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=clock.now())
+        reviews.wait_with_the_one_before(about_it, by=by)
     review = waits.select_related("assessment__image").first()
     if review and Comparison.objects.filter(later=review.assessment, earlier__image=image).exists():
         _again(review.assessment, by)

@@ -3,7 +3,10 @@
 from collections.abc import Mapping
 from typing import Final
 
+from django.utils.translation import gettext as _
+
 from clinic import clock
+from clinic.access import Act, may
 from clinic.duties import ledger
 from clinic.duties.ledger import DutyRefused
 from clinic.duties.steps import Hook
@@ -26,6 +29,7 @@ def told(step: Step) -> None:
     row = _diagnosis_of(step.duty)
     if step.outcome != "told":
         return
+    _check_teller(step)
     if row is None:
         audit.record("diagnosis.tell", by=step.by, subject=step, patient=step.duty.patient, on=str(step.on))
         return
@@ -33,6 +37,19 @@ def told(step: Step) -> None:
         raise DutyRefused("The patient is told on the day of the report or after it.")
     change(row, seen=row.revision, at=clock.now(), told_on=step.on, told_by=step.by)
     audit.record("diagnosis.tell", by=step.by, subject=row, patient=row.patient, on=str(step.on))
+
+
+def _check_teller(step: Step) -> None:
+    """Let a dermatologist tell it, or whom the reader named; nobody named: what can wait, anybody who may."""
+    named, by = step.duty.owner, step.by
+    if may(by, Act.READ_RESULTS) or by == named:
+        return
+    if named is not None:
+        raise DutyRefused(
+            _("%(who)s was named to tell this; a dermatologist may, or names another.") % {"who": named}
+        )
+    if step.duty.urgent:
+        raise DutyRefused(_("A dermatologist tells this, or names who does: nobody was named."))
 
 
 def untold(step: Step) -> None:
@@ -50,6 +67,7 @@ def untold(step: Step) -> None:
 def read(step: Step) -> None:
     if row := _diagnosis_of(step.duty):
         results_owed.ask_what_follows(row, step, step.by)
+        results_owed.ask_whether_they_agree(row, step, step.by)
 
 
 def no_report_will_come(step: Step) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from django.db import models
+from django.utils.translation import gettext as _
 
 from clinic.access import Act, may
 from clinic.duties import ledger
@@ -14,6 +15,8 @@ from lesions.models import (
     Diagnosis,
     DiagnosisCode,
     DiagnosisVersion,
+    Flag,
+    Lesion,
     Procedure,
     ProcedureKind,
 )
@@ -53,13 +56,14 @@ def reported(row: Diagnosis, by: Member, tells: Member | None = None) -> None:
         ledger.end_all(["report"], by=by, evidence=row, subject=f"lesion:{row.lesion_id}")
     _open("tell", row, row, by, urgent=is_urgent(row), owner=tells)
     ask_what_follows(row, row, by)
+    ask_whether_they_agree(row, row, by)
     complete(row, row, by)
 
 
 def report_came(cut: Procedure | None, evidence: models.Model, by: Member) -> None:
-    """End the duties before a report: it shows that the tissue was sent and arrived."""
+    """End the duties before a report: it shows that the tissue was sent and arrived, and who records it has read it."""
     if cut is not None:
-        ledger.end_all(_OF_TISSUE, by=by, evidence=evidence, subject=subject_of(cut))
+        ledger.end_all((*_OF_TISSUE, "read"), by=by, evidence=evidence, subject=subject_of(cut))
 
 
 def amended(row: Diagnosis, version: DiagnosisVersion, by: Member, was_from: Procedure | None) -> None:
@@ -70,6 +74,10 @@ def amended(row: Diagnosis, version: DiagnosisVersion, by: Member, was_from: Pro
     if was_from is not None and was_from != row.procedure and not was_from.diagnoses.exists():
         _open("report", was_from, was_from, by, urgent=_was_decided(was_from))
     complete(row, version, by)
+    if row.code != DiagnosisCode.BENIGN:
+        ledger.end_all(
+            ["agree"], by=by, evidence=version, patient=row.patient, subject=f"lesion:{row.lesion_id}"
+        )
     if version.corrected:
         ledger.end_all(["read", "tell"], by=by, evidence=version, subject=subject_of(row))
         _open("read", row, version, by, urgent=is_urgent(row))
@@ -97,6 +105,23 @@ def ask_what_follows(row: Diagnosis, because: models.Model, by: Member) -> None:
         for kind in _AFTER_INVASIVE:
             if kind not in asked:
                 _open(kind, row, because, by)
+
+
+def ask_whether_they_agree(row: Diagnosis, because: models.Model, by: Member) -> None:
+    """Ask about a benign report of what looked otherwise, picture against report (clinic-pathological correlation)."""
+    if row.code != DiagnosisCode.BENIGN or row.lesion is None or not _looked_otherwise(row.lesion):
+        return
+    note = _("The report says benign; the lesion was flagged or had an urgent sign before.")
+    about = {"patient": row.patient, "subject": f"lesion:{row.lesion_id}", "note": note}
+    ledger.open_duty("agree", opened_from=because, by=by, **about)
+
+
+def _looked_otherwise(lesion: Lesion) -> bool:
+    """Say whether a limit was passed or a sign noted; that a picture could not be judged is no strong flag."""
+    return (
+        Flag.objects.filter(review__lesion=lesion, limit__isnull=False).exists()
+        or lesion.urgent_signs.exists()
+    )
 
 
 def is_urgent(row: Diagnosis) -> bool:

@@ -2,25 +2,35 @@
 
 from typing import Any
 
+from django.contrib import messages
 from django.forms import model_to_dict
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
 
 from clinic.access import Act, allow
 from clinic.duties.kinds import OwningList
+from clinic.duties.ledger import DutyRefused
 from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.responses import asks_first, conflict, page_form
 from clinic.people.longer_waits import MakesLonger
-from lesions.forms import AmendDiagnosisForm, NewDiagnosisForm, ProcedureForm, SuturesForm
+from lesions.forms import (
+    AmendDiagnosisForm,
+    InErrorForm,
+    NewDiagnosisForm,
+    ProcedureForm,
+    SuturesForm,
+    UnmatchedReportForm,
+)
 from lesions.models import Diagnosis, Procedure
 from lesions.pages import diagnosis_versions
 from lesions.pages.lesion_head import patient_url
-from lesions.register import subjects
-from lesions.review import pathology, results_owed
+from lesions.register import subjects, unmatched
+from lesions.review import in_error, pathology, results_owed
 from lesions.review.report_checks import AlreadyReported, ResultRefused
 
 
@@ -31,6 +41,25 @@ def results(request: HttpRequest) -> HttpResponse:
         "duties": duty_rows.page_of_list(OwningList.RESULTS, request),
     }
     return render(request, "lesions/results.html", context)
+
+
+@allow(Act.DO_DUTIES)
+def unmatched_report(request: HttpRequest) -> HttpResponse:
+    """A report that belongs to no specimen on record is kept before anybody looks further."""
+    form = UnmatchedReportForm(request.POST or None)
+    if form.is_valid():
+        try:
+            duty = unmatched.take(by=request.user, **form.cleaned_data)  # type: ignore[arg-type]
+        except DutyRefused as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Kept: it stands in Results until it is filed or returned."))
+            return redirect("clinic:duty", duty.pk)
+    note = _(
+        "Look for the patient and the specimen first. What is kept here is filed or returned within a day."
+    )
+    more = {"back": "lesions:results", "button": _("Keep the report"), "note": note}
+    return page_form(request, form, _("A report that fits nobody"), **more)
 
 
 @allow(Act.RECORD_PROCEDURES)
@@ -57,6 +86,45 @@ def sutures(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("clinic:patient", row.patient_id)
     note = f"{capfirst(subjects.procedure_words(row))}. Nothing is planned where nothing is left to remove."
     return _about(request, row.patient, form, "Sutures to remove", note)
+
+
+@allow(Act.PROPOSE_ENDING)
+def procedure_in_error(request: HttpRequest, pk: int) -> HttpResponse:
+    return _in_error(request, get_object_or_404(Procedure.objects.select_related("patient", "lesion"), pk=pk))
+
+
+@allow(Act.PROPOSE_ENDING)
+def diagnosis_in_error(request: HttpRequest, pk: int) -> HttpResponse:
+    return _in_error(request, get_object_or_404(Diagnosis.objects.select_related("patient", "lesion"), pk=pk))
+
+
+def _in_error(request: HttpRequest, row: Procedure | Diagnosis) -> HttpResponse:
+    """Who recorded it takes it back within ten minutes; whoever comes later proposes it, and another confirms."""
+    form = InErrorForm(request.POST or None, initial={"revision": row.revision})
+    if form.is_valid():
+        try:
+            said = _take_back_or_propose(row, request, **form.cleaned_data)
+        except StaleRow as error:
+            return conflict(request, error, patient_url(row.patient))
+        except (ResultRefused, DutyRefused) as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, said)
+            return redirect("clinic:patient", row.patient_id)
+    words = subjects.procedure_words(row) if isinstance(row, Procedure) else subjects.diagnosis_words(row)
+    note = _("%(what)s: it stays readable, struck through, and what followed from it is put back.")
+    return _about(request, row.patient, form, _("Recorded in error"), note % {"what": capfirst(words)})
+
+
+def _take_back_or_propose(
+    row: Procedure | Diagnosis, request: HttpRequest, revision: int, reason: str
+) -> str:
+    member: Any = request.user
+    if in_error.may_take_back(row, member):
+        in_error.take_back(row=row, by=member, revision=revision)
+        return _("Struck through.")
+    in_error.propose(row=row, by=member, reason=reason)
+    return _("Proposed: it counts until another person has confirmed it, in Decisions.")
 
 
 @allow(Act.RECORD_RESULTS)

@@ -9,7 +9,7 @@ from itertools import groupby
 from django.utils import timezone
 
 from clinic import clock
-from scheduling.desk import booking
+from scheduling.desk import bookable
 from scheduling.models import Appointment, AppointmentState, RecallState
 from scheduling.planning import visits_wanted
 from scheduling.rules.ruleset.ruleset import RuleSet
@@ -142,7 +142,7 @@ def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
 
 def _count_diary(found: Forecast) -> None:
     last = found.weeks[-1].monday + timedelta(days=6)
-    for day, count in booking.free_places(since=found.today, until=last).items():
+    for day, count in bookable.free_places(since=found.today, until=last).items():
         if week := found.week_of(day):
             week.places = (week.places or 0) + count
     for day in _booked_days():

@@ -1,8 +1,7 @@
-"""Book appointments: bookable hours, free slots, and how each ended. Two people can never get the same five minutes."""
+"""Book appointments, move them, and say how each ended. Two people can never get the same five minutes."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from collections.abc import Iterable
+from datetime import date, datetime
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -14,128 +13,29 @@ from clinic.people import visits
 from clinic.trail import audit
 from clinic.wording import write_day
 from scheduling.desk import what_next, worklists
+from scheduling.desk.bookable import BookingRefused, cells, check_hours
 from scheduling.models import (
     OPEN,
     Appointment,
     AppointmentState,
     BookedCell,
-    ClosureDay,
     Recall,
     RecallState,
     Resource,
-    Session,
 )
 from scheduling.planning import rebook
-from scheduling.recalls import closing
+from scheduling.recalls import asked, closing
 
-CELL = timedelta(minutes=5)
+__all__ = ["BookingRefused"]
+
 _CANCELLED = {
     "patient": AppointmentState.CANCELLED_BY_PATIENT,
     "clinic": AppointmentState.CANCELLED_BY_CLINIC,
 }
 
 
-class BookingRefused(ValueError):
-    """Raised where something cannot be booked or changed so; the text is the sentence for the page."""
-
-
 class SlotTaken(BookingRefused):
     pass
-
-
-@dataclass(frozen=True)
-class Slot:
-    resource: Resource
-    starts_at: datetime
-    minutes: int
-
-
-@transaction.atomic
-def open_session(
-    *, resource: Resource, day: date, opens: time, closes: time, by: Member, slot_minutes: int = 20
-) -> Session:
-    """Open bookable hours of a room or a person on one local day."""
-    require(by, Act.BOOK)
-    if opens >= closes:
-        raise BookingRefused("The hours end after they begin.")
-    if slot_minutes % 5 or not 5 <= slot_minutes <= 240 or opens.minute % 5:
-        raise BookingRefused("Slots are whole steps of five minutes, 5 to 240 long.")
-    if resource.sessions.filter(day=day, opens__lt=closes, closes__gt=opens).exists():
-        raise BookingRefused("These hours overlap others of the same day.")
-    row = Session.objects.create(
-        resource=resource, day=day, opens=opens, closes=closes, slot_minutes=slot_minutes
-    )
-    hours = f"{opens:%H:%M} to {closes:%H:%M}"
-    audit.record("diary.session", by=by, subject=row, resource=resource.name, day=str(day), hours=hours)
-    return row
-
-
-@transaction.atomic
-def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
-    """Close a day: nothing more can be booked, and each booking of it is owed until it is moved; due dates stay."""
-    require(by, Act.BOOK)
-    row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
-    if not made:
-        raise BookingRefused(f"The clinic is closed on this day already: {row.reason}.")
-    audit.record("diary.close", by=by, subject=row, day=str(day), reason=reason)
-    rebook.rebook_of_day(day, reason, by)
-    return row
-
-
-def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[Slot]:
-    """Find the first free slots from now on between two local days, closure days left out."""
-    sessions = _open_sessions(since, until)
-    taken = _taken(since, until) if sessions else set()
-    found: list[Slot] = []
-    for day in sorted({row.day for row in sessions}):
-        of_day = [slot for row in sessions if row.day == day for slot in _slots(row, minutes, taken)]
-        found += sorted(of_day, key=lambda slot: (slot.starts_at, slot.resource.name))
-        if len(found) >= limit:
-            break
-    return found[:limit]
-
-
-def free_places(*, since: date, until: date) -> dict[date, int]:
-    """Count for each local day with bookable hours the slots that are still free from now on, 0 among them."""
-    sessions, taken = _open_sessions(since, until), _taken(since, until)
-    places: dict[date, int] = {}
-    for row in sessions:
-        places[row.day] = places.get(row.day, 0) + sum(1 for _ in _slots(row, row.slot_minutes, taken))
-    return places
-
-
-def _open_sessions(since: date, until: date) -> list[Session]:
-    closed = set(ClosureDay.objects.filter(day__range=(since, until)).values_list("day", flat=True))
-    open_hours = Session.objects.filter(day__range=(since, until), resource__active=True)
-    return [row for row in open_hours.select_related("resource") if row.day not in closed]
-
-
-def _slots(session: Session, minutes: int, taken: set[tuple[int, datetime]]) -> Iterator[Slot]:
-    start, closes = _local(session.day, session.opens), _local(session.day, session.closes)
-    while start + timedelta(minutes=minutes) <= closes:
-        free = not any((session.resource_id, cell) in taken for cell in cells(start, minutes))
-        if free and start > clock.now():
-            yield Slot(session.resource, start, minutes)
-        start += timedelta(minutes=session.slot_minutes)
-
-
-def _taken(since: date, until: date) -> set[tuple[int, datetime]]:
-    first, last = _local(since, time()), _local(until + timedelta(days=1), time())
-    return set(
-        BookedCell.objects.filter(starts_at__gte=first, starts_at__lt=last).values_list(
-            "resource_id", "starts_at"
-        )
-    )
-
-
-def _local(day: date, at: time) -> datetime:
-    """Turn local day and time into UTC, so that adding minutes is right on the days when the clock changes."""
-    local = timezone.make_aware(datetime.combine(day, at))
-    return local.astimezone(timezone.get_fixed_timezone(0))
-
-
-def cells(starts_at: datetime, minutes: int) -> list[datetime]:
-    return [starts_at + CELL * index for index in range(-(-minutes // 5))]
 
 
 @transaction.atomic
@@ -156,7 +56,7 @@ def book(
     require(by, Act.BOOK)
     rows = list(recalls)
     patient = _one_patient(rows)
-    _check_hours(resource, starts_at, minutes)
+    check_hours(resource, starts_at, minutes)
     _check_open_by_then(rows[1:], timezone.localdate(starts_at))
     appointment = Appointment.objects.create(
         patient=patient,
@@ -169,12 +69,13 @@ def book(
     )
     # The row must exist before its cells, which refer to it; if they are taken, the transaction undoes it.
     appointment.recalls.set(rows)
-    _take_cells(appointment)
+    take_cells(appointment)
     for row in rows:
         seen = revision if revision is not None and row is rows[0] else row.revision
         open_now = {"state__in": (RecallState.PLANNED, RecallState.DUE)}
         change(row, seen=seen, at=clock.now(), where=open_now, state=RecallState.BOOKED, next_look_on=None)
     worklists.finish_for(rows, by=by)
+    asked.reached(rows, by=by, evidence=appointment)
     what = [f"{row.purpose} {row.subject}" for row in rows]
     audit.record(
         "appointment.book", by=by, subject=appointment, patient=patient, at=starts_at.isoformat(), what=what
@@ -192,13 +93,17 @@ def move(
     if appointment.starts_at <= clock.now():
         raise BookingRefused("This appointment has begun: say first how it ended.")
     _check_still_wanted(appointment, timezone.localdate(starts_at))
-    _check_hours(resource, starts_at, appointment.minutes)
-    was, still_booked = appointment.starts_at, {"state": AppointmentState.BOOKED}
+    check_hours(resource, starts_at, appointment.minutes)
+    was, was_in, still_booked = (
+        appointment.starts_at,
+        appointment.resource_id,
+        {"state": AppointmentState.BOOKED},
+    )
     place = {"resource": resource, "starts_at": starts_at, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), where=still_booked, **place)
     appointment.cells.all().delete()
-    _take_cells(appointment)
-    moved = {"was": was.isoformat(), "at": starts_at.isoformat()}
+    take_cells(appointment)
+    moved = {"was": was.isoformat(), "was_in": was_in, "at": starts_at.isoformat(), "in": resource.pk}
     audit.record("appointment.move", by=by, subject=appointment, patient=appointment.patient, **moved)
     rebook.settled(appointment, by)
     rebook.look_at(appointment, by=by)
@@ -229,20 +134,6 @@ def _one_patient(rows: list[Recall]) -> Patient:
     return patient
 
 
-def _check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
-    local = timezone.localtime(starts_at)
-    ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
-    if starts_at < clock.now():
-        raise BookingRefused("An appointment lies ahead.")
-    if local.minute % 5 or local.second or local.microsecond or not 5 <= minutes <= 240:
-        raise BookingRefused("An appointment begins on a step of five minutes and lasts 5 to 240 minutes.")
-    if ClosureDay.objects.filter(day=local.date()).exists():
-        raise BookingRefused("The clinic is closed on this day.")
-    hours = resource.sessions.filter(day=local.date(), opens__lte=local.time(), closes__gte=ends.time())
-    if not resource.active or ends.date() != local.date() or not hours.exists():
-        raise BookingRefused("There are no bookable hours at this time.")
-
-
 def _check_open_by_then(beside: list[Recall], day: date) -> None:
     """Refuse a visit before its window: it is an extra one and completes nothing (docs/domain.md, 5)."""
     for row in beside:
@@ -251,7 +142,7 @@ def _check_open_by_then(beside: list[Recall], day: date) -> None:
             raise BookingRefused(f"Too early for the {what}: not before {write_day(row.earliest)}.")
 
 
-def _take_cells(appointment: Appointment) -> None:
+def take_cells(appointment: Appointment) -> None:
     rows = [
         BookedCell(resource_id=appointment.resource_id, starts_at=cell, appointment=appointment)
         for cell in cells(appointment.starts_at, appointment.minutes)

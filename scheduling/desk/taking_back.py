@@ -2,16 +2,18 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from django.db import models, transaction
+from django.utils.translation import gettext as _
 
 from clinic import clock, jobs
 from clinic.duties import ledger
-from clinic.models import Duty, Member, Visit, change
+from clinic.models import AuditRecord, Duty, Member, Patient, PatientStatus, Visit, change
 from clinic.people import patients, visits
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
-from scheduling.desk import contacts, worklists
+from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.desk.booking import BookingRefused
 from scheduling.desk.contacts import ContactRefused
 from scheduling.models import (
@@ -20,6 +22,7 @@ from scheduling.models import (
     ContactAttempt,
     Recall,
     RecallState,
+    Resource,
     StruckAttempt,
 )
 from scheduling.planning import rebook
@@ -27,12 +30,12 @@ from scheduling.planning.recall_update import state_on
 
 _OVER = "Ten minutes are over: what is wrong is corrected by an act of its own."
 _OTHERS = "Only who entered it takes it back."
-_MAY = (AppointmentState.BOOKED, AppointmentState.MISSED, AppointmentState.ATTENDED)
+_CANCELLED = (AppointmentState.CANCELLED_BY_PATIENT, AppointmentState.CANCELLED_BY_CLINIC)
 
 
 def may_take_back(appointment: Appointment, by: Member) -> bool:
     """Say whether the page offers to take an appointment's entry back; `take_back` checks more."""
-    return appointment.state in _MAY and not _why_not(appointment.changed_by_id, appointment.changed_at, by)
+    return not _why_not(appointment.changed_by_id, appointment.changed_at, by)
 
 
 def may_strike(attempt: ContactAttempt, by: Member) -> bool:
@@ -47,19 +50,37 @@ def _why_not(entered_by: int | None, at: datetime, by: Member) -> str:
 
 @transaction.atomic
 def take_back(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
-    """Take back an entry about an appointment: a booking is freed, “missed” and “came” are booked again."""
+    """Take back the last entry about an appointment: a booking is freed, a moved one stands where it stood.
+
+    “Missed”, “came” and “cancelled” are booked again, the last while its place is free; what was done is owed again.
+    """
     if why := _why_not(appointment.changed_by_id, appointment.changed_at, by):
         raise BookingRefused(why)
     was = appointment.state
-    if was == AppointmentState.BOOKED:
-        _unbook(appointment, by, revision)
-    elif was in (AppointmentState.MISSED, AppointmentState.ATTENDED):
+    if was != AppointmentState.BOOKED:
         _book_again(appointment, by, revision)
+    elif moved := _moved_last(appointment):
+        _move_back(appointment, by, revision, moved)
     else:
-        raise BookingRefused("A cancelled appointment gave its place away: book a new one.")
+        _unbook(appointment, by, revision)
+    # Whoever takes back what was taken back would end what somebody else entered before.
+    change(appointment, seen=appointment.revision, at=clock.now(), changed_by=None)
     audit.record("appointment.take_back", by=by, subject=appointment, patient=appointment.patient, was=was)
     jobs.request_work("replan", appointment.patient_id)
     return appointment
+
+
+def _moved_last(appointment: Appointment) -> dict[str, Any] | None:
+    """Read in the trail where it stood before, if the last entry was that it was moved."""
+    entries = AuditRecord.objects.filter(subject=subject_of(appointment), action__startswith="appointment.")
+    last = entries.order_by("-pk").first()
+    return last.details if last and last.action == "appointment.move" else None
+
+
+def _move_back(appointment: Appointment, by: Member, revision: int, moved: dict[str, Any]) -> None:
+    place = Resource.objects.get(pk=moved["was_in"])
+    starts_at = datetime.fromisoformat(moved["was"])
+    booking.move(appointment=appointment, resource=place, starts_at=starts_at, by=by, revision=revision)
 
 
 def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
@@ -75,9 +96,11 @@ def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
 
 def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
     done = _take_visit_back(appointment.visit, by)
-    rows = list(appointment.recalls.select_related("patient"))
+    rows, was_cancelled = list(appointment.recalls.select_related("patient")), appointment.state in _CANCELLED
     if any(row.state not in (RecallState.PLANNED, RecallState.DUE) for row in rows):
         raise BookingRefused("Somebody has already acted on it: what it was booked for is no longer open.")
+    if was_cancelled:
+        _take_its_place(appointment)
     _withdraw(appointment, by, because=appointment, refused=BookingRefused)
     fields = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), **fields)
@@ -87,6 +110,15 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
         change(row, seen=row.revision, at=clock.now(), **again)
     worklists.finish_for(rows, by=by)
     rebook.look_at(appointment, by=by)
+
+
+def _take_its_place(appointment: Appointment) -> None:
+    """Take the old place again. Raises SlotTaken or BookingRefused where somebody has it, or nobody can come."""
+    patient = Patient.objects.get(pk=appointment.patient_id)
+    if patient.status != PatientStatus.ACTIVE:
+        raise BookingRefused(_("Nothing is booked: %(status)s.") % {"status": patient.get_status_display()})
+    bookable.check_hours(appointment.resource, appointment.starts_at, appointment.minutes)
+    booking.take_cells(appointment)
 
 
 def _take_visit_back(visit: Visit | None, by: Member) -> set[tuple[str, str]]:

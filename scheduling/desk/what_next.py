@@ -5,8 +5,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db import models, transaction
-from django.db.models import CharField, Q, QuerySet, Value
-from django.db.models.functions import Cast, Concat
+from django.db.models import Q, QuerySet
 
 from clinic import clock
 from clinic.access import Act, may
@@ -17,8 +16,8 @@ from scheduling.desk import worklists
 from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
 from scheduling.planning import ladder
 from scheduling.recalls import closing
+from scheduling.recalls.asked import KIND, asked_about, waiting_about
 
-KIND = "decide_what_follows"
 # By a dermatologist's word or ground; one that was only withdrawn with a wrong entry answers nothing.
 _ANSWERED = Q(evidence__startswith="clinic.step:") | ~Q(ground="")
 
@@ -45,7 +44,7 @@ def standing(recall: Recall) -> QuerySet[ContactAttempt]:
 def tried(recall: Recall) -> int:
     """Count the attempts since a dermatologist last said what follows."""
     rows = standing(recall).filter(counts=True)
-    answered = _asked(recall).filter(_ANSWERED).order_by("-ended_at").first()
+    answered = asked_about(recall).filter(_ANSWERED).order_by("-ended_at").first()
     return rows.filter(at__gt=answered.ended_at).count() if answered else rows.count()
 
 
@@ -64,7 +63,7 @@ def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date,
     closing.mark_unreachable(recall=recall, by=by, revision=revision, next_look_on=next_look_on, note=note)
     worklists.finish_for([recall], by=by)
     words = f"look again on {write_day(next_look_on)}: {note}"
-    for duty in _asked(recall).filter(ended_at__isnull=True):
+    for duty in waiting_about(recall):
         steps.settle(duty=duty, by=by, revision=duty.revision, outcome="decided", words=words)
     return recall
 
@@ -82,14 +81,15 @@ def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, 
     answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
     asked = asked.filter(Q(ended_at__isnull=True) | answered)
     found: dict[tuple[int, str], list[dict[str, Any]]] = {}
-    names = ("patient_id", "subject", "note", "ended_at", "steps__words", "end_note", "ended_by__name")
+    said = ("steps__words", "steps__outcome", "steps__until")
+    names = ("patient_id", "subject", "note", "ended_at", "end_note", "ended_by__name", *said)
     for row in asked.order_by("pk").values(*names):
         found.setdefault((row["patient_id"], row["subject"]), []).append(row)
     return found
 
 
 def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
-    if _asked(recall).filter(ended_at__isnull=True).exists():
+    if waiting_about(recall).exists():
         return
     ledger.open_duty(
         KIND,
@@ -100,17 +100,3 @@ def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
         urgent=recall.urgency == Urgency.A,
         note=f"{recall.get_purpose_display().capitalize()}: {why}.",
     )
-
-
-def _asked(recall: Recall) -> QuerySet[Duty]:
-    """Find what was asked of a dermatologist because of this recall."""
-    rows = Q(opened_from__in=_keys(recall.attempts.all())) | Q(
-        opened_from__in=_keys(recall.appointments.all())
-    )
-    return Duty.objects.filter(rows, kind=KIND)
-
-
-def _keys(rows: QuerySet[Any]) -> QuerySet[Any]:
-    """Give the words by which duties name these rows, made by the database: one question instead of three."""
-    named = Concat(Value(f"{rows.model._meta.label_lower}:"), Cast("pk", CharField()))
-    return rows.order_by().values_list(named)

@@ -1,26 +1,26 @@
 """Open the duty to rebook appointments that no longer fit what they were booked for, and end it."""
 
-from datetime import date
-
 from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.duties import ledger
-from clinic.models import Duty, Member, Patient
+from clinic.models import Duty, Member
 from clinic.trail.audit import subject_of
 from clinic.wording import write_day
-from scheduling.models import OPEN, Appointment, AppointmentState, Recall, Urgency
+from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Recall, Urgency
 
 KIND = "rebook"
 
 
 def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
-    """Look at an appointment: rebook where it is late for what it is booked for, or nothing is open."""
+    """Look at an appointment: rebook where it is late for what it is for, nothing is open, or its day is closed."""
+    day = timezone.localdate(appointment.starts_at)
+    if closed := ClosureDay.objects.filter(day=day).first():
+        _owe_closed(appointment, closed, by)
     rows = list(appointment.recalls.all())
     still_open = [row for row in rows if row.state in OPEN]
     if rows and not still_open:
         owe(appointment, "what it was booked for is done or closed", by)
-    day = timezone.localdate(appointment.starts_at)
     # Only what is late: a visit before its window does no harm, it is an extra one.
     late = [row for row in still_open if row.latest < day]
     if late:
@@ -41,15 +41,13 @@ def not_asked_for(row: Recall) -> None:
         owe(visit, f"the plan no longer asks for the {row.get_purpose_display()}", None)
 
 
-def rebook_of_ended(patient: Patient, by: Member | None) -> None:
-    """Have the appointments of an ended record rebooked: nobody is expected on those days."""
-    for visit in _booked().filter(patient=patient):
-        owe(visit, f"care has ended: {patient.get_status_display()}", by)
+def rebook_of_day(closed: ClosureDay, by: Member) -> None:
+    for visit in _booked().filter(starts_at__date=closed.day):
+        _owe_closed(visit, closed, by)
 
 
-def rebook_of_day(day: date, reason: str, by: Member) -> None:
-    for visit in _booked().filter(starts_at__date=day):
-        owe(visit, f"the clinic is closed on this day: {reason}", by)
+def _owe_closed(appointment: Appointment, closed: ClosureDay, by: Member | None) -> None:
+    owe(appointment, f"the clinic is closed on this day: {closed.reason}", by)
 
 
 def owe(appointment: Appointment, why: str, by: Member | None, *, urgent: bool = False) -> None:

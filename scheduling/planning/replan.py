@@ -22,6 +22,7 @@ __all__ = [
     "patients_to_replan",
     "replan_many",
     "replan_patient",
+    "state_on",
     "still_asked_for",
     "supersede",
 ]

@@ -4,10 +4,11 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.duties import proposals
+from clinic.duties import ledger, proposals
 from clinic.duties.proposals import Proposable
 from clinic.models import Member, PatientStatus, Proposal, change
 from clinic.trail import audit
@@ -15,10 +16,11 @@ from scheduling.models import OPEN, AppointmentState, Ground, Recall, RecallStat
 from scheduling.planning import ladder
 from scheduling.planning.replan import (
     open_again,
+    state_on,
     still_asked_for,
     supersede,
 )
-from scheduling.recalls import wording
+from scheduling.recalls import asked, wording
 
 ACT = "recall.close"
 
@@ -80,8 +82,44 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
             "“Entered in error” is closed by a second person, after somebody else proposed it."
         )
     _close(recall, by, revision, ground, note)
+    desk_may = ladder.ladder_of(recall.urgency).closed_by_desk
+    asked.answer(recall, by=[by, None] if desk_may else [by], evidence=recall)
     proposals.settle_all(proposals.about(recall), answer=f"closed meanwhile by {by}")
     return recall
+
+
+@transaction.atomic
+def take_back(*, recall: Recall, by: Member, revision: int) -> Recall:
+    """Take a wrong closing back, by who closed it and within ten minutes: open with its dates, and asked what was."""
+    if not may_take_back(recall, by):
+        raise RecallRefused(
+            _("Only who closed it takes it back, within ten minutes; later it is set as a day of its own.")
+        )
+    following = Recall.objects.filter(
+        patient=recall.patient, purpose=recall.purpose, subject=recall.subject, state__in=OPEN
+    )
+    for row in following.select_related("patient"):
+        if row.state == RecallState.BOOKED:
+            raise RecallRefused(_("What follows from it is booked already: cancel that first."))
+        supersede(row, "the closing of the one before was taken back")
+    fresh = {"ground": "", "ground_note": "", "ended_on": None, "closed_by": None}
+    change(
+        recall,
+        seen=revision,
+        at=clock.now(),
+        where={"state": RecallState.CLOSED},
+        state=state_on(recall),
+        **fresh,
+    )
+    ledger.reopen(recall.patient, evidence=recall, by=by)
+    audit.record("recall.take_back", by=by, subject=recall, patient=recall.patient, latest=str(recall.latest))
+    return recall
+
+
+def may_take_back(recall: Recall, by: Member) -> bool:
+    """Say whether it can be: what the end of care closed, resuming opens; a discharge has a row of its own."""
+    mine = recall.state == RecallState.CLOSED and recall.closed_by_id == by.pk and not recall.evidence
+    return mine and clock.now() - recall.changed_at <= ledger.TAKE_BACK
 
 
 def _close(recall: Recall, by: Member, revision: int, ground: str, note: str) -> None:
@@ -104,6 +142,7 @@ def _confirm(proposal: Proposal, by: Member) -> None:
     """Close what was proposed: two people have said it by now, one of them a dermatologist."""
     recall = _recall_of(proposal)
     _close(recall, by, recall.revision, proposal.fields["ground"], proposal.reason)
+    asked.answer(recall, by=[by, proposal.proposed_by], evidence=recall)
 
 
 def _refused(proposal: Proposal) -> None:

@@ -8,7 +8,8 @@ from clinic.models import Visit, change
 from clinic.people.visits import VisitRefused
 from clinic.trail import audit
 from clinic.wording import write_day
-from lesions.models import Examination, SignOff
+from lesions.models import Diagnosis, Examination, Procedure, SignOff
+from lesions.review.report_checks import ResultRefused
 from lesions.review.signoff import SignOffRefused
 from scheduling.models import OPEN, Appointment, Recall, RecallState
 from scheduling.planning.replan import supersede
@@ -27,6 +28,13 @@ def reopen_decided(signed: SignOff) -> None:
         when = timezone.localtime(made.starts_at)
         raise SignOffRefused(f"{made.booked_by} has booked {write_day(when.date())} for it since.")
     _reopen_all(_decided_by(signed), "the signature was taken back", SignOffRefused)
+
+
+def reopen_done_by(row: Procedure | Diagnosis) -> None:
+    """Before what was recorded in error goes. Raises ResultRefused where what came next is booked."""
+    found = Recall.objects.filter(evidence=audit.subject_of(row), state=RecallState.COMPLETED)
+    rows = list(found.select_related("patient").order_by("-pk"))
+    _reopen_all(rows, "it was recorded in error", ResultRefused)
 
 
 def _decided_by(signed: SignOff) -> list[Recall]:

@@ -22,7 +22,7 @@ _UNCHECKED = """p.merged_into_id IS NULL AND p.status = 'active'
 _CAUSES = f"""(
     SELECT p.id AS patient, 'diagnosis:' || CAST(d.id AS VARCHAR(20)) AS source, d.reported_on AS since
     FROM clinic_patient p JOIN lesions_diagnosis d ON d.patient_id = p.id
-    WHERE d.code = 'melanoma' AND {_UNCHECKED}
+    WHERE d.code = 'melanoma' AND d.struck_at IS NULL AND {_UNCHECKED}
     UNION ALL
     SELECT p.id, 'patient', t.assessed_on
     FROM clinic_patient p JOIN clinic_riskassessment t ON t.patient_id = p.id

@@ -33,7 +33,9 @@ def _ended(kind: str, subject: str) -> str:
 
 
 # Not told, and nobody has said that it cannot be.
-_UNTOLD = "d.told_on IS NULL AND NOT " + _ended("tell", "'diagnosis:' || CAST(d.id AS TEXT)")
+_UNTOLD = "d.struck_at IS NULL AND d.told_on IS NULL AND NOT " + _ended(
+    "tell", "'diagnosis:' || CAST(d.id AS TEXT)"
+)
 _REPORT_ENDED = _ended("report", "'procedure:' || CAST(s.id AS TEXT)")
 
 # name → (words on the page, condition on clinic_patient p); the order is that of docs/domain.md.
@@ -65,8 +67,8 @@ PLACES: dict[str, tuple[str, str]] = {
     "result": (
         "waiting for a result",
         f"""EXISTS (SELECT 1 FROM lesions_procedure s WHERE s.patient_id = p.id
-        AND s.kind IN ('biopsy', 'excision')
-        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id)
+        AND s.kind IN ('biopsy', 'excision') AND s.struck_at IS NULL
+        AND NOT EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.procedure_id = s.id AND d.struck_at IS NULL)
         AND NOT {_REPORT_ENDED})""",
     ),
     "open": (
@@ -94,7 +96,7 @@ ALARMS: dict[str, tuple[str, str]] = {
     "no_check": (
         f"invasive melanoma and no completed full skin check for {MONTHS_WITHOUT_CHECK} months",
         f"""{_LIVE} AND EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id
-            AND d.code = 'melanoma' AND COALESCE(d.anchor, d.reported_on) < %(year_ago)s)
+            AND d.code = 'melanoma' AND d.struck_at IS NULL AND COALESCE(d.anchor, d.reported_on) < %(year_ago)s)
         AND NOT EXISTS (SELECT 1 FROM clinic_doneitem i JOIN clinic_visit v ON v.id = i.visit_id
             WHERE v.patient_id = p.id AND i.purpose = 'full_skin_check' AND v.attended_on >= %(year_ago)s)""",
     ),
@@ -183,7 +185,8 @@ def last_count() -> FailsafeRun | None:
 
 
 def _as_alarm(row: duty_count.KindCount) -> dict[str, Any]:
-    return asdict(Alarm(f"lost_{row.code}", f"{row.words}: held by no list", row.lost))
+    who = f" ({'; '.join(row.strangers)})" if row.strangers else ""
+    return asdict(Alarm(f"lost_{row.code}", f"{row.words}: held by no list{who}", row.lost))
 
 
 def patients_in(place: str) -> list[int]:

@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic.charts.year_strip import Dot, Kind, Strip, Window
 from clinic.models import Visit
@@ -96,8 +97,25 @@ def answer_of(asked: dict[str, Any]) -> str:
         "asked": asked["note"],
         "who": asked["ended_by__name"],
         "day": write_day(timezone.localdate(asked["ended_at"])),
-        "words": asked["steps__words"] or asked["end_note"],
+        "words": _what_was_said(asked),
     }
+
+
+# What a dermatologist's answer lets the desk do until a day, by its outcome.
+_UNTIL_A_DAY: dict[str, Any] = {
+    "try_on": gettext_lazy("go on trying until %(day)s"),
+    "letter": gettext_lazy("write a letter by %(day)s"),
+    "referrer": gettext_lazy("ask who referred the patient by %(day)s"),
+}
+
+
+def _what_was_said(asked: dict[str, Any]) -> str:
+    words = str(asked["steps__words"] or asked["end_note"] or "")
+    until = _UNTIL_A_DAY.get(asked["steps__outcome"] or "")
+    if until is None:
+        return words
+    first = str(until) % {"day": write_day(asked["steps__until"])}
+    return f"{first}: {words}" if words else first
 
 
 def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:

@@ -11,9 +11,10 @@ from django.views.decorators.http import require_POST
 from clinic import clock
 from clinic.access import Act, allow, may
 from clinic.models import Patient, StaleRow
+from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import booking, contacts, taking_back, what_next, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
 from scheduling.planning import ladder, rebook
@@ -57,6 +58,7 @@ def recall(request: HttpRequest, pk: int, form: AttemptForm | None = None) -> Ht
         "is_open": is_open,
         "may_call": is_open and may(request.user, Act.CONTACT),
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
+        "may_take_back": closing.may_take_back(found, request.user),
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
         **_places_to_book(found, request.user),
     }
@@ -126,10 +128,10 @@ def free_places(earliest: date, latest: date, minutes: int = 20) -> dict[str, An
     return {"inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
 
 
-def _slots(since: date, until: date, minutes: int) -> list[booking.Slot]:
+def _slots(since: date, until: date, minutes: int) -> list[bookable.Slot]:
     if since > until:
         return []
-    return booking.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
+    return bookable.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
 
 
 @allow(Act.CONTACT)
@@ -211,6 +213,21 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
         patient=found.patient,
         note=_who_closes(found, request.user),
     )
+
+
+@allow(Act.PROPOSE_CLOSING)
+@require_POST
+def take_closing_back(request: HttpRequest, pk: int) -> HttpResponse:
+    found, form, back = _recall(pk), RevisionForm(request.POST), resolve_url("scheduling:recall", pk)
+    try:
+        closing.take_back(recall=found, by=request.user, revision=form.seen())
+    except StaleRow as error:
+        return conflict(request, error, back)
+    except closing.RecallRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _("Taken back: the recall is open again."))
+    return redirect(back)
 
 
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:

@@ -15,7 +15,7 @@ from clinic.duties import ledger
 from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
-from scheduling.desk import booking, taking_back
+from scheduling.desk import bookable, booking, taking_back
 from scheduling.forms import CameForm, ClosureForm, HoursForm, SlotForm
 from scheduling.models import OPEN, Appointment, ClosureDay, Resource, Session
 from scheduling.recalls import wording
@@ -85,7 +85,7 @@ def open_hours(request: HttpRequest) -> HttpResponse:
         given = form.cleaned_data
         room, _ = Resource.objects.get_or_create(name=given.pop("room").strip())
         try:
-            booking.open_session(resource=room, by=request.user, **given)
+            bookable.open_session(resource=room, by=request.user, **given)
         except booking.BookingRefused as error:
             form.add_error(None, str(error))
         else:
@@ -99,7 +99,7 @@ def close_day(request: HttpRequest) -> HttpResponse:
     form = ClosureForm(request.POST, prefix="closure")
     if form.is_valid():
         try:
-            row = booking.close_day(by=request.user, **form.cleaned_data)
+            row = bookable.close_day(by=request.user, **form.cleaned_data)
         except booking.BookingRefused as error:
             form.add_error(None, str(error))
         else:

@@ -53,7 +53,7 @@ def owed(request: HttpRequest) -> HttpResponse:
     context = {
         "rows": [(row, [people[key] for key in row.lost if key in people]) for row in rows],
         "moment": clock.now(),
-        "lost": sum(len(row.lost) for row in rows),
+        "lost": sum(len(row.lost) + len(row.strangers) for row in rows),
     }
     return render(request, "scheduling/owed.html", context)
 

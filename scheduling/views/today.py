@@ -17,7 +17,7 @@ from clinic.duties.kinds import OwningList
 from clinic.models import ContactRoute, Member, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.responses import conflict
-from scheduling.desk import booking, what_next, worklists
+from scheduling.desk import bookable, what_next, worklists
 from scheduling.models import (
     Appointment,
     AppointmentState,
@@ -146,7 +146,7 @@ def _ledger(day: date, member: Any) -> list[tuple[str, int]]:
 
 def _room(day: date) -> list[tuple[date, int]]:
     """Count the bookable places left on each day of the fortnight that has any hours."""
-    slots = booking.free_slots(since=day, until=day + timedelta(days=ROOM_DAYS), limit=1000)
+    slots = bookable.free_slots(since=day, until=day + timedelta(days=ROOM_DAYS), limit=1000)
     return sorted(Counter(timezone.localdate(slot.starts_at) for slot in slots).items())
 
 

@@ -44,7 +44,7 @@ def file(lesion, data=None, days_ago=0, by=None, **more):
 def tell(diagnosis, by=None, on=None):
     """The patient is told in person: what most tests need."""
     said = {"whom": "the patient", "how": "in_person", "words": "the result, and what follows"}
-    return pathology.tell(diagnosis=diagnosis, by=by or build.nurse(), on=on, **said)
+    return pathology.tell(diagnosis=diagnosis, by=by or build.dermatologist(), on=on, **said)
 
 
 def measured(lesion, data=None, days_ago=0, **more):

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from clinic import clock
 from clinic.people import ending, visits
 from lesions.review import pathology
-from scheduling.desk import booking
+from scheduling.desk import bookable, booking
 from scheduling.models import Recall, Resource
 from scheduling.planning import replan
 from tests import build
@@ -63,7 +63,7 @@ def came(patient, on, *done):
 
 def hours(day=TODAY, name="Room 1", opens=time(9), closes=time(17)):
     room, _ = Resource.objects.get_or_create(name=name)
-    booking.open_session(resource=room, day=day, opens=opens, closes=closes, by=build.nurse())
+    bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=build.nurse())
     return room
 
 

@@ -7,7 +7,7 @@ from clinic.models import ContactRoute
 from clinic.project.demo import events as e
 from clinic.project.demo.acts import DemoClinic, Part
 from scheduling.checklists import records
-from scheduling.desk import booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.models import OPEN, Appointment, Recall, Resource, WorkItem
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides, whereabouts
@@ -22,11 +22,11 @@ CLAIMED_BY_OTHER = "Castlemarch"
 def open_diary(demo: DemoClinic) -> None:
     rooms = [(Resource.objects.create(name=name), opens, closes) for name, opens, closes in HOURS]
     closed = demo.calendar.working_day(CLOSED[0])
-    booking.close_day(day=closed, reason=CLOSED[1], by=demo.nurses[0])
+    bookable.close_day(day=closed, reason=CLOSED[1], by=demo.nurses[0])
     days = {demo.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):
         for room, opens, closes in rooms:
-            booking.open_session(resource=room, day=day, opens=opens, closes=closes, by=demo.nurses[0])
+            bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=demo.nurses[0])
 
 
 def plan(part: Part) -> None:
@@ -41,7 +41,7 @@ def open_recall(part: Part, purpose: str) -> Recall:
 def book(demo: DemoClinic, part: Part, event: e.Booked) -> None:
     """Book at some hour of the day, not always the first one."""
     day = demo.calendar.working_day(event.on)
-    slots = booking.free_slots(since=day, until=day, limit=20)
+    slots = bookable.free_slots(since=day, until=day, limit=20)
     slot = slots[part.number * 7 % len(slots)]
     booking.book(
         recalls=[open_recall(part, event.purpose)],

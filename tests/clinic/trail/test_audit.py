@@ -42,6 +42,9 @@ CHANGES_FACTS = {
     "diagnosis.tell",
     "diagnosis.untell",
     "recall.close",
+    "recall.take_back",
+    "procedure.strike",
+    "diagnosis.strike",
     "override.set",
     "override.end",
 }

@@ -7,6 +7,7 @@ import pytest
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.duties import ledger, steps
+from clinic.duties.ledger import DutyRefused
 from clinic.models import AuditRecord, Duty
 from lesions.analysis.drawing.phantom import draw
 from lesions.looking import queue
@@ -197,17 +198,50 @@ def test_what_was_compared_with_a_wrong_picture_is_judged_again(review):
     assert Review.objects.get(state="waiting", lesion=review.lesion).comparison is None
 
 
-def test_a_move_taken_back_is_made_again_but_not_back(review):
-    """Ten minutes: the duty is open again, and the picture goes where it belongs, never against the signature."""
-    image, nurse = wrong(review), build.nurse()
-    putting_right.move(image=image, lesion=scene.lesion(), by=nurse, revision=image.revision)
+def taken_back(image, by):
     duty = Duty.objects.get(kind="put_picture_right")
-    ledger.take_back(duty=duty, by=nurse, revision=duty.revision)
-    with pytest.raises(PictureRefused, match="not of this lesion"):
-        putting_right.move(image=image, lesion=review.lesion, by=nurse, revision=image.revision)
+    ledger.take_back(duty=duty, by=by, revision=duty.revision)
+    image.refresh_from_db()
+    return image
+
+
+def test_a_move_taken_back_brings_the_picture_back_and_it_is_moved_again(review):
+    image, nurse, other = wrong(review), build.nurse(), scene.lesion()
+    putting_right.move(image=image, lesion=other, by=nurse, revision=image.revision)
+    image = taken_back(image, nurse)
+    assert image.lesion == review.lesion and open_duty(review.lesion, "put_picture_right")
+    assert not putting_right.moved_away(review.lesion).exists()
+    assert putting_right.moved_away(other).get().to_lesion == review.lesion
     right = scene.lesion()
     putting_right.move(image=image, lesion=right, by=nurse, revision=image.revision)
-    assert Image.objects.get().lesion == right and image.moves.count() == 2
+    assert Image.objects.get().lesion == right and image.moves.count() == 3
+
+
+def test_what_a_picture_had_replaced_there_waits_again_when_it_goes(review):
+    """Moved to a lesion whose own picture waits undecided: that one must be decided on once the other is gone."""
+    image, nurse, other = wrong(review), build.nurse(), scene.lesion()
+    own = scene.measured(other, days_ago=9)
+    putting_right.move(image=image, lesion=other, by=nurse, revision=image.revision)
+    measure.measure_picture(image.assessments.get().pk)
+    assert Review.objects.get(lesion=other, state="waiting").assessment.image == image
+    taken_back(image, nurse)
+    assert Review.objects.get(lesion=other, state="waiting").assessment.image == own.assessment.image
+
+
+def test_a_picture_decided_on_there_is_not_brought_back(review, doctor):
+    image, nurse, other = wrong(review), build.nurse(), scene.lesion()
+    putting_right.move(image=image, lesion=other, by=nurse, revision=image.revision)
+    measure.measure_picture(image.assessments.get().pk)
+    sign(Review.objects.get(lesion=other, state="waiting"), doctor)
+    with pytest.raises(DutyRefused, match=f"{doctor} has signed “Reassure and continue” on it since"):
+        taken_back(image, nurse)
+
+
+def test_set_aside_taken_back_counts_again(review, doctor):
+    image = wrong(review)
+    putting_right.set_aside(image=image, by=doctor, revision=image.revision, reason="nobody knows whose")
+    assert not taken_back(image, doctor).set_aside
+    assert open_duty(review.lesion, "put_picture_right")
 
 
 def test_only_a_picture_called_wrong_is_moved(review):

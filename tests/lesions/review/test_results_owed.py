@@ -150,7 +150,7 @@ def test_a_malignant_or_uncertain_result_is_told_within_a_week(lesion, doctor, m
 
 
 def test_way_13_told_says_who_to_whom_how_when_and_what(lesion, nurse, doctor, client):
-    row = report(lesion, doctor)
+    row = report(lesion, doctor, tells=nurse)
     duty = open_(lesion, "tell")
     client.force_login(nurse, backend="clinic.project.backends.ClinicBackend")
     page = read(client.get(reverse("lesions:results")))
@@ -168,7 +168,7 @@ def test_way_13_told_says_who_to_whom_how_when_and_what(lesion, nurse, doctor, c
 
 
 def test_a_struck_told_ends_nothing_and_the_duty_is_back(lesion, nurse, doctor):
-    row = report(lesion, doctor)
+    row = report(lesion, doctor, tells=nurse)
     pathology.tell(diagnosis=row, by=nurse, **SAID)
     duty = Duty.objects.get(kind="tell")
     steps.strike(step=duty.steps.get(), by=nurse)
@@ -193,7 +193,7 @@ def test_a_struck_told_asks_for_the_visit_again(lesion, nurse, doctor):
 
 
 def test_nobody_is_told_before_the_report(lesion, nurse, doctor):
-    row = report(lesion, doctor)
+    row = report(lesion, doctor, tells=nurse)
     with pytest.raises(DutyRefused, match="day of the report"):
         pathology.tell(diagnosis=row, by=nurse, on=build.days_ago(3), **SAID)
 
@@ -281,17 +281,17 @@ def test_recording_a_further_report_leads_to_the_one_on_record(lesion, nurse, do
 
 def test_a_second_report_is_told_for_itself(lesion, nurse, doctor):
     build.rules_in_force()
-    row = report(lesion, doctor, procedure=cut(lesion, nurse))
+    row = report(lesion, doctor, procedure=cut(lesion, nurse), tells=nurse)
     pathology.tell(diagnosis=row, by=nurse, **SAID)
     wider = cut(lesion, nurse, "excision", days_ago=1)
     amend(row, doctor, report_of=wider, why="the wider excision was reported")
     visits = Recall.objects.filter(purpose="result_visit", subject=f"procedure:{wider.pk}")
     replan.replan_patient(lesion.patient_id)
     assert visits.get().urgency == "A" and visits.get().state != "completed"
-    step = settle(lesion, "tell", nurse, "told", **SAID)
+    step = settle(lesion, "tell", doctor, "told", **SAID)
     replan.replan_patient(lesion.patient_id)
     assert visits.get().evidence == f"clinic.step:{step.pk}"
-    steps.strike(step=step, by=nurse)
+    steps.strike(step=step, by=doctor)
     replan.replan_patient(lesion.patient_id)
     assert visits.filter(state__in=("planned", "due")).exists()
     row.refresh_from_db()
@@ -323,7 +323,7 @@ def test_versions_are_kept_and_shown(lesion, doctor, client):
 
 
 def test_completing_opens_no_reading(lesion, nurse, doctor):
-    row = report(lesion, doctor, n="")
+    row = report(lesion, doctor, n="", tells=nurse)
     pathology.tell(diagnosis=row, by=nurse, **SAID)
     amend(row, doctor, n="N0")
     row.refresh_from_db()
@@ -338,7 +338,7 @@ def test_a_corrected_report_is_read_and_told_anew(lesion, nurse, doctor, told):
     amend(row, doctor, code="melanoma", why="second opinion", anchor=build.days_ago(10))
     row.refresh_from_db()
     assert row.told_on is None and owed(lesion) == ["read"] and open_(lesion, "read").urgent
-    settle(lesion, "read", doctor, "read")
+    settle(lesion, "read", doctor, "read", teller=nurse)
     assert owed(lesion) == ["margins", "meeting", "node", "tell"]
     assert open_(lesion, "tell").urgent
     pathology.tell(diagnosis=row, by=nurse, **SAID)

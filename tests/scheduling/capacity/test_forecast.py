@@ -11,7 +11,7 @@ from clinic import clock, jobs
 from scheduling import background
 from scheduling.capacity import forecast as capacity
 from scheduling.capacity import forecast_jobs
-from scheduling.desk import booking
+from scheduling.desk import bookable, booking
 from scheduling.models import Appointment, Resource, YearRun
 from scheduling.planning.rules_in_force import rules_in_force
 from tests import build
@@ -73,7 +73,7 @@ def test_places_are_the_free_slots_of_their_own_length():
     """Nine to eleven in twenty minutes: six; one is booked, a closed day has none, past hours are past."""
     room = scene.hours(day=scene.TODAY + timedelta(1), opens=time(9), closes=time(11))
     scene.hours(day=scene.TODAY + timedelta(2), opens=time(9), closes=time(11))
-    booking.close_day(day=scene.TODAY + timedelta(2), reason="holiday", by=build.nurse())
+    bookable.close_day(day=scene.TODAY + timedelta(2), reason="holiday", by=build.nurse())
     scene.hours(day=scene.TODAY, opens=time(9), closes=time(10))  # it is noon
     starts = scene.at(8, day=scene.TODAY + timedelta(1))  # nine o'clock in Dublin
     booking.book(recalls=[scene.due_check()], resource=room, starts_at=starts, by=build.nurse())
@@ -110,8 +110,8 @@ def test_ten_minute_slots_are_ten_minute_places():
     """Nine to ten in steps of ten minutes: six places, not the five starts of twenty-minute visits."""
     room, tomorrow = Resource.objects.create(name="Short visits"), scene.TODAY + timedelta(1)
     hours = {"opens": time(9), "closes": time(10), "slot_minutes": 10}
-    booking.open_session(resource=room, day=tomorrow, by=build.nurse(), **hours)
-    assert booking.free_places(since=scene.TODAY, until=tomorrow) == {tomorrow: 6}
+    bookable.open_session(resource=room, day=tomorrow, by=build.nurse(), **hours)
+    assert bookable.free_places(since=scene.TODAY, until=tomorrow) == {tomorrow: 6}
 
 
 def test_people_whose_care_has_ended_want_nothing():

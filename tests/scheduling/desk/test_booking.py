@@ -11,7 +11,7 @@ from clinic import clock
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
 from clinic.people import ending
-from scheduling.desk import booking
+from scheduling.desk import bookable, booking
 from scheduling.models import Appointment, BookedCell, ClosureDay, Recall, Resource, WorkItem
 from scheduling.planning import replan
 from tests import build
@@ -151,7 +151,7 @@ def test_free_slots_leave_out_closure_days_taken_cells_and_the_past():
     scene.hours(day=friday, closes=time(10))
     ClosureDay.objects.create(day=tomorrow, reason="training")
     booking.book(recalls=[scene.due_check()], resource=room, starts_at=scene.at(11, 20), by=build.nurse())
-    found = booking.free_slots(since=scene.TODAY, until=friday)
+    found = bookable.free_slots(since=scene.TODAY, until=friday)
     assert [slot.starts_at for slot in found] == [
         scene.at(11, 40), scene.at(8, day=friday), scene.at(8, 20, friday), scene.at(8, 40, friday)
     ]  # fmt: skip
@@ -161,7 +161,7 @@ def test_a_slot_keeps_its_wall_clock_when_summer_time_ends():
     """Last Sunday of October: EU Directive 2000/84/EC (from memory)."""
     day = date(2026, 10, 25)
     scene.hours(day=day, opens=time(0), closes=time(4))
-    found = booking.free_slots(since=day, until=day, minutes=60, limit=99)
+    found = bookable.free_slots(since=day, until=day, minutes=60, limit=99)
     assert len({slot.starts_at for slot in found}) == len(found)
     assert found[-1].starts_at + timedelta(minutes=60) <= scene.at(4, 0, day)
 
@@ -169,7 +169,7 @@ def test_a_slot_keeps_its_wall_clock_when_summer_time_ends():
 def test_hours_of_one_room_do_not_overlap():
     room = scene.hours()
     with pytest.raises(booking.BookingRefused, match="overlap"):
-        booking.open_session(
+        bookable.open_session(
             resource=room, day=scene.TODAY, opens=time(16), closes=time(18), by=build.nurse()
         )
 
@@ -216,11 +216,11 @@ def test_of_many_who_book_the_same_slot_one_gets_it():
 def test_a_closed_day_takes_no_booking_and_moves_no_due_date():
     recall = scene.due_check()
     room = scene.hours()
-    booking.close_day(day=scene.TODAY, reason="Whit Monday", by=build.nurse())
-    assert booking.free_slots(since=scene.TODAY, until=scene.TODAY) == []
+    bookable.close_day(day=scene.TODAY, reason="Whit Monday", by=build.nurse())
+    assert bookable.free_slots(since=scene.TODAY, until=scene.TODAY) == []
     with pytest.raises(booking.BookingRefused, match="closed"):
         booking.book(recalls=[recall], resource=room, starts_at=scene.at(14), by=build.nurse())
     with pytest.raises(booking.BookingRefused, match="Whit Monday"):
-        booking.close_day(day=scene.TODAY, reason="again", by=build.nurse())
+        bookable.close_day(day=scene.TODAY, reason="again", by=build.nurse())
     recall.refresh_from_db()
     assert (recall.state, recall.latest) == ("due", date(2026, 6, 29))

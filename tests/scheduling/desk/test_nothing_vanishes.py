@@ -12,8 +12,8 @@ from clinic.models import Duty, StaleRow
 from clinic.people import patients
 from lesions.models import UrgentSign
 from lesions.register import register
-from scheduling.desk import booking, contacts, taking_back, unfiled, what_next, worklists
-from scheduling.models import Appointment, Recall, StruckAttempt
+from scheduling.desk import bookable, booking, contacts, taking_back, unfiled, what_next, worklists
+from scheduling.models import Appointment, Recall
 from scheduling.planning import rebook, replan
 from scheduling.recalls import closing, duty_count, overrides
 from tests import build
@@ -211,7 +211,7 @@ def test_a_closed_day_owes_each_of_its_appointments(nurse):
     first, second, other = scene.due_check(), scene.due_check(), scene.due_check()
     for row, day in ((first, 18), (second, 18), (other, 19)):
         scene.booked(row, scene.at(day=date(2026, 6, day)))
-    booking.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
+    bookable.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
     assert {row.patient_id for row in Duty.objects.filter(kind="rebook")} == {
         first.patient_id,
         second.patient_id,
@@ -220,7 +220,7 @@ def test_a_closed_day_owes_each_of_its_appointments(nurse):
 
 def test_a_moved_appointment_ends_it_and_frees_the_old_place(recall, nurse):
     visit = scene.booked(recall, scene.at(day=date(2026, 6, 18)))
-    booking.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
+    bookable.close_day(day=date(2026, 6, 18), reason="training", by=nurse)
     scene.hours(day=date(2026, 6, 19), name=visit.resource.name)
     booking.move(
         appointment=visit, resource=visit.resource, starts_at=scene.at(day=date(2026, 6, 19)), by=nurse,
@@ -277,12 +277,6 @@ def test_a_walk_in_while_booked_leaves_an_appointment_to_rebook(recall, nurse):
     assert len(owed(recall.patient, "rebook")) == 1
     booking.cancel(appointment=visit, by=nurse, revision=visit.revision, whose="clinic")
     assert owed(recall.patient, "rebook") == []
-
-
-def test_appointments_of_a_record_that_ended_are_owed(recall, nurse, doctor):
-    visit = scene.booked(recall, scene.at(day=TOMORROW))
-    rebook.rebook_of_ended(recall.patient, by=doctor)
-    assert owed(recall.patient, "rebook")[0].opened_from == f"scheduling.appointment:{visit.pk}"
 
 
 def test_an_outcome_ends_what_was_owed_about_the_appointment(nurse):
@@ -417,102 +411,3 @@ def test_the_count_of_duties_agrees_with_what_the_desk_took_back(recall, nurse):
     taking_back.strike(attempt=tried(recall, nurse, outcome="declined"), by=nurse)
     replan.replan_patient(recall.patient_id)
     assert duty_count.lost_now() == []
-
-
-# ---- taken back within ten minutes --------------------------------------------------------------
-
-
-def test_a_booking_is_taken_back_and_counts_as_nobodys_delay(recall, nurse):
-    visit = scene.booked(recall, by=nurse)
-    taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
-    recall.refresh_from_db()
-    assert (visit.state, recall.state, recall.reopened) == ("cancelled_by_clinic", "due", 0)
-    assert not visit.cells.exists()
-
-
-def test_a_missed_visit_is_booked_again(recall, nurse):
-    visit = scene.booked(recall)
-    with scene.later(hours=4):
-        booking.record_missed(appointment=visit, by=nurse, revision=visit.revision)
-        taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
-    recall.refresh_from_db()
-    assert (visit.state, recall.state, recall.reopened) == ("booked", "booked", 0)
-
-
-def test_missed_stands_where_it_was_booked_anew(recall, nurse):
-    visit = scene.booked(recall)
-    with scene.later(hours=4):
-        booking.record_missed(appointment=visit, by=nurse, revision=visit.revision)
-        recall.refresh_from_db()
-        booking.book(recalls=[recall], resource=visit.resource, starts_at=scene.at(15, 20), by=nurse)
-        with pytest.raises(booking.BookingRefused, match="acted"):
-            taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
-
-
-@pytest.mark.parametrize("done", [[], [("full_skin_check", "patient")]])
-def test_came_is_taken_back_with_what_was_done(recall, doctor, done):
-    visit = scene.booked(recall)
-    with scene.later(hours=4):
-        booking.record_attended(appointment=visit, by=doctor, revision=visit.revision, done=done)
-        replan.replan_patient(recall.patient_id)
-        visit.refresh_from_db()
-        taking_back.take_back(appointment=visit, by=doctor, revision=visit.revision)
-        replan.replan_patient(recall.patient_id)
-    recall.refresh_from_db()
-    assert (visit.state, recall.state, recall.reopened) == ("booked", "booked", 0)
-
-
-def test_came_stands_where_what_follows_is_booked(recall, doctor):
-    visit = scene.booked(recall)
-    with scene.later(hours=4):
-        done = [("full_skin_check", "patient")]
-        booking.record_attended(appointment=visit, by=doctor, revision=visit.revision, done=done)
-        following = scene.check_of(recall.patient)
-        scene.booked(following, scene.at(day=following.target))
-        with pytest.raises(booking.BookingRefused, match="booked already"):
-            taking_back.take_back(appointment=visit, by=doctor, revision=visit.revision)
-
-
-@pytest.mark.parametrize(("minutes", "own"), [(11, True), (1, False)])
-def test_only_who_did_it_takes_it_back_within_ten_minutes(recall, nurse, minutes, own):
-    visit = scene.booked(recall, by=nurse)
-    by = nurse if own else build.nurse()
-    with scene.later(minutes=minutes), pytest.raises(booking.BookingRefused):
-        taking_back.take_back(appointment=visit, by=by, revision=visit.revision)
-
-
-def test_a_struck_attempt_counts_no_more_and_its_route_lives(recall, nurse):
-    route = recall.patient.routes.get()
-    made = tried(recall, nurse, outcome="dead", address=route.value)
-    assert len(owed(recall.patient, "find_a_way")) == 1
-    taking_back.strike(attempt=made, by=nurse)
-    route.refresh_from_db()
-    assert route.dead_since is None and owed(recall.patient, "find_a_way") == []
-    assert StruckAttempt.objects.get().attempt == made
-
-
-def test_a_struck_attempt_gives_back_what_it_used_up(recall, nurse):
-    for hours in (50, 26, 0):
-        made = tried(recall, nurse, hours_ago=hours)
-    assert len(owed(recall.patient, "decide_what_follows")) == 1
-    taking_back.strike(attempt=made, by=nurse)
-    assert contacts.attempts_left(recall) == 1
-    assert owed(recall.patient, "decide_what_follows") == []
-
-
-def test_a_struck_call_puts_the_patient_on_the_list_again(recall, nurse):
-    worklists.build(scene.TODAY)
-    made = tried(recall, nurse, outcome="asks_later", next_on=TOMORROW)
-    assert not worklists.items_of(scene.TODAY).exists()
-    taking_back.strike(attempt=made, by=nurse)
-    assert worklists.items_of(scene.TODAY).get().recall == recall
-    assert list(worklists.to_reach(scene.TODAY)) == [recall]
-
-
-def test_a_call_that_a_dermatologist_answered_stays(recall, nurse, doctor):
-    made = tried(recall, nurse, outcome="declined")
-    (duty,) = owed(recall.patient, "decide_what_follows")
-    steps.settle(duty=duty, by=doctor, revision=1, outcome="decided", words="a letter")
-    with pytest.raises(contacts.ContactRefused, match="acted"):
-        taking_back.strike(attempt=made, by=nurse)
-    assert Recall.objects.get(pk=recall.pk).state == "due"

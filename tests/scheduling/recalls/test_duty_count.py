@@ -1,6 +1,8 @@
 """The count of duties: what is planted by direct SQL is named, and nothing is invented. Our own rule (common practice,
 no source): no duty leaves every list without a word in the trail."""
 
+from datetime import timedelta
+from functools import partial
 from itertools import count
 
 import pytest
@@ -8,10 +10,12 @@ from django.db import connection
 
 from clinic import clock
 from clinic.duties import ledger, steps
+from clinic.models import CareEnd
 from clinic.people import ending
 from clinic.trail import triggers
 from lesions.register import register
 from lesions.review import pathology, signoff, taking_back
+from scheduling.desk import bookable, booking, contacts, unfiled
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
 from scheduling.recalls import duty_count, whereabouts
@@ -21,7 +25,7 @@ from tests.scheduling import scene
 
 pytestmark = pytest.mark.django_db
 MANY = 20
-_seeds = count(5000)
+_seeds, _days = count(5000), count(10)
 
 
 @pytest.fixture(autouse=True)
@@ -121,6 +125,91 @@ def useless_picture():
     return decided("inadequate", "repeat_picture")
 
 
+# ---- what the desk owes ---------------------------------------------------------------------------
+
+
+def owed(patient, kind):
+    return patient, ledger.open_duties(patient).get(kind=kind).pk
+
+
+def booked_late():
+    recall = scene.due_check()
+    scene.booked(recall, scene.at(day=recall.latest + timedelta(days=2)))
+    return owed(recall.patient, "rebook")
+
+
+def booked_on_a_closed_day():
+    recall, day = scene.due_check(), scene.TODAY + timedelta(days=next(_days))
+    scene.booked(recall, scene.at(day=day))
+    bookable.close_day(day=day, reason="training", by=build.nurse())
+    return owed(recall.patient, "rebook")
+
+
+def booked_for_nothing():
+    recall = scene.due_check()
+    scene.booked(recall, scene.at(day=scene.TODAY + timedelta(days=9)))
+    scene.came(recall.patient, scene.TODAY)
+    replan.replan_patient(recall.patient_id)
+    return owed(recall.patient, "rebook")
+
+
+def out_of_reach():
+    return owed(build.patient(phone=""), "find_a_way")
+
+
+def tried(outcome, kind, times=1):
+    """So many attempts, the last one now."""
+    recall = scene.due_check()
+    route = {"route": "phone", "address": f"00 {recall.pk}", "by": build.nurse(), "outcome": outcome}
+    for hours in range(5 * times - 5, -1, -5):
+        contacts.log_attempt(recall=recall, at=clock.now() - timedelta(hours=hours), **route)
+    return owed(recall.patient, kind)
+
+
+def missed_twice():
+    recall = scene.due_check()
+    for day in (1, 2):
+        recall.refresh_from_db()
+        starts_at = scene.at(day=scene.TODAY - timedelta(days=3 - day))
+        with clock.at(starts_at - timedelta(hours=1)):
+            visit = scene.booked(recall, starts_at)
+        with clock.at(starts_at + timedelta(hours=1)):
+            booking.record_missed(appointment=visit, by=build.nurse(), revision=visit.revision)
+    return owed(recall.patient, "decide_what_follows")
+
+
+def lost_tissue(kind, before=""):
+    patient = build.patient()
+    cut = {"kind": "biopsy", "on": scene.TODAY}
+    pathology.record_procedure(patient=patient, by=build.dermatologist(), **cut)
+    for one, outcome in ((before, "sent"), (kind, "none" if kind == "report" else "lost")):
+        for duty in ledger.open_duties(patient).filter(kind=one):
+            said = {"outcome": outcome, "whom": "the laboratory", "words": "nobody finds it"}
+            steps.settle(duty=duty, by=build.dermatologist(), revision=duty.revision, **said)
+    return owed(patient, "decide_what_follows")
+
+
+GONE, ENDED = (
+    "DELETE FROM clinic_duty WHERE id = %s",
+    "UPDATE clinic_duty SET ended_at = opened_at, evidence = 'clinic.step:1' WHERE id = %s",
+)
+OF_THE_DESK = {
+    "an appointment that is late": (booked_late, "rebook_late"),
+    "an appointment on a closed day": (booked_on_a_closed_day, "rebook_closed"),
+    "an appointment for what was done meanwhile": (booked_for_nothing, "rebook_finished"),
+    "nobody finds a way": (out_of_reach, "find_a_way"),
+    "a letter that came back": (partial(tried, "returned", "find_a_way"), "returned"),
+    "declined": (partial(tried, "declined", "decide_what_follows"), "declined"),
+    "attempts used up": (partial(tried, "no_answer", "decide_what_follows", 3), "attempts_used_up"),
+    "missed twice": (missed_twice, "missed_again"),
+    "tissue lost at once": (partial(lost_tissue, "send_specimen"), "lost_before_sending"),
+    "tissue lost on the way": (partial(lost_tissue, "confirm_specimen", "send_specimen"), "lost_on_the_way"),
+    "no report can be had": (partial(lost_tissue, "report"), "no_report"),
+}
+# An ended record keeps no appointment: as somebody would who changes the status past the program.
+DEAD = "UPDATE clinic_patient SET status = 'deceased', status_on = born, status_ground = 'said' WHERE id = %s"
+
+
 PLANTED = {
     "the sending of a referral is gone": (
         referred, "DELETE FROM clinic_duty WHERE id = %s", "send_referral",
@@ -175,6 +264,52 @@ PLANTED = {
 }  # fmt: skip
 
 
+@pytest.mark.parametrize("name", OF_THE_DESK)
+@pytest.mark.parametrize("loss", [GONE, ENDED], ids=["gone", "ended without a word"])
+def test_what_the_desk_loses_is_named_and_nobody_else(name, loss):
+    """Ended without a word is lost for these facts too, unless a later entry of somebody may be the word."""
+    build_one, code = OF_THE_DESK[name]
+    beside, _ = build_one()
+    rows = [build_one() for _ in range(MANY if loss is GONE else 3)]
+    assert lost() == {}
+    for _, key in rows:
+        sql(loss, key)
+    found = lost()
+    wanted = {patient.pk for patient, _ in rows}
+    assert found["ended_duty" if loss is ENDED and code in BY_A_STEP else code] == wanted
+    assert beside.pk not in set().union(*found.values())
+
+
+# A step opened these: that it was followed, however it ended, is what the fact asks; the trail says how it ended.
+BY_A_STEP = ("returned", "lost_before_sending", "lost_on_the_way", "no_report")
+
+
+def test_an_appointment_of_a_record_that_ended_is_named():
+    recalls = [scene.due_check() for _ in range(MANY + 1)]
+    for recall in recalls:
+        scene.booked(recall, scene.at(day=scene.TODAY + timedelta(days=5)))
+    assert lost() == {}
+    for recall in recalls[1:]:
+        said = {"ends_as": "deceased", "on": scene.TODAY, "ground": "said", "at": clock.now()}
+        CareEnd.objects.create(patient=recall.patient, by=build.dermatologist(), **said)
+        sql(DEAD, recall.patient_id)
+    assert lost()["rebook_ended"] == {recall.patient_id for recall in recalls[1:]}
+
+
+def test_callers_without_a_record_are_named_as_they_gave_their_names():
+    duties = [
+        unfiled.take(by=build.nurse(), name=f"Caller {number}", number="00", words="it itches")
+        for number in range(MANY + 1)
+    ]
+    assert duty_count.lost_now() == []
+    for duty in duties[1:]:
+        sql(GONE, duty.pk)
+    (row,) = (row for row in duty_count.lost_now() if row.code == "file_call")
+    assert row.strangers == tuple(f"Caller {number}, 00" for number in range(1, MANY + 1))
+    run = whereabouts.count_everybody(scene.TODAY)
+    assert not run.holds and "Caller 20, 00" in run.alarms[-1]["words"]
+
+
 @pytest.mark.parametrize("name", PLANTED)
 def test_what_is_planted_is_named_and_nobody_else(name):
     """Twenty of each are lost, and one of the same kind beside them is not."""
@@ -197,6 +332,21 @@ def test_a_signature_taken_back_is_owed_nowhere():
     taking_back.take_back(signed=signed, by=doctor)
     replan.replan_patient(lesion.patient_id)
     assert lost() == {}
+
+
+def test_a_report_that_becomes_a_melanoma_is_read_before_margins_are_asked():
+    """Found by a random life: the count named a patient whose corrected report waited to be read."""
+    patient, doctor = build.patient(), build.dermatologist()
+    said = {"reported_on": scene.TODAY, "patient": patient, "by": doctor}
+    row = pathology.record_diagnosis(code="bcc", **said)
+    said = {"why": "a second look", "revision": row.revision, "by": doctor}
+    pathology.amend_diagnosis(diagnosis=row, code="melanoma", **said)
+    assert lost() == {}
+    duty = ledger.open_duties(patient).get(kind="read")
+    steps.settle(duty=duty, by=doctor, revision=duty.revision, outcome="read")
+    assert lost() == {}
+    sql("DELETE FROM clinic_duty WHERE kind = 'margins' AND patient_id = %s", patient.pk)
+    assert patient.pk in lost()["what_after_invasive"]
 
 
 def test_the_nightly_count_says_it_with_names():

@@ -16,7 +16,7 @@ from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
 from lesions.looking import queue, showing
 from lesions.models import Assessment, Image, JobState, RefusedUpload
-from scheduling.desk import booking, worklists
+from scheduling.desk import bookable, worklists
 from scheduling.models import (
     Appointment,
     Checklist,
@@ -28,7 +28,7 @@ from scheduling.models import (
     Recall,
     WorkItem,
 )
-from scheduling.recalls import missed, whereabouts
+from scheduling.recalls import duty_count, missed, whereabouts
 
 pytestmark = pytest.mark.django_db
 
@@ -87,7 +87,7 @@ def test_yesterdays_visit_lacks_its_outcome_and_others_lie_ahead(built):
     assert booked.filter(starts_at__date__lt=clock.today()).count() == 1
     assert booked.filter(starts_at__date__gt=clock.today()).exists()
     assert ClosureDay.objects.filter(day__gt=clock.today()).count() == 1
-    assert booking.free_slots(since=clock.today(), until=ClosureDay.objects.get().day)
+    assert bookable.free_slots(since=clock.today(), until=ClosureDay.objects.get().day)
 
 
 def test_a_dermatologist_set_an_interval_and_filled_in_a_checklist(built):
@@ -193,3 +193,9 @@ def test_the_full_build_draws_enough_pictures_on_a_range_of_skin():
     assert len({picture.spec.skin_tone for picture in drawn}) >= 5
     assert any(picture.mm_per_px is None for picture in drawn)
     assert len({picture.filename for picture in drawn}) == len(drawn)
+
+
+def test_the_count_of_duties_invents_nobody_in_a_clean_clinic(built):
+    found = duty_count.count_duties()
+    assert [(row.code, row.lost, row.strangers) for row in found if row.lost or row.strangers] == []
+    assert sum(row.owed for row in found) > 100 and {row.held - row.owed for row in found} == {0}
