@@ -27,6 +27,8 @@ CLINIC: set[str] = {
     "clinic:amend_member",
 }
 LESIONS: set[str] = {
+    "lesions:sheet",
+    "lesions:dissent",
     "lesions:new_lesion",
     "lesions:lesion",
     "lesions:amend_lesion",

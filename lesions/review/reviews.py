@@ -88,7 +88,8 @@ def put_back(review: Review, state: ReviewState, *, by: Member) -> Review:
         return _take_along(waits, drafts_of(review))
     kept = drafts_of(review)
     kept += _carried(lesion, review.assessment, {draft.code for draft in kept} | {"second_reading"})
-    again = _create(lesion, review.assessment, review.comparison, kept, review.opened_at)
+    readers = NotFor(review.asked_by, review.dissented_by)
+    again = _create(lesion, review.assessment, review.comparison, kept, review.opened_at, readers)
     audit.record("review.reopen", by=by, subject=again, patient=lesion.patient)
     return again
 

@@ -250,7 +250,7 @@ def test_look_first_hides_figures_until_an_impression_is_keyed(page, doctor):
 
 @pytest.mark.parametrize("scales", [True, False])
 def test_the_lesion_fills_its_pane_at_one_scale_and_a_bar_stands_only_with_one(page, doctor, scales):
-    """55 to 75 % of the pane at first (look.md); a millimetre is as long on both sides, at most 2 % apart."""
+    """55 to 75 % of the pane at first (a design choice); a millimetre is as long on both sides, at most 2 % apart."""
     review = two_pictures(scales)
     sign_in(page, doctor)
     open_page(page, review)

@@ -318,7 +318,7 @@ def test_unflagged_lesions_are_counted_and_one_click_away(nurse):
     Review.objects.filter(pk=review.pk).update(flagged=False)
     page = read(nurse.get(url("decisions")))
     assert "One lesion inside every limit" in page and page.leads_to(url("unflagged"))
-    assert read(nurse.get(url("unflagged"))).leads_to(url("decision", review.pk))
+    assert read(nurse.get(url("unflagged"))).leads_to(url("decision", review.pk) + "?list=unflagged")
 
 
 # ---- results ----------------------------------------------------------------------------------
