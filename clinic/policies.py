@@ -87,6 +87,11 @@ def signed(kind: PolicyKind) -> QuerySet[Policy]:
     return Policy.objects.filter(kind=kind, state__in=(PolicyState.IN_FORCE, PolicyState.REPLACED))
 
 
+def texts_in_force(*kinds: PolicyKind | str) -> dict[str, str]:
+    """Give the texts in force of several kinds in one question; a kind without one is left out."""
+    return dict(Policy.objects.filter(kind__in=kinds, state=PolicyState.IN_FORCE).values_list("kind", "toml"))
+
+
 @dataclass(frozen=True)
 class Step:
     """Who did it, None for the program itself, and when it was recorded."""

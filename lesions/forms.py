@@ -231,6 +231,15 @@ class DecisionForm(forms.Form):
         label=_("Sign all the same"), required=False, widget=forms.HiddenInput, initial=False
     )
 
+    def clean(self) -> dict[str, Any]:
+        """The months stand beside “look again” all the time and are part of that choice alone."""
+        data = super().clean() or self.cleaned_data
+        if data.get("decision") != Decision.LOOK_AGAIN:
+            data["months"] = None
+        elif data.get("months") is None and "months" not in self.errors:
+            self.add_error("months", _("Say in how many months."))
+        return data
+
     def ask(self, questions: Iterable[str]) -> None:
         """Show the form again with what is asked before signing, and with the tick that answers it."""
         self.fields["all_the_same"].widget = forms.CheckboxInput()

@@ -97,6 +97,7 @@ def _count(owner: OwningList) -> Callable[[HttpRequest], int]:
 
 
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
+duty_rows.COUNTED["unflagged"] = waiting.unflagged
 for owner, rows in waiting.HELD.items():
     duty_rows.HELD[owner] |= rows
 duty_rows.DONE_AT["report"] = (_("Record result"), _new_report)

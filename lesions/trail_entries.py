@@ -10,7 +10,9 @@ from clinic.trail.audit import Action
 from lesions.models import (
     Addendum,
     DiagnosisVersion,
+    Dissent,
     Examination,
+    Look,
     PictureMove,
     RevokedSignOff,
     SignOff,
@@ -38,6 +40,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "review.reopen": Action(_("put a lesion before a dermatologist again"), False),
     "signoff.record": Action(_("signed a decision"), True),
     "signoff.take_back": Action(_("took a signature back"), True),
+    "signoff.dissent": Action(_("dissented from a signed decision"), False),
     "signoff.addendum": Action(_("added to a signed decision"), False),
     "procedure.record": Action(_("recorded a procedure"), True),
     "procedure.sutures": Action(_("said whether a procedure left sutures"), True),
@@ -53,7 +56,9 @@ ACTIONS: Final[Mapping[str, Action]] = {
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,
     DiagnosisVersion,
+    Dissent,
     Examination,
+    Look,
     PictureMove,
     RevokedSignOff,
     SignOff,

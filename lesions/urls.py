@@ -1,6 +1,16 @@
 from django.urls import path
 
-from lesions.views import decisions, limits, outline_and_scale, pictures, putting_right, register, results
+from lesions.views import (
+    beside,
+    decision_queue,
+    decisions,
+    limits,
+    outline_and_scale,
+    pictures,
+    putting_right,
+    register,
+    results,
+)
 
 app_name = "lesions"
 urlpatterns = [
@@ -18,10 +28,16 @@ urlpatterns = [
     path("assessments/<int:pk>/again/", outline_and_scale.measure_again, name="measure_again"),
     path("pictures/", pictures.pictures, name="pictures"),
     path("pictures/refused/<int:pk>/settle/", pictures.settle, name="settle"),
-    path("decisions/", decisions.decisions, name="decisions"),
-    path("decisions/unflagged/", decisions.unflagged, name="unflagged"),
+    path("decisions/", decision_queue.decisions, name="decisions"),
+    path("decisions/unflagged/", decision_queue.unflagged, name="unflagged"),
     path("decisions/<int:pk>/", decisions.decision, name="decision"),
+    path("decisions/<int:pk>/look/", beside.look, name="look"),
+    path("decisions/<int:pk>/draft/", beside.draft, name="draft"),
+    path("decisions/<int:pk>/impression/", beside.impression, name="impression"),
+    path("decisions/look-first/", beside.look_first, name="look_first"),
+    path("decisions/<int:pk>/<slug:what>/", beside.sheet, name="sheet"),
     path("signoffs/<int:pk>/addendum/", decisions.add_addendum, name="add_addendum"),
+    path("signoffs/<int:pk>/dissent/", decisions.dissent_from, name="dissent"),
     path("signoffs/<int:pk>/take-back/", decisions.take_back, name="take_back"),
     path("signoffs/<int:pk>/put-right/", putting_right.put_right, name="put_right"),
     path("signoffs/<int:pk>/set-aside/", putting_right.set_aside, name="set_aside"),

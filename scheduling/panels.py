@@ -3,7 +3,7 @@
 from datetime import date, time, timedelta
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
@@ -229,11 +229,15 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    return worklists.items_of(clock.today()).count() + duty_rows.owed_by(OwningList.TODAY, request)
+    return duty_rows.count_of("items", request) + duty_rows.owed_by(OwningList.TODAY, request)
 
 
 def _missed(request: HttpRequest) -> int:
-    return late(clock.today()).values("patient").distinct().order_by().count()
+    return duty_rows.count_of("missed", request)
+
+
+def _people_missed() -> QuerySet[Patient]:
+    return Patient.objects.filter(Exists(late(clock.today()).filter(patient=OuterRef("pk"))))
 
 
 def _appointment_door(duty: Duty) -> tuple[str, str]:
@@ -248,6 +252,8 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
     return (_("Look at the recall"), reverse("scheduling:recall", args=[found.pk])) if found else None
 
 
+duty_rows.COUNTED["items"] = lambda: worklists.items_of(clock.today())
+duty_rows.COUNTED["missed"] = _people_missed
 duty_rows.SUBJECT_WORDS.append(wording.appointments)
 duty_rows.BECAUSE |= dict.fromkeys(("rebook", "decide_what_follows", "file_call"), say_because)
 duty_rows.DOORS["rebook"] = _appointment_door

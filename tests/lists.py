@@ -220,11 +220,21 @@ def decision_page() -> tuple[Where, Add]:
 
     def add() -> list[str]:
         flag = Flag.objects.create(review=review, code=_name(), params={"sentence": _name()})
-        doctor = build.dermatologist(name=_name())
-        signoff.decide_in_person(lesion=lesion, by=doctor, decision="reassure")
-        return [flag.params["sentence"], doctor.name]
+        return [flag.params["sentence"]]
 
     return at(review.pk), add
+
+
+def decision_sheet() -> tuple[Where, Add]:
+    """The history beside the decision: who decided, and what was noted."""
+    review = _measured(pictures.lesion())
+
+    def add() -> list[str]:
+        doctor = build.dermatologist(name=_name())
+        signoff.decide_in_person(lesion=review.lesion, by=doctor, decision="reassure")
+        return [doctor.name]
+
+    return at(review.pk, "history"), add
 
 
 def put_right_page() -> tuple[Where, Add]:
@@ -467,6 +477,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "lesions:decisions": decision_list,
     "lesions:unflagged": unflagged_list,
     "lesions:decision": decision_page,
+    "lesions:sheet": decision_sheet,
     "lesions:put_right": put_right_page,
     "lesions:limits": limits_page,
     "lesions:limits_version": limits_version,

@@ -65,6 +65,7 @@ def build_world() -> dict[str, tuple]:
         "assessment": (image.assessments.get().pk,),
         "refused": (refused.pk,),
         "review": (Review.objects.get(lesion=lesion, state="waiting").pk,),
+        "beside": (Review.objects.get(lesion=lesion, state="waiting").pk, "history"),
         "signoff": (signed.pk,),
         "wrong": (_wrong(patient, doctor),),
         "diagnosis": (diagnosis.pk,),

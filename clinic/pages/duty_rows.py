@@ -43,6 +43,8 @@ def door_of(duty: Duty) -> tuple[Words, str] | None:
 
 # What a list holds besides the ledger's duties, so that the masthead counts it as well: name → rows.
 HELD: dict[OwningList, dict[str, Callable[[], QuerySet[Any]]]] = {owner: {} for owner in OwningList}
+# Further counts of the masthead by name, asked in the same question.
+COUNTED: dict[str, Callable[[], QuerySet[Any]]] = {}
 
 
 @dataclass(frozen=True)
@@ -133,11 +135,17 @@ def left_on(owner: OwningList, request: HttpRequest) -> int:
     return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in HELD[owner])
 
 
+def count_of(name: str, request: HttpRequest) -> int:
+    """Give one of the further counts."""
+    return _tally(request).get(name, 0)
+
+
 def _tally(request: HttpRequest) -> dict[str, int]:
     """Count every list's rows by kind, in one question for all places of a page."""
     kept = vars(request)
     if "tally_of_lists" not in kept:
-        held = (_counted(name, rows()) for kinds in HELD.values() for name, rows in kinds.items())
+        kinds = [*HELD.values(), COUNTED]
+        held = (_counted(name, rows()) for named in kinds for name, rows in named.items())
         kept["tally_of_lists"] = dict(ledger.counts().union(*held, all=True))
     tally: dict[str, int] = kept["tally_of_lists"]
     return tally

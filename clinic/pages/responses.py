@@ -12,10 +12,12 @@ from clinic.people.longer_waits import MakesLonger
 PAGE = 50
 
 
-def conflict(request: HttpRequest, error: StaleRow, back: str, **kwargs: Any) -> HttpResponse:
+def conflict(
+    request: HttpRequest, error: StaleRow, back: str, template: str = "clinic/conflict.html", **kwargs: Any
+) -> HttpResponse:
     """Answer that somebody else was quicker: nothing was overwritten, and here is the way back."""
     context = {"what": error.say(), "back_url": back, **kwargs}
-    return render(request, "clinic/conflict.html", context, status=409)
+    return render(request, template, context, status=409)
 
 
 def page_form(

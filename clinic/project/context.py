@@ -28,6 +28,7 @@ def desk(request: HttpRequest) -> dict[str, Any]:
         "places": _places(request),
         "notices": _program_notices() + masthead.notices_for(request),
         "today": clock.today(),
+        "demo": settings.DEMO,
     }
 
 

@@ -138,6 +138,10 @@ TIME_ZONE = env.zone("TIME_ZONE", "Europe/Dublin")
 USE_TZ = True
 USE_I18N = True
 
+# ---- how lesions are looked at ---------------------------------------------------------------------
+# So many of a hundred lesions inside every limit stand among the flagged, and are looked at before their figures.
+MIXED_IN_PERCENT = env.number("MIXED_IN_PERCENT", 5, low=0, high=100)
+
 # ---- who may come in -----------------------------------------------------------------------------
 AUTH_USER_MODEL = "clinic.Member"
 AUTHENTICATION_BACKENDS = [

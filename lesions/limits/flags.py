@@ -137,9 +137,9 @@ def raise_flags(
     return [*drafts, FlagDraft("unmeasured", missing)] if any(missing.values()) else drafts
 
 
-def codes_of_change(policy: Policy) -> set[str]:
+def codes_of_change(text: str) -> set[str]:
     """Give the codes of flags that follow from a comparison, not from one picture alone."""
-    return {limit.code for limit in limits(policy.toml) if limit.of != "value"}
+    return {limit.code for limit in limits(text) if limit.of != "value"}
 
 
 def failed(why: Message) -> FlagDraft:

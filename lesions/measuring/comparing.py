@@ -8,28 +8,36 @@ from django.utils.translation import gettext as _
 from clinic.wording import SPOKEN
 from lesions.analysis import types
 from lesions.analysis import wording as core
-from lesions.analysis.compare import panes
+from lesions.analysis.compare import close_up, panes
+from lesions.analysis.compare.close_up import CloseUps
 from lesions.analysis.compare.panes import Pane
 from lesions.measuring.figures import drawn_differently
-from lesions.models import Comparison
+from lesions.models import Assessment, Comparison
 
 
 @dataclass(frozen=True)
 class SideBySide:
     """Both panes at one scale, None where nothing tells it; sentences on what the page cannot show."""
 
-    earlier: Pane | None
-    later: Pane | None
-    notes: tuple[str, ...]
+    earlier: Pane | None = None
+    later: Pane | None = None
+    notes: tuple[str, ...] = ()
+    close: CloseUps | None = None
 
 
 def side_by_side(comparison: Comparison | None) -> SideBySide:
     if comparison is None:
-        return SideBySide(None, None, ())
+        return SideBySide()
     found = types.Comparison.from_json(comparison.result)
     both = panes.of(found)
     earlier, later = both or (None, None)
-    return SideBySide(earlier, later, tuple(_notes(found, both is not None)))
+    return SideBySide(earlier, later, tuple(_notes(found, both is not None)), close_up.of_both(found))
+
+
+def alone(assessment: Assessment) -> Pane | None:
+    """Where the pane of a picture without another beside it looks first; None where nothing was measured."""
+    result = assessment.result
+    return close_up.of_one(types.Measurement.from_json(result)) if result else None
 
 
 def _notes(found: types.Comparison, one_scale: bool) -> Iterator[str]:

@@ -306,7 +306,7 @@ def _drafts(found: "Measurement", compared: list[_Compared], policy: Policy | No
 
 def _dated(draft: FlagDraft, compared: _Compared | None, policy: Policy | None) -> FlagDraft:
     """Write since when something changed, because the page may show another earlier picture."""
-    if compared is None or policy is None or draft.code not in flags.codes_of_change(policy):
+    if compared is None or policy is None or draft.code not in flags.codes_of_change(policy.toml):
         return draft
     day = compared.earlier.image.taken_on.isoformat()
     return replace(draft, params=draft.params | {"compared_with": day})

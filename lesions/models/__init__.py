@@ -13,7 +13,18 @@ from lesions.models.pathology import (
     UnmatchedReport,
 )
 from lesions.models.register import Examination, Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
-from lesions.models.review import Addendum, Decision, Review, ReviewState, RevokedSignOff, SignOff
+from lesions.models.review import (
+    Addendum,
+    Decision,
+    Dissent,
+    Draft,
+    Impression,
+    Look,
+    Review,
+    ReviewState,
+    RevokedSignOff,
+    SignOff,
+)
 
 __all__ = [
     "MALIGNANT",
@@ -26,14 +37,18 @@ __all__ = [
     "Diagnosis",
     "DiagnosisCode",
     "DiagnosisVersion",
+    "Dissent",
+    "Draft",
     "Examination",
     "Flag",
     "Grade",
     "Image",
     "ImageKind",
+    "Impression",
     "JobState",
     "Lesion",
     "LesionState",
+    "Look",
     "Monitoring",
     "PictureMove",
     "Procedure",

@@ -27,6 +27,28 @@ class Review(Stated):
     )
     flagged = models.BooleanField()
     urgent = models.BooleanField(default=False)
+    look_first = models.BooleanField(
+        default=False,
+        help_text="drawn by lot: figures and reasons stay hidden until a first impression is keyed",
+    )
+    mixed_rank = models.PositiveSmallIntegerField(
+        null=True,
+        help_text="an unflagged lesion mixed in among the flagged stands at this rank, drawn by lot",
+    )
+    asked_by = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="whoever asked for a second reading, or signed what somebody dissents from: another reads it",
+    )
+    dissented_by = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="a third reads it then",
+    )
     state = models.CharField(max_length=12, choices=ReviewState, default=ReviewState.WAITING)
     opened_at = models.DateTimeField()
 
@@ -47,15 +69,64 @@ class Review(Stated):
 
 
 class Decision(models.TextChoices):
-    REASSURE = "reassure", _("Reassure and continue")
-    LOOK_AGAIN = "look_again", _("Look again in some months")
-    BIOPSY = "biopsy", _("Biopsy")
+    """From the most cautious down, as every page lists them; reassure stands last."""
+
     EXCISE = "excise", _("Excise")
+    BIOPSY = "biopsy", _("Biopsy")
     REFER = "refer", _("Refer")
     SECOND_READING = "second_reading", _("Second reading")
     INADEQUATE = "inadequate", _("Picture inadequate, repeat it")
     WRONG_SUBJECT = "wrong_subject", _("Wrong lesion or patient")
     ALREADY_REMOVED = "already_removed", _("Already removed")
+    LOOK_AGAIN = "look_again", _("Look again in some months")
+    REASSURE = "reassure", _("Reassure and continue")
+
+
+class Impression(models.TextChoices):
+    """What somebody would do at first sight, keyed before figures and reasons are shown. It decides nothing."""
+
+    ACT = "act", _("I would do something now")
+    WATCH = "watch", _("I would look again")
+    LEAVE = "leave", _("I would leave it")
+
+
+class Look(AppendOnly):
+    """Both pictures stood decoded and visible before this member, as the current item; a preload writes none."""
+
+    review = models.ForeignKey(Review, on_delete=models.PROTECT, related_name="looks")
+    comparison = models.ForeignKey(
+        "lesions.Comparison", null=True, on_delete=models.PROTECT, related_name="looks"
+    )
+    member = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    images = models.JSONField(help_text="SHA-256 of each picture, the earlier first")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["review", "member"])]
+
+    def __str__(self) -> str:
+        return f"{self.member} looked at {self.review}"
+
+
+class Draft(models.Model):
+    """What somebody has begun to decide: it survives a reload, signing out and a lost network, and goes when signed."""
+
+    review = models.ForeignKey(Review, on_delete=models.CASCADE, related_name="drafts")
+    member = models.ForeignKey("clinic.Member", on_delete=models.CASCADE, related_name="+")
+    said = models.JSONField(
+        default=dict, help_text="decision, months, note, in_person, as far as they are said"
+    )
+    impression = models.CharField(max_length=8, choices=Impression, blank=True)
+    changed_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["review", "member"], name="everybody_has_one_draft_of_a_decision")
+        ]
+
+    def __str__(self) -> str:
+        return f"draft of {self.member} about {self.review}"
 
 
 class SignOff(AppendOnly):
@@ -71,6 +142,14 @@ class SignOff(AppendOnly):
     signed_at = models.DateTimeField()
     signed_on = models.DateField()
     seen = models.JSONField(default=list)
+    comparison = models.ForeignKey(
+        "lesions.Comparison", null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    tools = models.JSONField(
+        default=list, help_text="what was opened beside the pictures: overlay, history, …"
+    )
+    seconds = models.PositiveIntegerField(null=True, help_text="from the look to the signature")
+    impression = models.CharField(max_length=8, choices=Impression, blank=True)
     version = models.CharField(max_length=20, blank=True)
     before = models.JSONField(
         default=dict, help_text="what stood on the lesion: it stands again if this is taken back"
@@ -118,3 +197,33 @@ class Addendum(AppendOnly):
 
     def __str__(self) -> str:
         return self.text
+
+
+class Dissent(AppendOnly):
+    """Another decision about the same lesion, given after somebody had signed first; a third reader is asked by it."""
+
+    signoff = models.ForeignKey(SignOff, on_delete=models.PROTECT, related_name="dissents")
+    decision = models.CharField(max_length=16, choices=Decision)
+    months = models.PositiveSmallIntegerField(null=True)
+    note = models.TextField(blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    stands = models.ForeignKey(
+        SignOff,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="the stricter decision that was done where nobody else could read it",
+    )
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["signoff", "by"], name="somebody_dissents_once_from_a_decision"),
+            models.CheckConstraint(
+                condition=Q(decision__in=Decision.values), name="a_dissent_has_a_known_decision"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.by} dissents: {self.get_decision_display()}"

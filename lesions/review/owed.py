@@ -59,9 +59,13 @@ def follow(signed: SignOff, *, urgent: bool) -> None:
         subject, patient = f"lesion:{lesion.pk}", lesion.patient
         kinds = ["repeat_picture", "agree"]
         ledger.end_all(kinds, by=signed.by, evidence=signed, subject=subject, patient=patient)
-    for kind in _FOLLOWS.get(signed.decision, ()):
-        if _is_owed(kind, lesion):
-            _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)
+    for kind in will_follow(signed.decision, lesion):
+        _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)
+
+
+def will_follow(decision: str, lesion: Lesion) -> list[str]:
+    """List the kinds of duty that this decision would open on this lesion."""
+    return [kind for kind in _FOLLOWS.get(decision, ()) if _is_owed(kind, lesion)]
 
 
 def _is_owed(kind: str, lesion: Lesion) -> bool:

@@ -13,9 +13,9 @@ from typing import Any
 from dateutil.relativedelta import relativedelta
 
 from clinic import clock
+from lesions.looking import foresight
+from lesions.looking.foresight import Foreseen
 from lesions.models import Decision, Lesion, Monitoring
-from lesions.review import foresight
-from lesions.review.foresight import Foreseen
 
 _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
 # Three months short-term, six to twelve long-term: ALT08, BJD08.

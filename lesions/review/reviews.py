@@ -1,6 +1,6 @@
 """Keep the reviews that wait for a dermatologist: a measurement opens one, the next replaces it, no reason is lost."""
 
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import date, datetime
 
 from django.db.models import F, Q
@@ -9,13 +9,27 @@ from clinic import clock
 from clinic.models import Member
 from clinic.trail import audit
 from lesions.limits.flags import FlagDraft
+from lesions.looking import lots
 from lesions.models import Assessment, Comparison, Flag, Image, JobState, Lesion, Review, ReviewState
 from lesions.register import register
 from lesions.review import owed
 
 
+@dataclass(frozen=True)
+class NotFor:
+    """Whose list a review does not stand in: who asked for another's reading, and who dissented."""
+
+    asked_by: Member | None = None
+    dissented_by: Member | None = None
+
+
 def open_review(
-    *, lesion: Lesion, assessment: Assessment, comparison: Comparison | None, drafts: list[FlagDraft]
+    *,
+    lesion: Lesion,
+    assessment: Assessment,
+    comparison: Comparison | None,
+    drafts: list[FlagDraft],
+    not_for: NotFor | None = None,
 ) -> Review | None:
     """Put the lesion before a dermatologist, in the caller's transaction; undecided reasons are kept.
 
@@ -24,7 +38,7 @@ def open_review(
     if _newer_exists(assessment.image):
         return None
     drafts = drafts + _carried(lesion, assessment, {draft.code for draft in drafts})
-    return _create(lesion, assessment, comparison, drafts, clock.now())
+    return _create(lesion, assessment, comparison, drafts, clock.now(), not_for)
 
 
 def _create(
@@ -33,9 +47,11 @@ def _create(
     comparison: Comparison | None,
     drafts: list[FlagDraft],
     opened_at: datetime,
+    not_for: NotFor | None = None,
 ) -> Review:
     now = clock.now()
     old = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING)
+    readers = not_for or _not_for_of(old.first())
     old.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=now)
     urgent = register.open_signs(lesion).exists()
     review = Review.objects.create(
@@ -44,6 +60,9 @@ def _create(
         comparison=comparison,
         flagged=bool(drafts) or urgent,
         urgent=urgent,
+        **lots.draw(flagged=bool(drafts) or urgent),
+        asked_by=readers.asked_by,
+        dissented_by=readers.dissented_by,
         opened_at=opened_at,
         changed_at=now,
     )
@@ -51,6 +70,11 @@ def _create(
     codes = [draft.code for draft in drafts]
     audit.record("review.open", by=None, subject=review, patient=lesion.patient, flags=codes, urgent=urgent)
     return review
+
+
+def _not_for_of(waits: Review | None) -> NotFor:
+    """A newer picture changes nothing about who must not read it."""
+    return NotFor(waits.asked_by, waits.dissented_by) if waits else NotFor()
 
 
 def put_back(review: Review, state: ReviewState, *, by: Member) -> Review:
@@ -64,7 +88,8 @@ def put_back(review: Review, state: ReviewState, *, by: Member) -> Review:
         return _take_along(waits, drafts_of(review))
     kept = drafts_of(review)
     kept += _carried(lesion, review.assessment, {draft.code for draft in kept} | {"second_reading"})
-    again = _create(lesion, review.assessment, review.comparison, kept, review.opened_at)
+    readers = NotFor(review.asked_by, review.dissented_by)
+    again = _create(lesion, review.assessment, review.comparison, kept, review.opened_at, readers)
     audit.record("review.reopen", by=by, subject=again, patient=lesion.patient)
     return again
 

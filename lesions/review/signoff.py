@@ -1,23 +1,27 @@
 """Sign decisions on lesions: what waits, the signature, and what the decision changes."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from types import MappingProxyType
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F, QuerySet
+from django.db.models import F
 from django.utils.translation import gettext as _
 
-from clinic import clock
+from clinic import clock, policies
 from clinic.access import Act, require
-from clinic.models import Member, StaleRow, change
+from clinic.models import Member, PolicyKind, StaleRow, change
 from clinic.trail import audit
 from clinic.wording import write_day
 from lesions.limits.flags import FlagDraft
+from lesions.looking import drafts, queue, showing
+from lesions.looking.showing import NotShown, Shown
 from lesions.models import (
     Addendum,
+    Comparison,
     Decision,
-    Delivery,
-    Image,
+    Draft,
     Lesion,
     LesionState,
     Monitoring,
@@ -25,13 +29,28 @@ from lesions.models import (
     ReviewState,
     SignOff,
 )
-from lesions.pictures import storage
 from lesions.register import register
 from lesions.review import owed, questions, reviews, wording
 from lesions.review.questions import Question
 
 SHORT_MONTHS = 4
 _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
+# What can be opened beside the pictures.
+TOOLS = frozenset(
+    (
+        "overlay",
+        "wipe",
+        "changed",
+        "outline",
+        "whole",
+        "body",
+        "history",
+        "risk",
+        "measures",
+        "closer",
+        "baseline",
+    )
+)
 # Said about a picture that waits for a decision; at the bedside there is none.
 OF_A_PICTURE = owed.OF_THE_PICTURE
 
@@ -52,28 +71,6 @@ class StaleReview(StaleRow):
     """Raised where somebody else decided, or another picture came, since the page was shown."""
 
 
-def queue() -> QuerySet[Review]:
-    """Find what waits for a decision: urgent first, then the oldest."""
-    return _waiting().filter(flagged=True)
-
-
-def unflagged() -> QuerySet[Review]:
-    """Find reviews with every measure made and inside its limits; they are still to be decided."""
-    return _waiting().filter(flagged=False)
-
-
-def _waiting() -> QuerySet[Review]:
-    waits = Review.objects.filter(state=ReviewState.WAITING).order_by("-urgent", "opened_at", "pk")
-    rows = waits.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
-    return rows.prefetch_related("flags", "lesion__urgent_signs")
-
-
-def shown(review: Review) -> list[Image]:
-    """Find the pictures that a signature on this review is about."""
-    earlier = [review.comparison.earlier.image] if review.comparison else []
-    return [*earlier, review.assessment.image]
-
-
 @transaction.atomic
 def record(
     *,
@@ -85,8 +82,13 @@ def record(
     note: str = "",
     in_person: bool = False,
     all_the_same: bool = False,
+    shown: Shown | None = None,
+    tools: Sequence[str] = (),
 ) -> SignOff:
-    """Sign a review once. Raises StaleReview where it changed since `revision`, AskedFirst, or SignOffRefused."""
+    """Sign a review once. Raises StaleReview where it changed since `revision`, AskedFirst, or SignOffRefused.
+
+    `shown` is what the page says that it showed, `tools` what was opened beside the pictures.
+    """
     require(by, Act.SIGN_OFF)
     rows = Review.objects.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
     review = rows.get(pk=review_id)
@@ -97,9 +99,11 @@ def record(
     asked = _ask(review.lesion, decision, months, note, all_the_same)
     _take(review, revision)
     _check_second_reader(review, by)
-    if not in_person:
-        _check_delivered(review, by)
-    signed = _sign(review.lesion, by, decision, months, note, in_person, asked=asked, review=review)
+    seen = _check_shown(review, by, shown, in_person)
+    about = _about(review, seen, shown, tools, drafts.take(review, by))
+    signed = _sign(
+        review.lesion, by, decision, months, note, in_person, asked=asked, about=about, review=review
+    )
     if decision == Decision.SECOND_READING:
         _ask_again(review, by)
     elif decision in owed.UNUSABLE:
@@ -125,6 +129,13 @@ def decide_in_person(
     _check(lesion, decision, months, in_person=True)
     asked = _ask(lesion, decision, months, note, all_the_same)
     return _sign(lesion, by, decision, months, note, in_person=True, asked=asked)
+
+
+def sign_stricter(*, lesion: Lesion, by: Member, decision: str, months: int | None, note: str) -> SignOff:
+    """Sign the stricter of two decisions where no third reader works here; in the caller's transaction."""
+    _check(lesion, decision, months, in_person=False)
+    asked = questions.ask(lesion, decision, months, note)
+    return _sign(lesion, by, decision, months, note, in_person=False, asked=asked)
 
 
 @transaction.atomic
@@ -181,21 +192,37 @@ def _take(review: Review, revision: int) -> None:
 
 
 def _check_second_reader(review: Review, by: Member) -> None:
-    if not review.flags.filter(code="second_reading").exists():
-        return
-    last = owed.standing().filter(lesion=review.lesion, decision=Decision.SECOND_READING).first()
-    if last and last.by_id == by.pk:
+    """Another reads what one has asked about; unanswered at its limit it returns to whoever asked."""
+    text = policies.texts_in_force(PolicyKind.DUTY_LIMITS).get("duty_limits")
+    if Review.objects.filter(queue.not_read_by(by, text), pk=review.pk).exists():
+        if by.pk == review.dissented_by_id:
+            raise SignOffRefused(_("You dissented from this decision: a third dermatologist reads it."))
         raise SignOffRefused(_("You asked for the second reading: another dermatologist gives it."))
 
 
-def _check_delivered(review: Review, by: Member) -> None:
-    """Refuse a signature where a picture was not delivered to this member, or has changed since."""
-    pictures = shown(review)
-    got = Delivery.objects.filter(image__in=pictures, member=by, at__gte=review.opened_at)
-    if got.count() < len(pictures):
-        raise SignOffRefused(_("These pictures were not shown to you yet. Open them, look, then sign."))
-    if not all(storage.verify(picture.derivative_sha256) for picture in pictures):
-        raise SignOffRefused(_("A stored picture has changed or is missing; nothing can be signed on it."))
+def _check_shown(review: Review, by: Member, shown: Shown | None, in_person: bool) -> Comparison | None:
+    """The comparison that was looked at; in person the lesion itself was, and no picture need have been."""
+    try:
+        seen = showing.compared(review, shown)
+        if not in_person:
+            showing.check(review, seen, by, shown)
+    except NotShown as error:
+        raise SignOffRefused(str(error)) from error
+    return seen
+
+
+def _about(
+    review: Review, seen: Comparison | None, shown: Shown | None, tools: Sequence[str], draft: Draft | None
+) -> dict[str, Any]:
+    """What the signature keeps of the screen it was given on."""
+    return {
+        "seen": [picture.sha256 for picture in showing.pictures_of(review, seen)],
+        "comparison": seen,
+        "tools": sorted({tool for tool in tools if tool in TOOLS}),
+        "seconds": showing.seconds_looked(shown),
+        "impression": draft.impression if draft else "",
+        "version": review.assessment.version,
+    }
 
 
 def _sign(
@@ -207,6 +234,7 @@ def _sign(
     in_person: bool,
     *,
     asked: list[Question],
+    about: Mapping[str, Any] = MappingProxyType({}),
     review: Review | None = None,
 ) -> SignOff:
     now, today = clock.now(), clock.today()
@@ -221,8 +249,7 @@ def _sign(
         by=by,
         signed_at=now,
         signed_on=today,
-        seen=[picture.sha256 for picture in shown(review)] if review else [],
-        version=review.assessment.version if review else "",
+        **about,
         before={"state": lesion.state, "monitoring": lesion.monitoring},
     )
     if in_person:
@@ -271,4 +298,5 @@ def _ask_again(review: Review, by: Member) -> None:
         assessment=review.assessment,
         comparison=review.comparison,
         drafts=[asked, *before],
+        not_for=reviews.NotFor(asked_by=by),
     )

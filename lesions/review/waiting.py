@@ -29,6 +29,10 @@ def _jobs() -> QuerySet[Assessment]:
     return Assessment.objects.select_related("image__lesion__patient")
 
 
+def unflagged() -> QuerySet[Review]:
+    return Review.objects.filter(state=ReviewState.WAITING, flagged=False)
+
+
 def flagged() -> QuerySet[Review]:
     return Review.objects.filter(state=ReviewState.WAITING, flagged=True)
 

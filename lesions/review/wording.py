@@ -117,6 +117,10 @@ def _second_reading(given: dict[str, Any]) -> Iterator[str]:
     yield _("%(name)s asks for a second reading.") % {"name": given["by"]}
 
 
+def _dissent(given: dict[str, Any]) -> Iterator[str]:
+    yield _("%(name)s dissents from a signed decision: a third reading is asked for.") % {"name": given["by"]}
+
+
 def _filled(rows: list[dict[str, Any]]) -> Iterator[str]:
     return (core.fill(Message(**row), SPOKEN) for row in rows)
 
@@ -133,6 +137,7 @@ _BY_CODE: Final[dict[str, _Said]] = {
     "unaligned": _unaligned,
     "unmeasured": _unmeasured,
     "second_reading": _second_reading,
+    "dissent": _dissent,
     "nothing_to_compare": lambda _given: iter(
         [_("There is no earlier picture to compare with at this version.")]
     ),

@@ -1,191 +1,166 @@
-"""Pages of Decisions: what waits for a dermatologist, and where a decision is signed."""
+"""The page on which a decision is signed: look, say, sign, and the next item stands there already."""
 
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Page, Paginator
-from django.db.models import QuerySet
-from django.http import HttpResponse
+from django.http import HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
-from clinic import clock, policies
-from clinic.access import Act, StaffRequest, allow, may, require
-from clinic.duties import limits, proposals
-from clinic.duties.kinds import OwningList
-from clinic.models import PolicyKind
-from clinic.pages import duty_rows
-from clinic.pages.responses import PAGE, conflict
-from clinic.people import patients as people
-from clinic.wording import write_day
-from lesions.analysis.compare.panes import Pane
+from clinic.access import Act, StaffRequest, allow, require
+from clinic.pages.responses import conflict
 from lesions.forms import AddendumForm, BedsideForm, DecisionForm, SignOffForm
-from lesions.limits import flags
-from lesions.measuring import comparing, figures
-from lesions.models import (
-    UNFINISHED,
-    Assessment,
-    Comparison,
-    Decision,
-    Lesion,
-    Review,
-    ReviewState,
-    SignOff,
-    UrgentSign,
-)
-from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url
-from lesions.pictures import wording as pictures
+from lesions.looking import foresight, queue, showing
+from lesions.looking.showing import NotShown, Shown
+from lesions.models import Decision, Lesion, Review, SignOff
+from lesions.pages import decision_facts, decision_page
+from lesions.pages.lesion_head import about_lesion, found, lesion_url
 from lesions.register import register
-from lesions.review import foresight, owed, putting_right, signoff, taking_back, wording
+from lesions.review import consequences, dissent, signoff, taking_back
+from lesions.review.consequences import Consequences
 from lesions.review.signoff import AskedFirst, SignOffRefused, StaleReview
-
-
-@allow(Act.SEE_DECISIONS)
-def decisions(request: StaffRequest) -> HttpResponse:
-    return _list(request, signoff.queue(), flagged=True)
-
-
-@allow(Act.SEE_DECISIONS)
-def unflagged(request: StaffRequest) -> HttpResponse:
-    return _list(request, signoff.unflagged(), flagged=False)
-
-
-def _list(request: StaffRequest, rows: QuerySet[Review], flagged: bool) -> HttpResponse:
-    page = Paginator(rows, PAGE).get_page(request.GET.get("page"))
-    reviews = list(page.object_list)
-    shared = people.shared_names([review.lesion.patient for review in reviews])
-    waiting = Review.objects.filter(state=ReviewState.WAITING)
-    context = {
-        "page": page,
-        "rows": [_row(review, shared) for review in reviews],
-        "flagged": flagged,
-        "others": waiting.filter(flagged=not flagged).count(),
-        "oldest": waiting.filter(flagged=flagged)
-        .order_by("opened_at")
-        .values_list("opened_at", flat=True)
-        .first(),
-        "may_open": may(request.user, Act.SEE_PICTURES),
-        "signed": owed.standing().count(),
-        "lately": list(taking_back.to_take_back(request.user)),
-    }
-    if flagged:
-        unseen, unseen_rows = _signs(request)
-        context |= {
-            "unseen": unseen,
-            "unseen_rows": unseen_rows,
-            "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
-            "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
-        }
-    return render(request, "lesions/decisions.html", context)
-
-
-def _signs(request: StaffRequest) -> "tuple[Page[UrgentSign], list[dict[str, Any]]]":
-    """List signs and concerns without a picture: an examination in person is what ends them."""
-    page = Paginator(register.without_picture(), PAGE).get_page(request.GET.get("signs"))
-    limit, today = limits.in_force()["examine"], clock.today()
-    rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
-    return page, [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
-
-
-def _row(review: Review, shared: set[int]) -> dict[str, Any]:
-    patient = review.lesion.patient
-    return {
-        "review": review,
-        "patient": patient,
-        "same_name": patient.pk in shared,
-        "place": register.place_words(review.lesion),
-        "flags": [wording.flag_words(flag) for flag in review.flags.all()],
-        "signs": register.open_of(review.lesion),
-    }
 
 
 @allow(Act.SEE_PICTURES)
 def decision(request: StaffRequest, pk: int) -> HttpResponse:
-    rows = Review.objects.select_related(
-        "lesion__patient",
-        "assessment__image__uploaded_by",
-        "assessment__drawn_by",
-        "comparison__earlier__image",
-        "signoff__by",
-        "signoff__revoked",
-    )
-    review = get_object_or_404(rows, pk=pk)
+    review = get_object_or_404(decision_facts.reviews_for(request.user), pk=pk)
     if request.method != "POST":
         return _page(request, review, SignOffForm(initial={"revision": review.revision}))
     require(request.user, Act.SIGN_OFF)
     form = SignOffForm(request.POST)
-    if form.is_valid() and "foresee" not in request.POST:
-        try:
-            signed = signoff.record(review_id=pk, by=request.user, **form.cleaned_data)
-        except StaleReview:
-            return _somebody_else(request, pk, form.cleaned_data["decision"])
-        except AskedFirst as error:
-            form.ask(error.questions)
-        except SignOffRefused as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(
-                request,
-                _("Signed: %(decision)s, for %(name)s.")
-                % {"decision": signed.get_decision_display(), "name": review.lesion.patient},
-            )
-            return redirect("lesions:decisions")
+    if request.POST.get("step") == "say":
+        return _say(request, review, form)
+    if not form.is_valid():
+        return _page(request, review, form)
+    return _sign(request, review, form)
+
+
+def _sign(request: StaffRequest, review: Review, form: SignOffForm) -> HttpResponse:
+    following = _following(request, review)
+    try:
+        signed = signoff.record(
+            review_id=review.pk,
+            by=request.user,
+            shown=_shown(request, review),
+            tools=request.POST.get("tools", "").split(),
+            **form.cleaned_data,
+        )
+    except StaleReview:
+        return _somebody_else(request, review.pk, form.cleaned_data)
+    except AskedFirst as error:
+        form.ask(error.questions)
+    except (SignOffRefused, NotShown) as error:
+        form.add_error(None, str(error))
+    else:
+        said = {"decision": signed.get_decision_display(), "patient": review.lesion.patient}
+        messages.success(request, _("Signed: %(decision)s, for %(patient)s.") % said)
+        return redirect(following)
     return _page(request, review, form)
 
 
-def _somebody_else(request: StaffRequest, pk: int, yours: str) -> HttpResponse:
-    """Show what stands now, beside what was about to be signed."""
+def _shown(request: StaffRequest, review: Review) -> Shown | None:
+    """What the page says that it showed. A form without a seal speaks of the review's own pictures."""
+    sealed = request.POST.get("seal", "")
+    return showing.unseal(sealed, by=request.user, review_id=review.pk) if sealed else None
+
+
+def _following(request: StaffRequest, review: Review) -> str:
+    """The next item of the list that was come from; the list itself only where nothing is left in it."""
+    of = decision_page.list_of(request)
+    rows = queue.unflagged() if of else queue.decisions_of(request.user)
+    place = queue.place_of(review, rows)
+    if place.following:
+        return decision_page.address(place.following, of)
+    return reverse("lesions:unflagged" if of else "lesions:decisions")
+
+
+def _say(request: StaffRequest, review: Review, form: SignOffForm) -> HttpResponse:
+    """Write out what would be signed and what would follow; nothing is signed."""
+    follows = _consequences(review, form) if form.is_valid() else None
+    if "application/json" not in request.headers.get("Accept", ""):
+        return _page(request, review, form, follows)
+    if follows is None:
+        return JsonResponse({"errors": _faults(form)}, status=422)
+    shown = render(request, "lesions/_consequences.html", _spoken(review, form, follows))
+    return JsonResponse({"html": shown.content.decode(), "asked": bool(follows.asked)})
+
+
+def _consequences(review: Review, form: DecisionForm) -> Consequences:
+    said = {name: form.cleaned_data[name] for name in ("decision", "months", "note")}
+    return consequences.foresee(review.lesion, urgent=review.urgent, **said)
+
+
+def _spoken(review: Review, form: DecisionForm, follows: Consequences) -> dict[str, Any]:
+    said = form.cleaned_data
+    return {
+        "consequences": follows,
+        "decision": Decision(said["decision"]),
+        "months": said["months"],
+        "in_person": said["in_person"],
+        "lesion": review.lesion,
+        "place": register.place_words(review.lesion),
+    }
+
+
+def _faults(form: SignOffForm) -> dict[str, str]:
+    return {name: " ".join(str(text) for text in texts) for name, texts in form.errors.items()}
+
+
+def _somebody_else(request: StaffRequest, pk: int, said: dict[str, Any]) -> HttpResponse:
+    """Show what stands now beside what was about to be signed, with the road on: a dissent."""
     review = Review.objects.select_related("lesion", "signoff__by").get(pk=pk)
     signed = getattr(review, "signoff", None)
-    now = review.get_state_display()
-    if signed:
-        said = {"decision": signed.get_decision_display(), "name": signed.by}
-        now = _("%(decision)s, signed by %(name)s") % said
-    change = {"label": _("Decision"), "yours": Decision(yours).label, "now": now}
-    what = _("Somebody else decided on this lesion, or another picture came. Nothing of yours was saved.")
-    back = lesion_url(review.lesion)
-    return conflict(request, StaleReview(review), back, what=what, changes=[change])
+    stands = {"decision": signed.get_decision_display(), "by": signed.by} if signed else {}
+    now = _("%(decision)s, signed by %(by)s") % stands if signed else review.get_state_display()
+    yours = Decision(said["decision"]).label
+    kept = {name: said[name] or "" for name in ("decision", "months", "note")}
+    return conflict(
+        request,
+        StaleReview(review),
+        lesion_url(review.lesion),
+        template="lesions/decision_conflict.html",
+        what=_("Somebody else decided on this lesion, or another picture came. Nothing of yours was saved."),
+        changes=[{"label": _("Decision"), "yours": yours, "now": now}],
+        signed=signed,
+        yours=yours,
+        kept=kept,
+    )
 
 
-def _page(request: StaffRequest, review: Review, form: SignOffForm) -> HttpResponse:
-    lesion = review.lesion
-    comparison, others = _chosen(review, request.GET.get("with", ""))
-    away = list(putting_right.moved_away(lesion))
-    elsewhere = review.assessment.image.lesion_id != lesion.pk
-    policy = policies.in_force(PolicyKind.FLAGS)
-    own = flags.own_repeatability(policy.toml) if policy else None
-    beside = comparing.side_by_side(comparison)
-    context = banner(request, lesion.patient, lesion, "decision") | {
-        "review": review,
-        "form": form,
-        "keys": _keyed(form),
-        "flags": [wording.flag_words(flag) for flag in review.flags.all()],
-        "comparison": comparison,
-        "others": others,
-        "registration": comparison.result["registration"] if comparison else None,
-        "earlier": _side(comparison.earlier, comparison, beside.earlier) if comparison else None,
-        "later": None if elsewhere else _side(review.assessment, comparison, beside.later),
-        "notes": beside.notes,
-        "away": away,
-        "elsewhere": elsewhere,
-        "follows": _follows(lesion, form) if form.is_bound or review.state == ReviewState.WAITING else [],
-        "matrix": _matrix(comparison),
-        "gap": _gap(comparison, review),
-        "changes": figures.changes(comparison, own),
-        "own": own,
-        "figures": [] if comparison or elsewhere else figures.figures(review.assessment.result),
-        "place_in_queue": _place_in_queue(review),
-        "history": list(lesion.signoffs.select_related("by", "revoked")),
-        "signs": list(register.open_signs(lesion)),
-        "measuring": _measuring(lesion),
-        "may_draw": may(request.user, Act.ADD_PICTURES),
-        "may_sign": may(request.user, Act.SIGN_OFF) and review.state == ReviewState.WAITING,
-    }
-    status = 422 if form.errors else 200
-    return render(request, "lesions/decision.html", context, status=status)
+@allow(Act.SIGN_OFF)
+@require_POST
+def dissent_from(request: StaffRequest, pk: int) -> HttpResponse:
+    """Keep the other decision, and say what becomes of it."""
+    signed = get_object_or_404(SignOff.objects.select_related("lesion__patient", "by"), pk=pk)
+    form = DecisionForm(request.POST)
+    if not form.is_valid():
+        return about_lesion(request, signed.lesion, form, _("Dissent from a decision"), _("Dissent"))
+    said = {name: form.cleaned_data[name] for name in ("decision", "months", "note")}
+    try:
+        kept = dissent.record(signed=signed, by=request.user, **said)
+    except SignOffRefused as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _DISSENTED[bool(kept.stands)])
+    return redirect("lesions:lesion", signed.lesion_id)
+
+
+_DISSENTED = {
+    False: gettext_lazy("Your dissent stands beside the decision."),
+    True: gettext_lazy("Your dissent is the stricter decision: it was signed and stands."),
+}
+
+
+def _page(
+    request: StaffRequest, review: Review, form: SignOffForm, follows: Consequences | None = None
+) -> HttpResponse:
+    context = decision_page.build(request, review, form, follows)
+    if follows:
+        context |= _spoken(review, form, follows)
+    return render(request, "lesions/decision.html", context, status=422 if form.errors else 200)
 
 
 _USUAL: tuple[tuple[str, int | None], ...] = (
@@ -221,86 +196,6 @@ def _label(decision: str, months: int | None) -> str:
     if months is None:
         return str(said["decision"])
     return ngettext("%(decision)s (%(months)s month)", "%(decision)s (%(months)s months)", months) % said
-
-
-def _chosen(review: Review, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
-    """Choose the comparison to show, with links to the previous and the first picture."""
-    found = Comparison.objects.filter(
-        later=review.assessment,
-        later__image__lesion=review.lesion_id,
-        earlier__image__lesion=review.lesion_id,
-        earlier__image__set_aside=False,
-    )
-    ordered = found.select_related("earlier__image", "earlier__drawn_by").order_by(
-        "earlier__image__taken_on", "earlier__image", "earlier"
-    )
-    rows = list({row.earlier.image_id: row for row in ordered}.values())  # of each picture its last outline
-    if not rows:
-        return None, []
-    named = {"previous": rows[-1], "baseline": rows[0]}
-    chosen = named.get(wanted, next((row for row in rows if row.pk == review.comparison_id), rows[-1]))
-    if len(rows) < 2:
-        return chosen, []
-    words = {"previous": _("the previous picture, %(day)s"), "baseline": _("the first picture, %(day)s")}
-    links = [
-        {
-            "key": key,
-            "words": words[key] % {"day": write_day(row.earlier.image.taken_on)},
-            "current": row.pk == chosen.pk,
-        }
-        for key, row in named.items()
-    ]
-    return chosen, links
-
-
-def _side(assessment: Assessment, comparison: Comparison | None, pane: Pane | None) -> dict[str, Any]:
-    """Prepare one photograph: its outline, where its pane looks, and its largest diameter."""
-    result = assessment.result
-    outline = result["outline"] if result else None
-    return {
-        "image": assessment.image,
-        "assessment": assessment,
-        "points": outline["points"] if outline else [],
-        "across": figures.across(assessment, comparison),
-        "doubts": wording.doubts_of(result),
-        "pane": pane,
-        "mm_per_px": pane.mm_per_px if pane else figures.mm_per_px(assessment),
-        "poor": wording.shortcomings_of(result),
-        "failure": pictures.of_row(assessment.failure, assessment.failure_params),
-    }
-
-
-def _measuring(lesion: Lesion) -> set[int]:
-    """Find pictures of this lesion that a worker has still to measure, such as by a corrected outline."""
-    rows = Assessment.objects.filter(image__lesion=lesion, state__in=UNFINISHED)
-    return set(rows.values_list("image", flat=True))
-
-
-def _matrix(comparison: Comparison | None) -> str:
-    rows = comparison.result["registration"]["matrix"] if comparison else None
-    return " ".join(str(value) for row in rows for value in row) if rows else ""
-
-
-def _gap(comparison: Comparison | None, review: Review) -> str:
-    if comparison is None:
-        return ""
-    return figures.gap_words(comparison.earlier.image.taken_on, review.assessment.image.taken_on)
-
-
-def _keyed(form: SignOffForm) -> list[dict[str, Any]]:
-    """List the decisions with the number key of each."""
-    return [{"choice": choice, "key": number} for number, choice in enumerate(form["decision"], start=1)]
-
-
-def _place_in_queue(review: Review) -> dict[str, Any] | None:
-    """Say which of how many this is, how many are left after it, and since when the oldest waits."""
-    waiting = Review.objects.filter(state=ReviewState.WAITING, flagged=review.flagged)
-    rows = list(waiting.order_by("-urgent", "opened_at", "pk").values_list("pk", "opened_at"))
-    keys = [pk for pk, _at in rows]
-    if review.pk not in keys:
-        return None
-    number = keys.index(review.pk) + 1
-    return {"number": number, "of": len(keys), "left": len(keys) - 1, "oldest": min(at for _, at in rows)}
 
 
 def _after(months: int | None, words: str) -> str:

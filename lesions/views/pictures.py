@@ -71,10 +71,11 @@ def _take(request: StaffRequest, lesion: Lesion, file: "UploadedFile[Any]", abou
 @allow(Act.SEE_PICTURES)
 @require_GET
 def view_image(request: StaffRequest, pk: int) -> HttpResponseBase:
-    """Serve the cleaned copy, never the original. `?thumb=1` is a small place on a page and counts as no look."""
+    """Serve the cleaned copy, never the original. A small place on a page (`?thumb=1`) counts as no look, nor does
+    what a script fetches before its turn (`X-Ahead`); a copy that the browser kept is asked for again and counts."""
     image = get_object_or_404(Image, pk=pk)
     answer = _private_file(request, image.derivative_sha256, "image/jpeg", f"picture-{image.pk}.jpg")
-    if "thumb" not in request.GET:
+    if "thumb" not in request.GET and "X-Ahead" not in request.headers:
         intake.deliver(image=image, to=request.user)
     return answer
 

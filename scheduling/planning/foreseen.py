@@ -9,9 +9,9 @@ from django.utils.translation import gettext as _
 from clinic import clock
 from clinic.models import Purpose
 from clinic.wording import write_day
+from lesions.looking.foresight import Foreseen, Supposed
 from lesions.models import Lesion
 from lesions.review import owed, signoff
-from lesions.review.foresight import Foreseen, Supposed
 from scheduling.models import Plan as PlanRow
 from scheduling.planning.gather import gather_facts
 from scheduling.planning.rules_in_force import rules_in_force

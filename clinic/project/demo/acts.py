@@ -16,6 +16,7 @@ from clinic.project.demo.people import PHONE
 from clinic.project.demo.pictures import Picture
 from clinic.project.demo.processes import Workers, measure
 from lesions.analysis.types import Message
+from lesions.looking import showing
 from lesions.models import Assessment, Diagnosis, JobState, Lesion, Procedure, Review, ReviewState
 from lesions.pictures import intake
 from lesions.register import bodymap, register
@@ -190,7 +191,7 @@ def decide(demo: DemoClinic, part: Part, event: e.Decided) -> None:
 
 def sign(review: Review, by: Member, event: e.Decided) -> None:
     """The pictures are opened before they are signed, as on the page, and what it asks was read."""
-    for picture in signoff.shown(review):
+    for picture in showing.pictures_of(review, review.comparison):
         intake.deliver(image=picture, to=by)
     signoff.record(
         review_id=review.pk,

@@ -30,6 +30,7 @@ function inRow(key) {
 }
 
 function use(element) {
+  if (element.matches("input")) element.focus();
   if (element.matches(TYPING)) element.focus();
   else element.click();
 }

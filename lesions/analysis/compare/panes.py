@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lesions.analysis.types import Comparison, Measurement, Point, Registration
 
-_Matrix = tuple[tuple[float, float, float], tuple[float, float, float]]
+Matrix = tuple[tuple[float, float, float], tuple[float, float, float]]
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ def of(comparison: Comparison) -> tuple[Pane, Pane] | None:
     earlier, later, laid = comparison.earlier, comparison.later, comparison.registration
     if laid.matrix is not None:
         middle = _common_middle(laid.matrix, earlier, later)
-        return _panes(comparison, middle, _back(laid.matrix, middle), _zoom(laid.matrix))
+        return _panes(comparison, middle, in_the_later(laid.matrix, middle), _zoom(laid.matrix))
     if earlier.scale is None or later.scale is None or _contradicted(laid):
         return None
     zoom = later.scale.mm_per_px / earlier.scale.mm_per_px
@@ -69,7 +69,7 @@ def _middle(picture: Measurement) -> Point:
     return picture.width / 2, picture.height / 2
 
 
-def _common_middle(matrix: _Matrix, earlier: Measurement, later: Measurement) -> Point:
+def _common_middle(matrix: Matrix, earlier: Measurement, later: Measurement) -> Point:
     """Middle of the box round both pictures, the later one laid on the earlier."""
     corners = [(x, y) for x in (0.0, later.width) for y in (0.0, later.height)]
     laid = [tuple(a * x + b * y + t for a, b, t in matrix) for x, y in corners]
@@ -77,12 +77,12 @@ def _common_middle(matrix: _Matrix, earlier: Measurement, later: Measurement) ->
     return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
 
 
-def _back(matrix: _Matrix, point: Point) -> Point:
-    """An EARLIER pixel in the later picture."""
+def in_the_later(matrix: Matrix, point: Point) -> Point:
+    """Where a pixel of the earlier picture lies in the later one; the matrix takes later pixels to earlier ones."""
     (a, b, tx), (c, d, ty) = matrix
     det, x, y = a * d - b * c, point[0] - tx, point[1] - ty
     return (d * x - b * y) / det, (a * y - c * x) / det
 
 
-def _zoom(matrix: _Matrix) -> float:
+def _zoom(matrix: Matrix) -> float:
     return math.hypot(matrix[0][0], matrix[1][0])

@@ -11,6 +11,7 @@ from lesions.analysis import pipeline
 from lesions.analysis.drawing import phantom
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.refusals import UnusableOutline
+from lesions.looking import queue
 from lesions.measuring import measure
 from lesions.models import Assessment, Comparison, Flag, Review
 from lesions.pictures import intake, storage
@@ -88,7 +89,7 @@ def test_a_picture_that_cannot_be_measured_waits_for_a_decision():
     measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert (row.state, row.failure) == ("failed", "stored_file_changed")
-    review = signoff.queue().get()
+    review = queue.flagged().get()
     assert codes(review) == {"unmeasured"} and review.assessment == row
 
 
@@ -136,7 +137,7 @@ def test_a_worker_that_dies_three_times_ends_in_a_sentence(monkeypatch):
         measure.measure_picture(row.pk)
     row.refresh_from_db()
     assert (row.state, row.failure) == ("failed", measure.GIVEN_UP.code)
-    assert signoff.queue().exists()
+    assert queue.flagged().exists()
 
 
 def test_one_worker_holds_a_picture_until_its_lease_lapses(monkeypatch):

@@ -8,6 +8,7 @@ from django.core.management import call_command
 
 from lesions.analysis.drawing import phantom
 from lesions.analysis.version import VERSION
+from lesions.looking import showing
 from lesions.measuring import measure as assess
 from lesions.measuring import remeasure
 from lesions.measuring.remeasure import Moved
@@ -93,7 +94,7 @@ def test_a_dry_run_changes_nothing(lesion):
 
 def test_a_decision_is_not_asked_for_again_because_the_program_changed(lesion):
     doctor, waits = build.dermatologist(), Review.objects.get(state="waiting")
-    for picture in signoff.shown(waits):
+    for picture in showing.pictures_of(waits, waits.comparison):
         intake.deliver(image=picture, to=doctor)
     signoff.record(review_id=waits.pk, by=doctor, decision="reassure", revision=waits.revision)
     run()

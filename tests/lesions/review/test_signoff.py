@@ -7,6 +7,7 @@ from django.db import connection, transaction
 
 from clinic.access import NotAllowed
 from clinic.duties import proposals
+from lesions.looking import queue, showing
 from lesions.models import Review, SignOff
 from lesions.pictures import intake, storage
 from lesions.register import register
@@ -24,7 +25,7 @@ def review():
 
 
 def look(review, member):
-    for picture in signoff.shown(review):
+    for picture in showing.pictures_of(review, review.comparison):
         intake.deliver(image=picture, to=member)
 
 
@@ -42,7 +43,7 @@ def test_a_signature_keeps_what_was_seen_and_moves_the_facts(review):
     assert signed.version == review.assessment.version
     review.refresh_from_db()
     review.lesion.patient.refresh_from_db()
-    assert review.state == "signed" and not signoff.queue().exists()
+    assert review.state == "signed" and not queue.flagged().exists()
     assert review.lesion.patient.facts_revision > before
 
 
@@ -99,7 +100,7 @@ def test_both_pictures_must_have_been_sent_since_the_review_opened():
     first = scene.measured(lesion, days_ago=90)
     sign(first, member)
     second = scene.measured(lesion)
-    assert len(signoff.shown(second)) == 2
+    assert len(showing.pictures_of(second, second.comparison)) == 2
     intake.deliver(image=second.assessment.image, to=member)
     with pytest.raises(SignOffRefused, match="not shown to you"):
         signoff.record(review_id=second.pk, by=member, decision="reassure", revision=second.revision)
@@ -167,7 +168,7 @@ def test_urgent_comes_first_then_the_oldest():
     old, new, urgent = (scene.lesion() for _ in range(3))
     reviews = [scene.measured(lesion, scene.jpeg(seed)) for seed, lesion in enumerate((old, new, urgent))]
     register.note_sign(lesion=urgent, by=build.nurse(), sign="bleeding")
-    assert [review.lesion for review in signoff.queue()] == [urgent, old, new]
+    assert [review.lesion for review in queue.flagged()] == [urgent, old, new]
     assert len(reviews) == 3
 
 

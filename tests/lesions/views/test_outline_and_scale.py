@@ -169,6 +169,9 @@ def test_a_scale_that_was_found_in_the_picture_is_told_and_drawn(nurse, mole):
     review = row.reviews.get()
     row.result["scale"] = {"mm_per_px": 0.04, "origin": "ruler", "rel_uncertainty": 0.02}
     row.save(update_fields=["result"])
-    assert read(nurse.get(url("decision", review.pk))).find("img", "Scale bar: 5 mm")
+    frames = [
+        one for one in read(nurse.get(url("decision", review.pk))).walk() if one.get("class") == "frame"
+    ]
+    assert [one.get("data-mm-per-px") for one in frames] == ["0.04"]  # the script draws its bar by this
     page = read(nurse.get(url("scale", row.image_id)))
     assert "0.04 mm per pixel, from a ruler found in the picture" in page

@@ -10,11 +10,12 @@ from clinic.duties import ledger
 from lesions.analysis import pipeline
 from lesions.analysis.picture.allowance import UnreadablePicture
 from lesions.analysis.types import Message
+from lesions.looking import showing
 from lesions.measuring import measure
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
 from lesions.pictures import intake, wording
 from lesions.register import register
-from lesions.review import pathology, signoff
+from lesions.review import pathology
 from tests import build
 from tests.lesions import scene
 from tests.page import read
@@ -223,7 +224,7 @@ def test_pictures_that_wait_failed_or_were_refused_are_listed_and_counted(nurse,
 
 def decide(client, review, look=True, **data):
     if look:
-        for picture in signoff.shown(review):
+        for picture in showing.pictures_of(review, review.comparison):
             client.get(url("view_image", picture.pk))
     fields = {"decision": "biopsy", "revision": review.revision, "months": "", "note": ""} | data
     return client.post(url("decision", review.pk), fields)
@@ -234,7 +235,7 @@ def test_the_decision_page_shows_both_pictures_days_reasons_and_side(doctor):
     first = scene.measured(lesion, days_ago=92)
     second = scene.measured(lesion)
     page = read(signed_in(doctor).get(url("decision", second.pk)))
-    assert "Sign" in page.buttons()
+    assert "Sign and next" in page.buttons()
     for picture in (first.assessment.image, second.assessment.image):
         assert page.shows_picture(url("view_image", picture.pk))
     for words in (
@@ -250,7 +251,7 @@ def test_the_decision_page_shows_both_pictures_days_reasons_and_side(doctor):
 
 def test_a_nurse_sees_the_page_and_cannot_sign(nurse):
     review = scene.measured(scene.lesion())
-    assert "Sign" not in read(nurse.get(url("decision", review.pk))).buttons()
+    assert "Sign and next" not in read(nurse.get(url("decision", review.pk))).buttons()
     assert decide(nurse, review).status_code == 403
     assert not SignOff.objects.exists()
 
@@ -319,7 +320,7 @@ def test_unflagged_lesions_are_counted_and_one_click_away(nurse):
     Review.objects.filter(pk=review.pk).update(flagged=False)
     page = read(nurse.get(url("decisions")))
     assert "One lesion inside every limit" in page and page.leads_to(url("unflagged"))
-    assert read(nurse.get(url("unflagged"))).leads_to(url("decision", review.pk))
+    assert read(nurse.get(url("unflagged"))).leads_to(url("decision", review.pk) + "?list=unflagged")
 
 
 # ---- results ----------------------------------------------------------------------------------

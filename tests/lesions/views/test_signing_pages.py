@@ -59,9 +59,9 @@ def test_the_form_comes_back_with_the_question_and_a_tick(page, review):
 
 def test_beside_the_question_stands_what_would_follow(page, review):
     build.rules_in_force()
-    shown = read(page.post(url("decision", review.pk), filled(review, "look_again", months=24)))
+    shown = read(page.post(url("decision", review.pk), filled(review, "look_again", months=24, step="say")))
     assert "the plan will ask earlier" in shown
-    assert "Look again in some months (24 months): picture of a lesion between" in shown
+    assert "Look again in 24 months, lesion 1" in shown and "Planned: picture of a lesion between" in shown
 
 
 def test_at_the_bedside_it_is_asked_too(page, review):
@@ -74,18 +74,27 @@ def test_at_the_bedside_it_is_asked_too(page, review):
 def test_what_follows_is_shown_and_nothing_signed(page, review):
     build.rules_in_force()
     answer = page.post(
-        url("decision", review.pk), filled(review, "look_again", months=3, foresee="1", note="x")
+        url("decision", review.pk), filled(review, "look_again", months=3, step="say", note="x")
     )
     shown = read(answer)
     assert answer.status_code == 200 and "picture of a lesion between" in shown
     assert not SignOff.objects.exists()
 
 
-def test_the_usual_decisions_say_their_day_before_anything_is_filled_in(page, review):
+def test_a_script_gets_the_sentences_of_what_would_be_signed_and_owed(page, review):
     build.rules_in_force()
     replan.replan_patient(review.lesion.patient_id)
-    shown = read(page.get(url("decision", review.pk)))
-    assert "Look again in some months (3 months): picture of a lesion between" in shown
+    asked = filled(review, "refer", step="say")
+    answer = page.post(url("decision", review.pk), asked, headers={"Accept": "application/json"}).json()
+    assert "Refer, lesion 1, LEFT upper arm, front." in read(answer["html"])
+    assert "Owed: send the referral, by" in read(answer["html"]) and not answer["asked"]
+    assert not SignOff.objects.exists()
+
+
+def test_a_script_is_told_which_field_is_wrong(page, review):
+    asked = filled(review, "look_again", months="", step="say")
+    answer = page.post(url("decision", review.pk), asked, headers={"Accept": "application/json"})
+    assert answer.status_code == 422 and list(answer.json()["errors"]) == ["months"]
 
 
 def test_at_the_bedside_each_decision_says_its_day(page, review):

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.scheduling.rules.asking import MELANOMA, plan, row
 
-# Days by which a visit may be early or late: operations.md K2, a clinic setting; below two months a tenth of the interval.
+# Days by which a visit may be early or late: docs/sources.md K2, a clinic setting; below two months a tenth of the interval.
 TOLERANCE = {"P1D": 0, "P2W": 1, "P1M": 3, "P3M": 14, "P6M": 30, "P1Y": 60, "P1M15D": 4}
 SPANS = {
     "P1D": {"days": 1}, "P2W": {"days": 14}, "P1M": {"months": 1}, "P3M": {"months": 3}, "P6M": {"months": 6},

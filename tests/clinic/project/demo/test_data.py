@@ -14,8 +14,8 @@ from clinic.people import patients
 from clinic.project.demo import building, events, pictures
 from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
+from lesions.looking import queue, showing
 from lesions.models import Assessment, Image, JobState, RefusedUpload
-from lesions.review import signoff
 from scheduling.desk import bookable, worklists
 from scheduling.models import (
     Appointment,
@@ -106,17 +106,17 @@ def test_some_pictures_wait_to_be_measured_and_one_file_was_refused(built):
 
 
 def test_decisions_hold_a_grown_lesion_an_urgent_one_and_first_pictures(built):
-    waiting = list(signoff.queue())
+    waiting = list(queue.flagged())
     codes = {flag.code for review in waiting for flag in review.flags.all()}
     assert {"area_growth", "nothing_to_compare"} <= codes
     assert any(review.urgent for review in waiting)
     grown = next(r for r in waiting if r.flags.filter(code="area_growth").exists())
-    earlier, later = signoff.shown(grown)
+    earlier, later = showing.pictures_of(grown, grown.comparison)
     assert 80 <= (later.taken_on - earlier.taken_on).days <= 100
 
 
 def test_an_unchanged_lesion_stands_among_the_unflagged(built):
-    assert [review.lesion.patient.family_name for review in signoff.unflagged()] == ["Tellerhorn"]
+    assert [review.lesion.patient.family_name for review in queue.unflagged()] == ["Tellerhorn"]
 
 
 def test_results_wait_to_arrive_and_to_be_told(built):

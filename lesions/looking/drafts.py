@@ -1,0 +1,47 @@
+"""What somebody has begun to decide, kept on the server until it is signed."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from clinic import clock
+from clinic.access import Act, require
+from clinic.models import Member
+from lesions.models import Draft, Impression, Review
+
+SAID = ("decision", "months", "note", "in_person")
+LONGEST_NOTE = 4000
+
+
+def find(review: Review, by: Member) -> Draft | None:
+    return Draft.objects.filter(review=review, member=by).first()
+
+
+def keep(*, review: Review, by: Member, said: Mapping[str, Any]) -> Draft:
+    """Keep what is filled in so far; a later save replaces an earlier one. A draft is no act and leaves no record."""
+    require(by, Act.SIGN_OFF)
+    kept = {name: str(said[name])[:LONGEST_NOTE] for name in SAID if said.get(name)}
+    return _save(review, by, said=kept)
+
+
+def key_impression(*, review: Review, by: Member, impression: str) -> Draft:
+    """The first impression, keyed before figures and reasons are shown. It is given once and never changed."""
+    require(by, Act.SIGN_OFF)
+    if impression not in Impression.values:
+        raise ValueError(impression)
+    before = find(review, by)
+    return before if before and before.impression else _save(review, by, impression=impression)
+
+
+def _save(review: Review, by: Member, **fields: Any) -> Draft:
+    row, _ = Draft.objects.update_or_create(
+        review=review, member=by, defaults=fields | {"changed_at": clock.now()}
+    )
+    return row
+
+
+def take(review: Review, by: Member) -> Draft | None:
+    """The draft of whoever signs, gone with the signature; drafts of others stay, and meet the conflict page."""
+    row = find(review, by)
+    if row:
+        Draft.objects.filter(pk=row.pk).delete()
+    return row

@@ -1,0 +1,152 @@
+"""What waits for a dermatologist, in the order of worth, and which item follows which.
+
+The order is a clinic setting: urgent signs; a change beyond its limit; what is past its own day; what the program could
+not judge; other reasons by the patient's tier; last a first picture that has nothing to say but that it is the first.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from typing import Final
+
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    IntegerField,
+    Max,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+    Window,
+)
+from django.db.models.functions import FirstValue, Lead
+from django.utils import timezone
+
+from clinic import clock, policies
+from clinic.duties import limits
+from clinic.models import Member, PolicyKind, RiskAssessment
+from clinic.models.risk import Tier
+from lesions.limits import flags
+from lesions.models import Flag, Review, ReviewState
+
+URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST = range(6)
+RANKS: Final = (URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST)
+_NOT_JUDGED: Final = ("doubtful", "inadequate", "unaligned", "unmeasured", "no_limits")
+_TIERS: Final = (Tier.VERY_HIGH, Tier.HIGH, Tier.ABOVE_AVERAGE)
+_ORDER: Final = ("rank", "tier_rank", "opened_at", "pk")
+_LONGEST_LIMIT = 120  # days; a longer limit is never looked for
+_LONGEST = timedelta(days=_LONGEST_LIMIT)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an item stands: how many others wait in its list, and the item that follows it, if any."""
+
+    others: int
+    following: int | None
+
+
+def texts_in_force() -> dict[str, str]:
+    """The policies that the order follows; a page that asks for more than one list asks for them once."""
+    return policies.texts_in_force(PolicyKind.FLAGS, PolicyKind.DUTY_LIMITS)
+
+
+def waiting(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
+    """Every review that waits, with its rank; nothing leaves it without a decision."""
+    rows = Review.objects.filter(state=ReviewState.WAITING)
+    return _ranked(rows, texts_in_force() if texts is None else texts)
+
+
+def flagged() -> QuerySet[Review]:
+    """What waits for a reason."""
+    return waiting().filter(flagged=True)
+
+
+def unflagged(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
+    """Every measure made and inside its limits; still one click away, and still to be decided."""
+    return waiting(texts).filter(flagged=False)
+
+
+def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
+    """The list that this member works through: the flagged, and the share of the others that is mixed in among them.
+
+    Whoever asked for a second reading does not give it, so it stands in the others' lists only.
+    """
+    mixed = Q(flagged=True) | Q(mixed_rank__isnull=False)
+    in_force = texts_in_force() if texts is None else texts
+    return waiting(in_force).filter(mixed & ~not_read_by(member, in_force.get("duty_limits")))
+
+
+def not_read_by(member: Member, limits_text: str | None) -> Q:
+    """Where another is to read: till its limit whoever asked does not, and who dissented never does."""
+    asked = Q(asked_by=member, dissented_by__isnull=True, opened_at__gte=_late_before(limits_text))
+    return asked | Q(asked_by=member, dissented_by__isnull=False) | Q(dissented_by=member)
+
+
+def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review]:
+    reasons = Flag.objects.filter(review=OuterRef("pk"))
+    change = flags.codes_of_change(texts["flags"]) if "flags" in texts else set()
+    rank = Case(
+        When(urgent=True, then=Value(URGENT)),
+        When(mixed_rank__isnull=False, flagged=False, then=F("mixed_rank")),
+        When(Exists(reasons.filter(code__in=change)), then=Value(CHANGED)),
+        When(opened_at__lt=_late_before(texts.get("duty_limits")), then=Value(LATE)),
+        When(Exists(reasons.filter(code__in=_NOT_JUDGED)), then=Value(NOT_JUDGED)),
+        When(Exists(reasons.exclude(code="nothing_to_compare")), then=Value(OTHER)),
+        default=Value(FIRST),
+        output_field=IntegerField(),
+    )
+    latest = RiskAssessment.objects.filter(patient=OuterRef("lesion__patient")).order_by(
+        "-assessed_on", "-pk"
+    )
+    tiers = rows.annotate(rank=rank, tier=Subquery(latest.values("tier")[:1]))
+    return tiers.annotate(tier_rank=_tier_rank()).order_by(*_ORDER)
+
+
+def _tier_rank() -> Case:
+    ranks = [When(tier=name, then=Value(place)) for place, name in enumerate(_TIERS)]
+    return Case(*ranks, default=Value(len(_TIERS)), output_field=IntegerField())
+
+
+def _late_before(text: str | None) -> datetime:
+    """Find the moment before which whatever was opened is past its limit today."""
+    limit, today = limits.limits(text or limits.shipped())["decide"], clock.today()
+    days = (today - timedelta(days=back) for back in range(_LONGEST_LIMIT))
+    late = next((day for day in days if limit.due_on(day, urgent=False) < today), today - _LONGEST)
+    return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))
+
+
+def with_rows(rows: QuerySet[Review]) -> QuerySet[Review]:
+    """With all that a row of the list shows, in queries of a fixed number."""
+    near = rows.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
+    return near.prefetch_related("flags", "lesion__urgent_signs")
+
+
+def place_of(review: Review, rows: QuerySet[Review]) -> Place:
+    """Find how many others of `rows` wait, and which follows this one; after the last the first comes again.
+
+    One question whatever the length of the list. An item that left the list meanwhile is followed by its first.
+    """
+    order = [F(name).asc() for name in _ORDER]
+    listed = rows.annotate(
+        after=Window(Lead("pk"), order_by=order),
+        top=Window(FirstValue("pk"), order_by=order),
+        others=Window(Count("pk")) - 1,
+        # Asked for by a window too: a plain condition would cut the list down to this row before it is counted.
+        own=Window(Max("pk"), partition_by=[F("pk")]),
+    ).order_by()
+    here = listed.filter(own=review.pk).values_list("others", "after", "top").first()
+    if here is None:
+        return _without(rows)
+    others, after, top = here
+    return Place(others, after or (top if top != review.pk else None))
+
+
+def _without(rows: QuerySet[Review]) -> Place:
+    found = list(rows.values_list("pk", flat=True)[:1])
+    return Place(rows.count(), found[0] if found else None)

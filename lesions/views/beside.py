@@ -1,0 +1,113 @@
+"""Beside the decision page: what a browser reports (a look, a draft, an impression), and the sheets a key away."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import Http404, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from clinic.access import Act, StaffRequest, allow
+from clinic.people import risk
+from lesions.looking import drafts, showing
+from lesions.looking.showing import NotShown
+from lesions.models import Review, ReviewState, SignOff
+from lesions.pages import decision_page
+from lesions.pages.lesion_head import banner
+
+
+@allow(Act.SEE_PICTURES)
+@require_POST
+def look(request: StaffRequest, pk: int) -> HttpResponse:
+    """The browser says that both pictures stand decoded and visible."""
+    get_object_or_404(Review, pk=pk)
+    try:
+        shown = showing.unseal(request.POST.get("seal", ""), by=request.user, review_id=pk)
+    except NotShown as error:
+        return JsonResponse({"error": str(error)}, status=409)
+    showing.record_look(shown=shown, by=request.user)
+    return JsonResponse({}, status=201)
+
+
+@allow(Act.SIGN_OFF)
+@require_POST
+def draft(request: StaffRequest, pk: int) -> HttpResponse:
+    """What is filled in so far, sent while somebody thinks."""
+    review = get_object_or_404(Review, pk=pk)
+    drafts.keep(review=review, by=request.user, said=request.POST)
+    return JsonResponse({})
+
+
+@allow(Act.SIGN_OFF)
+@require_POST
+def impression(request: StaffRequest, pk: int) -> HttpResponse:
+    """The first impression; figures and reasons stand on the page from then on."""
+    review = get_object_or_404(Review, pk=pk)
+    try:
+        drafts.key_impression(review=review, by=request.user, impression=request.POST.get("impression", ""))
+    except ValueError:
+        return HttpResponse(status=422)
+    return redirect(decision_page.address(pk, decision_page.list_of(request)))
+
+
+@allow(Act.SIGN_OFF)
+@require_POST
+def look_first(request: StaffRequest) -> HttpResponse:
+    """Whoever wants it looks at every lesion before its figures, until the next press or the end of the session."""
+    request.session["look_first"] = not request.session.get("look_first", False)
+    review = get_object_or_404(Review, pk=request.POST.get("review") or 0)
+    return redirect(decision_page.address(review.pk, decision_page.list_of(request)))
+
+
+def _signed(review: Review) -> QuerySet[SignOff]:
+    """Decisions about the lesion, without those that whoever reads it a second or third time is not to see yet."""
+    rows = review.lesion.signoffs.all()
+    if review.state != ReviewState.WAITING or not review.asked_by_id:
+        return rows
+    return rows.exclude(
+        by=review.asked_by_id,
+        signed_at__lte=review.opened_at,
+        review__assessment__image=review.assessment.image_id,
+    )
+
+
+def _history(review: Review) -> dict[str, Any]:
+    lesion = review.lesion
+    return {
+        "signoffs": list(_signed(review).select_related("by", "revoked").prefetch_related("addenda")),
+        "diagnoses": list(lesion.diagnoses.all()),
+        "procedures": list(lesion.procedures.all()),
+        "signs_noted": list(lesion.urgent_signs.select_related("by")),
+    }
+
+
+def _risk(review: Review) -> dict[str, Any]:
+    found = risk.current(review.lesion.patient)
+    return {"tier": found, "tier_context": risk.context_of(found) if found else []}
+
+
+def _body(review: Review) -> dict[str, Any]:
+    lesion = review.lesion
+    overview = lesion.images.filter(kind="overview", set_aside=False).order_by("-taken_on", "-pk").first()
+    mark = {"view": lesion.view, "x": lesion.x, "y": lesion.y, "number": lesion.label, "label": lesion.label}
+    return {"marks": [mark], "overview": overview}
+
+
+SHEETS = {"history": _history, "risk": _risk, "body": _body}
+
+
+@allow(Act.SEE_PICTURES)
+def sheet(request: StaffRequest, pk: int, what: str) -> HttpResponse:
+    """History, risk, or the place on the body: a page of its own, which a script lays over the pictures."""
+    if what not in SHEETS:
+        raise Http404
+    review = get_object_or_404(Review.objects.select_related("lesion__patient", "assessment"), pk=pk)
+    lesion = review.lesion
+    context = banner(request, lesion.patient, lesion, f"decision, {what}") | SHEETS[what](review)
+    of = decision_page.list_of(request)
+    context |= {
+        "review": review,
+        "back": decision_page.address(pk, of),
+        "sheet": f"lesions/_sheet_{what}.html",
+    }
+    return render(request, "lesions/sheet.html", context)

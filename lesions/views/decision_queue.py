@@ -1,0 +1,115 @@
+"""What waits for a dermatologist: the lists of the flagged and of those inside every limit."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Count, QuerySet
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
+
+from clinic import clock
+from clinic.access import Act, StaffRequest, allow, may
+from clinic.duties import limits, proposals
+from clinic.duties.kinds import OwningList
+from clinic.pages import duty_rows
+from clinic.pages.responses import PAGE
+from clinic.people import patients as people
+from clinic.wording import Words
+from lesions.looking import queue
+from lesions.models import Review
+from lesions.register import register
+from lesions.review import owed, taking_back, wording
+
+REASONS: Mapping[str, tuple[int, Words]] = {
+    "urgent": (queue.URGENT, _("urgent signs")),
+    "changed": (queue.CHANGED, _("changed beyond a limit")),
+    "late": (queue.LATE, _("past its day")),
+    "not_judged": (queue.NOT_JUDGED, _("not judged by its figures")),
+    "other": (queue.OTHER, _("other reasons")),
+    "first": (queue.FIRST, _("first pictures")),
+}
+
+
+@allow(Act.SEE_DECISIONS)
+def decisions(request: StaffRequest) -> HttpResponse:
+    texts = queue.texts_in_force()
+    return _list(request, queue.decisions_of(request.user, texts), texts, flagged=True)
+
+
+@allow(Act.SEE_DECISIONS)
+def unflagged(request: StaffRequest) -> HttpResponse:
+    texts = queue.texts_in_force()
+    return _list(request, queue.unflagged(texts), texts, flagged=False)
+
+
+def _list(
+    request: StaffRequest, rows: QuerySet[Any], texts: Mapping[str, str], flagged: bool
+) -> HttpResponse:
+    counted, why = _counted(rows), request.GET.get("why", "")
+    page = _page(request, rows, counted, why)
+    reviews = list(page.object_list)
+    shared = people.shared_names([review.lesion.patient for review in reviews])
+    context = {
+        "page": page,
+        "rows": [_row(review, shared) for review in reviews],
+        "flagged": flagged,
+        "why": why,
+        "reasons": _reasons(counted) if flagged else [],
+        "others": duty_rows.count_of("unflagged" if flagged else "flagged", request),
+        "oldest": min((review.opened_at for review in reviews), default=None),
+        "may_open": may(request.user, Act.SEE_PICTURES),
+        "signed": owed.standing().count() if not reviews else None,
+        "lately": list(taking_back.to_take_back(request.user)),
+    }
+    if flagged:
+        context |= _signs(request, texts) | {
+            "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
+            "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
+        }
+    return render(request, "lesions/decisions.html", context)
+
+
+def _counted(rows: QuerySet[Any]) -> dict[int, int]:
+    """Count the list by rank: one question for the heading and for every reason."""
+    return dict(rows.order_by().values_list("rank").annotate(Count("pk")))
+
+
+def _page(request: StaffRequest, rows: QuerySet[Any], counted: Mapping[int, int], why: str) -> "Page[Any]":
+    chosen = [REASONS[why][0]] if why in REASONS else list(counted)
+    paginator = Paginator(queue.with_rows(rows.filter(rank__in=chosen) if why in REASONS else rows), PAGE)
+    vars(paginator)["count"] = sum(counted.get(rank, 0) for rank in chosen)
+    return paginator.get_page(request.GET.get("page"))
+
+
+def _reasons(counted: Mapping[int, int]) -> list[tuple[str, Words, int]]:
+    """Name each reason with how many of the list wait for it."""
+    return [(key, words, counted[rank]) for key, (rank, words) in REASONS.items() if counted.get(rank)]
+
+
+def _signs(request: StaffRequest, texts: Mapping[str, str]) -> dict[str, Any]:
+    """List signs and concerns without a picture: an examination in person is what ends them."""
+    paginator = Paginator(register.without_picture(), PAGE)
+    vars(paginator)["count"] = duty_rows.count_of("signs", request)  # the masthead shows it too: asked once
+    page = paginator.get_page(request.GET.get("signs"))
+    limit, today = limits.limits(texts.get("duty_limits") or limits.shipped())["examine"], clock.today()
+    rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
+    late = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
+    return {"unseen": page, "unseen_rows": late}
+
+
+def _row(review: Review, shared: set[int]) -> dict[str, Any]:
+    """One line: who, which lesion, why it waits first of all, and the picture small."""
+    patient, why = review.lesion.patient, list(review.flags.all())
+    return {
+        "review": review,
+        "patient": patient,
+        "same_name": patient.pk in shared,
+        "place": register.place_words(review.lesion),
+        "first": wording.flag_words(why[0]) if why else None,
+        "more": max(0, len(why) - 1),
+        "hidden": review.look_first,
+        "signs": register.open_of(review.lesion),
+        "image": review.assessment.image,
+    }

@@ -1,0 +1,119 @@
+"""Two at once and a second reading: what one has said is not in the other's sight, and no disagreement is lost."""
+
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from clinic import clock
+from clinic.models import Member
+from lesions.looking import queue
+from lesions.models import Dissent, Lesion, Review, SignOff
+from lesions.review import dissent, signoff
+from lesions.review.signoff import SignOffRefused
+from tests import build
+from tests.lesions import scene
+from tests.lesions.review.test_signoff import look
+from tests.page import read
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def doctors():
+    build.flags_in_force()
+    Member.objects.update(is_active=False)  # whoever brought the limits into force reads here no more
+    return build.dermatologist(), build.dermatologist()
+
+
+@pytest.fixture
+def review(doctors):
+    found = scene.measured(scene.lesion(monitoring="long"))
+    for doctor in doctors:
+        look(found, doctor)
+    return found
+
+
+def sign(review, by, decision, **more):
+    return signoff.record(review_id=review.pk, by=by, decision=decision, revision=review.revision, **more)
+
+
+def waiting(lesion):
+    return Review.objects.get(lesion=lesion, state="waiting")
+
+
+def test_without_a_third_reader_the_stricter_decision_stands_and_is_done(doctors, review):
+    first, second = doctors
+    signed = sign(review, first, "reassure")
+    row = dissent.record(signed=signed, by=second, decision="biopsy", note="uneven network")
+    assert row.stands.decision == "biopsy" and row.stands.by == second
+    assert Lesion.objects.get(pk=review.lesion_id).state == "biopsy_decided"
+
+
+def test_without_a_third_reader_a_milder_dissent_changes_nothing_and_is_kept(doctors, review):
+    signed = sign(review, doctors[0], "excise")
+    row = dissent.record(signed=signed, by=doctors[1], decision="reassure")
+    assert row.stands is None and SignOff.objects.count() == 1
+    assert Lesion.objects.get(pk=review.lesion_id).state == "biopsy_decided"
+
+
+def test_a_sooner_look_is_the_stricter(doctors, review):
+    signed = sign(review, doctors[0], "look_again", months=12, all_the_same=True)
+    assert dissent.record(signed=signed, by=doctors[1], decision="look_again", months=3).stands.months == 3
+
+
+def test_a_third_reader_gets_it_and_neither_of_the_two(doctors, review):
+    third, (first, second) = build.dermatologist(), doctors
+    signed = sign(review, first, "reassure")
+    dissent.record(signed=signed, by=second, decision="biopsy")
+    again = waiting(review.lesion)
+    assert [row.pk for row in queue.decisions_of(third)] == [again.pk]
+    assert not queue.decisions_of(first).exists() and not queue.decisions_of(second).exists()
+    for doctor in doctors:
+        look(again, doctor)
+        with pytest.raises(SignOffRefused):
+            sign(again, doctor, "excise")
+    look(again, third)
+    assert sign(again, third, "biopsy").by == third
+
+
+def test_one_dissents_once_and_never_from_oneself(doctors, review):
+    signed = sign(review, doctors[0], "reassure")
+    with pytest.raises(SignOffRefused, match="your own decision"):
+        dissent.record(signed=signed, by=doctors[0], decision="biopsy")
+    dissent.record(signed=signed, by=doctors[1], decision="biopsy")
+    with pytest.raises(SignOffRefused, match="already"):
+        dissent.record(signed=signed, by=doctors[1], decision="excise")
+    assert Dissent.objects.count() == 1
+
+
+def test_an_unanswered_second_reading_returns_to_whoever_asked(doctors, review):
+    first, second = doctors
+    sign(review, first, "second_reading")
+    asked = waiting(review.lesion)
+    assert not queue.decisions_of(first).exists() and queue.decisions_of(second).exists()
+    with clock.at(clock.now() + timedelta(days=20)):
+        assert [row.pk for row in queue.decisions_of(first)] == [asked.pk]
+        look(asked, first)
+        assert sign(asked, first, "biopsy").by == first
+
+
+def test_the_conflict_page_offers_the_dissent_and_the_history_hides_the_first_reader(doctors, review):
+    build.dermatologist()
+    first, second = doctors
+    client = Client()
+    client.force_login(second)
+    sign(review, first, "reassure", note="a seborrhoeic look")
+    answer = client.post(
+        reverse("lesions:decision", args=[review.pk]),
+        {"decision": "biopsy", "revision": review.revision, "note": "uneven"},
+    )
+    page = read(answer)
+    assert answer.status_code == 409 and page.button("Dissent: Biopsy")
+    posted = {"decision": "biopsy", "months": "", "note": "uneven"}
+    client.post(reverse("lesions:dissent", args=[SignOff.objects.get().pk]), posted)
+    third = Client()
+    third.force_login(build.dermatologist())
+    shown = read(third.get(reverse("lesions:sheet", args=[waiting(review.lesion).pk, "history"])))
+    assert "seborrhoeic" not in shown and "uneven" not in shown
