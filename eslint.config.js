@@ -23,7 +23,8 @@ export default [
     languageOptions: {
       globals: {
         ...names("readonly", "document addEventListener localStorage gettext ngettext interpolate"),
-        ...names("readonly", "CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest"),
+        ...names("readonly", "fetch history location performance requestAnimationFrame setTimeout clearTimeout"),
+        ...names("readonly", "DOMParser RadioNodeList CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest"),
       },
     },
     rules: {

@@ -19,7 +19,8 @@ class Desk {
     this.tools = new Set();
     this.panes = new Panes(root.querySelector("[data-panes]"), (tool) => this.use(tool));
     root.classList.add("live");
-    for (const link of root.querySelectorAll("[data-sheet]")) link.addEventListener("click", (event) => this.sheet(event, link));
+    for (const link of root.querySelectorAll("[data-sheet]"))
+      link.addEventListener("click", (event) => this.sheet(event, link));
     for (const link of root.querySelectorAll("a[data-swap], a[data-next]"))
       link.addEventListener("click", (event) => this.follow(event, link.href));
     root.querySelector("form[data-swap]")?.addEventListener("submit", (event) => this.impress(event));
@@ -41,7 +42,8 @@ class Desk {
   /** The browser's word that both pictures stand decoded and visible, once. */
   async look() {
     await this.panes.decoded();
-    if (document.visibilityState !== "visible") await new Promise((done) => document.addEventListener("visibilitychange", done, { once: true }));
+    if (document.visibilityState !== "visible")
+      await new Promise((done) => document.addEventListener("visibilitychange", done, { once: true }));
     await painted();
     this.root.dataset.decoded = "yes";
     if (this.form) await this.post(this.root.dataset.look);
@@ -119,7 +121,7 @@ class Desk {
     const found = await answer.json();
     if (found.errors) return this.refuse(found.errors);
     this.says.classList.remove("empty");
-    this.says.innerHTML = found.html;
+    this.says.replaceChildren(...new DOMParser().parseFromString(found.html, "text/html").body.childNodes);
     this.form.elements.all_the_same.value = found.asked ? "on" : "";
     await painted();
     this.said = performance.now();
@@ -202,7 +204,9 @@ class Desk {
   async aheadOnce() {
     await this.seen.catch(() => {});
     for (const url of this.root.dataset.ahead.split(" ").filter(Boolean))
-      await fetch(url, { headers: { "X-Ahead": "1" }, priority: "low" }).then((answer) => answer.blob()).catch(() => {});
+      await fetch(url, { headers: { "X-Ahead": "1" }, priority: "low" })
+        .then((answer) => answer.blob())
+        .catch(() => {});
   }
 
   leave() {
