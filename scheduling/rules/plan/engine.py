@@ -111,8 +111,7 @@ def upcoming(facts: Facts, ruleset: RuleSet, today: date, until: date) -> list[D
 def _not_followed(status: str, due: int, problems: int) -> list[Problem]:
     if not due and not problems:
         return []
-    words = {"deceased": "has died", "transferred": "is followed elsewhere", "moved": "has moved away"}
-    said = params(status=words.get(status, "was discharged"), due=due, problems=problems)
+    said = params(status=status, due=due, problems=problems)
     return [Problem("not_followed", "patient", said)]
 
 
@@ -207,7 +206,7 @@ class _Planner:
 
     def nothing_left(self, key: Key, put_off: list[Reason]) -> None:
         for reason in put_off:
-            said = params(kind_of="what_follows_override", words=reason.text.rstrip(".") + ".")
+            said = params(kind_of="what_follows_override", reason=reason.code, **dict(reason.params))
             self.problems.append(Problem("what_follows", key[1], said))
 
     def history(self, key: Key) -> History:
@@ -291,13 +290,15 @@ def _days_done(facts: Facts) -> Iterator[tuple[Key, date]]:
 def _what_follows(series: Series, end: date) -> Problem:
     rule = series.rule
     said = params(
-        about=f"{rule.title}, {wording.head_words(series.head, series.about)}",
+        title=rule.title,
+        head=series.head,
         day=str(end),
         rule=rule.id,
         of=series.of,
         purpose=rule.purpose,
         subject=series.subject,
         every=dates.format(series.phases[-1].target),
+        **dict(series.about),
     )
     return Problem("what_follows", series.source_subject, said)
 

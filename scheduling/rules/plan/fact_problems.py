@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from scheduling.rules.facts.facts import Facts, LesionFacts
 from scheduling.rules.plan.messages import params
@@ -25,14 +25,15 @@ def contradictions(facts: Facts) -> Iterator[Problem]:
 def _unknown_lesions(facts: Facts) -> Iterator[Problem]:
     """Find lesions that are named and not on record: what was decided about them would be lost without a word."""
     known = {None, *(lesion.id for lesion in facts.lesions)}
-    named = [
-        *((f"A decision to {one.decision.replace('_', ' ')}", one.lesion) for one in facts.decisions),
-        *(("A diagnosis", one.lesion) for one in facts.diagnoses if one.lesion not in known),
-        *((f"A procedure ({one.kind})", one.lesion) for one in facts.procedures if one.lesion not in known),
+    named: list[tuple[str, str | None, Mapping[str, str]]] = [
+        *(("decision", one.lesion, {"decision": one.decision}) for one in facts.decisions),
+        *(("diagnosis", one.lesion, {}) for one in facts.diagnoses),
+        *(("procedure", one.lesion, {"kind": one.kind}) for one in facts.procedures),
     ]
-    for what, lesion in named:
-        if lesion not in known:
-            yield Problem("unknown_lesion", f"lesion:{lesion}", params(what=what, lesion=lesion))
+    for by, lesion, more in named:
+        if lesion is not None and lesion not in known:
+            said = params(what=f"named_by_{by}", lesion=lesion, **more)
+            yield Problem("unknown_lesion", f"lesion:{lesion}", said)
 
 
 def _unknown_subjects(facts: Facts) -> Iterator[Problem]:
@@ -42,7 +43,7 @@ def _unknown_subjects(facts: Facts) -> Iterator[Problem]:
         *(f"diagnosis:{one.id}" for one in facts.diagnoses),
         *(f"procedure:{one.id}" for one in facts.procedures),
     }
-    for what, rows in (("What was done", facts.done), ("An own interval or day", facts.overrides)):
+    for what, rows in (("done", facts.done), ("override", facts.overrides)):
         for subject in sorted({row.subject for row in rows if row.subject not in known}):
             yield Problem("unknown_subject", subject, params(what=what, about=subject))
 
@@ -52,8 +53,7 @@ def _lesion_state(facts: Facts, lesion: LesionFacts) -> Iterator[Problem]:
     if decision is not None and is_to_be_done(decision, lesion):
         if not stands_as_decided(decision, lesion):
             said = {"decision": decision.decision, "day": str(decision.on)}
-            state = lesion.state.replace("_", " ")
-            yield Problem("decision_against_state", subject, params(**said, state=state))
+            yield Problem("decision_against_state", subject, params(**said, state=lesion.state))
     elif lesion.state == "biopsy_decided":
         yield Problem("state_without_decision", subject)
     elif _is_watched_by_nobody(lesion) and decision is None:

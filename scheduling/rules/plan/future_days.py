@@ -39,17 +39,17 @@ class FutureDays:
             diagnoses=_each(self.diagnosis, facts.diagnoses),
             lesions=_each(self.lesion, facts.lesions),
             decisions=_each(self.decision, facts.decisions),
-            procedures=self.kept("A procedure", facts.procedures, "on"),
-            done=self.kept("What was done", facts.done, "on"),
-            closed=self.kept("A closing", facts.closed, "on"),
-            overrides=self.kept("The decision on an own interval", facts.overrides, "decided_on"),
+            procedures=self.kept("procedure", facts.procedures, "on"),
+            done=self.kept("done", facts.done, "on"),
+            closed=self.kept("closing", facts.closed, "on"),
+            overrides=self.kept("override_decided", facts.overrides, "decided_on"),
         )
 
     def patient(self, patient: PatientFacts) -> PatientFacts:
         return _settled(
             patient,
             risk=self.risk(patient.risk) if patient.risk else None,
-            records_since=self.dropped("The start of the records", "patient", patient.records_since),
+            records_since=self.dropped("records_since", "patient", patient.records_since),
             concerns=_each(lambda sign: self.sign(sign, "patient"), patient.concerns),
         )
 
@@ -57,19 +57,19 @@ class FutureDays:
         """Settle a tier assessed on a day to come: it orders checks from today on and is no assessment made."""
         if risk.assessed_on <= self.today:
             return risk
-        self.say("The risk assessment", "patient", risk.assessed_on, counts=True)
+        self.say("assessment", "patient", risk.assessed_on, counts=True)
         since = min(risk.since or self.today, self.today)
         return replace(risk, assessed_on=since, since=since, tier_since=None)
 
     def sign(self, sign: UrgentSign, subject: str) -> UrgentSign:
-        answered = self.dropped("An examination in person", subject, sign.answered_on)
-        return _settled(sign, on=self.from_today("A sign", subject, sign.on), answered_on=answered)
+        answered = self.dropped("examination", subject, sign.answered_on)
+        return _settled(sign, on=self.from_today("sign", subject, sign.on), answered_on=answered)
 
     def diagnosis(self, one: Diagnosis) -> Diagnosis:
         """Settle a melanoma without any day: it is followed from today, until somebody records one."""
         subject = f"diagnosis:{one.id}"
-        anchor = self.from_today("The excision", subject, one.anchor)
-        known = self.from_today("The report", subject, one.known_on)
+        anchor = self.from_today("anchor", subject, one.anchor)
+        known = self.from_today("report", subject, one.known_on)
         if anchor is None and known is None:
             known = self.today
             self.reached(date.fromordinal(self.today.toordinal() + 1))
@@ -79,15 +79,15 @@ class FutureDays:
         subject = f"lesion:{one.id}"
         return _settled(
             one,
-            since=self.from_today("The start of watching", subject, one.since),
-            last_image_on=self.dropped("A picture", subject, one.last_image_on),
+            since=self.from_today("watching", subject, one.since),
+            last_image_on=self.dropped("picture", subject, one.last_image_on),
             urgent=_each(lambda sign: self.sign(sign, subject), one.urgent),
         )
 
     def decision(self, one: DecisionFact) -> DecisionFact:
         subject = f"lesion:{one.lesion}"
-        on = self.from_today("A decision", subject, one.on)
-        return _settled(one, on=on, fulfilled_on=self.dropped("What was decided", subject, one.fulfilled_on))
+        on = self.from_today("decision", subject, one.on)
+        return _settled(one, on=on, fulfilled_on=self.dropped("fulfilled", subject, one.fulfilled_on))
 
     def kept(self, what: str, rows: tuple[Any, ...], name: str) -> tuple[Any, ...]:
         to_come = [row for row in rows if getattr(row, name) > self.today]

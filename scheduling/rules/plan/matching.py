@@ -121,13 +121,13 @@ def staged(diagnosis: Diagnosis) -> tuple[frozenset[str], list[Problem]]:
     in_situ = diagnosis.code == "melanoma_in_situ"
     problems = []
     if diagnosis.invasive is not None and diagnosis.invasive == in_situ:
-        said = "invasive" if diagnosis.invasive else "not invasive"
-        problems.append(Problem("contradiction", subject, params(name=_plain(diagnosis), said=said)))
+        said = "invasive" if diagnosis.invasive else "not_invasive"
+        problems.append(Problem("contradiction", subject, params(diagnosis=diagnosis.code, said=said)))
     result = _stage_of(diagnosis, in_situ)
     stated = diagnosis.stage
     if stated is not None and result.possible and stated not in result.possible:
-        given = f"{result.t}, {diagnosis.n or 'N not stated'}, {diagnosis.m or 'M not stated'}"
-        said_so = params(stated=stated, given=given, stages=_or(result.possible))
+        given = {"t": result.t, "n": diagnosis.n or "not_stated", "m": diagnosis.m or "not_stated"}
+        said_so = params(stated=stated, stages=_or(result.possible), **given)
         problems.append(Problem("stage_contradiction", subject, said_so))
         return result.possible | {stated}, problems
     if result.reason:
@@ -161,8 +161,4 @@ def _cannot_stage(result: staging.Staging, stated: str | None, subject: str) -> 
 
 
 def _or(stages: frozenset[str]) -> str:
-    return " or ".join(sorted(stages, key=staging.STAGES.index)) or "no listed stage"
-
-
-def _plain(diagnosis: Diagnosis) -> str:
-    return diagnosis.code.replace("_", " ")
+    return ",".join(sorted(stages, key=staging.STAGES.index))

@@ -12,8 +12,10 @@ from functools import lru_cache
 from typing import Final
 
 from clinic.formats.days import write_day
-from clinic.formats.language import ENGLISH, Language, gettext_noop
-from scheduling.rules.ruleset.schedules import schedule_words
+from clinic.formats.language import ENGLISH, Language, alternatives, gettext_noop
+from scheduling.rules import dates
+from scheduling.rules.facts.code_words import ABOUT, CHOICES, LISTS, WHAT, WORDS
+from scheduling.rules.ruleset.schedules import duration_words, schedule_words
 
 Value = str | int | bool
 Params = tuple[tuple[str, Value], ...]
@@ -22,14 +24,14 @@ _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 # What a series comes from; each reason begins with one of these.
 HEADS: Final[dict[str, str]] = {
-    "diagnosis": gettext_noop("{name} excised {day}"),
-    "diagnosis_reported": gettext_noop("{name} reported {day}"),
-    "risk": gettext_noop("Risk tier {tier} since {day}"),
+    "diagnosis": gettext_noop("{diagnosis} excised {since}"),
+    "diagnosis_reported": gettext_noop("{diagnosis} reported {since}"),
+    "risk": gettext_noop("Risk tier {tier} since {since}"),
     "no_assessment": gettext_noop("No risk assessment on record"),
-    "lesion": gettext_noop("{monitoring}-term monitoring since {day}"),
-    "look_again": gettext_noop("Decided {day}: look again in {months}"),
-    "decision": gettext_noop("Decided {day}: {decision}"),
-    "procedure": gettext_noop("{kind} of {day}"),
+    "lesion": gettext_noop("{monitoring}-term monitoring since {since}"),
+    "look_again": gettext_noop("Decided {since}: look again in {months}"),
+    "decision": gettext_noop("Decided {since}: {decision}"),
+    "procedure": gettext_noop("{kind} of {since}"),
 }
 REASONS: Final[dict[str, str]] = {
     "visit": gettext_noop("visit {number} of {total}, {schedule}"),
@@ -80,8 +82,8 @@ PROBLEMS: Final[dict[str, str]] = {
     "grade_missing": gettext_noop("The grade of the dysplastic naevus ({about}) is not recorded."),
     "no_anchor": gettext_noop("{about} has no day to count from; until it has, it is followed from {day}."),
     "no_anchor_lesion": gettext_noop("{about} has no day to count from."),
-    "contradiction": gettext_noop("The diagnosis is {name}, yet {said}."),
-    "stage_contradiction": gettext_noop("Stage {stated} is stated, but {given} gives {stages}."),
+    "contradiction": gettext_noop("The diagnosis is {diagnosis}, yet {said}."),
+    "stage_contradiction": gettext_noop("Stage {stated} is stated, but {t}, {n}, {m} gives {stages}."),
     "cannot_stage": gettext_noop("The stage cannot be worked out: {why}. It may be {stages}."),
     "cannot_stage_stated": gettext_noop(
         "The stage cannot be worked out: {why}. Stage {stated} is stated and used."
@@ -116,9 +118,9 @@ PROBLEMS: Final[dict[str, str]] = {
     "own_interval_to_confirm": gettext_noop(
         "{by} set every {every} on {decided}, without an end: does it still stand?"
     ),
-    "what_follows": gettext_noop("{about}: the schedule ends on {day}; say what follows."),
+    "what_follows": gettext_noop("{title}, {begun}: the schedule ends on {day}; say what follows."),
     "what_follows_override": gettext_noop(
-        "{words} It stands in the place of the last planned day and names none: say what follows."
+        "{sentence} It stands in the place of the last planned day and names none: say what follows."
     ),
     "visits_close_together": gettext_noop(
         "Seen on {day}, next planned for {next} by {title}: keep or move it?"
@@ -137,18 +139,34 @@ def params(**values: Value | None) -> Params:
     return tuple(sorted([(name, value) for name, value in values.items() if value is not None]))
 
 
-def _in_words(name: str, value: Value, language: Language) -> Value:
+def fill(template: str, values: Mapping[str, Value], language: Language = ENGLISH) -> str:
+    """Fill a template with its parameters, each code, duration and day of them in words."""
+    said = {name: _in_words(name, value, values, language) for name, value in values.items()}
+    return language.translate(template).format(**said)
+
+
+def _in_words(name: str, value: Value, values: Mapping[str, Value], language: Language) -> Value:
     if name == "schedule":
         return schedule_words(str(value), language)
+    if name == "every":
+        return duration_words(dates.parse(str(value)), language)
+    if name == "months":
+        return language.count("{count} month", "{count} months", int(value)).format(count=value)
+    if name in ("about", "what"):
+        template = (ABOUT if name == "about" else WHAT).get(str(value))
+        others = {key: other for key, other in values.items() if key not in ("about", "what")}
+        return fill(template, others, language) if template else value
     if isinstance(value, str) and _DAY.fullmatch(value):
         return write_day(date.fromisoformat(value), language)
-    return value
+    return _decoded(name, value, language) if name in WORDS or name in CHOICES else value
 
 
-def fill(template: str, values: Mapping[str, Value], language: Language = ENGLISH) -> str:
-    """Fill a template with its parameters; values that are days are written in words."""
-    said = {name: _in_words(name, value, language) for name, value in values.items()}
-    return language.translate(template).format(**said)
+def _decoded(name: str, value: Value, language: Language) -> str:
+    """Write a code, or several divided by commas; a code of a publication, such as IIB, stays as it is."""
+    words = WORDS.get(name, {})
+    codes = str(value).split(",") if name in CHOICES | LISTS else [str(value)]
+    said = [language.translate(words[code]) if code in words else code for code in codes]
+    return ", ".join(said) if name in LISTS else alternatives(said, language)
 
 
 def reason_text(code: str, given: Params, language: Language = ENGLISH) -> str:
@@ -165,12 +183,20 @@ def reason_text(code: str, given: Params, language: Language = ENGLISH) -> str:
 def problem_text(code: str, given: Params, language: Language = ENGLISH) -> str:
     """Write what a person must answer as one sentence."""
     values = dict(given)
+    if "reason" in values:
+        values["sentence"] = reason_text(str(values["reason"]), given, language).rstrip(".") + "."
+    if head := values.get("head"):
+        values["begun"] = _first_small(fill(HEADS[str(head)], values, language))
     return _first_capital(fill(PROBLEMS[str(values.get("kind_of", code))], values, language))
 
 
 # The core asks for the same English more than once; what a page shows depends on its reader and is never kept.
 english_reason = lru_cache(maxsize=1024)(reason_text)
 english_problem = lru_cache(maxsize=1024)(problem_text)
+
+
+def _first_small(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _first_capital(text: str) -> str:

@@ -13,7 +13,6 @@ from scheduling.rules.facts.facts import Facts, Override
 from scheduling.rules.plan.messages import params
 from scheduling.rules.plan.plan import Due, Problem, Reason
 from scheduling.rules.plan.series import History, Series
-from scheduling.rules.plan.wording import duration_words
 
 Key = tuple[str, str]
 _DATE_TOLERANCE = Duration(days=7)
@@ -69,8 +68,7 @@ def to_confirm(facts: Facts, key: Key, history: History) -> Iterator[tuple[date,
 
 
 def _does_it_stand(override: Override, subject: str) -> Problem:
-    every = duration_words(dates.parse(override.interval or ""))
-    said = params(by=override.by, every=every, decided=str(override.decided_on))
+    said = params(by=override.by, every=override.interval, decided=str(override.decided_on))
     return Problem("own_interval_to_confirm", subject, said)
 
 
@@ -169,11 +167,10 @@ def _due(override: Override, anchor: date, number: int, target: date, tolerance:
 
 def _reason(override: Override, anchor: date) -> Reason:
     code = "own_day" if override.date else "own_interval_until" if override.until else "own_interval"
-    every = duration_words(dates.parse(override.interval)) if override.interval else None
     said = params(
         by=override.by,
         decided=str(override.decided_on),
-        every=every,
+        every=override.interval,
         day=str(override.date) if override.date else None,
         until=str(override.until) if override.until else None,
         words=override.reason,

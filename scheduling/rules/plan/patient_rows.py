@@ -37,7 +37,7 @@ def urgent_rows(facts: Facts) -> Iterator[Due]:
 
 def _urgent(subject: str, signs: list[UrgentSign], code: str, kind: str) -> Due:
     first = signs[0]
-    words = ", ".join(dict.fromkeys(sign.sign for sign in signs))
+    words = ",".join(dict.fromkeys(sign.sign for sign in signs))
     of, said = f"{kind}:{first.id}", params(day=str(first.on), signs=words)
     return Due(
         purpose="lesion_examination",
@@ -64,7 +64,7 @@ def rest_of_skin(facts: Facts) -> Iterator[Due]:
     closed = {row.anchor for row in facts.closed if row.rule == REST_RULE}
     if last is None or not last.not_seen or last.on in closed or any(day >= last.on for day in rest):
         return
-    said = params(day=str(last.on), regions=", ".join(last.not_seen))
+    said = params(day=str(last.on), regions=",".join(last.not_seen))
     yield Due(
         purpose="rest_of_skin_check",
         subject="patient",

@@ -23,7 +23,6 @@ from scheduling.rules.plan.matching import (
 from scheduling.rules.plan.messages import Params, Value, params
 from scheduling.rules.plan.plan import Problem
 from scheduling.rules.plan.series import Series
-from scheduling.rules.plan.wording import diagnosis_words
 from scheduling.rules.ruleset.ruleset import Phase, Rule, RuleSet
 from scheduling.rules.ruleset.vocabulary import Anchor
 
@@ -79,34 +78,36 @@ class SeriesFinder:
     # ---- diagnoses
 
     def diagnosis(self, diagnosis: Diagnosis) -> None:
-        subject, name = f"diagnosis:{diagnosis.id}", diagnosis_words(diagnosis.code)
+        subject = f"diagnosis:{diagnosis.id}"
         stages, problems = staged(diagnosis)
         self.found.problems += problems
         matched = applying(self.about("diagnosis", diagnosis.code), diagnosis_values(diagnosis, stages))
         planned = [(rule, answer) for rule, answer in matched if rule.phases]
-        anchor, source = self.day_of(diagnosis, name, bool(planned))
+        anchor, source = self.day_of(diagnosis, bool(planned))
         unstaged = diagnosis.stage is None and any(one.code == "cannot_stage" for one in problems)
         unsure = diagnosis.anchor is None or unstaged
         if diagnosis.code == "melanoma" and unsure:
             planned = self.with_strictest(planned)
         for rule, answer in planned:
             self.add(rule, anchor, source, certain=answer is Applies.YES and diagnosis.anchor is not None)
-        about = _named(name, diagnosis.anchor or diagnosis.known_on)
+        about = _named(diagnosis)
         if diagnosis.code in MALIGNANT and not any(rule.purpose == CHECK for rule, _ in matched):
-            self.no_check(subject, about=about + _class_words(diagnosis))
+            self.no_check(subject, **about | _classed(diagnosis, about))
         elif not problems and any(answer is Applies.MAYBE for _, answer in matched):
-            self.found.problem("missing_fact", subject, about=about)
+            self.found.problem("missing_fact", subject, **about)
         if diagnosis.code == "dysplastic_naevus":
             self.graded(diagnosis, subject, about)
 
-    def day_of(self, diagnosis: Diagnosis, name: str, planned: bool) -> tuple[date, Source]:
+    def day_of(self, diagnosis: Diagnosis, planned: bool) -> tuple[date, Source]:
         """Give the day to count from; where nobody recorded one, the day of the report, and it is asked about."""
         subject, known = f"diagnosis:{diagnosis.id}", diagnosis.known_on or diagnosis.anchor or date.max
         anchor = diagnosis.anchor or known
         if diagnosis.anchor is None and planned:
-            self.found.problem("no_anchor", subject, about=_named(name, diagnosis.known_on), day=str(anchor))
+            self.found.problem("no_anchor", subject, day=str(anchor), **_named(diagnosis))
         head = "diagnosis" if diagnosis.anchor else "diagnosis_reported"
-        return anchor, Source(subject, subject, known, head, params(name=name, day=str(anchor)))
+        return anchor, Source(
+            subject, subject, known, head, params(diagnosis=diagnosis.code, since=str(anchor))
+        )
 
     def with_strictest(self, planned: list[tuple[Rule, Applies]]) -> list[tuple[Rule, Applies]]:
         """Add the shortest interval of any melanoma rule of the set: what is unanswered is held by the strictest."""
@@ -117,11 +118,11 @@ class SeriesFinder:
             return planned
         return [*planned, (strictest, Applies.MAYBE)]
 
-    def graded(self, diagnosis: Diagnosis, subject: str, about: str) -> None:
+    def graded(self, diagnosis: Diagnosis, subject: str, about: dict[str, Value]) -> None:
         if diagnosis.grade is None:
-            self.found.problem("grade_missing", subject, about=about)
+            self.found.problem("grade_missing", subject, **about)
         elif diagnosis.grade == "severe" and not self.asks_about("diagnosis", "grade"):
-            self.found.problem("no_rule", subject, kind_of="no_rule_grade", about=about)
+            self.found.problem("no_rule", subject, kind_of="no_rule_grade", **about)
 
     def several_carcinomas(self) -> None:
         count = sum(diagnosis.code == "scc" for diagnosis in self.facts.diagnoses)
@@ -142,10 +143,9 @@ class SeriesFinder:
         if risk is None:
             self.no_assessment()
             return
-        tier = risk.tier.replace("_", " ")
         values: Values = {"tier": frozenset({risk.tier}), "transplant": one_of(risk.transplant)}
         known = risk.tier_since or risk.assessed_on
-        source = Source("patient", "patient", known, "risk", params(tier=tier, day=str(known)))
+        source = Source("patient", "patient", known, "risk", params(tier=risk.tier, since=str(known)))
         matched = applying(self.about("risk", risk.tier), values)
         for rule, answer in matched:
             if rule.phases:
@@ -157,7 +157,7 @@ class SeriesFinder:
                     revived_on=risk.assessed_on,
                 )
         if not any(rule.purpose == CHECK for rule, _ in matched):
-            self.no_check("patient", about=f"risk tier {tier}")
+            self.no_check("patient", about="tier", tier=risk.tier)
         if risk.transplant and not self.asks_about("risk", "transplant"):
             self.found.problem("no_rule", "patient", kind_of="no_rule_transplant")
         self.contradicted_tier()
@@ -167,8 +167,7 @@ class SeriesFinder:
         melanomas = (one for one in self.facts.diagnoses if one.code == "melanoma")
         melanoma = min(melanomas, key=lambda one: one.id, default=None)
         if risk and risk.tier == "average" and melanoma:
-            about = _named(diagnosis_words("melanoma"), melanoma.anchor or melanoma.known_on)
-            self.found.problem("tier_contradicts_diagnosis", "patient", about=about)
+            self.found.problem("tier_contradicts_diagnosis", "patient", **_named(melanoma))
 
     def looser_checks(self) -> list[Series]:
         """Find the checks of the tiers below the patient's own that are above average."""
@@ -193,10 +192,10 @@ class SeriesFinder:
         since = self.facts.patient.records_since or first_day(self.facts)
         renewals = [r for r in self.rules.get("risk", ()) if r.purpose == "risk_assessment" and r.phases]
         if since is None or not renewals:
-            why = "no day to count from" if since is None else "no rule that asks for one"
+            why = "no_day" if since is None else "no_rule"
             self.found.problem("risk_assessment_missing", "patient", why=why)
             return
-        source = Source("patient", "patient", since, "no_assessment", params(day=str(since)))
+        source = Source("patient", "patient", since, "no_assessment", params(since=str(since)))
         for rule in renewals:
             first = replace(rule, spacing="anchored")
             self.found.series.append(
@@ -224,18 +223,18 @@ class SeriesFinder:
             "region": one_of(lesion.region),
         }
         if lesion.since is None:
-            about = f"{lesion.monitoring}-term monitoring"
-            self.found.problem("no_anchor", subject, kind_of="no_anchor_lesion", about=about)
+            about: dict[str, Value] = {"about": "monitoring", "monitoring": lesion.monitoring or ""}
+            self.found.problem("no_anchor", subject, kind_of="no_anchor_lesion", **about)
             return
         since = lesion.since
-        words = params(monitoring=lesion.monitoring, day=str(since))
+        words = params(monitoring=lesion.monitoring, since=str(since))
         source = Source(subject, subject, since, "lesion", words)
         if not self.add_matching("lesion", lesion.monitoring or "", values, source):
-            self.found.problem("no_rule", subject, about=f"{lesion.monitoring}-term monitoring")
+            self.found.problem("no_rule", subject, about="monitoring", monitoring=lesion.monitoring)
 
     def to_be_done(self, decision: DecisionFact, lesion: LesionFacts) -> None:
         """Plan a biopsy, excision or referral that was decided, until it is done or decided otherwise."""
-        about = params(day=str(decision.on), decision=decision.decision)
+        about = params(since=str(decision.on), decision=decision.decision)
         source = Source(f"decision:{decision.id}", f"lesion:{lesion.id}", decision.on, "decision", about)
         self.add_matching("decision", decision.decision, _decision_values(decision, lesion), source)
 
@@ -244,12 +243,11 @@ class SeriesFinder:
         if decision.months is None:
             self.found.problem("no_interval", subject, day=str(decision.on))
             return
-        months = _months(decision.months)
-        about = params(day=str(decision.on), months=months)
+        about = params(since=str(decision.on), months=decision.months)
         source = Source(f"decision:{decision.id}", subject, decision.on, "look_again", about)
         values = _decision_values(decision, lesion)
         if not self.add_matching("decision", decision.decision, values, source, decision.months):
-            self.found.problem("no_rule", subject, about=f"the decision to look again in {months}")
+            self.found.problem("no_rule", subject, about="look_again", months=decision.months)
 
     # ---- procedures
 
@@ -260,14 +258,14 @@ class SeriesFinder:
             "site": one_of(procedure.site),
             "region": one_of(procedure.region),
         }
-        subject, about = procedure.subject, f"{procedure.kind} of {procedure.on}"
-        words = params(kind=procedure.kind, day=str(procedure.on))
+        subject = procedure.subject
+        words = params(kind=procedure.kind, since=str(procedure.on))
         source = Source(subject, subject, procedure.on, "procedure", words)
         matched = applying(self.about("procedure", procedure.kind), values)
         for rule, answer in matched:
             if rule.phases and (rule.purpose != SUTURES or self.comes_out(procedure, answer)):
                 self.add(self.as_urgent(rule, procedure), procedure.on, source, certain=answer is Applies.YES)
-        self.sutures(procedure, matched, about)
+        self.sutures(procedure, matched)
 
     def as_urgent(self, rule: Rule, procedure: Procedure) -> Rule:
         """Make a malignant result that is not told yet urgent, whatever the set says of results."""
@@ -282,21 +280,20 @@ class SeriesFinder:
         """Say whether a day for the sutures is planned: only where there are some and their site is known."""
         return procedure.leaves_sutures and answer is Applies.YES
 
-    def sutures(self, procedure: Procedure, matched: list[tuple[Rule, Applies]], about: str) -> None:
+    def sutures(self, procedure: Procedure, matched: list[tuple[Rule, Applies]]) -> None:
+        about: dict[str, Value] = {"about": "procedure", "kind": procedure.kind, "on": str(procedure.on)}
         subject, instructed = procedure.subject, self.is_instructed(procedure)
         if procedure.sutures is False and instructed:
-            self.found.problem(
-                "override_contradiction", subject, kind_of="sutures_contradiction", about=about
-            )
+            self.found.problem("override_contradiction", subject, kind_of="sutures_contradiction", **about)
         if instructed or not self.plans_sutures() or self.sutures_settled(procedure):
             return
         answers = [answer for rule, answer in matched if rule.purpose == SUTURES]
         if procedure.kind == "biopsy" and procedure.sutures is None:
-            self.found.problem("sutures_unknown", subject, about=about)
+            self.found.problem("sutures_unknown", subject, **about)
         elif procedure.leaves_sutures and procedure.site is None and procedure.region is None:
-            self.found.problem("sutures_site_unknown", subject, about=about)
+            self.found.problem("sutures_site_unknown", subject, **about)
         elif procedure.leaves_sutures and Applies.YES not in answers:
-            self.found.problem("no_rule", subject, kind_of="no_rule_sutures", about=about)
+            self.found.problem("no_rule", subject, kind_of="no_rule_sutures", **about)
 
     def plans_sutures(self) -> bool:
         """Say whether the set plans the removal of sutures: only then is somebody asked about what it does not list."""
@@ -417,14 +414,17 @@ def _days(facts: Facts) -> Iterator[date]:
             yield day
 
 
-def _named(name: str, day: date | None) -> str:
-    return f"{name} of {day}" if day else name
+def _named(diagnosis: Diagnosis) -> dict[str, Value]:
+    """What a problem is about: a diagnosis, and since when where anybody knows."""
+    since = diagnosis.anchor or diagnosis.known_on
+    if since is None:
+        return {"about": "diagnosis_without_day", "diagnosis": diagnosis.code}
+    return {"about": "diagnosis", "diagnosis": diagnosis.code, "since": str(since)}
 
 
-def _class_words(diagnosis: Diagnosis) -> str:
+def _classed(diagnosis: Diagnosis, about: dict[str, Value]) -> dict[str, Value]:
     classed = diagnosis.risk_class
-    return f" with risk class {classed.scheme} {classed.class_}" if classed else ""
-
-
-def _months(months: int) -> str:
-    return f"{months} month{'s' if months != 1 else ''}"
+    if classed is None:
+        return {}
+    kind = "classed" if "since" in about else "classed_without_day"
+    return {"about": kind, "scheme": classed.scheme, "risk_class": classed.class_}

@@ -166,22 +166,22 @@ def _cell(t: str, n: str, basis: str) -> str | None:
 
 
 def _gap(t: tuple[str, ...], n: str | None, m: str, unlisted: bool, at_least: bool, options: int) -> str:
-    """Say why there is no single stage; empty when there is one."""
+    """Say why there is no single stage, as a code; empty when there is one."""
     if t == ("TX",):
-        return "the thickness is missing or the primary tumour cannot be assessed (TX)"
+        return "thickness_missing"
     if n not in _ALL_N:
-        return "the lymph nodes are not stated" if n is None else "the lymph nodes were not assessed (NX)"
+        return "nodes_not_stated" if n is None else "nodes_not_assessed"
     if m != "M0":
-        return "distant metastasis is not stated"
+        return "metastasis_not_stated"
     if unlisted:
-        return "the table lists no stage for this T and N"
+        return "not_listed"
     if options <= 1:
         return ""
     if at_least:
-        return "the thickness is a minimum, so the stage is a minimum"
+        return "thickness_minimum"
     if len(t) > 1:
-        return "ulceration is unknown"
-    return "the basis (clinical or pathological) is not stated"
+        return "ulceration_unknown"
+    return "basis_not_stated"
 
 
 def _t_number(tenths: Decimal) -> int:
@@ -198,4 +198,4 @@ def _t_text(categories: Iterable[str]) -> str:
     found = list(categories)
     if len(found) == 2 and found[0][:2] == found[1][:2]:
         return found[0][:2]
-    return " or ".join(found)
+    return ",".join(found)

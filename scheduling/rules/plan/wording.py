@@ -116,16 +116,6 @@ _VALUES = {
     "excision": gettext_noop("excision"),
     "other": gettext_noop("other"),
 }
-_DIAGNOSES = {
-    "melanoma": gettext_noop("Melanoma"),
-    "melanoma_in_situ": gettext_noop("Melanoma in situ"),
-    "scc": gettext_noop("Squamous cell carcinoma"),
-    "scc_in_situ": gettext_noop("Squamous cell carcinoma in situ"),
-    "bcc": gettext_noop("Basal cell carcinoma"),
-    "dysplastic_naevus": gettext_noop("Dysplastic naevus"),
-    "other_malignant": gettext_noop("Other malignant tumour"),
-    "benign": gettext_noop("Benign lesion"),
-}
 _PLANS: Final = gettext_noop("{purpose} {phases}, counted from {start}.")
 _PLANS_NOTHING: Final = gettext_noop("no {purpose} is planned by this rule.")
 _ALWAYS: Final = gettext_noop("Applies always.")
@@ -138,10 +128,6 @@ _SECOND_HAND: Final = gettext_noop("{source} (second-hand, confirm before use)")
 _FROM_MEMORY: Final = gettext_noop("{source} (from memory, to be checked)")
 _HOW_READ = {"found-2nd": _SECOND_HAND, "memory H": _FROM_MEMORY, "memory M": _FROM_MEMORY}
 _SUPERSEDED: Final = gettext_noop("{source}; superseded by {newer}")
-
-
-def diagnosis_words(code: str, language: Language = ENGLISH) -> str:
-    return language.translate(_DIAGNOSES[code])
 
 
 def head_words(head: str, about: Params, language: Language = ENGLISH) -> str:

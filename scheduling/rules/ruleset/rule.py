@@ -15,7 +15,7 @@ from scheduling.rules.ruleset.vocabulary import LEADING, Anchor
 Spacing = Literal["anchored", "attendance"]
 Then = Literal["open", "end", "ask"]
 Urgency = Literal["A", "B", "C"]
-AS_DECIDED, ONCE = "as decided", "once "
+AS_DECIDED, ONCE, LASTING = "as_decided", "once:", "/"
 
 
 @dataclass(frozen=True)
@@ -51,14 +51,14 @@ class Phase:
 
     @cached_property
     def code(self) -> str:
-        """What a reason carries of it: P3M for P2Y, once P14D."""
+        """What a reason carries of it: P3M/P2Y, once:P14D."""
         if self.as_decided:
             return AS_DECIDED
         ends = (self.short, self.long) if self.is_range else (self.target,)
         span = "..".join(dates.format(end) for end in ends)
         if self.once:
             return f"{ONCE}{span}"
-        return span + (f" for {dates.format(self.length)}" if self.length is not None else "")
+        return span + (f"{LASTING}{dates.format(self.length)}" if self.length is not None else "")
 
 
 # A phase, and how far from the anchor one of its intervals begins and ends.

@@ -1,11 +1,11 @@
-"""The code of a phase that reasons carry ("P3M for P2Y", "once P14D", "now") in words."""
+"""The code of a phase that reasons carry ("P3M/P2Y", "once:P14D", "now") in words."""
 
 from __future__ import annotations
 
 from clinic.formats.language import ENGLISH, Language, gettext_noop
 from scheduling.rules import dates
 from scheduling.rules.dates import Duration
-from scheduling.rules.ruleset.rule import AS_DECIDED, ONCE
+from scheduling.rules.ruleset.rule import AS_DECIDED, LASTING, ONCE
 
 NOW = "now"
 _SAID = {
@@ -15,10 +15,10 @@ _SAID = {
 
 
 def schedule_words(code: str, language: Language = ENGLISH) -> str:
-    """P3M for P2Y: every 3 months for 2 years."""
+    """P3M/P2Y: every 3 months for 2 years."""
     if code in _SAID:
         return language.translate(_SAID[code])
-    span, _sep, length = code.removeprefix(ONCE).partition(" for ")
+    span, _sep, length = code.removeprefix(ONCE).partition(LASTING)
     short, *long = (dates.parse(end) for end in span.split(".."))
     if code.startswith(ONCE):
         said = range_words(short, long[0], language) if long else duration_words(short, language)

@@ -3,10 +3,14 @@
 Each table is the closed list: a code without its row here, and a row without its code, fails.
 """
 
+import re
 from datetime import date
+from typing import get_args
 
 import pytest
 
+from scheduling.rules.facts import code_words as values
+from scheduling.rules.facts import facts
 from scheduling.rules.plan import messages
 from tests.scheduling.rules.asking import DEFAULT, MELANOMA, plan, rule_set
 from tests.scheduling.rules.build import sign
@@ -138,17 +142,17 @@ PROBLEMS = {
                 {"code": "scc", "anchor": "2024-01-31", "risk_class": {"scheme": "BAD", "class": "very high"}}
             ]
         },
-        "No rule of the set applies to Squamous cell carcinoma of 2024-01-31 with risk class BAD very high.",
+        "No rule of the set applies to squamous cell carcinoma of 31 Jan 2024 with risk class BAD very high.",
     ),
     "no_rule_sutures": (
         DEFAULT,
         {"procedures": [CUT | {"region": "genital"}]},
-        "No rule of the set says when the sutures of the excision of 2024-05-20 come out at its site.",
+        "No rule of the set says when the sutures of the excision of 20 May 2024 come out at its site.",
     ),
     "no_rule_grade": (
         DEFAULT,
         {"diagnoses": [NAEVUS | {"grade": "severe"}]},
-        "No published interval is known for a severely dysplastic naevus (Dysplastic naevus of 2024-01-31); the checks of the tier go on. Re-excision: your decision (from memory, to be confirmed).",
+        "No published interval is known for a severely dysplastic naevus (dysplastic naevus of 31 Jan 2024); the checks of the tier go on. Re-excision: your decision (from memory, to be confirmed).",
     ),
     "no_rule_transplant": (
         DEFAULT,
@@ -163,17 +167,17 @@ PROBLEMS = {
     "missing_fact": (
         joined("s3-germany"),
         {"diagnoses": [SCC | {"risk_class": None}]},
-        "Which rule applies to Squamous cell carcinoma of 2024-01-31 is not certain: a fact is missing. Until then the strictest that may apply is kept.",
+        "Which rule applies to squamous cell carcinoma of 31 Jan 2024 is not certain: a fact is missing. Until then the strictest that may apply is kept.",
     ),
     "grade_missing": (
         DEFAULT,
         {"diagnoses": [NAEVUS]},
-        "The grade of the dysplastic naevus (Dysplastic naevus of 2024-01-31) is not recorded.",
+        "The grade of the dysplastic naevus (dysplastic naevus of 31 Jan 2024) is not recorded.",
     ),
     "no_anchor": (
         DEFAULT,
         {"diagnoses": [{"code": "bcc", "known_on": "2024-05-01"}]},
-        "Basal cell carcinoma of 2024-05-01 has no day to count from; until it has, it is followed from 1 May 2024.",
+        "Basal cell carcinoma of 1 May 2024 has no day to count from; until it has, it is followed from 1 May 2024.",
     ),
     "no_anchor_lesion": (
         DEFAULT,
@@ -208,7 +212,7 @@ PROBLEMS = {
     "tier_contradicts_diagnosis": (
         DEFAULT,
         {"risk": RISK | {"tier": "average"}, "diagnoses": [MELANOMA]},
-        "The risk tier is average, and Melanoma of 2024-01-31 is on record: assess the risk again.",
+        "The risk tier is average, and melanoma of 31 Jan 2024 is on record: assess the risk again.",
     ),
     "risk_assessment_missing": (
         joined("nccn"),
@@ -258,17 +262,17 @@ PROBLEMS = {
     "sutures_unknown": (
         DEFAULT,
         {"procedures": [CUT | {"kind": "biopsy"}]},
-        "Whether the biopsy of 2024-05-20 left sutures to remove is not recorded.",
+        "Whether the biopsy of 20 May 2024 left sutures to remove is not recorded.",
     ),
     "sutures_site_unknown": (
         DEFAULT,
         {"procedures": [CUT]},
-        "The site of the excision of 2024-05-20 is not recorded, so no rule says when its sutures come out.",
+        "The site of the excision of 20 May 2024 is not recorded, so no rule says when its sutures come out.",
     ),
     "sutures_contradiction": (
         DEFAULT,
         {"procedures": [CUT | {"sutures": False}], "overrides": [SUTURES_OUT]},
-        "A day is set for the sutures of the excision of 2024-05-20, and none were left: end the one or correct the other.",
+        "A day is set for the sutures of the excision of 20 May 2024, and none were left: end the one or correct the other.",
     ),
     "override_contradiction": (
         DEFAULT,
@@ -364,3 +368,43 @@ def test_a_first_check_is_asked_for_now():
     """The code of the schedule is stored with each recall, so it stays what it is."""
     (first,) = [one for one in reasons(DEFAULT, {"risk": RISK}) if one.code == "first_check"]
     assert dict(first.params)["schedule"] == "now"
+
+
+# Words that are nobody's English of the core: a rule's title, how a clinic names a risk class, and what clinicians wrote.
+DATA = {"title", "scheme", "risk_class", "by", "words"}
+
+
+def said_by_all_cases():
+    for table in (HEADS, REASONS, PROBLEMS):
+        for rules, known, _ in table.values():
+            answer = plan(rules, TODAY, **known)
+            yield from answer.problems
+            yield from (reason for due in answer.due for reason in due.reasons)
+
+
+def test_parameters_hold_codes_and_values_and_no_words():
+    """A sentence is made where it is read, in the reader's language: a blank in a parameter is a word that was made before."""
+    english = [
+        (one.code, name, value)
+        for one in said_by_all_cases()
+        for name, value in one.params
+        if name not in DATA and isinstance(value, str) and not re.fullmatch(r"[A-Za-z0-9_.,:/>=-]*", value)
+    ]
+    assert english == []
+
+
+@pytest.mark.parametrize("name", values.WORDS)
+def test_every_code_of_a_parameter_has_its_words(name):
+    """docs/interfaces.md: the closed lists of FACTS."""
+    listed = {
+        "diagnosis": facts.Code, "tier": facts.Tier, "monitoring": facts.Monitoring, "decision": facts.DecisionWord,
+        "kind": facts.ProcedureKind, "state": facts.LesionState, "signs": facts.Sign, "regions": facts.Region,
+    }  # fmt: skip
+    assert all(values.WORDS[name].values())
+    if name in listed:
+        assert set(values.WORDS[name]) == set(get_args(listed[name]))
+
+
+def test_no_code_is_left_unread_in_a_sentence():
+    for one in said_by_all_cases():
+        assert "_" not in one.text and not re.search(r"\d{4}-\d{2}-\d{2}|[a-z],[a-z]", one.text), one.text

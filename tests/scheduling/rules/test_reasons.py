@@ -121,5 +121,5 @@ def test_the_plan_holds_until_the_eve_of_the_first_question_to_come():
 
 def test_a_schedule_travels_as_a_code_and_is_written_by_the_wording():
     (reason,) = row(plan(diagnoses=[MELANOMA])).reasons
-    assert dict(reason.params)["schedule"] == "P3M for P2Y"
+    assert dict(reason.params)["schedule"] == "P3M/P2Y"
     assert reason.text.endswith("every 3 months for 2 years")
