@@ -195,7 +195,10 @@ class SettleForm(RevisionForm):
     )
     until = day_field(_("Until, where a day is asked for"), future=True, required=False)
     teller = forms.ModelChoiceField(
-        label=_("Who tells the patient"), queryset=Member.objects.none(), required=False
+        label=_("Who tells the patient"),
+        queryset=Member.objects.none(),
+        required=False,
+        widget=forms.Select(attrs={"translate": "no"}),
     )
 
     def __init__(self, *args: Any, outcomes: Iterable[Outcome], **more: Any) -> None:
@@ -222,7 +225,9 @@ class ProposeEndForm(EndDutyForm):
 
 
 class GiveForm(RevisionForm):
-    owner = forms.ModelChoiceField(label=_("Who does it"), queryset=Member.objects.none())
+    owner = forms.ModelChoiceField(
+        label=_("Who does it"), queryset=Member.objects.none(), widget=forms.Select(attrs={"translate": "no"})
+    )
 
     def __init__(self, *args: Any, act: Act, **more: Any) -> None:
         super().__init__(*args, **more)

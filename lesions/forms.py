@@ -29,7 +29,8 @@ from lesions.models import (
     View,
 )
 from lesions.register import bodymap, register, subjects, wording
-from lesions.review import report_checks, results_owed, signoff
+from lesions.results import report_checks, results_owed
+from lesions.review import signoff
 
 _NOT_MONITORED = [("", _("not monitored with pictures")), *Monitoring.choices]
 _UNKNOWN = ("", _("not stated"))

@@ -19,7 +19,7 @@ from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
-from lesions.review import report_checks
+from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows

@@ -48,7 +48,7 @@ class Frame {
     this.bar.hidden = !found;
     if (!found) return;
     this.bar.style.width = `${found.pixels}px`;
-    this.bar.firstChild.textContent = `${found.mm} mm`;
+    this.bar.firstChild.textContent = interpolate(gettext("%s mm"), [found.mm]);
   }
 }
 
