@@ -125,9 +125,14 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
     page.wait_for_load_state("networkidle")
     expect(page.locator("main, aside").filter(has_text="The area grew").first).to_be_visible()
     shot("3-decision")
-    page.get_by_label("Look again in some months").check()
-    page.get_by_label("Months until the next look").fill("3")
-    page.get_by_role("button", name="Sign", exact=True).click()
+    page.wait_for_selector("[data-decoded]")
+    page.get_by_label("months").fill("3")  # the months are part of the choice
+    page.get_by_role("button", name="Sign and next").click()
+    page.wait_for_selector(".desk-consequences:not(.empty) p")
+    page.wait_for_timeout(400)
+    page.get_by_role("button", name="Sign and next").click()
+    page.wait_for_url("**/decisions/**")
+    wait_until(lambda: SignOff.objects.filter(lesion=lesion).exists(), "the signature")
     signed = SignOff.objects.get(lesion=lesion)
     assert signed.by == staff["dermatologist"] and len(signed.seen) == 2
 
