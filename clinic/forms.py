@@ -186,7 +186,7 @@ class MemberForm(forms.ModelForm):
 class SettleForm(RevisionForm):
     """Asks what came of a duty; which fields an outcome needs is checked where the entry is written."""
 
-    outcome = forms.ChoiceField(label=_("What came of it"), widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label=_("Outcome"), widget=forms.RadioSelect)
     on = day_field(_("On"))
     whom = forms.CharField(label=_("To whom, or by whom"), max_length=120, required=False)
     how = forms.ChoiceField(label=_("How"), choices=[("", "—"), *How.choices], required=False)

@@ -115,7 +115,7 @@ class SignForm(forms.Form):
 
 class ExaminedForm(forms.Form):
     on = day_field(_("Examined in person on"), initial=clock.today)
-    outcome = _note(_("What came of it"), required=True)
+    outcome = _note(_("Outcome"), required=True)
 
 
 class _ManyFiles(forms.ClearableFileInput):

@@ -92,7 +92,7 @@ class AttemptForm(forms.Form):
     """Asks for an attempt; the routes offered are those of the record that are not dead, and the used one is copied."""
 
     way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
-    outcome = forms.ChoiceField(label=_("What came of it"), choices=[("", _("choose")), *Outcome.choices])
+    outcome = forms.ChoiceField(label=_("Outcome"), choices=[("", _("choose")), *Outcome.choices])
     told = forms.CharField(
         label=_("What the patient was told about why"),
         widget=forms.Textarea(attrs={"rows": 2}),

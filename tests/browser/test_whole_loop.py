@@ -187,14 +187,14 @@ def open_hours(page) -> None:
     form = page.locator(f"form[action$='{reverse('scheduling:open_hours')}']")
     form.get_by_label("Room or person").fill("Room 2")
     form.get_by_label("Day").fill((clock.today() + timedelta(days=1)).isoformat())
-    form.get_by_label("Opens").fill("09:00")
-    form.get_by_label("Closes").fill("12:00")
+    form.get_by_label("From").fill("09:00")
+    form.get_by_label("Until").fill("12:00")
     form.get_by_role("button").click()
 
 
 def log_call(page) -> None:
     form = page.locator("#attempt")
     form.get_by_label("telephone").first.check()
-    form.get_by_label("What came of it").select_option("spoke")
+    form.get_by_label("Outcome").select_option("spoke")
     form.get_by_role("button", name="Log the attempt").click()
     expect(page.locator("main")).to_contain_text("spoke to the patient")
