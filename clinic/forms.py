@@ -13,7 +13,7 @@ from clinic.access import Act, roles_with
 from clinic.duties.outcomes import Outcome
 from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Tier
 from clinic.models.duty import How
-from clinic.pages.fields import RevisionForm, day_field, done_choices
+from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
 from clinic.people.risk import FACTORS
 from clinic.wording import Words
 
@@ -101,8 +101,7 @@ class RiskForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         for name in self.DECISIONS:
             self.fields[name].required = False
-        for name in (*self.DECISIONS, *(name for _title, names in self.GROUPS for name in names)):
-            self.fields[name].quiet = True  # type: ignore[attr-defined]  # what our template of a field asks
+        say_once(self, (*self.DECISIONS, *(name for _title, names in self.GROUPS for name in names)))
 
     def groups(self) -> list[tuple[Words, list[Any]]]:
         return [(title, [self[name] for name in names]) for title, names in self.GROUPS]

@@ -16,7 +16,7 @@ from clinic import clock
 from clinic.models import ContactRoute, Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
-from clinic.pages.fields import RevisionForm, day_field, done_choices
+from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
 from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.results import report_checks
@@ -489,6 +489,7 @@ class SuppositionForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        say_once(self)
         self.patient: Patient | None = None
         _offer_rows(self, "rules", Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version"))
 
@@ -554,6 +555,7 @@ class ComparisonForm(forms.Form):
 
     def __init__(self, *args: Any, sets: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        say_once(self)
         _offer(self, "sets", sets)
 
     def clean_sets(self) -> list[str]:

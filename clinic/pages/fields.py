@@ -70,3 +70,10 @@ def done_choices(
     return [
         (key, words) for key, words in rows.items() if by is None or may_say_done(by, key.partition("|")[0])
     ]
+
+
+def say_once(form: forms.BaseForm, names: Iterable[str] | None = None) -> None:
+    """Leave “(may stay empty)” away beside these fields, or all: the page says it once for the whole form."""
+    for name in form.fields if names is None else names:
+        field: Any = form.fields[name]
+        field.quiet = True

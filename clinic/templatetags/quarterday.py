@@ -121,13 +121,6 @@ def in_words(count: int) -> str:
     return str(NUMBERS[count]) if 0 <= count <= 12 else f"{count:,}"
 
 
-@register.filter
-def plural_words(count: int, words: str) -> str:
-    """`7|plural_words:"person,people"` → seven people; figures above twelve, "no" for none."""
-    one, many = words.split(",")
-    return f"{in_words(count)} {one if count == 1 else many}"
-
-
 @register.simple_tag
 def year_strip(
     drawn: strip.Strip, width: int = 250, height: int | None = None, title: str = "", desc: str = ""

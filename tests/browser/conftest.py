@@ -2,7 +2,6 @@
 
 import json
 import os
-import shutil
 import subprocess
 import sys
 import time
@@ -15,23 +14,12 @@ from django.utils import timezone
 from clinic import heartbeat
 from clinic.project.celery import app
 from clinic.project.start import brokers
+from tests.browser.chromium import CHROMIUM, QUIET, ROOT, SCREENS
 
-ROOT = Path(__file__).parent.parent.parent
-SCREENS = ROOT / ".screens"
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 WORKER = (
     "celery --app clinic.project.celery worker --queues quick,pictures "
     "--pool solo --loglevel INFO --without-mingle --without-gossip"
 )
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 
 
 @pytest.fixture(scope="session")

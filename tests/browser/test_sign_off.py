@@ -8,7 +8,7 @@ from django.urls import reverse
 from lesions.analysis.drawing import phantom
 from lesions.models import Draft, Flag, Look, Review, SignOff
 from tests import build
-from tests.browser.conftest import SCREENS
+from tests.browser.chromium import SCREENS
 from tests.browser.test_whole_loop import jpeg, sign_in
 from tests.lesions import scene
 

@@ -9,7 +9,7 @@ import sys
 
 from playwright.sync_api import Page, sync_playwright
 
-from tests.browser.conftest import CHROMIUM, QUIET, ROOT
+from tests.browser.chromium import CHROMIUM, QUIET, ROOT
 
 TOUR = ROOT / "docs" / "tour"
 STOPS = {
