@@ -16,6 +16,10 @@ class Begins(StartsWith):
 
     lookup_name = "begins"
 
+    def get_rhs_op(self, connection: Any, rhs: str) -> str:
+        operator: str = connection.operators["startswith"]
+        return operator % rhs
+
     def as_sqlite(self, compiler: Any, connection: Any) -> tuple[str, list[Any]]:
         column, values = self.process_lhs(compiler, connection)
         bounds = [*values, self.rhs, *values, self.rhs + _LAST_LETTER]

@@ -17,6 +17,9 @@ class PatientStatus(models.TextChoices):
     DISCHARGED = "discharged", _("discharged by a clinician")
 
 
+_NOT_MERGED = Q(merged_into__isnull=True)
+
+
 class Patient(Stated):
     """A patient's record. `facts_revision` rises with every audited change of facts; it is also the patient's lock."""
 
@@ -40,8 +43,9 @@ class Patient(Stated):
     records_since = models.DateField(
         null=True, blank=True, help_text=_("Start of this clinic's records, if history was imported.")
     )
+    # Almost every record is merged into none: an index over all would lead SQLite to read everybody by it.
     merged_into = models.ForeignKey(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from"
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from", db_index=False
     )
     facts_revision = models.PositiveIntegerField(default=0)
     # For comparing only (`clinic/formats/folding.py`); written with the name by `clinic/people/patients.py`.
@@ -52,7 +56,10 @@ class Patient(Stated):
         verbose_name = _("patient")
         ordering = ["family_name", "given_name", "born", "pk"]
         indexes = [
-            models.Index(fields=["family_name", "given_name", "born", "id"], name="patients_in_order"),
+            models.Index(
+                fields=["family_name", "given_name", "born", "id"], condition=_NOT_MERGED, name="patients_in_order"
+            ),
+            models.Index(fields=["merged_into"], condition=~_NOT_MERGED, name="merged_patients"),
             models.Index(fields=["folded_family", "folded_given"], name="patients_of_a_name"),
             models.Index(fields=["born"], name="patients_by_birth"),
         ]

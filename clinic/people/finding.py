@@ -1,8 +1,9 @@
 """Find people: by anything that somebody says of himself, and those who may be one person."""
 
+from collections.abc import Iterable, Iterator
 from typing import Final
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from clinic.formats.folding import fold, name_parts, phone_key, phone_keys_at_home
 from clinic.models import ContactRoute, NamePart, Patient
@@ -12,6 +13,8 @@ from clinic.wording import SPOKEN
 _NUMBER: Final = "QD-{:05d}"
 # The end of a telephone number finds it from so many figures on; fewer are a whole number, or one of a record.
 _END_OF_NUMBER: Final = 4
+# A longer list is no help; nobody reads on to page 41 (clinic setting, no source).
+MOST_FOUND: Final = 2000
 
 
 def record_number(key: int) -> str:
@@ -43,8 +46,8 @@ def search(text: str) -> QuerySet[Patient]:
     sought = typed.read(text, SPOKEN)
     if sought.is_empty:
         return found.none()
-    for word in sought.words:
-        found = found.filter(pk__in=NamePart.objects.filter(part__begins=word).values("patient"))
+    for condition in _bear(sought.words):
+        found = found.filter(condition)
     for day in sought.days:
         found = found.filter(born=day)
     for number in sought.records:
@@ -52,6 +55,21 @@ def search(text: str) -> QuerySet[Patient]:
     for number in sought.numbers:
         found = found.filter(_either_number(number))
     return found
+
+
+def few_enough(found: QuerySet[Patient]) -> QuerySet[Patient] | None:
+    """Give those found, asked for once, in the usual order; None where they are too many for a list."""
+    keys = list(found.order_by().values_list("pk", flat=True)[: MOST_FOUND + 1])
+    return Patient.objects.filter(pk__in=keys) if len(keys) <= MOST_FOUND else None
+
+
+def _bear(words: Iterable[str]) -> Iterator[Q | Exists]:
+    """Ask the index for who bears the longest word, and each of those whether they bear the others."""
+    longest, *others = sorted(words, key=len, reverse=True) or [""]
+    if longest:
+        yield Q(pk__in=NamePart.objects.filter(part__begins=longest).values("patient"))
+    for word in others:
+        yield Exists(NamePart.objects.filter(patient=OuterRef("pk"), part__begins=word))
 
 
 def _either_number(number: str) -> Q:

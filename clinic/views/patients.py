@@ -33,12 +33,15 @@ from clinic.wording import SPOKEN
 @allow(Act.SEE_PATIENTS)
 def patients(request: StaffRequest) -> HttpResponse:
     search, words = asked_for(request)
-    page = Paginator(finding.search(words), PAGE).get_page(request.GET.get("page"))
+    found = finding.search(words)
+    few = finding.few_enough(found) if words else found
+    page = Paginator(Patient.objects.none() if few is None else few, PAGE).get_page(request.GET.get("page"))
     shared = finding.shared_names(list(page.object_list))
     context = {
         "page": page,
         "search": search,
         "words": words,
+        "too_many": finding.MOST_FOUND if few is None else 0,
         "forgotten": "search" in request.GET and not search,
         "shared": shared,
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
