@@ -57,7 +57,9 @@ class Patient(Stated):
         ordering = ["family_name", "given_name", "born", "pk"]
         indexes = [
             models.Index(
-                fields=["family_name", "given_name", "born", "id"], condition=_NOT_MERGED, name="patients_in_order"
+                fields=["family_name", "given_name", "born", "id"],
+                condition=_NOT_MERGED,
+                name="patients_in_order",
             ),
             models.Index(fields=["merged_into"], condition=~_NOT_MERGED, name="merged_patients"),
             models.Index(fields=["folded_family", "folded_given"], name="patients_of_a_name"),

@@ -1,7 +1,7 @@
 """Find people: by anything that somebody says of himself, and those who may be one person."""
 
 from collections.abc import Iterable, Iterator
-from typing import Final
+from typing import Any, Final
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
@@ -21,7 +21,7 @@ def record_number(key: int) -> str:
     return _NUMBER.format(key)
 
 
-def folded(given_name: str, family_name: str) -> dict[str, str]:
+def folded(given_name: str, family_name: str) -> dict[str, Any]:
     """Give the columns by which a name is compared."""
     return {"folded_given": fold(given_name), "folded_family": fold(family_name)}
 

@@ -69,12 +69,20 @@ def test_a_name_begins_at_each_of_its_words():
 
 def test_a_number_has_one_key_in_every_spelling():
     """ITU-T E.123: 5 and 7: an international number with +, a national one with its trunk prefix, often in brackets."""
-    at_home = {phone_key(text) for text in ("(01) 234 5678", "01 234 5678", "01-234-5678", "012345678", "01/234.5678")}
-    abroad = {phone_key(text) for text in ("+353 1 234 5678", "00353 1 234 5678", "+353 (0)1 234-5678", "+35312345678")}
+    at_home = {
+        phone_key(text)
+        for text in ("(01) 234 5678", "01 234 5678", "01-234-5678", "012345678", "01/234.5678")
+    }
+    abroad = {
+        phone_key(text)
+        for text in ("+353 1 234 5678", "00353 1 234 5678", "+353 (0)1 234-5678", "+35312345678")
+    }
     assert at_home == {"12345678"[::-1]} and abroad == {"35312345678"[::-1]}
 
 
-@pytest.mark.parametrize("number", ["+353 1 234 5678", "00353 (0)1 234 5678", "+1 1 234 5678", "+49 1 234 5678"])
+@pytest.mark.parametrize(
+    "number", ["+353 1 234 5678", "00353 (0)1 234 5678", "+1 1 234 5678", "+49 1 234 5678"]
+)
 def test_a_number_from_abroad_meets_the_one_without_its_country(number):
     """ITU-T E.164, 6.1: a country code has one to three digits."""
     assert phone_key("01 234 5678") in phone_keys_at_home(number)

@@ -50,7 +50,9 @@ def test_whatever_she_says_of_herself_finds_her(zoe, words):
     assert list(finding.search(words)) == [zoe]
 
 
-@pytest.mark.parametrize("words", ["Zoe 1972-07-19", "Zoe Mulligan", "Mullers", "31.2.1971", "01 234 5679", "678 12", "?!"])
+@pytest.mark.parametrize(
+    "words", ["Zoe 1972-07-19", "Zoe Mulligan", "Mullers", "31.2.1971", "01 234 5679", "678 12", "?!"]
+)
 def test_what_does_not_fit_finds_nobody(zoe, words):
     assert list(finding.search(words)) == []
 
@@ -114,7 +116,10 @@ def plan_of(rows):
     "rows, index",
     [
         (lambda: NamePart.objects.filter(part__begins="mul").values("patient"), "name_parts_by_beginning"),
-        (lambda: ContactRoute.objects.filter(phone_key__begins="8765").values("patient"), "routes_by_phone_key"),
+        (
+            lambda: ContactRoute.objects.filter(phone_key__begins="8765").values("patient"),
+            "routes_by_phone_key",
+        ),
         (lambda: Patient.objects.filter(born=BORN).order_by(), "patients_by_birth"),
         (lambda: Patient.objects.filter(folded_family="muller").order_by(), "patients_of_a_name"),
     ],
