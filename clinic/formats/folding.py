@@ -14,7 +14,8 @@ from typing import Final
 LONGEST: Final = 80
 _SPELLED: Final = str.maketrans(
     {
-        "ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ı": "i", "ħ": "h", "ŋ": "n", "ŧ": "t",
+        "ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ı": "i", "ħ": "h", "ŋ": "n",
+        "ŧ": "t",
     }
 )  # fmt: skip
 _LONG_A: Final = re.compile(r"a[ae]+")

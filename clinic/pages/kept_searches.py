@@ -1,4 +1,7 @@
-"""Keep what was searched for in the session: an address carries only its key, so that no history and no log names anybody."""
+"""Keep what was searched for in the session.
+
+An address carries only the key of a search, so that neither a browser's history nor a server's log names anybody.
+"""
 
 import secrets
 

@@ -12,7 +12,8 @@ from clinic.formats.language import ENGLISH, Language
 LONGEST: Final = 200
 MOST_WORDS: Final = 8
 _ENGLISH_MONTHS: Final = (
-    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december",
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
+    "november", "december",
 )  # fmt: skip
 _YEARS: Final = range(1880, 2200)
 _DAYS: Final = (
@@ -26,7 +27,7 @@ _NUMBER: Final = re.compile(r"(?<!\w)[+(]*\d(?:[\d\s()./-]*\d)?(?!\w)")
 
 @dataclass(frozen=True)
 class Sought:
-    """All of these must fit: folded beginnings of names, days of birth, numbers of records, and numbers of either kind."""
+    """All must fit: folded beginnings of names, days of birth, numbers of records, and numbers that may be either."""
 
     words: tuple[str, ...] = ()
     days: tuple[date, ...] = ()

@@ -70,7 +70,8 @@ def register(request: StaffRequest) -> HttpResponse:
             request, _("%(name)s is registered as %(number)s.") % {"name": patient, "number": patient.number}
         )
         return redirect("clinic:patient", patient.pk)
-    return page_form(request, form, _("Register a patient"), back="clinic:patients", button=_("Register"))
+    title, button = _("Register a patient"), _("Register")
+    return page_form(request, form, title, back="clinic:patients", button=button, alike=form.alike)
 
 
 @allow(Act.SEE_PATIENTS)

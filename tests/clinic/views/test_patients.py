@@ -108,6 +108,30 @@ def test_the_same_person_is_not_registered_twice_by_mistake(client, nurse):
     assert Patient.objects.count() == 2
 
 
+def test_whoever_may_be_registered_already_is_shown_before_saving(client, nurse):
+    """The desk's own finding: Zoe Mueller-Lukasz of the same birth day was registered unasked."""
+    known = build.patient(given_name="Zoë", family_name="Müller-Łukasz", born=date(1971, 7, 19))
+    form = {
+        "given_name": "Zoe",
+        "family_name": "Mueller-Lukasz",
+        "born": "1971-07-19",
+        "phone": "01 22 33 44",
+    }
+    answer = client.post(reverse("clinic:register"), form)
+    shown = read(answer)
+    assert answer.status_code == 422 and Patient.objects.count() == 1
+    assert known.number in shown and "same day of birth, like name" in shown
+    assert shown.leads_to(reverse("clinic:patient", args=[known.pk])) and "same telephone" not in shown
+    client.post(reverse("clinic:register"), form | {"same_name_checked": "on"})
+    assert Patient.objects.count() == 2
+
+
+def test_the_same_telephone_is_asked_about(client, nurse):
+    build.patient(family_name="Alder", phone="+353 1 234 5678")
+    form = {"family_name": "Birch", "born": "2001-02-03", "phone": "00353 (0)1 2345678"}
+    assert "same telephone" in read(client.post(reverse("clinic:register"), form))
+
+
 def test_a_day_in_the_future_is_refused_and_what_was_typed_stays(client, nurse):
     answer = client.post(reverse("clinic:register"), {"family_name": "Typed-Name", "born": "2999-01-01"})
     assert answer.status_code == 422
