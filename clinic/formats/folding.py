@@ -54,7 +54,7 @@ def digits_of(text: str) -> str:
 
 
 def phone_key(text: str) -> str:
-    """Fold a telephone number to its figures, the last one first, without the zeros that call out of a town or a country.
+    """Fold a telephone number to its figures, the last one first, without the zeros that lead out of town or country.
 
     Backwards, since spellings of one number differ in front: 01 234 5678, +353 1 234 5678, 00353 (0)1 234 5678.
     """
