@@ -14,6 +14,7 @@ from clinic.duties.outcomes import Outcome
 from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Tier
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
+from clinic.people.alike import Alike, find_alike
 from clinic.people.risk import FACTORS
 from clinic.wording import Words
 
@@ -28,25 +29,26 @@ class PatientForm(forms.ModelForm):
 
 class RegisterForm(PatientForm):
     phone = forms.CharField(label=_("Telephone"), max_length=200, required=False)
-    same_name_checked = forms.BooleanField(
-        label=_("I have checked: this is another person of the same name"), required=False
-    )
+    same_name_checked = forms.BooleanField(label=_("I have checked: it is another person"), required=False)
 
     field_order = ["given_name", "family_name", "born", "phone", "address_hint", "interpreter"]
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.alike: list[Alike] = []
+
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        family, born, given = data.get("family_name"), data.get("born"), data.get("given_name", "")
-        if not (family and born) or data.get("same_name_checked"):
+        if not (data.get("family_name") and data.get("born")) or data.get("same_name_checked"):
             return data
-        same = Patient.objects.filter(family_name__iexact=family, given_name__iexact=given, born=born)
-        if same.exists():
+        named = {name: data.get(name, "") for name in ("given_name", "family_name", "born", "phone")}
+        self.alike = find_alike(**named)
+        if self.alike:
             raise ValidationError(
                 _(
-                    "%(name)s born on this day is already registered as %(number)s. "
-                    "If this is another person, tick the box below."
+                    "Perhaps this person is already registered: look at the records below. "
+                    "If it is another person, tick the box."
                 )
-                % {"name": same[0], "number": same[0].number}
             )
         return data
 

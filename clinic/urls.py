@@ -5,6 +5,7 @@ from clinic.views import duties, duty_limits, patients, staff, tiers
 app_name = "clinic"
 urlpatterns = [
     path("patients/", patients.patients, name="patients"),
+    path("patients/find/", patients.find, name="find"),
     path("patients/new/", patients.register, name="register"),
     path("patients/<int:pk>/", patients.patient, name="patient"),
     path("patients/<int:pk>/amend/", patients.amend, name="amend"),

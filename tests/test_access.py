@@ -20,6 +20,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "start": ("get", "", (302, 302, 302, 302)),
     "words_of_scripts": ("get", "", (OK, OK, OK, OK)),
     "clinic:patients": ("get", "", (OK, OK, OK, NO)),
+    "clinic:find": ("post", "", (302, 302, 302, NO)),
     "clinic:register": ("get", "", (OK, OK, NO, NO)),
     "clinic:patient": ("get", "patient", (OK, OK, OK, NO)),
     "clinic:amend": ("get", "patient", (OK, OK, NO, NO)),

@@ -3,7 +3,7 @@ from clinic.models.base import StaleRow, Stated, change
 from clinic.models.bulk import insert_all
 from clinic.models.chores import ChoreRun, Heartbeat
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
-from clinic.models.patient import CareEnd, ContactRoute, Patient, PatientStatus, RouteKind
+from clinic.models.patient import CareEnd, ContactRoute, NamePart, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
 from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.models.staff import Member, Role
@@ -22,6 +22,7 @@ __all__ = [
     "Heartbeat",
     "Member",
     "NaeviBand",
+    "NamePart",
     "Patient",
     "PatientStatus",
     "Phototype",

@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
+from clinic.models.lookups import BY_BEGINNING
 
 
 class PatientStatus(models.TextChoices):
@@ -14,6 +15,9 @@ class PatientStatus(models.TextChoices):
     TRANSFERRED = "transferred", _("transferred, accepted elsewhere")
     MOVED = "moved", _("moved away")
     DISCHARGED = "discharged", _("discharged by a clinician")
+
+
+_NOT_MERGED = Q(merged_into__isnull=True)
 
 
 class Patient(Stated):
@@ -39,15 +43,28 @@ class Patient(Stated):
     records_since = models.DateField(
         null=True, blank=True, help_text=_("Start of this clinic's records, if history was imported.")
     )
+    # Almost every record is merged into none: an index over all would lead SQLite to read everybody by it.
     merged_into = models.ForeignKey(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from"
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from", db_index=False
     )
     facts_revision = models.PositiveIntegerField(default=0)
+    # For comparing only (`clinic/formats/folding.py`); written with the name by `clinic/people/patients.py`.
+    folded_given = models.CharField(max_length=80, blank=True, editable=False)
+    folded_family = models.CharField(max_length=80, blank=True, editable=False)
 
     class Meta:
         verbose_name = _("patient")
         ordering = ["family_name", "given_name", "born", "pk"]
-        indexes = [models.Index(fields=["family_name", "given_name"])]
+        indexes = [
+            models.Index(
+                fields=["family_name", "given_name", "born", "id"],
+                condition=_NOT_MERGED,
+                name="patients_in_order",
+            ),
+            models.Index(fields=["merged_into"], condition=~_NOT_MERGED, name="merged_patients"),
+            models.Index(fields=["folded_family", "folded_given"], name="patients_of_a_name"),
+            models.Index(fields=["born"], name="patients_by_birth"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(status__in=PatientStatus.values), name="a_patient_has_a_known_status"
@@ -73,6 +90,21 @@ class Patient(Stated):
     def age_on(self, day: date) -> int:
         """Work out the age in whole years on a day."""
         return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
+
+
+class NamePart(models.Model):
+    """A patient's name from the beginning of one of its words, folded: what the search compares with what was typed."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="name_parts")
+    part = models.CharField(max_length=80)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["part", "patient"], opclasses=BY_BEGINNING, name="name_parts_by_beginning")
+        ]
+
+    def __str__(self) -> str:
+        return self.part
 
 
 class CareEnd(AppendOnly):
@@ -104,10 +136,14 @@ class ContactRoute(Stated):
     kind = models.CharField(_("kind"), max_length=8, choices=RouteKind)
     value = models.CharField(_("number or address"), max_length=200)
     dead_since = models.DateField(null=True, blank=True)
+    phone_key = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:
         ordering = ["pk"]
         verbose_name = _("contact route")
+        indexes = [
+            models.Index(fields=["phone_key", "patient"], opclasses=BY_BEGINNING, name="routes_by_phone_key")
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["patient", "kind", "value"], name="a_contact_route_is_listed_once"

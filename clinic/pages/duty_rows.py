@@ -17,7 +17,7 @@ from clinic.duties import ledger, proposals, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.responses import PAGE
-from clinic.people import patients
+from clinic.people import finding
 from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
@@ -107,7 +107,7 @@ def page_of_list(owner: OwningList, request: HttpRequest) -> "Page[Any]":
     paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
     page = paginator.get_page(request.GET.get("duties"))
     duties = list(page.object_list)
-    shared = patients.shared_names([row.patient for row in duties if row.patient])
+    shared = finding.shared_names([row.patient for row in duties if row.patient])
     page.object_list = duty_rows(duties, request, shared)  # type: ignore[assignment]  # the same rows, drawn
     return page
 

@@ -1,20 +1,18 @@
-"""Register and find patients, and keep the ways to reach them."""
+"""Register patients, amend their records, and keep the ways to reach them."""
 
-import re
 from datetime import date
 from typing import Any
 
 from django.db import models, transaction
-from django.db.models import Q, QuerySet
 
 from clinic import clock
 from clinic.duties import ledger
-from clinic.models import ContactRoute, Member, Patient, PatientStatus, change
-from clinic.people import wording
+from clinic.formats.folding import phone_key
+from clinic.models import ContactRoute, Member, Patient, PatientStatus, RouteKind, change
+from clinic.people import finding, wording
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
-_NUMBER = "QD-{:05d}"
 NAMES = ("given_name", "family_name", "address_hint", "interpreter")
 
 
@@ -34,12 +32,14 @@ def register(
         born=born,
         number=f"new-{now.timestamp():.0f}"[-12:],
         changed_at=now,
+        **finding.folded(given_name, family_name),
         **more,
     )
-    patient.number = _NUMBER.format(patient.pk)
+    patient.number = finding.record_number(patient.pk)
     patient.save(update_fields=["number"])
+    finding.write_parts(patient)
     if phone:
-        ContactRoute.objects.create(patient=patient, kind="phone", value=phone, changed_at=now)
+        _store_route(patient, "phone", phone)
     audit.record("patient.register", by=by, subject=patient, patient=patient)
     if not phone:
         find_a_way(patient=patient, because=patient, by=by)
@@ -51,7 +51,9 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
     """Amend a patient's record. Raises StaleRow when it changed since it was shown."""
     before = {name: str(getattr(patient, name)) for name in fields}
     birth_moved = "born" in fields and fields["born"] != patient.born
-    change(patient, seen=revision, at=clock.now(), **fields)
+    given, family = (fields.get(name, getattr(patient, name)) for name in ("given_name", "family_name"))
+    change(patient, seen=revision, at=clock.now(), **fields, **finding.folded(given, family))
+    finding.write_parts(patient)
     after = {name: str(getattr(patient, name)) for name in fields}
     moved = {name: [before[name], after[name]] for name in fields if before[name] != after[name]}
     action = "patient.correct_birth" if birth_moved else "patient.amend"
@@ -63,10 +65,17 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
 def add_route(*, patient: Patient, by: Member, kind: str, value: str) -> ContactRoute:
     if patient.routes.filter(kind=kind, value=value).exists():
         raise PatientRefused(wording.KNOWN_ROUTE)
-    route = ContactRoute.objects.create(patient=patient, kind=kind, value=value, changed_at=clock.now())
+    route = _store_route(patient, kind, value)
     audit.record("patient.add_route", by=by, subject=route, patient=patient, kind=kind)
     ledger.end_all(("find_a_way",), by=by, evidence=route, patient=patient)
     return route
+
+
+def _store_route(patient: Patient, kind: str, value: str) -> ContactRoute:
+    key = phone_key(value) if kind == RouteKind.PHONE else ""
+    return ContactRoute.objects.create(
+        patient=patient, kind=kind, value=value, phone_key=key, changed_at=clock.now()
+    )
 
 
 @transaction.atomic
@@ -96,47 +105,3 @@ def find_a_way(*, patient: Patient, because: models.Model, by: Member | None) ->
     owed = ledger.open_duties(patient).filter(kind="find_a_way").exists()
     if patient.status == PatientStatus.ACTIVE and not owed:
         ledger.open_duty("find_a_way", patient=patient, opened_from=because, by=by)
-
-
-def search(words: str) -> QuerySet[Patient]:
-    """Search patients by number, by any part of the name, by date of birth as 1949-09-30 or 30.9.1949."""
-    found = Patient.objects.filter(merged_into__isnull=True)
-    for word in words.split():
-        born = _as_day(word)
-        matches = Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(number__icontains=word)
-        found = found.filter(matches | Q(born=born) if born else matches)
-    return found
-
-
-def _as_day(word: str) -> date | None:
-    iso = re.fullmatch(r"(\d{4})-(\d{1,2})-(\d{1,2})", word)
-    local = re.fullmatch(r"(\d{1,2})[./](\d{1,2})[./](\d{4})", word)
-    parts = iso.groups() if iso else tuple(reversed(local.groups())) if local else None
-    try:
-        return date(*map(int, parts)) if parts else None
-    except ValueError:
-        return None
-
-
-def namesakes(patient: Patient) -> QuerySet[Patient]:
-    """Find other patients with the same family name and the same initial; the page warns of them."""
-    others = Patient.objects.filter(family_name__iexact=patient.family_name, merged_into__isnull=True)
-    return others.filter(given_name__istartswith=patient.given_name[:1]).exclude(pk=patient.pk)
-
-
-def shared_names(patients: list[Patient]) -> set[int]:
-    """Find those in the list whose full name another patient bears as well."""
-    names = {(patient.given_name.lower(), patient.family_name.lower()) for patient in patients}
-    families = {family for _, family in names}
-    bearers: dict[tuple[str, str], list[int]] = {}
-    rows = Patient.objects.filter(_any_family(families), merged_into__isnull=True)
-    for pk, given, family in rows.values_list("pk", "given_name", "family_name"):
-        bearers.setdefault((given.lower(), family.lower()), []).append(pk)
-    return {pk for keys in bearers.values() if len(keys) > 1 for pk in keys}
-
-
-def _any_family(families: set[str]) -> Q:
-    either = Q(pk__in=[])
-    for family in sorted(families):
-        either |= Q(family_name__iexact=family)
-    return either

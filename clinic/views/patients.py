@@ -6,8 +6,9 @@ from typing import Any
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow, may
@@ -16,8 +17,9 @@ from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteFo
 from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
+from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.responses import PAGE, asks_first, conflict, page_form, page_of
-from clinic.people import ending, risk, visits
+from clinic.people import ending, finding, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
@@ -30,18 +32,32 @@ from clinic.wording import SPOKEN
 
 @allow(Act.SEE_PATIENTS)
 def patients(request: StaffRequest) -> HttpResponse:
-    words = request.GET.get("q", "").strip()
-    page = Paginator(people.search(words), PAGE).get_page(request.GET.get("page"))
-    shared = people.shared_names(list(page.object_list))
+    search, words = asked_for(request)
+    found = finding.search(words)
+    few = finding.few_enough(found) if words else found
+    page = Paginator(Patient.objects.none() if few is None else few, PAGE).get_page(request.GET.get("page"))
+    shared = finding.shared_names(list(page.object_list))
     context = {
         "page": page,
+        "search": search,
         "words": words,
+        "too_many": finding.MOST_FOUND if few is None else 0,
+        "forgotten": "search" in request.GET and not search,
         "shared": shared,
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
     }
     if not page.object_list:
         context["total"] = Patient.objects.count()
     return render(request, "clinic/patients.html", context)
+
+
+@allow(Act.SEE_PATIENTS)
+@require_POST
+@sensitive_post_parameters("words")
+def find(request: StaffRequest) -> HttpResponse:
+    """Search for what was typed; the page that answers has no name in its address."""
+    words, page = request.POST.get("words", "").strip(), resolve_url("clinic:patients")
+    return redirect(f"{page}?search={keep(request, words)}" if words else page)
 
 
 @allow(Act.REGISTER_PATIENTS)
@@ -54,7 +70,8 @@ def register(request: StaffRequest) -> HttpResponse:
             request, _("%(name)s is registered as %(number)s.") % {"name": patient, "number": patient.number}
         )
         return redirect("clinic:patient", patient.pk)
-    return page_form(request, form, _("Register a patient"), back="clinic:patients", button=_("Register"))
+    title, button = _("Register a patient"), _("Register")
+    return page_form(request, form, title, back="clinic:patients", button=button, alike=form.alike)
 
 
 @allow(Act.SEE_PATIENTS)
@@ -65,7 +82,7 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
     audit.read(found, by=request.user, page="patient")
     context = {
         "patient": found,
-        "namesakes": list(people.namesakes(found)[:3]),
+        "namesakes": list(finding.namesakes(found)[:3]),
         **_risk(found),
         "routes": list(found.routes.all()),
         "columns": patient_page.panels_for(found, request),

@@ -27,7 +27,7 @@ def _of_the_patient() -> dict[str, Subquery | Exists]:
         visit__patient=patient, visit__struck_at=None, purpose=Purpose.FULL_SKIN_CHECK, subject="patient"
     ).order_by("-visit__attended_on", "-pk")
     alike = Patient.objects.filter(
-        family_name__iexact=OuterRef("lesion__patient__family_name"), merged_into__isnull=True
+        folded_family=OuterRef("lesion__patient__folded_family"), merged_into__isnull=True
     )
     return {
         "tier": Subquery(risk.values("tier")[:1]),

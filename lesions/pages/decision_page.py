@@ -10,7 +10,7 @@ from django.urls import reverse
 from clinic.access import Act, StaffRequest, may
 from clinic.models import Member
 from clinic.models.risk import Tier
-from clinic.people import patients as people
+from clinic.people import finding as people
 from clinic.trail import audit
 from lesions.analysis.compare.panes import Pane
 from lesions.limits import flags

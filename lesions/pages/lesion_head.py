@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from clinic.access import StaffRequest
 from clinic.models import Patient
 from clinic.pages.responses import page_form
-from clinic.people import patients as people
+from clinic.people import finding as people
 from clinic.trail import audit
 from lesions.models import Lesion
 from lesions.register import register, wording

@@ -15,7 +15,7 @@ from clinic.duties import limits, proposals
 from clinic.duties.kinds import OwningList
 from clinic.pages import duty_rows
 from clinic.pages.responses import PAGE
-from clinic.people import patients as people
+from clinic.people import finding as people
 from clinic.wording import Words
 from lesions.looking import queue
 from lesions.models import Review

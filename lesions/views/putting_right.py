@@ -10,8 +10,9 @@ from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import StaleRow
+from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.responses import conflict
-from clinic.people import patients as people
+from clinic.people import finding
 from lesions.forms import MovePictureForm, PatientSearchForm, SetAsideForm
 from lesions.models import Decision, Image, Lesion, LesionState, SignOff
 from lesions.pages.lesion_head import banner, lesion_url
@@ -25,8 +26,9 @@ _MOST_PATIENTS, _MOST_LESIONS = 10, 60
 @allow(Act.ADD_PICTURES)
 def put_right(request: StaffRequest, pk: int) -> HttpResponse:
     signed, image = _signed(pk)
-    who = request.GET.get("who", "").strip()
-    choices = _choices(signed, image, who)
+    if "who" in request.POST:
+        return redirect(f"{request.path}?search={keep(request, request.POST['who'])}")
+    choices = _choices(signed, image, asked_for(request)[1])
     form = MovePictureForm(request.POST or None, choices=choices, initial={"revision": image.revision})
     if form.is_valid():
         lesion = form.cleaned_data["lesion"]
@@ -75,7 +77,7 @@ def _signed(pk: int) -> tuple[SignOff, Image]:
 
 def _choices(signed: SignOff, image: Image, who: str) -> list[Lesion]:
     """List the other lesions of this patient, and those of the patient who was searched for."""
-    found = [row.pk for row in people.search(who)[:_MOST_PATIENTS]] if who else []
+    found = [row.pk for row in finding.search(who)[:_MOST_PATIENTS]] if who else []
     rows = Lesion.objects.filter(patient__in=[signed.lesion.patient_id, *found])
     rows = rows.exclude(pk__in=(signed.lesion_id, image.lesion_id)).exclude(state=LesionState.ERROR)
     return list(rows.select_related("patient").order_by("patient", "label")[:_MOST_LESIONS])
@@ -90,7 +92,7 @@ def _page(
         "signed": signed,
         "image": image,
         "duty": duty,
-        "search_form": PatientSearchForm(request.GET if "who" in request.GET else None),
+        "search_form": PatientSearchForm(initial={"who": asked_for(request)[1]}),
         "move_form": bound.get("move_form") or MovePictureForm(choices=choices, initial=start),
         "aside_form": bound.get("aside_form")
         or (SetAsideForm(initial=start) if may(request.user, Act.SIGN_OFF) else None),

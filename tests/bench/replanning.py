@@ -44,11 +44,13 @@ def prepare(database, folder):
 def people(count, first, today, random_):
     from clinic import clock
     from clinic.models import Patient
+    from clinic.people import finding
 
     return Patient.objects.bulk_create(
         Patient(
             number=f"B{first + index}", given_name="Invented", family_name=f"Person {first + index}",
             born=today - timedelta(random_.randrange(20 * 365, 90 * 365)), changed_at=clock.now(),
+            **finding.folded("Invented", f"Person {first + index}"),
         )
         for index in range(count)
     )  # fmt: skip

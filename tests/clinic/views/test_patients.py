@@ -1,10 +1,12 @@
 from datetime import date
 
 import pytest
+from django.test import Client
 from django.urls import reverse
 
 from clinic.forms import RiskForm
 from clinic.models import ContactRoute, Patient, ReadRecord
+from clinic.people import finding
 from clinic.people.risk import FACTORS
 from tests import build
 from tests.page import read
@@ -17,6 +19,72 @@ def nurse(client):
     member = build.nurse()
     client.force_login(member, backend="clinic.project.backends.ClinicBackend")
     return member
+
+
+def search(client, words):
+    return client.post(reverse("clinic:find"), {"words": words})
+
+
+def test_a_name_stands_in_no_address(client, nurse):
+    """OWASP, "Information exposure through query strings in URL": history, log and referrer keep an address."""
+    for _ in range(51):
+        build.patient(given_name="Zoë", family_name="Müller")
+    answer = search(client, "muller, zoe")
+    assert answer.status_code == 302 and "zoe" not in answer.url and "muller" not in answer.url
+    shown = read(client.get(answer.url))
+    assert "Fifty-one people for “muller, zoe”" in shown or "51 people for “muller, zoe”" in shown
+    further = shown.link("Next page").get("href")
+    assert further.startswith("?search=") and "zoe" not in further
+    second = read(client.get(reverse("clinic:patients") + further))
+    assert "page 2 of 2" in second and len(second.rows()) == 2
+    addresses = [one.get("href") + one.get("action") for one in second.walk()]
+    assert not [one for one in addresses if "zoe" in one.lower() or "ller" in one.lower()]
+
+
+def test_two_searches_side_by_side_keep_apart(client, nurse):
+    build.patient(family_name="Alder"), build.patient(family_name="Birch")
+    first, second = search(client, "alder").url, search(client, "birch").url
+    assert "Alder" in read(client.get(first)) and "Birch" not in read(client.get(first))
+    assert "Birch" in read(client.get(second))
+
+
+def test_a_search_without_a_token_is_refused(nurse):
+    """Django's documentation, "Cross Site Request Forgery protection": a POST needs the token of the session."""
+    strict = Client(enforce_csrf_checks=True)
+    strict.force_login(nurse, backend="clinic.project.backends.ClinicBackend")
+    form = read(strict.get(reverse("clinic:patients"))).find_all("search")[0]
+    token = form.fields("csrfmiddlewaretoken")[0].value
+    assert form.get("method") == "post" and search(strict, "alder").status_code == 403
+    given = {"words": "alder", "csrfmiddlewaretoken": token}
+    assert strict.post(reverse("clinic:find"), given).status_code == 302
+
+
+def test_a_search_of_another_session_is_not_shown(client, nurse):
+    build.patient(family_name="Alder")
+    address, other = search(client, "nobody").url, Client()
+    other.force_login(build.nurse(), backend="clinic.project.backends.ClinicBackend")
+    assert "That search is no longer kept" in read(other.get(address))
+    assert "nobody" in read(client.get(address)) and "Nobody of that name" in read(client.get(address))
+
+
+def test_the_session_keeps_the_last_searches_only(client, nurse):
+    first = search(client, "the first").url
+    for number in range(20):
+        last = search(client, f"name{number}").url
+    assert "no longer kept" in read(client.get(first)) and "name19" in read(client.get(last))
+
+
+def test_nothing_typed_shows_everybody(client, nurse):
+    assert search(client, "  ").url == reverse("clinic:patients")
+
+
+def test_too_many_are_no_list_but_a_request_for_more(client, nurse, monkeypatch):
+    monkeypatch.setattr(finding, "MOST_FOUND", 2)
+    for _ in range(3):
+        build.patient(family_name="Common")
+    shown = read(client.get(search(client, "common").url))
+    assert "More than 2 people for “common”" in shown and "Type more of the name" in shown
+    assert shown.rows() == []
 
 
 def test_a_patient_is_registered_and_the_page_opens(client, nurse):
@@ -38,6 +106,30 @@ def test_the_same_person_is_not_registered_twice_by_mistake(client, nurse):
     assert answer.status_code == 422 and "already registered" in read(answer)
     client.post(reverse("clinic:register"), form | {"same_name_checked": "on"})
     assert Patient.objects.count() == 2
+
+
+def test_whoever_may_be_registered_already_is_shown_before_saving(client, nurse):
+    """The desk's own finding: Zoe Mueller-Lukasz of the same birth day was registered unasked."""
+    known = build.patient(given_name="Zoë", family_name="Müller-Łukasz", born=date(1971, 7, 19))
+    form = {
+        "given_name": "Zoe",
+        "family_name": "Mueller-Lukasz",
+        "born": "1971-07-19",
+        "phone": "01 22 33 44",
+    }
+    answer = client.post(reverse("clinic:register"), form)
+    shown = read(answer)
+    assert answer.status_code == 422 and Patient.objects.count() == 1
+    assert known.number in shown and "same day of birth, like name" in shown
+    assert shown.leads_to(reverse("clinic:patient", args=[known.pk])) and "same telephone" not in shown
+    client.post(reverse("clinic:register"), form | {"same_name_checked": "on"})
+    assert Patient.objects.count() == 2
+
+
+def test_the_same_telephone_is_asked_about(client, nurse):
+    build.patient(family_name="Alder", phone="+353 1 234 5678")
+    form = {"family_name": "Birch", "born": "2001-02-03", "phone": "00353 (0)1 2345678"}
+    assert "same telephone" in read(client.post(reverse("clinic:register"), form))
 
 
 def test_a_day_in_the_future_is_refused_and_what_was_typed_stays(client, nurse):

@@ -129,7 +129,8 @@ def test_the_picture_is_moved_to_a_patient_found_by_number(wrong, review):
     nurse, right = signed_in(build.nurse()), scene.lesion()
     listed = read(nurse.get(url("pictures")))
     assert listed.leads_to(url("put_right", wrong.pk))
-    address = url("put_right", wrong.pk) + f"?who={right.patient.number}"
+    address = nurse.post(url("put_right", wrong.pk), {"who": right.patient.number}).url
+    assert right.patient.number not in address
     assert str(right.patient) in read(nurse.get(address))
     nurse.post(address, {"lesion": right.pk, "revision": Image.objects.get().revision})
     assert Image.objects.get().lesion == right

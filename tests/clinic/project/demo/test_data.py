@@ -10,7 +10,7 @@ from clinic import clock
 from clinic.duties import ledger
 from clinic.duties.kinds import OwningList
 from clinic.models import AuditRecord, Member, Patient, PatientStatus, Policy, Role
-from clinic.people import patients
+from clinic.people import finding
 from clinic.project.demo import building, events, pictures
 from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
@@ -165,10 +165,10 @@ def test_care_that_ended_has_a_ground_and_no_work(built):
 
 
 def test_two_patients_of_one_name_are_found_and_told_apart(built):
-    found = list(patients.search(" ".join(NAMESAKES)))
+    found = list(finding.search(" ".join(NAMESAKES)))
     assert len(found) == 2
     assert found[0].born != found[1].born and found[0].number != found[1].number
-    assert patients.shared_names(found) == {patient.pk for patient in found}
+    assert finding.shared_names(found) == {patient.pk for patient in found}
 
 
 def test_no_other_name_stands_twice():

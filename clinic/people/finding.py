@@ -1,0 +1,102 @@
+"""Find people: by anything that somebody says of himself, and those who may be one person."""
+
+from collections.abc import Iterable, Iterator
+from typing import Any, Final
+
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+
+from clinic.formats.folding import fold, name_parts, phone_key, phone_keys_at_home
+from clinic.models import ContactRoute, NamePart, Patient
+from clinic.people import typed
+from clinic.wording import SPOKEN
+
+_NUMBER: Final = "QD-{:05d}"
+# The end of a telephone number finds it from so many figures on; fewer are a whole number, or one of a record.
+_END_OF_NUMBER: Final = 4
+# A longer list is no help; nobody reads on to page 41 (clinic setting, no source).
+MOST_FOUND: Final = 2000
+
+
+def record_number(key: int) -> str:
+    return _NUMBER.format(key)
+
+
+def folded(given_name: str, family_name: str) -> dict[str, Any]:
+    """Give the columns by which a name is compared."""
+    return {"folded_given": fold(given_name), "folded_family": fold(family_name)}
+
+
+def parts_of(patient: Patient) -> list[NamePart]:
+    """Make the rows by which a patient is found from any word of the name."""
+    parts = name_parts(patient.given_name) | name_parts(patient.family_name)
+    return [NamePart(patient=patient, part=part) for part in sorted(parts)]
+
+
+def write_parts(patient: Patient) -> None:
+    """Write anew by which words a patient is found; in the transaction that writes the name."""
+    patient.name_parts.all().delete()
+    NamePart.objects.bulk_create(parts_of(patient))
+
+
+def search(text: str) -> QuerySet[Patient]:
+    """Search patients by words of the name, numbers of records, telephone numbers and days of birth; all must fit."""
+    found = Patient.objects.filter(merged_into__isnull=True)
+    if not text.strip():
+        return found
+    sought = typed.read(text, SPOKEN)
+    if sought.is_empty:
+        return found.none()
+    for condition in _bear(sought.words):
+        found = found.filter(condition)
+    for day in sought.days:
+        found = found.filter(born=day)
+    for number in sought.records:
+        found = found.filter(number=record_number(int(number)))
+    for number in sought.numbers:
+        found = found.filter(_either_number(number))
+    return found
+
+
+def few_enough(found: QuerySet[Patient]) -> QuerySet[Patient] | None:
+    """Give those found, asked for once, in the usual order; None where they are too many for a list."""
+    keys = list(found.order_by().values_list("pk", flat=True)[: MOST_FOUND + 1])
+    return Patient.objects.filter(pk__in=keys) if len(keys) <= MOST_FOUND else None
+
+
+def _bear(words: Iterable[str]) -> Iterator[Q | Exists]:
+    """Ask the index for who bears the longest word, and each of those whether they bear the others."""
+    longest, *others = sorted(words, key=len, reverse=True) or [""]
+    if longest:
+        yield Q(pk__in=NamePart.objects.filter(part__begins=longest).values("patient"))
+    for word in others:
+        yield Exists(NamePart.objects.filter(patient=OuterRef("pk"), part__begins=word))
+
+
+def _either_number(number: str) -> Q:
+    """A telephone number in any spelling, or the number of a record without its prefix and zeros."""
+    key = phone_key(number)
+    whole = Q(phone_key__in=[key, *phone_keys_at_home(number)])
+    ends_so = Q(phone_key__begins=key) if len(key) >= _END_OF_NUMBER else Q()
+    routes = ContactRoute.objects.filter(whole | ends_so).exclude(phone_key="")
+    called = Q(pk__in=routes.values("patient"))
+    return called | Q(number=record_number(int(number))) if number.isdecimal() else called
+
+
+def namesakes(patient: Patient) -> QuerySet[Patient]:
+    """Find other patients with the same family name and the same initial, however they are spelled."""
+    others = Patient.objects.filter(folded_family=patient.folded_family, merged_into__isnull=True)
+    return others.filter(folded_given__begins=patient.folded_given[:1]).exclude(pk=patient.pk)
+
+
+def shared_names(patients: list[Patient]) -> set[int]:
+    """Find those in the list whose full name another patient bears as well."""
+    families = {patient.folded_family for patient in patients}
+    bearers = Patient.objects.filter(folded_family__in=families, merged_into__isnull=True)
+    shared = set(
+        bearers.order_by()
+        .values_list("folded_family", "folded_given")
+        .annotate(bearers=Count("pk"))
+        .filter(bearers__gt=1)
+        .values_list("folded_family", "folded_given")
+    )
+    return {one.pk for one in patients if (one.folded_family, one.folded_given) in shared}
