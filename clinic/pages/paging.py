@@ -13,15 +13,21 @@ from clinic.pages.responses import PAGE
 class Section(Paginator):  # type: ignore[type-arg]  # not subscriptable when it runs
     """One list of a page; `name` is the word of the address that says which page of it is shown."""
 
-    def __init__(self, rows: "QuerySet[Any] | Sequence[Any]", name: str, count: int | None) -> None:
-        super().__init__(rows, PAGE)  # type: ignore[arg-type]  # a row of values is a row as well
+    def __init__(
+        self, rows: "QuerySet[Any] | Sequence[Any]", name: str, count: int | None, size: int
+    ) -> None:
+        super().__init__(rows, size)  # type: ignore[arg-type]  # a row of values is a row as well
         self.name = name
         if count is not None:
             vars(self)["count"] = count
 
 
 def page_of_rows(
-    rows: "QuerySet[Any] | Sequence[Any]", request: HttpRequest, name: str = "page", count: int | None = None
+    rows: "QuerySet[Any] | Sequence[Any]",
+    request: HttpRequest,
+    name: str = "page",
+    count: int | None = None,
+    size: int | None = None,
 ) -> "Page[Any]":
     """Give one page of a list; `count` where it is known already, so that it is asked once."""
-    return Section(rows, name, count).get_page(request.GET.get(name))
+    return Section(rows, name, count, size or PAGE).get_page(request.GET.get(name))

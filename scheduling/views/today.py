@@ -35,6 +35,7 @@ from scheduling.recalls import whereabouts, wording
 from scheduling.recalls.missed import tried
 
 ROOM_DAYS = 14
+UNSAID = 10  # appointments without an outcome on one page, so that the calls stand near
 LEDGER = {
     "to_reach": gettext_lazy("to reach"),
     "settled": gettext_lazy("settled today"),
@@ -60,7 +61,7 @@ def today(request: StaffRequest) -> HttpResponse:
     day = clock.today()
     left, ledger = day_tally.left_to_do(day), day_tally.ledger(day, request.user)
     page = page_of_rows(worklists.items_of(day), request, count=left.items)
-    unsaid = page_of_rows(without_outcome(), request, "outcomes")
+    unsaid = page_of_rows(without_outcome(), request, "outcomes", size=UNSAID)
     items, waiting = list(page.object_list), list(unsaid.object_list)
     answers = page_of_rows(proposals.unread_answers(request.user), request, "answers")
     # What a row says is asked for the rows of these pages only, however long the lists are.

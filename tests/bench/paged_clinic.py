@@ -86,7 +86,9 @@ def visits(patients, today, by):
             Session(resource=room, day=day, opens=time(8), closes=time(18)) for room in rooms
         )
         for index in range(VISITS_A_DAY):
-            at = datetime.combine(day, time(8 + index // ROOMS * 20 // 60, index // ROOMS * 20 % 60), tzinfo=UTC)
+            at = datetime.combine(
+                day, time(8 + index // ROOMS * 20 // 60, index // ROOMS * 20 % 60), tzinfo=UTC
+            )
             patient = patients[(of_week * VISITS_A_DAY + index) % len(patients)]
             state = "attended" if day < today else "booked"
             rows.append(
@@ -177,7 +179,11 @@ def pictures(patients, today, by):
     Review.objects.bulk_create(
         [
             Review(
-                lesion=job.image.lesion, assessment=job, flagged=job.pk % 3 != 0, opened_at=now, changed_at=now
+                lesion=job.image.lesion,
+                assessment=job,
+                flagged=job.pk % 3 != 0,
+                opened_at=now,
+                changed_at=now,
             )
             for job in jobs
             if job.state != "queued"
