@@ -16,7 +16,7 @@ class Section(Paginator):  # type: ignore[type-arg]  # not subscriptable when it
     def __init__(
         self, rows: "QuerySet[Any] | Sequence[Any]", name: str, count: int | None, size: int
     ) -> None:
-        super().__init__(rows, size)  # type: ignore[arg-type]  # a row of values is a row as well
+        super().__init__(rows, size)
         self.name = name
         if count is not None:
             vars(self)["count"] = count

@@ -138,7 +138,9 @@ _BY_CODE: Final[dict[str, _Said]] = {
     "unmeasured": _unmeasured,
     "second_reading": _second_reading,
     "dissent": _dissent,
-    "nothing_to_compare": lambda _given: iter([_("There is no earlier picture to compare with.")]),
+    "nothing_to_compare": lambda _given: iter(
+        [_("There is no earlier picture to compare with.")]
+    ),
     "no_limits": lambda _given: iter([_("No limits are in force, so every picture is looked at.")]),
 }
 

@@ -60,13 +60,14 @@ def with_reasons(rows: QuerySet[Recall], today: date) -> QuerySet[Recall]:
 def counts(today: date) -> list[tuple[str, Words, int]]:
     """Count by reason, the commonest first; each number opens exactly these patients."""
     rows = with_reasons(late(today), today).order_by()
-    tally = dict(rows.values_list("reason").annotate(Count("pk")))
+    tally = dict(rows.values_list("reason").annotate(Count("pk")))  # type: ignore[misc]  # annotated just now
     order = sorted(tally, key=lambda reason: (-tally[reason], list(REASONS).index(reason)))
     return [(reason, REASONS[reason], tally[reason]) for reason in order]
 
 
 def count_people(today: date) -> int:
-    return late(today).order_by().aggregate(people=Count("patient", distinct=True))["people"]
+    people: int = late(today).order_by().aggregate(people=Count("patient", distinct=True))["people"]
+    return people
 
 
 def _last_visit(today: date, *ended: When) -> Subquery:
