@@ -38,7 +38,7 @@ from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.planning.wording import OWN, say_because
 from scheduling.recalls import overrides, whereabouts, wording
-from scheduling.recalls.missed import late
+from scheduling.recalls.missed_reasons import late
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine, lateness

@@ -133,6 +133,14 @@ def year_strip(
     )
 
 
+@register.simple_tag(takes_context=True)
+def page_address(context: dict[str, Any], page: Any, number: int) -> str:
+    """Another page of one list; whatever else the address says, stays."""
+    query = context["request"].GET.copy()
+    query[page.paginator.name] = str(number)
+    return f"?{query.urlencode()}"
+
+
 @register.simple_tag
 def phase_line(marks: list[phases.PhaseMark], width: int = 820) -> SafeString:
     """The time line of a rule's phases."""

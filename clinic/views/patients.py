@@ -18,6 +18,7 @@ from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, 
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
+from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import PAGE, asks_first, conflict, page_form, page_of
 from clinic.people import ending, finding, risk, visits
 from clinic.people import patients as people
@@ -301,9 +302,9 @@ def take_back_visit(request: StaffRequest, pk: int) -> HttpResponse:
 def trail(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     audit.read(found, by=request.user, page="trail")
-    page = Paginator(audit.trail(found), PAGE).get_page(request.GET.get("page"))
+    page = page_of_rows(audit.trail(found), request)
     rows = [{"row": row, "words": audit.words(row.action)} for row in page.object_list]
-    reads = list(found.reads.select_related("by")[:PAGE])
+    reads = page_of_rows(found.reads.select_related("by"), request, "reads")
     return render(
         request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads}
     )

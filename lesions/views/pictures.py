@@ -16,6 +16,7 @@ from clinic.duties.kinds import OwningList
 from clinic.models import StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.fields import RevisionForm
+from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
 from lesions.forms import PicturesForm
 from lesions.models import Comparison, Image, Lesion, RefusedUpload
@@ -24,8 +25,6 @@ from lesions.pictures import intake, storage, wording
 from lesions.pictures.intake import AlreadyFiled, PictureRefused
 from lesions.review import waiting
 from lesions.views.register import lesion_page
-
-MOST = 200
 
 
 @allow(Act.ADD_PICTURES)
@@ -109,12 +108,17 @@ def _private_file(request: StaffRequest, sha: str, content_type: str, filename: 
 
 @allow(Act.SEE_PICTURES)
 def pictures(request: StaffRequest) -> HttpResponse:
+    """List what is left to do, each kind with its own pages; the masthead has counted them already."""
+    queued, failed, refused = (
+        page_of_rows(rows(), request, name, duty_rows.count_of(name, request))
+        for name, rows in waiting.HELD[OwningList.PICTURES].items()
+    )
     context = {
-        "waiting": list(waiting.to_measure()[:MOST]),
-        "failed": [
-            (row, wording.of_row(row.failure, row.failure_params)) for row in waiting.not_measured()[:MOST]
-        ],
-        "refused": [(row, wording.of_row(row.code, row.params)) for row in waiting.refused()[:MOST]],
+        "waiting": queued,
+        "failed": failed,
+        "failed_rows": [(row, wording.of_row(row.failure, row.failure_params)) for row in failed.object_list],
+        "refused": refused,
+        "refused_rows": [(row, wording.of_row(row.code, row.params)) for row in refused.object_list],
         "may_settle": may(request.user, Act.ADD_PICTURES),
         "filed": Image.objects.count(),
         "duties": duty_rows.page_of_list(OwningList.PICTURES, request),

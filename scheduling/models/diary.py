@@ -29,6 +29,7 @@ class Session(models.Model):
 
     class Meta:
         ordering = ["day", "opens", "resource"]
+        indexes = [models.Index(fields=["day"])]
         constraints = [
             models.UniqueConstraint(fields=["resource", "day", "opens"], name="a_session_opens_once"),
             models.CheckConstraint(
@@ -83,7 +84,7 @@ class Appointment(Stated):
     class Meta:
         ordering = ["starts_at", "pk"]
         verbose_name = _("appointment")
-        indexes = [models.Index(fields=["state", "starts_at"])]
+        indexes = [models.Index(fields=["state", "starts_at"]), models.Index(fields=["starts_at"])]
         constraints = [
             models.CheckConstraint(
                 condition=Q(minutes__gte=5, minutes__lte=240), name="an_appointment_lasts_5_to_240_minutes"

@@ -37,6 +37,13 @@ class PlanProblem(models.Model):
 
     class Meta:
         ordering = ["since", "pk"]
+        indexes = [
+            models.Index(
+                fields=["since", "id"],
+                condition=models.Q(gone_on__isnull=True),
+                name="open_problems_in_order",
+            )
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["patient", "code", "subject"],

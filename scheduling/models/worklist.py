@@ -27,6 +27,7 @@ class WorkItem(Stated):
     class Meta:
         ordering = ["day", "position", "pk"]
         verbose_name = _("work item")
+        indexes = [models.Index(fields=["day", "position"], name="the_list_of_a_day_in_order")]
         constraints = [
             models.UniqueConstraint(fields=["day", "recall"], name="a_recall_is_once_on_the_list_of_a_day"),
             models.CheckConstraint(

@@ -8,40 +8,19 @@ from datetime import date
 from io import StringIO
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from clinic.models import Patient, PatientStatus
+from clinic.models import Patient
 from clinic.wording import Words, write_day
-from scheduling.models import (
-    OPEN,
-    Appointment,
-    AppointmentState,
-    ClosureDay,
-    ContactAttempt,
-    Outcome,
-    Recall,
-    Session,
-    WorkItem,
-)
+from scheduling.models import Appointment, ContactAttempt, Recall, WorkItem
 from scheduling.planning import ladder
 from scheduling.recalls import wording
+from scheduling.recalls.missed_reasons import SPOKE, late, with_reasons
 from scheduling.rules.plan import lateness
 
-REASONS: dict[str, Words] = {
-    "booked": gettext_lazy("booked, too late"),
-    "no_outcome": gettext_lazy("nobody wrote down whether they came"),
-    "proposed": gettext_lazy("closing was proposed"),
-    "missed_visit": gettext_lazy("missed the visit"),
-    "cancelled_by_us": gettext_lazy("cancelled by us"),
-    "cancelled_by_patient": gettext_lazy("cancelled by the patient"),
-    "reached": gettext_lazy("reached, not booked"),
-    "not_reached": gettext_lazy("not reached"),
-    "no_slot": gettext_lazy("no bookable hours in the window"),
-    "not_called": gettext_lazy("not yet called"),
-}
 _HEAD = (
     gettext_lazy("number"),
     gettext_lazy("family name"),
@@ -53,7 +32,6 @@ _HEAD = (
     gettext_lazy("why"),
     gettext_lazy("owner"),
 )
-_SPOKE = (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED, Outcome.ASKS_LATER, Outcome.DECLINED)
 _RISKY = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -72,27 +50,11 @@ class MissedRow:
         return bool(self.recall.claims)  # type: ignore[attr-defined]  # prefetched by `rows`
 
 
-def rows(today: date) -> list[MissedRow]:
-    """List the rows, the oldest first, each with why it is late and whose it is."""
-    found = list(late(today).select_related("patient").prefetch_related(*_details(today)))
-    bookable = _bookable_days(found)
-    return [_row(recall, today, bookable) for recall in found]
-
-
-def late(today: date) -> QuerySet[Recall]:
-    rows = Recall.objects.filter(state__in=OPEN, latest__lt=today)
-    rows = rows.filter(patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True)
-    return rows.order_by("latest", "urgency", "pk")
-
-
-def counts(found: Iterable[MissedRow]) -> list[tuple[str, Words, int]]:
-    """Count by reason, the commonest first; each number opens exactly these patients."""
-    tally = Counter(row.reason for row in found)
-    return [(reason, REASONS[reason], count) for reason, count in tally.most_common()]
-
-
-def people(found: Iterable[MissedRow]) -> int:
-    return len({row.patient.pk for row in found})
+def rows(today: date, keys: Sequence[int] | None = None) -> list[MissedRow]:
+    """List the rows, the oldest first, each with why it is late and whose it is; `keys`: those of one page."""
+    found = late(today) if keys is None else late(today).filter(pk__in=keys)
+    shown = with_reasons(found, today).select_related("patient").prefetch_related(*_details(today))
+    return [_row(recall, today) for recall in shown]
 
 
 def as_csv(found: Sequence[MissedRow]) -> str:
@@ -132,66 +94,40 @@ def _details(today: date) -> "list[Prefetch[Any]]":
     ]
 
 
-def _bookable_days(found: list[Recall]) -> set[date]:
-    if not found:
-        return set()
-    span = (min(recall.earliest for recall in found), max(recall.latest for recall in found))
-    closed = ClosureDay.objects.filter(day__range=span).values("day")
-    return set(Session.objects.filter(day__range=span).exclude(day__in=closed).values_list("day", flat=True))
-
-
-def _row(recall: Recall, today: date, bookable: set[date]) -> MissedRow:
-    reason, why = _why(recall, today, bookable)
+def _row(recall: Recall, today: date) -> MissedRow:
+    reason = recall.reason  # type: ignore[attr-defined]  # annotated by `rows`
     late_by = lateness.days_late(recall.latest, today)
-    return MissedRow(recall.patient, recall, late_by, reason, why, _owner(recall))
+    return MissedRow(recall.patient, recall, late_by, reason, _why(reason, recall), _owner(recall))
 
 
-def _why(recall: Recall, today: date, bookable: set[date]) -> tuple[str, str]:
-    by_visit = _why_by_visit(recall, today)
-    if recall.proposed_ground and not (by_visit and by_visit[0] in ("booked", "no_outcome")):
-        return "proposed", _("closing proposed: %(ground)s") % {
-            "ground": recall.get_proposed_ground_display()
-        }
-    return by_visit or _why_by_contact(recall, bookable)
-
-
-def _why_by_visit(recall: Recall, today: date) -> tuple[str, str] | None:
-    visits = list(recall.appointments.all())
-    if not visits:
-        return None
-    last, on = visits[-1], write_day(timezone.localdate(visits[-1].starts_at))
-    if last.state == AppointmentState.BOOKED:
-        if timezone.localdate(last.starts_at) < today:
-            return "no_outcome", _("no outcome of the visit on %(day)s") % {"day": on}
-        return "booked", _("booked for %(day)s") % {"day": on}
-    if last.state not in _BY_STATE:
-        return None
-    reason, words = _BY_STATE[AppointmentState(last.state)]
-    return reason, words % {"day": on}
-
-
-_BY_STATE = {
-    AppointmentState.MISSED: ("missed_visit", gettext_lazy("missed the visit on %(day)s")),
-    AppointmentState.CANCELLED_BY_CLINIC: ("cancelled_by_us", gettext_lazy("cancelled by us, %(day)s")),
-    AppointmentState.CANCELLED_BY_PATIENT: (
-        "cancelled_by_patient",
-        gettext_lazy("cancelled by the patient, %(day)s"),
-    ),
-}
-
-
-def _why_by_contact(recall: Recall, bookable: set[date]) -> tuple[str, str]:
+def _why(reason: str, recall: Recall) -> str:
+    """Write the reason with its day, or with what was tried."""
+    words: dict[str, object] = {}
     counted = [attempt for attempt in recall.attempts.all() if attempt.counts]
-    no_slot = not any(recall.earliest <= day <= recall.latest for day in bookable)
-    spoke = [attempt for attempt in counted if attempt.outcome in _SPOKE]
-    if no_slot and (spoke or not counted):
-        return "no_slot", _("no bookable hours in its window")
-    if spoke:
-        day = write_day(timezone.localdate(spoke[-1].at))
-        return "reached", _("reached on %(day)s, not booked") % {"day": day}
-    if counted:
-        return "not_reached", _("not reached: %(tried)s") % {"tried": tried(counted)}
-    return "not_called", _("not yet called")
+    if reason in ("no_outcome", "booked", "missed_visit", "cancelled_by_us", "cancelled_by_patient"):
+        words["day"] = write_day(timezone.localdate(list(recall.appointments.all())[-1].starts_at))
+    elif reason == "proposed":
+        words["ground"] = recall.get_proposed_ground_display()
+    elif reason == "reached":
+        spoke = [attempt for attempt in counted if attempt.outcome in SPOKE]
+        words["day"] = write_day(timezone.localdate(spoke[-1].at))
+    elif reason == "not_reached":
+        words["tried"] = tried(counted)
+    return str(_SAID[reason]) % words
+
+
+_SAID: dict[str, Words] = {
+    "no_outcome": gettext_lazy("no outcome of the visit on %(day)s"),
+    "booked": gettext_lazy("booked for %(day)s"),
+    "proposed": gettext_lazy("closing proposed: %(ground)s"),
+    "missed_visit": gettext_lazy("missed the visit on %(day)s"),
+    "cancelled_by_us": gettext_lazy("cancelled by us, %(day)s"),
+    "cancelled_by_patient": gettext_lazy("cancelled by the patient, %(day)s"),
+    "no_slot": gettext_lazy("no bookable hours in its window"),
+    "reached": gettext_lazy("reached on %(day)s, not booked"),
+    "not_reached": gettext_lazy("not reached: %(tried)s"),
+    "not_called": gettext_lazy("not yet called"),
+}
 
 
 def tried(attempts: Iterable[ContactAttempt]) -> str:

@@ -3,6 +3,7 @@
 Every record not merged away stands in the first place that applies (docs/domain.md, "Where everybody is").
 """
 
+import re
 from calendar import monthrange
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, time
@@ -132,6 +133,7 @@ FAULTS: dict[str, tuple[Words, str]] = {
 
 
 _SAID = {code: words for code, (words, _sql) in (ALARMS | FAULTS).items()} | _OTHERS
+_NAMED = re.compile(r"%\((\w+)\)s")
 _LOST = "lost_"  # before the code of a kind of duty that no list holds
 
 
@@ -205,14 +207,37 @@ def last_count() -> FailsafeRun | None:
     return FailsafeRun.objects.filter(ran_at__lte=clock.now(), day__lte=clock.today()).first()
 
 
+def as_kept(run: FailsafeRun) -> Count:
+    """Give a kept count as it was made, its places in order; what a list had lost stands among the faults."""
+    kept = [Alarm(row["code"], tuple(row["patients"]), tuple(row["strangers"])) for row in run.alarms]
+    faults = tuple(row for row in kept if row.code in FAULTS or row.code.startswith(_LOST))
+    alarms = tuple(row for row in kept if row not in faults)
+    counts = {place: run.counts.get(place, 0) for place in WORDS}
+    ended = Alarm("checks_ended", tuple(run.checks_ended))
+    return Count(run.ran_at, run.records, counts, alarms, faults, ended)
+
+
 def _as_alarm(row: duty_count.KindCount) -> dict[str, Any]:
     return asdict(Alarm(f"{_LOST}{row.code}", row.lost, row.strangers))
 
 
 def patients_in(place: str) -> list[int]:
-    """Find exactly those whom `live` counts in this place."""
-    moment, day = clock.now(), clock.today()
-    return [key for key, where in _where_everybody_is(moment, day) if where == place]
+    """Find exactly those whom the count has in this place now."""
+    sql, parameters = select_in(place)
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        return [key for (key,) in cursor.fetchall()]
+
+
+def select_in(place: str) -> tuple[str, list[Any]]:
+    """Give the question for the keys of one place, so that a page of them can be cut in the database."""
+    names = list(WORDS)
+    conditions = [f"NOT ({PLACES[name][1]})" for name in names[: names.index(place)]]
+    conditions += [PLACES[place][1]] if place in PLACES else []
+    sql = " AND ".join(["p.merged_into_id IS NULL", *conditions])
+    parameters = _parameters(clock.now(), clock.today())
+    used = [parameters[name] for name in _NAMED.findall(sql)]
+    return f"SELECT p.id FROM clinic_patient p WHERE {_NAMED.sub('%s', sql)}", used
 
 
 def overdue_now() -> set[int]:

@@ -16,7 +16,6 @@ from clinic.models.visit import Purpose
 from clinic.wording import write_day
 from lesions.register.subjects import in_words as in_words_of
 from scheduling.models import OPEN, Appointment, Override, Recall, RecallState
-from scheduling.planning import ladder
 from scheduling.planning.wording import interval_words, say_because
 from scheduling.rules.plan import lateness
 
@@ -161,11 +160,6 @@ def how_near(recall: Recall, today: date) -> str:
     return ngettext("%(days)s day left in the window", "%(days)s days left in the window", left) % {
         "days": left
     }
-
-
-def waits_since(recall: Recall) -> date:
-    """Give the day on which a recall came, or should have come, on the list."""
-    return lateness.opens_on(recall.earliest, ladder.ladder_of(recall.urgency).lead_days)
 
 
 def kind(recall: Recall, today: date) -> Kind:

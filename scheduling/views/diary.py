@@ -1,8 +1,11 @@
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.contrib import messages
+from django.core.paginator import Page
+from django.db.models import Count
+from django.db.models.functions import TruncDate
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils import timezone
@@ -14,6 +17,7 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger
 from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
+from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict, page_form
 from scheduling.desk import bookable, booking, taking_back
 from scheduling.forms import CameForm, ClosureForm, HoursForm, SlotForm
@@ -30,8 +34,10 @@ def diary(request: StaffRequest) -> HttpResponse:
     week = request.GET.get("view") == "week"
     first = chosen - timedelta(days=chosen.weekday()) if week else chosen
     length = 7 if week else 1
+    page, counted = _visits(request, first, length)
     context = {
-        "days": _days(first, length, request.user),
+        "page": page,
+        "days": _days(first, length, request.user, list(page.object_list), counted),
         "chosen": chosen,
         "week": week,
         "before": first - timedelta(days=length),
@@ -52,10 +58,25 @@ def _day(text: str) -> date:
         return clock.today()
 
 
-def _days(first: date, length: int, member: Any) -> list[dict[str, Any]]:
+def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any], dict[date, int]]":
+    """Give one page of the appointments of these days, and how many each day has in all."""
+    start, end = (_midnight(first + timedelta(days=days)) for days in (0, length))
+    rows = Appointment.objects.filter(starts_at__gte=start, starts_at__lt=end)
+    by_day = rows.order_by().values_list(TruncDate("starts_at")).annotate(Count("pk"))
+    counted: dict[date, int] = dict(by_day)
+    shown = rows.select_related("patient", "resource").prefetch_related("recalls")
+    shown = shown.order_by("starts_at", "resource__name", "pk")
+    return page_of_rows(shown, request, count=sum(counted.values())), counted
+
+
+def _midnight(day: date) -> datetime:
+    return timezone.make_aware(datetime.combine(day, time()))
+
+
+def _days(
+    first: date, length: int, member: Any, visits: list[Appointment], counted: dict[date, int]
+) -> list[dict[str, Any]]:
     span = (first, first + timedelta(days=length - 1))
-    rows = Appointment.objects.filter(starts_at__date__range=span).select_related("patient", "resource")
-    visits = list(rows.prefetch_related("recalls").order_by("starts_at", "resource__name", "pk"))
     places = wording.subjects([row for visit in visits for row in visit.recalls.all()])
     sessions = list(Session.objects.filter(day__range=span).select_related("resource"))
     closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
@@ -64,6 +85,7 @@ def _days(first: date, length: int, member: Any) -> list[dict[str, Any]]:
             "day": day,
             "closed": closed.get(day, ""),
             "sessions": [row for row in sessions if row.day == day],
+            "count": counted.get(day, 0),
             "visits": [
                 (visit, _what(visit, places), taking_back.may_take_back(visit, member))
                 for visit in visits

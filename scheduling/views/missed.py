@@ -1,57 +1,92 @@
+"""Pages of who was missed: the list with its reasons, where everybody is, and what no list holds."""
+
 from typing import Any
 
+from django.core.paginator import Page
+from django.db.models.expressions import RawSQL
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow
 from clinic.models import Patient
-from scheduling.recalls import duty_count, whereabouts, wording
+from clinic.pages.paging import page_of_rows
+from scheduling.models import FailsafeRun
+from scheduling.recalls import duty_count, missed_reasons, whereabouts, wording
 from scheduling.recalls import missed as late
 from scheduling.views.problems import open_problems
 
 
 @allow(Act.SEE_MISSED)
 def missed(request: StaffRequest) -> HttpResponse:
-    """Show where everybody is, and who should have been seen and was not; `why` narrows the list."""
-    rows, count = late.rows(clock.today()), whereabouts.count_now()
-    night, reason = whereabouts.last_count(), request.GET.get("why", "")
-    shown = [row for row in rows if row.reason == reason] if reason in late.REASONS else rows
-    places = wording.subjects([row.recall for row in shown])
+    """Show who should have been seen and was not, and where everybody is; `why` narrows the list.
+
+    The morning's count is shown as it was kept; `count` asks for it anew, a pass over every record.
+    """
+    today, reason, night = clock.today(), request.GET.get("why", ""), whereabouts.last_count()
+    reasons, people = missed_reasons.counts(today), missed_reasons.count_people(today)
+    page = _page(request, reason, {code: number for code, _words, number in reasons})
+    rows = late.rows(today, list(page.object_list))
+    places = wording.subjects([row.recall for row in rows])
     context = {
-        "rows": [(row, wording.what_for(row.recall, places)) for row in shown],
-        "people": late.people(rows),
-        "reasons": late.counts(rows),
-        "reason": late.REASONS.get(reason, ""),
-        "count": count,
-        "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
+        "page": page,
+        "rows": [(row, wording.what_for(row.recall, places)) for row in rows],
+        "people": people,
+        "reasons": reasons,
+        "reason": missed_reasons.REASONS.get(reason, ""),
         "night": night,
-        "night_alarms": _with_names([_kept(alarm) for alarm in night.alarms]) if night else [],
-        "agree": whereabouts.overdue_now() == {row.patient.pk for row in rows},
-        "alarms": _with_names([*count.alarms, *count.faults]),
-        "ended": _with_names([count.checks_ended]),
         "problems": open_problems().count(),
+        **_count(request, night),
     }
     return render(request, "scheduling/missed.html", context)
 
 
-def _kept(alarm: dict[str, Any]) -> whereabouts.Alarm:
-    return whereabouts.Alarm(alarm["code"], tuple(alarm["patients"]), tuple(alarm["strangers"]))
+def _page(request: StaffRequest, reason: str, counted: dict[str, int]) -> "Page[Any]":
+    """Give the keys of one page; the reasons of the others are only counted."""
+    rows, count = missed_reasons.late(clock.today()), sum(counted.values())
+    if reason in missed_reasons.REASONS:
+        rows = missed_reasons.with_reasons(rows, clock.today()).filter(reason=reason)
+        count = counted.get(reason, 0)
+    return page_of_rows(rows.values_list("pk", flat=True), request, count=count)
 
 
-def _with_names(alarms: list[whereabouts.Alarm]) -> list[tuple[str, list[Patient]]]:
-    keys = {key for alarm in alarms for key in alarm.patients}
-    people = Patient.objects.in_bulk(keys)
-    return [(alarm.words, [people[key] for key in alarm.patients]) for alarm in alarms]
+def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
+    now = night is None or "count" in request.GET
+    count = whereabouts.as_kept(night) if night and not now else whereabouts.count_now()
+    overdue = missed_reasons.late(clock.today()).order_by().values_list("patient", flat=True)
+    kept = whereabouts.as_kept(night) if night and now else None
+    return {
+        "count": count,
+        "counted_now": now,
+        "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
+        "agree": whereabouts.overdue_now() == set(overdue) if now else None,
+        "alarms": _with_names([*count.alarms, *count.faults], request),
+        "ended": _with_names([count.checks_ended], request),
+        "night_alarms": _with_names([*kept.alarms, *kept.faults], request) if kept else [],
+    }
+
+
+def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[dict[str, Any]]:
+    """Give each alarm with one page of those it names."""
+    pages = [page_of_rows(alarm.patients, request, alarm.code) for alarm in alarms]
+    people = Patient.objects.in_bulk({key for page in pages for key in page.object_list})
+    return [
+        {"words": alarm.words, "page": page, "named": [people[key] for key in page.object_list]}
+        for alarm, page in zip(alarms, pages, strict=True)
+    ]
 
 
 @allow(Act.SEE_MISSED)
 def owed(request: StaffRequest) -> HttpResponse:
     """Show what is owed and what the lists hold, by kind, and by name what no list holds; counted as it is now."""
     rows = duty_count.count_duties()
-    people = Patient.objects.in_bulk({key for row in rows for key in row.lost})
+    pages = [page_of_rows(row.lost, request, row.code) for row in rows]
+    people = Patient.objects.in_bulk({key for page in pages for key in page.object_list})
     context = {
-        "rows": [(row, [people[key] for key in row.lost if key in people]) for row in rows],
+        "rows": [
+            (row, page, [people[key] for key in page.object_list if key in people])
+            for row, page in zip(rows, pages, strict=True)
+        ],
         "moment": clock.now(),
         "lost": sum(len(row.lost) + len(row.strangers) for row in rows),
     }
@@ -63,8 +98,9 @@ def place(request: StaffRequest, name: str) -> HttpResponse:
     """List exactly those whom the count has in this place."""
     if name not in whereabouts.WORDS:
         raise Http404(name)
-    found = Patient.objects.filter(pk__in=whereabouts.patients_in(name))
-    context = {"people": list(found), "words": whereabouts.WORDS[name], "moment": clock.now()}
+    keys = RawSQL(*whereabouts.select_in(name))
+    page = page_of_rows(Patient.objects.filter(pk__in=keys), request)
+    context = {"page": page, "words": whereabouts.WORDS[name], "moment": clock.now()}
     return render(request, "scheduling/place.html", context)
 
 

@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -11,12 +10,13 @@ from django.utils.translation import gettext as _
 
 from clinic.access import Act, StaffRequest, allow
 from clinic.models import StaleRow
-from clinic.pages.responses import PAGE, conflict, page_form, page_of
+from clinic.pages.paging import page_of_rows
+from clinic.pages.responses import conflict, page_form, page_of
 from clinic.wording import write_day
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
 from scheduling.planning import wording as plan_words
-from scheduling.problem_links import link_of
+from scheduling.problem_links import links_of
 from scheduling.recalls import overrides, what_follows, whereabouts
 from scheduling.recalls.closing import RecallRefused
 
@@ -29,8 +29,9 @@ def open_problems() -> QuerySet[PlanProblem]:
 @allow(Act.SEE_MISSED)
 def problems(request: StaffRequest) -> HttpResponse:
     """List the problems, the oldest first, each with the page that mends it."""
-    found = Paginator(open_problems().select_related("patient"), PAGE).get_page(request.GET.get("page"))
-    rows = [{"row": row, "link": link_of(row)} for row in found.object_list]
+    found = page_of_rows(open_problems().select_related("patient"), request)
+    shown = list(found.object_list)
+    rows = [{"row": row, "link": link} for row, link in zip(shown, links_of(shown), strict=True)]
     context = {"page": found, "rows": rows, "count": whereabouts.last_count()}
     return render(request, "scheduling/problems.html", context)
 

@@ -16,16 +16,16 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.charts.year_strip import Strip
 from clinic.duties import proposals
 from clinic.duties.kinds import OwningList
-from clinic.models import ContactRoute, Member, StaleRow
+from clinic.models import ContactRoute, StaleRow
 from clinic.pages import duty_rows
+from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
 from clinic.wording import write_day
-from scheduling.desk import bookable, what_next, worklists
+from scheduling.desk import bookable, day_tally, what_next, worklists
 from scheduling.models import (
     Appointment,
     AppointmentState,
     ContactAttempt,
-    ItemState,
     Recall,
     WorkItem,
 )
@@ -35,6 +35,7 @@ from scheduling.recalls import whereabouts, wording
 from scheduling.recalls.missed import tried
 
 ROOM_DAYS = 14
+UNSAID = 10  # appointments without an outcome on one page, so that the calls stand near
 LEDGER = {
     "to_reach": gettext_lazy("to reach"),
     "settled": gettext_lazy("settled today"),
@@ -58,26 +59,33 @@ class Row:
 @allow(Act.SEE_WORKLIST)
 def today(request: StaffRequest) -> HttpResponse:
     day = clock.today()
-    items = list(worklists.items_of(day))
-    waiting = list(without_outcome())
-    recalls = [item.recall for item in items] + [row for visit in waiting for row in visit.recalls.all()]
-    know, ledger = _RowFacts(recalls, day), _ledger(day, request.user)
-    rows = [know.row(item, item.recall, request.user) for item in items]
+    left, ledger = day_tally.left_to_do(day), day_tally.ledger(day, request.user)
+    page = page_of_rows(worklists.items_of(day), request, count=left.items)
+    unsaid = page_of_rows(without_outcome(), request, "outcomes", size=UNSAID)
+    items, waiting = list(page.object_list), list(unsaid.object_list)
+    answers = page_of_rows(proposals.unread_answers(request.user), request, "answers")
+    # What a row says is asked for the rows of these pages only, however long the lists are.
+    know = _RowFacts(
+        [item.recall for item in items] + [row for visit in waiting for row in visit.recalls.all()], day
+    )
     context = {
-        "rows": rows,
+        "page": page,
+        "rows": [know.row(item, item.recall, request.user) for item in items],
+        "unsaid": unsaid,
         "outcomes": [know.appointment(visit) for visit in waiting],
-        "people": len({item.recall.patient_id for item in items}),
-        "oldest": min((wording.waits_since(item.recall) for item in items), default=None),
-        "with_others": _with_others(items, request.user),
+        "people": left.people,
+        "oldest": left.oldest,
+        "with_others": day_tally.with_others(day, request.user),
         "ledger": [(LEDGER[code], number) for code, number in ledger.items()],
         "yours": ledger["yours"],
         "room": _room(day),
         "count": whereabouts.last_count(),
-        "unlisted": not items and worklists.to_reach(day).exclude(work_items__day=day).count(),
+        "unlisted": not left.items and worklists.to_reach(day).exclude(work_items__day=day).count(),
         "may_call": may(request.user, Act.CONTACT),
         "may_book": may(request.user, Act.BOOK),
         "duties": duty_rows.page_of_list(OwningList.TODAY, request),
-        "answered": duty_rows.proposal_rows(proposals.unread_answers(request.user), request),
+        "answered": duty_rows.proposal_rows(answers.object_list, request),
+        "answers": answers,
     }
     return render(request, "scheduling/today.html", context)
 
@@ -148,21 +156,6 @@ def _last_words(attempt: ContactAttempt) -> str:
         "day": write_day(at.date()),
         "time": f"{at:%H:%M}",
         "outcome": attempt.get_outcome_display(),
-    }
-
-
-def _with_others(items: list[WorkItem], member: Any) -> list[tuple[Member, int]]:
-    claimed = [item.claimed_by for item in items if item.claimed_by_id != member.pk]
-    return Counter(one for one in claimed if one).most_common()
-
-
-def _ledger(day: date, member: Any) -> dict[str, int]:
-    states = list(WorkItem.objects.filter(day=day).values_list("state", "claimed_by_id", "recall__state"))
-    return {
-        "to_reach": sum(state != ItemState.DONE and of == "due" for state, _by, of in states),
-        "settled": sum(state == ItemState.DONE for state, _by, _of in states),
-        "yours": sum(state == ItemState.CLAIMED and by == member.pk for state, by, _of in states),
-        "handed_back": sum(state == ItemState.HANDED_BACK for state, _by, _of in states),
     }
 
 

@@ -9,7 +9,7 @@ import pytest
 from clinic.people import patients
 from scheduling.desk import booking, contacts, worklists
 from scheduling.models import WorkItem
-from scheduling.recalls import closing, missed
+from scheduling.recalls import closing, missed, missed_reasons
 from tests import build
 from tests.scheduling import scene
 
@@ -112,9 +112,13 @@ def test_the_counts_are_the_rows():
     scene.overdue_check()
     visit(scene.overdue_check(), "missed")
     rows = missed.rows(scene.TODAY)
-    for reason, _, count in missed.counts(rows):
+    for reason, _, count in missed_reasons.counts(scene.TODAY):
         assert count == sum(row.reason == reason for row in rows)
-    assert sum(count for _, _, count in missed.counts(rows)) == len(rows) == missed.people(rows)
+    assert (
+        sum(count for _, _, count in missed_reasons.counts(scene.TODAY))
+        == len(rows)
+        == missed_reasons.count_people(scene.TODAY)
+    )
 
 
 @pytest.mark.parametrize("name", ["=1+1", "+44", "-2", "@SUM(A1)", "\tx", '=HYPERLINK("x","y"),\n'])

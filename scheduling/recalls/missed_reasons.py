@@ -1,0 +1,100 @@
+"""Say in the database why each recall that is past its last day is late, so that a reason can be counted and paged."""
+
+from collections.abc import Mapping
+from datetime import date, datetime, time
+
+from django.db.models import Case, CharField, Count, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+from django.utils.translation import gettext_lazy
+
+from clinic.models import PatientStatus
+from clinic.wording import Words
+from scheduling.models import (
+    OPEN,
+    Appointment,
+    AppointmentState,
+    ClosureDay,
+    ContactAttempt,
+    Outcome,
+    Recall,
+    Session,
+)
+
+REASONS: Mapping[str, Words] = {
+    "booked": gettext_lazy("booked, too late"),
+    "no_outcome": gettext_lazy("nobody wrote down whether they came"),
+    "proposed": gettext_lazy("closing was proposed"),
+    "missed_visit": gettext_lazy("missed the visit"),
+    "cancelled_by_us": gettext_lazy("cancelled by us"),
+    "cancelled_by_patient": gettext_lazy("cancelled by the patient"),
+    "reached": gettext_lazy("reached, not booked"),
+    "not_reached": gettext_lazy("not reached"),
+    "no_slot": gettext_lazy("no bookable hours in the window"),
+    "not_called": gettext_lazy("not yet called"),
+}
+SPOKE = (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED, Outcome.ASKS_LATER, Outcome.DECLINED)
+_BY_STATE = {
+    AppointmentState.MISSED: "missed_visit",
+    AppointmentState.CANCELLED_BY_CLINIC: "cancelled_by_us",
+    AppointmentState.CANCELLED_BY_PATIENT: "cancelled_by_patient",
+}
+
+
+def late(today: date) -> QuerySet[Recall]:
+    """Find recalls past their last day, the oldest first."""
+    rows = Recall.objects.filter(state__in=OPEN, latest__lt=today)
+    rows = rows.filter(patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True)
+    return rows.order_by("latest", "urgency", "pk")
+
+
+def with_reasons(rows: QuerySet[Recall], today: date) -> QuerySet[Recall]:
+    """Add the code of the reason: what became of the last visit, else what was proposed, else how calling went."""
+    ended = [_when(Q(state=state), reason) for state, reason in _BY_STATE.items()]
+    of_visit = Coalesce(_last_visit(today, *ended), _by_contact())
+    # An appointment without an outcome stands before what was proposed; a visit that came to nothing does not.
+    of_proposed = Coalesce(_last_visit(today), Value("proposed"))
+    return rows.annotate(reason=Case(When(proposed_ground="", then=of_visit), default=of_proposed))
+
+
+def counts(today: date) -> list[tuple[str, Words, int]]:
+    """Count by reason, the commonest first; each number opens exactly these patients."""
+    rows = with_reasons(late(today), today).order_by()
+    tally = dict(rows.values_list("reason").annotate(Count("pk")))  # type: ignore[misc]  # annotated just now
+    order = sorted(tally, key=lambda reason: (-tally[reason], list(REASONS).index(reason)))
+    return [(reason, REASONS[reason], tally[reason]) for reason in order]
+
+
+def count_people(today: date) -> int:
+    people: int = late(today).order_by().aggregate(people=Count("patient", distinct=True))["people"]
+    return people
+
+
+def _last_visit(today: date, *ended: When) -> Subquery:
+    """Say what the last appointment gives as a reason; nothing where there is none, or they came."""
+    midnight = timezone.make_aware(datetime.combine(today, time()))
+    booked = Q(state=AppointmentState.BOOKED)
+    past, ahead = _when(booked & Q(starts_at__lt=midnight), "no_outcome"), _when(booked, "booked")
+    visits = Appointment.objects.filter(recalls=OuterRef("pk")).order_by("-starts_at", "-pk")
+    why = Case(past, ahead, *ended, output_field=CharField(null=True))
+    return Subquery(visits.annotate(why=why).values("why")[:1])
+
+
+def _by_contact() -> Case:
+    counted = ContactAttempt.objects.filter(recall=OuterRef("pk"), struck__isnull=True, counts=True)
+    bookable = Session.objects.filter(day__gte=OuterRef("earliest"), day__lte=OuterRef("latest"))
+    has_hours = Exists(bookable.exclude(day__in=ClosureDay.objects.values("day")))
+    return Case(
+        When(Exists(counted.filter(outcome__in=SPOKE)), then=_with_hours(has_hours, "reached")),
+        _when(Exists(counted), "not_reached"),
+        default=_with_hours(has_hours, "not_called"),
+        output_field=CharField(),
+    )
+
+
+def _with_hours(has_hours: Exists, reason: str) -> Case:
+    return Case(_when(has_hours, reason), default=Value("no_slot"), output_field=CharField())
+
+
+def _when(condition: Q | Exists, reason: str) -> When:
+    return When(condition, then=Value(reason))

@@ -1,0 +1,145 @@
+"""The lists of a large clinic: python -m tests.bench.pages [patients] [due] [--database sqlite|URL].
+
+Builds invented patients in a throw-away database, of whom `due` stand on today's list, and asks for each list as the
+person who works from it. Beside each stands a plain page of as many rows: one indexed query through the same base
+template, by the same person in the same run. Milliseconds are processor time of this process, the median of calls
+after a first one; on PostgreSQL the database's own time comes on top and is part of the seconds by the wall.
+"""
+
+import argparse
+import re
+import statistics
+import tempfile
+import time
+
+from tests.bench.paged_clinic import invent
+from tests.bench.replanning import prepare
+from tests.bench.table import load
+
+CALLS = 7
+# (name, who asks, page, what is asked for)
+LISTS = (
+    ("Today", "nurse", "scheduling:today", {}),
+    ("Missed", "nurse", "scheduling:missed", {}),
+    ("Missed, one reason", "nurse", "scheduling:missed", {"why": "not_reached"}),
+    ("Results", "nurse", "lesions:results", {}),
+    ("Problems", "nurse", "scheduling:problems", {}),
+    ("Patients", "nurse", "clinic:patients", {}),
+    ("Diary, a day", "nurse", "scheduling:diary", {}),
+    ("Diary, a week", "nurse", "scheduling:diary", {"view": "week"}),
+    ("Decisions", "dermatologist", "lesions:decisions", {}),
+    ("Pictures", "nurse", "lesions:pictures", {}),
+)
+PLAIN = """{% extends "clinic/base.html" %}{% load quarterday %}{% block content %}<table><tbody>
+{% for row in rows %}<tr><th><a href="{% url 'clinic:patient' row.pk %}">{{ row }}</a></th><td>{{ row.number }}</td>
+<td>{{ row.born|day }}</td></tr>
+{% endfor %}</tbody></table>{% endblock %}"""
+ROW = re.compile(r'<(?:article|div) class="row"|<tr>\s*<t[dh][ >](?! ?scope="col")')
+
+
+def plain(request, rows):
+    """As many rows as the page beside it, from one indexed query."""
+    from django.http import HttpResponse
+    from django.template import engines
+
+    from clinic.models import Patient
+
+    found = Patient.objects.order_by("pk")[:rows]
+    return HttpResponse(engines["django"].from_string(PLAIN).render({"rows": found}, request))
+
+
+def settle():
+    """Settings as the tests have them: no static manifest, no redirect to https; the pages are the same."""
+    import sys
+    from types import ModuleType
+
+    from django.conf import settings
+    from django.urls import include, path
+
+    settings.ALLOWED_HOSTS = ["testserver"]
+    settings.SECURE_SSL_REDIRECT = settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False
+    settings.STORAGES["staticfiles"]["BACKEND"] = "django.contrib.staticfiles.storage.StaticFilesStorage"
+    settings.MIDDLEWARE = [name for name in settings.MIDDLEWARE if not name.startswith("whitenoise")]
+    urls = ModuleType("tests.bench.urls")
+    urls.urlpatterns = [path("plain/<int:rows>/", plain), path("", include("clinic.project.urls"))]
+    sys.modules[urls.__name__] = urls
+    settings.ROOT_URLCONF = urls.__name__
+
+
+def ask(client, address, query=None):
+    """Processor ms, ms by the wall, questions, and the page."""
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    client.get(address, query)
+    with CaptureQueriesContext(connection) as asked:
+        page = client.get(address, query).content.decode()
+    questions, took = len(asked), []
+    for _ in range(CALLS):
+        worked, begun = time.process_time(), time.perf_counter()
+        answer = client.get(address, query)
+        took.append((1000 * (time.process_time() - worked), 1000 * (time.perf_counter() - begun)))
+        assert answer.status_code == 200, answer.status_code
+    return *(statistics.median(of) for of in zip(*took, strict=True)), questions, page
+
+
+def signed_in(role):
+    from django.test import Client
+
+    from tests import build
+
+    client = Client()
+    client.force_login(build.member(role), backend="clinic.project.backends.ClinicBackend")
+    return client
+
+
+def measure(only=""):
+    from django.urls import reverse
+
+    clients = {role: signed_in(role) for role in ("nurse", "dermatologist")}
+    print("| list | rows | processor ms | plain ms | ratio | ms by the wall | plain | queries | KiB |")
+    print("|---|---|---|---|---|---|---|---|---|", flush=True)
+    for name, role, page, query in LISTS:
+        if only.lower() not in name.lower():
+            continue
+        worked, wall, asked, text = ask(clients[role], reverse(page), query)
+        rows = len(ROW.findall(text))
+        bare, bare_wall, _, _ = ask(clients[role], f"/plain/{rows}/")
+        print(
+            f"| {name} | {rows} | {worked:.0f} | {bare:.0f} | {worked / bare:.1f} | {wall:.0f} | {bare_wall:.0f} "
+            f"| {asked} | {len(text.encode()) / 1024:.0f} |", flush=True,
+        )  # fmt: skip
+
+
+def main():
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("patients", nargs="?", type=int, default=20_000)
+    asked.add_argument("due", nargs="?", type=int, default=4_000)
+    asked.add_argument("--database", default="sqlite")
+    asked.add_argument("--only", default="", help="lists whose name holds this")
+    asked = asked.parse_args()
+    with tempfile.TemporaryDirectory(prefix="pages-") as folder:
+        run(asked, prepare(asked.database, folder))
+
+
+def run(asked, connection):
+    try:
+        from clinic import clock
+        from scheduling.recalls import whereabouts
+        from tests import build
+
+        settle()
+        build.rules_in_force(), build.flags_in_force()
+        invent(asked.patients, asked.due, build.dermatologist())
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+        whereabouts.count_everybody(clock.today())
+        print(f"{asked.patients} patients, {asked.due} due, {connection.vendor}\n")
+        measure(asked.only)
+        load()
+    finally:
+        connection.creation.destroy_test_db("bench", verbosity=0)
+
+
+if __name__ == "__main__":
+    main()
