@@ -186,7 +186,7 @@ class MemberForm(forms.ModelForm):
 class SettleForm(RevisionForm):
     """Asks what came of a duty; which fields an outcome needs is checked where the entry is written."""
 
-    outcome = forms.ChoiceField(label=_("What came of it"), widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label=_("Outcome"), widget=forms.RadioSelect)
     on = day_field(_("On"))
     whom = forms.CharField(label=_("To whom, or by whom"), max_length=120, required=False)
     how = forms.ChoiceField(label=_("How"), choices=[("", "—"), *How.choices], required=False)
@@ -195,7 +195,10 @@ class SettleForm(RevisionForm):
     )
     until = day_field(_("Until, where a day is asked for"), future=True, required=False)
     teller = forms.ModelChoiceField(
-        label=_("Who tells the patient"), queryset=Member.objects.none(), required=False
+        label=_("Who tells the patient"),
+        queryset=Member.objects.none(),
+        required=False,
+        widget=forms.Select(attrs={"translate": "no"}),
     )
 
     def __init__(self, *args: Any, outcomes: Iterable[Outcome], **more: Any) -> None:
@@ -222,7 +225,9 @@ class ProposeEndForm(EndDutyForm):
 
 
 class GiveForm(RevisionForm):
-    owner = forms.ModelChoiceField(label=_("Who does it"), queryset=Member.objects.none())
+    owner = forms.ModelChoiceField(
+        label=_("Who does it"), queryset=Member.objects.none(), widget=forms.Select(attrs={"translate": "no"})
+    )
 
     def __init__(self, *args: Any, act: Act, **more: Any) -> None:
         super().__init__(*args, **more)

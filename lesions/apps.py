@@ -14,7 +14,8 @@ class LesionsConfig(AppConfig):
         from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from lesions.limits import flags  # noqa: PLC0415  needs loaded models
         from lesions.register import endings, examinations, unmatched  # noqa: PLC0415  needs loaded models
-        from lesions.review import care_end, in_error, putting_right, results_followed  # noqa: PLC0415  needs loaded models
+        from lesions.results import in_error, results_followed  # noqa: PLC0415  needs loaded models
+        from lesions.review import care_end, putting_right  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)

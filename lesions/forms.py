@@ -29,7 +29,8 @@ from lesions.models import (
     View,
 )
 from lesions.register import bodymap, register, subjects, wording
-from lesions.review import report_checks, results_owed, signoff
+from lesions.results import report_checks, results_owed
+from lesions.review import signoff
 
 _NOT_MONITORED = [("", _("not monitored with pictures")), *Monitoring.choices]
 _UNKNOWN = ("", _("not stated"))
@@ -114,7 +115,7 @@ class SignForm(forms.Form):
 
 class ExaminedForm(forms.Form):
     on = day_field(_("Examined in person on"), initial=clock.today)
-    outcome = _note(_("What came of it"), required=True)
+    outcome = _note(_("Outcome"), required=True)
 
 
 class _ManyFiles(forms.ClearableFileInput):

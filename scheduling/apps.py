@@ -12,7 +12,8 @@ class SchedulingConfig(AppConfig):
         from clinic.people import ending, longer_waits, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions.looking import foresight  # noqa: PLC0415  needs loaded models
-        from lesions.review import in_error, taking_back  # noqa: PLC0415  needs loaded models
+        from lesions.results import in_error  # noqa: PLC0415  needs loaded models
+        from lesions.review import taking_back  # noqa: PLC0415  needs loaded models
         from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from scheduling.desk import care_end, unfiled  # noqa: PLC0415  needs loaded models
         from scheduling.planning import foreseen, rules_in_force  # noqa: PLC0415  needs loaded models

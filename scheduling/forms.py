@@ -19,7 +19,7 @@ from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
-from lesions.review import report_checks
+from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows
@@ -92,7 +92,7 @@ class AttemptForm(forms.Form):
     """Asks for an attempt; the routes offered are those of the record that are not dead, and the used one is copied."""
 
     way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
-    outcome = forms.ChoiceField(label=_("What came of it"), choices=[("", _("choose")), *Outcome.choices])
+    outcome = forms.ChoiceField(label=_("Outcome"), choices=[("", _("choose")), *Outcome.choices])
     told = forms.CharField(
         label=_("What the patient was told about why"),
         widget=forms.Textarea(attrs={"rows": 2}),

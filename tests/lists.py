@@ -20,7 +20,8 @@ from lesions.measuring import measure
 from lesions.models import Flag, Lesion, Review
 from lesions.pictures import intake, storage
 from lesions.register import register
-from lesions.review import pathology, signoff
+from lesions.results import pathology
+from lesions.review import signoff
 from scheduling.checklists import records
 from scheduling.desk import contacts, worklists
 from scheduling.planning import replan

@@ -30,7 +30,7 @@ QUESTIONS = {
     "Where is a picture measured?": "lesions.measuring.measure.measure_picture",
     "What puts a lesion before a dermatologist?": "lesions.limits.flags.raise_flags",
     "Where is a decision signed?": "lesions.review.signoff.record",
-    "Where is the patient told the result?": "lesions.review.pathology.tell",
+    "Where is the patient told the result?": "lesions.results.pathology.tell",
     "Where are two pictures laid upon each other?": "lesions.analysis.compare.registration.register",
     "Where are facts gathered for the core?": "scheduling.planning.gather.gather_facts",
     "Where is a plan made anew?": "scheduling.planning.replan.replan_patient",

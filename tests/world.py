@@ -10,7 +10,8 @@ from clinic.people import visits
 from lesions.analysis.types import Message
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
-from lesions.review import pathology, signoff
+from lesions.results import pathology
+from lesions.review import signoff
 from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan

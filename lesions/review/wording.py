@@ -139,7 +139,7 @@ _BY_CODE: Final[dict[str, _Said]] = {
     "second_reading": _second_reading,
     "dissent": _dissent,
     "nothing_to_compare": lambda _given: iter(
-        [_("There is no earlier picture to compare with at this version.")]
+        [_("There is no earlier picture to compare with.")]
     ),
     "no_limits": lambda _given: iter([_("No limits are in force, so every picture is looked at.")]),
 }

@@ -227,7 +227,7 @@ def decide_in_person(request: StaffRequest, pk: int) -> HttpResponse:
         else:
             return redirect("lesions:lesion", pk)
     form.say_what_follows(_words_by_decision(_follows(lesion, form)))
-    note = _("Decided at the bedside, without pictures. Pictures that wait for a decision go on waiting.")
+    note = _("Decided in the clinic, without pictures. Pictures that wait for a decision go on waiting.")
     return about_lesion(request, lesion, form, _("Decide in person"), _("Sign"), note=note)
 
 

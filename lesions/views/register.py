@@ -168,7 +168,7 @@ def note_sign(request: StaffRequest, pk: int) -> HttpResponse:
     note = _(
         "A raised, firm, growing or bleeding lesion is urgent work the same day; it is not watched with pictures."
     )
-    return about_lesion(request, lesion, form, _("Note a sign"), _("Note it"), note=note)
+    return about_lesion(request, lesion, form, _("Note growth, bleeding …"), _("Note it"), note=note)
 
 
 @allow(Act.EXAMINE)

@@ -30,8 +30,8 @@ from lesions.models import Diagnosis, Procedure
 from lesions.pages import diagnosis_versions
 from lesions.pages.lesion_head import patient_url
 from lesions.register import subjects, unmatched
-from lesions.review import in_error, pathology, results_owed
-from lesions.review.report_checks import AlreadyReported, ResultRefused
+from lesions.results import in_error, pathology, results_owed
+from lesions.results.report_checks import AlreadyReported, ResultRefused
 
 
 @allow(Act.TELL_PATIENT)

@@ -29,7 +29,7 @@ class Rate:
     source: Words
 
 
-# Published rates; the first holds until somebody chooses another (operations.md, K1 and S38).
+# Published rates; the first holds until somebody chooses another (docs/sources.md).
 PUBLISHED = (
     Rate(
         8.2,

@@ -12,7 +12,7 @@ from clinic.people.visits import VisitRefused
 from clinic.trail import audit
 from clinic.wording import write_day
 from lesions.models import Diagnosis, Examination, Procedure, SignOff
-from lesions.review.report_checks import ResultRefused
+from lesions.results.report_checks import ResultRefused
 from lesions.review.signoff import SignOffRefused
 from scheduling.models import OPEN, Appointment, Recall, RecallState
 from scheduling.planning.replan import supersede

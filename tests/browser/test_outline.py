@@ -160,7 +160,7 @@ def test_the_change_map_stands_beside_the_decision(page, shot):
     review = scene.measured(lesion, jpeg(later), mm_per_px=later.mm_per_px, scale_origin="device")
     sign_in(page, build.dermatologist(name="D. Doctor"))
     page.goto(reverse("lesions:decision", args=[review.pk]))
-    page.get_by_text("What changed, drawn").click()
+    page.get_by_role("button", name="C what changed").click()
     drawn = page.locator("img.change-map")
     expect(drawn).to_be_visible()
     page.wait_for_load_state("networkidle")

@@ -21,15 +21,16 @@ SPEC = phantom.Phantom(seed=11, axes_mm=(4.4, 3.6), ruler=False)
 CLOSER = replace(
     phantom.recaptured(phantom.grown(SPEC, 1.2), seed=12), mm_per_px=SPEC.mm_per_px / 1.12, turn=6.0
 )
-# Where a full pixel (x, y) of the picture in `frame` lies on the screen, by the transforms that the browser holds.
+# Where a full pixel (x, y) of a picture lies on the screen, by what the browser holds: the laid one is turned by a matrix.
 PLACE = """([frame, which, x, y]) => {
-  const box = document.querySelectorAll(".frame")[frame], image = box.querySelectorAll("img")[which];
-  const [width, height] = [Number(image.dataset.width), Number(image.dataset.height)];
-  const k = Math.min(box.clientWidth / width, box.clientHeight / height);
-  const inside = new DOMPoint((box.clientWidth - k * width) / 2 + k * x, (box.clientHeight - k * height) / 2 + k * y);
-  const at = inside.matrixTransform(new DOMMatrix(getComputedStyle(image).transform));
+  const boxes = document.querySelectorAll(".frame"), box = boxes[frame], image = box.querySelectorAll("img")[which];
   const edge = box.getBoundingClientRect();
-  return [edge.x + at.x, edge.y + at.y];
+  if (which) {
+    const at = new DOMPoint(x, y).matrixTransform(new DOMMatrix(getComputedStyle(image).transform));
+    return [edge.x + at.x, edge.y + at.y];
+  }
+  const shown = image.getBoundingClientRect();
+  return [shown.x + (x / Number(box.dataset.width)) * shown.width, shown.y + (y / Number(box.dataset.height)) * shown.height];
 }"""
 
 
@@ -95,8 +96,8 @@ def test_pictures_of_two_scales_stand_at_one(opened, errors, shot):
 
 def test_the_overlay_lays_the_lesion_on_the_lesion(opened, shot):
     page = opened()
-    expect(page.get_by_role("button", name="Overlay O")).to_be_enabled()
-    page.get_by_role("button", name="Overlay O").click()
+    expect(page.get_by_role("button", name="O overlay")).to_be_enabled()
+    page.get_by_role("button", name="O overlay").click()
     for _ in range(2):
         earlier, later = place(page, *middle(SPEC)), place(page, *middle(CLOSER), which=1)
         assert math.dist(earlier, later) < 3

@@ -60,7 +60,15 @@ def reasons(review, count):
         "The largest diameter grew, and a colour is new that was not there before. Compared with 27 Aug 2026."
     )
     Flag.objects.bulk_create(
-        Flag(review=review, code=f"r{number}", text=text, value=12.0, unit="%", uncertainty=1.0, limit=5.0)
+        Flag(
+            review=review,
+            code=f"r{number}",
+            params={"sentence": text},
+            value=12.0,
+            unit="%",
+            uncertainty=1.0,
+            limit=5.0,
+        )
         for number in range(count)
     )
 
@@ -249,7 +257,7 @@ def test_look_first_hides_figures_until_an_impression_is_keyed(page, doctor):
 
 
 @pytest.mark.parametrize("scales", [True, False])
-def test_the_lesion_fills_its_pane_at_one_scale_and_a_bar_stands_only_with_one(page, doctor, scales):
+def test_the_lesion_fills_its_pane_and_a_bar_stands_only_with_a_scale(page, doctor, scales):
     """55 to 75 % of the pane at first (a design choice); a millimetre is as long on both sides, at most 2 % apart."""
     review = two_pictures(scales)
     sign_in(page, doctor)
@@ -277,7 +285,9 @@ def copies(review, count):
         later = _copied(review.assessment, lesion, 2 * number + 1)
         compared = _again(review.comparison, earlier=earlier, later=later)
         made.append(_again(review, lesion=lesion, assessment=later, comparison=compared))
-        Flag.objects.create(review=made[-1], code="area_growth", text="The area grew.", value=20.0, unit="%")
+        Flag.objects.create(
+            review=made[-1], code="area_growth", params={"sentence": "The area grew."}, value=20.0, unit="%"
+        )
     return made
 
 

@@ -125,9 +125,14 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
     page.wait_for_load_state("networkidle")
     expect(page.locator("main, aside").filter(has_text="The area grew").first).to_be_visible()
     shot("3-decision")
-    page.get_by_label("Look again in some months").check()
-    page.get_by_label("Months until the next look").fill("3")
-    page.get_by_role("button", name="Sign", exact=True).click()
+    page.wait_for_selector("[data-decoded]")
+    page.get_by_label("months").fill("3")  # the months are part of the choice
+    page.get_by_role("button", name="Sign and next").click()
+    page.wait_for_selector(".desk-consequences:not(.empty) p")
+    page.wait_for_timeout(400)
+    page.get_by_role("button", name="Sign and next").click()
+    page.wait_for_url("**/decisions/**")
+    wait_until(lambda: SignOff.objects.filter(lesion=lesion).exists(), "the signature")
     signed = SignOff.objects.get(lesion=lesion)
     assert signed.by == staff["dermatologist"] and len(signed.seen) == 2
 
@@ -182,14 +187,14 @@ def open_hours(page) -> None:
     form = page.locator(f"form[action$='{reverse('scheduling:open_hours')}']")
     form.get_by_label("Room or person").fill("Room 2")
     form.get_by_label("Day").fill((clock.today() + timedelta(days=1)).isoformat())
-    form.get_by_label("Opens").fill("09:00")
-    form.get_by_label("Closes").fill("12:00")
+    form.get_by_label("From").fill("09:00")
+    form.get_by_label("Until").fill("12:00")
     form.get_by_role("button").click()
 
 
 def log_call(page) -> None:
     form = page.locator("#attempt")
     form.get_by_label("telephone").first.check()
-    form.get_by_label("What came of it").select_option("spoke")
+    form.get_by_label("Outcome").select_option("spoke")
     form.get_by_role("button", name="Log the attempt").click()
     expect(page.locator("main")).to_contain_text("spoke to the patient")

@@ -55,7 +55,7 @@ def test_audit_records_and_problems_are_stored_as_django_stores_them(db):
     found, expected = both_ways(AuditRecord, [about | {"details": {"due": n}} for n in range(3)])
     assert found == expected and [row["details"]["due"] for row in found] == [0, 1, 2]
     problem = {"patient_id": patient.pk, "code": "no_rule", "subject": "patient", "since": clock.today()}
-    found, expected = both_ways(PlanProblem, [problem | {"text": "a % sign", "params": {"name": "Ä"}}])
+    found, expected = both_ways(PlanProblem, [problem | {"params": {"about": "a % sign", "name": "Ä"}}])
     assert found == expected
 
 

@@ -11,7 +11,7 @@ from lesions.measuring import measure
 from lesions.models import Review
 from lesions.pictures import intake
 from lesions.register import bodymap, register
-from lesions.review import pathology
+from lesions.results import pathology
 from tests import build
 
 ARM = "45981001"

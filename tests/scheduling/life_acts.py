@@ -14,7 +14,8 @@ from lesions.analysis.drawing.phantom import draw
 from lesions.measuring import measure
 from lesions.models import Assessment, Decision, Diagnosis, Image, Lesion, Procedure, Review
 from lesions.pictures import storage
-from lesions.review import in_error, putting_right, signoff
+from lesions.results import in_error
+from lesions.review import putting_right, signoff
 from scheduling.desk import taking_back as desk_taking_back
 from scheduling.desk import unfiled
 from scheduling.models import Appointment, ContactAttempt, Recall

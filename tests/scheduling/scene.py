@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from clinic import clock
 from clinic.people import ending, visits
-from lesions.review import pathology
+from lesions.results import pathology
 from scheduling.desk import bookable, booking
 from scheduling.models import Recall, Resource
 from scheduling.planning import replan

@@ -29,7 +29,8 @@ from clinic.people.longer_waits import MakesLonger
 from lesions.measuring import measure
 from lesions.models import Decision, Diagnosis, Lesion, LesionState, Monitoring, Procedure, Sign, SignOff
 from lesions.register import register
-from lesions.review import pathology, signoff, taking_back
+from lesions.results import pathology
+from lesions.review import signoff, taking_back
 from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.desk import taking_back as desk_taking_back
 from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Outcome, Recall

@@ -20,7 +20,8 @@ from lesions.looking import showing
 from lesions.models import Assessment, Diagnosis, JobState, Lesion, Procedure, Review, ReviewState
 from lesions.pictures import intake
 from lesions.register import bodymap, register
-from lesions.review import pathology, signoff
+from lesions.results import pathology
+from lesions.review import signoff
 
 NO_FACTORS: Mapping[str, Any] = {
     "naevi": "0-15",

@@ -48,7 +48,7 @@ class Frame {
     this.bar.hidden = !found;
     if (!found) return;
     this.bar.style.width = `${found.pixels}px`;
-    this.bar.firstChild.textContent = `${found.mm} mm`;
+    this.bar.firstChild.textContent = interpolate(gettext("%s mm"), [found.mm]);
   }
 }
 
@@ -82,8 +82,9 @@ export class Panes {
   do(what) {
     if (what === "outline") this.stage.classList.toggle("no-outline");
     else if (what === "whole") this.toggleWhole();
+    else if (what === "in" || what === "out") this.zoomMiddle(what === "in" ? 1.25 : 0.8);
     else this.lay(this.mode === what ? "side" : what);
-    this.used(what);
+    this.used(what === "in" || what === "out" ? "closer" : what);
     this.show();
   }
 
@@ -147,6 +148,12 @@ export class Panes {
     this.view = closer(this.view, factor, at, frame.box());
     this.used("closer");
     this.show();
+  }
+
+  zoomMiddle(factor) {
+    const [frame] = this.frames;
+    const { width, height } = frame.box();
+    this.view = closer(this.view, factor, { x: width / 2, y: height / 2 }, frame.box());
   }
 
   listen(frame) {

@@ -80,8 +80,8 @@ PROBLEMS: Final[dict[str, str]] = {
         "Until then the strictest that may apply is kept."
     ),
     "grade_missing": gettext_noop("The grade of the dysplastic naevus ({about}) is not recorded."),
-    "no_anchor": gettext_noop("{about} has no day to count from; until it has, it is followed from {day}."),
-    "no_anchor_lesion": gettext_noop("{about} has no day to count from."),
+    "no_anchor": gettext_noop("{about} has no day of definitive excision; until it has, it is followed from {day}."),
+    "no_anchor_lesion": gettext_noop("{about} has no day from which it is watched."),
     "contradiction": gettext_noop("The diagnosis is {diagnosis}, yet {said}."),
     "stage_contradiction": gettext_noop("Stage {stated} is stated, but {t}, {n}, {m} gives {stages}."),
     "cannot_stage": gettext_noop("The stage cannot be worked out: {why}. It may be {stages}."),

@@ -23,7 +23,7 @@ _THEN = {
 }
 _ATTENDANCE: Final = gettext_noop("the last attendance")
 _ANCHORS = {
-    "diagnosis": gettext_noop("the anchor day of the diagnosis"),
+    "diagnosis": gettext_noop("the day of definitive excision"),
     "risk": gettext_noop("the risk assessment"),
     "lesion": gettext_noop("the start of monitoring"),
     "decision": gettext_noop("the day of the decision"),

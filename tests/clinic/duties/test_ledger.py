@@ -52,7 +52,7 @@ def test_working_days_leave_out_the_weekend():
     assert limits.Limit(5, 2, working=True).due_on(friday, urgent=True) == friday + timedelta(days=4)
 
 
-def test_what_a_duty_follows_from_is_a_code_said_in_the_language_of_who_reads(patient, nurse, monkeypatch):
+def test_what_a_duty_follows_from_is_a_code_said_in_the_readers_language(patient, nurse, monkeypatch):
     duty = opened("accept_referral", patient)
     steps.settle(duty=duty, by=nurse, revision=1, outcome="refused", words="No free place before May.")
     after = ledger.open_duties(patient).get()

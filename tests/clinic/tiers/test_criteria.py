@@ -267,7 +267,7 @@ def test_a_criterion_reads_as_a_sentence():
     assert by_id["over-100-moles"] == "Number of moles on the whole body is more than 100."
 
 
-def test_a_set_gives_its_texts_in_the_reader_s_language_and_the_plain_one_where_it_has_none():
+def test_a_set_gives_its_texts_in_the_readers_language_else_the_plain_one():
     text = SHIPPED.replace(
         'words = "melanoma in the past"\n',
         'words = "melanoma in the past"\nwords_de = "Melanom in der Vorgeschichte"\n',

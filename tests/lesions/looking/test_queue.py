@@ -29,7 +29,7 @@ def doctor():
 def waits(days_ago, *codes, opened_days_ago=0, tier=None):
     review = scene.measured(scene.lesion(), days_ago=days_ago)
     review.flags.all().delete()
-    Flag.objects.bulk_create(Flag(review=review, code=code, text=code) for code in codes)
+    Flag.objects.bulk_create(Flag(review=review, code=code, params={"sentence": code}) for code in codes)
     opened = clock.now() - timedelta(days=opened_days_ago)
     Review.objects.filter(pk=review.pk).update(opened_at=opened, flagged=bool(codes))
     return Review.objects.get(pk=review.pk)
@@ -63,7 +63,7 @@ def test_each_item_is_followed_by_the_next_and_the_last_by_the_first(doctor):
     assert {place.others for place in places} == {len(rows) - 1}
 
 
-def test_the_only_item_is_followed_by_nothing_and_a_signed_one_by_the_first(doctor):
+def test_the_only_item_is_followed_by_nothing_a_signed_one_by_the_first(doctor):
     only = waits(1, "diameter")
     assert queue.place_of(only, queue.decisions_of(doctor)) == queue.Place(0, None)
     look(only, doctor)

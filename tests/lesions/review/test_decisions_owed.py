@@ -16,7 +16,8 @@ from lesions.models import Image, Review, SignOff
 from lesions.pictures import storage
 from lesions.pictures.intake import PictureRefused
 from lesions.register import register
-from lesions.review import owed, pathology, putting_right, questions, reviews, signoff, taking_back
+from lesions.results import pathology
+from lesions.review import owed, putting_right, questions, reviews, signoff, taking_back
 from lesions.review.signoff import AskedFirst, SignOffRefused
 from scheduling.planning import replan
 from scheduling.planning.gather import gather_facts

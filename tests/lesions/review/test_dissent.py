@@ -51,7 +51,7 @@ def test_without_a_third_reader_the_stricter_decision_stands_and_is_done(doctors
     assert Lesion.objects.get(pk=review.lesion_id).state == "biopsy_decided"
 
 
-def test_without_a_third_reader_a_milder_dissent_changes_nothing_and_is_kept(doctors, review):
+def test_without_a_third_reader_a_milder_dissent_is_kept_alone(doctors, review):
     signed = sign(review, doctors[0], "excise")
     row = dissent.record(signed=signed, by=doctors[1], decision="reassure")
     assert row.stands is None and SignOff.objects.count() == 1
@@ -99,7 +99,7 @@ def test_an_unanswered_second_reading_returns_to_whoever_asked(doctors, review):
         assert sign(asked, first, "biopsy").by == first
 
 
-def test_the_conflict_page_offers_the_dissent_and_the_history_hides_the_first_reader(doctors, review):
+def test_the_conflict_page_offers_a_dissent_and_hides_the_first_reader(doctors, review):
     build.dermatologist()
     first, second = doctors
     client = Client()

@@ -14,7 +14,7 @@ BLURRED = {"name": "focus", "value": 0.1, "limit": 0.22, "ok": False}
     ("flag", "text"),
     [
         (FlagDraft("no_limits"), "No limits are in force, so every picture is looked at."),
-        (FlagDraft("nothing_to_compare"), "There is no earlier picture to compare with at this version."),
+        (FlagDraft("nothing_to_compare"), "There is no earlier picture to compare with."),
         (
             FlagDraft("doubtful", {"doubts": [{"code": "ragged", "params": {}}]}),
             "Check the outline. The outline is unusually ragged. Its measures are held against no limit until then.",

@@ -44,7 +44,7 @@ def test_the_decision_page(client, others):
     build.risk_assessment(review.lesion.patient, by=build.dermatologist(), on=build.days_ago(30))
     for number in range(others):
         waiting(number + 3)
-        Flag.objects.create(review=review, code=f"more-{number}", text="one more reason")
+        Flag.objects.create(review=review, code=f"more-{number}", params={"sentence": "one more reason"})
         signoff.decide_in_person(lesion=review.lesion, by=build.dermatologist(), decision="reassure")
     found = asked(client, "decision", review.pk)
     assert len(found) <= MOST, "\n".join(found)

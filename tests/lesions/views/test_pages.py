@@ -15,7 +15,7 @@ from lesions.measuring import measure
 from lesions.models import Delivery, Image, Lesion, RefusedUpload, Review, SignOff
 from lesions.pictures import intake, wording
 from lesions.register import register
-from lesions.review import pathology
+from lesions.results import pathology
 from tests import build
 from tests.lesions import scene
 from tests.page import read
@@ -365,7 +365,7 @@ def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
         "words": "it",
     }
     for status in (302, 409):
-        assert nurse.post(reverse("clinic:settle_duty", args=[duty.pk]), told).status_code == status
+        assert client.post(reverse("clinic:settle_duty", args=[duty.pk]), told).status_code == status
 
 
 def test_whether_sutures_were_left_can_be_said_afterwards_once(doctor):

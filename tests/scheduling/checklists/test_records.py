@@ -125,10 +125,16 @@ def test_nothing_is_ticked_beforehand_and_what_was_measured_stands_beside(client
     row = Assessment.objects.get()
     known = {"asymmetry_axes": (1, "axes"), "border_abrupt": (3, "eighths"), "colours": (2, "colours")}
     measures = [
-        {"name": name, "value": value, "unit": unit, "uncertainty": None, "method": "drawn"}
+        {
+            "name": name,
+            "value": value,
+            "unit": unit,
+            "uncertainty": None,
+            "method": {"code": "feret", "params": {}},
+        }
         for name, (value, unit) in known.items()
     ]
-    result = row.result | {"measures": measures, "doubt": [{"code": "x", "text": "x"}]}
+    result = row.result | {"measures": measures, "doubt": [{"code": "ragged", "params": {}}]}
     Assessment.objects.filter(pk=row.pk).update(result=result)
     shown = read(client.get(url(lesion)))
     for words in ("1 axis", "3 eighths", "2 colours"):

@@ -11,7 +11,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 
 from clinic.models import AuditRecord, Policy
 from lesions.register import register
-from lesions.review import pathology
+from lesions.results import pathology
 from scheduling.models import PlanProblem, Recall, WorkItem
 from scheduling.planning import replan
 from scheduling.planning.wording import problem_words

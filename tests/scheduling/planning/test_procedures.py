@@ -9,7 +9,7 @@ from clinic.models import DoneItem, Visit
 from clinic.models.visit import ABOUT
 from clinic.people import visits
 from clinic.people.longer_waits import MakesLonger
-from lesions.review import pathology
+from lesions.results import pathology
 from scheduling.models import OPEN, PlanProblem, Recall
 from scheduling.planning import replan
 from scheduling.planning.gather import gather_facts

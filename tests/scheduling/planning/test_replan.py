@@ -13,7 +13,7 @@ from clinic.people import ending
 from lesions.measuring import measure
 from lesions.models import Review
 from lesions.register import register as lesions
-from lesions.review import pathology
+from lesions.results import pathology
 from scheduling.models import OPEN, Plan, PlanProblem, Recall
 from scheduling.planning import replan, rules_in_force
 from scheduling.planning.gather import gather_facts, gather_facts_of_all

@@ -35,11 +35,11 @@ def test_every_way_in_which_a_recall_ends_has_its_words():
 def test_two_questions_of_one_kind_about_one_thing_are_both_asked():
     row = PlanProblem(
         code="contradiction",
-        params={"name": "melanoma", "said": "not invasive"},
-        also=[{"name": "melanoma", "said": "benign"}],
+        params={"diagnosis": "melanoma", "said": "not_invasive"},
+        also=[{"diagnosis": "melanoma_in_situ", "said": "invasive"}],
     )
     assert wording.problem_words(row) == (
-        "The diagnosis is melanoma, yet benign. The diagnosis is melanoma, yet not invasive."
+        "The diagnosis is melanoma in situ, yet invasive. The diagnosis is melanoma, yet not invasive."
     )
 
 
@@ -53,7 +53,7 @@ def test_every_alarm_of_a_kept_count_has_its_words():
 
 
 def test_a_reason_of_several_sentences_ends_with_one_full_stop():
-    own = {"by": "Dr A", "decided": "2026-01-31", "every": "6 months", "words": "a reason"}
+    own = {"by": "Dr A", "decided": "2026-01-31", "every": "P6M", "words": "a reason"}
     several = {"rule": "override:1", "code": "own_interval", "params": own, "source": ""}
     one = {"rule": "r", "code": "once", "params": {"schedule": "P1Y"}, "source": "a source"}
     assert duties.reason_words(several).endswith("known on that day.")

@@ -14,7 +14,8 @@ from clinic.models import CareEnd
 from clinic.people import ending
 from clinic.trail import triggers
 from lesions.register import register
-from lesions.review import pathology, signoff, taking_back
+from lesions.results import pathology
+from lesions.review import signoff, taking_back
 from scheduling.desk import bookable, booking, contacts, unfiled
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan

@@ -11,7 +11,7 @@ from clinic.people import longer_waits
 from clinic.people.longer_waits import MakesLonger
 from lesions.models import Diagnosis
 from lesions.register import register as lesions
-from lesions.review import pathology
+from lesions.results import pathology
 from scheduling.planning import replan
 from scheduling.recalls.longer_waits import look
 from scheduling.rules.ruleset import ruleset

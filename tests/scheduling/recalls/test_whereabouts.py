@@ -10,7 +10,7 @@ from clinic.duties import ledger, steps
 from clinic.models import Patient, RiskAssessment
 from clinic.people import ending
 from lesions.register import register as lesions
-from lesions.review import pathology
+from lesions.results import pathology
 from scheduling.desk import booking, worklists
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan

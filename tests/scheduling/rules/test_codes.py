@@ -177,12 +177,12 @@ PROBLEMS = {
     "no_anchor": (
         DEFAULT,
         {"diagnoses": [{"code": "bcc", "known_on": "2024-05-01"}]},
-        "Basal cell carcinoma of 1 May 2024 has no day to count from; until it has, it is followed from 1 May 2024.",
+        "Basal cell carcinoma of 1 May 2024 has no day of definitive excision; until it has, it is followed from 1 May 2024.",
     ),
     "no_anchor_lesion": (
         DEFAULT,
         {"lesions": [{"id": "7", "monitoring": "long"}]},
-        "Long-term monitoring has no day to count from.",
+        "Long-term monitoring has no day from which it is watched.",
     ),
     "contradiction": (
         DEFAULT,

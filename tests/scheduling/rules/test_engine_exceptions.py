@@ -376,7 +376,7 @@ def test_the_json_is_that_of_the_interface():
     ]
     assert list(shown["due"][0]) == keys
     assert list(shown["due"][0]["reasons"][0]) == [
-        "rule", "of", "code", "params", "text", "source", "anchor",
+        "rule", "of", "code", "params", "source", "anchor", "text",
     ]  # fmt: skip
     assert list(shown["problems"][0]) == ["code", "subject", "params", "text"]
 

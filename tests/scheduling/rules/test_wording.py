@@ -6,7 +6,7 @@ from typing import get_args
 import pytest
 
 from scheduling.rules import dates
-from scheduling.rules.facts import facts
+from scheduling.rules.facts import code_words, facts
 from scheduling.rules.plan import wording
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.ruleset import ruleset, vocabulary
@@ -21,7 +21,7 @@ def test_rules_read_as_sentences():
     rule = ruleset.load(HEAD + FROM_MEMORY).rules[0]
     assert wording.rule_sentence(rule) == (
         "SCC, high risk (from memory, medium confidence): full skin check every 4 months for 1 year, every 6 months "
-        "for 1 year, then follow-up ends, counted from the anchor day of the diagnosis. Applies when the diagnosis is squamous "
+        "for 1 year, then follow-up ends, counted from the day of definitive excision. Applies when the diagnosis is squamous "
         "cell carcinoma and the risk scheme is BAD and the risk class is high. Source: "
         "Keohane and others, British Association of Dermatologists guidelines for people with cutaneous squamous cell "
         "carcinoma, Br J Dermatol 2021, guideline of 2020 (from memory, to be checked)."
@@ -163,7 +163,7 @@ def test_conditions_in_words(anchor, purpose, when, words):
 @pytest.mark.parametrize(
     "anchor, purpose, words",
     [
-        ("diagnosis", "full_skin_check", "the anchor day of the diagnosis"),
+        ("diagnosis", "full_skin_check", "the day of definitive excision"),
         ("risk", "risk_assessment", "the risk assessment"),
         ("lesion", "lesion_image", "the start of monitoring"),
         ("decision", "lesion_examination", "the day of the decision"),
@@ -234,7 +234,7 @@ def test_a_due_item_in_words():
 
 @pytest.mark.parametrize("code", get_args(facts.Code))
 def test_every_diagnosis_has_its_words(code):
-    assert wording.diagnosis_words(code).lower().startswith(CODES.get(code, code.replace("_", " ")))
+    assert code_words.DIAGNOSES[code].startswith(CODES.get(code, code.replace("_", " ")))
 
 
 CODES = {

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from clinic.models import Policy
-from lesions.review import pathology
+from lesions.results import pathology
 from scheduling.desk import booking, worklists
 from scheduling.models import Appointment, ContactAttempt, Recall, Resource, Session, WorkItem
 from scheduling.planning import replan

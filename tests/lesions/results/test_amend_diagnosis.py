@@ -7,8 +7,8 @@ from django.urls import reverse
 
 from clinic.models import AuditRecord, StaleRow
 from lesions.models import Diagnosis
-from lesions.review import pathology
-from lesions.review.pathology import ResultRefused
+from lesions.results import pathology
+from lesions.results.pathology import ResultRefused
 from tests import build
 
 pytestmark = pytest.mark.django_db

@@ -12,10 +12,11 @@ from clinic.duties.ledger import DutyRefused
 from clinic.models import Duty
 from lesions.models import Flag
 from lesions.register import register, unmatched
-from lesions.review import pathology, signoff
+from lesions.results import pathology
+from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
-from tests.lesions.review.test_results_owed import SAID, amend, cut, open_, owed, report, settle
+from tests.lesions.results.test_results_owed import SAID, amend, cut, open_, owed, report, settle
 from tests.page import read
 
 pytestmark = pytest.mark.django_db
@@ -39,7 +40,7 @@ def lesion():
 # ---- who tells ------------------------------------------------------------------------------------
 
 
-def test_a_malignant_result_is_told_by_a_dermatologist_or_whom_the_reader_named(lesion, nurse, doctor):
+def test_a_malignant_result_is_told_by_a_dermatologist_or_whom_one_named(lesion, nurse, doctor):
     """docs/domain.md: "tell | dermatologist, or whom the reader names"."""
     row, other = report(lesion, doctor, tells=nurse), build.nurse()
     with pytest.raises(DutyRefused, match=f"{nurse} was named to tell this"):
@@ -80,7 +81,9 @@ def test_the_reader_names_who_tells_on_the_page(client, lesion, nurse, doctor):
 
 def flagged(lesion, limit=10.0):
     review = scene.measured(lesion)
-    Flag.objects.create(review=review, code="area_growth", text="The area grew.", value=30.0, limit=limit)
+    Flag.objects.create(
+        review=review, code="area_growth", params={"sentence": "The area grew."}, value=30.0, limit=limit
+    )
     return review
 
 

@@ -21,8 +21,8 @@ from lesions.models import (
     Procedure,
     ProcedureKind,
 )
+from lesions.results.report_checks import ResultRefused
 from lesions.review import owed
-from lesions.review.report_checks import ResultRefused
 
 _OF_TISSUE = ("send_specimen", "confirm_specimen", "report")
 _AFTER_INVASIVE = ("margins", "node", "meeting")

@@ -13,7 +13,7 @@ from clinic.duties.steps import Hook
 from clinic.models import Duty, Step, change
 from clinic.trail import audit
 from lesions.models import Diagnosis
-from lesions.review import results_owed
+from lesions.results import results_owed
 
 _WITHOUT_REPORT = ("lost", "none")
 

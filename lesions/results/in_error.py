@@ -19,8 +19,8 @@ from clinic.people import longer_waits
 from clinic.trail import audit
 from lesions.models import Diagnosis, Lesion, Procedure
 from lesions.register import register, subjects
+from lesions.results.report_checks import ResultRefused
 from lesions.review import owed
-from lesions.review.report_checks import ResultRefused
 
 Recorded = Procedure | Diagnosis
 ACT = "result.in_error"

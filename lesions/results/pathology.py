@@ -22,8 +22,8 @@ from lesions.models import (
     Procedure,
     ProcedureKind,
 )
-from lesions.review import report_checks, results_owed
-from lesions.review.report_checks import AlreadyReported, ResultRefused
+from lesions.results import report_checks, results_owed
+from lesions.results.report_checks import AlreadyReported, ResultRefused
 
 __all__ = ["AlreadyReported", "ResultRefused"]
 

@@ -16,9 +16,10 @@ from clinic.duties.kinds import OwningList
 from clinic.duties.ledger import DutyRefused
 from clinic.models import AuditRecord, Duty
 from lesions.models import Diagnosis, DiagnosisVersion
-from lesions.review import pathology, signoff
-from lesions.review.pathology import ResultRefused
-from lesions.review.report_checks import AlreadyReported
+from lesions.results import pathology
+from lesions.results.pathology import ResultRefused
+from lesions.results.report_checks import AlreadyReported
+from lesions.review import signoff
 from scheduling.models import Recall
 from scheduling.planning import replan
 from tests import build

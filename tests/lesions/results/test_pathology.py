@@ -7,8 +7,8 @@ import pytest
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.models import StaleRow
-from lesions.review import pathology, results_owed
-from lesions.review.pathology import ResultRefused
+from lesions.results import pathology, results_owed
+from lesions.results.pathology import ResultRefused
 from tests import build
 from tests.lesions import scene
 

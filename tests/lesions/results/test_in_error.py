@@ -6,8 +6,9 @@ from clinic import clock
 from clinic.duties import ledger, proposals, steps
 from clinic.models import AuditRecord, Duty
 from lesions.models import Diagnosis, Procedure
-from lesions.review import in_error, pathology, signoff
-from lesions.review.report_checks import ResultRefused
+from lesions.results import in_error, pathology
+from lesions.results.report_checks import ResultRefused
+from lesions.review import signoff
 from scheduling.models import Recall
 from scheduling.planning import replan
 from scheduling.recalls import duty_count
