@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.core.paginator import Page
+from django.db.models import QuerySet
 from django.db.models.expressions import RawSQL
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
@@ -43,7 +44,8 @@ def missed(request: StaffRequest) -> HttpResponse:
 
 def _page(request: StaffRequest, reason: str, counted: dict[str, int]) -> "Page[Any]":
     """Give the keys of one page; the reasons of the others are only counted."""
-    rows, count = missed_reasons.late(clock.today()), sum(counted.values())
+    rows: QuerySet[Any] = missed_reasons.late(clock.today())
+    count = sum(counted.values())
     if reason in missed_reasons.REASONS:
         rows = missed_reasons.with_reasons(rows, clock.today()).filter(reason=reason)
         count = counted.get(reason, 0)
