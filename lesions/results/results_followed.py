@@ -19,9 +19,17 @@ _WITHOUT_REPORT = ("lost", "none")
 
 
 def _diagnosis_of(duty: Duty) -> Diagnosis | None:
-    """Find the diagnosis that an entry is about; None where it is about something else, such as a letter."""
-    kind, _, key = duty.subject.partition(":")
-    return Diagnosis.objects.select_related("patient").get(pk=key) if kind == "diagnosis" else None
+    """Find the diagnosis that an entry is about; None where it is about something else, such as a letter.
+
+    Raises DutyRefused where it was struck through since: what was said of it then stays said.
+    """
+    kind, _sep, key = duty.subject.partition(":")
+    if kind != "diagnosis":
+        return None
+    row = Diagnosis.everything.select_related("patient").get(pk=key)
+    if row.struck_at is not None:
+        raise DutyRefused(_("This result was recorded in error since: what was said of it stays said."))
+    return row
 
 
 def told(step: Step) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import date, datetime, time
+from typing import Any
 
 from django.db.models import Case, CharField, Count, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
@@ -48,19 +49,22 @@ def late(today: date) -> QuerySet[Recall]:
     return rows.order_by("latest", "urgency", "pk")
 
 
-def with_reasons(rows: QuerySet[Recall], today: date) -> QuerySet[Recall]:
+def with_reasons(rows: QuerySet[Any], today: date) -> QuerySet[Any]:
     """Add the code of the reason: what became of the last visit, else what was proposed, else how calling went."""
     ended = [_when(Q(state=state), reason) for state, reason in _BY_STATE.items()]
     of_visit = Coalesce(_last_visit(today, *ended), _by_contact())
     # An appointment without an outcome stands before what was proposed; a visit that came to nothing does not.
     of_proposed = Coalesce(_last_visit(today), Value("proposed"))
-    return rows.annotate(reason=Case(When(proposed_ground="", then=of_visit), default=of_proposed))
+    found: QuerySet[Any] = rows.annotate(
+        reason=Case(When(proposed_ground="", then=of_visit), default=of_proposed)
+    )
+    return found
 
 
 def counts(today: date) -> list[tuple[str, Words, int]]:
     """Count by reason, the commonest first; each number opens exactly these patients."""
     rows = with_reasons(late(today), today).order_by()
-    tally = dict(rows.values_list("reason").annotate(Count("pk")))  # type: ignore[misc]  # annotated just now
+    tally = dict(rows.values_list("reason").annotate(Count("pk")))
     order = sorted(tally, key=lambda reason: (-tally[reason], list(REASONS).index(reason)))
     return [(reason, REASONS[reason], tally[reason]) for reason in order]
 

@@ -4,6 +4,7 @@ import pytest
 
 from clinic import clock
 from clinic.duties import ledger, proposals, steps
+from clinic.duties.ledger import DutyRefused
 from clinic.models import AuditRecord, Duty
 from lesions.models import Diagnosis, Procedure
 from lesions.results import in_error, pathology
@@ -127,7 +128,10 @@ def test_a_result_that_was_told_in_error_is_put_before_a_dermatologist(decided, 
     duty = ledger.open_duties(decided.patient).get(kind="decide_what_follows")
     assert duty.urgent and "told a result that was recorded in error" in duty.note
     assert duty_count.lost_now() == []
-    assert Duty.objects.get(kind="tell").ended_at, "what was said stays said"
+    told = Duty.objects.get(kind="tell")
+    assert told.ended_at, "what was said stays said"
+    with pytest.raises(DutyRefused, match="recorded in error since"):
+        steps.strike(step=told.steps.get(), by=doctor)
 
 
 def test_tissue_whose_report_stands_is_not_struck_through_first(decided, nurse, doctor):
