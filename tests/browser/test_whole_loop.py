@@ -66,7 +66,7 @@ def register_and_assess(page) -> Patient:
     page.get_by_label("Given name").fill("Wilhelmina")
     page.get_by_label("Family name").fill("Orchard-Pike")
     page.get_by_label("Date of birth").fill("1959-03-02")
-    page.get_by_label("Telephone").fill("000 5550 17")
+    page.locator("#id_phone").fill("000 5550 17")
     submit(page, "Register")
     page.get_by_role("link", name="Assess the risk").click()
     page.get_by_label("Assessed on").fill(build.days_ago(ASSESSED).isoformat())

@@ -473,7 +473,7 @@ def test_a_missing_risk_assessment_is_work_from_the_first_day():
     assert (found.target, found.urgency) == (date(2024, 5, 20), "C")
     (problem,) = plan().problems
     assert (problem.code, problem.subject) == ("risk_assessment_missing", "patient")
-    assert "no day of definitive excision" in problem.text
+    assert "no day to count from" in problem.text
     (problem,) = plan(joined("nccn"), records_since="2024-05-20").problems
     assert "no rule that asks for one" in problem.text
 
