@@ -16,7 +16,7 @@ class SchedulingConfig(AppConfig):
         from lesions.review import taking_back  # noqa: PLC0415  needs loaded models
         from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from scheduling.desk import care_end, unfiled  # noqa: PLC0415  needs loaded models
-        from scheduling.planning import foreseen, rules_in_force  # noqa: PLC0415  needs loaded models
+        from scheduling.planning import foreseen, ladder, rules_in_force  # noqa: PLC0415  needs loaded models
         from scheduling.recalls import closing, taken_back  # noqa: PLC0415  needs loaded models
         from scheduling.recalls.longer_waits import look  # noqa: PLC0415  needs loaded models
 
@@ -31,3 +31,4 @@ class SchedulingConfig(AppConfig):
         ending.register_keeper("scheduling", care_end.KEEPER)
         proposals.register_proposable(closing.ACT, closing.CLOSE)
         policies.register_checker(PolicyKind.RULES, rules_in_force.check)
+        policies.register_checker(PolicyKind.LADDER, ladder.check)

@@ -13,7 +13,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from clinic.models import ContactRoute, Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
+from clinic.duties.kinds import KINDS, OwningList, of_list
+from clinic.models import ContactRoute, Member, Patient, Policy, PolicyKind, Purpose, Role, Tier, Visit
 from clinic.models.visit import is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
@@ -21,7 +22,7 @@ from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
-from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
+from scheduling.models import Appointment, DeskLine, Ground, Outcome, Recall, Resource
 from scheduling.recalls import discharge, what_follows
 from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.comparison import Chosen
@@ -86,6 +87,33 @@ class TimeInput(forms.TimeInput):
 
 def _route_words(route: ContactRoute) -> str:
     return format_html('{} <span translate="no">{}</span>', route.get_kind_display(), route.value)
+
+
+class TodayFilter(forms.Form):
+    """Narrows Today to the people of one clinician, with one purpose first, or of one language."""
+
+    clinician = forms.ModelChoiceField(
+        Member.objects.filter(role=Role.DERMATOLOGIST, is_active=True).order_by("name"),
+        label=_("Clinician"),
+        required=False,
+        empty_label=_("anybody"),
+    )
+    what = forms.ChoiceField(label=_("What for"), required=False)
+    language = forms.ChoiceField(label=_("Language"), required=False)
+
+    def __init__(self, data: QueryDict) -> None:
+        super().__init__({name: data[name] for name in ("clinician", "what", "language") if data.get(name)})
+        spoken = DeskLine.objects.exclude(language="").order_by("language").values_list("language", flat=True)
+        duties = [(code, KINDS[code].words) for code in of_list(OwningList.TODAY)]
+        _offer(self, "what", [("", _("anything")), *Purpose.choices, *duties])
+        _offer(self, "language", [("", _("any")), *((one, one) for one in spoken.distinct())])
+        self.narrows = bool(self.data)
+
+    def narrow(self, lines: QuerySet[DeskLine]) -> QuerySet[DeskLine]:
+        """Keep the lines that fit; what nobody offers narrows nothing."""
+        self.is_valid()
+        wanted = {name: value for name, value in self.cleaned_data.items() if value}
+        return lines.filter(**wanted)
 
 
 class AttemptForm(forms.Form):

@@ -13,7 +13,6 @@ from django.utils.translation import gettext_lazy
 from clinic import clock
 from clinic.access import Act, may
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
-from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient, Purpose
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
@@ -89,7 +88,7 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, str, str, int]], to
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
         for done in known.done
     ) or _has_picture(due, known)
-    opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
+    opens = lateness.opens_on(due.earliest, ladder.standing_of(due.urgency).lead_days)
     is_open = opens <= today and (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
     drawn: Kind = "planned"
     if kept:
@@ -229,7 +228,8 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    return duty_rows.count_of("items", request) + duty_rows.owed_by(OwningList.TODAY, request)
+    worklists.bring_up_to_date()
+    return duty_rows.count_of("people", request)
 
 
 def _missed(request: HttpRequest) -> int:
@@ -252,7 +252,7 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
     return (_("Look at the recall"), reverse("scheduling:recall", args=[found.pk])) if found else None
 
 
-duty_rows.COUNTED["items"] = lambda: worklists.items_of(clock.today())
+duty_rows.COUNTED["people"] = worklists.to_do
 duty_rows.COUNTED["missed"] = _people_missed
 duty_rows.SUBJECT_WORDS.append(wording.appointments)
 duty_rows.BECAUSE |= dict.fromkeys(("rebook", "decide_what_follows", "file_call"), say_because)

@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
-from scheduling.desk import worklists
+from scheduling.desk import claims, worklists
 from scheduling.planning import replan
 from scheduling.recalls import closing, whereabouts
 from scheduling.rule_changes import preview_jobs
@@ -33,7 +33,7 @@ jobs.register_work(
         _("Planning of recalls"),
     )
 )
-jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))
+jobs.register_work(jobs.Work("idle_claim", "quick", claims.idle, claims.release))
 jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_jobs.work))
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))
 jobs.register_chore(jobs.Chore("recalls_due", time(5, 0), closing.become_due))

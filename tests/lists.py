@@ -23,7 +23,7 @@ from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff
 from scheduling.checklists import records
-from scheduling.desk import contacts, worklists
+from scheduling.desk import claims, contacts
 from scheduling.planning import replan
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
@@ -312,9 +312,8 @@ def today_page() -> tuple[Where, Add]:
 
     def add() -> list[str]:
         to_phone, with_other, came = scene.due_check(), scene.due_check(), scene.due_check()
-        worklists.build(scene.TODAY)
         claimed_by = build.nurse(name=_name())
-        worklists.claim(item=with_other.work_items.get(), by=claimed_by)
+        claims.claim(patient=with_other.patient, by=claimed_by)
         scene.booked(came)
         late = scene.overdue_check()
         scene.booked(late)

@@ -75,7 +75,6 @@ def build_world() -> dict[str, tuple]:
         "limits": (flags.pk,),
         "tiers": (tiers.pk,),
         "recall": (recall.pk,),
-        "item": (recall.work_items.get().pk,),
         "sheet": (lesion.pk, "abcd"),
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),

@@ -12,19 +12,9 @@ from clinic.models import ContactRoute, Member, RouteKind
 from clinic.people import patients
 from clinic.trail import audit
 from clinic.wording import write_day
-from scheduling.desk import what_next, worklists
-from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, ContactAttempt, Outcome, Recall
+from scheduling.desk import claims, what_next
+from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, Call, ContactAttempt, Outcome, Recall
 from scheduling.planning import ladder
-
-# After these the desk has done today what it can for this recall.
-_SETTLES_THE_DAY = (
-    Outcome.SPOKE,
-    Outcome.SPOKE_AUTHORISED,
-    Outcome.SENT,
-    Outcome.ASKS_LATER,
-    Outcome.DECLINED,
-    Outcome.BOOKED,
-)
 
 
 class ContactRefused(ValueError):
@@ -44,17 +34,20 @@ def log_attempt(
     next_on: date | None = None,
     note: str = "",
     at: datetime | None = None,
+    call: Call | None = None,
 ) -> ContactAttempt:
     """Log one attempt with its outcome. A dead number or a returned letter ends that route and does not count.
 
     Declined, or the ladder used up: a dermatologist decides what follows, and the recall stays on its list.
     """
     require(by, Act.CONTACT)
+    claims.hold(recall.patient, by)
     at = at or clock.now()
     _check(recall, route, address, outcome, at)
     _check_next_day(recall, by, outcome, next_on)
     attempt = ContactAttempt.objects.create(
         recall=recall,
+        call=call,
         at=at,
         by=by,
         route=route,
@@ -68,8 +61,6 @@ def log_attempt(
     )
     if outcome in DOES_NOT_COUNT:
         _kill_route(attempt)
-    if outcome in _SETTLES_THE_DAY or next_on:
-        worklists.finish_for([recall], by=by)
     audit.record(
         "contact.attempt",
         by=by,

@@ -1,56 +1,60 @@
-"""Sum up the list of a local day, whatever its length: who is to be reached, since when, and who has what."""
+"""Sum up the day, whatever its length: how many people in which section, since when, and who works on whom."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 
-from django.db.models import Count, Min, Q
+from django.db.models import Count, Min, QuerySet
+from django.utils import timezone
 
+from clinic import clock
 from clinic.models import Member
-from scheduling.desk import worklists
-from scheduling.models import ItemState, RecallState, Urgency, WorkItem
-from scheduling.planning import ladder
-from scheduling.rules.plan import lateness
+from scheduling.desk import claims
+from scheduling.models import Claim, ContactAttempt, DeskLine, Section
 
 
 @dataclass(frozen=True)
 class DayTally:
-    """`oldest`: the day since when the first of them has waited, none where nobody is left."""
+    """`sections`: people by section; `oldest`: since when the first of them has waited."""
 
-    items: int
-    people: int
+    sections: dict[int, int]
     oldest: date | None
 
-
-def left_to_do(day: date) -> DayTally:
-    """Count what is still to do on this day, in one question."""
-    first = {f"first_{code}": Min("recall__earliest", filter=Q(recall__urgency=code)) for code in Urgency}
-    of = {"items": Count("pk"), "people": Count("recall__patient", distinct=True)}
-    # The rows are only counted, so nothing that they show is fetched.
-    found = worklists.items_of(day).select_related(None).order_by().aggregate(**of, **first)
-    since = [
-        lateness.opens_on(found[f"first_{code}"], ladder.ladder_of(code).lead_days)
-        for code in Urgency
-        if found[f"first_{code}"]
-    ]
-    return DayTally(found["items"], found["people"], min(since, default=None))
+    @property
+    def people(self) -> int:
+        """The one number of Today: whoever has something that is to be done today."""
+        return sum(count for section, count in self.sections.items() if section != Section.LATER)
 
 
-def with_others(day: date, member: Member) -> list[tuple[str, int]]:
-    """Say by name who else works on how many of them, the busiest first."""
-    theirs = worklists.items_of(day).filter(claimed_by__isnull=False).exclude(claimed_by=member)
-    counted = theirs.select_related(None).order_by().values_list("claimed_by").annotate(number=Count("pk"))
-    found = dict(counted.order_by("-number", "claimed_by"))
-    members = Member.objects.in_bulk(list(found))
-    return [(str(members[key]), number) for key, number in found.items()]
+def count_sections(lines: QuerySet[DeskLine]) -> DayTally:
+    """Count the people of each section, in one question."""
+    rows = lines.order_by().values_list("section").annotate(Count("pk"), Min("since"))
+    found = list(rows)
+    since = [first for section, _count, first in found if section != Section.LATER]
+    return DayTally({section: count for section, count, _first in found}, min(since, default=None))
 
 
-def ledger(day: date, member: Member) -> Mapping[str, int]:
-    """Count how the day stands: to reach, settled, this member's, handed back."""
-    done, due = Q(state=ItemState.DONE), Q(recall__state=RecallState.DUE)
-    return WorkItem.objects.filter(day=day).aggregate(
-        to_reach=Count("pk", filter=~done & due),
-        settled=Count("pk", filter=done),
-        yours=Count("pk", filter=Q(state=ItemState.CLAIMED, claimed_by=member)),
-        handed_back=Count("pk", filter=Q(state=ItemState.HANDED_BACK)),
-    )
+def weeks_of_later(lines: QuerySet[DeskLine]) -> list[tuple[date, int]]:
+    """Count by day who comes up later."""
+    later = lines.filter(section=Section.LATER).order_by("comes_on")
+    return list(later.values_list("comes_on").annotate(Count("pk")))
+
+
+def with_others(member: Member) -> list[tuple[str, int]]:
+    """Say by name who else works on how many, the busiest first."""
+    theirs = _held().exclude(by=member).order_by().values_list("by__name").annotate(number=Count("pk"))
+    return list(theirs.order_by("-number", "by__name"))
+
+
+def held_by(member: Member) -> int:
+    return _held().filter(by=member).count()
+
+
+def _held() -> QuerySet[Claim]:
+    return Claim.objects.filter(by__isnull=False, touched_at__gt=claims.idle_since())
+
+
+def tried_today() -> int:
+    """Count the people whom the desk has tried to reach today."""
+    midnight = timezone.make_aware(datetime.combine(clock.today(), time()))
+    made = ContactAttempt.objects.filter(at__gte=midnight, struck__isnull=True)
+    return made.aggregate(people=Count("recall__patient", distinct=True))["people"]  # type: ignore[no-any-return]

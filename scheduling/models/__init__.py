@@ -14,7 +14,7 @@ from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
 from scheduling.models.run import PreviewRun, YearRun
 from scheduling.models.series_end import SeriesEnd
-from scheduling.models.worklist import ItemState, WorkItem
+from scheduling.models.worklist import Call, Claim, DeskLine, Section, Touched
 
 __all__ = [
     "DOES_NOT_COUNT",
@@ -22,13 +22,15 @@ __all__ = [
     "Appointment",
     "AppointmentState",
     "BookedCell",
+    "Call",
     "Checklist",
     "ChecklistKind",
+    "Claim",
     "ClosureDay",
     "ContactAttempt",
+    "DeskLine",
     "FailsafeRun",
     "Ground",
-    "ItemState",
     "Outcome",
     "Override",
     "Plan",
@@ -37,11 +39,12 @@ __all__ = [
     "Recall",
     "RecallState",
     "Resource",
+    "Section",
     "SeriesEnd",
     "Session",
     "StruckAttempt",
+    "Touched",
     "UnfiledCall",
     "Urgency",
-    "WorkItem",
     "YearRun",
 ]

@@ -80,6 +80,9 @@ class Appointment(Stated):
         "clinic.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     recalls = models.ManyToManyField("scheduling.Recall", related_name="appointments")
+    confirmed_for = models.DateTimeField(
+        null=True, blank=True, help_text="the time that the patient confirmed: another one is confirmed anew"
+    )
 
     class Meta:
         ordering = ["starts_at", "pk"]

@@ -15,9 +15,10 @@ from clinic.models import Patient, StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import bookable, booking, contacts, taking_back, what_next, worklists
+from scheduling.desk import bookable, booking, claims, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
+from scheduling.pages.ladder_words import ladder_words
 from scheduling.planning import ladder, rebook
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
@@ -52,8 +53,8 @@ def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> H
         "routes": list(patient.routes.all()),
         "attempts": _attempts(found, request.user),
         "left": contacts.attempts_left(found),
-        "ladder": ladder.ladder_of(found.urgency),
-        "item": worklists.items_of(today).filter(recall=found).first(),
+        "ladder_words": ladder_words(found.urgency),
+        "holder": claims.holder_of(patient),
         "appointments": _appointments(found, request.user),
         "answers": _answers(found),
         "furthest": what_next.furthest_day(found, request.user),
@@ -234,7 +235,7 @@ def take_closing_back(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
-    desk = ladder.ladder_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
+    desk = ladder.standing_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
     second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
     series = given.pop("series")
     if given["ground"] == Ground.DISCHARGE and may(member, Act.CLOSE_RECALLS):
@@ -249,7 +250,7 @@ def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
 
 
 def _who_closes(found: Recall, member: Any) -> str:
-    if ladder.ladder_of(found.urgency).closed_by_desk:
+    if ladder.standing_of(found.urgency).closed_by_desk:
         return _("A reminder: the desk may close it with a ground. “Entered in error” needs a second person.")
     rule = _("Urgency %(letter)s: a dermatologist closes it, unless another recall takes its place.")
     rule = rule % {"letter": found.urgency}
@@ -275,6 +276,18 @@ def unreachable(request: StaffRequest, pk: int) -> HttpResponse:
     more = {"patient": found.patient, "note": note}
     title, button = _("Look again on a later day"), _("Look again then")
     return page_form(request, form, title, back=back, button=button, **more)
+
+
+@allow(Act.CONTACT)
+@require_POST
+def next_call(request: StaffRequest) -> HttpResponse:
+    """Claim the next of whom nobody has claimed, and lead to the call."""
+    worklists.bring_up_to_date()
+    found = claims.next_to_phone(request.user)
+    if found is None:
+        messages.info(request, _("Nobody is left to phone now."))
+        return redirect("scheduling:today")
+    return redirect("scheduling:call", found.pk)
 
 
 @allow(Act.CONTACT)

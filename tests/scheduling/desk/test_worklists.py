@@ -1,138 +1,195 @@
-"""The day's list: order, claims, and what comes back to it."""
+"""Today: one line a person, in which section, in which order, and that nothing owed is left out."""
 
-import threading
 from datetime import date, timedelta
 
 import pytest
-from django.conf import settings
-from django.db import close_old_connections, connection
+from django.db import connection
 
 from clinic import clock
-from clinic.models import AuditRecord, StaleRow
+from clinic.duties import ledger
+from clinic.duties.kinds import KINDS, OwningList
+from clinic.models import Duty
+from clinic.people import patients
+from lesions.models import RefusedUpload
 from lesions.register import register as lesions
 from scheduling import tasks
-from scheduling.desk import contacts, worklists
-from scheduling.models import Recall, WorkItem
+from scheduling.desk import contacts, day_tally, standing, unfiled, worklists
+from scheduling.models import Appointment, Call, DeskLine, Recall, Section, Touched
 from scheduling.planning import replan
+from scheduling.recalls import duty_count
 from tests import build
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
 
 
-def on_the_list():
-    return [item.recall for item in worklists.items_of(scene.TODAY)]
+def sections():
+    """Who stands where, as the page would show it now."""
+    worklists.bring_up_to_date()
+    return {line.patient: Section(line.section) for line in DeskLine.objects.select_related("patient")}
 
 
-def item_of(recall):
-    worklists.build(scene.TODAY)
-    return WorkItem.objects.get(recall=recall)
+def far_check():
+    """Its window opens on 6 July: its ladder asks for a letter, its window for nothing yet."""
+    return scene.check_of(scene.melanoma(date(2026, 4, 20)))
 
 
-def test_urgency_first_then_the_nearest_end_then_risk():
-    near, far = scene.due_check(), scene.check_of(scene.melanoma(date(2026, 3, 20)))
-    riskier = scene.melanoma(date(2026, 3, 20))
-    build.risk_assessment(riskier, on=scene.TODAY, gene_carrier=True)
-    riskier = scene.check_of(riskier)
+def tried(recall, outcome="no_answer", **more):
+    route = {"route": "phone", "address": "000", "outcome": outcome}
+    return contacts.log_attempt(recall=recall, by=build.nurse(), **(route | more))
+
+
+def test_urgency_first_then_the_nearest_end():
+    near, far = scene.due_check(), scene.check_of(scene.melanoma(date(2026, 3, 17)))
     urgent = build.patient()
     build.risk_assessment(urgent)
     lesions.note_sign(lesion=scene.mark(urgent), by=build.nurse(), sign="growing")
     replan.replan_patient(urgent.pk)
-    assert worklists.build(scene.TODAY) == 4
-    assert on_the_list() == [Recall.objects.get(patient=urgent, urgency="A"), near, riskier, far]
+    assert scene.to_reach() == [Recall.objects.get(patient=urgent, urgency="A"), near, far]
 
 
-def test_building_twice_adds_nothing():
-    scene.due_check()
-    assert (worklists.build(scene.TODAY), worklists.build(scene.TODAY)) == (1, 0)
+def test_whoever_owes_several_things_is_one_line():
+    recall = scene.due_check()
+    ledger.open_duty("write_letter", patient=recall.patient, opened_from=recall, by=build.nurse())
+    worklists.bring_up_to_date()
+    line = DeskLine.objects.get()
+    assert (line.section, line.first, line.duties) == (Section.PHONE, f"recall:{recall.pk}", 2)
+
+
+def test_what_changes_is_seen_at_once_and_without_a_build():
+    """A row that changes with its audit record leaves a mark in the same transaction; the next page reads it."""
+    recall = scene.due_check()
+    assert sections() == {recall.patient: Section.PHONE}
+    scene.booked(recall, scene.at(14, day=scene.TODAY + timedelta(days=9)))
+    assert sections() == {} and not Touched.objects.exists()
 
 
 def test_who_becomes_due_in_the_day_is_on_its_list():
-    worklists.build(scene.TODAY)
     patient = scene.melanoma(date(2026, 3, 15))
     tasks.replan_and_list(patient.pk)
-    assert [recall.patient for recall in on_the_list()] == [patient]
+    assert DeskLine.objects.get().patient == patient
 
 
-def test_a_claim_is_of_one_person():
-    item, first, second = item_of(scene.due_check()), build.nurse(name="First"), build.nurse()
-    seen_by_both = WorkItem.objects.get(pk=item.pk)
-    worklists.claim(item=item, by=first)
-    with pytest.raises(worklists.AlreadyClaimed) as refused:
-        worklists.claim(item=seen_by_both, by=second)
-    assert "full skin check was claimed by First" in refused.value.say()
-    assert worklists.claim(item=seen_by_both, by=first).claimed_by == first
-    assert AuditRecord.objects.filter(action="work.claim").count() == 1
-
-
-def test_what_is_handed_back_is_free_and_says_so():
-    item = item_of(scene.due_check())
-    worklists.claim(item=item, by=build.nurse())
-    worklists.hand_back(item=item, by=build.nurse())
-    assert (item.state, item.claimed_by) == ("handed_back", None)
-    worklists.claim(item=item, by=build.nurse())
-
-
-def test_finished_work_cannot_be_claimed():
-    item = item_of(scene.due_check())
-    worklists.finish(item=item, by=build.nurse())
-    with pytest.raises(StaleRow):
-        worklists.claim(item=item, by=build.nurse())
-
-
-@pytest.mark.parametrize(("minutes", "free"), [(29, 0), (31, 1)])
-def test_an_idle_claim_is_released_after_half_an_hour(minutes, free):
-    """Half an hour: clinic setting, no source."""
-    worklists.claim(item=item_of(scene.due_check()), by=build.nurse())
-    with scene.later(minutes=minutes):
-        assert sum(worklists.release(pk) for pk in worklists.idle()) == free
-
-
-def test_booked_work_is_off_the_list():
+def test_a_booked_place_is_confirmed_two_working_days_ahead():
+    """Two working days: clinic setting, no source."""
     recall = scene.due_check()
-    item = item_of(recall)
+    visit = scene.booked(recall, scene.at(14, day=scene.TODAY + timedelta(days=2)))
+    assert sections() == {recall.patient: Section.CONFIRM}
+    Appointment.objects.filter(pk=visit.pk).update(confirmed_for=visit.starts_at)
+    worklists.build(scene.TODAY)
+    assert sections() == {}
+
+
+def test_an_appointment_that_has_begun_lacks_its_outcome_by_itself():
+    recall = scene.due_check()
     scene.booked(recall)
-    item.refresh_from_db()
-    assert item.state == "done" and on_the_list() == []
+    assert sections() == {}
+    with scene.later(hours=4):
+        assert sections() == {recall.patient: Section.OUTCOME}
+
+
+def test_a_call_without_an_outcome_is_work():
+    recall = scene.due_check()
+    Call.objects.create(
+        patient=recall.patient, by=build.nurse(), begun_at=clock.now(), route="phone", address="000"
+    )
+    worklists.build(scene.TODAY)
+    assert sections() == {recall.patient: Section.OUTCOME}
+
+
+# ---- the ladder on the list: clinic setting, no source -------------------------------------------------
+
+
+def test_a_letter_goes_ahead_of_the_window_and_once_it_is_open_somebody_is_rung():
+    recall = far_check()
+    patients.add_route(patient=recall.patient, by=build.nurse(), kind="post", value="1 Example Street")
+    assert sections() == {recall.patient: Section.WRITE}
+    with scene.later(days=(recall.earliest - scene.TODAY).days):
+        worklists.build(clock.today())
+        assert sections() == {recall.patient: Section.PHONE}
+
+
+def test_who_was_tried_rests_as_long_as_the_ladder_says_and_never_past_the_window():
+    recall = scene.due_check()  # to 29 June
+    tried(recall)
+    assert sections() == {recall.patient: Section.LATER}
+    line = DeskLine.objects.get()
+    assert (line.comes_on, line.tried) == (scene.TODAY + timedelta(days=7), 1)
+    with scene.later(days=10):
+        tried(recall)
+        assert sections() == {recall.patient: Section.LATER}
+        assert DeskLine.objects.get().comes_on == recall.latest
+
+
+def test_past_the_window_the_next_call_is_on_the_next_working_day():
+    recall = scene.overdue_check()
+    tried(recall)
+    assert sections() == {recall.patient: Section.LATER}
+    assert DeskLine.objects.get().comes_on == scene.TODAY + timedelta(days=1)
 
 
 def test_who_asks_to_be_called_later_comes_back_on_that_day():
     recall = scene.due_check()
-    item_of(recall)
     friday = scene.TODAY + timedelta(days=2)
-    contacts.log_attempt(
-        recall=recall, by=build.nurse(), route="phone", address="000", outcome="asks_later", next_on=friday
-    )
-    assert on_the_list() == []
-    assert list(worklists.to_reach(friday - timedelta(days=1))) == []
-    assert list(worklists.to_reach(friday)) == [recall]
+    tried(recall, "asks_later", next_on=friday)
+    assert scene.to_reach(friday - timedelta(days=1)) == []
+    assert scene.to_reach(friday) == [recall]
 
 
-SERVICES = settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
+def test_what_waits_for_a_dermatologists_word_comes_later():
+    recall = scene.due_check()
+    tried(recall, "declined")
+    assert sections() == {recall.patient: Section.LATER}
 
 
-@pytest.mark.django_db(transaction=True)
-def test_of_many_who_claim_at_once_one_gets_it():
-    crowd = 20 if SERVICES else 4
-    item = item_of(scene.due_check())
-    nurses = [build.nurse() for _ in range(crowd)]
-    outcomes, start = [], threading.Barrier(crowd)
+# ---- nothing owed is left out ------------------------------------------------------------------------
 
-    def one(nurse):
-        close_old_connections()
-        with clock.at(scene.NOON):
-            start.wait()
-            try:
-                worklists.claim(item=WorkItem.objects.get(pk=item.pk), by=nurse)
-                outcomes.append("mine")
-            except worklists.AlreadyClaimed:
-                outcomes.append("taken")
-            finally:
-                connection.close()
 
-    threads = [threading.Thread(target=one, args=[nurse]) for nurse in nurses]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert sorted(outcomes) == ["mine"] + ["taken"] * (crowd - 1)
+def everything():
+    """One patient for each kind that Today owns or shows, and a caller whom nobody could find."""
+    by, found = build.nurse(), []
+    for kind in sorted({*standing.DUTIES} - {"file_call"}):
+        patient = build.patient()
+        ledger.open_duty(kind, patient=patient, opened_from=patient, by=by)
+        found.append(patient)
+    unfiled.take(by=by, name="A caller", number="00", words="it grows")
+    lesion = scene.mark(build.patient())
+    RefusedUpload.objects.create(lesion=lesion, filename="x.doc", code="other_format", at=clock.now(), by=by)
+    begun, ahead = scene.due_check(), scene.due_check()
+    scene.booked(begun)
+    scene.booked(ahead, scene.at(15, day=scene.TODAY + timedelta(days=1)))
+    return [*found, lesion.patient, scene.due_check().patient, begun.patient, ahead.patient]
+
+
+OWED = """SELECT COUNT(*) FROM (
+    SELECT 'duty', id FROM clinic_duty WHERE ended_at IS NULL AND kind IN ({kinds})
+    UNION ALL SELECT 'recall', id FROM scheduling_recall WHERE state = 'due'
+    UNION ALL SELECT 'appointment', id FROM scheduling_appointment WHERE state = 'booked'
+    UNION ALL SELECT 'upload', id FROM lesions_refusedupload WHERE settled_at IS NULL) owed"""
+
+
+def test_every_duty_of_today_stands_in_exactly_one_section():
+    owned = {code for code, kind in KINDS.items() if kind.list is OwningList.TODAY}
+    assert owned - {"recall", "outcome"} <= set(standing.DUTIES), "a duty of Today without a section"
+    people = everything()
+    with scene.later(hours=4):
+        worklists.build(clock.today())
+        lines = list(DeskLine.objects.all())
+        tally = day_tally.count_sections(DeskLine.objects.all())
+    with connection.cursor() as cursor:
+        cursor.execute(OWED.format(kinds=", ".join(f"'{kind}'" for kind in standing.DUTIES)))
+        owed = cursor.fetchone()[0]
+    assert {line.patient_id for line in lines if line.patient_id} == {patient.pk for patient in people}
+    assert sum(line.duties for line in lines) == owed, "each is counted once, on one line"
+    assert sum(tally.sections.values()) == len(lines) == len(people) + 1
+    assert tally.people == len(lines) - tally.sections.get(Section.LATER, 0)
+    assert {kind for kind in standing.DUTIES if not Duty.objects.filter(kind=kind).exists()} == set()
+
+
+def test_the_count_names_who_is_owed_something_and_stands_nowhere():
+    recall = scene.due_check()
+    worklists.build(scene.TODAY)
+    assert duty_count.lost_now() == []
+    DeskLine.objects.all().delete()
+    (lost,) = duty_count.lost_now()
+    assert (lost.code, lost.lost) == ("on_today", (recall.patient_id,))

@@ -7,8 +7,7 @@ from io import StringIO
 import pytest
 
 from clinic.people import patients
-from scheduling.desk import booking, contacts, worklists
-from scheduling.models import WorkItem
+from scheduling.desk import booking, claims, contacts
 from scheduling.recalls import closing, missed, missed_reasons
 from tests import build
 from tests.scheduling import scene
@@ -96,8 +95,7 @@ def test_booked_too_late_is_still_missed():
 
 def test_whoever_works_on_it_is_named():
     recall = scene.overdue_check()
-    worklists.build(scene.TODAY)
-    worklists.claim(item=WorkItem.objects.get(recall=recall), by=build.nurse(name="Ada Quick"))
+    claims.claim(patient=recall.patient, by=build.nurse(name="Ada Quick"))
     assert only().owner == "Ada Quick"
 
 
