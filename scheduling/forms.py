@@ -141,16 +141,16 @@ class AttemptForm(forms.Form):
 
 
 class SlotForm(RevisionForm):
-    """The button of a free place says room and time in one value, `7|2026-06-17T14:00:00+01:00`."""
+    """The choice of a free place says room and time in one value, `7|2026-06-17T14:00:00+01:00`."""
 
     resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
     starts_at = forms.DateTimeField(widget=forms.HiddenInput)
 
     def __init__(self, data: QueryDict) -> None:
         given = data.copy()
-        slot = str(given.get("slot", ""))
-        if "|" in slot:
-            given["resource"], given["starts_at"] = slot.split("|", 1)
+        place = str(given.get("place", ""))
+        if "|" in place:
+            given["resource"], given["starts_at"] = place.split("|", 1)
         super().__init__(given)
 
     def clean_starts_at(self) -> Any:

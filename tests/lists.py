@@ -361,6 +361,31 @@ def move_page() -> tuple[Where, Add]:
     return at(visit.pk), add
 
 
+def places_part() -> tuple[Where, Add]:
+    """Free places of a day: one more room with a clinician of its own."""
+    recall = scene.due_check()
+
+    def add() -> list[str]:
+        room, doctor = (
+            scene.hours(name=_name(), opens=time(14), closes=time(15)),
+            build.dermatologist(name=_name()),
+        )
+        room.sessions.update(clinician=doctor)
+        return [room.name, doctor.name]
+
+    return at(recall.pk, span="day"), add
+
+
+def places_to_move() -> tuple[Where, Add]:
+    visit = scene.booked(scene.due_check(), scene.at(day=scene.TODAY + timedelta(2)))
+    day = scene.TODAY + timedelta(1)
+
+    def add() -> list[str]:
+        return [scene.hours(day=day, name=_name(), opens=time(9), closes=time(9, 20)).name]
+
+    return at(visit.pk, span="day", day=day.isoformat()), add
+
+
 def came_form() -> tuple[Where, Add]:
     visit = scene.booked(scene.due_check())
 
@@ -494,6 +519,8 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:diary": diary_page,
     "scheduling:came": came_form,
     "scheduling:move": move_page,
+    "scheduling:places": places_part,
+    "scheduling:places_to_move": places_to_move,
     "scheduling:capacity": capacity_page,
     "scheduling:missed": missed_page,
     "scheduling:place": place_page,

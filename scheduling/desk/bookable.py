@@ -1,7 +1,5 @@
 """Open bookable hours, close days, and find what is free of them."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
@@ -12,7 +10,8 @@ from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member
 from clinic.trail import audit
-from scheduling.models import BookedCell, ClosureDay, Resource, Session
+from scheduling.desk import places
+from scheduling.models import ClosureDay, Resource, Session
 from scheduling.planning import rebook
 
 CELL = timedelta(minutes=5)
@@ -20,13 +19,6 @@ CELL = timedelta(minutes=5)
 
 class BookingRefused(ValueError):
     """Raised where something cannot be booked or changed so; the text is the sentence for the page."""
-
-
-@dataclass(frozen=True)
-class Slot:
-    resource: Resource
-    starts_at: datetime
-    minutes: int
 
 
 @transaction.atomic
@@ -61,63 +53,17 @@ def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
     return row
 
 
-def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[Slot]:
+def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[places.Place]:
     """Find the first free slots from now on between two local days, closure days left out."""
-    sessions = _open_sessions(since, until)
-    taken = _taken(since, until) if sessions else set()
-    found: list[Slot] = []
-    for day in sorted({row.day for row in sessions}):
-        of_day = [slot for row in sessions if row.day == day for slot in _slots(row, minutes, taken)]
-        found += sorted(of_day, key=lambda slot: (slot.starts_at, slot.resource.name))
-        if len(found) >= limit:
-            break
-    return found[:limit]
-
-
-def free_places(*, since: date, until: date) -> dict[date, int]:
-    """Count for each local day with bookable hours the slots that are still free from now on, 0 among them."""
-    sessions, taken = _open_sessions(since, until), _taken(since, until)
-    places: dict[date, int] = {}
-    for row in sessions:
-        places[row.day] = places.get(row.day, 0) + sum(1 for _free in _slots(row, row.slot_minutes, taken))
-    return places
-
-
-def _open_sessions(since: date, until: date) -> list[Session]:
-    closed = set(ClosureDay.objects.filter(day__range=(since, until)).values_list("day", flat=True))
-    open_hours = Session.objects.filter(day__range=(since, until), resource__active=True)
-    return [row for row in open_hours.select_related("resource") if row.day not in closed]
-
-
-def _slots(session: Session, minutes: int, taken: set[tuple[int, datetime]]) -> Iterator[Slot]:
-    start, closes = _local(session.day, session.opens), _local(session.day, session.closes)
-    while start + timedelta(minutes=minutes) <= closes:
-        free = not any((session.resource_id, cell) in taken for cell in cells(start, minutes))
-        if free and start > clock.now():
-            yield Slot(session.resource, start, minutes)
-        start += timedelta(minutes=session.slot_minutes)
-
-
-def _taken(since: date, until: date) -> set[tuple[int, datetime]]:
-    first, last = _local(since, time()), _local(until + timedelta(days=1), time())
-    return set(
-        BookedCell.objects.filter(starts_at__gte=first, starts_at__lt=last).values_list(
-            "resource_id", "starts_at"
-        )
-    )
-
-
-def _local(day: date, at: time) -> datetime:
-    """Turn local day and time into UTC, so that adding minutes is right on the days when the clock changes."""
-    local = timezone.make_aware(datetime.combine(day, at))
-    return local.astimezone(timezone.get_fixed_timezone(0))
+    return places.free(since=since, until=until, minutes=minutes, limit=limit)
 
 
 def cells(starts_at: datetime, minutes: int) -> list[datetime]:
     return [starts_at + CELL * index for index in range(-(-minutes // 5))]
 
 
-def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
+def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> Session:
+    """Give the session in which this visit lies, or refuse: past, closed, its clinician away, or no hours."""
     local = timezone.localtime(starts_at)
     ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
     if starts_at < clock.now():
@@ -126,6 +72,8 @@ def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
         raise BookingRefused(_("An appointment begins on a step of five minutes and lasts 5 to 240 minutes."))
     if ClosureDay.objects.filter(day=local.date()).exists():
         raise BookingRefused(_("The clinic is closed on this day."))
-    hours = resource.sessions.filter(day=local.date(), opens__lte=local.time(), closes__gte=ends.time())
-    if not resource.active or ends.date() != local.date() or not hours.exists():
+    held = places.open_sessions(local.date(), local.date(), room=resource.pk)
+    hours = held.filter(opens__lte=local.time(), closes__gte=ends.time()).first()
+    if ends.date() != local.date() or hours is None:
         raise BookingRefused(_("There are no bookable hours at this time."))
+    return hours

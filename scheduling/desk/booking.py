@@ -13,7 +13,7 @@ from clinic.models import Member, Patient, PatientStatus, Visit, change
 from clinic.people import visits
 from clinic.trail import audit
 from clinic.wording import write_day
-from scheduling.desk import claims, what_next
+from scheduling.desk import claims, lengths, what_next
 from scheduling.desk.bookable import BookingRefused, cells, check_hours
 from scheduling.models import (
     OPEN,
@@ -46,24 +46,27 @@ def book(
     resource: Resource,
     starts_at: datetime,
     by: Member,
-    minutes: int = 20,
+    minutes: int | None = None,
     revision: int | None = None,
 ) -> Appointment:
     """Book one appointment for one or more recalls of a patient. Raises SlotTaken, BookingRefused or StaleRow.
 
     One that is late for what it is booked for is booked all the same, and owed until a dermatologist confirmed it.
-    `revision` is that of the first recall; what is done beside it must have opened by then.
+    It lasts as long as its purposes together, unless `minutes` says otherwise. `revision` is that of the first recall;
+    what is done beside it must have opened by then.
     """
     require(by, Act.BOOK)
     rows = list(recalls)
     patient = _one_patient(rows)
     claims.hold(patient, by)
-    check_hours(resource, starts_at, minutes)
+    minutes = minutes or lengths.minutes_of(rows)
+    session = check_hours(resource, starts_at, minutes)
     _check_open_by_then(rows[1:], timezone.localdate(starts_at))
     appointment = Appointment.objects.create(
         patient=patient,
         resource=resource,
         starts_at=starts_at,
+        clinician_id=session.clinician_id,
         minutes=minutes,
         booked_by=by,
         changed_by=by,
@@ -94,13 +97,18 @@ def move(
     if appointment.starts_at <= clock.now():
         raise BookingRefused(_("This appointment has begun: say first how it ended."))
     _check_still_wanted(appointment, timezone.localdate(starts_at))
-    check_hours(resource, starts_at, appointment.minutes)
+    session = check_hours(resource, starts_at, appointment.minutes)
     was, was_in, still_booked = (
         appointment.starts_at,
         appointment.resource_id,
         {"state": AppointmentState.BOOKED},
     )
-    place = {"resource": resource, "starts_at": starts_at, "changed_by": by}
+    place = {
+        "resource": resource,
+        "starts_at": starts_at,
+        "changed_by": by,
+        "clinician_id": session.clinician_id,
+    }
     change(appointment, seen=revision, at=clock.now(), where=still_booked, **place)
     appointment.cells.all().delete()
     take_cells(appointment)

@@ -1,14 +1,17 @@
 from scheduling.models.checklist import Checklist, ChecklistKind
 from scheduling.models.contact import DOES_NOT_COUNT, ContactAttempt, Outcome, StruckAttempt, UnfiledCall
-from scheduling.models.diary import (
-    Appointment,
-    AppointmentState,
-    BookedCell,
+from scheduling.models.diary import Appointment, AppointmentState, BookedCell
+from scheduling.models.failsafe import FailsafeRun
+from scheduling.models.hours import (
     ClosureDay,
+    Leave,
+    PlaceKind,
+    PurposeLength,
     Resource,
     Session,
+    SessionTemplate,
+    WorkedHoliday,
 )
-from scheduling.models.failsafe import FailsafeRun
 from scheduling.models.override import Override
 from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
@@ -31,20 +34,25 @@ __all__ = [
     "DeskLine",
     "FailsafeRun",
     "Ground",
+    "Leave",
     "Outcome",
     "Override",
+    "PlaceKind",
     "Plan",
     "PlanProblem",
     "PreviewRun",
+    "PurposeLength",
     "Recall",
     "RecallState",
     "Resource",
     "Section",
     "SeriesEnd",
     "Session",
+    "SessionTemplate",
     "StruckAttempt",
     "Touched",
     "UnfiledCall",
     "Urgency",
+    "WorkedHoliday",
     "YearRun",
 ]

@@ -1,4 +1,4 @@
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -15,16 +15,14 @@ from clinic.models import Patient, StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import bookable, booking, claims, contacts, taking_back, what_next, worklists
+from scheduling.desk import booking, claims, contacts, taking_back, what_next, worklists
 from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
 from scheduling.pages.ladder_words import ladder_words
 from scheduling.planning import ladder, rebook
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
-
-LOOK_AHEAD = timedelta(days=90)
-SLOTS = 8
+from scheduling.views import places
 
 
 def open_recalls(patient: Patient) -> QuerySet[Recall]:
@@ -64,7 +62,7 @@ def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> H
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
         "may_take_back": closing.may_take_back(found, request.user),
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
-        **_places_to_book(found, request.user),
+        **_places_to_book(found, request),
     }
     return render(request, "scheduling/recall.html", context, status=422 if form is not None else 200)
 
@@ -99,16 +97,17 @@ def _recall(pk: int) -> Recall:
     return get_object_or_404(Recall.objects.select_related("patient", *signed), pk=pk)
 
 
-def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
-    """Find free places inside the window; where there is none, say so and show the next ones."""
-    if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(member, Act.BOOK):
+def _places_to_book(found: Recall, request: StaffRequest) -> dict[str, Any]:
+    """Find free places for what is due now in one visit; what may be done beside it otherwise is not ticked."""
+    if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(request.user, Act.BOOK):
         return {"may_book": False}
-    beside = list(_beside(found))
-    places = wording.subjects(beside)
+    beside, today = list(_beside(found)), clock.today()
+    subjects = wording.subjects(beside)
+    due = [row for row in beside if row.earliest <= today]
     return {
         "may_book": True,
-        **free_places(found.earliest, found.latest),
-        "beside": [(row, wording.what_for(row, places)) for row in beside],
+        "free": places.places_for([found, *due], request.GET),
+        "beside": [(row, wording.what_for(row, subjects), row in due) for row in beside],
     }
 
 
@@ -122,20 +121,6 @@ def _beside(found: Recall) -> QuerySet[Recall]:
         .select_related("patient")
         .order_by("latest", "pk")
     )
-
-
-def free_places(earliest: date, latest: date, minutes: int = 20) -> dict[str, Any]:
-    """Find free places inside the window, or where there is none the next ones after it."""
-    today = clock.today()
-    inside = _slots(max(today, earliest), latest, minutes) if today <= latest else []
-    after = [] if inside else _slots(max(today, latest + timedelta(days=1)), today + LOOK_AHEAD, minutes)
-    return {"inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
-
-
-def _slots(since: date, until: date, minutes: int) -> list[bookable.Slot]:
-    if since > until:
-        return []
-    return bookable.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
 
 
 @allow(Act.CONTACT)

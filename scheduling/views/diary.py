@@ -24,7 +24,7 @@ from scheduling.forms import CameForm, ClosureForm, HoursForm, SlotForm
 from scheduling.models import OPEN, Appointment, ClosureDay, Resource, Session
 from scheduling.planning.wording import say_because
 from scheduling.recalls import wording
-from scheduling.views.calls import free_places
+from scheduling.views import places
 
 
 @allow(Act.SEE_WORKLIST)
@@ -77,7 +77,7 @@ def _days(
     first: date, length: int, member: Any, visits: list[Appointment], counted: dict[date, int]
 ) -> list[dict[str, Any]]:
     span = (first, first + timedelta(days=length - 1))
-    places = wording.subjects([row for visit in visits for row in visit.recalls.all()])
+    subjects = wording.subjects([row for visit in visits for row in visit.recalls.all()])
     sessions = list(Session.objects.filter(day__range=span).select_related("resource"))
     closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
     return [
@@ -87,7 +87,7 @@ def _days(
             "sessions": [row for row in sessions if row.day == day],
             "count": counted.get(day, 0),
             "visits": [
-                (visit, _what(visit, places), taking_back.may_take_back(visit, member))
+                (visit, _what(visit, subjects), taking_back.may_take_back(visit, member))
                 for visit in visits
                 if timezone.localdate(visit.starts_at) == day
             ],
@@ -96,8 +96,8 @@ def _days(
     ]
 
 
-def _what(visit: Appointment, places: dict[str, str]) -> str:
-    return "; ".join(wording.what_for(row, places) for row in visit.recalls.all())
+def _what(visit: Appointment, subjects: dict[str, str]) -> str:
+    return "; ".join(wording.what_for(row, subjects) for row in visit.recalls.all())
 
 
 @allow(Act.BOOK)
@@ -214,7 +214,7 @@ def move(request: StaffRequest, pk: int) -> HttpResponse:
     found = _appointment(pk)
     if request.method == "POST":
         return _move(request, found)
-    rows = list(found.recalls.filter(state__in=OPEN))
+    rows = list(found.recalls.filter(state__in=OPEN).order_by("earliest", "pk"))
     duties = ledger.open_duties(found.patient).filter(kind="rebook", subject=f"appointment:{pk}")
     owed = duties.first()
     context = {
@@ -226,16 +226,9 @@ def move(request: StaffRequest, pk: int) -> HttpResponse:
         "movable": bool(rows) and found.state == "booked" and found.starts_at > clock.now(),
         "now": clock.now(),
         "may_take_back": taking_back.may_take_back(found, request.user),
-        **_places(found, rows),
+        "free": places.places_for(rows, request.GET, found.minutes) if rows else None,
     }
     return render(request, "scheduling/move.html", context)
-
-
-def _places(found: Appointment, rows: list[Any]) -> dict[str, Any]:
-    if not rows:
-        return {}
-    window = max(row.earliest for row in rows), min(row.latest for row in rows)
-    return free_places(*window, minutes=found.minutes)
 
 
 def _move(request: StaffRequest, found: Appointment) -> HttpResponse:

@@ -154,7 +154,8 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
     page.goto(reverse("scheduling:recall", args=[check.pk]))
     log_call(page)
     shot("5-call")
-    page.locator("#book").get_by_role("button", name="Book").first.click()
+    page.locator("#book input[name=place]").first.check(force=True)
+    page.locator("#book").get_by_role("button", name="Book").click()
     check.refresh_from_db()
     assert check.state == "booked"
 

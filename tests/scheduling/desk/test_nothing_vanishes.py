@@ -262,7 +262,7 @@ def test_an_appointment_is_moved_on_its_page(signed_in, recall):
     room = scene.hours(day=TOMORROW, name="Room 9")
     page = read(signed_in.get(f"/appointments/{visit.pk}/move/"))
     assert "the last day for the full skin check is 29 Jun 2026" in page and "Room 9" in page
-    form = {"slot": f"{room.pk}|{scene.at(9, day=TOMORROW).isoformat()}", "revision": visit.revision}
+    form = {"place": f"{room.pk}|{scene.at(9, day=TOMORROW).isoformat()}", "revision": visit.revision}
     page = read(signed_in.post(f"/appointments/{visit.pk}/move/", form, follow=True))
     assert "Moved for" in page and owed(recall.patient, "rebook") == []
 

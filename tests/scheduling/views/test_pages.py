@@ -73,7 +73,9 @@ def test_no_free_place_inside_the_window_is_said(client, sign_in):
     scene.hours(day=date(2026, 7, 2))
     sign_in("nurse")
     shown = page(client, "recall", recall.pk)
-    assert "None inside the window." in shown and "Thu 2 Jul 2026, 09:00" in shown
+    assert "None inside the window." in shown and "09:00 , 2 Jul 2026" in shown.text.replace(
+        "09:00,", "09:00 ,"
+    )
 
 
 def test_a_stale_booking_gets_the_conflict_page(client, sign_in):
@@ -93,8 +95,8 @@ def test_one_visit_is_booked_for_all_that_is_due_and_each_is_named(client, sign_
     slot = f"{room.pk}|2026-06-17T14:00:00+01:00"
     shown = page(client, "recall", recall.pk)
     assert "At the same visit also" in shown and "Visit for a result: biopsy of 12 Jun 2026" in shown
-    assert slot in shown.offered("slot")
-    form = {"revision": recall.revision, "slot": slot, "also": [told.pk]}
+    assert slot in shown.offered("place")
+    form = {"revision": recall.revision, "place": slot, "also": [told.pk]}
     client.post(reverse("scheduling:book", args=[recall.pk]), form)
     visit = Appointment.objects.get()
     assert set(visit.recalls.all()) == {recall, told}
@@ -130,7 +132,7 @@ def test_what_is_done_beside_must_have_opened_by_then(client, sign_in):
 def test_a_recall_of_another_patient_is_not_booked_beside(client, sign_in):
     recall, other, room = scene.due_check(), scene.due_check(), scene.hours()
     sign_in("nurse")
-    form = {"revision": recall.revision, "slot": f"{room.pk}|2026-06-17T14:00:00+01:00", "also": [other.pk]}
+    form = {"revision": recall.revision, "place": f"{room.pk}|2026-06-17T14:00:00+01:00", "also": [other.pk]}
     client.post(reverse("scheduling:book", args=[recall.pk]), form)
     assert not Appointment.objects.exists()
 
