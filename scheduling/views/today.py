@@ -15,7 +15,7 @@ from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
-from scheduling.desk import bookable, claims, day_tally, worklists
+from scheduling.desk import claims, day_tally, places, worklists
 from scheduling.forms import TodayFilter
 from scheduling.models import DeskLine, Section
 from scheduling.pages.today_rows import CONDUCT, rows_of, weeks
@@ -79,8 +79,8 @@ def _sections(
 
 def _room(day: date) -> list[tuple[date, int]]:
     """Count the bookable places left on each day of the fortnight that has any hours."""
-    places = bookable.free_places(since=day, until=day + timedelta(days=ROOM_DAYS))
-    return sorted((of, free) for of, free in places.items() if free)
+    free = places.count_by_day(since=day, until=day + timedelta(days=ROOM_DAYS))
+    return sorted((of, left) for of, left in free.items() if left)
 
 
 @allow(Act.CONTACT)
