@@ -22,7 +22,7 @@ from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
-from scheduling.models import Appointment, DeskLine, Ground, Outcome, Recall, Resource
+from scheduling.models import Appointment, DeskLine, Ground, Recall, Resource
 from scheduling.recalls import discharge, what_follows
 from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.comparison import Chosen
@@ -108,36 +108,13 @@ class TodayFilter(forms.Form):
         _offer(self, "what", [("", _("anything")), *Purpose.choices, *duties])
         _offer(self, "language", [("", _("any")), *((one, one) for one in spoken.distinct())])
         self.narrows = bool(self.data)
+        say_once(self)
 
     def narrow(self, lines: QuerySet[DeskLine]) -> QuerySet[DeskLine]:
         """Keep the lines that fit; what nobody offers narrows nothing."""
         self.is_valid()
         wanted = {name: value for name, value in self.cleaned_data.items() if value}
         return lines.filter(**wanted)
-
-
-class AttemptForm(forms.Form):
-    """Asks for an attempt; the routes offered are those of the record that are not dead, and the used one is copied."""
-
-    way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
-    outcome = forms.ChoiceField(label=_("Outcome"), choices=[("", _("choose")), *Outcome.choices])
-    told = forms.CharField(
-        label=_("What the patient was told about why"),
-        widget=forms.Textarea(attrs={"rows": 2}),
-        required=False,
-    )
-    next_on = day_field(_("Not again before"), future=True, required=False)
-    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
-
-    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        routes = patient.routes.filter(dead_since__isnull=True)
-        _offer(self, "way", [(f"{row.kind}|{row.value}", _route_words(row)) for row in routes])
-
-    def data_of_attempt(self) -> dict[str, Any]:
-        given = dict(self.cleaned_data)
-        route, _sep, address = given.pop("way").partition("|")
-        return given | {"route": route, "address": address}
 
 
 class SlotForm(RevisionForm):

@@ -1,6 +1,7 @@
 from django.urls import path
 
 from scheduling.views import (
+    call,
     calls,
     capacity,
     checklists,
@@ -23,7 +24,6 @@ urlpatterns = [
     path("patients/<int:pk>/claim/", today.claim, name="claim"),
     path("patients/<int:pk>/hand_back/", today.hand_back, name="hand_back"),
     path("recalls/<int:pk>/", calls.recall, name="recall"),
-    path("recalls/<int:pk>/attempts/", calls.attempt, name="attempt"),
     path("recalls/<int:pk>/book/", calls.book, name="book"),
     path("recalls/<int:pk>/places/", places.places_of_recall, name="places"),
     path("recalls/<int:pk>/close/", calls.close, name="close"),
@@ -31,8 +31,12 @@ urlpatterns = [
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
     path("attempts/<int:pk>/strike/", calls.strike, name="strike_attempt"),
     path("calls/unknown/", unfiled.unknown_caller, name="unknown_caller"),
-    path("calls/next/", calls.next_call, name="next_call"),
-    path("patients/<int:pk>/call/", calls.call, name="call"),
+    path("calls/next/", call.next_call, name="next_call"),
+    path("calls/<int:pk>/take_back/", call.take_back, name="take_back_call"),
+    path("patients/<int:pk>/call/", call.call, name="call"),
+    path("patients/<int:pk>/call/begin/", call.begin, name="begin_call"),
+    path("patients/<int:pk>/take_over/", call.take_over, name="take_over"),
+    path("appointments/<int:pk>/confirm/", call.confirm, name="confirm"),
     path("patients/<int:pk>/other_dates/", overrides.set_other, name="set_override"),
     path("overrides/<int:pk>/end/", overrides.end, name="end_override"),
     path("lesions/<int:pk>/checklists/<slug:kind>/", checklists.fill, name="fill_checklist"),

@@ -341,6 +341,25 @@ def recall_page() -> tuple[Where, Add]:
     return at(recall.pk), add
 
 
+def call_page() -> tuple[Where, Add]:
+    """One more number, one more call, and one more thing that is owed for the patient of a recall."""
+    where, of_recall = recall_page()
+    args, query = where()
+    patient = Recall.objects.get(pk=args[0]).patient
+
+    def add() -> list[str]:
+        words = of_recall()
+        ledger.open_duty(
+            "write_letter", patient=patient, opened_from=Recall(pk=next(_more)), by=build.nurse()
+        )
+        return words[:1]
+
+    return lambda: ((patient.pk,), query), add
+
+
+_more = count(10_000)
+
+
 def diary_page() -> tuple[Where, Add]:
     return at(), lambda: [str(scene.booked(scene.due_check()).patient)]
 
@@ -514,6 +533,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "lesions:new_diagnosis": _forms_with_lesions,
     "scheduling:today": today_page,
     "scheduling:recall": recall_page,
+    "scheduling:call": call_page,
     "scheduling:set_override": visit_form,
     "scheduling:fill_checklist": checklist_form,
     "scheduling:diary": diary_page,
@@ -558,7 +578,6 @@ NO_LISTS = {
     "lesions:procedure_in_error",
     "lesions:diagnosis_in_error",
     "lesions:unmatched_report",
-    "scheduling:call",
     "scheduling:unknown_caller",
     "scheduling:end_override",
     "scheduling:answer_problem",

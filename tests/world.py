@@ -12,7 +12,7 @@ from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.results import pathology
 from lesions.review import signoff
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, calls, contacts, worklists
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
@@ -78,6 +78,7 @@ def build_world() -> dict[str, tuple]:
         "sheet": (lesion.pk, "abcd"),
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
+        "call": (_call(patient, nurse),),
         "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
         "place": ("overdue",),
@@ -117,6 +118,10 @@ def _override(patient, by) -> Override:
 def _attempt(recall, by) -> int:
     made = {"route": "phone", "address": "000", "outcome": "no_answer"}
     return contacts.log_attempt(recall=recall, by=by, **made).pk
+
+
+def _call(patient, by) -> int:
+    return calls.log(patient=patient, by=by, route="phone", address="000", outcome="no_answer").pk
 
 
 def _appointment(recall, by) -> int:

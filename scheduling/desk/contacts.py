@@ -11,14 +11,18 @@ from clinic.access import Act, require
 from clinic.models import ContactRoute, Member, RouteKind
 from clinic.people import patients
 from clinic.trail import audit
-from clinic.wording import write_day
+from clinic.wording import Words, write_day
 from scheduling.desk import claims, what_next
 from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, Call, ContactAttempt, Outcome, Recall
 from scheduling.planning import ladder
 
 
 class ContactRefused(ValueError):
-    """Raised where an attempt cannot be logged so; the text is the sentence for the page."""
+    """Raised where an attempt cannot be logged so; the text is the sentence for the page, `field` what it is about."""
+
+    def __init__(self, text: Words, field: str = "") -> None:
+        super().__init__(str(text))
+        self.field = field
 
 
 @transaction.atomic
@@ -97,7 +101,7 @@ def _check(recall: Recall, route: str, address: str, outcome: str, at: datetime)
 
 def _check_next_day(recall: Recall, by: Member, outcome: str, next_on: date | None) -> None:
     if outcome == Outcome.ASKS_LATER and next_on is None:
-        raise ContactRefused(_("Say on which day the patient asks to be called."))
+        raise ContactRefused(_("Say on which day the patient asks to be called."), "next_on")
     furthest = what_next.furthest_day(recall, by)
     if next_on and not clock.today() < next_on <= furthest:
         raise ContactRefused(
@@ -105,7 +109,8 @@ def _check_next_day(recall: Recall, by: Member, outcome: str, next_on: date | No
                 "The next day lies from tomorrow on and is %(day)s at the latest; "
                 "a dermatologist may put it off for longer."
             )
-            % {"day": write_day(furthest)}
+            % {"day": write_day(furthest)},
+            "next_on",
         )
 
 

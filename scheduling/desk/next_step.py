@@ -42,7 +42,10 @@ def next_step(row: Recall, rungs: Ladder, facts: RecallFacts, today: date) -> Ne
     on = _day(row, rungs, facts.attempts, since, today)
     if on > today:
         return NextStep(Section.LATER, on, route, tried)
-    return NextStep(Section.PHONE if route == "phone" else Section.WRITE, today, route, tried)
+    return NextStep(_SECTION_OF.get(route, Section.PUT_RIGHT), today, route, tried)
+
+
+_SECTION_OF = {"phone": Section.PHONE, "email": Section.WRITE, "post": Section.WRITE}
 
 
 def _day(
@@ -72,4 +75,5 @@ def _route(row: Recall, rungs: Ladder, live: frozenset[str], tried: int, today: 
     if (hurried or wanted not in live) and "phone" in live:
         return "phone"
     others = [kind for kind in ("email", "post") if kind in live]
-    return wanted if wanted in live or not others else others[0]
+    # Without any way that works somebody finds one first.
+    return wanted if wanted in live else next(iter(others), "")

@@ -36,11 +36,11 @@ def _then(rungs: Ladder, closed_by_desk: bool) -> str:
     return _("a dermatologist decides what follows")
 
 
-def stands_at(tried: int, rungs: Ladder) -> str:
+def stands_at(tried: int, rungs: Ladder, route: str) -> str:
     """2 of 3, a letter next"""
     if tried >= rungs.attempts:
         return _("%(made)s of %(all)s, a dermatologist decides") % {"made": tried, "all": rungs.attempts}
-    return str(_NEXT[rungs.next_route(tried)]) % {"made": tried, "all": rungs.attempts}
+    return str(_NEXT[RouteKind(route)]) % {"made": tried, "all": rungs.attempts}
 
 
 _NEXT = {

@@ -2,22 +2,21 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Case, QuerySet, Value, When
 from django.http import HttpResponse
-from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
-from clinic.models import Patient, StaleRow
+from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import booking, claims, contacts, taking_back, what_next, worklists
-from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
+from scheduling.desk import booking, claims, contacts, taking_back, what_next
+from scheduling.forms import BookForm, ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
+from scheduling.pages.call_page import beside
 from scheduling.pages.ladder_words import ladder_words
 from scheduling.planning import ladder, rebook
 from scheduling.planning.rules_in_force import rules_of
@@ -25,15 +24,8 @@ from scheduling.recalls import closing, discharge, wording
 from scheduling.views import places
 
 
-def open_recalls(patient: Patient) -> QuerySet[Recall]:
-    """List the open recalls: those to be reached first, then what is booked, then what is only planned."""
-    first = Case(When(state="due", then=Value(0)), When(state="booked", then=Value(1)), default=Value(2))
-    rows = patient.recalls.filter(state__in=OPEN).annotate(turn=first)
-    return rows.order_by("turn", "urgency", "latest", "pk")
-
-
 @allow(Act.SEE_WORKLIST)
-def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> HttpResponse:
+def recall(request: StaffRequest, pk: int) -> HttpResponse:
     found = _recall(pk)
     patient, today = found.patient, clock.today()
     audit.read(patient, by=request.user, page="recall")
@@ -55,8 +47,6 @@ def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> H
         "holder": claims.holder_of(patient),
         "appointments": _appointments(found, request.user),
         "answers": _answers(found),
-        "furthest": what_next.furthest_day(found, request.user),
-        "form": form or AttemptForm(patient=patient),
         "is_open": is_open,
         "may_call": is_open and may(request.user, Act.CONTACT),
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
@@ -64,7 +54,7 @@ def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> H
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
         **_places_to_book(found, request),
     }
-    return render(request, "scheduling/recall.html", context, status=422 if form is not None else 200)
+    return render(request, "scheduling/recall.html", context)
 
 
 def _attempts(found: Recall, member: Any) -> list[tuple[ContactAttempt, bool]]:
@@ -101,42 +91,14 @@ def _places_to_book(found: Recall, request: StaffRequest) -> dict[str, Any]:
     """Find free places for what is due now in one visit; what may be done beside it otherwise is not ticked."""
     if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(request.user, Act.BOOK):
         return {"may_book": False}
-    beside, today = list(_beside(found)), clock.today()
-    subjects = wording.subjects(beside)
-    due = [row for row in beside if row.earliest <= today]
+    others, today = list(beside(found)), clock.today()
+    subjects = wording.subjects(others)
+    due = [row for row in others if row.earliest <= today]
     return {
         "may_book": True,
         "free": places.places_for([found, *due], request.GET),
-        "beside": [(row, wording.what_for(row, subjects), row in due) for row in beside],
+        "beside": [(row, wording.what_for(row, subjects), row in due) for row in others],
     }
-
-
-def _beside(found: Recall) -> QuerySet[Recall]:
-    """Find other duties of this patient that the same visit may be for: their windows overlap, or were not kept."""
-    rows = Recall.objects.filter(patient=found.patient, state__in=(RecallState.PLANNED, RecallState.DUE))
-    by_then = max(found.latest, clock.today())
-    return (
-        rows.exclude(pk=found.pk)
-        .filter(earliest__lte=by_then)
-        .select_related("patient")
-        .order_by("latest", "pk")
-    )
-
-
-@allow(Act.CONTACT)
-@require_POST
-def attempt(request: StaffRequest, pk: int) -> HttpResponseBase:
-    found = _recall(pk)
-    form = AttemptForm(request.POST, patient=found.patient)
-    if form.is_valid():
-        try:
-            made = contacts.log_attempt(recall=found, by=request.user, **form.data_of_attempt())
-        except contacts.ContactRefused as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(request, _("Logged: %(outcome)s.") % {"outcome": made.get_outcome_display()})
-            return redirect("scheduling:recall", pk)
-    return recall(request, pk, form=form)
 
 
 @allow(Act.CONTACT)
@@ -157,7 +119,7 @@ def strike(request: StaffRequest, pk: int) -> HttpResponse:
 @require_POST
 def book(request: StaffRequest, pk: int) -> HttpResponse:
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
-    form = BookForm(request.POST, beside=_beside(found))
+    form = BookForm(request.POST, beside=beside(found))
     if not form.is_valid():
         messages.error(request, _("Choose one of the free places."))
         return redirect(back)
@@ -185,6 +147,7 @@ def close(request: StaffRequest, pk: int) -> HttpResponse:
     form = ClosingForm(request.POST or None, initial=first, series=discharge.series_of(found))
     if form.is_valid():
         try:
+            claims.hold(found.patient, request.user)
             done = _close_or_propose(found, request.user, form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
@@ -261,28 +224,3 @@ def unreachable(request: StaffRequest, pk: int) -> HttpResponse:
     more = {"patient": found.patient, "note": note}
     title, button = _("Look again on a later day"), _("Look again then")
     return page_form(request, form, title, back=back, button=button, **more)
-
-
-@allow(Act.CONTACT)
-@require_POST
-def next_call(request: StaffRequest) -> HttpResponse:
-    """Claim the next of whom nobody has claimed, and lead to the call."""
-    worklists.bring_up_to_date()
-    found = claims.next_to_phone(request.user)
-    if found is None:
-        messages.info(request, _("Nobody is left to phone now."))
-        return redirect("scheduling:today")
-    return redirect("scheduling:call", found.pk)
-
-
-@allow(Act.CONTACT)
-def call(request: StaffRequest, pk: int) -> HttpResponse:
-    """Lead from the patient's page to the most urgent recall."""
-    patient = get_object_or_404(Patient, pk=pk)
-    first = open_recalls(patient).first()
-    if first:
-        return redirect("scheduling:recall", first.pk)
-    messages.info(
-        request, _("Nothing is open for %(who)s: there is no recall to call or book for.") % {"who": patient}
-    )
-    return redirect("clinic:patient", pk)

@@ -8,7 +8,7 @@ from django.urls import reverse
 from clinic.models import Policy
 from lesions.results import pathology
 from scheduling.desk import booking, claims, worklists
-from scheduling.models import Appointment, ContactAttempt, Recall, Resource, Session
+from scheduling.models import Appointment, Recall, Resource, Session
 from scheduling.planning import replan
 from scheduling.recalls import whereabouts
 from scheduling.rules.ruleset import ruleset
@@ -57,15 +57,6 @@ def test_a_list_that_was_not_made_says_so(client, sign_in):
     assert "list has not been made yet" not in page(client, "today")
     with scene.later(days=1):
         assert "list has not been made yet" in page(client, "today")
-
-
-def test_an_attempt_without_outcome_is_not_saved(client, sign_in):
-    recall = scene.due_check()
-    sign_in("nurse")
-    way = {"way": f"phone|{recall.patient.routes.get().value}", "told": "kept on the page"}
-    answer = client.post(reverse("scheduling:attempt", args=[recall.pk]), way)
-    assert answer.status_code == 422 and "kept on the page" in read(answer)
-    assert not ContactAttempt.objects.exists()
 
 
 def test_no_free_place_inside_the_window_is_said(client, sign_in):
@@ -254,8 +245,7 @@ def test_the_patient_page_says_what_is_due_and_why(client, sign_in):
     shown = read(client.get(reverse("clinic:patient", args=[recall.patient_id])))
     assert "What is due, and why" in shown and "visit 1 of 8, every 3 months for 2 years" in shown
     assert "melanoma removed 15 Mar 2026" in shown and "Call or book" in shown
-    answer = client.get(reverse("scheduling:call", args=[recall.patient_id]))
-    assert answer.url == reverse("scheduling:recall", args=[recall.pk])
+    assert shown.leads_to(reverse("scheduling:call", args=[recall.patient_id]))
 
 
 def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):

@@ -1,0 +1,81 @@
+"""Forms of the call: what came of it, what was said, and the place that was agreed."""
+
+from typing import Any
+
+from django import forms
+from django.http import QueryDict
+from django.utils.html import format_html
+from django.utils.translation import gettext_lazy as _
+
+from clinic.models import ContactRoute
+from clinic.pages.fields import DayInput
+from scheduling.desk.calls import Said
+from scheduling.models import Outcome
+
+# In the order in which they stand on the page; each has the key of its number.
+OUTCOMES = (
+    (Outcome.NO_ANSWER, _("No answer")),
+    (Outcome.SPOKE, _("Spoke to the patient")),
+    (Outcome.SPOKE_AUTHORISED, _("Spoke to somebody who may be told")),
+    (Outcome.VOICEMAIL, _("Voicemail, as agreed")),
+    (Outcome.DEAD, _("Number or address not in use")),
+    (Outcome.ASKS_LATER, _("Asks to be called later")),
+    (Outcome.DECLINED, _("Does not want to come")),
+    (Outcome.SENT, _("Letter or message sent")),
+    (Outcome.RETURNED, _("Letter or message came back")),
+)
+IDENTITY = [
+    ("", _("how you knew")),
+    ("date of birth", _("said the date of birth")),
+    ("address", _("said the address")),
+    ("record number", _("said the record number")),
+    ("known", _("known to me in person")),
+]
+
+
+def way_words(row: ContactRoute) -> str:
+    return format_html('{} <span translate="no">{}</span>', row.get_kind_display(), row.value)
+
+
+class CallForm(forms.Form):
+    """One call: the way is one of those that work; what an outcome needs is asked by `scheduling/desk/calls.py`."""
+
+    way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label=_("What came of the call"), choices=OUTCOMES, widget=forms.RadioSelect)
+    identity = forms.ChoiceField(label=_("How you knew who it was"), choices=IDENTITY, required=False)
+    spoke_to = forms.CharField(label=_("Who it was, if somebody else"), max_length=120, required=False)
+    told = forms.CharField(label=_("What was said"), max_length=2000, required=False)
+    next_action = forms.CharField(label=_("Next step"), max_length=120, required=False)
+    next_on = forms.DateField(label=_("Its day"), widget=DayInput(), required=False)
+    note = forms.CharField(label=_("Note"), max_length=2000, required=False)
+    last = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, data: QueryDict | None = None, *, ways: list[ContactRoute], **more: Any) -> None:
+        super().__init__(data, **more)
+        field = self.fields["way"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [(f"{row.kind}|{row.value}", way_words(row)) for row in ways]
+
+    def said_fields(self) -> list[forms.BoundField]:
+        """Give the fields of what was said; the first wrong one takes the focus."""
+        names = ("identity", "spoke_to", "told", "next_action", "next_on", "note")
+        if self.is_bound and self.first_wrong() in names:
+            self.fields[self.first_wrong()].widget.attrs["autofocus"] = True
+        return [self[name] for name in names]
+
+    def used(self) -> dict[str, str]:
+        """Give the way that was used, as it was copied from the record."""
+        route, _sep, address = self.cleaned_data["way"].partition("|")
+        return {"route": route, "address": address}
+
+    def said(self) -> Said:
+        names = ("spoke_to", "identity", "told", "next_action", "next_on", "note")
+        return Said(**{name: self.cleaned_data[name] for name in names})
+
+    def first_wrong(self) -> str:
+        """Name the first field with an error, for the focus."""
+        return next((name for name in self.fields if name in self.errors), "outcome")
+
+
+class TakeOverForm(forms.Form):
+    word = forms.CharField(label=_("Why you take it over"), max_length=200)

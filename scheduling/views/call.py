@@ -1,0 +1,195 @@
+"""The call: one person, everything that is due, and what came of it."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from clinic import clock
+from clinic.access import Act, StaffRequest, allow, may
+from clinic.models import Patient, StaleRow
+from clinic.pages.responses import conflict
+from clinic.trail import audit
+from scheduling.call_forms import CallForm, TakeOverForm
+from scheduling.desk import booking, calls, claims, confirming, worklists
+from scheduling.desk.contacts import ContactRefused
+from scheduling.forms import BookForm
+from scheduling.models import Appointment, Call, Recall
+from scheduling.pages import call_page
+from scheduling.recalls import wording
+from scheduling.views import places
+
+NEXT = "call_just_logged"
+
+
+@allow(Act.SEE_WORKLIST)
+def call(request: StaffRequest, pk: int) -> HttpResponseBase:
+    """Show the call and log it; opening it claims the person, if nobody else has."""
+    patient = get_object_or_404(Patient, pk=pk)
+    if patient.merged_into_id:
+        return redirect("scheduling:call", patient.merged_into_id)
+    worklists.bring_up_to_date()
+    if request.method == "POST":
+        return _log(request, patient)
+    audit.read(patient, by=request.user, page="call")
+    _claim(request, patient)
+    return _page(request, patient, call_page.first_form(patient))
+
+
+def _claim(request: StaffRequest, patient: Patient) -> None:
+    if may(request.user, Act.CONTACT) and claims.holder_of(patient) is None:
+        try:
+            claims.claim(patient=patient, by=request.user)
+        except StaleRow:
+            return  # somebody was quicker: the page says who
+
+
+def _page(request: StaffRequest, patient: Patient, form: CallForm, status: int = 200) -> HttpResponse:
+    context = call_page.context(request, patient, form)
+    context["done"] = _just_logged(request)
+    if context["may_call"] and context["bookable"] and may(request.user, Act.BOOK):
+        context |= _places(request, context["bookable"])
+    return render(request, "scheduling/call.html", context, status=status)
+
+
+def _places(request: StaffRequest, first: Recall) -> dict[str, Any]:
+    """Find free places for what is due now in one visit; what may be done beside it otherwise is not ticked."""
+    beside, today = list(call_page.beside(first)), clock.today()
+    subjects = wording.subjects([first, *beside])
+    due = [row for row in beside if row.earliest <= today]
+    return {
+        "free": places.places_for([first, *due], request.GET),
+        "first": first,
+        "first_words": wording.what_for(first, subjects),
+        "beside": [(row, wording.what_for(row, subjects), row in due) for row in beside],
+    }
+
+
+def _just_logged(request: StaffRequest) -> Call | None:
+    """Find the call that was just logged, for its line and its way back."""
+    found = (
+        Call.objects.filter(pk=request.session.get(NEXT), by=request.user).select_related("patient").first()
+    )
+    return found if found and calls.may_take_back(found, request.user) else None
+
+
+@allow(Act.CONTACT)
+def _log(request: StaffRequest, patient: Patient) -> HttpResponse:
+    form = CallForm(request.POST, ways=calls.ways(patient))
+    if form.is_valid():
+        try:
+            made = calls.log(
+                patient=patient,
+                by=request.user,
+                outcome=form.cleaned_data["outcome"],
+                said=form.said(),
+                book=_wanted(request, patient),
+                seen=form.cleaned_data["last"],
+                **form.used(),
+            )
+        except StaleRow as error:
+            return conflict(request, error, resolve_url("scheduling:call", patient.pk))
+        except ContactRefused as error:
+            form.add_error(error.field or None, str(error))
+        except booking.BookingRefused as error:
+            form.add_error(None, str(error))
+        else:
+            return _go_on(request, made)
+    return _page(request, patient, form, status=422)
+
+
+def _wanted(request: StaffRequest, patient: Patient) -> calls.Booking | None:
+    """Read the place that was chosen and what the visit is for; None where none was."""
+    if "place" not in request.POST:
+        return None
+    first = Recall.objects.filter(patient=patient, pk=request.POST.get("recall") or 0).first()
+    form = BookForm(request.POST, beside=call_page.beside(first) if first else Recall.objects.none())
+    if first is None or not form.is_valid() or not may(request.user, Act.BOOK):
+        raise booking.BookingRefused(_("Choose one of the free places."))
+    given = form.cleaned_data
+    recalls = [first, *given["also"]]
+    return calls.Booking(recalls, given["resource"], given["starts_at"], given["revision"])
+
+
+def _go_on(request: StaffRequest, made: Call) -> HttpResponse:
+    """Hand the person back and go on to the next one, already claimed."""
+    request.session[NEXT] = made.pk
+    return _next(request, made.patient)
+
+
+@allow(Act.CONTACT)
+@require_POST
+def next_call(request: StaffRequest) -> HttpResponse:
+    """Claim the next of whom nobody has claimed, and lead to the call; who was open is handed back."""
+    left = Patient.objects.filter(pk=request.POST.get("left") or 0).first()
+    return _next(request, left)
+
+
+def _next(request: StaffRequest, left: Patient | None) -> HttpResponse:
+    if left is not None:
+        claims.hand_back(patient=left, by=request.user)
+    worklists.bring_up_to_date()
+    found = claims.next_to_phone(request.user, after=left.pk if left else None)
+    if found is None:
+        messages.info(request, _("Nobody else is left to phone now."))
+        return redirect("scheduling:today")
+    return redirect("scheduling:call", found.pk)
+
+
+@allow(Act.CONTACT)
+@require_POST
+def begin(request: StaffRequest, pk: int) -> HttpResponse:
+    """Keep that the number was dialled; asked by the page when its link is followed."""
+    patient = get_object_or_404(Patient, pk=pk)
+    route, _sep, address = request.POST.get("way", "").partition("|")
+    if not patient.routes.filter(kind=route, value=address).exists():
+        return JsonResponse({"begun": False}, status=422)
+    try:
+        calls.begin(patient=patient, by=request.user, route=route, address=address)
+    except StaleRow as error:
+        return JsonResponse({"begun": False, "why": error.say()}, status=409)
+    return JsonResponse({"begun": True})
+
+
+@allow(Act.CONTACT)
+@require_POST
+def take_over(request: StaffRequest, pk: int) -> HttpResponse:
+    patient = get_object_or_404(Patient, pk=pk)
+    form = TakeOverForm(request.POST)
+    if form.is_valid():
+        claims.take_over(patient=patient, by=request.user, word=form.cleaned_data["word"])
+    else:
+        messages.error(request, _("Say why you take it over: the other one reads it."))
+    return redirect("scheduling:call", patient.pk)
+
+
+@allow(Act.CONTACT)
+@require_POST
+def take_back(request: StaffRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Call.objects.select_related("patient", "appointment"), pk=pk)
+    try:
+        calls.take_back(call=found, by=request.user)
+    except StaleRow as error:
+        return conflict(request, error, resolve_url("scheduling:call", found.patient_id))
+    except (ContactRefused, booking.BookingRefused) as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, _("Taken back: it stays readable, struck through, and counts no more."))
+    return redirect("scheduling:call", found.patient_id)
+
+
+@allow(Act.CONTACT)
+@require_POST
+def confirm(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record that the patient confirmed an appointment, or take that back."""
+    found = get_object_or_404(Appointment.objects.select_related("patient"), pk=pk)
+    try:
+        confirming.confirm(appointment=found, by=request.user, confirmed="undo" not in request.POST)
+    except StaleRow as error:
+        return conflict(request, error, resolve_url("scheduling:call", found.patient_id))
+    except booking.BookingRefused as error:
+        messages.error(request, str(error))
+    return redirect("scheduling:call", found.patient_id)
