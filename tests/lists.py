@@ -11,6 +11,7 @@ from itertools import count
 from typing import Any
 
 from clinic import policies
+from clinic.duties import ledger
 from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
 from clinic.people import patients, risk
@@ -24,6 +25,7 @@ from lesions.results import pathology
 from lesions.review import signoff
 from scheduling.checklists import records
 from scheduling.desk import claims, contacts
+from scheduling.models import Recall
 from scheduling.planning import replan
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset

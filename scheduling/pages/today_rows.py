@@ -50,6 +50,7 @@ class Row:
     late: bool
     button: tuple[Words, str]
     claims: bool
+    ended: Appointment | None
     shares_name: bool
     phones: str
 
@@ -124,6 +125,7 @@ def _row(line: DeskLine, facts: _PageFacts, member: Member, today: date) -> Row:
         late=line.ends_on < today,
         button=button,
         claims=claims_first,
+        ended=thing if isinstance(thing, Appointment) and line.section == Section.OUTCOME else None,
         shares_name=line.patient_id in facts.shared,
         phones=" · ".join(facts.phones.get(line.patient_id or 0, ())),
     )
@@ -179,7 +181,7 @@ def _button(
 ) -> tuple[tuple[Words, str], bool]:
     """Give the one button of the row; True where it claims the person first."""
     if isinstance(thing, Appointment) and line.section == Section.OUTCOME:
-        return (_("Say how it ended"), resolve_url("scheduling:came", thing.pk)), False
+        return (_("Came"), resolve_url("scheduling:came", thing.pk)), False
     if isinstance(thing, RefusedUpload):
         return (_("Look"), resolve_url("lesions:pictures")), False
     if isinstance(thing, Duty) and line.section in _AT_ITS_OWN_PAGE:
