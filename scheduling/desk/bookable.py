@@ -11,7 +11,7 @@ from clinic.access import Act, require
 from clinic.models import Member
 from clinic.trail import audit
 from scheduling.desk import places
-from scheduling.models import ClosureDay, Resource, Session
+from scheduling.models import ClosureDay, Resource, Session, Use
 from scheduling.planning import rebook
 
 CELL = timedelta(minutes=5)
@@ -62,14 +62,25 @@ def cells(starts_at: datetime, minutes: int) -> list[datetime]:
     return [starts_at + CELL * index for index in range(-(-minutes // 5))]
 
 
-def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> Session:
-    """Give the session in which this visit lies, or refuse: past, closed, its clinician away, or no hours."""
-    local = timezone.localtime(starts_at)
-    ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
+def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> Session | None:
+    """Give the session in which this visit lies, or refuse: past, closed, its clinician away, or no hours.
+
+    A diary that is kept elsewhere has no sessions here, and whoever comes without a place is here already.
+    """
+    if resource.use == Use.WALK_IN:
+        return None
+    if not 5 <= minutes <= 240:
+        raise BookingRefused(_("An appointment lasts 5 to 240 minutes."))
     if starts_at < clock.now():
         raise BookingRefused(_("An appointment lies ahead."))
-    if local.minute % 5 or local.second or local.microsecond or not 5 <= minutes <= 240:
-        raise BookingRefused(_("An appointment begins on a step of five minutes and lasts 5 to 240 minutes."))
+    return _session_of(resource, starts_at, minutes) if resource.use == Use.ROOM else None
+
+
+def _session_of(resource: Resource, starts_at: datetime, minutes: int) -> Session:
+    local = timezone.localtime(starts_at)
+    ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
+    if local.minute % 5 or local.second or local.microsecond:
+        raise BookingRefused(_("An appointment begins on a step of five minutes."))
     if ClosureDay.objects.filter(day=local.date()).exists():
         raise BookingRefused(_("The clinic is closed on this day."))
     held = places.open_sessions(local.date(), local.date(), room=resource.pk)

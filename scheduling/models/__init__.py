@@ -10,6 +10,7 @@ from scheduling.models.hours import (
     Resource,
     Session,
     SessionTemplate,
+    Use,
     WorkedHoliday,
 )
 from scheduling.models.override import Override
@@ -49,6 +50,7 @@ __all__ = [
     "StruckAttempt",
     "UnfiledCall",
     "Urgency",
+    "Use",
     "WorkItem",
     "WorkedHoliday",
     "YearRun",

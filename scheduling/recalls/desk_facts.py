@@ -104,6 +104,14 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
                 AND (b.changed_at < a.changed_at OR (b.changed_at = a.changed_at AND b.id < a.id)))""",
         _since("changed_at"),
     ),
+    "not_brought": (
+        _("somebody who was not brought, to be decided by a dermatologist"),
+        f"""SELECT a.id, r.patient_id, r.id AS recall_id, a.changed_at FROM scheduling_appointment a
+            JOIN scheduling_appointment_recalls j ON j.appointment_id = a.id
+            JOIN scheduling_recall r ON r.id = j.recall_id
+            WHERE a.state = 'missed' AND a.not_brought AND {OPEN_RECALL}""",
+        _since("changed_at"),
+    ),
     "told_in_error": (
         _("a result that was told and never was so"),
         "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.struck_at IS NOT NULL AND d.told_on IS NOT NULL",

@@ -1,0 +1,92 @@
+"""The diary by day and by week, with what can be done in it."""
+
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django.core.paginator import Page
+from django.db.models import Count
+from django.db.models.functions import TruncDate
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from clinic import clock
+from clinic.access import Act, StaffRequest, allow, may
+from clinic.pages.paging import page_of_rows
+from scheduling.desk import taking_back
+from scheduling.diary_forms import ClosureForm, HoursForm
+from scheduling.models import Appointment, ClosureDay, Resource, Session
+from scheduling.recalls import wording
+
+
+@allow(Act.SEE_WORKLIST)
+def diary(request: StaffRequest) -> HttpResponse:
+    """Show one day of the diary, or the seven days from Monday of the week that it lies in."""
+    chosen = _day(request.GET.get("day", ""))
+    week = request.GET.get("view") == "week"
+    first = chosen - timedelta(days=chosen.weekday()) if week else chosen
+    length = 7 if week else 1
+    page, counted = _visits(request, first, length)
+    context = {
+        "page": page,
+        "days": _days(first, length, request.user, list(page.object_list), counted),
+        "chosen": chosen,
+        "week": week,
+        "before": first - timedelta(days=length),
+        "after": first + timedelta(days=length),
+        "now": clock.now(),
+        "may_book": may(request.user, Act.BOOK),
+        "hours_form": HoursForm(initial={"day": chosen}),
+        "closure_form": ClosureForm(initial={"day": chosen}, prefix="closure"),
+        "rooms": list(Resource.objects.filter(active=True)),
+    }
+    return render(request, "scheduling/diary.html", context)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return clock.today()
+
+
+def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any], dict[date, int]]":
+    """Give one page of the appointments of these days, and how many each day has in all."""
+    start, end = (_midnight(first + timedelta(days=days)) for days in (0, length))
+    rows = Appointment.objects.filter(starts_at__gte=start, starts_at__lt=end)
+    by_day = rows.order_by().values_list(TruncDate("starts_at")).annotate(Count("pk"))
+    counted: dict[date, int] = dict(by_day)
+    shown = rows.select_related("patient", "resource").prefetch_related("recalls")
+    shown = shown.order_by("starts_at", "resource__name", "pk")
+    return page_of_rows(shown, request, count=sum(counted.values())), counted
+
+
+def _midnight(day: date) -> datetime:
+    return timezone.make_aware(datetime.combine(day, time()))
+
+
+def _days(
+    first: date, length: int, member: Any, visits: list[Appointment], counted: dict[date, int]
+) -> list[dict[str, Any]]:
+    span = (first, first + timedelta(days=length - 1))
+    subjects = wording.subjects([row for visit in visits for row in visit.recalls.all()])
+    sessions = list(Session.objects.filter(day__range=span).select_related("resource"))
+    closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
+    return [
+        {
+            "day": day,
+            "closed": closed.get(day, ""),
+            "sessions": [row for row in sessions if row.day == day],
+            "count": counted.get(day, 0),
+            "visits": [
+                (visit, what_of(visit, subjects), taking_back.may_take_back(visit, member))
+                for visit in visits
+                if timezone.localdate(visit.starts_at) == day
+            ],
+        }
+        for day in (first + timedelta(days=index) for index in range(length))
+    ]
+
+
+def what_of(visit: Appointment, subjects: dict[str, str]) -> str:
+    return "; ".join(wording.what_for(row, subjects) for row in visit.recalls.all())
