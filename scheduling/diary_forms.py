@@ -9,14 +9,16 @@ from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils import timezone
 from django.utils.html import format_html
+from django.utils.text import capfirst
 from django.utils.translation import gettext_lazy as _
 
-from clinic.models import ContactRoute, Member, Patient
-from clinic.models.visit import is_about
+from clinic.models import ContactRoute, Member, Patient, Role
+from clinic.models.visit import Purpose, is_about
 from clinic.pages import patient_page
 from clinic.pages.fields import RevisionForm, day_field, done_choices
 from clinic.wording import Words
-from scheduling.models import Appointment, Recall, Resource
+from scheduling.desk import lengths
+from scheduling.models import Appointment, PlaceKind, Recall, Resource
 from scheduling.recalls.wording import subjects, what_for
 
 
@@ -47,7 +49,7 @@ def ways_to(patient: Patient) -> list[tuple[str, str]]:
     return [(f"{row.kind}|{row.value}", route_words(row)) for row in routes]
 
 
-class SlotForm(RevisionForm):
+class PlaceForm(forms.Form):
     """The choice of a free place says room and time in one value, `7|2026-06-17T14:00:00+01:00`."""
 
     resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
@@ -63,6 +65,10 @@ class SlotForm(RevisionForm):
     def clean_starts_at(self) -> Any:
         moment = self.cleaned_data["starts_at"]
         return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
+
+
+class SlotForm(RevisionForm, PlaceForm):
+    """A place, and the revision of what is booked or moved."""
 
 
 class BookForm(SlotForm):
@@ -136,6 +142,69 @@ class HoursForm(forms.Form):
     opens = forms.TimeField(label=_("From"), widget=TimeInput(format="%H:%M"), initial="09:00")
     closes = forms.TimeField(label=_("Until"), widget=TimeInput(format="%H:%M"), initial="17:00")
     slot_minutes = forms.IntegerField(label=_("Minutes a slot"), initial=20, min_value=5, max_value=240)
+    clinician = forms.ModelChoiceField(
+        Member.objects.none(), label=_("With whom"), required=False, empty_label=_("nobody in particular")
+    )
+    kind = forms.ChoiceField(label=_("Kept for"), choices=PlaceKind.choices)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer_rows(self, "clinician", clinicians())
+
+    def hours(self) -> dict[str, Any]:
+        """Give the arguments of the topic function; a room that is named for the first time is added."""
+        given = dict(self.cleaned_data)
+        room, _made = Resource.objects.get_or_create(name=given.pop("room").strip())
+        return given | {"resource": room}
+
+
+class TemplateForm(HoursForm):
+    """Hours that come again; the day is the first of them and says the weekday."""
+
+    every_weeks = forms.IntegerField(label=_("Every how many weeks"), initial=1, min_value=1, max_value=12)
+    last_day = day_field(
+        _("Last day"), future=True, required=False, help_text=_("Empty: until somebody ends them.")
+    )
+
+    field_order = ["room", "clinician", "day", "opens", "closes", "every_weeks"]
+
+    def hours(self) -> dict[str, Any]:
+        given = super().hours()
+        return given | {"first_day": given.pop("day")}
+
+
+class LastDayForm(RevisionForm):
+    last_day = day_field(_("Last day on which they are held"), future=True)
+
+
+class LeaveForm(forms.Form):
+    member = forms.ModelChoiceField(Member.objects.none(), label=_("Who is away"))
+    first_day = day_field(_("From"), future=True)
+    last_day = day_field(_("Until, that day too"), future=True)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer_rows(self, "member", clinicians())
+
+
+class LengthsForm(forms.Form):
+    """Minutes for each purpose; those that differ from what is in force are set."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.known = lengths.in_force()
+        for purpose, minutes in self.known.items():
+            label = capfirst(Purpose(purpose).label)
+            self.fields[purpose] = forms.IntegerField(
+                label=label, initial=minutes, min_value=5, max_value=240
+            )
+
+    def changed(self) -> dict[str, int]:
+        return {name: given for name, given in self.cleaned_data.items() if given != self.known[name]}
+
+
+def clinicians() -> QuerySet[Member]:
+    return Member.objects.filter(is_active=True, role__in=(Role.DERMATOLOGIST, Role.NURSE)).order_by("name")
 
 
 class ClosureForm(forms.Form):

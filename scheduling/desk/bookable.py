@@ -1,8 +1,10 @@
 """Open bookable hours, close days, and find what is free of them."""
 
+from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -11,7 +13,7 @@ from clinic.access import Act, require
 from clinic.models import Member
 from clinic.trail import audit
 from scheduling.desk import places
-from scheduling.models import ClosureDay, Resource, Session, Use
+from scheduling.models import ClosureDay, PlaceKind, Resource, Session, Use, WorkedHoliday
 from scheduling.planning import rebook
 
 CELL = timedelta(minutes=5)
@@ -23,34 +25,68 @@ class BookingRefused(ValueError):
 
 @transaction.atomic
 def open_session(
-    *, resource: Resource, day: date, opens: time, closes: time, by: Member, slot_minutes: int = 20
+    *,
+    resource: Resource,
+    day: date,
+    opens: time,
+    closes: time,
+    by: Member,
+    slot_minutes: int = 20,
+    clinician: Member | None = None,
+    kind: str = PlaceKind.VISIT,
 ) -> Session:
-    """Open bookable hours of a room or a person on one local day."""
-    require(by, Act.BOOK)
+    """Open bookable hours of a room, and of whoever sits in it, on one local day."""
+    require(by, Act.SET_SESSIONS)
+    check_times(resource, opens, closes, slot_minutes)
+    if overlapping([day], resource, clinician, opens, closes).exists():
+        raise BookingRefused(_("These hours overlap others of the same day."))
+    times = {"opens": opens, "closes": closes, "slot_minutes": slot_minutes}
+    row = Session.objects.create(resource=resource, clinician=clinician, kind=kind, day=day, **times)
+    hours = f"{opens:%H:%M} to {closes:%H:%M}"
+    said = {"resource": resource.name, "day": str(day), "hours": hours, "kind": kind}
+    audit.record("diary.session", by=by, subject=row, clinician=str(clinician or ""), **said)
+    return row
+
+
+def check_times(resource: Resource, opens: time, closes: time, slot_minutes: int) -> None:
+    if resource.use != Use.ROOM:
+        raise BookingRefused(_("%(room)s has no hours here.") % {"room": resource})
     if opens >= closes:
         raise BookingRefused(_("The hours end after they begin."))
     if slot_minutes % 5 or not 5 <= slot_minutes <= 240 or opens.minute % 5:
         raise BookingRefused(_("Slots are whole steps of five minutes, 5 to 240 long."))
-    if resource.sessions.filter(day=day, opens__lt=closes, closes__gt=opens).exists():
-        raise BookingRefused(_("These hours overlap others of the same day."))
-    row = Session.objects.create(
-        resource=resource, day=day, opens=opens, closes=closes, slot_minutes=slot_minutes
-    )
-    hours = f"{opens:%H:%M} to {closes:%H:%M}"
-    audit.record("diary.session", by=by, subject=row, resource=resource.name, day=str(day), hours=hours)
-    return row
+
+
+def overlapping(
+    days: Iterable[date], resource: Resource, clinician: Member | None, opens: time, closes: time
+) -> QuerySet[Session]:
+    """Find sessions of these days that would have the same room, or the same person, at the same time."""
+    same = Q(resource=resource) | (Q(clinician=clinician) if clinician else Q(pk__in=[]))
+    return Session.objects.filter(same, day__in=list(days), opens__lt=closes, closes__gt=opens)
 
 
 @transaction.atomic
 def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
     """Close a day: nothing more can be booked, and each booking of it is owed until it is moved; due dates stay."""
-    require(by, Act.BOOK)
+    require(by, Act.CLOSE_DAYS)
     row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
     if not made:
         raise BookingRefused(_("The clinic is closed on this day already: %(why)s.") % {"why": row.reason})
     audit.record("diary.close", by=by, subject=row, day=str(day), reason=reason)
     rebook.rebook_of_day(row, by)
     return row
+
+
+@transaction.atomic
+def open_day(*, closed: ClosureDay, by: Member) -> None:
+    """Open a closed day again, a public holiday for good: what was to be moved because of it is owed no more."""
+    require(by, Act.CLOSE_DAYS)
+    if closed.day < clock.today():
+        raise BookingRefused(_("This day is over."))
+    audit.record("diary.reopen", by=by, subject=closed, day=str(closed.day), reason=closed.reason)
+    if closed.holiday:
+        WorkedHoliday.objects.get_or_create(day=closed.day, defaults={"by": by})
+    rebook.open_again(closed, by)
 
 
 def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[places.Place]:

@@ -63,6 +63,11 @@ class SessionTemplate(Stated, Hours):
     first_day = models.DateField(help_text="its weekday is that of all its sessions")
     every_weeks = models.PositiveSmallIntegerField(default=1)
     last_day = models.DateField(null=True, blank=True)
+    opened_until = models.DateField(
+        null=True,
+        blank=True,
+        help_text="up to this day its sessions were opened: one removed since stays removed",
+    )
 
     class Meta:
         ordering = ["first_day", "opens", "pk"]

@@ -50,6 +50,19 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
         f"{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_closureday c WHERE c.day = {_ITS_DAY})",
         _REBOOK,
     ),
+    "rebook_away": (
+        _("an appointment with somebody who is away"),
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_leave v WHERE v.member_id = a.clinician_id
+            AND NOT v.ended AND {_ITS_DAY} BETWEEN v.first_day AND v.last_day)""",
+        _REBOOK,
+    ),
+    "rebook_no_hours": (
+        _("an appointment on a day on which its room has no session"),
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_resource o WHERE o.id = a.resource_id AND o.use = 'room')
+            AND NOT EXISTS (SELECT 1 FROM scheduling_session h
+                WHERE h.resource_id = a.resource_id AND h.day = {_ITS_DAY})""",
+        _REBOOK,
+    ),
     "rebook_finished": (
         _("an appointment for what is done or closed"),
         f"""{_BOOKED})
