@@ -3,14 +3,16 @@
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from django.http import QueryDict
-from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
-from clinic.models import ContactRoute
-from clinic.pages.fields import DayInput
+from clinic.duties.kinds import KINDS, OwningList, of_list
+from clinic.models import ContactRoute, Member, Purpose, Role
+from clinic.pages.fields import DayInput, say_once
 from scheduling.desk.calls import Said
-from scheduling.models import Outcome
+from scheduling.diary_forms import offer, route_words
+from scheduling.models import DeskLine, Outcome
 
 # In the order in which they stand on the page; each has the key of its number.
 OUTCOMES = (
@@ -33,10 +35,6 @@ IDENTITY = [
 ]
 
 
-def way_words(row: ContactRoute) -> str:
-    return format_html('{} <span translate="no">{}</span>', row.get_kind_display(), row.value)
-
-
 class CallForm(forms.Form):
     """One call: the way is one of those that work; what an outcome needs is asked by `scheduling/desk/calls.py`."""
 
@@ -52,9 +50,7 @@ class CallForm(forms.Form):
 
     def __init__(self, data: QueryDict | None = None, *, ways: list[ContactRoute], **more: Any) -> None:
         super().__init__(data, **more)
-        field = self.fields["way"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = [(f"{row.kind}|{row.value}", way_words(row)) for row in ways]
+        offer(self, "way", [(f"{row.kind}|{row.value}", route_words(row)) for row in ways])
 
     def said_fields(self) -> list[forms.BoundField]:
         """Give the fields of what was said; the first wrong one takes the focus."""
@@ -75,6 +71,34 @@ class CallForm(forms.Form):
     def first_wrong(self) -> str:
         """Name the first field with an error, for the focus."""
         return next((name for name in self.fields if name in self.errors), "outcome")
+
+
+class TodayFilter(forms.Form):
+    """Narrows Today to the people of one clinician, with one purpose first, or of one language."""
+
+    clinician = forms.ModelChoiceField(
+        Member.objects.filter(role=Role.DERMATOLOGIST, is_active=True).order_by("name"),
+        label=_("Clinician"),
+        required=False,
+        empty_label=_("anybody"),
+    )
+    what = forms.ChoiceField(label=_("What for"), required=False)
+    language = forms.ChoiceField(label=_("Language"), required=False)
+
+    def __init__(self, data: QueryDict) -> None:
+        super().__init__({name: data[name] for name in ("clinician", "what", "language") if data.get(name)})
+        spoken = DeskLine.objects.exclude(language="").order_by("language").values_list("language", flat=True)
+        duties = [(code, KINDS[code].words) for code in of_list(OwningList.TODAY)]
+        offer(self, "what", [("", _("anything")), *Purpose.choices, *duties])
+        offer(self, "language", [("", _("any")), *((one, one) for one in spoken.distinct())])
+        self.narrows = bool(self.data)
+        say_once(self)
+
+    def narrow(self, lines: QuerySet[DeskLine]) -> QuerySet[DeskLine]:
+        """Keep the lines that fit; what nobody offers narrows nothing."""
+        self.is_valid()
+        wanted = {name: value for name, value in self.cleaned_data.items() if value}
+        return lines.filter(**wanted)
 
 
 class TakeOverForm(forms.Form):

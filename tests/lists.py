@@ -24,8 +24,9 @@ from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff
 from scheduling.checklists import records
-from scheduling.desk import claims, contacts
-from scheduling.models import Recall
+from scheduling.desk import bookable, claims, contacts
+from scheduling.diary import leave, sessions
+from scheduling.models import Recall, Resource
 from scheduling.planning import replan
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
@@ -363,7 +364,45 @@ _more = count(10_000)
 
 
 def diary_page() -> tuple[Where, Add]:
-    return at(), lambda: [str(scene.booked(scene.due_check()).patient)]
+    """Whoever is booked, where and with whom, and what is free beside it."""
+
+    def add() -> list[str]:
+        visit, doctor = scene.booked(scene.due_check()), build.dermatologist(name=_name())
+        visit.resource.sessions.update(clinician=doctor)
+        return [str(visit.patient), visit.resource.name, doctor.name]
+
+    return at(), add
+
+
+def diary_day_to_book() -> tuple[Where, Add]:
+    """Who may have a place of the diary."""
+    room = scene.hours()
+    return at(room.pk, scene.at(14).isoformat()), lambda: [str(scene.due_check().patient)]
+
+
+def sessions_page() -> tuple[Where, Add]:
+    """A session that comes again, a single one, somebody away, a closed day."""
+    days = count(1)
+
+    def add() -> list[str]:
+        day, manager, away = (
+            scene.TODAY + timedelta(next(days)),
+            build.manager(),
+            build.dermatologist(name=_name()),
+        )
+        hours = {"opens": time(9), "closes": time(12), "by": manager}
+        rooms = [Resource.objects.create(name=_name()) for _ in range(2)]
+        sessions.set_template(resource=rooms[0], first_day=day, clinician=build.dermatologist(), **hours)
+        bookable.open_session(resource=rooms[1], day=day, clinician=build.dermatologist(), **hours)
+        leave.enter(member=away, first_day=day, last_day=day, by=manager)
+        closed = bookable.close_day(day=day, reason=_name(), by=manager)
+        return [rooms[0].name, rooms[1].name, away.name, closed.reason]
+
+    return at(), add
+
+
+def clinician_form() -> tuple[Where, Add]:
+    return at(), lambda: [build.dermatologist(name=_name()).name]
 
 
 def capacity_page() -> tuple[Where, Add]:
@@ -539,6 +578,10 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:set_override": visit_form,
     "scheduling:fill_checklist": checklist_form,
     "scheduling:diary": diary_page,
+    "scheduling:book_place": diary_day_to_book,
+    "scheduling:sessions": sessions_page,
+    "scheduling:new_template": clinician_form,
+    "scheduling:enter_leave": clinician_form,
     "scheduling:came": came_form,
     "scheduling:move": move_page,
     "scheduling:places": places_part,
@@ -557,6 +600,9 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
 
 # Pages that are about one thing and show no rows of anything: forms, files, and where one is only sent on.
 NO_LISTS = {
+    "scheduling:end_template",
+    "scheduling:set_lengths",
+    "scheduling:close_day",
     "start",
     "words_of_scripts",
     "clinic:register",

@@ -13,6 +13,7 @@ from lesions.pictures import intake, storage
 from lesions.results import pathology
 from lesions.review import signoff
 from scheduling.desk import bookable, booking, calls, contacts, worklists
+from scheduling.diary import leave, sessions
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
@@ -79,6 +80,7 @@ def build_world() -> dict[str, tuple]:
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
         "call": (_call(patient, nurse),),
+        **_diary(doctor),
         "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
         "place": ("overdue",),
@@ -127,9 +129,24 @@ def _call(patient, by) -> int:
 def _appointment(recall, by) -> int:
     tomorrow = clock.today() + timedelta(days=1)
     room = Resource.objects.create(name="Room 1")
-    bookable.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
+    bookable.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=build.manager())
     starts_at = timezone.make_aware(datetime.combine(tomorrow, time(10)))
     return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by).pk
+
+
+def _diary(doctor) -> dict[str, tuple]:
+    """A session that comes again, a single one, somebody away, a closed day; none of them tomorrow."""
+    day, manager = clock.today() + timedelta(days=9), build.manager()
+    hours = {"opens": time(9), "closes": time(12), "by": manager}
+    room, other = (Resource.objects.create(name=name) for name in ("Room 2", "Room 3"))
+    away = {"first_day": day, "last_day": day}
+    return {
+        "free_place": (room.pk, timezone.make_aware(datetime.combine(day, time(9))).isoformat()),
+        "template": (sessions.set_template(resource=room, first_day=day, **hours).pk,),
+        "session": (bookable.open_session(resource=other, day=day, **hours).pk,),
+        "leave": (leave.enter(member=doctor, by=manager, **away).pk,),
+        "closure": (bookable.close_day(day=day, reason="training", by=manager).pk,),
+    }
 
 
 def _wrong(patient, doctor):

@@ -46,7 +46,11 @@ class Place:
     @property
     def value(self) -> str:
         """Give room and time in one word, as forms send it: 7|2026-06-17T14:00:00+01:00"""
-        return f"{self.resource.pk}|{timezone.localtime(self.starts_at).isoformat()}"
+        return f"{self.resource.pk}|{self.at}"
+
+    @property
+    def at(self) -> str:
+        return timezone.localtime(self.starts_at).isoformat()
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from scheduling.models import (
     Appointment,
     AppointmentState,
     ContactAttempt,
+    Outcome,
     RecallState,
     Resource,
     StruckAttempt,
@@ -84,6 +85,7 @@ def _move_back(appointment: Appointment, by: Member, revision: int, moved: dict[
 
 
 def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
+    booked_at = appointment.changed_at
     fields = {"state": AppointmentState.CANCELLED_BY_CLINIC, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), where={"state": AppointmentState.BOOKED}, **fields)
     appointment.cells.all().delete()
@@ -91,6 +93,10 @@ def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
     for row in rows:
         change(row, seen=row.revision, at=clock.now(), state=state_on(row))
     rebook.settled(appointment, by)
+    # The call by which it was booked says so: it stays readable, struck through.
+    calls = ContactAttempt.objects.filter(recall__in=rows, by=by, at__gte=booked_at, struck__isnull=True)
+    for attempt in calls.filter(outcome=Outcome.BOOKED).select_related("recall__patient"):
+        strike(attempt=attempt, by=by)
 
 
 def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
@@ -102,6 +108,7 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
         _take_its_place(appointment)
     _withdraw(appointment, by, because=appointment, refused=BookingRefused)
     fields: dict[str, Any] = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
+    fields |= {"not_brought": False, "cancelled_because": ""}
     change(appointment, seen=revision, at=clock.now(), **fields)
     for row in rows:
         counted = (row.purpose, row.subject) not in done

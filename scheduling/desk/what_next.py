@@ -68,9 +68,11 @@ def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date,
 
 
 def ask_after_missed(appointment: Appointment, by: Member) -> None:
-    """Ask a dermatologist what follows after a second missed visit for the same recall."""
+    """Ask a dermatologist what follows after a second missed visit for the same recall, or if nobody brought them."""
     for row in appointment.recalls.select_related("patient"):
-        if row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
+        if appointment.not_brought:
+            _ask(row, appointment, by, "not_brought")
+        elif row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
             _ask(row, appointment, by, "missed_again")
 
 

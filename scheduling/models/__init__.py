@@ -10,6 +10,7 @@ from scheduling.models.hours import (
     Resource,
     Session,
     SessionTemplate,
+    Use,
     WorkedHoliday,
 )
 from scheduling.models.override import Override
@@ -53,6 +54,7 @@ __all__ = [
     "Touched",
     "UnfiledCall",
     "Urgency",
+    "Use",
     "WorkedHoliday",
     "YearRun",
 ]

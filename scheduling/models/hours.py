@@ -1,5 +1,6 @@
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
@@ -14,21 +15,30 @@ class PlaceKind(models.TextChoices):
     EXCISION = "excision", _("excisions")
 
 
+class Use(models.TextChoices):
+    ROOM = "room", _("has hours here")
+    ELSEWHERE = "elsewhere", _("a diary kept in another program")
+    WALK_IN = "walk_in", _("whoever comes without a place")
+
+
 class Resource(models.Model):
-    """A room or a clinician who can be booked; an approved overbook is a resource of its own."""
+    """A room or a clinician who can be booked; an approved overbook is a resource of its own.
+
+    Only a room has hours, cells and free places: into a diary kept elsewhere any time is typed in as it stands there.
+    """
 
     name = models.CharField(max_length=60, unique=True)
     active = models.BooleanField(default=True)
-    kept_elsewhere = models.BooleanField(
-        default=False,
-        help_text="a diary that is kept in another program: any time can be typed in, none is free",
-    )
+    use = models.CharField(max_length=9, choices=Use, default=Use.ROOM)
 
     class Meta:
         ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(condition=Q(use__in=Use.values), name="a_resource_has_a_known_use"),
+        ]
 
     def __str__(self) -> str:
-        return self.name
+        return gettext("without a place") if self.use == Use.WALK_IN else self.name
 
 
 class Hours(models.Model):
@@ -53,6 +63,11 @@ class SessionTemplate(Stated, Hours):
     first_day = models.DateField(help_text="its weekday is that of all its sessions")
     every_weeks = models.PositiveSmallIntegerField(default=1)
     last_day = models.DateField(null=True, blank=True)
+    opened_until = models.DateField(
+        null=True,
+        blank=True,
+        help_text="up to this day its sessions were opened: one removed since stays removed",
+    )
 
     class Meta:
         ordering = ["first_day", "opens", "pk"]

@@ -28,14 +28,6 @@ def open_recalls(patient: Patient) -> QuerySet[Recall]:
     return rows.order_by("turn", "urgency", "latest", "pk")
 
 
-def beside(found: Recall) -> QuerySet[Recall]:
-    """Find other duties of this patient that the same visit may be for: their windows overlap, or were not kept."""
-    rows = Recall.objects.filter(patient=found.patient_id, state__in=(RecallState.PLANNED, RecallState.DUE))
-    by_then = max(found.latest, clock.today())
-    rows = rows.exclude(pk=found.pk).filter(earliest__lte=by_then)
-    return rows.select_related("patient").order_by("latest", "pk")
-
-
 def first_form(patient: Patient) -> CallForm:
     """Make the empty form: the way that the ladder asks for, or the only one, is chosen already."""
     ways, last = calls.ways(patient), calls.last_of(patient)

@@ -1,12 +1,15 @@
 """Open the duty to rebook appointments that no longer fit what they were booked for, and end it."""
 
+from collections.abc import Iterable
+from datetime import date
+
 from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.duties import ledger
 from clinic.models import Duty, Member
 from clinic.trail.audit import subject_of
-from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Recall, Urgency
+from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Leave, Recall, Urgency
 
 KIND = "rebook"
 
@@ -16,6 +19,8 @@ def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
     day = timezone.localdate(appointment.starts_at)
     if closed := ClosureDay.objects.filter(day=day).first():
         _owe_closed(appointment, closed, by)
+    if away := _leave_on(day).filter(member=appointment.clinician_id).first():
+        _owe_away(appointment, away, by)
     rows = list(appointment.recalls.all())
     still_open = [row for row in rows if row.state in OPEN]
     if rows and not still_open:
@@ -40,9 +45,54 @@ def not_asked_for(row: Recall) -> None:
         owe(visit, {"code": "not_asked_for", "purpose": row.purpose}, None)
 
 
-def rebook_of_day(closed: ClosureDay, by: Member) -> None:
+def rebook_of_day(closed: ClosureDay, by: Member | None) -> None:
     for visit in _booked().filter(starts_at__date=closed.day):
         _owe_closed(visit, closed, by)
+
+
+def rebook_of_leave(leave: Leave, by: Member) -> None:
+    for visit in _booked_in(leave):
+        _owe_away(visit, leave, by)
+
+
+def rebook_without_hours(visits: Iterable[Appointment], by: Member) -> None:
+    """Have appointments rebooked whose session was removed."""
+    for visit in visits:
+        owe(visit, {"code": "no_hours"}, by)
+
+
+def open_again(closed: ClosureDay, by: Member) -> None:
+    """Take a closed day away, and what was owed because of it."""
+    visits, because = list(_booked().filter(starts_at__date=closed.day)), subject_of(closed)
+    closed.delete()
+    _withdraw(visits, "closed", because, by)
+
+
+def there_after_all(leave: Leave, by: Member) -> None:
+    """Withdraw what was owed because somebody was to be away."""
+    _withdraw(list(_booked_in(leave)), "away", subject_of(leave), by)
+
+
+def _withdraw(visits: list[Appointment], code: str, because: str, by: Member) -> None:
+    """What is still wrong with an appointment, such as that it is late, is owed for that."""
+    rows = ledger.open_duties().filter(kind=KIND, opened_from__in=[subject_of(visit) for visit in visits])
+    for duty in rows.filter(because__code=code).select_related("patient"):
+        ledger.withdraw(duty, by=by, because=because)
+    for visit in visits:
+        look_at(visit, by=by)
+
+
+def _leave_on(day: date) -> QuerySet[Leave]:
+    return Leave.objects.filter(ended=False, first_day__lte=day, last_day__gte=day).select_related("member")
+
+
+def _booked_in(leave: Leave) -> QuerySet[Appointment]:
+    days = (leave.first_day, leave.last_day)
+    return _booked().filter(clinician=leave.member, starts_at__date__range=days)
+
+
+def _owe_away(appointment: Appointment, leave: Leave, by: Member | None) -> None:
+    owe(appointment, {"code": "away", "who": str(leave.member)}, by)
 
 
 def _owe_closed(appointment: Appointment, closed: ClosureDay, by: Member | None) -> None:
@@ -56,7 +106,8 @@ def owe(appointment: Appointment, why: dict[str, str], by: Member | None, *, urg
     """
     because = {**why, "booked": str(timezone.localdate(appointment.starts_at))}
     before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), ended_at__isnull=False)
-    answered = before.exclude(evidence=subject_of(appointment)).values_list("because", flat=True)
+    # A move, or a day that was opened again, answers nothing: only a dermatologist's word or ground does.
+    answered = before.exclude(evidence__startswith="scheduling.").values_list("because", flat=True)
     if because in answered:
         return
     ledger.open_duty(

@@ -47,6 +47,9 @@ BECAUSE: Final[dict[str, Words]] = {
     "closed": gettext_lazy("Booked for %(booked)s: the clinic is closed on this day: %(reason)s."),
     "declined": gettext_lazy("%(purpose)s: declined."),
     "attempts_used_up": gettext_lazy("%(purpose)s: attempts used up."),
+    "away": gettext_lazy("%(who)s is away on this day."),
+    "no_hours": gettext_lazy("The session in which it was booked was removed."),
+    "not_brought": gettext_lazy("%(purpose)s: the patient was not brought."),
     "missed_again": gettext_lazy("%(purpose)s: missed more than once."),
     "signs": gettext_lazy("Said about the skin: %(signs)s."),
 }

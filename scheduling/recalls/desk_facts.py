@@ -63,6 +63,19 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
         f"{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_closureday c WHERE c.day = {_ITS_DAY})",
         _REBOOK,
     ),
+    "rebook_away": (
+        _("an appointment with somebody who is away"),
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_leave v WHERE v.member_id = a.clinician_id
+            AND NOT v.ended AND {_ITS_DAY} BETWEEN v.first_day AND v.last_day)""",
+        _REBOOK,
+    ),
+    "rebook_no_hours": (
+        _("an appointment on a day on which its room has no session"),
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_resource o WHERE o.id = a.resource_id AND o.use = 'room')
+            AND NOT EXISTS (SELECT 1 FROM scheduling_session h
+                WHERE h.resource_id = a.resource_id AND h.day = {_ITS_DAY})""",
+        _REBOOK,
+    ),
     "rebook_finished": (
         _("an appointment for what is done or closed"),
         f"""{_BOOKED})
@@ -115,6 +128,14 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
             AND EXISTS (SELECT 1 FROM scheduling_appointment b JOIN scheduling_appointment_recalls k
                 ON k.appointment_id = b.id WHERE k.recall_id = r.id AND b.state = 'missed' AND b.id <> a.id
                 AND (b.changed_at < a.changed_at OR (b.changed_at = a.changed_at AND b.id < a.id)))""",
+        _since("changed_at"),
+    ),
+    "not_brought": (
+        _("somebody who was not brought, to be decided by a dermatologist"),
+        f"""SELECT a.id, r.patient_id, r.id AS recall_id, a.changed_at FROM scheduling_appointment a
+            JOIN scheduling_appointment_recalls j ON j.appointment_id = a.id
+            JOIN scheduling_recall r ON r.id = j.recall_id
+            WHERE a.state = 'missed' AND a.not_brought AND {OPEN_RECALL}""",
         _since("changed_at"),
     ),
     "told_in_error": (

@@ -8,7 +8,6 @@ from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient, StaleRow
 from clinic.pages.responses import conflict
@@ -16,11 +15,12 @@ from clinic.trail import audit
 from scheduling.call_forms import CallForm, TakeOverForm
 from scheduling.desk import booking, calls, claims, confirming, worklists
 from scheduling.desk.contacts import ContactRefused
-from scheduling.forms import BookForm
+from scheduling.diary_forms import BookForm
 from scheduling.models import Appointment, Call, Recall
 from scheduling.pages import call_page
 from scheduling.recalls import wording
-from scheduling.views import places
+from scheduling.views.diary.book import beside, due_beside
+from scheduling.views.places import places_for
 
 NEXT = "call_just_logged"
 
@@ -57,14 +57,13 @@ def _page(request: StaffRequest, patient: Patient, form: CallForm, status: int =
 
 def _places(request: StaffRequest, first: Recall) -> dict[str, Any]:
     """Find free places for what is due now in one visit; what may be done beside it otherwise is not ticked."""
-    beside, today = list(call_page.beside(first)), clock.today()
-    subjects = wording.subjects([first, *beside])
-    due = [row for row in beside if row.earliest <= today]
+    others = list(beside(first))
+    subjects, due = wording.subjects([first, *others]), due_beside(others)
     return {
-        "free": places.places_for([first, *due], request.GET),
+        "free": places_for([first, *due], request.GET),
         "first": first,
         "first_words": wording.what_for(first, subjects),
-        "beside": [(row, wording.what_for(row, subjects), row in due) for row in beside],
+        "beside": [(row, wording.what_for(row, subjects), row in due) for row in others],
     }
 
 
@@ -106,7 +105,8 @@ def _wanted(request: StaffRequest, patient: Patient) -> calls.Booking | None:
     if "place" not in request.POST:
         return None
     first = Recall.objects.filter(patient=patient, pk=request.POST.get("recall") or 0).first()
-    form = BookForm(request.POST, beside=call_page.beside(first) if first else Recall.objects.none())
+    others = beside(first) if first else Recall.objects.none()
+    form = BookForm(request.POST, beside=others, patient=patient)
     if first is None or not form.is_valid() or not may(request.user, Act.BOOK):
         raise booking.BookingRefused(_("Choose one of the free places."))
     given = form.cleaned_data

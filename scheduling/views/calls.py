@@ -13,15 +13,14 @@ from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import booking, claims, contacts, taking_back, what_next
-from scheduling.forms import BookForm, ClosingForm, LaterForm
-from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
-from scheduling.pages.call_page import beside
+from scheduling.desk import claims, contacts, taking_back, what_next
+from scheduling.forms import ClosingForm, LaterForm
+from scheduling.models import OPEN, ContactAttempt, Ground, Recall
 from scheduling.pages.ladder_words import ladder_words
-from scheduling.planning import ladder, rebook
+from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
-from scheduling.views import places
+from scheduling.views.diary import book as book_views
 
 
 @allow(Act.SEE_WORKLIST)
@@ -52,7 +51,7 @@ def recall(request: StaffRequest, pk: int) -> HttpResponse:
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
         "may_take_back": closing.may_take_back(found, request.user),
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
-        **_places_to_book(found, request),
+        **book_views.what_can_be_booked(found, request),
     }
     return render(request, "scheduling/recall.html", context)
 
@@ -87,20 +86,6 @@ def _recall(pk: int) -> Recall:
     return get_object_or_404(Recall.objects.select_related("patient", *signed), pk=pk)
 
 
-def _places_to_book(found: Recall, request: StaffRequest) -> dict[str, Any]:
-    """Find free places for what is due now in one visit; what may be done beside it otherwise is not ticked."""
-    if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(request.user, Act.BOOK):
-        return {"may_book": False}
-    others, today = list(beside(found)), clock.today()
-    subjects = wording.subjects(others)
-    due = [row for row in others if row.earliest <= today]
-    return {
-        "may_book": True,
-        "free": places.places_for([found, *due], request.GET),
-        "beside": [(row, wording.what_for(row, subjects), row in due) for row in others],
-    }
-
-
 @allow(Act.CONTACT)
 @require_POST
 def strike(request: StaffRequest, pk: int) -> HttpResponse:
@@ -113,30 +98,6 @@ def strike(request: StaffRequest, pk: int) -> HttpResponse:
     else:
         messages.success(request, _("Struck through: it stays readable and counts no more."))
     return redirect("scheduling:recall", found.recall_id)
-
-
-@allow(Act.BOOK)
-@require_POST
-def book(request: StaffRequest, pk: int) -> HttpResponse:
-    found, back = _recall(pk), resolve_url("scheduling:recall", pk)
-    form = BookForm(request.POST, beside=beside(found))
-    if not form.is_valid():
-        messages.error(request, _("Choose one of the free places."))
-        return redirect(back)
-    given = form.cleaned_data
-    try:
-        made = booking.book(recalls=[found, *given.pop("also")], by=request.user, **given)
-    except StaleRow as error:
-        return conflict(request, error, back)
-    except booking.BookingRefused as error:
-        messages.error(request, str(error))
-        return redirect(back)
-    messages.success(request, _("Booked for %(who)s.") % {"who": found.patient})
-    if rebook.is_owed(made):
-        messages.warning(
-            request, _("It is late for what it is for: it stands on Today until a dermatologist confirms it.")
-        )
-    return redirect(back)
 
 
 @allow(Act.PROPOSE_CLOSING)

@@ -33,15 +33,16 @@ class Asked:
     part: str = ""
     room: int | None = None
     who: int | None = None
+    place: str = ""
 
     @classmethod
     def of(cls, given: QueryDict) -> "Asked":
         number = {
             name: int(given[name]) if given.get(name, "").isdecimal() else None for name in ("room", "who")
         }
-        span = "day" if given.get("span") == "day" else "week"
-        part = given.get("part", "")
-        return cls(_day(given.get("day", "")), span, part if part in ("am", "pm") else "", **number)
+        span, part = ("day" if given.get("span") == "day" else "week"), given.get("part", "")
+        place, part = given.get("place", "")[:60], part if part in ("am", "pm") else ""
+        return cls(_day(given.get("day", "")), span, part, place=place, **number)
 
     def query(self, **other: object) -> str:
         """Write the address of the same view with other words, such as another day."""

@@ -15,8 +15,8 @@ from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
+from scheduling.call_forms import TodayFilter
 from scheduling.desk import claims, day_tally, places, worklists
-from scheduling.forms import TodayFilter
 from scheduling.models import DeskLine, Section
 from scheduling.pages.today_rows import CONDUCT, rows_of, weeks
 from scheduling.recalls import whereabouts

@@ -63,7 +63,7 @@ def came(patient, on, *done):
 
 def hours(day=TODAY, name="Room 1", opens=time(9), closes=time(17)):
     room, _ = Resource.objects.get_or_create(name=name)
-    bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=build.nurse())
+    bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=build.manager())
     return room
 
 

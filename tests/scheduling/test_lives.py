@@ -200,6 +200,27 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         if recall is not None:
             self.try_to(self._book, recall=recall, by=self.by(who), days=days, hour=hour)
 
+    @rule(which=ANY, who=ANY, days=st.integers(1, 60), how=st.sampled_from(["call", "elsewhere", "here"]))
+    def it_is_booked_otherwise(self, which, who, days, how):
+        recall = one_of(Recall.objects.filter(state__in=OPEN).select_related("patient"), which)
+        if recall is None:
+            return
+        about = {"recalls": [recall], "by": self.by(who), "revision": recall.revision}
+        starts_at = scene.at(10, day=self.now.date() + timedelta(days=days))
+        if how == "here":
+            self.try_to(booking.walk_in, **about)
+        elif how == "elsewhere":
+            self.try_to(booking.book_elsewhere, where="elsewhere", starts_at=starts_at, **about)
+        else:
+            diary = {"resource": booking.elsewhere("elsewhere"), "starts_at": starts_at}
+            self.try_to(booking.book_by_call, route="phone", address="1", **diary, **about)
+
+    @rule(which=ANY, who=ANY)
+    def somebody_is_here_already(self, which, who):
+        visit = one_of(Appointment.objects.filter(state=AppointmentState.BOOKED), which)
+        if visit is not None:
+            self.try_to(booking.here_already, appointment=visit, by=self.by(who), revision=visit.revision)
+
     def _book(self, recall, by, days, hour):
         day = clock.today() + timedelta(days=days)
         room = scene.hours(day=day, name=f"Room {day} {recall.pk}", closes=time(18))
@@ -208,7 +229,7 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
     @rule(
         which=ANY,
         who=ANY,
-        how=st.sampled_from(["attended", "missed", "patient", "clinic"]),
+        how=st.sampled_from(["attended", "missed", "not_brought", "patient", "clinic"]),
         did=st.booleans(),
     )
     def an_appointment_ends(self, which, who, how, did):
@@ -219,8 +240,8 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         done = [(row.purpose, row.subject) for row in visit.recalls.all()] if did else []
         if how == "attended":
             self.try_to(booking.record_attended, done=done, **about)
-        elif how == "missed":
-            self.try_to(booking.record_missed, **about)
+        elif how in ("missed", "not_brought"):
+            self.try_to(booking.record_missed, not_brought=how == "not_brought", **about)
         else:
             self.try_to(booking.cancel, whose=how, **about)
 

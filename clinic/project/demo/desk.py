@@ -21,12 +21,14 @@ CLAIMED_BY_OTHER = "Castlemarch"
 
 def open_diary(demo: DemoClinic) -> None:
     rooms = [(Resource.objects.create(name=name), opens, closes) for name, opens, closes in HOURS]
+    doctors = demo.dermatologists
     closed = demo.calendar.working_day(CLOSED[0])
     bookable.close_day(day=closed, reason=CLOSED[1], by=demo.nurses[0])
     days = {demo.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):
-        for room, opens, closes in rooms:
-            bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=demo.nurses[0])
+        for (room, opens, closes), doctor in zip(rooms, doctors, strict=False):
+            hours = {"resource": room, "clinician": doctor, "opens": opens, "closes": closes}
+            bookable.open_session(day=day, by=doctors[0], **hours)
 
 
 def plan(part: Part) -> None:

@@ -110,7 +110,7 @@ def test_ten_minute_slots_are_ten_minute_places():
     """Nine to ten in steps of ten minutes: six places, not the five starts of twenty-minute visits."""
     room, tomorrow = Resource.objects.create(name="Short visits"), scene.TODAY + timedelta(1)
     hours = {"opens": time(9), "closes": time(10), "slot_minutes": 10}
-    bookable.open_session(resource=room, day=tomorrow, by=build.nurse(), **hours)
+    bookable.open_session(resource=room, day=tomorrow, by=build.manager(), **hours)
     assert places.count_by_day(since=scene.TODAY, until=tomorrow) == {tomorrow: 6}
 
 

@@ -170,7 +170,7 @@ def test_hours_of_one_room_do_not_overlap():
     room = scene.hours()
     with pytest.raises(booking.BookingRefused, match="overlap"):
         bookable.open_session(
-            resource=room, day=scene.TODAY, opens=time(16), closes=time(18), by=build.nurse()
+            resource=room, day=scene.TODAY, opens=time(16), closes=time(18), by=build.manager()
         )
 
 

@@ -315,7 +315,7 @@ def test_cancelling_says_the_truth(signed_in, recall, walked_in, said):
     if walked_in:
         scene.came(recall.patient, scene.TODAY)
         replan.replan_patient(recall.patient_id)
-    form = {"revision": visit.revision, "whose": "patient"}
+    form = {"revision": visit.revision, "whose": "patient", "why": "said so"}
     page = read(signed_in.post(f"/appointments/{visit.pk}/cancel/", form, follow=True))
     assert said in page
 

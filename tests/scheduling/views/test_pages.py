@@ -230,8 +230,9 @@ def test_the_faults_of_a_draft_are_listed(client, sign_in):
 
 
 def test_hours_are_opened_in_the_diary(client, sign_in):
-    sign_in("nurse")
+    sign_in("manager")
     form = {"room": "Room 4", "day": "2026-06-18", "opens": "09:00", "closes": "12:00", "slot_minutes": "20"}
+    form["kind"] = "visit"
     client.post(reverse("scheduling:open_hours"), form)
     assert Session.objects.get().resource == Resource.objects.get(name="Room 4")
     assert "Room 4 09:00–12:00" in page(client, "diary", day="2026-06-18", view="week")
