@@ -33,6 +33,7 @@ from scheduling.models import (
     Recall,
     RecallState,
 )
+from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.planning.wording import OWN, say_because
@@ -228,7 +229,7 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    worklists.bring_up_to_date()
+    bring_up_to_date(request)
     return duty_rows.count_of("people", request)
 
 
@@ -253,6 +254,7 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
 
 
 duty_rows.COUNTED["people"] = worklists.to_do
+duty_rows.COUNTED["to_phone"] = worklists.to_phone
 duty_rows.COUNTED["missed"] = _people_missed
 duty_rows.SUBJECT_WORDS.append(wording.appointments)
 duty_rows.BECAUSE |= dict.fromkeys(("rebook", "decide_what_follows", "file_call"), say_because)

@@ -24,9 +24,9 @@ from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff
 from scheduling.checklists import records
-from scheduling.desk import bookable, claims, contacts
+from scheduling.desk import bookable, claims, contacts, worklists
 from scheduling.diary import leave, sessions
-from scheduling.models import Recall, Resource
+from scheduling.models import Claim, Recall, Resource
 from scheduling.planning import replan
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
@@ -316,7 +316,8 @@ def today_page() -> tuple[Where, Add]:
     def add() -> list[str]:
         to_phone, with_other, came = scene.due_check(), scene.due_check(), scene.due_check()
         claimed_by = build.nurse(name=_name())
-        claims.claim(patient=with_other.patient, by=claimed_by)
+        with scene.later(hours=5):  # when the page is asked for: a claim holds for half an hour
+            claims.claim(patient=with_other.patient, by=claimed_by)
         scene.booked(came)
         late = scene.overdue_check()
         scene.booked(late)
@@ -351,10 +352,12 @@ def call_page() -> tuple[Where, Add]:
     patient = Recall.objects.get(pk=args[0]).patient
 
     def add() -> list[str]:
+        Claim.objects.filter(patient=patient).update(by=None)  # whoever read the page has opened the call
         words = of_recall()
         ledger.open_duty(
             "write_letter", patient=patient, opened_from=Recall(pk=next(_more)), by=build.nurse()
         )
+        worklists.bring_up_to_date()
         return words[:1]
 
     return lambda: ((patient.pk,), query), add

@@ -22,8 +22,8 @@ class Action:
 # Every action of the program, registered by the app that does it. `changes_facts` bumps the patient's facts revision,
 # and so makes the plan stale.
 ACTIONS: dict[str, Action] = {}
-# What an app writes in the same transaction for the patients of what was recorded; None: about nobody on file.
-ALSO: list[Callable[[list[int | None]], None]] = []
+# What an app writes in the same transaction for what was recorded: (action, patient), None for nobody on file.
+ALSO: list[Callable[[Iterable[tuple[str, int | None]]], None]] = []
 
 
 def register_actions(actions: Mapping[str, Action]) -> None:
@@ -50,7 +50,7 @@ def record(
         facts_revision=revision,
         details=details,
     )
-    _also([None if patient is None else patient.pk])
+    _also([(action, None if patient is None else patient.pk)])
     if patient is not None and changes:
         patient_id = patient.pk
         transaction.on_commit(lambda: _announce(patient_id), robust=True)
@@ -80,12 +80,12 @@ def record_all(entries: Iterable[Entry]) -> None:
         about = {"patient_id": entry.patient.pk, "subject": subject}
         rows.append({"at": now, "action": entry.action, "details": entry.details, **about})
     insert_all(AuditRecord, rows)
-    _also(list(dict.fromkeys(row["patient_id"] for row in rows)))
+    _also([(row["action"], row["patient_id"]) for row in rows])
 
 
-def _also(patients: list[int | None]) -> None:
+def _also(recorded: list[tuple[str, int | None]]) -> None:
     for write in ALSO:
-        write(patients)
+        write(recorded)
 
 
 def subject_of(row: models.Model) -> str:

@@ -49,15 +49,21 @@ def claim(*, patient: Patient, by: Member) -> Claim:
     """Claim a patient: of two people one gets it. Raises ClaimedByOther."""
     require(by, Act.CONTACT)
     now = clock.now()
-    row, _made = Claim.objects.get_or_create(patient=patient, defaults={"changed_at": now})
-    free = Q(by__isnull=True) | Q(touched_at__lte=idle_since())
+    free = Claim.objects.filter(Q(by__isnull=True) | Q(touched_at__lte=idle_since()), patient=patient)
     fields = {"by": by, "since": now, "touched_at": now, "word": "", "changed_at": now}
     # One statement asks and writes: the row count is the lock.
-    if Claim.objects.filter(free, pk=row.pk).update(**fields, revision=F("revision") + 1):
+    got = free.update(**fields, revision=F("revision") + 1)
+    row = Claim.objects.select_related("by", "patient").filter(patient=patient).first()
+    if row is None:
+        # Of two who make the first row at once, the unique key gives it to one.
+        row, new = Claim.objects.get_or_create(patient=patient, defaults=fields)
+        got = int(new)
+    if got:
         audit.record("work.claim", by=by, subject=row, patient=patient)
-    elif not Claim.objects.filter(pk=row.pk, by=by).update(touched_at=now):
-        raise ClaimedByOther(Claim.objects.select_related("by", "patient").get(pk=row.pk))
-    row.refresh_from_db()
+    elif row.by_id != by.pk:
+        raise ClaimedByOther(row)
+    else:
+        Claim.objects.filter(pk=row.pk, by=by).update(touched_at=now)
     return row
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Value
 
 from clinic import clock
 from clinic.models import insert_all
@@ -16,17 +16,19 @@ _BATCH = 400
 AT_ONCE = 200
 
 
-def touch(patient_ids: list[int | None]) -> None:
-    """Note in the transaction of what changed that these lines are to be worked out anew."""
-    insert_all(Touched, [{"patient_id": key} for key in patient_ids])
+def touch(recorded: Iterable[tuple[str, int | None]]) -> None:
+    """Note in the transaction of what changed that these lines are to be worked out anew; a claim changes none."""
+    keys = dict.fromkeys(key for action, key in recorded if not action.startswith("work."))
+    insert_all(Touched, [{"patient_id": key} for key in keys])
 
 
 def bring_up_to_date(most: int = AT_ONCE) -> None:
     """Work out the lines of whom something changed for, and of whose appointment has begun meanwhile."""
-    seen = list(Touched.objects.order_by("pk").values_list("pk", "patient_id")[:most])
-    begun = list(_begun()[:most])
-    if not seen and not begun:
+    touched = Touched.objects.order_by().values_list("pk", "patient_id")
+    found = list(touched.union(_begun(), all=True)[:most])
+    if not found:
         return
+    seen, begun = [row for row in found if row[0]], [key for pk, key in found if not pk]
     with transaction.atomic():
         # A row that is written meanwhile is a row of its own, so deleting these loses no change.
         Touched.objects.filter(pk__in=[pk for pk, _key in seen]).delete()
@@ -35,10 +37,12 @@ def bring_up_to_date(most: int = AT_ONCE) -> None:
             _write_nameless()
 
 
-def _begun() -> QuerySet[Appointment, int]:
+def _begun() -> QuerySet[Appointment, tuple[int, int]]:
+    """Find whose appointment has begun meanwhile, as rows of `Touched` with the key 0."""
     shown = DeskLine.objects.filter(patient=OuterRef("patient"), section=Section.OUTCOME)
     rows = Appointment.objects.filter(state="booked", starts_at__lte=clock.now()).filter(~Exists(shown))
-    return rows.filter(patient__merged_into__isnull=True).order_by().values_list("patient_id", flat=True)
+    rows = rows.filter(patient__merged_into__isnull=True).order_by()
+    return rows.annotate(nothing=Value(0)).values_list("nothing", "patient_id")
 
 
 @transaction.atomic
@@ -96,6 +100,10 @@ def is_of(day: date) -> bool:
 def to_do() -> QuerySet[DeskLine]:
     """Find who stands on Today with something to be done today: the one number of Today."""
     return DeskLine.objects.exclude(section=Section.LATER)
+
+
+def to_phone() -> QuerySet[DeskLine]:
+    return DeskLine.objects.filter(section=Section.PHONE)
 
 
 def in_order(lines: QuerySet[DeskLine], section: int) -> QuerySet[DeskLine]:

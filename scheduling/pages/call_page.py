@@ -3,7 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
-from django.db.models import Case, QuerySet, Value, When
+from django.db.models import Case, OuterRef, QuerySet, Subquery, Value, When, prefetch_related_objects
 from django.http import HttpRequest
 from django.utils import timezone
 
@@ -14,11 +14,24 @@ from clinic.models import Duty, Patient, PatientStatus, RouteKind
 from clinic.pages import duty_rows
 from clinic.people import finding
 from scheduling.call_forms import OUTCOMES, CallForm, TakeOverForm
-from scheduling.desk import calls, claims, taking_back, what_next
-from scheduling.models import OPEN, Appointment, DeskLine, Recall, RecallState, Section
+from scheduling.desk import calls, taking_back, what_next, worklists
+from scheduling.models import OPEN, Appointment, Call, Claim, DeskLine, Recall, RecallState, Section
 from scheduling.pages.ladder_words import stands_at
 from scheduling.planning import ladder
 from scheduling.recalls import wording
+
+
+def bring_up_to_date(request: HttpRequest) -> None:
+    """Bring Today up to date once for a page and its masthead."""
+    if not hasattr(request, "desk_is_up_to_date"):
+        worklists.bring_up_to_date()
+        vars(request)["desk_is_up_to_date"] = True
+
+
+def with_last_call(patients: QuerySet[Patient]) -> QuerySet[Patient]:
+    """Add the key of the last call with an outcome: a form that shows an older one was overtaken."""
+    ended = Call.objects.filter(patient=OuterRef("pk"), ended_at__isnull=False).order_by("-ended_at", "-pk")
+    return patients.annotate(last_call=Subquery(ended.values("pk")[:1]))
 
 
 def open_recalls(patient: Patient) -> QuerySet[Recall]:
@@ -30,21 +43,26 @@ def open_recalls(patient: Patient) -> QuerySet[Recall]:
 
 def first_form(patient: Patient) -> CallForm:
     """Make the empty form: the way that the ladder asks for, or the only one, is chosen already."""
-    ways, last = calls.ways(patient), calls.last_of(patient)
+    prefetch_related_objects([patient], "routes", "desk_line")
+    ways, last = calls.ways(patient), patient.last_call  # type: ignore[attr-defined]  # by `with_last_call`
     wanted = _wanted_route(patient)
     first = next((row for row in ways if row.kind == wanted), ways[0] if ways else None)
     chosen = f"{first.kind}|{first.value}" if first else ""
-    return CallForm(ways=ways, initial={"way": chosen, "last": last.pk if last else 0})
+    return CallForm(ways=ways, initial={"way": chosen, "last": last or 0})
+
+
+def line_of(patient: Patient) -> DeskLine | None:
+    """Find where the patient stands on Today."""
+    return getattr(patient, "desk_line", None)
 
 
 def _wanted_route(patient: Patient) -> str:
-    line = DeskLine.objects.filter(patient=patient).first()
+    line = line_of(patient)
     return RouteKind.POST if line and line.section == Section.WRITE else RouteKind.PHONE
 
 
-def context(request: HttpRequest, patient: Patient, form: CallForm) -> dict[str, Any]:
+def context(request: HttpRequest, patient: Patient, form: CallForm, holder: Claim | None) -> dict[str, Any]:
     member: Any = request.user
-    holder = claims.holder_of(patient)
     mine = holder is not None and holder.by_id == member.pk
     rows, today = list(open_recalls(patient)), clock.today()
     may_call = mine and may(member, Act.CONTACT) and patient.status == PatientStatus.ACTIVE
@@ -56,7 +74,7 @@ def context(request: HttpRequest, patient: Patient, form: CallForm) -> dict[str,
         "may_call": may_call,
         "may_take_over": holder is not None and not mine and may(member, Act.CONTACT),
         "take_over_form": TakeOverForm(),
-        "left": DeskLine.objects.filter(section=Section.PHONE).count(),
+        "left": duty_rows.count_of("to_phone", request),
         "form": form,
         "said_fields": form.said_fields(),
         "ways": _ways(patient, form),
@@ -70,7 +88,7 @@ def context(request: HttpRequest, patient: Patient, form: CallForm) -> dict[str,
         **_why(patient, rows),
         "strip": _strip(rows, patient),
         "attempts": [(row, taking_back.may_strike(row, member)) for row in calls.tried_before(patient)],
-        "stands_at": _stands_at(rows, DeskLine.objects.filter(patient=patient).first()),
+        "stands_at": _stands_at(rows, line_of(patient)),
         "furthest": what_next.furthest_day(rows[0], member) if rows else None,
         "appointments": _appointments(patient),
         "owed": duty_rows.duty_rows(_of_the_desk(patient), request),
@@ -111,11 +129,11 @@ def _strip(rows: list[Recall], patient: Patient) -> Any:
 
 def _stands_at(rows: list[Recall], line: DeskLine | None) -> str:
     """2 of 3, a letter next: of the first that is due."""
-    if not rows or rows[0].state != RecallState.DUE:
+    if not rows or rows[0].state != RecallState.DUE or line is None:
         return ""
-    rungs, tried = ladder.ladder_of(rows[0].urgency), what_next.tried(rows[0])
-    route = RouteKind.PHONE if line and line.section == Section.PHONE else rungs.next_route(tried)
-    return stands_at(tried, rungs, route)
+    rungs = ladder.ladder_of(rows[0].urgency)
+    route = RouteKind.PHONE if line.section == Section.PHONE else rungs.next_route(line.tried)
+    return stands_at(line.tried, rungs, route)
 
 
 def _appointments(patient: Patient) -> list[Appointment]:

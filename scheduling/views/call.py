@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
+from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient, StaleRow
 from clinic.pages.responses import conflict
@@ -16,10 +17,9 @@ from scheduling.call_forms import CallForm, TakeOverForm
 from scheduling.desk import booking, calls, claims, confirming, worklists
 from scheduling.desk.contacts import ContactRefused
 from scheduling.diary_forms import BookForm
-from scheduling.models import Appointment, Call, Recall
+from scheduling.models import Appointment, Call, Claim, Recall
 from scheduling.pages import call_page
-from scheduling.recalls import wording
-from scheduling.views.diary.book import beside, due_beside
+from scheduling.views.diary.book import FREE, beside, due_beside
 from scheduling.views.places import places_for
 
 NEXT = "call_just_logged"
@@ -28,42 +28,48 @@ NEXT = "call_just_logged"
 @allow(Act.SEE_WORKLIST)
 def call(request: StaffRequest, pk: int) -> HttpResponseBase:
     """Show the call and log it; opening it claims the person, if nobody else has."""
-    patient = get_object_or_404(Patient, pk=pk)
+    patient = get_object_or_404(call_page.with_last_call(Patient.objects.all()), pk=pk)
     if patient.merged_into_id:
         return redirect("scheduling:call", patient.merged_into_id)
-    worklists.bring_up_to_date()
+    call_page.bring_up_to_date(request)
     if request.method == "POST":
         return _log(request, patient)
     audit.read(patient, by=request.user, page="call")
-    _claim(request, patient)
     return _page(request, patient, call_page.first_form(patient))
 
 
-def _claim(request: StaffRequest, patient: Patient) -> None:
-    if may(request.user, Act.CONTACT) and claims.holder_of(patient) is None:
-        try:
-            claims.claim(patient=patient, by=request.user)
-        except StaleRow:
-            return  # somebody was quicker: the page says who
+def _claimed(request: StaffRequest, patient: Patient) -> Claim | None:
+    """Say whose the patient is; whoever opens the page of one whom nobody has claims that one."""
+    if not may(request.user, Act.CONTACT):
+        return claims.holder_of(patient)
+    try:
+        return claims.claim(patient=patient, by=request.user)
+    except claims.ClaimedByOther as other:
+        return other.claim  # the page says who
 
 
 def _page(request: StaffRequest, patient: Patient, form: CallForm, status: int = 200) -> HttpResponse:
-    context = call_page.context(request, patient, form)
+    context = call_page.context(request, patient, form, _claimed(request, patient))
     context["done"] = _just_logged(request)
     if context["may_call"] and context["bookable"] and may(request.user, Act.BOOK):
-        context |= _places(request, context["bookable"])
+        shown = {row: words for row, words, _near in context["duties"] if row.state in FREE}
+        context |= _places(request, context["bookable"], shown)
     return render(request, "scheduling/call.html", context, status=status)
 
 
-def _places(request: StaffRequest, first: Recall) -> dict[str, Any]:
-    """Find free places for what is due now in one visit; what may be done beside it otherwise is not ticked."""
-    others = list(beside(first))
-    subjects, due = wording.subjects([first, *others]), due_beside(others)
+def _places(request: StaffRequest, first: Recall, shown: dict[Recall, str]) -> dict[str, Any]:
+    """Find free places for what is due now in one visit; what may be done beside it otherwise is not ticked.
+
+    `shown`: what can be booked, in words; the same that `beside` takes when the form comes back.
+    """
+    by_then = max(first.latest, clock.today())
+    others = {row: words for row, words in shown.items() if row != first and row.earliest <= by_then}
+    due = due_beside(list(others))
     return {
         "free": places_for([first, *due], request.GET),
         "first": first,
-        "first_words": wording.what_for(first, subjects),
-        "beside": [(row, wording.what_for(row, subjects), row in due) for row in others],
+        "first_words": shown[first],
+        "beside": [(row, words, row in due) for row, words in others.items()],
     }
 
 

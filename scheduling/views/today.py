@@ -18,6 +18,7 @@ from clinic.pages.responses import conflict
 from scheduling.call_forms import TodayFilter
 from scheduling.desk import claims, day_tally, places, worklists
 from scheduling.models import DeskLine, Section
+from scheduling.pages.call_page import bring_up_to_date
 from scheduling.pages.today_rows import CONDUCT, rows_of, weeks
 from scheduling.recalls import whereabouts
 
@@ -27,7 +28,7 @@ SHOWN = 25  # people of one section on a page
 
 @allow(Act.SEE_WORKLIST)
 def today(request: StaffRequest) -> HttpResponse:
-    worklists.bring_up_to_date()
+    bring_up_to_date(request)
     day, wanted = clock.today(), TodayFilter(request.GET)
     lines = wanted.narrow(DeskLine.objects.all())
     tally = day_tally.count_sections(lines)

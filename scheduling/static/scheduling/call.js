@@ -21,11 +21,15 @@ function agreed(event) {
   if (!form.querySelector("input[name=outcome]:checked")) form.querySelector("#outcome-spoke").checked = true;
 }
 
+function chosen(place) {
+  return place ? place.closest(".places-column").querySelector("legend").innerText.split("\n")[0] : "";
+}
+
 function say() {
   const place = form.querySelector("input[name=place]:checked");
   const button = form.querySelector(".call-log");
   button.textContent = place ? button.dataset.wordsBooked : button.dataset.words;
-  form.querySelector("[data-agreed]").textContent = place ? place.closest("label").innerText.trim() : "";
+  form.querySelector("[data-agreed]").textContent = chosen(place);
 }
 
 document.addEventListener("click", dialled);
