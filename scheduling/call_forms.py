@@ -101,5 +101,14 @@ class TodayFilter(forms.Form):
         return lines.filter(**wanted)
 
 
+class LadderForm(forms.Form):
+    toml = forms.CharField(
+        label=_("The ladder"),
+        help_text=_("By urgency: the way of each attempt in turn, days apart, and what goes out last."),
+        widget=forms.Textarea(attrs={"rows": 26, "spellcheck": "false", "translate": "no"}),
+        strip=False,
+    )
+
+
 class TakeOverForm(forms.Form):
     word = forms.CharField(label=_("Why you take it over"), max_length=200)

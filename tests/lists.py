@@ -27,7 +27,7 @@ from scheduling.checklists import records
 from scheduling.desk import bookable, claims, contacts, worklists
 from scheduling.diary import leave, sessions
 from scheduling.models import Claim, Recall, Resource
-from scheduling.planning import replan
+from scheduling.planning import ladder, replan
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from tests import build
@@ -251,6 +251,14 @@ def put_right_page() -> tuple[Where, Add]:
 
 def duty_limits_page() -> tuple[Where, Add]:
     return at(), lambda: [_version("duty_limits", duty_limits.shipped())]
+
+
+def ladder_page() -> tuple[Where, Add]:
+    return at(), lambda: [_version("ladder", ladder.shipped())]
+
+
+def ladder_version() -> tuple[Where, Add]:
+    return at(_draft("ladder", ladder.shipped()).pk), lambda: [_version("ladder", ladder.shipped())]
 
 
 def duty_limits_version() -> tuple[Where, Add]:
@@ -594,6 +602,8 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:place": place_page,
     "scheduling:missed_csv": missed_csv,
     "scheduling:problems": problem_list,
+    "scheduling:ladder": ladder_page,
+    "scheduling:ladder_version": ladder_version,
     "scheduling:rules": rules_page,
     "scheduling:rules_version": rules_version,
     "scheduling:rules_preview": rules_preview,
@@ -632,6 +642,7 @@ NO_LISTS = {
     "scheduling:unknown_caller",
     "scheduling:end_override",
     "scheduling:answer_problem",
+    "scheduling:ladder_draft",
     "scheduling:rules_draft",
     "scheduling:compare",
     "scheduling:owed",

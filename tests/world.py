@@ -15,7 +15,7 @@ from lesions.review import signoff
 from scheduling.desk import bookable, booking, calls, contacts, worklists
 from scheduling.diary import leave, sessions
 from scheduling.models import Override, PlanProblem, Resource
-from scheduling.planning import replan
+from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
 from tests import build
 from tests.lesions import scene
@@ -56,6 +56,7 @@ def build_world() -> dict[str, tuple]:
     return {
         "duty": (duty.pk,),
         "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
+        "ladder": (policies.draft(kind="ladder", toml=ladder.shipped(), by=doctor).pk,),
         "proposal": (proposed.pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),

@@ -57,6 +57,13 @@ def ask_after_attempt(attempt: ContactAttempt) -> None:
         _ask(recall, attempt, attempt.by, "attempts_used_up")
 
 
+def ask_if_used_up(recall: Recall, attempts: int) -> None:
+    """Ask about a recall whose attempts a new ladder uses up, because of the last one."""
+    last = standing(recall).filter(counts=True).order_by("at", "pk").last()
+    if last is not None and tried(recall) >= attempts:
+        _ask(recall, last, last.by, "attempts_used_up")
+
+
 @transaction.atomic
 def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
     """Let a recall rest until a day, by a dermatologist: off today's list, and what was asked about it is answered."""
