@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic.duties.kinds import KINDS, OwningList, of_list
 from clinic.models import ContactRoute, Member, Purpose, Role
 from clinic.pages.fields import DayInput, say_once
+from lesions.models import Sign
 from scheduling.desk.calls import Said
 from scheduling.diary_forms import offer, route_words
 from scheduling.models import DeskLine, Outcome
@@ -52,12 +53,15 @@ class CallForm(forms.Form):
         super().__init__(data, **more)
         offer(self, "way", [(f"{row.kind}|{row.value}", route_words(row)) for row in ways])
 
-    def said_fields(self) -> list[forms.BoundField]:
-        """Give the fields of what was said; the first wrong one takes the focus."""
-        names = ("identity", "spoke_to", "told", "next_action", "next_on", "note")
+    def said_fields(self) -> list[tuple[forms.BoundField, str]]:
+        """Give the fields of what was said, each with its key; the first wrong one takes the focus."""
+        names = {"identity": "i", "spoke_to": "", "told": "t", "next_action": "", "next_on": "", "note": "m"}
+        for name, key in names.items():
+            if key:
+                self.fields[name].widget.attrs["data-key"] = key
         if self.is_bound and self.first_wrong() in names:
             self.fields[self.first_wrong()].widget.attrs["autofocus"] = True
-        return [self[name] for name in names]
+        return [(self[name], key) for name, key in names.items()]
 
     def used(self) -> dict[str, str]:
         """Give the way that was used, as it was copied from the record."""
@@ -108,6 +112,26 @@ class LadderForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 26, "spellcheck": "false", "translate": "no"}),
         strip=False,
     )
+
+
+class WorriedForm(forms.Form):
+    """What a worried caller says: the words, the signs in them, and which lesion, if that is known."""
+
+    words = forms.CharField(
+        label=_("In the caller's words"), widget=forms.Textarea(attrs={"rows": 3, "autofocus": True})
+    )
+    signs = forms.MultipleChoiceField(
+        label=_("What was said about the skin"),
+        choices=Sign.choices,
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+    lesion = forms.ChoiceField(label=_("Which lesion"), widget=forms.RadioSelect, required=False)
+
+    def __init__(self, *args: Any, lesions: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self, "lesion", [("", _("a new one, or the caller does not know which")), *lesions])
+        say_once(self)
 
 
 class TakeOverForm(forms.Form):

@@ -16,6 +16,7 @@ from scheduling.views import (
     today,
     unfiled,
     what_if,
+    worried,
 )
 from scheduling.views.diary import appointments, book, days, hours
 
@@ -33,6 +34,8 @@ urlpatterns = [
     path("recalls/<int:pk>/take_back/", calls.take_closing_back, name="take_closing_back"),
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
     path("attempts/<int:pk>/strike/", calls.strike, name="strike_attempt"),
+    path("calls/worried/", worried.who, name="worried_who"),
+    path("patients/<int:pk>/worried/", worried.note, name="worried"),
     path("calls/unknown/", unfiled.unknown_caller, name="unknown_caller"),
     path("calls/next/", call.next_call, name="next_call"),
     path("calls/<int:pk>/take_back/", call.take_back, name="take_back_call"),

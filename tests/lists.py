@@ -21,6 +21,7 @@ from lesions.measuring import measure
 from lesions.models import Flag, Lesion, Review
 from lesions.pictures import intake, storage
 from lesions.register import register
+from lesions.register.subjects import lesion_words
 from lesions.results import pathology
 from lesions.review import signoff
 from scheduling.checklists import records
@@ -251,6 +252,11 @@ def put_right_page() -> tuple[Where, Add]:
 
 def duty_limits_page() -> tuple[Where, Add]:
     return at(), lambda: [_version("duty_limits", duty_limits.shipped())]
+
+
+def worried_page() -> tuple[Where, Add]:
+    patient = build.patient()
+    return at(patient.pk), lambda: [lesion_words(pictures.lesion(patient))]
 
 
 def ladder_page() -> tuple[Where, Add]:
@@ -602,6 +608,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:place": place_page,
     "scheduling:missed_csv": missed_csv,
     "scheduling:problems": problem_list,
+    "scheduling:worried": worried_page,
     "scheduling:ladder": ladder_page,
     "scheduling:ladder_version": ladder_version,
     "scheduling:rules": rules_page,
@@ -640,6 +647,7 @@ NO_LISTS = {
     "lesions:diagnosis_in_error",
     "lesions:unmatched_report",
     "scheduling:unknown_caller",
+    "scheduling:worried_who",
     "scheduling:end_override",
     "scheduling:answer_problem",
     "scheduling:ladder_draft",

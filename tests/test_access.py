@@ -105,6 +105,8 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:close": ("post", "recall", (OK, OK, NO, NO)),
     "scheduling:unreachable": ("post", "recall", (NO, OK, NO, NO)),
     "scheduling:strike_attempt": ("post", "attempt", (302, 302, NO, NO)),
+    "scheduling:worried_who": ("get", "", (OK, OK, NO, NO)),
+    "scheduling:worried": ("get", "patient", (OK, OK, NO, NO)),
     "scheduling:unknown_caller": ("get", "", (OK, OK, NO, NO)),
     "scheduling:call": ("get", "patient", (OK, OK, OK, NO)),
     "scheduling:begin_call": ("post", "patient", (BAD, BAD, NO, NO)),

@@ -32,10 +32,18 @@ function say() {
   form.querySelector("[data-agreed]").textContent = chosen(place);
 }
 
+/** P chooses the first free place that is shown; the part of the places may be drawn anew at any time. */
+function mark() {
+  const first = form.querySelector("input[name=place]");
+  if (first) first.dataset.key = "p";
+}
+
 document.addEventListener("click", dialled);
 if (form) {
   const kept = [...form.querySelectorAll("input[name=place]")].find((radio) => radio.value === form.dataset.chosen);
   if (kept) kept.checked = true;
+  mark();
+  new MutationObserver(mark).observe(form, { childList: true, subtree: true });
   form.addEventListener("change", (event) => {
     agreed(event);
     say();
