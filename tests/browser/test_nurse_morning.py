@@ -33,7 +33,6 @@ def forty_people():
             patient=one, purpose="full_skin_check", subject="patient", number=2, anchor=today - timedelta(92),
             earliest=today - timedelta(14), target=today, latest=today + timedelta(30 + turn), urgency="B",
             rule="melanoma", policy=policy, state="due", opened_on=today - timedelta(20),
-            reasons=[{"rule": "melanoma", "of": "patient", "params": {}, "anchor": str(today)}],
         )
         for turn, one in enumerate(people)
     )  # fmt: skip

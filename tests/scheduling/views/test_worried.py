@@ -82,7 +82,7 @@ def test_a_place_that_is_gone_loses_nothing_of_what_was_said(client, nurse):
     place = f"{room.pk}|2026-06-17T14:00:00+01:00"
     client.post(address(patient()), SAID | {"place": place})
     answer = client.post(address(found), SAID | {"place": place})
-    assert answer.status_code == 422 and SAID["words"] in read(answer).fields("words")[0].value
+    assert answer.status_code == 422 and SAID["words"] in read(answer).field("In the caller's words").value
     assert not UrgentSign.objects.filter(patient=found).exists(), "all of it or nothing"
 
 
