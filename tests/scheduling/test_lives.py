@@ -33,7 +33,18 @@ from lesions.results import pathology
 from lesions.review import signoff, taking_back
 from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.desk import taking_back as desk_taking_back
-from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Outcome, Recall
+from scheduling.diary import leave, sessions
+from scheduling.models import (
+    OPEN,
+    Appointment,
+    AppointmentState,
+    ClosureDay,
+    Ground,
+    Leave,
+    Outcome,
+    Recall,
+    Session,
+)
 from scheduling.planning import replan
 from scheduling.recalls import closing, duty_count, overrides, whereabouts
 from tests import build
@@ -224,6 +235,7 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
     def _book(self, recall, by, days, hour):
         day = clock.today() + timedelta(days=days)
         room = scene.hours(day=day, name=f"Room {day} {recall.pk}", closes=time(18))
+        room.sessions.update(clinician=self.doctors[0])
         booking.book(recalls=[recall], resource=room, starts_at=scene.at(hour, day=day), by=by)
 
     @rule(
@@ -249,6 +261,30 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
     def a_day_is_closed(self, days, who):
         day = self.now.date() + timedelta(days=days)
         self.try_to(bookable.close_day, day=day, reason="a holiday", by=self.by(who))
+
+    @rule(which=ANY, who=ANY)
+    def a_closed_day_is_opened(self, which, who):
+        closed = one_of(ClosureDay.objects.all(), which)
+        if closed is not None:
+            self.try_to(bookable.open_day, closed=closed, by=self.by(who))
+
+    @rule(which=ANY, who=ANY, days=st.integers(0, 30), length=st.integers(0, 20))
+    def somebody_is_away(self, which, who, days, length):
+        first = self.now.date() + timedelta(days=days)
+        span = {"first_day": first, "last_day": first + timedelta(days=length)}
+        self.try_to(leave.enter, member=self.doctors[which % len(self.doctors)], by=self.by(who), **span)
+
+    @rule(which=ANY, who=ANY)
+    def somebody_is_there_after_all(self, which, who):
+        row = one_of(Leave.objects.filter(ended=False), which)
+        if row is not None:
+            self.try_to(leave.take_back, leave=row, by=self.by(who), revision=row.revision)
+
+    @rule(which=ANY)
+    def a_session_is_removed(self, which):
+        row = one_of(Session.objects.select_related("resource"), which)
+        if row is not None:
+            self.try_to(sessions.remove, session=row, by=self.manager)
 
     @rule(which=ANY, who=ANY)
     def an_entry_of_the_desk_is_taken_back(self, which, who):

@@ -24,6 +24,7 @@ from scheduling.diary_forms import ClosureForm, HoursForm, LastDayForm, LeaveFor
 from scheduling.models import ClosureDay, Leave, Session, SessionTemplate
 
 BACK = "scheduling:sessions"
+FEW = 15  # single sessions on one page, so that what comes again and what is closed stand near
 
 
 @allow(Act.SEE_WORKLIST)
@@ -35,7 +36,7 @@ def hours(request: StaffRequest) -> HttpResponse:
     singles = Session.objects.filter(day__gte=today, template=None).select_related("resource", "clinician")
     context = {
         "templates": page_of_rows(templates, request, "again"),
-        "singles": page_of_rows(singles, request, "single"),
+        "singles": page_of_rows(singles, request, "single", size=FEW),
         "leave": page_of_rows(away, request, "leave"),
         "closures": page_of_rows(ClosureDay.objects.filter(day__gte=today), request, "closures"),
         "lengths": [(Purpose(name).label, minutes) for name, minutes in lengths.in_force().items()],
