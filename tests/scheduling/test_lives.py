@@ -60,6 +60,7 @@ from tests.scheduling.life_acts import (
     measure_each_picture_once,
     one_of,
 )
+from tests.scheduling.life_calls import Desk
 
 pytestmark = pytest.mark.django_db
 # LIVES=10000 python -m pytest tests/scheduling/test_lives.py tries more than the suite does.
@@ -71,7 +72,7 @@ _REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 DONE: Counter[str] = Counter()
 
 
-class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
+class Clinic(Desk, Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
     """Two nurses, one or three dermatologists, a manager, and whoever comes."""
 
     def __init__(self):
@@ -102,7 +103,7 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         if not self.plans_stand_still:
             replan.replan_many(list(replan.patients_to_replan()))
         closing.become_due(clock.today())
-        worklists.build(clock.today())
+        worklists.bring_up_to_date()
 
     def try_to(self, act, **fields):
         """Do it, or be refused without a trace."""
@@ -377,6 +378,7 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
             self.plans_stand_still = False
             self.sweep()
             self.come_into_line()
+            worklists.build(clock.today())
             assert not measure.waiting() and not replan.patients_to_replan()
 
     # ---- what always holds ------------------------------------------------------------------------------
