@@ -85,9 +85,12 @@ class TodayFilter(forms.Form):
         label=_("Clinician"),
         required=False,
         empty_label=_("anybody"),
+        widget=forms.Select(attrs={"translate": "no"}),  # names
     )
     what = forms.ChoiceField(label=_("What for"), required=False)
-    language = forms.ChoiceField(label=_("Language"), required=False)
+    language = forms.ChoiceField(
+        label=_("Language"), required=False, widget=forms.Select(attrs={"translate": "no"})
+    )
 
     def __init__(self, data: QueryDict) -> None:
         super().__init__({name: data[name] for name in ("clinician", "what", "language") if data.get(name)})

@@ -71,7 +71,8 @@ def record_all(entries: Iterable[Entry]) -> None:
     """Write many records in one statement; only for what the program does and what changes no facts."""
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("audit records outside a transaction")
-    rows, now = [], clock.now()
+    rows: list[dict[str, Any]] = []
+    now = clock.now()
     for entry in entries:
         if ACTIONS[entry.action].changes_facts:
             # Written together, the patients' revisions would not move, and their plans would stay old.

@@ -242,9 +242,9 @@ def _of_recall(row: Recall, step: NextStep) -> Owed:
 def _attempts(rows: list[Recall]) -> dict[int, list[dict[str, Any]]]:
     found: dict[int, list[dict[str, Any]]] = {}
     made = ContactAttempt.objects.filter(recall__in=rows, struck__isnull=True).order_by("at", "pk")
-    for row in made.values("recall_id", "at", "counts", "route", "next_on", "by__role"):
-        row["lasts"] = row.pop("by__role") in _PUT_OFF_FOR_LONG
-        found.setdefault(row["recall_id"], []).append(row)
+    for row in made.values("recall_id", "at", "counts", "next_on", "by__role"):
+        lasts = row["by__role"] in _PUT_OFF_FOR_LONG
+        found.setdefault(row["recall_id"], []).append({**row, "lasts": lasts})
     return found
 
 

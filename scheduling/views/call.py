@@ -110,7 +110,7 @@ def _wanted(request: StaffRequest, patient: Patient) -> calls.Booking | None:
     """Read the place that was chosen and what the visit is for; None where none was."""
     if "place" not in request.POST:
         return None
-    first = Recall.objects.filter(patient=patient, pk=request.POST.get("recall") or 0).first()
+    first = Recall.objects.filter(patient=patient, pk=_key(request, "recall")).first()
     others = beside(first) if first else Recall.objects.none()
     form = BookForm(request.POST, beside=others, patient=patient)
     if first is None or not form.is_valid() or not may(request.user, Act.BOOK):
@@ -118,6 +118,12 @@ def _wanted(request: StaffRequest, patient: Patient) -> calls.Booking | None:
     given = form.cleaned_data
     recalls = [first, *given["also"]]
     return calls.Booking(recalls, given["resource"], given["starts_at"], given["revision"])
+
+
+def _key(request: StaffRequest, name: str) -> int:
+    """Read a key that the form carries; 0, which nobody has, for anything else."""
+    given = request.POST.get(name, "")
+    return int(given) if given.isdecimal() else 0
 
 
 def _go_on(request: StaffRequest, made: Call) -> HttpResponse:
@@ -130,7 +136,7 @@ def _go_on(request: StaffRequest, made: Call) -> HttpResponse:
 @require_POST
 def next_call(request: StaffRequest) -> HttpResponse:
     """Claim the next of whom nobody has claimed, and lead to the call; who was open is handed back."""
-    left = Patient.objects.filter(pk=request.POST.get("left") or 0).first()
+    left = Patient.objects.filter(pk=_key(request, "left")).first()
     return _next(request, left)
 
 
