@@ -1,6 +1,7 @@
 """Forms of the desk's diary: a place, an appointment and how it ends, hours, closures, leave."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from copy import copy
 from datetime import datetime
 from typing import Any
 
@@ -55,8 +56,8 @@ class PlaceForm(forms.Form):
     resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
     starts_at = forms.DateTimeField(widget=forms.HiddenInput)
 
-    def __init__(self, data: QueryDict) -> None:
-        given = data.copy()
+    def __init__(self, data: Mapping[str, Any]) -> None:
+        given: Any = copy(data)
         place = str(given.get("place", ""))
         if "|" in place:
             given["resource"], given["starts_at"] = place.split("|", 1)

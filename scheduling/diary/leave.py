@@ -1,6 +1,7 @@
 """Enter a clinician's leave: those sessions have no places, and what is booked in them is rebooked."""
 
 from datetime import date
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -23,7 +24,7 @@ def enter(*, member: Member, first_day: date, last_day: date, by: Member) -> Lea
     if Leave.objects.filter(**same).exists():
         raise BookingRefused(_("%(who)s is away on some of these days already.") % {"who": member})
     row = Leave.objects.create(member=member, first_day=first_day, last_day=last_day, changed_at=clock.now())
-    days = {"first_day": str(first_day), "last_day": str(last_day)}
+    days: dict[str, Any] = {"first_day": str(first_day), "last_day": str(last_day)}
     audit.record("diary.leave", by=by, subject=row, who=str(member), **days)
     rebook.rebook_of_leave(row, by)
     return row

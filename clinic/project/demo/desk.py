@@ -1,6 +1,7 @@
 """Do the desk's work in the demo: the diary, appointments, calls, and today's lists."""
 
 from datetime import time, timedelta
+from typing import Any
 
 from clinic import clock
 from clinic.models import ContactRoute
@@ -27,7 +28,7 @@ def open_diary(demo: DemoClinic) -> None:
     days = {demo.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):
         for (room, opens, closes), doctor in zip(rooms, doctors, strict=False):
-            hours = {"resource": room, "clinician": doctor, "opens": opens, "closes": closes}
+            hours: Any = {"resource": room, "clinician": doctor, "opens": opens, "closes": closes}
             bookable.open_session(day=day, by=doctors[0], **hours)
 
 
