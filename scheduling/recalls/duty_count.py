@@ -1,8 +1,8 @@
 """Count what is owed, kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
 
 It shares no code with the ledger of duties, the lists, the plans or the core (docs/domain.md, "What is owed").
-Facts open some duties (`duty_facts.py`, `report_facts.py`, `desk_facts.py`), the stored plan opens others; that nothing was deleted or
-ended without a word is held against the audit trail.
+Facts open some duties (`duty_facts.py`, `report_facts.py`, `desk_facts.py`), the stored plan opens others; that
+nothing was deleted or ended without a word is held against the audit trail.
 """
 
 import re
