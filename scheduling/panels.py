@@ -23,6 +23,7 @@ from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
+from scheduling.counting import whereabouts
 from scheduling.desk import worklists
 from scheduling.models import (
     OPEN,
@@ -37,7 +38,7 @@ from scheduling.models import (
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.planning.wording import OWN, say_because
-from scheduling.recalls import overrides, whereabouts, wording
+from scheduling.recalls import overrides, wording
 from scheduling.recalls.missed_reasons import late
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts

@@ -7,9 +7,10 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
+from scheduling.counting import whereabouts
 from scheduling.desk import worklists
 from scheduling.planning import replan
-from scheduling.recalls import closing, whereabouts
+from scheduling.recalls import closing
 from scheduling.rule_changes import preview_jobs
 
 

@@ -17,8 +17,8 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.trail import audit
 from clinic.wording import Words
+from scheduling.counting import duty_count, unchecked
 from scheduling.models import FailsafeRun
-from scheduling.recalls import duty_count, unchecked
 
 # Clinic setting, no source.
 MONTHS_WITHOUT_CHECK = 12

@@ -14,8 +14,8 @@ from django.db import connection
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from scheduling.recalls.desk_facts import NAMELESS, OF_THE_DESK
-from scheduling.recalls.duty_facts import CLINICAL, OPEN_RECALL, of_row
+from scheduling.counting.desk_facts import NAMELESS, OF_THE_DESK
+from scheduling.counting.duty_facts import CLINICAL, OPEN_RECALL, of_row
 
 FACTS: Final = {**CLINICAL, **OF_THE_DESK}
 

@@ -16,10 +16,10 @@ from clinic.trail import triggers
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, contacts, unfiled
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
-from scheduling.recalls import duty_count, whereabouts
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
