@@ -20,8 +20,7 @@ def staff(request: StaffRequest) -> HttpResponse:
 def add_member(request: StaffRequest) -> HttpResponse:
     form = MemberForm(request.POST or None)
     if form.is_valid():
-        data = {key: value for key, value in form.cleaned_data.items() if key != "is_active"}
-        staffing.add(by=request.user, **data)
+        staffing.add(by=request.user, **form.cleaned_data)
         return redirect("clinic:staff")
     return page_form(request, form, _("Add a member of staff"), back="clinic:staff", button=_("Add"))
 
