@@ -10,6 +10,7 @@ class ClinicConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
         from clinic.duties import limits, proposals, steps  # noqa: PLC0415  needs loaded models

@@ -27,7 +27,10 @@ def sent(client, where, **typed):
 def test_a_nurse_who_checks_skin_is_added_with_that_right(administrator):
     made = sent(administrator, reverse("clinic:add_member"), password=build.PASSWORD, checks_skin="on")
     assert may(made, Act.SKIN_CHECK) and made.check_password(build.PASSWORD)
-    assert AuditRecord.objects.filter(action="staff.add").first().details == {"role": "nurse", "checks_skin": True}
+    assert AuditRecord.objects.filter(action="staff.add").first().details == {
+        "role": "nurse",
+        "checks_skin": True,
+    }
 
 
 def test_the_right_to_check_skin_is_given_and_taken_and_the_trail_says_so(administrator):

@@ -11,7 +11,7 @@ from clinic.models import Patient, RiskAssessment
 from clinic.people import ending
 from lesions.register import register as lesions
 from lesions.results import pathology
-from scheduling.counting import unchecked, whereabouts
+from scheduling.counting import whereabouts
 from scheduling.desk import booking, worklists
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
