@@ -45,9 +45,11 @@ def shipped() -> str:
 
 def in_force() -> Mapping[str, Limit]:
     policy = policies.in_force(PolicyKind.DUTY_LIMITS)
+    # A new clinic has approved nothing yet, and a duty without a day would never be late.
     return limits(policy.toml if policy else shipped())
 
 
+# Each opened duty asks; the text in force changes a few times a year.
 @lru_cache(maxsize=4)
 def limits(text: str) -> Mapping[str, Limit]:
     return strict_toml.load(text, _build)
@@ -64,6 +66,7 @@ def _build(whole: Table) -> Mapping[str, Limit]:
     whole.has_keys(("schema", "title", "days"))
     whole.text("title")
     days = whole.table("days", filled=True)
+    # Every duty, none twice: a kind left out would have no day and so never turn red.
     days.has_keys(LIMITED)
     return {code: _limit(days.table(code, "must be days and urgent")) for code in LIMITED}
 
@@ -71,6 +74,7 @@ def _build(whole: Table) -> Mapping[str, Limit]:
 def _limit(row: Table) -> Limit:
     row.has_keys(("days", "urgent"), ("working",))
     days, urgent = _days(row, "days"), _days(row, "urgent")
+    # The commonest slip in such a table, and one that would make the urgent wait longest.
     if urgent > days:
         row.fault("urgent", "is longer than what is not urgent")
     working = row.values.get("working", False)

@@ -51,6 +51,7 @@ def outcome_of(step: Step) -> Words:
 
 
 def _outcome(kind: str, code: str) -> Words:
+    # A code that the table no longer has is shown as it is: an old entry must stay readable.
     return next((one.words for one in OUTCOMES.get(kind, ()) if one.code == code), code)
 
 

@@ -51,6 +51,7 @@ def _page(request: StaffRequest, policy: Policy | None, versions: list[Version])
 
 def _read(policy: Policy) -> dict[str, Any]:
     """Read a version for its page: an unusable text is shown with its faults, a replaced one moves nobody."""
+    # Checked again when it is shown: a later version of the program may read more strictly than the one that kept it.
     faults = reading.check(policy.toml)
     if faults:
         return {"faults": faults}
