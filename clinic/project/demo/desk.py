@@ -43,6 +43,7 @@ def book(demo: DemoClinic, part: Part, event: e.Booked) -> None:
     """Book at some hour of the day, not always the first one."""
     day = demo.calendar.working_day(event.on)
     slots = bookable.free_slots(since=day, until=day, limit=20)
+    # Spread over the day, and the same at every build.
     slot = slots[part.number * 7 % len(slots)]
     booking.book(
         recalls=[open_recall(part, event.purpose)],

@@ -168,7 +168,7 @@ settings.configure(DEMO=True, DATA_DIR=Path({folder!r}), BASE_DIR={root!r}, USE_
 from clinic.project.demo.data_folder import Built, Pass
 from clinic.project.start.launcher import Child
 from clinic.project.management.commands import demo
-built = Built(date.today(), [Pass("nurse", "nora", "secret", "Nora")])
+built = Built(date.today(), [Login("nurse", "nora", "secret", "Nora")])
 demo.Command.prepared = lambda self, folder, rebuild: built
 def stand_in(name, words):
     def start(group, folder, env, *rest):
