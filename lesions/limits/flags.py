@@ -116,6 +116,7 @@ def _faults_of_measures(row: Mapping[str, Any]) -> Iterator[str]:
     if not isinstance(row["measures"], list) or not row["measures"]:
         yield "measures is a list of names"
         return
+    # The core's own table of names: a name that it learns or loses is known here at once.
     known = PATCHES if row["of"] == "regions" else tuple(FIGURES)
     yield from (f"there is no measure {quote(name)}" for name in row["measures"] if name not in known)
 
@@ -128,6 +129,7 @@ def raise_flags(
         list(_doubtful(measurement, comparison)),
         list(_unanswered(measurement, comparison)),
     )
+    # Without limits nothing could ever be flagged, and a quiet list would look like a healthy clinic.
     if policy is None:
         return [*doubtful, *unanswered, FlagDraft("no_limits")]
     table, own = limits(policy.toml), own_repeatability(policy.toml)
@@ -183,6 +185,7 @@ def _passed(
 
 def _above(limit: Limit, measurement: Measurement) -> FlagDraft | None:
     measure = _measure(measurement, limit.measures[0])
+    # Not measured is no answer either: `_missing` below puts it before a person.
     if measure is None or measure.value is None or measure.value <= limit.limit:
         return None
     return _draft(limit, measure.value, measure.uncertainty)
@@ -193,6 +196,7 @@ def _grown(limit: Limit, comparison: Comparison, own: Own | None) -> FlagDraft |
     if delta is None or not delta.earlier or delta.delta is None or delta.later is None:
         return None
     per_cent = 100 / delta.earlier
+    # The clinic's own repeated pictures, where it has made some, know its camera better than the program does.
     studied = own.beyond(delta.name, delta.earlier, delta.later) if own else None
     beyond = delta.beyond if studied is None else studied
     if beyond is not True or delta.delta * per_cent <= limit.limit:
@@ -207,6 +211,7 @@ def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
         delta = _delta(comparison, name)
         if delta is None or delta.earlier is None or delta.later is None:
             continue
+        # Both sides: a colour that was there before and grew is growth, and no new colour.
         if delta.earlier * 100 < limit.limit <= delta.later * 100:
             new.append((delta.later * 100, delta.uncertainty, name))
     if not new:

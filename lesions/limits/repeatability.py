@@ -13,6 +13,7 @@ from clinic.formats.strict_toml import Table
 from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Measurement
 
+# Of two pictures a spread can be worked out and means nothing: it is unsure by 71 %.
 LEAST_PICTURES = 3
 TABLE = "repeatability"
 _SIZES = ("mm", "mm²", "px", "px²")  # a large lesion varies by more millimetres than a small one
@@ -60,6 +61,8 @@ def unsure(pictures: int) -> float:
 
 def as_toml(spreads: Sequence[Spread], source: str) -> str:
     """Write the table `[repeatability]` for the limits. A spread of nothing at all proves nothing and is left out."""
+    # A spread of nothing comes from one file that was filed several times, or a camera that smooths: it would flag
+    # all.
     known = [each for each in spreads if each.smallest > 0 and each.name in FIGURES]
     sizes = [
         f"{each.name} = {each.smallest / each.mean:.3g}" for each in known if each.relative and each.mean
@@ -82,6 +85,7 @@ def with_table(limits: str, table: str) -> str:
     """Put this table at the end of the limits, in place of one that is there."""
     kept, inside = [], False
     for line in limits.splitlines():
+        # By lines and not by a TOML writer: the clinic's own comments in the rest of the file must survive.
         if line.startswith("["):
             inside = line.startswith((f"[{TABLE}]", f"[{TABLE}."))
         if not inside and not line.startswith("# Smallest change that shows"):

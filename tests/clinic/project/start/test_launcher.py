@@ -165,7 +165,7 @@ from datetime import date
 from pathlib import Path
 from django.conf import settings
 settings.configure(DEMO=True, DATA_DIR=Path({folder!r}), BASE_DIR={root!r}, USE_TZ=True)
-from clinic.project.demo.data_folder import Built, Pass
+from clinic.project.demo.data_folder import Built, Login
 from clinic.project.start.launcher import Child
 from clinic.project.management.commands import demo
 built = Built(date.today(), [Login("nurse", "nora", "secret", "Nora")])
