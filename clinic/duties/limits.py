@@ -9,6 +9,7 @@ from functools import lru_cache
 from importlib.resources import files
 
 from clinic import policies
+from clinic.duties import wording
 from clinic.duties.kinds import KINDS
 from clinic.formats import strict_toml
 from clinic.formats.strict_toml import Table
@@ -56,9 +57,8 @@ def limits(text: str) -> Mapping[str, Limit]:
 
 
 def check(text: str) -> list[str]:
-    """List the faults of a proposed policy in sentences."""
-    _, faults = strict_toml.read(text, _build)
-    return [str(fault) for fault in faults]
+    """List the faults of a proposed policy in the reader's language."""
+    return [wording.say_fault(fault) for fault in strict_toml.read(text, _build)[1]]
 
 
 def _build(whole: Table) -> Mapping[str, Limit]:
@@ -68,7 +68,7 @@ def _build(whole: Table) -> Mapping[str, Limit]:
     days = whole.table("days", filled=True)
     # Every duty, none twice: a kind left out would have no day and so never turn red.
     days.has_keys(LIMITED)
-    return {code: _limit(days.table(code, "must be days and urgent")) for code in LIMITED}
+    return {code: _limit(days.table(code, "no_days")) for code in LIMITED}
 
 
 def _limit(row: Table) -> Limit:
@@ -76,15 +76,15 @@ def _limit(row: Table) -> Limit:
     days, urgent = _days(row, "days"), _days(row, "urgent")
     # The commonest slip in such a table, and one that would make the urgent wait longest.
     if urgent > days:
-        row.fault("urgent", "is longer than what is not urgent")
+        row.fault("urgent", "urgent_longer")
     working = row.values.get("working", False)
     if not isinstance(working, bool):
-        row.fault("working", "must be true or false")
+        row.fault("working", "no_yes_or_no")
     return Limit(days, urgent, working is True)
 
 
 def _days(row: Table, key: str) -> int:
     value = row.number(key, above=-1, below=_LONGEST + 1)
     if value is not None and value != int(value):
-        row.fault(key, "must be whole days")
+        row.fault(key, "no_whole_days")
     return int(value or 0)

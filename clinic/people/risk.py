@@ -29,10 +29,11 @@ from clinic.models import (
 )
 from clinic.people import longer_waits, wording
 from clinic.tiers import reading, tier_set
+from clinic.tiers import wording as tier_wording
 from clinic.tiers.tier_set import Context, Criterion, Prompt, TierSet
 from clinic.trail import audit
 from clinic.trail.record_days import check_day
-from clinic.wording import Words
+from clinic.wording import SPOKEN, Words
 
 FACTORS = tuple(name for name in tier_set.ANSWERS if name not in tier_set.DERIVED)
 _SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"
@@ -96,6 +97,11 @@ def _loaded(sha256: str, text: str, language: str) -> TierSet:
 def tiers_of(policy: Policy) -> TierSet:
     """The set with its texts in the reader's language, where it has them."""
     return _loaded(policy.sha256, policy.toml, get_language() or "")
+
+
+def faults_of(text: str) -> list[str]:
+    """Say what is wrong with a text of criteria; empty where it may be used."""
+    return tier_wording.say_faults(reading.check(text), SPOKEN)
 
 
 def in_force() -> Policy | None:

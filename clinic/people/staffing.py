@@ -17,7 +17,7 @@ def add(*, by: Member | None, username: str, name: str, role: str, password: str
     member = Member(username=username, name=name, role=role, **more)
     member.set_password(password)
     member.save()
-    given = {"checks_skin": True} if member.checks_skin else {}
+    given: dict[str, Any] = {"checks_skin": True} if member.checks_skin else {}
     audit.record("staff.add", by=by, subject=member, role=role, **given)
     return member
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import mean, stdev
 
-from clinic.formats.strict_toml import Table
+from clinic.formats.strict_toml import Table, quote
 from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Measurement
 
@@ -119,15 +119,15 @@ def read(limits: Table) -> Own | None:
     table = limits.table(TABLE)
     source = table.values.get("source")
     if not isinstance(source, str) or not source.strip():
-        table.fault("", "names its source: which lesion, how many pictures, when")
+        table.fault("", "study_without_source")
         return None
     for key in sorted(table.values.keys() - {"source", "relative", "absolute"}):
-        table.fault("", f"unknown key {key!r}")
+        table.fault("", "unknown_key_of_study", value=quote(key))
     return Own(source, _figures(table, "relative"), _figures(table, "absolute"))
 
 
 def _figures(table: Table, key: str) -> dict[str, float]:
-    figures = table.table(key, "is a table of measures")
+    figures = table.table(key, "no_table_of_measures")
     for name in sorted(figures.values.keys() - FIGURES.keys()):
-        figures.fault(name, "there is no such measure")
+        figures.fault(name, "no_such_measure")
     return {name: figures.number(name, above=0) or 0 for name in figures.values}
