@@ -15,14 +15,14 @@ from clinic.people import ending
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, contacts, unfiled
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
-from scheduling.recalls import duty_count, whereabouts
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
-from tests.scheduling.recalls.planting import ENDED, GONE, MANY, lost, measure_like_the_first, sql
+from tests.scheduling.counting.planting import ENDED, GONE, MANY, lost, measure_like_the_first, sql
 
 pytestmark = pytest.mark.django_db
 _seeds, _days = count(5000), count(10)

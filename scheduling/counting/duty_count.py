@@ -14,9 +14,9 @@ from django.db import connection
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from scheduling.recalls.desk_facts import NAMELESS, OF_THE_DESK
-from scheduling.recalls.duty_facts import CLINICAL, OPEN_RECALL, of_row
-from scheduling.recalls.report_facts import OF_REPORTS
+from scheduling.counting.desk_facts import NAMELESS, OF_THE_DESK
+from scheduling.counting.duty_facts import CLINICAL, OPEN_RECALL, of_row
+from scheduling.counting.report_facts import OF_REPORTS
 
 FACTS: Final = {**CLINICAL, **OF_REPORTS, **OF_THE_DESK}
 

@@ -4,7 +4,7 @@ from typing import Any, Final
 
 from django.utils.translation import gettext_lazy as _
 
-from scheduling.recalls.duty_facts import duty_of, of_row, step_said
+from scheduling.counting.duty_facts import duty_of, of_row, step_said
 
 _OF_DIAGNOSIS: Final = f"d.subject = {of_row('diagnosis', 'f.id')}"
 _WAITS: Final = """EXISTS (SELECT 1 FROM lesions_review v WHERE v.lesion_id = f.lesion_id

@@ -5,7 +5,7 @@ from django.db import connection
 from clinic.trail import triggers
 from lesions.analysis import pipeline
 from lesions.analysis.picture import reading_process
-from scheduling.recalls import duty_count
+from scheduling.counting import duty_count
 
 MANY = 20
 GONE, ENDED = (

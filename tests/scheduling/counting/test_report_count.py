@@ -14,13 +14,13 @@ from clinic.duties.kinds import KINDS
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff
+from scheduling.counting import duty_count
 from scheduling.models import PlanProblem
 from scheduling.planning import replan
-from scheduling.recalls import duty_count
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
-from tests.scheduling.recalls.planting import ENDED, GONE, MANY, lost, measure_like_the_first, sql
+from tests.scheduling.counting.planting import ENDED, GONE, MANY, lost, measure_like_the_first, sql
 
 pytestmark = pytest.mark.django_db
 _seeds = count(6000)
