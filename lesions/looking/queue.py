@@ -132,6 +132,11 @@ def with_rows(rows: QuerySet[Review]) -> QuerySet[Review]:
     return near.prefetch_related("flags", "lesion__urgent_signs")
 
 
+def still_waits(pk: int, rows: QuerySet[Review]) -> bool:
+    """Say whether an item that was the next one when a page was made is still in its list."""
+    return rows.filter(pk=pk).exists()
+
+
 def place_of(review: Review, rows: QuerySet[Review]) -> Place:
     """Find how many others of `rows` wait, and which follows this one; after the last the first comes again.
 
