@@ -21,7 +21,11 @@ from tests.bench.replanning import prepare
 from tests.bench.table import load, row
 
 DECISIONS = 60
-USUAL_SIZE = {"width": 1600, "height": 1200, "mm_per_px": 0.01125}  # as a dermatoscope on a telephone gives; common practice, no source
+USUAL_SIZE = {
+    "width": 1600,
+    "height": 1200,
+    "mm_per_px": 0.01125,
+}  # as a dermatoscope on a telephone gives; common practice, no source
 SIGN = {"decision": "excise", "months": "", "note": ""}
 
 
@@ -161,7 +165,9 @@ def main():
 
 def run(asked, connection):
     from django.conf import settings
+    from django.test.utils import setup_test_environment
 
+    setup_test_environment()  # a page's context is read beside it
     settle()
     settings.ALLOWED_HOSTS.append("127.0.0.1")
     Path(settings.PRIVATE_FILES).mkdir(parents=True, exist_ok=True)
@@ -169,7 +175,10 @@ def run(asked, connection):
         rows = clinic(asked.patients, asked.waiting)
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
-        row("patients, of whom wait for a decision, database", f"{asked.patients}, {waiting()}, {connection.vendor}")
+        row(
+            "patients, of whom wait for a decision, database",
+            f"{asked.patients}, {waiting()}, {connection.vendor}",
+        )
         requests(rows, asked.profile)
         if not asked.no_browser:
             live = server()
@@ -198,7 +207,9 @@ def requests(rows, profiled):
     whole = [sum(of) for of in zip(*spent.values(), strict=True)]
     row("processor ms of the server for a decision, all of it", spread(whole))
     if profiled:
-        pstats.Stats(profile).sort_stats("cumulative").print_stats("lesions|clinic|scheduling|sqlite|sqlparse", 60)
+        pstats.Stats(profile).sort_stats("cumulative").print_stats(
+            "lesions|clinic|scheduling|sqlite|sqlparse", 60
+        )
 
 
 if __name__ == "__main__":
