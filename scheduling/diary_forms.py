@@ -46,6 +46,7 @@ def route_words(route: ContactRoute) -> str:
 
 def ways_to(patient: Patient) -> list[tuple[str, str]]:
     """List the routes that are not dead, each as a form sends it: phone|01632 960147."""
+    # A dead number is not offered again: an attempt on it would look like a try and reach nobody.
     routes = patient.routes.filter(dead_since__isnull=True)
     return [(f"{row.kind}|{row.value}", route_words(row)) for row in routes]
 
@@ -65,6 +66,7 @@ class PlaceForm(forms.Form):
 
     def clean_starts_at(self) -> Any:
         moment = self.cleaned_data["starts_at"]
+        # A time typed by hand or by a test is meant as the clinic's clock shows it.
         return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
 
 

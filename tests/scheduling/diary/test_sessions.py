@@ -8,11 +8,11 @@ import pytest
 from clinic.access import NotAllowed
 from clinic.duties import ledger
 from clinic.models import AuditRecord
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, lengths, places
 from scheduling.diary import holidays, leave, sessions
 from scheduling.models import ClosureDay, Resource, Session
 from scheduling.planning import rebook
-from scheduling.recalls import duty_count, whereabouts
 from tests import build
 from tests.scheduling import scene
 
