@@ -38,7 +38,7 @@ jobs.register_work(
 jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))
 jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_jobs.work))
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))
-# In this order, before the clinic opens: hours, closed days, what became due, the list of it, everybody, the year ahead.
+# In this order, before the clinic opens: hours, closed days, what became due, its list, everybody, the year ahead.
 jobs.register_chore(jobs.Chore("sessions", time(4, 0), sessions.extend))
 jobs.register_chore(jobs.Chore("holidays", time(4, 15), holidays.close_ahead))
 jobs.register_chore(jobs.Chore("recalls_due", time(5, 0), closing.become_due))
