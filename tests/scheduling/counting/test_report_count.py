@@ -153,3 +153,16 @@ COUNTED_AS = {
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_of_duty_is_counted(kind):
     assert COUNTED_AS.get(kind, kind) in {row.code for row in duty_count.count_duties()}
+
+
+def test_the_page_names_what_is_lost_first_and_folds_what_nobody_is_owed(client):
+    tissue()
+    patient, key = question()
+    sql("DELETE FROM scheduling_planproblem WHERE id = %s", key)
+    client.force_login(build.manager())
+    answer = client.get("/missed/owed/")
+    first, *others = (row.code for row, *_ in answer.context["rows"])
+    assert first == "what_follows" and "send_specimen" in others
+    assert all(row.owed == 0 for row in answer.context["empty"])
+    assert len(answer.context["rows"]) + len(answer.context["empty"]) == len(duty_count.count_duties())
+    assert patient.number in answer.content.decode()
