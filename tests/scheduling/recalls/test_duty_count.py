@@ -36,8 +36,8 @@ def _noon():
         yield
 
 
-def sql(text, *values):
-    """As somebody with the password of the database would, past every guard of the program."""
+def sql(text, *keys):
+    """Once for each key, as somebody with the password of the database would, past every guard of the program."""
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
             cursor.execute("PRAGMA ignore_check_constraints = ON")
@@ -45,7 +45,8 @@ def sql(text, *values):
             for verb in ("update", "delete"):
                 on = "" if connection.vendor == "sqlite" else f" ON {table}"
                 cursor.execute(f"DROP TRIGGER IF EXISTS {triggers.name(table, verb)}{on}")
-        cursor.execute(text, values)
+        for key in keys:
+            cursor.execute(text, [key])
         if connection.vendor == "sqlite":
             cursor.execute("PRAGMA ignore_check_constraints = OFF")
 
@@ -273,8 +274,7 @@ def test_what_the_desk_loses_is_named_and_nobody_else(name, loss):
     beside, _ = build_one()
     rows = [build_one() for _ in range(MANY if loss is GONE else 3)]
     assert lost() == {}
-    for _, key in rows:
-        sql(loss, key)
+    sql(loss, *(key for _, key in rows))
     found = lost()
     wanted = {patient.pk for patient, _ in rows}
     assert found["ended_duty" if loss is ENDED and code in BY_A_STEP else code] == wanted
@@ -293,7 +293,7 @@ def test_an_appointment_of_a_record_that_ended_is_named():
     for recall in recalls[1:]:
         said = {"ends_as": "deceased", "on": scene.TODAY, "ground": "said", "at": clock.now()}
         CareEnd.objects.create(patient=recall.patient, by=build.dermatologist(), **said)
-        sql(DEAD, recall.patient_id)
+    sql(DEAD, *(recall.patient_id for recall in recalls[1:]))
     assert lost()["rebook_ended"] == {recall.patient_id for recall in recalls[1:]}
 
 
@@ -303,8 +303,7 @@ def test_callers_without_a_record_are_named_as_they_gave_their_names():
         for number in range(MANY + 1)
     ]
     assert duty_count.lost_now() == []
-    for duty in duties[1:]:
-        sql(GONE, duty.pk)
+    sql(GONE, *(duty.pk for duty in duties[1:]))
     (row,) = (row for row in duty_count.lost_now() if row.code == "file_call")
     assert row.strangers == tuple(f"Caller {number}, 00" for number in range(1, MANY + 1))
     run = whereabouts.count_everybody(scene.TODAY)
@@ -319,8 +318,7 @@ def test_what_is_planted_is_named_and_nobody_else(name):
     beside, _ = build_one()
     rows = [build_one() for _ in range(many)]
     assert lost() == {}
-    for _, key in rows:
-        sql(text, key)
+    sql(text, *(key for _, key in rows))
     found = lost()
     assert found[code] == {patient.pk for patient, _ in rows}
     assert beside.pk not in set().union(*found.values())
