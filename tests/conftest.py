@@ -1,5 +1,6 @@
 import gc
 import os
+from functools import lru_cache
 from pathlib import Path
 
 import hypothesis
@@ -8,11 +9,17 @@ from django.db import connection
 
 from clinic.project.settings_test import SERVICES
 from clinic.trail import triggers
+from lesions.analysis import pipeline
+from lesions.analysis.drawing import changemap
 
 # A gate gives the same answer twice; whoever works here gets new examples each time.
 hypothesis.settings.register_profile("gate", derandomize=True, deadline=None)
 if os.environ.get("CI"):
     hypothesis.settings.load_profile("gate")
+
+# The core answers the same bytes alike (its own tests prove it), so outside them each picture is measured once a session.
+_measure, _compare = lru_cache(maxsize=256)(pipeline.measure), lru_cache(maxsize=256)(pipeline.compare)
+_draw = lru_cache(maxsize=64)(changemap.draw)
 
 ASKS_THE_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 ROOT = Path(__file__).parent.parent
@@ -51,6 +58,14 @@ def open_pictures() -> Path:
 def _private_files(settings, tmp_path):
     settings.PRIVATE_FILES = tmp_path / "pictures"
     settings.PRIVATE_FILES.mkdir()
+
+
+@pytest.fixture(autouse=True)
+def _the_same_picture_is_measured_once(request, monkeypatch):
+    if "analysis" not in request.path.parts:
+        monkeypatch.setattr(pipeline, "measure", _measure)
+        monkeypatch.setattr(pipeline, "compare", _compare)
+        monkeypatch.setattr(changemap, "draw", _draw)
 
 
 @pytest.fixture(autouse=True)
