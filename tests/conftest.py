@@ -11,15 +11,17 @@ from clinic.project.settings_test import SERVICES
 from clinic.trail import triggers
 from lesions.analysis import pipeline
 from lesions.analysis.drawing import changemap
+from lesions.analysis.picture import reading_process
 
 # A gate gives the same answer twice; whoever works here gets new examples each time.
 hypothesis.settings.register_profile("gate", derandomize=True, deadline=None)
 if os.environ.get("CI"):
     hypothesis.settings.load_profile("gate")
 
-# The core answers the same bytes alike (its own tests prove it), so outside them each picture is measured once a session.
+# The core answers the same bytes alike (its own tests prove it), so outside them each picture is read and measured once
+# a session.
 _measure, _compare = lru_cache(maxsize=256)(pipeline.measure), lru_cache(maxsize=256)(pipeline.compare)
-_draw = lru_cache(maxsize=64)(changemap.draw)
+_draw, _clean = lru_cache(maxsize=64)(changemap.draw), lru_cache(maxsize=256)(reading_process.clean)
 
 ASKS_THE_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 ROOT = Path(__file__).parent.parent
@@ -66,6 +68,7 @@ def _the_same_picture_is_measured_once(request, monkeypatch):
         monkeypatch.setattr(pipeline, "measure", _measure)
         monkeypatch.setattr(pipeline, "compare", _compare)
         monkeypatch.setattr(changemap, "draw", _draw)
+        monkeypatch.setattr(reading_process, "clean", _clean)
 
 
 @pytest.fixture(autouse=True)
