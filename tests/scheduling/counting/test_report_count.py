@@ -128,8 +128,7 @@ def test_what_is_planted_is_named_and_nobody_else(name):
     beside, _ = build_one()
     rows = [build_one() for _ in range(MANY)]
     assert lost() == {}
-    for _, key in rows:
-        sql(text, key)
+    sql(text, *(key for _, key in rows))
     found = lost()
     assert found[code] == {patient.pk for patient, _ in rows}
     assert beside.pk not in set().union(*found.values())
