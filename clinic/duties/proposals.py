@@ -116,12 +116,18 @@ def _answer(proposal: Proposal, by: Member, revision: int, confirmed: bool, answ
     change(proposal, seen=revision, at=clock.now(), where={"answered_at": None}, **said)
 
 
-def settle_all(rows: Iterable[Proposal], *, answer: str) -> None:
-    """Answer proposals that nothing is left of, in the program's name; whoever made them reads why."""
+def settle_all(rows: Iterable[Proposal], why: str, **params: str) -> None:
+    """Answer proposals that nothing is left of, in the program's name; whoever made them reads why.
+
+    `why` is a code of `wording.SETTLED`: the reader may have another language than whoever made it pointless.
+    """
     for row in rows:
-        said = {"answered_at": clock.now(), "confirmed": False, "answer": answer}
+        said: dict[str, Any] = {"answered_at": clock.now(), "confirmed": False, "answer": why}
+        said["fields"] = {**row.fields, "settled": params}
         change(row, seen=row.revision, at=clock.now(), where={"answered_at": None}, **said)
-        audit.record("proposal.refuse", by=None, subject=row, patient=row.patient, act=row.act, answer=answer)
+        audit.record(
+            "proposal.refuse", by=None, subject=row, patient=row.patient, act=row.act, why=why, **params
+        )
 
 
 def about(row: models.Model) -> QuerySet[Proposal]:

@@ -91,7 +91,7 @@ def end_care(
     )
     for keeper in KEEPERS.values():
         keeper.close(row)
-    proposals.settle_all(proposals.waiting().filter(patient=patient), answer=ground.strip())
+    proposals.settle_all(proposals.waiting().filter(patient=patient), "care_ended", ground=ground.strip())
     # After the keepers have closed what ends at once: the rest is what somebody must hand over.
     left = outlives(patient)
     fields: dict[str, Any] = {

@@ -58,7 +58,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
     # One proposal waits at a time; the newer one says more, and its author reads what became of the older.
-    proposals.settle_all(proposals.about(recall), answer=_("replaced by a later proposal"))
+    proposals.settle_all(proposals.about(recall), "replaced")
     proposals.propose(
         ACT,
         patient=recall.patient,
@@ -87,7 +87,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
     _close(recall, by, revision, ground, note)
     desk_may = ladder.ladder_of(recall.urgency).closed_by_desk
     asked.answer(recall, by=[by, None] if desk_may else [by], evidence=recall)
-    proposals.settle_all(proposals.about(recall), answer=_("closed meanwhile by %(who)s") % {"who": by})
+    proposals.settle_all(proposals.about(recall), "closed", who=str(by))
     return recall
 
 
