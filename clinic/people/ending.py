@@ -199,8 +199,8 @@ def _apply(proposal: Proposal, by: Member) -> None:
     )
 
 
-def _describe(proposal: Proposal) -> str:
-    return wording.say_end_of_care(proposal.fields["status"])
+def _describe(rows: Iterable[Proposal]) -> dict[int, str]:
+    return {row.pk: wording.say_end_of_care(row.fields["status"]) for row in rows}
 
 
 ENDING = Proposable(wording.END_CARE, _apply, _describe)

@@ -3,7 +3,7 @@
 It stays readable and counts nowhere: what it moved returns, what it opened is owed no more, what it ended again.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.db import transaction
@@ -146,10 +146,10 @@ def _apply(proposal: Proposal, by: Member) -> None:
         _strike(row, by, row.revision, proposed_by=proposal.proposed_by_id)
 
 
-def _describe(proposal: Proposal) -> str:
-    row = _row_of(proposal)
-    what = subjects.procedure_words(row) if isinstance(row, Procedure) else subjects.diagnosis_words(row)
-    return _("recorded in error: %(what)s") % {"what": what}
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    about = {row.pk: row.subject.removeprefix("lesions.") for row in rows}
+    words = subjects.in_words(about.values())
+    return {key: _("recorded in error: %(what)s") % {"what": words[what]} for key, what in about.items()}
 
 
 IN_ERROR = Proposable(gettext_lazy("strike a procedure or a result through"), _apply, _describe, either=True)

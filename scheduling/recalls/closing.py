@@ -1,5 +1,6 @@
 """Put recalls on the list and close them: none closes itself; each end has its ground and its person."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -155,10 +156,15 @@ def _refused(proposal: Proposal) -> None:
     change(recall, seen=recall.revision, at=clock.now(), **nobody)
 
 
-def _describe(proposal: Proposal) -> str:
-    recall, ground = _recall_of(proposal), Ground(proposal.fields["ground"])
-    what = wording.what_for(recall, wording.subjects([recall]))
-    return _("close: %(what)s; %(ground)s") % {"what": what, "ground": ground.label}
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    recalls = Recall.objects.in_bulk([proposals.key_of(row) for row in rows])
+    places = wording.subjects(recalls.values())
+    return {row.pk: _in_words(row, recalls[proposals.key_of(row)], places) for row in rows}
+
+
+def _in_words(proposal: Proposal, recall: Recall, places: dict[str, str]) -> str:
+    said = {"what": wording.what_for(recall, places), "ground": Ground(proposal.fields["ground"]).label}
+    return _("close: %(what)s; %(ground)s") % said
 
 
 CLOSE = Proposable(gettext_lazy("close a recall"), _confirm, _describe, either=True, refused=_refused)
