@@ -35,16 +35,6 @@ def _noon():
         yield
 
 
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
 def bleeding(nurse, **more):
     lesion = pictures.lesion(**more)
     register.note_sign(lesion=lesion, by=nurse, sign="bleeding")

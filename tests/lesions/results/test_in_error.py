@@ -28,16 +28,6 @@ def rules(db):
 
 
 @pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
-@pytest.fixture
 def decided(doctor):
     lesion = pictures.lesion(monitoring="long")
     signoff.decide_in_person(lesion=lesion, by=doctor, decision="excise")

@@ -24,16 +24,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
-@pytest.fixture
 def lesion():
     return scene.lesion(monitoring="short")
 

@@ -34,11 +34,6 @@ def nurse():
     return signed_in(build.nurse())
 
 
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
 def url(name, *args):
     return reverse(f"lesions:{name}", args=args)
 

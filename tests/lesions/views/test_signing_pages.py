@@ -17,11 +17,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
-@pytest.fixture
 def page(doctor):
     return signed_in(doctor)
 
