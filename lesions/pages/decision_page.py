@@ -75,6 +75,7 @@ def build(
         "form": form,
         "choices": _keyed(form),
         "hidden": signs_off and _hides(review, draft, request),
+        "looks_first": bool(request.session.get("look_first", False)),
         "impressions": list(zip("ALG", Impression, strict=True)),
         "others": others,
         "reasons": _reasons(review),
@@ -250,6 +251,7 @@ def _queue(request: StaffRequest, review: Any, member: Member, texts: Mapping[st
     return {
         "of": of,
         "others_wait": place.others,
+        "next_key": place.following,
         "next_url": address(place.following, of) if place.following else "",
         "ahead": [reverse("lesions:view_image", args=[image.pk]) for image in ahead],
     }
