@@ -81,6 +81,7 @@ def _counted(rows: QuerySet[Any]) -> dict[int, int]:
 
 
 def _page(request: StaffRequest, rows: QuerySet[Any], counted: Mapping[int, int], why: str) -> "Page[Any]":
+    # A word of the address that names no reason shows everything: a list must never seem empty by a typing error.
     chosen = [REASONS[why][0]] if why in REASONS else list(counted)
     shown = queue.with_rows(rows.filter(rank__in=chosen) if why in REASONS else rows)
     return page_of_rows(shown, request, count=sum(counted.get(rank, 0) for rank in chosen))
@@ -110,6 +111,7 @@ def _row(review: Review, shared: set[int]) -> dict[str, Any]:
         "place": register.place_words(review.lesion),
         "first": wording.flag_words(why[0]) if why else None,
         "more": max(0, len(why) - 1),
+        # Whoever draws this one looks before the figures: the list must not give them away either.
         "hidden": review.look_first,
         "signs": register.open_of(review.lesion),
         "image": review.assessment.image,
