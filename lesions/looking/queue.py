@@ -36,7 +36,6 @@ from lesions.looking import readers
 from lesions.models import Flag, Review, ReviewState
 
 URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST = range(6)
-RANKS: Final = (URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST)
 _NOT_JUDGED: Final = ("doubtful", "inadequate", "unaligned", "unmeasured", "no_limits")
 _TIERS: Final = (Tier.VERY_HIGH, Tier.HIGH, Tier.ABOVE_AVERAGE)
 _ORDER: Final = ("rank", "tier_rank", "opened_at", "pk")
