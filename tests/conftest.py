@@ -13,6 +13,7 @@ from clinic.trail import triggers
 from lesions.analysis import pipeline
 from lesions.analysis.drawing import changemap
 from lesions.analysis.picture import reading_process
+from tests import build
 
 # A gate gives the same answer twice; whoever works here gets new examples each time.
 hypothesis.settings.register_profile("gate", derandomize=True, deadline=None)
@@ -55,6 +56,17 @@ def open_pictures() -> Path:
     if not folder.is_dir():
         pytest.skip("the open dermoscopic pictures are not beside this checkout (../shared/data/dermoscopy)")
     return folder
+
+
+@pytest.fixture
+def nurse(db):
+    """A nurse of the clinic; a file whose nurse is signed in, or has a name, has a fixture of its own."""
+    return build.nurse()
+
+
+@pytest.fixture
+def doctor(db):
+    return build.dermatologist()
 
 
 @pytest.fixture(autouse=True)

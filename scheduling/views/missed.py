@@ -54,6 +54,7 @@ def _page(request: StaffRequest, reason: str, counted: dict[str, int]) -> "Page[
 
 
 def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
+    # Kept figures as a rule: a pass over every record at each look would make the page the slowest of all.
     now = night is None or "count" in request.GET
     count = whereabouts.as_kept(night) if night and not now else whereabouts.count_now()
     overdue = missed_reasons.late(clock.today()).order_by().values_list("patient", flat=True)
@@ -62,6 +63,7 @@ def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
         "count": count,
         "counted_now": now,
         "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
+        # The list and the count found the same people by two ways; where they differ, one of the two is wrong.
         "agree": whereabouts.overdue_now() == set(overdue) if now else None,
         "alarms": _with_names([*count.alarms, *count.faults], request),
         "ended": _with_names([count.checks_ended], request),

@@ -1,4 +1,7 @@
-"""The shell round the core: one worker at a time, failures become work, nothing undecided is forgotten."""
+"""The shell round the core: one worker at a time, failures become work, nothing undecided is forgotten.
+
+What waits for a person: common practice, no source.
+"""
 
 import io
 from datetime import timedelta
