@@ -8,9 +8,16 @@ from clinic.trail import audit
 
 @transaction.atomic
 def add(
-    *, by: Member | None, username: str, name: str, role: str, password: str, is_demo: bool = False
+    *,
+    by: Member | None,
+    username: str,
+    name: str,
+    role: str,
+    password: str,
+    checks_skin: bool = False,
+    is_demo: bool = False,
 ) -> Member:
-    member = Member(username=username, name=name, role=role, is_demo=is_demo)
+    member = Member(username=username, name=name, role=role, checks_skin=checks_skin, is_demo=is_demo)
     member.set_password(password)
     member.save()
     audit.record("staff.add", by=by, subject=member, role=role)
@@ -18,11 +25,23 @@ def add(
 
 
 @transaction.atomic
-def amend(*, member: Member, by: Member, name: str, role: str, is_active: bool, password: str = "") -> Member:
-    was = {"name": member.name, "role": member.role, "is_active": member.is_active}
-    member.name, member.role, member.is_active = name, role, is_active
+def amend(
+    *,
+    member: Member,
+    by: Member,
+    name: str,
+    role: str,
+    is_active: bool,
+    checks_skin: bool = False,
+    password: str = "",
+) -> Member:
+    fields = {"name": name, "role": role, "is_active": is_active, "checks_skin": checks_skin}
+    was = {field: getattr(member, field) for field in fields}
+    for field, value in fields.items():
+        setattr(member, field, value)
     if password:
         member.set_password(password)
-    member.save(update_fields=["name", "role", "is_active", "password"])
-    audit.record("staff.amend", by=by, subject=member, was=was, role=role, is_active=is_active)
+    member.save(update_fields=[*fields, "password"])
+    said = {"role": role, "is_active": is_active, "checks_skin": checks_skin}
+    audit.record("staff.amend", by=by, subject=member, was=was, **said)
     return member

@@ -11,20 +11,16 @@ from typing import Final
 
 from django.db.models import (
     Case,
-    Count,
     Exists,
     F,
     IntegerField,
-    Max,
     OuterRef,
     Q,
     QuerySet,
     Subquery,
     Value,
     When,
-    Window,
 )
-from django.db.models.functions import FirstValue, Lead
 from django.utils import timezone
 
 from clinic import clock, policies
@@ -140,23 +136,10 @@ def still_waits(pk: int, rows: QuerySet[Review]) -> bool:
 def place_of(review: Review, rows: QuerySet[Review]) -> Place:
     """Find how many others of `rows` wait, and which follows this one; after the last the first comes again.
 
-    One question whatever the length of the list. An item that left the list meanwhile is followed by its first.
+    One question, for keys alone. An item that left the list meanwhile is followed by its first.
     """
-    order = [F(name).asc() for name in _ORDER]
-    listed = rows.annotate(
-        after=Window(Lead("pk"), order_by=order),
-        top=Window(FirstValue("pk"), order_by=order),
-        others=Window(Count("pk")) - 1,
-        # Asked for by a window too: a plain condition would cut the list down to this row before it is counted.
-        own=Window(Max("pk"), partition_by=[F("pk")]),
-    ).order_by()
-    here = listed.filter(own=review.pk).values_list("others", "after", "top").first()
-    if here is None:
-        return _without(rows)
-    others, after, top = here
-    return Place(others, after or (top if top != review.pk else None))
-
-
-def _without(rows: QuerySet[Review]) -> Place:
-    found = list(rows.values_list("pk", flat=True)[:1])
-    return Place(rows.count(), found[0] if found else None)
+    keys = list(rows.values_list("pk", flat=True))
+    if review.pk not in keys:
+        return Place(len(keys), keys[0] if keys else None)
+    after = keys[(keys.index(review.pk) + 1) % len(keys)]
+    return Place(len(keys) - 1, after if after != review.pk else None)
