@@ -36,6 +36,8 @@ RANKS: Final = (URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST)
 _NOT_JUDGED: Final = ("doubtful", "inadequate", "unaligned", "unmeasured", "no_limits")
 _TIERS: Final = (Tier.VERY_HIGH, Tier.HIGH, Tier.ABOVE_AVERAGE)
 _ORDER: Final = ("rank", "tier_rank", "opened_at", "pk")
+# A lesion waits in one list alone: one that the lot mixed in is not to be found out by looking into the other.
+AMONG_FLAGGED: Final = Q(flagged=True) | Q(mixed_rank__isnull=False)
 _LONGEST_LIMIT = 120  # days; a longer limit is never looked for
 _LONGEST = timedelta(days=_LONGEST_LIMIT)
 
@@ -65,8 +67,8 @@ def flagged() -> QuerySet[Review]:
 
 
 def unflagged(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
-    """Every measure made and inside its limits; still one click away, and still to be decided."""
-    return waiting(texts).filter(flagged=False)
+    """Every measure made and inside its limits, and not mixed in among the flagged; one click away, still to be decided."""
+    return waiting(texts).filter(~AMONG_FLAGGED)
 
 
 def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
@@ -74,9 +76,8 @@ def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> Quer
 
     Whoever asked for a second reading does not give it, so it stands in the others' lists only.
     """
-    mixed = Q(flagged=True) | Q(mixed_rank__isnull=False)
     in_force = texts_in_force() if texts is None else texts
-    return waiting(in_force).filter(mixed & ~not_read_by(member, in_force.get("duty_limits")))
+    return waiting(in_force).filter(AMONG_FLAGGED & ~not_read_by(member, in_force.get("duty_limits")))
 
 
 def not_read_by(member: Member, limits_text: str | None) -> Q:

@@ -65,6 +65,8 @@ def _list(
     }
     if flagged:
         context |= _signs(request, texts) | {
+            # The masthead counts the whole list; what another is to read stands in everybody else's.
+            "for_others": duty_rows.count_of("flagged", request) - sum(counted.values()),
             "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
         }
