@@ -1,5 +1,6 @@
 """Who is away on which days, and who stands in: no list is left to somebody who is not there."""
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 
 from django.db import transaction
@@ -130,3 +131,20 @@ def _leaves_nobody(unread: list[date]) -> str:
     return (
         where + " " + _("Ask a colleague to stay, or tick that it is noted all the same: every page says so.")
     )
+
+
+def stand_ins(members: Iterable[Member], on: date) -> dict[int, str]:
+    """Say of each who is not there until when, and who stands in; of the others nothing."""
+    named = {member.pk: member for member in members}
+    if not named:
+        return {}
+    said = {key: _("works here no more") for key, member in named.items() if not member.is_active}
+    rows = away(on).filter(member__in=named).select_related("deputy")
+    return said | {row.member_id: _absence(row) for row in rows}
+
+
+def _absence(row: Leave) -> str:
+    said = {"day": write_day(row.last_day), "deputy": row.deputy}
+    if row.deputy is None:
+        return _("away until %(day)s") % said
+    return _("away until %(day)s: %(deputy)s stands in") % said

@@ -67,7 +67,7 @@ def flagged() -> QuerySet[Review]:
 
 
 def unflagged(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
-    """Every measure made and inside its limits, and not mixed in among the flagged; one click away, still to be decided."""
+    """Every measure made and inside its limits, and not mixed in; one click away, and still to be decided."""
     return waiting(texts).filter(~AMONG_FLAGGED)
 
 

@@ -6,6 +6,7 @@ from django.urls import reverse
 
 from clinic import clock
 from clinic.access import Act, NotAllowed
+from clinic.duties import ledger
 from clinic.models import AuditRecord, Leave, Member, StaleRow
 from clinic.people import leave
 from clinic.people.leave import LeaveRefused, LeavesNobody
@@ -103,3 +104,20 @@ def test_an_account_is_added_and_changed_through_its_page():
     )
     member.refresh_from_db()
     assert member.name == "N. Newer" and not member.checks_skin
+
+
+def test_what_was_given_to_somebody_by_name_says_who_stands_in():
+    nurse, deputy = build.nurse(name="N. Nurse"), build.nurse(name="D. Deputy")
+    patient = build.patient()
+    duty = ledger.open_duty("write_letter", patient=patient, opened_from=patient, by=nurse, owner=nurse)
+    page = client_of(build.nurse())
+
+    def shown():
+        return read(page.get(reverse("scheduling:today")))
+
+    assert "for N. Nurse" in shown() and "stands in" not in shown()
+    build.away(nurse, deputy=deputy)
+    assert "D. Deputy stands in" in shown()
+    Leave.objects.update(last_day=build.days_ago(1), first_day=build.days_ago(2))
+    Member.objects.filter(pk=nurse.pk).update(is_active=False)
+    assert "works here no more" in shown() and duty.ended_at is None
