@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, timedelta
+from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -71,9 +72,13 @@ def note(
     row = Leave.objects.create(
         member=member, deputy=deputy, noted_by=by, noted_at=now, changed_at=now, **days
     )
-    said = {"first_day": str(first_day), "last_day": str(last_day), "deputy": deputy and deputy.pk}
-    audit.record("staff.leave", by=by, subject=row, member=member.pk, days_unread=len(unread), **said)
+    audit.record("staff.leave", by=by, subject=row, days_unread=len(unread), **_said(row))
     return row
+
+
+def _said(row: Leave) -> dict[str, Any]:
+    days = {"first_day": str(row.first_day), "last_day": str(row.last_day)}
+    return {"member": row.member_id, "deputy": row.deputy_id, **days}
 
 
 @transaction.atomic

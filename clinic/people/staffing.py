@@ -1,5 +1,7 @@
 """Accounts: the administrator adds members and changes their role; patients' data stay out of reach."""
 
+from typing import Any
+
 from django.db import transaction
 
 from clinic.models import Member
@@ -35,13 +37,12 @@ def amend(
     checks_skin: bool = False,
     password: str = "",
 ) -> Member:
-    fields = {"name": name, "role": role, "is_active": is_active, "checks_skin": checks_skin}
+    fields: dict[str, Any] = {"name": name, "role": role, "is_active": is_active, "checks_skin": checks_skin}
     was = {field: getattr(member, field) for field in fields}
     for field, value in fields.items():
         setattr(member, field, value)
     if password:
         member.set_password(password)
     member.save(update_fields=[*fields, "password"])
-    said = {"role": role, "is_active": is_active, "checks_skin": checks_skin}
-    audit.record("staff.amend", by=by, subject=member, was=was, **said)
+    audit.record("staff.amend", by=by, subject=member, was=was, now=fields)
     return member
