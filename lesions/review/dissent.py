@@ -56,6 +56,7 @@ def _keep(
 ) -> Dissent:
     said = {"decision": decision, "months": months, "note": note, "stands": stands}
     try:
+        # A savepoint: the refusal is shown, and on PostgreSQL the outer transaction must live on to say so.
         with transaction.atomic():
             return Dissent.objects.create(signoff=signed, by=by, at=clock.now(), **said)
     except IntegrityError as error:

@@ -93,19 +93,6 @@ def test_the_page_notes_a_leave_and_takes_it_back():
     assert "Nobody is away" in read(page.get(address))
 
 
-def test_an_account_is_added_and_changed_through_its_page():
-    page = client_of(build.administrator())
-    said = {"username": "new", "name": "N. New", "role": "nurse", "checks_skin": "on", "is_active": "on"}
-    assert page.post(reverse("clinic:add_member"), said | {"password": build.PASSWORD}).status_code == 302
-    member = Member.objects.get(username="new")
-    assert member.checks_skin
-    page.post(
-        reverse("clinic:amend_member", args=[member.pk]), said | {"checks_skin": "", "name": "N. Newer"}
-    )
-    member.refresh_from_db()
-    assert member.name == "N. Newer" and not member.checks_skin
-
-
 def test_what_was_given_to_somebody_by_name_says_who_stands_in():
     nurse, deputy = build.nurse(name="N. Nurse"), build.nurse(name="D. Deputy")
     patient = build.patient()
