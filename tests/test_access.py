@@ -54,7 +54,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "clinic:add_member": ("get", "", (NO, NO, NO, OK)),
     "clinic:amend_member": ("get", "member", (NO, NO, NO, OK)),
     "clinic:leaves": ("get", "", (OK, OK, OK, OK)),
-    "clinic:withdraw_leave": ("post", "leave", (NO, NO, NO, 302)),
+    "clinic:withdraw_leave": ("post", "leave", (NO, NO, NO, 409)),
     "lesions:ask_outside": ("get", "review", (NO, OK, NO, NO)),
     "lesions:answer_outside": ("get", "outside", (NO, OK, NO, NO)),
     "lesions:new_lesion": ("get", "patient", (OK, OK, NO, NO)),

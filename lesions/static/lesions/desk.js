@@ -96,7 +96,8 @@ class Desk {
     const word = this.root.querySelector(".desk-draft");
     try {
       const answer = await this.post(this.root.dataset.draft);
-      word.textContent = answer.ok ? gettext("kept") : answer.status === 409 ? gettext("decided meanwhile") : gettext("not sent yet");
+      const meanwhile = answer.status === 409 ? gettext("decided meanwhile") : gettext("not sent yet");
+      word.textContent = answer.ok ? gettext("kept") : meanwhile;
     } catch {
       word.textContent = gettext("not sent yet");
       this.keeping = setTimeout(() => this.keep(), TRY_AGAIN);
