@@ -40,7 +40,6 @@ class Act(TextChoices):
     BOOK = "book", _("book and change appointments")
     SET_SESSIONS = "set_sessions", _("set sessions, and how long a visit lasts")
     CLOSE_DAYS = "close_days", _("close the clinic for a day")
-    ENTER_LEAVE = "enter_leave", _("enter the leave of a clinician")
     PROPOSE_CLOSING = "propose_closing", _("propose to close a recall")
     CLOSE_RECALLS = "close_recalls", _("close a recall of urgency A or B")
     OVERRIDE = "override", _("set another interval or date in place of the rules")
@@ -89,7 +88,6 @@ ACTS: dict[str, frozenset[Act]] = {
             Act.PROPOSE_POLICY,
             Act.SET_SESSIONS,
             Act.CLOSE_DAYS,
-            Act.ENTER_LEAVE,
         }
     ),
     # Often somebody from outside (IT): no act here opens a patient's record.

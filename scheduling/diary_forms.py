@@ -146,7 +146,11 @@ class HoursForm(forms.Form):
     closes = forms.TimeField(label=_("Until"), widget=TimeInput(format="%H:%M"), initial="17:00")
     slot_minutes = forms.IntegerField(label=_("Minutes a slot"), initial=20, min_value=5, max_value=240)
     clinician = forms.ModelChoiceField(
-        Member.objects.none(), label=_("With whom"), required=False, empty_label=_("nobody in particular")
+        Member.objects.none(),
+        label=_("With whom"),
+        widget=forms.Select(attrs={"translate": "no"}),
+        required=False,
+        empty_label=_("nobody in particular"),
     )
     kind = forms.ChoiceField(label=_("Kept for"), choices=PlaceKind.choices)
 
@@ -178,16 +182,6 @@ class TemplateForm(HoursForm):
 
 class LastDayForm(RevisionForm):
     last_day = day_field(_("Last day on which they are held"), future=True)
-
-
-class LeaveForm(forms.Form):
-    member = forms.ModelChoiceField(Member.objects.none(), label=_("Who is away"))
-    first_day = day_field(_("From"), future=True)
-    last_day = day_field(_("Until, that day too"), future=True)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        offer_rows(self, "member", clinicians())
 
 
 class LengthsForm(forms.Form):

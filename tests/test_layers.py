@@ -26,7 +26,7 @@ FORBIDDEN = {
     "topic module, panel": ("scheduling.planning.replan", "scheduling.panels"),
     "topic module, shared helper of pages": ("scheduling.recalls.closing", "clinic.pages.responses"),
     "view, task": ("lesions.views.pictures", "lesions.tasks"),
-    "view, view of a lower app": ("scheduling.views.diary", "lesions.views.register"),
+    "view, view of a lower app": ("scheduling.views.diary.days", "lesions.views.register"),
     "form, form of a lower app": ("lesions.forms", "clinic.forms"),
     "task, task of a lower app": ("scheduling.tasks", "lesions.tasks"),
     "sideways, recalls and rule changes": ("scheduling.recalls.missed", "scheduling.rule_changes.approval"),

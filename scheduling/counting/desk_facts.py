@@ -52,8 +52,8 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
     ),
     "rebook_away": (
         _("an appointment with somebody who is away"),
-        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_leave v WHERE v.member_id = a.clinician_id
-            AND NOT v.ended AND {_ITS_DAY} BETWEEN v.first_day AND v.last_day)""",
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM clinic_leave v WHERE v.member_id = a.clinician_id
+            AND v.withdrawn_by_id IS NULL AND {_ITS_DAY} BETWEEN v.first_day AND v.last_day)""",
         _REBOOK,
     ),
     "rebook_no_hours": (

@@ -4,7 +4,6 @@ from scheduling.models.diary import Appointment, AppointmentState, BookedCell
 from scheduling.models.failsafe import FailsafeRun
 from scheduling.models.hours import (
     ClosureDay,
-    Leave,
     PlaceKind,
     PurposeLength,
     Resource,
@@ -33,7 +32,6 @@ __all__ = [
     "FailsafeRun",
     "Ground",
     "ItemState",
-    "Leave",
     "Outcome",
     "Override",
     "PlaceKind",
