@@ -1,6 +1,7 @@
 """Forms of the desk's diary: a place, an appointment and how it ends, hours, closures, leave."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from copy import copy
 from datetime import datetime
 from typing import Any
 
@@ -45,6 +46,7 @@ def route_words(route: ContactRoute) -> str:
 
 def ways_to(patient: Patient) -> list[tuple[str, str]]:
     """List the routes that are not dead, each as a form sends it: phone|01632 960147."""
+    # A dead number is not offered again: an attempt on it would look like a try and reach nobody.
     routes = patient.routes.filter(dead_since__isnull=True)
     return [(f"{row.kind}|{row.value}", route_words(row)) for row in routes]
 
@@ -55,8 +57,8 @@ class PlaceForm(forms.Form):
     resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
     starts_at = forms.DateTimeField(widget=forms.HiddenInput)
 
-    def __init__(self, data: QueryDict) -> None:
-        given = data.copy()
+    def __init__(self, data: Mapping[str, Any]) -> None:
+        given: Any = copy(data)
         place = str(given.get("place", ""))
         if "|" in place:
             given["resource"], given["starts_at"] = place.split("|", 1)
@@ -64,6 +66,7 @@ class PlaceForm(forms.Form):
 
     def clean_starts_at(self) -> Any:
         moment = self.cleaned_data["starts_at"]
+        # A time typed by hand or by a test is meant as the clinic's clock shows it.
         return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
 
 
@@ -143,7 +146,11 @@ class HoursForm(forms.Form):
     closes = forms.TimeField(label=_("Until"), widget=TimeInput(format="%H:%M"), initial="17:00")
     slot_minutes = forms.IntegerField(label=_("Minutes a slot"), initial=20, min_value=5, max_value=240)
     clinician = forms.ModelChoiceField(
-        Member.objects.none(), label=_("With whom"), required=False, empty_label=_("nobody in particular")
+        Member.objects.none(),
+        label=_("With whom"),
+        widget=forms.Select(attrs={"translate": "no"}),
+        required=False,
+        empty_label=_("nobody in particular"),
     )
     kind = forms.ChoiceField(label=_("Kept for"), choices=PlaceKind.choices)
 
@@ -175,16 +182,6 @@ class TemplateForm(HoursForm):
 
 class LastDayForm(RevisionForm):
     last_day = day_field(_("Last day on which they are held"), future=True)
-
-
-class LeaveForm(forms.Form):
-    member = forms.ModelChoiceField(Member.objects.none(), label=_("Who is away"))
-    first_day = day_field(_("From"), future=True)
-    last_day = day_field(_("Until, that day too"), future=True)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        offer_rows(self, "member", clinicians())
 
 
 class LengthsForm(forms.Form):

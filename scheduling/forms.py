@@ -1,3 +1,5 @@
+"""Forms of calls, appointments, closings, own intervals, checklists, rule sets and suppositions."""
+
 from collections.abc import Iterable
 from dataclasses import fields
 from datetime import timedelta
@@ -248,6 +250,7 @@ class ChecklistForm(forms.Form):
         if not self.sheet.ticks or self.errors:
             return data
         ticked = any(data.get(item.name) for item in self.sheet.ticks)
+        # Both said, or neither: an empty sheet must not pass for one on which nothing was found.
         if ticked == bool(data.get("nothing")):
             said = (
                 _(
@@ -383,6 +386,7 @@ class SuppositionForm(forms.Form):
             found = Patient.objects.filter(number__iexact=number).select_related("merged_into").first()
             if found is None:
                 raise forms.ValidationError(gettext("No record has this number."))
+            # Old letters bear the number of the record that was merged away.
             self.patient = found.merged_into or found
         return number
 
@@ -465,4 +469,5 @@ class ComparisonForm(forms.Form):
 
     def chosen(self) -> Chosen:
         given = {key: value for key, value in self.cleaned_data.items() if key != "sets"}
+        # Without a tier nobody was assessed, and “no transplant” would be a fact that nobody has.
         return Chosen(**given | {"transplant": given["transplant"] if given["tier"] else None})

@@ -7,10 +7,11 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
+from scheduling.counting import whereabouts
 from scheduling.desk import claims, worklists
 from scheduling.diary import holidays, sessions
 from scheduling.planning import replan
-from scheduling.recalls import closing, whereabouts
+from scheduling.recalls import closing
 from scheduling.rule_changes import preview_jobs
 
 
@@ -37,6 +38,7 @@ jobs.register_work(
 jobs.register_work(jobs.Work("idle_claim", "quick", claims.idle, claims.release))
 jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_jobs.work))
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))
+# In this order, before the clinic opens: hours, closed days, what became due, its list, everybody, the year ahead.
 jobs.register_chore(jobs.Chore("sessions", time(4, 0), sessions.extend))
 jobs.register_chore(jobs.Chore("holidays", time(4, 15), holidays.close_ahead))
 jobs.register_chore(jobs.Chore("recalls_due", time(5, 0), closing.become_due))

@@ -48,8 +48,6 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "diary.template_end": Action(_("ended sessions that come again"), False),
     "diary.session_remove": Action(_("removed bookable hours"), False),
     "diary.length": Action(_("set how long a visit lasts"), False),
-    "diary.leave": Action(_("entered a clinician's leave"), False),
-    "diary.leave_end": Action(_("took a clinician's leave back"), False),
     "diary.reopen": Action(_("opened a closed day again"), False),
     "diary.close": Action(_("closed the clinic for a day"), False),
     "failsafe.count": Action(_("counted where everybody is"), False),

@@ -11,10 +11,10 @@ from itertools import count
 from typing import Any
 
 from clinic import policies
-from clinic.duties import ledger
+from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
-from clinic.people import patients, risk
+from clinic.people import ending, patients, risk
 from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure
@@ -22,13 +22,14 @@ from lesions.models import Flag, Lesion, Review
 from lesions.pictures import intake, storage
 from lesions.register import register
 from lesions.register.subjects import lesion_words
-from lesions.results import pathology
+from lesions.results import in_error, pathology
 from lesions.review import signoff
 from scheduling.checklists import records
 from scheduling.desk import bookable, claims, contacts, worklists
-from scheduling.diary import leave, sessions
+from scheduling.diary import sessions
 from scheduling.models import Claim, Recall, Resource
 from scheduling.planning import ladder, replan
+from scheduling.recalls import closing
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from tests import build
@@ -146,6 +147,15 @@ def staff() -> tuple[Where, Add]:
     return at(), lambda: [build.nurse(name=_name()).name]
 
 
+def leaves() -> tuple[Where, Add]:
+    def add() -> list[str]:
+        away, deputy = build.nurse(name=_name()), build.nurse(name=_name())
+        build.away(away, deputy=deputy)
+        return [away.name, deputy.name]
+
+    return at(), add
+
+
 def visit_form() -> tuple[Where, Add]:
     """What can be ticked: each procedure has rows of its own."""
     patient, days = build.patient(), count(1)
@@ -210,8 +220,34 @@ def _waiting(flagged: bool) -> str:
     return review.lesion.patient.number
 
 
+def _proposed() -> list[str]:
+    """One of each proposal that waits in Decisions: a duty, a record, a lesion, a procedure, a recall."""
+    nurse, recall = build.nurse(name=_name()), scene.due_check()
+    patient = recall.patient
+    cut, lesion = _to_sew(patient, 3), pictures.lesion(patient)
+    about = {"patient": patient, "by": nurse}
+    duty = ledger.open_duties(patient).first()
+    said = {"ground": "declined", "urgent": True}
+    proposals.propose("duty.end", subject=duty, reason="wants no more", **about, **said)
+    ending.propose(status="moved", on=scene.TODAY, ground="to the coast", **about)
+    register.amend_or_propose(
+        lesion=lesion,
+        by=nurse,
+        revision=lesion.revision,
+        state="gone",
+        monitoring=None,
+        note="",
+        reason="seen by him",
+    )
+    in_error.propose(row=cut, by=nurse, reason="of another patient")
+    closing.propose_closing(
+        recall=recall, by=nurse, revision=recall.revision, ground="declined", note="wants no more checks"
+    )
+    return [nurse.name, f"{cut.on.day} {cut.on:%b}"]
+
+
 def decision_list() -> tuple[Where, Add]:
-    return at(), lambda: [_waiting(flagged=True)]
+    return at(), lambda: [_waiting(flagged=True), *_proposed()]
 
 
 def unflagged_list() -> tuple[Where, Add]:
@@ -411,7 +447,7 @@ def sessions_page() -> tuple[Where, Add]:
         rooms = [Resource.objects.create(name=_name()) for _ in range(2)]
         sessions.set_template(resource=rooms[0], first_day=day, clinician=build.dermatologist(), **hours)
         bookable.open_session(resource=rooms[1], day=day, clinician=build.dermatologist(), **hours)
-        leave.enter(member=away, first_day=day, last_day=day, by=manager)
+        leave.note(member=away, first_day=day, last_day=day, by=away, all_the_same=True)
         closed = bookable.close_day(day=day, reason=_name(), by=manager)
         return [rooms[0].name, rooms[1].name, away.name, closed.reason]
 
@@ -573,6 +609,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:tiers": tiers_page,
     "clinic:tiers_version": tiers_version,
     "clinic:staff": staff,
+    "clinic:leaves": leaves,
     "clinic:record_visit": visit_form,
     "lesions:lesion": lesion_page,
     "lesions:pictures": picture_list,
@@ -598,7 +635,6 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:book_place": diary_day_to_book,
     "scheduling:sessions": sessions_page,
     "scheduling:new_template": clinician_form,
-    "scheduling:enter_leave": clinician_form,
     "scheduling:came": came_form,
     "scheduling:move": move_page,
     "scheduling:places": places_part,
@@ -637,6 +673,8 @@ NO_LISTS = {
     "clinic:amend_member",
     "lesions:new_lesion",
     "lesions:decide_in_person",
+    "lesions:ask_outside",
+    "lesions:answer_outside",
     "lesions:view_image",
     "lesions:change_map",
     "lesions:outline",

@@ -11,9 +11,9 @@ from lesions.analysis.types import Message
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.results import pathology
-from lesions.review import signoff
+from lesions.review import outside, signoff
 from scheduling.desk import bookable, booking, calls, contacts, worklists
-from scheduling.diary import leave, sessions
+from scheduling.diary import sessions
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
@@ -53,7 +53,14 @@ def build_world() -> dict[str, tuple]:
     proposed = proposals.propose(
         "duty.end", patient=patient, subject=duty, by=nurse, reason="she said so", ground="declined"
     )
+    asked = outside.ask(
+        review=Review.objects.get(lesion=lesion, state="waiting"),
+        by=doctor,
+        reader="A. Reader",
+        place="Elsewhere",
+    )
     return {
+        "outside": (asked.pk,),
         "duty": (duty.pk,),
         "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
         "ladder": (policies.draft(kind="ladder", toml=ladder.shipped(), by=doctor).pk,),
@@ -62,6 +69,7 @@ def build_world() -> dict[str, tuple]:
         "route": (patient.pk, patient.routes.get().pk),
         "visit": (visit.pk,),
         "member": (nurse.pk,),
+        "leave": (build.away(nurse).pk,),
         "lesion": (lesion.pk,),
         "image": (image.pk,),
         "comparison": (compared.pk,),
@@ -81,7 +89,7 @@ def build_world() -> dict[str, tuple]:
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
         "call": (_call(patient, nurse),),
-        **_diary(doctor),
+        **_diary(),
         "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
         "place": ("overdue",),
@@ -135,17 +143,15 @@ def _appointment(recall, by) -> int:
     return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by).pk
 
 
-def _diary(doctor) -> dict[str, tuple]:
-    """A session that comes again, a single one, somebody away, a closed day; none of them tomorrow."""
+def _diary() -> dict[str, tuple]:
+    """A session that comes again, a single one, a closed day; none of them tomorrow."""
     day, manager = clock.today() + timedelta(days=9), build.manager()
     hours = {"opens": time(9), "closes": time(12), "by": manager}
     room, other = (Resource.objects.create(name=name) for name in ("Room 2", "Room 3"))
-    away = {"first_day": day, "last_day": day}
     return {
         "free_place": (room.pk, timezone.make_aware(datetime.combine(day, time(9))).isoformat()),
         "template": (sessions.set_template(resource=room, first_day=day, **hours).pk,),
         "session": (bookable.open_session(resource=other, day=day, **hours).pk,),
-        "leave": (leave.enter(member=doctor, by=manager, **away).pk,),
         "closure": (bookable.close_day(day=day, reason="training", by=manager).pk,),
     }
 

@@ -2,13 +2,15 @@
 
 from collections.abc import Mapping
 
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_noop
 from django.utils.translation import gettext_lazy as _
 
 from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import OUTCOMES
-from clinic.models import Duty, EndGround, Step
-from clinic.wording import Words
+from clinic.formats import fault_wording
+from clinic.formats.strict_toml import Fault
+from clinic.models import Duty, EndGround, Proposal, Step
+from clinic.wording import SPOKEN, Words
 
 CHOOSE_THE_GROUND = _("Choose the ground.")
 WHAT_STANDS_BEHIND_IT = _("Say in words what stands behind it: who said so and when, which letter.")
@@ -29,6 +31,15 @@ WHY = _("Say in words why: who said so and when.")
 PROPOSED_ALREADY = _("This was proposed already and waits in Decisions.")
 WHY_NOT = _("Say in a word why not: the proposer reads it.")
 ANOTHER_PERSON = _("Another person answers this: one of the two is a dermatologist.")
+# Why the program answered a proposal itself: nothing is left of it.
+SETTLED = {
+    "taken_back": _("taken back meanwhile"),
+    "replaced": _("replaced by a later proposal"),
+    "closed": _("closed meanwhile by %(who)s"),
+    "finished": _("finished meanwhile"),
+    "not_asked_for": _("the plan no longer asks for it"),
+    "care_ended": _("care has ended: %(ground)s"),
+}
 
 
 def say_acted_on(done: Duty) -> str:
@@ -45,12 +56,21 @@ def say_ending(kind: str, ground: str) -> str:
     return gettext("%(duty)s: %(ground)s") % words
 
 
+def say_answer(proposal: Proposal) -> str:
+    """What was answered: somebody's own words, or why nothing was left to answer."""
+    if proposal.answered_by_id is None and proposal.answer in SETTLED:
+        said: str = str(SETTLED[proposal.answer]) % proposal.fields["settled"]
+        return said
+    return str(proposal.answer)
+
+
 def outcome_of(step: Step) -> Words:
     """What was chosen for this step."""
     return _outcome(step.duty.kind, step.outcome)
 
 
 def _outcome(kind: str, code: str) -> Words:
+    # A code that the table no longer has is shown as it is: an old entry must stay readable.
     return next((one.words for one in OUTCOMES.get(kind, ()) if one.code == code), code)
 
 
@@ -59,3 +79,16 @@ def say_step(because: Mapping[str, str]) -> str:
     kind = because["step"]
     words = {"duty": KINDS[kind].words, "outcome": _outcome(kind, because["outcome"])}
     return gettext("%(duty)s: %(outcome)s.") % words
+
+
+# What is wrong with a text of limits, beside what the strict reader finds in any text.
+_FAULTS = {
+    "no_days": gettext_noop("must be days and urgent"),
+    "urgent_longer": gettext_noop("is longer than what is not urgent"),
+    "no_whole_days": gettext_noop("must be whole days"),
+}
+
+
+def say_fault(fault: Fault) -> str:
+    """Write what is wrong with a text of limits, with its place."""
+    return fault_wording.say(fault, SPOKEN, _FAULTS)

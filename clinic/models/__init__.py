@@ -14,7 +14,7 @@ from clinic.models.patient import (
 )
 from clinic.models.policy import Policy, PolicyKind, PolicyState
 from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
-from clinic.models.staff import Member, Role
+from clinic.models.staff import Leave, Member, Role
 from clinic.models.visit import DoneItem, Purpose, Visit
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "Duty",
     "EndGround",
     "Heartbeat",
+    "Leave",
     "Member",
     "NaeviBand",
     "NamePart",

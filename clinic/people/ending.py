@@ -91,7 +91,7 @@ def end_care(
     )
     for keeper in KEEPERS.values():
         keeper.close(row)
-    proposals.settle_all(proposals.waiting().filter(patient=patient), answer=ground.strip())
+    proposals.settle_all(proposals.waiting().filter(patient=patient), "care_ended", ground=ground.strip())
     # After the keepers have closed what ends at once: the rest is what somebody must hand over.
     left = outlives(patient)
     fields: dict[str, Any] = {
@@ -101,6 +101,7 @@ def end_care(
     said: dict[str, Any] = {"status_on": on, "status_ground": ground.strip()}
     change(patient, seen=revision, at=clock.now(), **fields, **said)
     if left:
+        # Care does not end over something owed: first somebody outside must have taken it on.
         ledger.open_duty("hand_over", patient=patient, opened_from=row, by=by)
     audit.record(
         "patient.end_care",
@@ -161,6 +162,7 @@ def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
         for keeper in KEEPERS.values():
             keeper.reopen(end, by)
         _reopen_handed_over(patient, end, by)
+    # That duty was closed with the care, and the routes may be as dead as before.
     if not patient.routes.filter(dead_since__isnull=True).exists():
         find_a_way(patient=patient, because=end or patient, by=by)
     audit.record("patient.resume_care", by=by, subject=patient, patient=patient, was=was)
@@ -197,8 +199,8 @@ def _apply(proposal: Proposal, by: Member) -> None:
     )
 
 
-def _describe(proposal: Proposal) -> str:
-    return wording.say_end_of_care(proposal.fields["status"])
+def _describe(rows: Iterable[Proposal]) -> dict[int, str]:
+    return {row.pk: wording.say_end_of_care(row.fields["status"]) for row in rows}
 
 
 ENDING = Proposable(wording.END_CARE, _apply, _describe)

@@ -16,7 +16,8 @@ from django.utils.translation import ngettext
 from clinic import clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
-from clinic.models import Patient
+from clinic.duties import wording as duty_words
+from clinic.models import Patient, Proposal
 from clinic.wording import SPOKEN, write_day, write_month
 
 register = template.Library()
@@ -87,6 +88,12 @@ def age(patient: Patient) -> int:
 
 
 @register.filter
+def answer_words(proposal: Proposal) -> str:
+    """`{{ proposal|answer_words }}` → what was answered, in whoever's words it was"""
+    return duty_words.say_answer(proposal)
+
+
+@register.filter
 def mm(measure: Any, uncertainty: float | None = None) -> str:
     """5.9 mm ± 0.1: a measure (value, unit, uncertainty) or a bare number of millimetres.
 
@@ -112,6 +119,7 @@ def of_count(unit: str, value: float | None) -> str:
 
 
 def _digits(doubt: float | None) -> int:
+    # More figures than the doubt allows would claim a change that nobody measured.
     return min(max(-math.floor(math.log10(doubt)), 0), 3) if doubt else 1
 
 
@@ -136,6 +144,7 @@ def year_strip(
 @register.simple_tag(takes_context=True)
 def page_address(context: dict[str, Any], page: Any, number: int) -> str:
     """Another page of one list; whatever else the address says, stays."""
+    # Several lists stand on one page: turning one of them must leave the others where they are.
     query = context["request"].GET.copy()
     query[page.paginator.name] = str(number)
     return f"?{query.urlencode()}"

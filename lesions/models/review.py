@@ -27,6 +27,7 @@ class Review(Stated):
     )
     flagged = models.BooleanField()
     urgent = models.BooleanField(default=False)
+    # Drawn when it opens and kept: a lot drawn at each look could be drawn again until it suits.
     look_first = models.BooleanField(
         default=False,
         help_text="drawn by lot: figures and reasons stay hidden until a first impression is keyed",
@@ -98,6 +99,7 @@ class Look(AppendOnly):
         "lesions.Comparison", null=True, on_delete=models.PROTECT, related_name="looks"
     )
     member = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    # By content and not by key: the proof holds even if the row is moved to another lesion.
     images = models.JSONField(help_text="SHA-256 of each picture, the earlier first")
     at = models.DateTimeField()
 
@@ -112,6 +114,7 @@ class Look(AppendOnly):
 class Draft(models.Model):
     """What somebody has begun to decide: it survives a reload, signing out and a lost network, and goes when signed."""
 
+    # May go with its review and its writer: unsigned thoughts are no record.
     review = models.ForeignKey(Review, on_delete=models.CASCADE, related_name="drafts")
     member = models.ForeignKey("clinic.Member", on_delete=models.CASCADE, related_name="+")
     said = models.JSONField(
@@ -140,6 +143,7 @@ class SignOff(AppendOnly):
     in_person = models.BooleanField(default=False)
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField()
+    # The clinic's own day beside the moment: a signature at midnight counts on the day on which it was given.
     signed_on = models.DateField()
     seen = models.JSONField(default=list)
     comparison = models.ForeignKey(
@@ -227,3 +231,38 @@ class Dissent(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.by} dissents: {self.get_decision_display()}"
+
+
+class OutsideReading(AppendOnly):
+    """Somebody outside, named and without an account, who is asked about a lesion that waits. It signs nothing."""
+
+    review = models.ForeignKey(Review, on_delete=models.PROTECT, related_name="outside_readings")
+    lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="outside_readings")
+    reader = models.CharField(max_length=120)
+    place = models.CharField(max_length=160)
+    question = models.TextField(blank=True)
+    asked_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    asked_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["lesion"])]
+
+    def __str__(self) -> str:
+        return f"{self.reader} about {self.lesion}"
+
+
+class OutsideAnswer(AppendOnly):
+    """What an outside reader said, on which day, and who entered it here; several answers stand one below the other."""
+
+    reading = models.ForeignKey(OutsideReading, on_delete=models.PROTECT, related_name="answers")
+    said_on = models.DateField()
+    words = models.TextField()
+    entered_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.words

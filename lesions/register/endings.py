@@ -1,5 +1,6 @@
 """Judge changes of a lesion that end something owed: who may make them, who proposes, what a confirmation does."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -29,6 +30,7 @@ def moved(lesion: Lesion, state: str | None, monitoring: str | None) -> dict[str
     if state is not None and state != lesion.state:
         _check_state(lesion, state)
         fields["state"] = state
+    # A lesion that is gone would otherwise ask for its next picture for ever.
     if state in ENDED and lesion.monitoring:
         fields["monitoring"] = None
     elif monitoring is not None and (monitoring or None) != lesion.monitoring:
@@ -55,6 +57,7 @@ def ends_a_duty(lesion: Lesion, fields: dict[str, Any]) -> bool:
     """Say whether the change ends a duty: whether a look that is owed would come later or never."""
     if fields.get("state") in ENDED:
         return True
+    # Watching more closely ends nothing: anybody may do that at once.
     return "monitoring" in fields and _CLOSENESS[fields["monitoring"]] < _CLOSENESS[lesion.monitoring or None]
 
 
@@ -84,12 +87,17 @@ def _apply(proposal: Proposal, by: Member) -> Lesion:
         .get(pk=proposals.key_of(proposal))
     )
     given = proposal.fields
+    # Worked out anew: between the proposal and its answer a procedure may have moved the lesion.
     fields = moved(lesion, given.get("state"), given["monitoring"] or "" if "monitoring" in given else None)
     return write(lesion, by, lesion.revision, fields, proposed_by=proposal.proposed_by.pk)
 
 
-def _describe(proposal: Proposal) -> str:
-    lesion = Lesion.objects.get(pk=proposals.key_of(proposal))
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    lesions = Lesion.objects.in_bulk([proposals.key_of(row) for row in rows])
+    return {row.pk: _in_words(row, lesions[proposals.key_of(row)]) for row in rows}
+
+
+def _in_words(proposal: Proposal, lesion: Lesion) -> str:
     parts = []
     if state := proposal.fields.get("state"):
         parts.append(str(LesionState(state).label))

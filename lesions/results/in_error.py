@@ -3,12 +3,13 @@
 It stays readable and counts nowhere: what it moved returns, what it opened is owed no more, what it ended again.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.db import transaction
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.duties import ledger, proposals
@@ -90,6 +91,7 @@ def _strike(row: Recorded, by: Member, revision: int, **details: Any) -> Recorde
     _check_stands_alone(row)
     for ask in BEFORE:
         ask(row)
+    # No signature is asked for here, because a mistake must go; the trail keeps which days it moved.
     waits, patient = longer_waits.before(row.patient), row.patient
     change(row, seen=revision, at=clock.now(), where={"struck_at": None}, struck_at=clock.now(), struck_by=by)
     ledger.reopen(patient, evidence=row, by=by)
@@ -97,11 +99,12 @@ def _strike(row: Recorded, by: Member, revision: int, **details: Any) -> Recorde
         ledger.withdraw(duty, by=by, because=row)
     if isinstance(row, Procedure):
         _put_lesion_back(row)
+    # Somebody believes it now. Striking it through on paper does not tell that person.
     elif row.told_on:
         _ask_what_to_say(row, by)
     longer = [wait.plain() for later in waits for wait in later()]
     action = "procedure.strike" if isinstance(row, Procedure) else "diagnosis.strike"
-    proposals.settle_all(proposals.about(row), answer=_("taken back meanwhile"))
+    proposals.settle_all(proposals.about(row), "taken_back")
     audit.record(action, by=by, subject=row, patient=patient, longer=longer, **details)
     return row
 
@@ -120,14 +123,13 @@ def _put_lesion_back(cut: Procedure) -> None:
 
 def _ask_what_to_say(row: Diagnosis, by: Member) -> None:
     """Have a dermatologist decide who tells the patient that what was said was never so, and how."""
-    note = _("The patient was told a result that was recorded in error: %(what)s.")
     ledger.open_duty(
         "decide_what_follows",
         patient=row.patient,
         opened_from=row,
         by=by,
         urgent=True,
-        note=note % {"what": row.get_code_display()},
+        because={"code": "told_in_error", "diagnosis": row.code},
     )
 
 
@@ -139,14 +141,15 @@ def _row_of(proposal: Proposal) -> Recorded:
 
 def _apply(proposal: Proposal, by: Member) -> None:
     row = _row_of(proposal)
+    # Taken back by its writer before the second person had answered: done is done.
     if row.struck_at is None:
         _strike(row, by, row.revision, proposed_by=proposal.proposed_by_id)
 
 
-def _describe(proposal: Proposal) -> str:
-    row = _row_of(proposal)
-    what = subjects.procedure_words(row) if isinstance(row, Procedure) else subjects.diagnosis_words(row)
-    return _("recorded in error: %(what)s") % {"what": what}
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    about = {row.pk: row.subject.removeprefix("lesions.") for row in rows}
+    words = subjects.in_words(about.values())
+    return {key: _("recorded in error: %(what)s") % {"what": words[what]} for key, what in about.items()}
 
 
-IN_ERROR = Proposable("strike a procedure or a result through", _apply, _describe, either=True)
+IN_ERROR = Proposable(gettext_lazy("strike a procedure or a result through"), _apply, _describe, either=True)

@@ -7,6 +7,7 @@ from django.db.models import QuerySet
 
 from clinic.duties import proposals
 from clinic.duties.kinds import OwningList
+from lesions.looking import queue
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
 from lesions.register import register
 
@@ -17,6 +18,7 @@ def to_measure() -> QuerySet[Assessment]:
 
 def not_measured() -> QuerySet[Assessment]:
     """Find pictures that could not be measured, where nobody has decided on the lesion since."""
+    # By the review that waits: decided by eye, a picture that cannot be measured is nobody's work any more.
     failed = _jobs().filter(state=JobState.FAILED, reviews__state=ReviewState.WAITING)
     return failed.order_by("finished_at", "pk")
 
@@ -30,11 +32,12 @@ def _jobs() -> QuerySet[Assessment]:
 
 
 def unflagged() -> QuerySet[Review]:
-    return Review.objects.filter(state=ReviewState.WAITING, flagged=False)
+    return Review.objects.filter(~queue.AMONG_FLAGGED, state=ReviewState.WAITING)
 
 
 def flagged() -> QuerySet[Review]:
-    return Review.objects.filter(state=ReviewState.WAITING, flagged=True)
+    """Find what stands in Decisions: the flagged, and the unflagged that the lot mixed in among them."""
+    return Review.objects.filter(queue.AMONG_FLAGGED, state=ReviewState.WAITING)
 
 
 # What the lists hold besides the ledger's duties.

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
@@ -43,7 +44,7 @@ def open_session(
     times = {"opens": opens, "closes": closes, "slot_minutes": slot_minutes}
     row = Session.objects.create(resource=resource, clinician=clinician, kind=kind, day=day, **times)
     hours = f"{opens:%H:%M} to {closes:%H:%M}"
-    said = {"resource": resource.name, "day": str(day), "hours": hours, "kind": kind}
+    said: dict[str, Any] = {"resource": resource.name, "day": str(day), "hours": hours, "kind": kind}
     audit.record("diary.session", by=by, subject=row, clinician=str(clinician or ""), **said)
     return row
 

@@ -98,7 +98,7 @@ def book_by_call(
     """Book what was agreed in a call or a letter, and log the attempt that reached the patient."""
     rows = list(recalls)
     made = book(recalls=rows, by=by, **place)
-    attempt = {"route": route, "address": address, "outcome": Outcome.BOOKED, "told": told}
+    attempt: dict[str, Any] = {"route": route, "address": address, "outcome": Outcome.BOOKED, "told": told}
     contacts.log_attempt(recall=rows[0], by=by, **attempt)
     return made
 

@@ -16,11 +16,11 @@ from django.utils import timezone
 
 from clinic import clock
 from clinic.models import Member
+from clinic.people import leave
 from scheduling.models import (
     Appointment,
     AppointmentState,
     ClosureDay,
-    Leave,
     PlaceKind,
     Resource,
     Session,
@@ -151,8 +151,7 @@ def open_sessions(
     asked = {"kind": kind, "resource": room, "clinician": clinician}
     rows = Session.objects.filter(day__range=(since, until), resource__active=True)
     rows = rows.filter(**{name: value for name, value in asked.items() if value})
-    away = Leave.objects.filter(
-        ended=False,
+    away = leave.in_force().filter(
         member=OuterRef("clinician"),
         first_day__lte=OuterRef("day"),
         last_day__gte=OuterRef("day"),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import date, time, timedelta
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -62,7 +63,12 @@ def set_template(
     _refuse_overlap(row)
     opened = _open_until(row, clock.today() + HORIZON)
     hours = f"{opens:%H:%M} to {closes:%H:%M}"
-    said = {"resource": resource.name, "first_day": str(first_day), "hours": hours, "kind": kind}
+    said: dict[str, Any] = {
+        "resource": resource.name,
+        "first_day": str(first_day),
+        "hours": hours,
+        "kind": kind,
+    }
     audit.record("diary.template", by=by, subject=row, clinician=str(clinician or ""), opened=opened, **said)
     return row
 
@@ -124,7 +130,8 @@ def remove(*, session: Session, by: Member) -> None:
     require(by, Act.SET_SESSIONS)
     if session.day < clock.today():
         raise BookingRefused(_("What is past stays as it was."))
-    said = {"resource": session.resource.name, "day": str(session.day), "opens": f"{session.opens:%H:%M}"}
+    day, opens = str(session.day), f"{session.opens:%H:%M}"
+    said: dict[str, Any] = {"resource": session.resource.name, "day": day, "opens": opens}
     audit.record("diary.session_remove", by=by, subject=session, **said)
     _remove([session], by)
 

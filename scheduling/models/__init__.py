@@ -4,7 +4,6 @@ from scheduling.models.diary import Appointment, AppointmentState, BookedCell
 from scheduling.models.failsafe import FailsafeRun
 from scheduling.models.hours import (
     ClosureDay,
-    Leave,
     PlaceKind,
     PurposeLength,
     Resource,
@@ -35,7 +34,6 @@ __all__ = [
     "DeskLine",
     "FailsafeRun",
     "Ground",
-    "Leave",
     "Outcome",
     "Override",
     "PlaceKind",

@@ -145,28 +145,6 @@ class WorkedHoliday(models.Model):
         return f"open on {self.day}"
 
 
-class Leave(Stated):
-    """Days on which a clinician is away: those sessions have no places, and what is booked in them is rebooked."""
-
-    member = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="leave")
-    first_day = models.DateField()
-    last_day = models.DateField()
-    ended = models.BooleanField(default=False, help_text="taken back: the clinician is there after all")
-
-    class Meta:
-        ordering = ["first_day", "pk"]
-        verbose_name = _("leave")
-        indexes = [models.Index(fields=["last_day"], name="leave_by_its_last_day")]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(first_day__lte=F("last_day")), name="leave_ends_after_it_begins"
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"leave from {self.first_day} to {self.last_day}"
-
-
 class PurposeLength(models.Model):
     """How many minutes one purpose takes in this clinic, where it differs from what is shipped."""
 

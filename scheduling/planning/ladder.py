@@ -52,6 +52,7 @@ class Standing:
 
 
 STANDING: dict[str, Standing] = {
+    # No lead: what is urgent is called for on the day on which it is known.
     Urgency.A: Standing(lead_days=0),
     Urgency.B: Standing(lead_days=28),
     Urgency.C: Standing(lead_days=28, closed_by_desk=True),

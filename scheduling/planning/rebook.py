@@ -1,17 +1,18 @@
 """Open the duty to rebook appointments that no longer fit what they were booked for, and end it."""
 
 from collections.abc import Iterable
-from datetime import date
 
 from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.duties import ledger
-from clinic.models import Duty, Member
+from clinic.models import Duty, Leave, Member
+from clinic.people import leave
 from clinic.trail.audit import subject_of
-from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Leave, Recall, Urgency
+from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Recall, Urgency
 
 KIND = "rebook"
+_NO_ANSWER = r"^(scheduling|clinic\.leave)"
 
 
 def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
@@ -19,7 +20,7 @@ def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
     day = timezone.localdate(appointment.starts_at)
     if closed := ClosureDay.objects.filter(day=day).first():
         _owe_closed(appointment, closed, by)
-    if away := _leave_on(day).filter(member=appointment.clinician_id).first():
+    if away := leave.away(day).filter(member=appointment.clinician_id).select_related("member").first():
         _owe_away(appointment, away, by)
     rows = list(appointment.recalls.all())
     still_open = [row for row in rows if row.state in OPEN]
@@ -50,9 +51,9 @@ def rebook_of_day(closed: ClosureDay, by: Member | None) -> None:
         _owe_closed(visit, closed, by)
 
 
-def rebook_of_leave(leave: Leave, by: Member) -> None:
-    for visit in _booked_in(leave):
-        _owe_away(visit, leave, by)
+def rebook_of_leave(row: Leave, by: Member) -> None:
+    for visit in _booked_in(row):
+        _owe_away(visit, row, by)
 
 
 def rebook_without_hours(visits: Iterable[Appointment], by: Member) -> None:
@@ -68,9 +69,9 @@ def open_again(closed: ClosureDay, by: Member) -> None:
     _withdraw(visits, "closed", because, by)
 
 
-def there_after_all(leave: Leave, by: Member) -> None:
+def there_after_all(row: Leave, by: Member) -> None:
     """Withdraw what was owed because somebody was to be away."""
-    _withdraw(list(_booked_in(leave)), "away", subject_of(leave), by)
+    _withdraw(list(_booked_in(row)), "away", subject_of(row), by)
 
 
 def _withdraw(visits: list[Appointment], code: str, because: str, by: Member) -> None:
@@ -82,17 +83,13 @@ def _withdraw(visits: list[Appointment], code: str, because: str, by: Member) ->
         look_at(visit, by=by)
 
 
-def _leave_on(day: date) -> QuerySet[Leave]:
-    return Leave.objects.filter(ended=False, first_day__lte=day, last_day__gte=day).select_related("member")
+def _booked_in(row: Leave) -> QuerySet[Appointment]:
+    days = (row.first_day, row.last_day)
+    return _booked().filter(clinician=row.member_id, starts_at__date__range=days)
 
 
-def _booked_in(leave: Leave) -> QuerySet[Appointment]:
-    days = (leave.first_day, leave.last_day)
-    return _booked().filter(clinician=leave.member, starts_at__date__range=days)
-
-
-def _owe_away(appointment: Appointment, leave: Leave, by: Member | None) -> None:
-    owe(appointment, {"code": "away", "who": str(leave.member)}, by)
+def _owe_away(appointment: Appointment, row: Leave, by: Member | None) -> None:
+    owe(appointment, {"code": "away", "who": str(row.member)}, by)
 
 
 def _owe_closed(appointment: Appointment, closed: ClosureDay, by: Member | None) -> None:
@@ -105,9 +102,10 @@ def owe(appointment: Appointment, why: dict[str, str], by: Member | None, *, urg
     `why`: a code of `wording.BECAUSE` and its parameters.
     """
     because = {**why, "booked": str(timezone.localdate(appointment.starts_at))}
+    # Answered once for this reason and this day, it would come back with every replan and be waved through unread.
     before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), ended_at__isnull=False)
     # A move, or a day that was opened again, answers nothing: only a dermatologist's word or ground does.
-    answered = before.exclude(evidence__startswith="scheduling.").values_list("because", flat=True)
+    answered = before.exclude(evidence__regex=_NO_ANSWER).values_list("because", flat=True)
     if because in answered:
         return
     ledger.open_duty(

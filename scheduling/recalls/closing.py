@@ -1,5 +1,6 @@
 """Put recalls on the list and close them: none closes itself; each end has its ground and its person."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -57,7 +58,8 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_open(recall)
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
-    proposals.settle_all(proposals.about(recall), answer=_("replaced by a later proposal"))
+    # One proposal waits at a time; the newer one says more, and its author reads what became of the older.
+    proposals.settle_all(proposals.about(recall), "replaced")
     proposals.propose(
         ACT,
         patient=recall.patient,
@@ -78,6 +80,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
 def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
     """Close a recall with a ground. A and B need a dermatologist unless superseded; an error a second person."""
     _check_right(recall, by, ground)
+    # A mistake is the one ground that nobody outside can confirm, so it takes two.
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
         raise RecallRefused(
             _("“Entered in error” is closed by a second person, after somebody else proposed it.")
@@ -85,7 +88,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
     _close(recall, by, revision, ground, note)
     desk_may = ladder.standing_of(recall.urgency).closed_by_desk
     asked.answer(recall, by=[by, None] if desk_may else [by], evidence=recall)
-    proposals.settle_all(proposals.about(recall), answer=_("closed meanwhile by %(who)s") % {"who": by})
+    proposals.settle_all(proposals.about(recall), "closed", who=str(by))
     return recall
 
 
@@ -148,14 +151,20 @@ def _confirm(proposal: Proposal, by: Member) -> None:
 
 def _refused(proposal: Proposal) -> None:
     recall = _recall_of(proposal)
+    # The list showed “closing proposed” and left the recall alone: it is to be called for again.
     nobody: dict[str, Any] = {"proposed_ground": "", "proposed_note": "", "proposed_by": None}
     change(recall, seen=recall.revision, at=clock.now(), **nobody)
 
 
-def _describe(proposal: Proposal) -> str:
-    recall, ground = _recall_of(proposal), Ground(proposal.fields["ground"])
-    what = wording.what_for(recall, wording.subjects([recall]))
-    return _("close: %(what)s; %(ground)s") % {"what": what, "ground": ground.label}
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    recalls = Recall.objects.in_bulk([proposals.key_of(row) for row in rows])
+    places = wording.subjects(recalls.values())
+    return {row.pk: _in_words(row, recalls[proposals.key_of(row)], places) for row in rows}
+
+
+def _in_words(proposal: Proposal, recall: Recall, places: dict[str, str]) -> str:
+    said = {"what": wording.what_for(recall, places), "ground": Ground(proposal.fields["ground"]).label}
+    return _("close: %(what)s; %(ground)s") % said
 
 
 CLOSE = Proposable(gettext_lazy("close a recall"), _confirm, _describe, either=True, refused=_refused)
@@ -167,6 +176,7 @@ def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on:
     require(by, Act.CLOSE_RECALLS)
     _check_open(recall)
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    # Not for ever: “cannot be reached” without a day would be the place where people are forgotten.
     if not clock.today() < next_look_on <= latest:
         raise RecallRefused(
             _("Say when it is looked at again: from tomorrow to %(days)s days ahead.")

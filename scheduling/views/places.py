@@ -37,9 +37,7 @@ class Asked:
 
     @classmethod
     def of(cls, given: QueryDict) -> "Asked":
-        number = {
-            name: int(given[name]) if given.get(name, "").isdecimal() else None for name in ("room", "who")
-        }
+        number = {name: _number(str(given.get(name, ""))) for name in ("room", "who")}
         span, part = ("day" if given.get("span") == "day" else "week"), given.get("part", "")
         place, part = given.get("place", "")[:60], part if part in ("am", "pm") else ""
         return cls(_day(given.get("day", "")), span, part, place=place, **number)
@@ -56,6 +54,10 @@ class Asked:
     def shows_at(self, place: Place) -> bool:
         morning = timezone.localtime(place.starts_at).hour < 12
         return not self.part or morning == (self.part == "am")
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isdecimal() else None
 
 
 def _day(text: str) -> date | None:

@@ -13,15 +13,17 @@ from clinic.models import StaleRow
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict, page_form, page_of
 from clinic.wording import write_day
+from scheduling.counting import whereabouts
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
 from scheduling.planning import wording as plan_words
 from scheduling.problem_links import links_of
-from scheduling.recalls import overrides, what_follows, whereabouts
+from scheduling.recalls import overrides, what_follows
 from scheduling.recalls.closing import RecallRefused
 
 
 def open_problems() -> QuerySet[PlanProblem]:
+    # A record that ended is asked nothing more; one that is ending still is.
     live = {"patient__merged_into__isnull": True, "patient__status__in": ("active", "ending")}
     return PlanProblem.objects.filter(gone_on__isnull=True, **live)
 
@@ -40,6 +42,7 @@ def problems(request: StaffRequest) -> HttpResponse:
 def answer_problem(request: StaffRequest, pk: int) -> HttpResponse:
     problem = get_object_or_404(PlanProblem.objects.select_related("patient"), pk=pk)
     patient = problem.patient
+    # A link in an e-mail or a tab of yesterday.
     if problem.gone_on or not what_follows.can_answer(problem):
         messages.info(request, _("This is answered already."))
         return redirect("clinic:patient", patient.pk)

@@ -26,27 +26,28 @@ from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.models import Patient, StaleRow
 from clinic.people import ending, visits
 from clinic.people.longer_waits import MakesLonger
+from lesions.looking import queue
 from lesions.measuring import measure
 from lesions.models import Decision, Diagnosis, Lesion, LesionState, Monitoring, Procedure, Sign, SignOff
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.desk import taking_back as desk_taking_back
-from scheduling.diary import leave, sessions
+from scheduling.diary import sessions
 from scheduling.models import (
     OPEN,
     Appointment,
     AppointmentState,
     ClosureDay,
     Ground,
-    Leave,
     Outcome,
     Recall,
     Session,
 )
 from scheduling.planning import replan
-from scheduling.recalls import closing, duty_count, overrides, whereabouts
+from scheduling.recalls import closing, overrides
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -55,6 +56,7 @@ from tests.scheduling.life_acts import (
     WORDS,
     Errors,
     Pictures,
+    Readers,
     Rules,
     Workers,
     measure_each_picture_once,
@@ -72,7 +74,7 @@ _REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 DONE: Counter[str] = Counter()
 
 
-class Clinic(Desk, Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
+class Clinic(Desk, Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
     """Two nurses, one or three dermatologists, a manager, and whoever comes."""
 
     def __init__(self):
@@ -91,6 +93,7 @@ class Clinic(Desk, Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         build.rules_in_force()
         self.doctors = [build.dermatologist() for _ in range(dermatologists)]
         self.members, self.manager = [build.nurse(), build.nurse(), *self.doctors], build.manager()
+        self.administrator = build.administrator()
         with clock.at(self.now):
             scene.due_check()
             pictures.lesion(monitoring="short")
@@ -269,17 +272,18 @@ class Clinic(Desk, Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         if closed is not None:
             self.try_to(bookable.open_day, closed=closed, by=self.by(who))
 
-    @rule(which=ANY, who=ANY, days=st.integers(0, 30), length=st.integers(0, 20))
-    def somebody_is_away(self, which, who, days, length):
+    @rule(who=ANY, days=st.integers(0, 30), length=st.integers(0, 20))
+    def somebody_is_away(self, who, days, length):
         first = self.now.date() + timedelta(days=days)
         span = {"first_day": first, "last_day": first + timedelta(days=length)}
-        self.try_to(leave.enter, member=self.doctors[which % len(self.doctors)], by=self.by(who), **span)
+        by = self.by(who)
+        self.try_to(leave.note, member=by, by=by, all_the_same=True, **span)
 
-    @rule(which=ANY, who=ANY)
-    def somebody_is_there_after_all(self, which, who):
-        row = one_of(Leave.objects.filter(ended=False), which)
+    @rule(which=ANY)
+    def somebody_is_there_after_all(self, which):
+        row = one_of(leave.in_force(), which)
         if row is not None:
-            self.try_to(leave.take_back, leave=row, by=self.by(who), revision=row.revision)
+            self.try_to(leave.withdraw, leave=row, by=row.member, revision=row.revision)
 
     @rule(which=ANY)
     def a_session_is_removed(self, which):
@@ -401,6 +405,12 @@ class Clinic(Desk, Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         for asked in proposals.waiting():
             others = [member for member in self.members if proposals.may_answer(asked, member)]
             assert others or may(asked.proposed_by, Act.ANSWER_PROPOSALS), asked.act
+
+    @invariant()
+    def every_review_stands_in_the_list_of_a_dermatologist(self):
+        with clock.at(self.now):
+            read = {row.pk for reader in self.doctors for row in queue.decisions_of(reader)}
+            assert read | {row.pk for row in queue.unflagged()} == {row.pk for row in queue.waiting()}
 
     @invariant()
     def a_sign_stands_in_decisions_until_somebody_has_looked(self):

@@ -1,16 +1,18 @@
 """Do the desk's work in the demo: the diary, appointments, calls, and today's lists."""
 
 from datetime import time, timedelta
+from typing import Any
 
 from clinic import clock
 from clinic.models import ContactRoute, Patient
 from clinic.project.demo import events as e
 from clinic.project.demo.acts import DemoClinic, Part
 from scheduling.checklists import records
+from scheduling.counting import whereabouts
 from scheduling.desk import bookable, booking, claims, contacts, worklists
 from scheduling.models import OPEN, Appointment, Recall, Resource
 from scheduling.planning import replan
-from scheduling.recalls import closing, overrides, whereabouts
+from scheduling.recalls import closing, overrides
 
 # Room, opens, closes; both rooms on every working day of the diary.
 HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))
@@ -27,7 +29,7 @@ def open_diary(demo: DemoClinic) -> None:
     days = {demo.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):
         for (room, opens, closes), doctor in zip(rooms, doctors, strict=False):
-            hours = {"resource": room, "clinician": doctor, "opens": opens, "closes": closes}
+            hours: Any = {"resource": room, "clinician": doctor, "opens": opens, "closes": closes}
             bookable.open_session(day=day, by=doctors[0], **hours)
 
 
@@ -44,6 +46,7 @@ def book(demo: DemoClinic, part: Part, event: e.Booked) -> None:
     """Book at some hour of the day, not always the first one."""
     day = demo.calendar.working_day(event.on)
     slots = bookable.free_slots(since=day, until=day, limit=20)
+    # Spread over the day, and the same at every build.
     slot = slots[part.number * 7 % len(slots)]
     booking.book(
         recalls=[open_recall(part, event.purpose)],

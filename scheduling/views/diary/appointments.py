@@ -57,7 +57,7 @@ def _appointment(pk: int) -> Appointment:
 @require_POST
 def missed(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _appointment(pk), RevisionForm(request.POST)
-    said = {"revision": form.seen(), "not_brought": request.POST.get("not_brought") == "yes"}
+    said: dict[str, Any] = {"revision": form.seen(), "not_brought": request.POST.get("not_brought") == "yes"}
     return _outcome(
         request,
         found,

@@ -64,8 +64,8 @@ def book(request: StaffRequest, pk: int) -> HttpResponse:
         messages.error(request, _("Choose one of the free places."))
         return redirect(f"{back}#book")
     given = {name: form.cleaned_data[name] for name in ("revision", "resource", "starts_at")}
-    call = form.call()
-    act = booking.book_by_call if call else booking.book
+    call: dict[str, Any] = form.call()
+    act: Any = booking.book_by_call if call else booking.book
     rows = [found, *form.cleaned_data["also"]]
     return _booked(request, found, lambda: act(recalls=rows, by=request.user, **call, **given))
 

@@ -14,14 +14,14 @@ from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import StaleRow
 from clinic.models.visit import Purpose
-from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict, page_form
+from clinic.people import leave
 from scheduling.desk import bookable, lengths
 from scheduling.desk.bookable import BookingRefused
-from scheduling.diary import leave, sessions
-from scheduling.diary_forms import ClosureForm, HoursForm, LastDayForm, LeaveForm, LengthsForm, TemplateForm
-from scheduling.models import ClosureDay, Leave, Session, SessionTemplate
+from scheduling.diary import sessions
+from scheduling.diary_forms import ClosureForm, HoursForm, LastDayForm, LengthsForm, TemplateForm
+from scheduling.models import ClosureDay, Session, SessionTemplate
 
 BACK = "scheduling:sessions"
 FEW = 15  # single sessions on one page, so that what comes again and what is closed stand near
@@ -32,17 +32,15 @@ def hours(request: StaffRequest) -> HttpResponse:
     """Show what the diary is made of from today on."""
     today = clock.today()
     templates = SessionTemplate.objects.exclude(last_day__lt=today).select_related("resource", "clinician")
-    away = Leave.objects.filter(ended=False, last_day__gte=today).select_related("member")
     singles = Session.objects.filter(day__gte=today, template=None).select_related("resource", "clinician")
     context = {
         "templates": page_of_rows(templates, request, "again"),
         "singles": page_of_rows(singles, request, "single", size=FEW),
-        "leave": page_of_rows(away, request, "leave"),
+        "leave": page_of_rows(leave.to_come(), request, "leave"),
         "closures": page_of_rows(ClosureDay.objects.filter(day__gte=today), request, "closures"),
         "lengths": [(Purpose(name).label, minutes) for name, minutes in lengths.in_force().items()],
         "may_set": may(request.user, Act.SET_SESSIONS),
         "may_close": may(request.user, Act.CLOSE_DAYS),
-        "may_leave": may(request.user, Act.ENTER_LEAVE),
     }
     return render(request, "scheduling/sessions.html", context)
 
@@ -131,22 +129,6 @@ def open_day(request: StaffRequest, pk: int) -> HttpResponse:
     return _act(
         request, lambda: bookable.open_day(closed=found, by=request.user), _("The day is open again.")
     )
-
-
-@allow(Act.ENTER_LEAVE)
-def enter_leave(request: StaffRequest) -> HttpResponse:
-    form = LeaveForm(request.POST or None, initial={"first_day": clock.today()})
-    note = _("What is booked in these sessions is owed until it is moved.")
-    title, button = _("Enter leave"), _("Enter this leave")
-    return _form(request, form, title, button, lambda given: leave.enter(by=request.user, **given), note=note)
-
-
-@allow(Act.ENTER_LEAVE)
-@require_POST
-def take_leave_back(request: StaffRequest, pk: int) -> HttpResponse:
-    found, form = get_object_or_404(Leave.objects.select_related("member"), pk=pk), RevisionForm(request.POST)
-    said = _("%(who)s is there after all.") % {"who": found.member}
-    return _act(request, lambda: leave.take_back(leave=found, by=request.user, revision=form.seen()), said)
 
 
 @allow(Act.SET_SESSIONS)

@@ -10,9 +10,9 @@ from lesions.models import Diagnosis, Procedure
 from lesions.results import in_error, pathology
 from lesions.results.report_checks import ResultRefused
 from lesions.review import signoff
+from scheduling.counting import duty_count
 from scheduling.models import Recall
 from scheduling.planning import replan
-from scheduling.recalls import duty_count
 from tests import build
 from tests.lesions import scene as pictures
 from tests.page import read
@@ -25,16 +25,6 @@ pytestmark = pytest.mark.usefixtures("rules")
 def rules(db):
     with clock.at(scene.NOON):
         yield build.rules_in_force()
-
-
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
 
 
 @pytest.fixture
@@ -126,7 +116,7 @@ def test_a_result_that_was_told_in_error_is_put_before_a_dermatologist(decided, 
     asked = in_error.propose(row=row, by=doctor, reason="the report of another patient")
     proposals.confirm(proposal=asked, by=nurse, revision=asked.revision)
     duty = ledger.open_duties(decided.patient).get(kind="decide_what_follows")
-    assert duty.urgent and "told a result that was recorded in error" in duty.note
+    assert duty.urgent and duty.because == {"code": "told_in_error", "diagnosis": row.code}
     assert duty_count.lost_now() == []
     told = Duty.objects.get(kind="tell")
     assert told.ended_at, "what was said stays said"

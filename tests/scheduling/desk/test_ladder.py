@@ -9,7 +9,7 @@ from clinic.models import Duty, Policy
 from scheduling.desk import contacts, worklists
 from scheduling.models import DeskLine, Section
 from scheduling.planning import ladder
-from scheduling.recalls import duty_count
+from scheduling.counting import duty_count
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

@@ -12,11 +12,12 @@ from clinic.models import Duty, StaleRow
 from clinic.people import patients
 from lesions.models import UrgentSign
 from lesions.register import register
+from scheduling.counting import duty_count
 from scheduling.desk import bookable, booking, contacts, taking_back, unfiled, what_next, worklists
 from scheduling.models import Appointment, Recall
 from scheduling.planning import rebook, replan
 from scheduling.planning.wording import say_because
-from scheduling.recalls import closing, duty_count, overrides
+from scheduling.recalls import closing, overrides
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -30,16 +31,6 @@ TOMORROW = scene.TODAY + timedelta(days=1)  # a Thursday
 def recall():
     """Window 1 to 29 June 2026; today is 17 June."""
     return scene.due_check()
-
-
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
 
 
 def tried(recall, by, outcome="no_answer", hours_ago=0, route="phone", address="000", **more):

@@ -6,10 +6,10 @@ import pytest
 
 from clinic.duties import ledger
 from clinic.models import AuditRecord
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import booking, places, taking_back
 from scheduling.models import Appointment, BookedCell, PurposeLength, Resource
 from scheduling.planning import rebook
-from scheduling.recalls import duty_count, whereabouts
 from tests import build
 from tests.scheduling import scene
 

@@ -10,10 +10,11 @@ import pytest
 from clinic.duties import ledger, steps
 from clinic.models import Duty
 from clinic.people import ending, patients
+from scheduling.counting import duty_count
 from scheduling.desk import bookable, booking, contacts, taking_back, worklists
 from scheduling.models import Recall, StruckAttempt
 from scheduling.planning import replan
-from scheduling.recalls import closing, duty_count
+from scheduling.recalls import closing
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -26,16 +27,6 @@ pytestmark = pytest.mark.usefixtures("rules")
 def recall():
     """Window 1 to 29 June 2026; today is 17 June."""
     return scene.due_check()
-
-
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
 
 
 def test_a_booking_is_taken_back_and_counts_as_nobodys_delay(recall, nurse):

@@ -16,7 +16,7 @@ from scheduling import tasks
 from scheduling.desk import contacts, day_tally, standing, unfiled, worklists
 from scheduling.models import Appointment, Call, DeskLine, Recall, Section, Touched
 from scheduling.planning import replan
-from scheduling.recalls import duty_count
+from scheduling.counting import duty_count
 from tests import build
 from tests.scheduling import scene
 

@@ -8,11 +8,13 @@ import pytest
 from clinic.access import NotAllowed
 from clinic.duties import ledger
 from clinic.models import AuditRecord
+from clinic.people import leave
+from clinic.project.env import Environment, WrongSetting
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, lengths, places
-from scheduling.diary import holidays, leave, sessions
+from scheduling.diary import holidays, sessions
 from scheduling.models import ClosureDay, Resource, Session
 from scheduling.planning import rebook
-from scheduling.recalls import duty_count, whereabouts
 from tests import build
 from tests.scheduling import scene
 
@@ -87,14 +89,14 @@ def test_leave_takes_the_places_and_owes_what_is_booked():
     doctor = build.dermatologist(name="Dr Away")
     visit = booked_with(doctor)
     days = {"first_day": THURSDAY, "last_day": THURSDAY + timedelta(3)}
-    row = leave.enter(member=doctor, by=doctor, **days)
+    row = leave.note(member=doctor, by=doctor, all_the_same=True, **days)
     assert why_owed(visit) == ["away"] and visit.clinician == doctor
     assert places.free(since=THURSDAY, until=THURSDAY, minutes=20, limit=1) == []
     with pytest.raises(bookable.BookingRefused, match="no bookable hours"):
         place = {"resource": visit.resource, "starts_at": scene.at(10, day=THURSDAY)}
         booking.book(recalls=[scene.due_check()], by=build.nurse(), **place)
     all_is_held()
-    leave.take_back(leave=row, by=doctor, revision=row.revision)
+    leave.withdraw(leave=row, by=doctor, revision=row.revision)
     assert why_owed(visit) == [] and places.free(since=THURSDAY, until=THURSDAY, minutes=20, limit=1)
     all_is_held()
 
@@ -102,10 +104,10 @@ def test_leave_takes_the_places_and_owes_what_is_booked():
 def test_leave_entered_again_owes_again():
     doctor = build.dermatologist()
     visit = booked_with(doctor)
-    days = {"member": doctor, "by": doctor, "first_day": THURSDAY, "last_day": THURSDAY}
-    row = leave.enter(**days)
-    leave.take_back(leave=row, by=doctor, revision=row.revision)
-    leave.enter(**days)
+    days = {"member": doctor, "by": doctor, "first_day": THURSDAY, "last_day": THURSDAY, "all_the_same": True}
+    row = leave.note(**days)
+    leave.withdraw(leave=row, by=doctor, revision=row.revision)
+    leave.note(**days)
     assert why_owed(visit) == ["away"]
     all_is_held()
 
@@ -152,8 +154,6 @@ def test_the_holidays_are_those_of_the_published_library(settings, where, part):
 
 
 def test_a_country_nobody_knows_is_refused_at_the_start():
-    from clinic.project.env import Environment, WrongSetting  # noqa: PLC0415
-
     assert Environment({"PUBLIC_HOLIDAYS": "de-by"}).country("PUBLIC_HOLIDAYS") == "DE-BY"
     for wrong in ("Atlantis", "DE-ZZ"):
         with pytest.raises(WrongSetting, match="DE-BY"):
@@ -179,7 +179,7 @@ def test_who_may_set_sessions_close_days_and_enter_leave():
     for act in (
         lambda: template(by=nurse),
         lambda: sessions.set_length(purpose="full_skin_check", minutes=30, by=nurse),
-        lambda: leave.enter(member=doctor, by=nurse, **days),
+        lambda: leave.note(member=doctor, by=nurse, **days),
         lambda: bookable.close_day(by=build.administrator(), **day),
     ):
         with pytest.raises(NotAllowed):

@@ -6,7 +6,7 @@ from django.urls import reverse
 from clinic.models import Duty
 from lesions.models import UrgentSign
 from scheduling.models import Appointment, DeskLine, Recall, UnfiledCall
-from scheduling.recalls import duty_count
+from scheduling.counting import duty_count
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

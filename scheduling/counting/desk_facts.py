@@ -4,7 +4,7 @@ from typing import Any, Final
 
 from django.utils.translation import gettext_lazy as _
 
-from scheduling.recalls.duty_facts import OPEN_RECALL, duty_of, of_row, step_said
+from scheduling.counting.duty_facts import OPEN_RECALL, duty_of, of_row, step_said
 
 _NOT_STRUCK = "NOT EXISTS (SELECT 1 FROM scheduling_struckattempt k WHERE k.attempt_id = a.id)"
 # Ended by its own entry, or by a ground that somebody gave for it alone: a hand-over has both.
@@ -65,8 +65,8 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
     ),
     "rebook_away": (
         _("an appointment with somebody who is away"),
-        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_leave v WHERE v.member_id = a.clinician_id
-            AND NOT v.ended AND {_ITS_DAY} BETWEEN v.first_day AND v.last_day)""",
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM clinic_leave v WHERE v.member_id = a.clinician_id
+            AND v.withdrawn_by_id IS NULL AND {_ITS_DAY} BETWEEN v.first_day AND v.last_day)""",
         _REBOOK,
     ),
     "rebook_no_hours": (
