@@ -23,7 +23,6 @@ from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.counting import whereabouts
-from scheduling.desk import worklists
 from scheduling.models import (
     OPEN,
     ChecklistKind,
@@ -45,6 +44,7 @@ from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine, lateness
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.plan.wording import value_words
+from scheduling.today import worklists
 
 # Sixteen months back and eleven ahead: a yearly check shows with the one before it and the next.
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)

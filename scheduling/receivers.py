@@ -10,7 +10,7 @@ from django.dispatch import receiver
 from clinic import jobs
 from clinic.signals import facts_changed
 from clinic.trail import audit
-from scheduling.desk import worklists
+from scheduling.today import worklists
 
 
 @receiver(facts_changed, dispatch_uid="scheduling replans")

@@ -8,11 +8,12 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
 from scheduling.counting import whereabouts
-from scheduling.desk import claims, worklists
+from scheduling.desk import claims
 from scheduling.diary import holidays, sessions
 from scheduling.planning import replan
 from scheduling.recalls import closing
 from scheduling.rule_changes import preview_jobs
+from scheduling.today import worklists
 
 
 def replan_and_list(patient_id: int) -> None:

@@ -25,13 +25,14 @@ from lesions.register.subjects import lesion_words
 from lesions.results import in_error, pathology
 from lesions.review import signoff
 from scheduling.checklists import records
-from scheduling.desk import bookable, claims, contacts, worklists
+from scheduling.desk import bookable, claims, contacts
 from scheduling.diary import sessions
 from scheduling.models import Claim, Recall, Resource
 from scheduling.planning import ladder, replan
 from scheduling.recalls import closing
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene

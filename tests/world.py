@@ -12,11 +12,12 @@ from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.results import pathology
 from lesions.review import outside, signoff
-from scheduling.desk import bookable, booking, calls, contacts, worklists
+from scheduling.desk import bookable, booking, calls, contacts
 from scheduling.diary import sessions
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene
 

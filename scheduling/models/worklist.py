@@ -24,7 +24,7 @@ class Section(models.IntegerChoices):
 
 
 class DeskLine(models.Model):
-    """One person on Today. Worked out from what is owed (`scheduling/desk/standing.py`) and never written by hand.
+    """One person on Today. Worked out from what is owed (`scheduling/today/standing.py`) and never written by hand.
 
     A caller whom nobody could find is a line without a patient: its `first` is the duty to file the call.
     """

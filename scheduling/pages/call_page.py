@@ -14,11 +14,12 @@ from clinic.models import Duty, Patient, PatientStatus, RouteKind
 from clinic.pages import duty_rows
 from clinic.people import finding
 from scheduling.call_forms import OUTCOMES, CallForm, TakeOverForm
-from scheduling.desk import calls, taking_back, what_next, worklists
+from scheduling.desk import calls, taking_back, what_next
 from scheduling.models import OPEN, Appointment, Call, Claim, DeskLine, Recall, RecallState, Section
 from scheduling.pages.ladder_words import stands_at
 from scheduling.planning import ladder
 from scheduling.recalls import wording
+from scheduling.today import worklists
 
 
 def bring_up_to_date(request: HttpRequest) -> None:

@@ -14,11 +14,12 @@ from clinic.models import Patient, StaleRow
 from clinic.pages.responses import conflict
 from clinic.trail import audit
 from scheduling.call_forms import CallForm, TakeOverForm
-from scheduling.desk import booking, calls, claims, confirming, worklists
+from scheduling.desk import booking, calls, claims, confirming
 from scheduling.desk.contacts import ContactRefused
 from scheduling.diary_forms import BookForm
 from scheduling.models import Appointment, Call, Claim, Recall
 from scheduling.pages import call_page
+from scheduling.today import worklists
 from scheduling.views.diary.book import FREE, beside, due_beside
 from scheduling.views.places import places_for
 

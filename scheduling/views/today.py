@@ -17,10 +17,11 @@ from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
 from scheduling.call_forms import TodayFilter
 from scheduling.counting import whereabouts
-from scheduling.desk import claims, day_tally, places, worklists
+from scheduling.desk import claims, places
 from scheduling.models import DeskLine, Section
 from scheduling.pages.call_page import bring_up_to_date
 from scheduling.pages.today_rows import CONDUCT, rows_of, weeks
+from scheduling.today import day_tally, worklists
 
 ROOM_DAYS = 14
 SHOWN = 25  # people of one section on a page

@@ -13,7 +13,7 @@ def invent(count, due, by):
     """`count` patients; `due` of them are to be reached today, a quarter past the last day of their window."""
     from clinic import clock
     from clinic.models import Patient
-    from scheduling.desk import worklists
+    from scheduling.today import worklists
 
     random_, today = random.Random(count), clock.today()
     for start in range(0, count, BATCH):

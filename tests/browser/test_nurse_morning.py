@@ -7,8 +7,8 @@ from django.urls import reverse
 
 from clinic import clock
 from clinic.duties.limits import working_days_after
-from scheduling.desk import worklists
 from scheduling.models import Appointment, Call, ContactAttempt, DeskLine, Recall, Section
+from scheduling.today import worklists
 from tests import build
 from tests.browser.test_whole_loop import sign_in
 from tests.scheduling import scene

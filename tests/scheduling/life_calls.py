@@ -8,9 +8,10 @@ from hypothesis.stateful import invariant, rule
 from clinic import clock, policies
 from clinic.models import Patient
 from lesions.models import Lesion, Sign
-from scheduling.desk import calls, claims, confirming, ladder_change, standing, worklists, worried
+from scheduling.desk import calls, claims, confirming, ladder_change, worried
 from scheduling.models import Appointment, AppointmentState, Call, DeskLine, Outcome, RecallState
 from scheduling.planning import ladder
+from scheduling.today import standing, worklists
 from tests.scheduling import scene
 from tests.scheduling.life_acts import ANY, WORDS, one_of
 

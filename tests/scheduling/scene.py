@@ -5,9 +5,10 @@ from datetime import UTC, date, datetime, time, timedelta
 from clinic import clock
 from clinic.people import ending, visits
 from lesions.results import pathology
-from scheduling.desk import bookable, booking, worklists
+from scheduling.desk import bookable, booking
 from scheduling.models import DeskLine, Recall, Resource, Section
 from scheduling.planning import replan
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 

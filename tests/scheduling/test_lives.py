@@ -24,7 +24,7 @@ from clinic.duties import ledger, proposals, steps
 from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.models import Patient, StaleRow
-from clinic.people import ending, visits
+from clinic.people import ending, leave, visits
 from clinic.people.longer_waits import MakesLonger
 from lesions.looking import queue
 from lesions.measuring import measure
@@ -33,7 +33,7 @@ from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
 from scheduling.counting import duty_count, whereabouts
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts
 from scheduling.desk import taking_back as desk_taking_back
 from scheduling.diary import sessions
 from scheduling.models import (
@@ -48,6 +48,7 @@ from scheduling.models import (
 )
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene

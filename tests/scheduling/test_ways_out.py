@@ -17,10 +17,10 @@ from clinic.people import ending, visits
 from lesions.register import register
 from lesions.register.endings import LesionRefused
 from lesions.review import signoff
-from scheduling.desk import worklists
 from scheduling.models import Recall
 from scheduling.planning import replan
 from scheduling.recalls import closing
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene

@@ -9,10 +9,11 @@ from clinic.project.demo import events as e
 from clinic.project.demo.acts import DemoClinic, Part
 from scheduling.checklists import records
 from scheduling.counting import whereabouts
-from scheduling.desk import bookable, booking, claims, contacts, worklists
+from scheduling.desk import bookable, booking, claims, contacts
 from scheduling.models import OPEN, Appointment, Recall, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 
 # Room, opens, closes; both rooms on every working day of the diary.
 HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))

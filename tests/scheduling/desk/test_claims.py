@@ -3,8 +3,9 @@
 import pytest
 
 from clinic.models import AuditRecord
-from scheduling.desk import booking, claims, contacts, worklists
+from scheduling.desk import booking, claims, contacts
 from scheduling.models import Claim
+from scheduling.today import worklists
 from tests import build
 from tests.scheduling import scene
 

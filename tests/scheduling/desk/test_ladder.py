@@ -6,10 +6,11 @@ import pytest
 from django.urls import reverse
 
 from clinic.models import Duty, Policy
-from scheduling.desk import contacts, worklists
+from scheduling.counting import duty_count
+from scheduling.desk import contacts
 from scheduling.models import DeskLine, Section
 from scheduling.planning import ladder
-from scheduling.counting import duty_count
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

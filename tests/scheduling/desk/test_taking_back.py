@@ -11,10 +11,11 @@ from clinic.duties import ledger, steps
 from clinic.models import Duty
 from clinic.people import ending, patients
 from scheduling.counting import duty_count
-from scheduling.desk import bookable, booking, contacts, taking_back, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back
 from scheduling.models import Recall, StruckAttempt
 from scheduling.planning import replan
 from scheduling.recalls import closing
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

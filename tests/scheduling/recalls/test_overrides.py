@@ -10,11 +10,11 @@ from django.urls import reverse
 from clinic.access import NotAllowed
 from clinic.models import AuditRecord, StaleRow
 from lesions.register import register
-from scheduling.desk import worklists
 from scheduling.models import Override, Recall
 from scheduling.planning import replan
 from scheduling.planning.wording import reason_words
 from scheduling.recalls import overrides
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

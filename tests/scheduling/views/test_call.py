@@ -7,8 +7,9 @@ from django.urls import reverse
 
 from clinic.people import patients
 from lesions.results import pathology
-from scheduling.desk import calls, claims, worklists
+from scheduling.desk import calls, claims
 from scheduling.models import Appointment, Call, Claim, ContactAttempt, DeskLine, Section
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

@@ -8,10 +8,11 @@ from django.urls import reverse
 from clinic.models import Policy
 from lesions.results import pathology
 from scheduling.counting import whereabouts
-from scheduling.desk import booking, claims, worklists
+from scheduling.desk import booking, claims
 from scheduling.models import Appointment, Recall, Resource, Session
 from scheduling.planning import replan
 from scheduling.rules.ruleset import ruleset
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

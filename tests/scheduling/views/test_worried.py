@@ -5,8 +5,8 @@ from django.urls import reverse
 
 from clinic.models import Duty
 from lesions.models import UrgentSign
-from scheduling.models import Appointment, DeskLine, Recall, UnfiledCall
 from scheduling.counting import duty_count
+from scheduling.models import Appointment, DeskLine, Recall, UnfiledCall
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

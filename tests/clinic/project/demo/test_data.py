@@ -17,7 +17,7 @@ from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
 from lesions.looking import queue, showing
 from lesions.models import Assessment, Image, JobState, RefusedUpload
 from scheduling.counting import duty_count, whereabouts
-from scheduling.desk import bookable, worklists
+from scheduling.desk import bookable
 from scheduling.models import (
     Appointment,
     Checklist,
@@ -32,6 +32,7 @@ from scheduling.models import (
 )
 from scheduling.planning.wording import reason_words
 from scheduling.recalls import missed
+from scheduling.today import worklists
 
 pytestmark = pytest.mark.django_db
 

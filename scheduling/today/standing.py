@@ -14,10 +14,10 @@ from clinic.duties.limits import working_days_after
 from clinic.models import ContactRoute, Duty, Patient, PatientStatus, Proposal, Role, Visit
 from clinic.people import ending
 from lesions.models import RefusedUpload
-from scheduling.desk.next_step import NextStep, RecallFacts, next_step
 from scheduling.models import Appointment, Call, ContactAttempt, DeskLine, Recall, Section, Urgency
 from scheduling.planning import ladder
 from scheduling.rules.plan import lateness
+from scheduling.today.next_step import NextStep, RecallFacts, next_step
 
 # What stands on Today of the ledger, and where; what another list owns is only shown here.
 DUTIES: Final = {

@@ -8,8 +8,8 @@ from django.db.models import Exists, OuterRef, QuerySet, Value
 
 from clinic import clock
 from clinic.models import insert_all
-from scheduling.desk import standing
 from scheduling.models import Appointment, DeskLine, Section, Touched
+from scheduling.today import standing
 
 _BATCH = 400
 # As many lines are worked out while somebody waits for a page; the worker does the rest.

@@ -13,10 +13,11 @@ from clinic.people import patients
 from lesions.models import RefusedUpload
 from lesions.register import register as lesions
 from scheduling import tasks
-from scheduling.desk import contacts, day_tally, standing, unfiled, worklists
+from scheduling.counting import duty_count
+from scheduling.desk import contacts, unfiled
 from scheduling.models import Appointment, Call, DeskLine, Recall, Section, Touched
 from scheduling.planning import replan
-from scheduling.counting import duty_count
+from scheduling.today import day_tally, standing, worklists
 from tests import build
 from tests.scheduling import scene
 
