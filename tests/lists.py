@@ -14,7 +14,7 @@ from clinic import policies
 from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
-from clinic.people import ending, patients, risk
+from clinic.people import ending, leave, patients, risk
 from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure

@@ -24,7 +24,7 @@ from clinic.duties import ledger, proposals, steps
 from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.models import Patient, StaleRow
-from clinic.people import ending, visits
+from clinic.people import ending, leave, visits
 from clinic.people.longer_waits import MakesLonger
 from lesions.looking import queue
 from lesions.measuring import measure
