@@ -76,9 +76,10 @@ def _places(request: StaffRequest, first: Recall, shown: dict[Recall, str]) -> d
 
 def _just_logged(request: StaffRequest) -> Call | None:
     """Find the call that was just logged, for its line and its way back."""
-    found = (
-        Call.objects.filter(pk=request.session.get(NEXT), by=request.user).select_related("patient").first()
-    )
+    key: int = request.session.get(NEXT, 0)
+    if not key:
+        return None
+    found = Call.objects.filter(pk=key, by=request.user).select_related("patient").first()
     return found if found and calls.may_take_back(found, request.user) else None
 
 

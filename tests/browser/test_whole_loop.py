@@ -146,14 +146,16 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
     assert check.latest < clock.today()
 
     jobs.chores(midday())  # the morning's chores: what is due, the list, the count
-    sign_in(page, staff["nurse"])
+    sign_in(page, staff["manager"])
     open_hours(page)
+    sign_in(page, staff["nurse"])
     page.goto(reverse("scheduling:today"))
     expect(page.locator("main")).to_contain_text("Wilhelmina Orchard-Pike")
     shot("4-today")
     row = page.locator(".row", has_text="Wilhelmina").filter(has_text="skin check")
     row.get_by_role("button", name="Call").click()
     shot("5-call")
+    week_by_week(page)
     book_in_the_call(page)
     check.refresh_from_db()
     assert check.state == "booked"
@@ -182,14 +184,27 @@ def midday() -> datetime:
 
 
 def open_hours(page) -> None:
-    """Bookable hours tomorrow, typed into the diary's own form."""
-    page.goto(reverse("scheduling:diary"))
-    form = page.locator(f"form[action$='{reverse('scheduling:open_hours')}']")
+    """Bookable hours tomorrow, by the manager."""
+    page.goto(reverse("scheduling:open_hours"))
+    form = page.locator("main form")
     form.get_by_label("Room or person").fill("Room 2")
     form.get_by_label("Day").fill((clock.today() + timedelta(days=1)).isoformat())
     form.get_by_label("From").fill("09:00")
     form.get_by_label("Until").fill("12:00")
     form.get_by_role("button").click()
+    page.wait_for_url(f"**{reverse('scheduling:sessions')}")
+
+
+def week_by_week(page) -> None:
+    """The next week of places comes, and this one again, while what was typed on the page stays."""
+    page.locator("#attempt textarea").first.fill("stays as typed")
+    first = page.locator("#book legend").first.inner_text()
+    page.locator("#book").get_by_role("link", name="later").click()
+    expect(page.locator("#book legend").first).not_to_have_text(first)
+    expect(page.locator("#book a[data-way=later]")).to_be_focused()
+    page.locator("#book").get_by_role("link", name="earlier").click()
+    expect(page.locator("#book input[name=place]").first).to_be_attached()
+    expect(page.locator("#attempt textarea").first).to_have_value("stays as typed")
 
 
 def book_in_the_call(page) -> None:

@@ -389,7 +389,8 @@ def test_signs_of_a_filed_call_are_not_taken_back(nurse):
 
 def test_the_form_for_a_caller_is_one_press_from_every_page(signed_in):
     page = read(signed_in.get("/diary/"))
-    assert page.find("link", "Unknown caller")
+    assert page.leads_to("/calls/worried/")
+    assert read(signed_in.post("/calls/worried/", {"words": "Nobody"})).leads_to("/calls/unknown/")
     form = {"name": "A. Caller", "number": "000 77", "words": "please call back"}
     page = read(signed_in.post("/calls/unknown/", form, follow=True))
     assert "A. Caller" in page and "File the call" in page
