@@ -1,3 +1,5 @@
+"""Forms of lesions, pictures, decisions, procedures and results."""
+
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 

@@ -19,6 +19,7 @@ from lesions.measuring import figures, ugly_duckling
 from lesions.models import Diagnosis, LesionState, Procedure
 from lesions.register import subjects, wording
 from lesions.review import waiting
+from lesions.review import wording as review_words
 
 # What is said of a diagnosis or a procedure on the patient page while it is owed.
 _STEPS = ("read", "tell", "report")
@@ -116,6 +117,7 @@ def nobody_reads(request: HttpRequest) -> list[str]:
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 duty_rows.COUNTED["readers"] = readers.readers
 duty_rows.COUNTED["unflagged"] = waiting.unflagged
+duty_rows.BECAUSE["agree"] = review_words.say_because
 for owner, rows in waiting.HELD.items():
     duty_rows.HELD[owner] |= rows
 duty_rows.DONE_AT["report"] = (_("Record result"), _new_report)

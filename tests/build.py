@@ -5,6 +5,8 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+from django.test import Client
+
 from clinic import clock, policies
 from clinic.models import Leave, Member, Patient, Policy, RiskAssessment, Role
 from clinic.people import leave, patients, risk, staffing
@@ -41,6 +43,13 @@ def manager(**more: Any) -> Member:
 
 def administrator(**more: Any) -> Member:
     return member(Role.ADMINISTRATOR, **more)
+
+
+def signed_in(member: Member) -> Client:
+    """A browser of its own, in which this member is signed in."""
+    client = Client()
+    client.force_login(member)
+    return client
 
 
 def away(who: Member, first: int = 0, last: int = 7, **more: Any) -> Leave:

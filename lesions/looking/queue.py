@@ -32,7 +32,6 @@ from lesions.looking import readers
 from lesions.models import Flag, Review, ReviewState
 
 URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST = range(6)
-RANKS: Final = (URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST)
 _NOT_JUDGED: Final = ("doubtful", "inadequate", "unaligned", "unmeasured", "no_limits")
 _TIERS: Final = (Tier.VERY_HIGH, Tier.HIGH, Tier.ABOVE_AVERAGE)
 _ORDER: Final = ("rank", "tier_rank", "opened_at", "pk")
@@ -95,6 +94,7 @@ def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review
     change = flags.codes_of_change(texts["flags"]) if "flags" in texts else set()
     rank = Case(
         When(urgent=True, then=Value(URGENT)),
+        # Before the reasons, or its place would betray that it has none.
         When(mixed_rank__isnull=False, flagged=False, then=F("mixed_rank")),
         When(Exists(reasons.filter(code__in=change)), then=Value(CHANGED)),
         When(opened_at__lt=_late_before(texts.get("duty_limits")), then=Value(LATE)),
@@ -118,6 +118,7 @@ def _tier_rank() -> Case:
 def _late_before(text: str | None) -> datetime:
     """Find the moment before which whatever was opened is past its limit today."""
     limit, today = limits.limits(text or limits.shipped())["decide"], clock.today()
+    # Counted back day by day: working days run forward only, and this asks the same function as the duty's own day.
     days = (today - timedelta(days=back) for back in range(_LONGEST_LIMIT))
     late = next((day for day in days if limit.due_on(day, urgent=False) < today), today - _LONGEST)
     return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))

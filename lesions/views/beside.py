@@ -25,6 +25,8 @@ def look(request: StaffRequest, pk: int) -> HttpResponse:
     """The browser says that both pictures stand decoded and visible; the masthead's counts go back with the answer."""
     get_object_or_404(Review, pk=pk)
     try:
+        # The seal and not the browser says what was shown: a look is evidence, and a browser can be made to say
+        # anything.
         shown = showing.unseal(request.POST.get("seal", ""), by=request.user, review_id=pk)
     except NotShown as error:
         return JsonResponse({"error": str(error)}, status=409)
@@ -72,6 +74,7 @@ def _signed(review: Review) -> QuerySet[SignOff]:
     rows = review.lesion.signoffs.all()
     if review.state != ReviewState.WAITING or not review.asked_by_id:
         return rows
+    # A second reading is worth something only if it was made without knowing the first.
     return rows.exclude(
         by=review.asked_by_id,
         signed_at__lte=review.opened_at,

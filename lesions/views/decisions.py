@@ -32,6 +32,7 @@ def decision(request: StaffRequest, pk: int) -> HttpResponse:
     if request.method != "POST":
         return _shows(request, pk)
     review = get_object_or_404(Review.objects.select_related("lesion__patient"), pk=pk)
+    # Asked here, because the same address is read by nurses, who may see a decision and sign none.
     require(request.user, Act.SIGN_OFF)
     form = SignOffForm(request.POST)
     if request.POST.get("step") == "say":
@@ -42,6 +43,7 @@ def decision(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _sign(request: StaffRequest, review: Review, form: SignOffForm) -> HttpResponse:
+    # Found before the signature: afterwards this item has left the list, and with it its place in the order.
     following = _following(request, review)
     try:
         signed = signoff.record(
@@ -111,6 +113,7 @@ def _say(request: StaffRequest, review: Review, form: SignOffForm) -> HttpRespon
         return _page(request, review, form, follows)
     if follows is None:
         return JsonResponse({"errors": _faults(form)}, status=422)
+    # The same words as without a script, made by the same template.
     shown = render(request, "lesions/_consequences.html", _spoken(review, form, follows))
     return JsonResponse({"html": shown.content.decode(), "asked": bool(follows.asked)})
 

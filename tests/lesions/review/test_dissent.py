@@ -1,4 +1,7 @@
-"""Two at once and a second reading: what one has said is not in the other's sight, and no disagreement is lost."""
+"""Two at once and a second reading: what one has said is not in the other's sight, and no disagreement is lost.
+
+That a third reads, or the stricter stands: common practice, no source.
+"""
 
 from datetime import timedelta
 
