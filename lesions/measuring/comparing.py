@@ -72,5 +72,6 @@ def _of_map(found: types.Comparison) -> Iterator[str]:
     went, kinds = types.area_went(found.deltas), {region.kind for region in found.regions}
     if went and not kinds & {"grown", "shrunk"}:
         yield _("The area changed by a rim too thin to be drawn on the change map.")
+    yield from (core.doubt(each, SPOKEN) for each in found.later.doubt if each.code == "rim_unmoved")
     if not went and "grown" in kinds:
         yield _("Grown parts are drawn; the area as a whole lies within what repeated pictures differ by.")
