@@ -78,7 +78,7 @@ def measure(
         scale=scale,
         outline=kept,
         doubt=found.doubt,
-        measures=_marked(measures.all_of(ready, ring, scale, found.by), bool(found.doubt)),
+        measures=_marked(measures.all_of(ready, ring, mask, scale, found.by), bool(found.doubt)),
         quality=quality.assess(ready.pixels, ready.density, ready.hairs, ready.around, mask, ring, ready.zoom)
         + doubtful,
     )

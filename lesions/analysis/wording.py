@@ -22,9 +22,7 @@ DOUBTS: Final = {
     "fills_picture": gettext_noop("The outline takes most of the picture."),
     "very_small": gettext_noop("The outline is very small."),
     "ragged": gettext_noop("The outline is unusually ragged."),
-    "rim_unmoved": gettext_noop(
-        "The outline is smaller than before although the rim was not seen to move inwards."
-    ),
+    "rim_unmoved": gettext_noop("The outline moved although the rim was not seen to move with it."),
 }
 NOTHING_FOUND: Final = {"none_found": gettext_noop("No lesion was found; draw its outline.")}
 UNALIGNED: Final = {

@@ -90,7 +90,7 @@ def _doubtful(given: dict[str, Any]) -> Iterator[str]:
     yield _("Check the outline.")
     yield from _filled(given["doubts"])
     if given.get("of_comparison"):
-        yield _("Until then nothing says that the lesion became smaller.")
+        yield _("Until then its change of size is not sure.")
         return
     yield _("Its measures are held against no limit until then.")
 

@@ -50,8 +50,10 @@ class Seen:
 
     @property
     def beyond(self):
-        """Whether growth is said: of the outlines' area, in millimetres where there are any, or of the rim's."""
-        return any(row is not None and row.beyond and row.delta > 0 for row in (self.area, self.rim))
+        """Whether growth is said, not in doubt: of the outlines' area, in millimetres where known, or of the rim's."""
+        return not self.said_doubtful and any(
+            row is not None and row.beyond and row.delta > 0 for row in (self.area, self.rim)
+        )
 
     @property
     def area(self):
@@ -145,7 +147,7 @@ def rims(sure):
     row("sure: the rim found again", f"{len(found)} of {len(sure)}")
     if still:
         row("  not grown: its change of area, root mean square", f"{np.sqrt(np.mean(np.square(still))):.2%}")
-    for title, patch in (("new patch", True), ("neither patch nor growth", False)):
+    for title, patch in (("new patch", True), ("no patch, no growth", False)):
         some = [s for s in sure if s.pair.kind.patch == patch and s.pair.kind.growth == 1]
         less = [s for s in some if s.shrunk]
         row(

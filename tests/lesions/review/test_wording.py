@@ -21,8 +21,8 @@ BLURRED = {"name": "focus", "value": 0.1, "limit": 0.22, "ok": False}
         ),
         (
             FlagDraft("doubtful", {"doubts": [{"code": "rim_unmoved", "params": {}}], "of_comparison": True}),
-            "Check the outline. The outline is smaller than before although the rim was not seen to move inwards. "
-            "Until then nothing says that the lesion became smaller.",
+            "Check the outline. The outline moved although the rim was not seen to move with it. "
+            "Until then its change of size is not sure.",
         ),
         (
             FlagDraft("doubtful", {"of_earlier": True}),

@@ -10,7 +10,7 @@ from lesions.analysis.compare import rim, skin
 from lesions.analysis.compare.overlay import Similarity
 from lesions.analysis.drawing.phantom import grown, recaptured
 from lesions.analysis.types import Delta, Outline, Region
-from tests.lesions.analysis.compare.test_compare import BASE, GREW, SAME, delta
+from tests.lesions.analysis.compare.test_compare import BASE, BULGED, GREW, SAME, delta
 from tests.lesions.analysis.pictures import compared, drawn, measured
 
 SHRANK = recaptured(grown(BASE, 0.85), 8)
@@ -78,18 +78,28 @@ def test_a_rim_hidden_by_a_new_patch_leaves_a_smaller_outline_unconfirmed():
     assert rim.unconfirmed(LESS, None, (patch,)) and not rim.unconfirmed(LESS, None, ())
     assert not rim.unconfirmed(replace(LESS, delta=1.0), None, (patch,))
     assert not rim.unconfirmed(replace(LESS, beyond=False), None, (patch,))
-    assert not rim.unconfirmed(LESS, rim.Moved(-0.08, np.zeros((3, 2))), (patch,))
+    assert not rim.unconfirmed(LESS, rim.Moved(-0.08, np.zeros((3, 2)), still=True), (patch,))
+
+
+def test_an_outline_that_widened_alone_is_doubted_and_true_growth_is_not():
+    wider = asked(drawn_in(measured(SAME), 1.06))
+    assert delta(wider, "area").beyond and [d.code for d in wider.later.doubt] == ["rim_unmoved"]
+    assert sum(r.area for r in wider.regions if r.kind == "grown") < 0.02 * measured(BASE).value("area")
+    for later in (GREW, BULGED):
+        grew = compared(BASE, later)
+        assert delta(grew, "area").beyond and grew.later.doubt == ()
 
 
 @pytest.mark.parametrize(
-    ("sought", "agreeing", "like", "firm"),
+    ("sought", "agreeing", "like", "zoom_error", "firm"),
     [
-        (47, 23, 0.86, True),  # a lesion grown by a quarter, the same skin
-        (38, 15, 0.43, False),  # other people's skin, the most of 192 such pairs
-        (44, 12, 0.64, False),  # and the likest
-        (60, 40, 0.50, True),  # many are enough, however like
+        (47, 23, 0.86, 0.0005, True),  # a lesion grown by a quarter, the same skin
+        (87, 21, 0.74, 0.0045, False),  # skin that a lesion grown by half took along
+        (38, 15, 0.43, 0.0027, False),  # other people's skin, the most of 192 such pairs
+        (44, 12, 0.64, 0.0025, False),  # and the likest
+        (60, 40, 0.50, 0.005, True),  # many are enough, however like
     ],
 )
-def test_few_patches_hold_where_they_are_plainly_the_same_skin(sought, agreeing, like, firm):
-    hold = skin.Hold(Similarity(1, 0, 0, 0), (0.0, 0.0), sought, agreeing, 0.5, 0.002, like)
+def test_few_patches_hold_where_they_are_plainly_the_same_skin(sought, agreeing, like, zoom_error, firm):
+    hold = skin.Hold(Similarity(1, 0, 0, 0), (0.0, 0.0), sought, agreeing, 0.5, zoom_error, like)
     assert hold.firm is firm
