@@ -26,15 +26,13 @@ NAME = "rim_area"
 ERROR = 0.015
 _SECTORS, _LEAST_SECTORS = 24, 12
 # Where this many are found and none went outwards by this part of the radius, nothing grew: of the pairs whose outline
-# alone had grown none reached 0.02, of 101 that had grown by a tenth and more one did not, with 13 sectors found.
+# alone had grown none reached 0.02, of 160 that had grown by a tenth and more one did not, with 13 sectors found.
 _STILL, _STILL_SECTORS = 0.02, 15
 _STEP = 0.01  # of the lesion's radius, between samples across the rim
 _WINDOW, _REACH = 20, 30  # steps: how much of the fall is looked for again, and how far off
 _BLUR = 0.02  # of the radius
 _LEAST_FALL = 0.04  # density: what falls by less is not looked for
-_UNLIKE = (
-    0.2  # of the fall's own variance: what differs by more is not the same rim, or a new patch lies on it
-)
+_UNLIKE = 0.07  # of the fall's own variance: what differs by more is another rim, or a new patch lies on it
 
 
 @dataclass(frozen=True)
