@@ -69,8 +69,11 @@ _CARE = {
 }
 
 ACTS: dict[str, frozenset[Act]] = {
+    # Risk and results are talked about face to face, where the nurse is; what ends, closes or lengthens is not hers.
     Role.NURSE: frozenset(_CARE | {Act.ASSESS_RISK, Act.TELL_PATIENT}),
+    # Nobody both manages accounts and signs decisions: one person could lend himself a second signature.
     Role.DERMATOLOGIST: frozenset(set(Act) - {Act.MANAGE_STAFF}),
+    # Sees names and what is late, never a picture: running the clinic needs no look at anybody's skin.
     Role.MANAGER: frozenset(
         {
             Act.SEE_PATIENTS,
@@ -82,6 +85,7 @@ ACTS: dict[str, frozenset[Act]] = {
             Act.PROPOSE_POLICY,
         }
     ),
+    # Often somebody from outside (IT): no act here opens a patient's record.
     Role.ADMINISTRATOR: frozenset({Act.MANAGE_STAFF}),
 }
 
@@ -90,6 +94,7 @@ def may(member: Any, act: Act) -> bool:
     """True if this signed-in member may do `act`; asked on the server for every action."""
     if not getattr(member, "is_authenticated", False):
         return False
+    # A full skin check is learned by a person and comes with no role, so the right stands on the member.
     given = act is Act.SKIN_CHECK and member.checks_skin and member.role == Role.NURSE
     return given or act in ACTS.get(member.role, frozenset())
 
@@ -126,6 +131,8 @@ def allow(act: Act | None) -> Callable[[View], View]:
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not request.user.is_authenticated:
                 return redirect_to_login(request.get_full_path())
+            # 403 and no log-in page: who is signed in would log in again and again and never learn that it is the
+            # role.
             if act is not None and not may(request.user, act):
                 raise NotAllowed(act.value)
             return view(request, *args, **kwargs)

@@ -2,24 +2,23 @@ from django.apps import AppConfig
 from django.core.checks import register
 from django.db.models.signals import post_migrate
 
-from clinic.tiers import reading
-
 
 class ClinicConfig(AppConfig):
     name = "clinic"
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
         from clinic.duties import limits, proposals, steps  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import ending  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending, risk  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
         triggers.register_append_only(*entries.APPEND_ONLY)
-        policies.register_checker(PolicyKind.TIERS, reading.check)
+        policies.register_checker(PolicyKind.TIERS, risk.faults_of)
         policies.register_checker(PolicyKind.DUTY_LIMITS, limits.check)
         proposals.register_proposable("duty.end", proposals.ENDING)
         proposals.register_proposable(ending.ACT, ending.ENDING)

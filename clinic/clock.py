@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+# A context variable and no global: who sets the clock back moves it for no request that is served beside.
 _set_to: ContextVar[datetime | None] = ContextVar("clock", default=None)
 
 

@@ -39,6 +39,7 @@ class RegisterForm(PatientForm):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
+        # Who has looked and ticked the box is believed: otherwise namesakes could never be registered.
         if not (data.get("family_name") and data.get("born")) or data.get("same_name_checked"):
             return data
         named = {name: data.get(name, "") for name in ("given_name", "family_name", "born", "phone")}

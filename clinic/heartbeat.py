@@ -24,6 +24,7 @@ _STARTED = timezone.now()
 def beat(*names: str) -> None:
     """Note that these parts are alive; each is written at most once a minute."""
     now = clock.now()
+    # Read before writing: a sign comes with every piece of work, and SQLite lets only one process write at a time.
     fresh = Heartbeat.objects.filter(name__in=names, at__gt=now - EVERY, at__lte=now)
     for name in set(names).difference(fresh.values_list("name", flat=True)):
         Heartbeat.objects.update_or_create(name=name, defaults={"at": now})
@@ -58,6 +59,7 @@ def broker_answers() -> bool:
     if settings.QUARTERDAY_QUEUE != "celery":
         return True
     try:
+        # One second: this is asked while a page waits, and a page that hangs hides the very news it brings.
         with current_app.connection_for_write(connect_timeout=1) as connection:
             connection.ensure_connection(max_retries=1, interval_start=0, interval_step=0, timeout=1)
     except OperationalError:

@@ -20,6 +20,7 @@ from clinic.models import ChoreRun
 from clinic.wording import Words
 
 log = logging.getLogger("quarterday.jobs")
+# Rows done together: enough that shared questions pay, few enough that one bad row holds up few others.
 PORTION = 100
 # The name of the task in clinic/tasks.py that does work; messages carry names, never functions.
 TASK = "clinic.tasks.do"
@@ -45,6 +46,7 @@ class Work:
 
     def portions(self) -> Iterator[list[int]]:
         waiting, size = list(self.waiting()), PORTION if self.do_many else 1
+        # An empty list is a sign of life too, or a quiet night would look like a dead worker.
         if not waiting:
             self.gets_on()
         return (waiting[start : start + size] for start in range(0, len(waiting), size))
@@ -94,6 +96,7 @@ def register_chore(chore: Chore) -> None:
 
 def request_work(name: str, row_id: int) -> None:
     """Ask for a piece of work after commit; if the broker is down, the page still works and the sweep finds the row."""
+    # After commit, or a quick worker would look for a row that is not there yet.
     transaction.on_commit(lambda: _publish(name, [row_id]), robust=True)
 
 
@@ -168,6 +171,8 @@ def _claim(chore: Chore, day: date, now: datetime) -> int | None:
             name=chore.name, day=day, defaults={"started_at": now, "not_before": now}
         )
     unfinished = Q(finished_at=None) | Q(finished_at__gt=now)
+    # A lease that ends later than any lease can was set by a clock that ran ahead: it must not hold the chore for
+    # years.
     free = Q(not_before__lte=now) | Q(not_before__gt=now + LEASE)
     fields = {"started_at": now, "not_before": now + LEASE, "finished_at": None}
     if not run.filter(unfinished & free).update(attempts=F("attempts") + 1, **fields):

@@ -36,6 +36,7 @@ def draft(*, kind: PolicyKind | str, toml: str, by: Member | None) -> Policy:
         raise PolicyRefused(
             _("Nothing checks a policy of the kind “%(kind)s”, so none can be drafted.") % {"kind": kind}
         )
+    # A text with faults never becomes a row: who approves may rely on it that the program can read it.
     faults = CHECKS[kind](toml)
     if faults:
         raise PolicyRefused("; ".join(faults))
@@ -65,6 +66,7 @@ def approve(*, policy: Policy, by: Member, revision: int) -> Policy:
     if policy.proposed_by_id == by.pk:
         raise PolicyRefused(_("Whoever proposed it cannot approve it: a second person is needed."))
     now = clock.now()
+    # The old one steps back first: the database allows one in force, and asks after each statement.
     for old in Policy.objects.filter(kind=policy.kind, state=PolicyState.IN_FORCE):
         change(old, seen=old.revision, at=now, state=PolicyState.REPLACED)
     change(
@@ -122,6 +124,7 @@ class Version:
 def history(kind: PolicyKind | str) -> list[Version]:
     """List every version, the newest first, with who drafted, proposed and approved it."""
     rows = Policy.objects.filter(kind=kind).select_related("proposed_by", "approved_by").order_by("-version")
+    # From the trail and not from the row: the row keeps who signed, only the trail keeps when.
     found = {audit.subject_of(row): Version(row) for row in rows}
     steps = AuditRecord.objects.filter(subject__in=found, action__startswith="policy.").select_related("by")
     for row in steps.order_by("pk"):

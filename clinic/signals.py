@@ -2,4 +2,5 @@
 
 from django.dispatch import Signal
 
+# A process can die between commit and signal: what is behind is told by the revisions alone.
 facts_changed = Signal()  # patient_id

@@ -9,6 +9,7 @@ from django.utils.translation import gettext, ngettext
 from clinic.formats import days, language
 from clinic.formats.language import Language
 
+# The type comes from a package of the development set, which no clinic installs.
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 

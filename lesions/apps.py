@@ -6,20 +6,21 @@ class LesionsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.duties import ledger, proposals, steps  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
         from clinic.people import ending, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
-        from lesions.limits import flags  # noqa: PLC0415  needs loaded models
+        from lesions.limits import wording as limit_words  # noqa: PLC0415  needs loaded models
         from lesions.register import endings, examinations, unmatched  # noqa: PLC0415  needs loaded models
         from lesions.results import in_error, results_followed  # noqa: PLC0415  needs loaded models
         from lesions.review import care_end, putting_right  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
-        policies.register_checker(PolicyKind.FLAGS, flags.check)
+        policies.register_checker(PolicyKind.FLAGS, limit_words.faults_of)
         proposals.register_proposable(endings.ACT, endings.CHANGE)
         ledger.UNDO["lesions.picturemove"] = putting_right.bring_back
         proposals.register_proposable(in_error.ACT, in_error.IN_ERROR)

@@ -76,6 +76,7 @@ class LesionForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         point = [data.get("view"), data.get("x"), data.get("y")]
+        # Without a script nobody can point: the middle of the named site stands for it, and may be moved later.
         if data.get("site") and data.get("side") and any(value in (None, "") for value in point):
             try:
                 data["view"], data["x"], data["y"] = bodymap.centre(data["site"], data["side"])
@@ -154,6 +155,7 @@ class PicturesForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
+        # A size in millimetres is only as good as the way its scale was found, so one is not taken without the other.
         if (data.get("mm_per_px") is None) != (not data.get("scale_origin")):
             raise ValidationError(
                 gettext("A scale needs both: millimetres per pixel, and where they come from.")
@@ -237,12 +239,14 @@ class DecisionForm(forms.Form):
         data = super().clean() or self.cleaned_data
         if data.get("decision") != Decision.LOOK_AGAIN:
             data["months"] = None
+        # Not guessed: the months decide when somebody is seen again.
         elif data.get("months") is None and "months" not in self.errors:
             self.add_error("months", _("Say in how many months."))
         return data
 
     def ask(self, questions: Iterable[str]) -> None:
         """Show the form again with what is asked before signing, and with the tick that answers it."""
+        # Hidden until there is something to answer: a tick that always stands there is ticked without reading.
         self.fields["all_the_same"].widget = forms.CheckboxInput()
         for question in questions:
             self.add_error("all_the_same", question)
@@ -274,6 +278,7 @@ class BedsideForm(DecisionForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # Who looks at the skin itself cannot call a picture bad or wrong.
         _of_kind(self, "decision", forms.ChoiceField).choices = [
             choice for choice in Decision.choices if choice[0] not in signoff.OF_A_PICTURE
         ]
@@ -291,6 +296,7 @@ class MovePictureForm(RevisionForm):
     def __init__(self, *args: Any, choices: Sequence[Lesion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         field = _of_kind(self, "lesion", forms.ModelChoiceField)
+        # Only those that were offered: a number typed into the request must not file a picture with a stranger.
         field.queryset = Lesion.objects.filter(pk__in=[row.pk for row in choices])
         field.choices = [(row.pk, _whose(row)) for row in choices]
 

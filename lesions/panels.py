@@ -24,6 +24,7 @@ _STEPS = ("read", "tell", "report")
 
 def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     lines = figures.ledger(patient.lesions.exclude(state=LesionState.ERROR))
+    # What is gone from the skin would be looked for on it; the list below still names it.
     on_chart = [line for line in lines if line.lesion.state not in (LesionState.REMOVED, LesionState.GONE)]
     return {
         "patient": patient,
@@ -58,6 +59,7 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         "patient": patient,
         "diagnoses": [(row, open_of.get(f"diagnosis:{row.pk}")) for row in diagnoses],
         "procedures": [(row, open_of.get(f"procedure:{row.pk}")) for row in cut],
+        # Still shown, struck through: what was once on record may have been acted on.
         "struck": [(row, _in_words(row)) for rows in found for row in rows if row.struck_at],
         "may_propose": may(request.user, Act.PROPOSE_ENDING),
         "may_record": may(request.user, Act.RECORD_RESULTS),

@@ -23,6 +23,7 @@ def waiting(kind: Kind) -> list[int]:
 
 def claim(kind: Kind, run_id: int) -> bool:
     """Claim a row for this worker: of two workers one gets it."""
+    # Asked and written in one statement: between two of them the other worker could come.
     return bool(_free(kind).filter(pk=run_id).update(started_at=clock.now()))
 
 

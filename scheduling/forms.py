@@ -103,6 +103,7 @@ class AttemptForm(forms.Form):
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # A dead number is not offered again: an attempt on it would look like a try and reach nobody.
         routes = patient.routes.filter(dead_since__isnull=True)
         _offer(self, "way", [(f"{row.kind}|{row.value}", _route_words(row)) for row in routes])
 
@@ -127,6 +128,7 @@ class SlotForm(RevisionForm):
 
     def clean_starts_at(self) -> Any:
         moment = self.cleaned_data["starts_at"]
+        # A time typed by hand or by a test is meant as the clinic's clock shows it.
         return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
 
 
@@ -349,6 +351,7 @@ class ChecklistForm(forms.Form):
         if not self.sheet.ticks or self.errors:
             return data
         ticked = any(data.get(item.name) for item in self.sheet.ticks)
+        # Both said, or neither: an empty sheet must not pass for one on which nothing was found.
         if ticked == bool(data.get("nothing")):
             said = (
                 _(
@@ -499,6 +502,7 @@ class SuppositionForm(forms.Form):
             found = Patient.objects.filter(number__iexact=number).select_related("merged_into").first()
             if found is None:
                 raise forms.ValidationError(gettext("No record has this number."))
+            # Old letters bear the number of the record that was merged away.
             self.patient = found.merged_into or found
         return number
 
@@ -581,4 +585,5 @@ class ComparisonForm(forms.Form):
 
     def chosen(self) -> Chosen:
         given = {key: value for key, value in self.cleaned_data.items() if key != "sets"}
+        # Without a tier nobody was assessed, and “no transplant” would be a fact that nobody has.
         return Chosen(**given | {"transplant": given["transplant"] if given["tier"] else None})

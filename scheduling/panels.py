@@ -23,6 +23,7 @@ from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
+from scheduling.counting import whereabouts
 from scheduling.desk import worklists
 from scheduling.models import (
     OPEN,
@@ -37,7 +38,7 @@ from scheduling.models import (
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.planning.wording import OWN, say_because
-from scheduling.recalls import overrides, whereabouts, wording
+from scheduling.recalls import overrides, wording
 from scheduling.recalls.missed_reasons import late
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts
@@ -45,7 +46,9 @@ from scheduling.rules.plan import engine, lateness
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.plan.wording import value_words
 
+# Sixteen months back and eleven ahead: a yearly check shows with the one before it and the next.
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
+# Half an hour after the count is due: before that it may still be running, and nobody is alarmed.
 _COUNTED_BY = time(6, 30)
 _AHEAD_OF_NOW = gettext_lazy(
     "A count bears a date that is still to come: a clock ran ahead. It does not count as run."
@@ -92,6 +95,7 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, str, str, int]], to
     opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
     is_open = opens <= today and (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
     drawn: Kind = "planned"
+    # Kept before anything else: what was done in its window cannot be late any more.
     if kept:
         drawn = "kept"
     elif due.latest < today or (is_open and (due.latest - today).days <= wording.LAST_DAYS):
@@ -130,6 +134,7 @@ def due_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
                 "policy": wording.policy_line(row.policy),
                 "rules": rules_of(row.policy),
                 "decided": row.rule.startswith(OWN),
+                # Urgent work is examined and not put off; there is no button that would be refused.
                 "movable": row.urgency != "A",
             }
             for row in rows
@@ -210,6 +215,7 @@ def count_notice(request: HttpRequest) -> list[str]:
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
     last = FailsafeRun.objects.first()
     said: list[str] = []
+    # A clock that ran ahead must not make tomorrow's count look done.
     if last and (last.ran_at > now or last.day > now.date()):
         last, said = whereabouts.last_count(), [str(_AHEAD_OF_NOW)]
     if last is None:

@@ -35,7 +35,7 @@ QUESTIONS = {
     "Where are facts gathered for the core?": "scheduling.planning.gather.gather_facts",
     "Where is a plan made anew?": "scheduling.planning.replan.replan_patient",
     "Where is an appointment booked?": "scheduling.desk.booking.book",
-    "Where is everybody counted?": "scheduling.recalls.whereabouts.count_everybody",
+    "Where is everybody counted?": "scheduling.counting.whereabouts.count_everybody",
     "Where is a melanoma staged?": "scheduling.rules.plan.staging.stage",
 }
 

@@ -265,6 +265,7 @@ KINDS: Final[Mapping[str, Kind]] = {
         _DECISIONS,
     ),
 }
+# Derived and not typed: a duty whose table changes leaves the ledger by the same line that moves it.
 LEDGER: Final = tuple(code for code, kind in KINDS.items() if kind.kept_in == "clinic.duty")
 
 

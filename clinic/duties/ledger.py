@@ -16,6 +16,7 @@ from clinic.models import Duty, EndGround, Member, Patient, Step, change
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
+# As long as for a visit: one number to remember for every slip of the hand.
 TAKE_BACK = timedelta(minutes=10)
 # A duty that stands on its list again, as if it had never ended.
 _OPEN_AGAIN: dict[str, Any] = {
@@ -69,6 +70,7 @@ def end_duty(
     """End a duty properly: `evidence` is the row that proves it. `by=None`: the row itself says who did it."""
     if by is not None and not may(by, KINDS[duty.kind].may_end):
         raise NotAllowed(f"{by} may not {KINDS[duty.kind].may_end.value}")
+    # The revision guards against a stale page; where the program ends it, the row it just read is the newest.
     return _end(duty, by, seen, evidence=subject_of(evidence), end_note=note.strip())
 
 
@@ -95,6 +97,7 @@ def end_with_ground(
         raise DutyRefused(wording.CHOOSE_THE_GROUND)
     if not note.strip():
         raise DutyRefused(wording.WHAT_STANDS_BEHIND_IT)
+    # A mistake is the one ground that nobody outside can confirm, and the easiest way to make a duty vanish.
     if ground == EndGround.ERROR and second in (None, by):
         raise DutyRefused(wording.ERROR_NEEDS_TWO)
     return _end(duty, by, revision, ground=ground, end_note=note.strip(), second=second)
@@ -117,6 +120,7 @@ def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
     """Open again every duty that this row ended, unless the same is owed anew already."""
     open_now = set(open_duties(patient).values_list("kind", "opened_from"))
     for row in Duty.objects.filter(patient=patient, evidence=subject_of(evidence)).select_related("patient"):
+        # A unique index allows one of them; the newer one stands on its list already.
         if (row.kind, row.opened_from) in open_now:
             continue
         change(row, seen=row.revision, at=clock.now(), **_OPEN_AGAIN)
@@ -126,6 +130,7 @@ def reopen(patient: Patient, *, evidence: models.Model, by: Member) -> None:
 def _end(duty: Duty, by: Member | None, seen: int | None, **fields: object) -> Duty:
     ended = {"ended_at": clock.now(), "ended_by": by, **fields}
     seen = duty.revision if seen is None else seen
+    # Ended twice, the second end would overwrite the evidence of the first.
     change(duty, seen=seen, at=clock.now(), where={"ended_at": None}, **ended)
     details = {name: str(value) for name, value in fields.items() if value}
     audit.record("duty.end", by=by, subject=duty, patient=duty.patient, kind=duty.kind, **details)
@@ -158,6 +163,7 @@ UNDO: dict[str, Callable[[Duty, Member, int], None]] = {}
 @transaction.atomic
 def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
     """Take back a wrong end, by who made it and within ten minutes: the duty stands on its list again."""
+    # Somebody else's word is not taken back but answered: by an entry of one's own.
     if duty.ended_at is None or duty.ended_by_id != by.pk:
         raise DutyRefused(wording.ONLY_WHO_ENDED_IT)
     if clock.now() - duty.ended_at > TAKE_BACK:
@@ -176,6 +182,7 @@ def take_back(*, duty: Duty, by: Member, revision: int) -> Duty:
 def put_off(*, duty: Duty, by: Member, revision: int, until: date, note: str) -> Duty:
     """Give a duty a later day, with a word; only a dermatologist may."""
     require(by, Act.END_DUTIES)
+    # Ninety days: far enough for any report, too near to lose sight of somebody (clinic setting, no source).
     if not clock.today() < until <= clock.today() + timedelta(days=90):
         raise DutyRefused(wording.UNTIL_WHEN)
     if not note.strip():
@@ -213,4 +220,5 @@ def on_list(owner: OwningList) -> QuerySet[Duty]:
 
 def counts() -> QuerySet[Duty, tuple[str, int]]:
     """Count the open duties of each kind."""
+    # Without an order, because counts of many lists are joined into one question and SQLite allows no order there.
     return Duty.objects.filter(ended_at__isnull=True).values_list("kind").annotate(Count("pk")).order_by()

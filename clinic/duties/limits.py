@@ -9,6 +9,7 @@ from functools import lru_cache
 from importlib.resources import files
 
 from clinic import policies
+from clinic.duties import wording
 from clinic.duties.kinds import KINDS
 from clinic.formats import strict_toml
 from clinic.formats.strict_toml import Table
@@ -45,18 +46,19 @@ def shipped() -> str:
 
 def in_force() -> Mapping[str, Limit]:
     policy = policies.in_force(PolicyKind.DUTY_LIMITS)
+    # A new clinic has approved nothing yet, and a duty without a day would never be late.
     return limits(policy.toml if policy else shipped())
 
 
+# Each opened duty asks; the text in force changes a few times a year.
 @lru_cache(maxsize=4)
 def limits(text: str) -> Mapping[str, Limit]:
     return strict_toml.load(text, _build)
 
 
 def check(text: str) -> list[str]:
-    """List the faults of a proposed policy in sentences."""
-    _, faults = strict_toml.read(text, _build)
-    return [str(fault) for fault in faults]
+    """List the faults of a proposed policy in the reader's language."""
+    return [wording.say_fault(fault) for fault in strict_toml.read(text, _build)[1]]
 
 
 def _build(whole: Table) -> Mapping[str, Limit]:
@@ -64,23 +66,25 @@ def _build(whole: Table) -> Mapping[str, Limit]:
     whole.has_keys(("schema", "title", "days"))
     whole.text("title")
     days = whole.table("days", filled=True)
+    # Every duty, none twice: a kind left out would have no day and so never turn red.
     days.has_keys(LIMITED)
-    return {code: _limit(days.table(code, "must be days and urgent")) for code in LIMITED}
+    return {code: _limit(days.table(code, "no_days")) for code in LIMITED}
 
 
 def _limit(row: Table) -> Limit:
     row.has_keys(("days", "urgent"), ("working",))
     days, urgent = _days(row, "days"), _days(row, "urgent")
+    # The commonest slip in such a table, and one that would make the urgent wait longest.
     if urgent > days:
-        row.fault("urgent", "is longer than what is not urgent")
+        row.fault("urgent", "urgent_longer")
     working = row.values.get("working", False)
     if not isinstance(working, bool):
-        row.fault("working", "must be true or false")
+        row.fault("working", "no_yes_or_no")
     return Limit(days, urgent, working is True)
 
 
 def _days(row: Table, key: str) -> int:
     value = row.number(key, above=-1, below=_LONGEST + 1)
     if value is not None and value != int(value):
-        row.fault(key, "must be whole days")
+        row.fault(key, "no_whole_days")
     return int(value or 0)

@@ -30,6 +30,7 @@ class Outcome:
 
 
 _WORD, _WHOM = ("words",), ("whom",)
+# Tissue that is lost was taken for a reason: only a dermatologist may end it, and must say what now.
 _LOST = Outcome(
     "lost",
     _("tissue lost: no report will come"),
@@ -51,6 +52,7 @@ OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
         Outcome("letter", _("write a letter, by a day: what it says"), ("until", "words"), "write_letter"),
         Outcome("referrer", _("ask who referred the patient, by a day"), ("until", "whom"), "ask_referrer"),
     ),
+    # Not reached goes back to the dermatologist: trying on never ends by itself.
     "try_on": (
         Outcome("not_reached", _("not reached until then"), _WORD, "decide_what_follows"),
         Outcome("reached", _("reached, and what was agreed"), _WORD),
@@ -86,6 +88,7 @@ OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
         Outcome("filed", _("filed with the patient of this record number (“to whom”)"), _WHOM),
         Outcome("returned", _("returned to the laboratory, with a word"), _WORD),
     ),
+    # Nothing is read without somebody then having to tell it: an untold result is the gravest thing to lose.
     "read": (Outcome("read", _("read"), (), "tell"),),
     "margins": _ANSWERED,
     "node": _ANSWERED,

@@ -58,6 +58,7 @@ def propose(
     if not reason.strip():
         raise DutyRefused(wording.WHY)
     about = subject_of(subject)
+    # The database refuses a second one too; asked first, the page can say so in words.
     if Proposal.objects.filter(act=act, subject=about, answered_at__isnull=True).exists():
         raise DutyRefused(wording.PROPOSED_ALREADY)
     now, limit = clock.now(), limits.in_force()["answer"]
@@ -78,6 +79,7 @@ def propose(
 
 
 def may_answer(proposal: Proposal, member: Member) -> bool:
+    # Also a dermatologist: two people are asked for so that one tired mind cannot close a case.
     if member.pk == proposal.proposed_by_id or not may(member, Act.PROPOSE_ENDING):
         return False
     by_a_dermatologist = may(proposal.proposed_by, Act.ANSWER_PROPOSALS)
@@ -87,6 +89,7 @@ def may_answer(proposal: Proposal, member: Member) -> bool:
 @transaction.atomic
 def confirm(*, proposal: Proposal, by: Member, revision: int, answer: str = "") -> Proposal:
     """Confirm a proposal: it is done in the name of who confirms. Raises StaleRow if it was answered before."""
+    # Answered before it is done: of two who confirm at once only one gets past this, and it is done once.
     _answer(proposal, by, revision, True, answer)
     ACTS[proposal.act].apply(proposal, by)
     audit.record("proposal.confirm", by=by, subject=proposal, patient=proposal.patient, act=proposal.act)
@@ -139,6 +142,7 @@ def unread_answers(member: Member) -> QuerySet[Proposal]:
 
 @transaction.atomic
 def note_read(*, proposal: Proposal, by: Member) -> None:
+    # No audit record: that the proposer saw the answer moves nothing but a line on the proposer's own page.
     if proposal.proposed_by_id == by.pk and proposal.seen_at is None:
         change(proposal, seen=proposal.revision, at=clock.now(), seen_at=clock.now())
 

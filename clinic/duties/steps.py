@@ -18,6 +18,7 @@ from clinic.trail.record_days import check_day
 LONGEST = timedelta(days=90)
 # kind → what an app does besides when a step of this kind was recorded, or was struck through
 Hook = Callable[[Step], None]
+# Kept apart from the table of outcomes: what happens belongs to upper apps, which this one must not import.
 SETTLED: dict[str, Hook] = {}
 STRUCK: dict[str, Hook] = {}
 
@@ -79,6 +80,7 @@ def _chosen(kind: str, outcome: str) -> Outcome:
 
 
 def _check_day(duty: Duty, on: date) -> None:
+    # A caller nobody could find has no birth and no death to compare a day with.
     if duty.patient is not None:
         check_day(duty.patient, on, wording.THIS_STEP, after_death=True)
 
@@ -108,9 +110,11 @@ def follow(step: Step, chosen: Outcome, teller: Member | None = None) -> None:
 def strike(*, step: Step, by: Member) -> StruckStep:
     """Take back an entry within ten minutes, by who made it; refused where somebody acted on what followed."""
     duty = step.duty
+    # Asked before anything is written: what followed may have been told to a patient by now.
     _check_not_acted_on(step)
     row = StruckStep.objects.create(step=step, by=by, at=clock.now())
     ledger.take_back(duty=duty, by=by, revision=duty.revision)
+    # Withdrawn and not deleted: who saw it on the list must be able to find out what became of it.
     for following in Duty.objects.filter(opened_from=audit.subject_of(step), ended_at__isnull=True):
         ledger.withdraw(following, by=by, because=row)
     if hook := STRUCK.get(duty.kind):

@@ -2,13 +2,15 @@
 
 from collections.abc import Mapping
 
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_noop
 from django.utils.translation import gettext_lazy as _
 
 from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import OUTCOMES
+from clinic.formats import fault_wording
+from clinic.formats.strict_toml import Fault
 from clinic.models import Duty, EndGround, Step
-from clinic.wording import Words
+from clinic.wording import SPOKEN, Words
 
 CHOOSE_THE_GROUND = _("Choose the ground.")
 WHAT_STANDS_BEHIND_IT = _("Say in words what stands behind it: who said so and when, which letter.")
@@ -51,6 +53,7 @@ def outcome_of(step: Step) -> Words:
 
 
 def _outcome(kind: str, code: str) -> Words:
+    # A code that the table no longer has is shown as it is: an old entry must stay readable.
     return next((one.words for one in OUTCOMES.get(kind, ()) if one.code == code), code)
 
 
@@ -59,3 +62,16 @@ def say_step(because: Mapping[str, str]) -> str:
     kind = because["step"]
     words = {"duty": KINDS[kind].words, "outcome": _outcome(kind, because["outcome"])}
     return gettext("%(duty)s: %(outcome)s.") % words
+
+
+# What is wrong with a text of limits, beside what the strict reader finds in any text.
+_FAULTS = {
+    "no_days": gettext_noop("must be days and urgent"),
+    "urgent_longer": gettext_noop("is longer than what is not urgent"),
+    "no_whole_days": gettext_noop("must be whole days"),
+}
+
+
+def say_fault(fault: Fault) -> str:
+    """Write what is wrong with a text of limits, with its place."""
+    return fault_wording.say(fault, SPOKEN, _FAULTS)

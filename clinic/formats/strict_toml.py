@@ -1,6 +1,7 @@
 """
 Read TOML that people write by hand, strictly: what nobody asked for, and what does not fit, is a fault with its place.
 
+A fault is a code with its values; `fault_wording.py` says it in the reader's language.
 A reader of one kind of file is a function that takes the `Table` of the whole file, asks it for every key by name and
 returns what it built. It never stops at the first fault, so that a person sees all of them at once.
 """
@@ -12,7 +13,7 @@ import re
 import reprlib
 import tomllib
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
 
 Built = TypeVar("Built")
@@ -22,20 +23,21 @@ _OTHER_LANGUAGE = re.compile(r"(\w+)_([a-z]{2,3}(?:-[a-z0-9]+)?)")
 
 @dataclass(frozen=True)
 class Fault:
-    """Say what is wrong and where; `line` is known for syntax errors only, a warning spoils nothing."""
+    """What is wrong and where; `line` is known for syntax errors only, a warning spoils nothing."""
 
     path: str
     line: int | None
-    text: str
+    code: str
+    params: Mapping[str, Any] = field(default_factory=dict, hash=False)
     kind: Literal["error", "warning"] = "error"
 
     def __str__(self) -> str:
-        place = f"line {self.line}" if self.line else self.path
-        return f"{place}: {self.text}" if place else self.text
+        """Name place and code, for a log; what people read is made by `fault_wording.say`."""
+        return f"{self.line or self.path}: {self.code}"
 
 
 class FaultyText(ValueError):
-    """Refuse a text that may not be used, with every fault found."""
+    """Raised for a text that may not be used, with every fault found."""
 
     def __init__(self, faults: list[Fault]) -> None:
         super().__init__("; ".join(str(fault) for fault in faults))
@@ -65,11 +67,11 @@ def _unreadable(text: str, error: Exception) -> Fault:
     """A syntax error at its line; the last one where TOML's reader names none."""
     found, last = re.search(r"at line (\d+)", str(error)), max(1, len(text.splitlines()))
     if isinstance(error, tomllib.TOMLDecodeError):
-        return Fault("", int(found[1]) if found else last, f"not readable as TOML: {error}")
+        return Fault("", int(found[1]) if found else last, "no_toml", {"error": str(error)})
     if isinstance(error, RecursionError):
-        return Fault("", last, "not readable as TOML: nested too deeply")
+        return Fault("", last, "no_toml_deep")
     line = next((i for i, row in enumerate(text.splitlines(), 1) if re.search(r"[\d_]{4300}", row)), last)
-    return Fault("", line, "not readable as TOML: a number has thousands of digits")
+    return Fault("", line, "no_toml_digits")
 
 
 def quote(value: Any) -> str:
@@ -77,7 +79,7 @@ def quote(value: Any) -> str:
     try:
         return reprlib.repr(value)
     except ValueError:  # an integer of more digits than Python writes out
-        return "a number of thousands of digits"
+        return "…"
 
 
 def as_number(value: Any) -> float | None:
@@ -99,9 +101,11 @@ class Table:
         self.path = path
         self.faults = faults
 
-    def fault(self, key: str, text: str, kind: Literal["error", "warning"] = "error") -> None:
+    def fault(
+        self, key: str, code: str, /, kind: Literal["error", "warning"] = "error", **params: Any
+    ) -> None:
         """Add a fault of one key, or of the table itself where the key is empty."""
-        self.faults.append(Fault(self._path(key), None, text, kind))
+        self.faults.append(Fault(self._path(key), None, code, params, kind))
 
     def _path(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path and key else self.path or key
@@ -113,26 +117,26 @@ class Table:
         missing: Mapping[str, str] = _NO_WORDS,
         spoken: Collection[str] = (),
     ) -> bool:
-        """Whether no needed key is missing (`missing` has better words for some); any other key is a fault.
+        """Whether no needed key is missing (`missing` has codes that say more); any other key is a fault.
 
         The texts under `spoken` keys may stand in other languages as well: `title_de` beside `title`.
         """
         for key in self.values:
             if key not in needed and key not in more and not _translates(key, spoken):
-                self.fault(key, "is not known here")
+                self.fault(key, "unknown_key")
         lacking = [key for key in needed if key not in self.values]
         for key in lacking:
-            self.fault(key, missing.get(key, "is missing"))
+            self.fault(key, missing.get(key, "missing"))
         return not lacking
 
     def has_schema(self, number: int) -> None:
         if type(self.values.get("schema")) is not int or self.values["schema"] != number:
-            self.fault("schema", f"must be {number}")
+            self.fault("schema", "wrong_schema", number=number)
 
     def text(self, key: str) -> str:
         value = self.values.get(key)
         if not isinstance(value, str) or not value.strip():
-            self.fault(key, "must be a text that is not empty")
+            self.fault(key, "no_text")
             return ""
         return value
 
@@ -149,7 +153,7 @@ class Table:
     def texts(self, key: str) -> tuple[str, ...]:
         value = self.values.get(key, [])
         if not isinstance(value, list) or not all(isinstance(entry, str) for entry in value):
-            self.fault(key, "must be a list of texts")
+            self.fault(key, "no_texts")
             return ()
         return tuple(value)
 
@@ -158,52 +162,52 @@ class Table:
         value = self.values.get(key)
         if value in known:
             return value
-        self.fault(key, f"must be one of {', '.join(known)}, not {quote(value)}")
+        self.fault(key, "no_choice", known=known, value=quote(value))
         return ""
 
     def number(self, key: str, above: float, below: float = math.inf) -> float | None:
         """A finite number between the two bounds; None where it is none."""
         value = as_number(self.values.get(key))
         if value is None or not above < value < below:
-            end = "" if math.isinf(below) else f" and below {below:,}"
-            self.fault(key, f"must be a number above {above:,}{end}")
+            code = "no_number" if math.isinf(below) else "no_number_between"
+            self.fault(key, code, above=f"{above:,}", below=f"{below:,}")
             return None
         return value
 
-    def parsed(self, key: str, parse: Callable[[str], Built], wanted: str) -> Built | None:
-        """What `parse` makes of a text; its ValueError is the fault. `wanted` says what stands here."""
+    def parsed(self, key: str, parse: Callable[[str], Built], otherwise: str) -> Built | None:
+        """What `parse` makes of a text; where that is a ValueError, or no text, `otherwise` is the fault's code."""
         value = self.values.get(key)
-        if not isinstance(value, str):
-            self.fault(key, f"must be {wanted}, not {quote(value)}")
-            return None
         try:
-            return parse(value)
-        except ValueError as error:
-            self.fault(key, str(error))
-            return None
+            if isinstance(value, str):
+                return parse(value)
+        except ValueError:
+            pass
+        self.fault(key, otherwise, value=quote(value))
+        return None
 
-    def table(self, key: str, otherwise: str = "must be a table", filled: bool = False) -> Table:
-        """The table below a key; empty where there is none. `otherwise` is the fault of what is no table."""
+    def table(self, key: str, otherwise: str = "no_table", filled: bool = False, **params: Any) -> Table:
+        """The table below a key; empty where there is none. `otherwise` is the fault's code where it is no table."""
         value = self.values.get(key, {})
         if not isinstance(value, dict) or (filled and not value):
-            self.fault(key, otherwise)
+            self.fault(key, otherwise, **params)
             value = {}
         return Table(value, self._path(key), self.faults)
 
     def tables(self, key: str, like: str = "", needed: bool = False) -> list[Table]:
         """The tables of a list, each with its number and `id` in its path. `like` shows what one looks like."""
-        like, rows, found = like or f"headed [[{key}]]", self.values.get(key, []), []
+        rows, found, head = self.values.get(key, []), [], f"[[{key}]]"
+        shape: dict[str, Any] = {"like": like} if like else {"head": head}
         if not isinstance(rows, list):
-            self.fault(key, f"must be a list of tables, each {like}")
+            self.fault(key, "no_tables_like" if like else "no_tables", **shape)
             return []
         if needed and not rows:
-            self.fault(key, f"at least one [[{key}]] is needed")
+            self.fault(key, "none_there", head=head)
         for index, row in enumerate(rows):
             if isinstance(row, dict):
                 name = f":{row['id']}" if isinstance(row.get("id"), str) else ""
                 found.append(Table(row, self._path(f"{key}[{index}{name}]"), self.faults))
             else:
-                self.fault(f"{key}[{index}]", f"must be a table {like}")
+                self.fault(f"{key}[{index}]", "no_table_like" if like else "no_table_headed", **shape)
         return found
 
 

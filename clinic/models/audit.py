@@ -13,7 +13,9 @@ class AuditRecord(AppendOnly):
         "clinic.Patient", null=True, on_delete=models.PROTECT, related_name="audit_records"
     )
     subject = models.CharField(max_length=60, help_text="model label and key, e.g. lesions.lesion:12")
+    # Which change of this patient's facts it was; empty where it changed none.
     facts_revision = models.PositiveIntegerField(null=True)
+    # Codes and values, never a sentence: after a change of wording or of language it still says the same.
     details = models.JSONField(default=dict)
 
     class Meta:

@@ -23,6 +23,7 @@ def insert_all(model: type[models.Model], rows: Sequence[Mapping[str, Any]]) -> 
         return []
     connection = transaction.get_connection()
     fields = [field for field in model._meta.concrete_fields if not field.primary_key]
+    # SQLite takes only so many parameters in one statement.
     size = connection.ops.bulk_batch_size(fields, rows)
     keys: list[int] = []
     for start in range(0, len(rows), size):
@@ -41,6 +42,8 @@ def _insert(
     sql = f"INSERT INTO {quote(model._meta.db_table)} ({names}) VALUES {', '.join([one] * count)}"
     values = chain.from_iterable(zip(*(column for _, column in columns), strict=True))
     with connection.cursor() as cursor:
+        # Keys come back in the order of the rows. SQLite promises none, and Django's own bulk_create relies on it as
+        # well.
         cursor.execute(f"{sql} RETURNING {quote(_name_of(model._meta.pk))}", list(values))
         return [key for (key,) in cursor.fetchall()]
 

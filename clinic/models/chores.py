@@ -10,6 +10,7 @@ class ChoreRun(models.Model):
     name = models.CharField(max_length=40)
     day = models.DateField()
     started_at = models.DateTimeField()
+    # One moment for both, so that the lock asks one question: may somebody begin now?
     not_before = models.DateTimeField()
     attempts = models.PositiveIntegerField(default=0)
     failure = models.CharField(max_length=80, blank=True)

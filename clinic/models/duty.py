@@ -67,6 +67,8 @@ class Duty(Stated):
                 name="a_duty_is_open_once_from_one_row",
             ),
             models.CheckConstraint(
+                # Open; done, as a row proves; or ended by somebody with a ground and words. There is no fourth way
+                # out.
                 condition=Q(ended_at__isnull=True, ended_by__isnull=True, evidence="", ground="")
                 | Q(ended_at__isnull=False) & ~Q(evidence="")
                 | Q(ended_at__isnull=False, ended_by__isnull=False) & ~Q(ground="") & ~Q(end_note=""),
@@ -109,6 +111,7 @@ class Proposal(Stated):
             models.CheckConstraint(
                 condition=Q(answered_at__isnull=True, answered_by__isnull=True, confirmed__isnull=True)
                 | Q(answered_at__isnull=False, confirmed__isnull=False)
+                # What became pointless meanwhile is refused by the program itself; it never confirms anything.
                 & (Q(answered_by__isnull=False) | Q(confirmed=False)),
                 name="a_confirmed_proposal_says_by_whom",
             ),

@@ -22,5 +22,6 @@ class Begins(StartsWith):
 
     def as_sqlite(self, compiler: Any, connection: Any) -> tuple[str, list[Any]]:
         column, values = self.process_lhs(compiler, connection)
+        # No letter comes after this last one: the range holds just what begins so.
         bounds = [*values, self.rhs, *values, self.rhs + _LAST_LETTER]
         return f"({column} >= %s AND {column} < %s)", bounds

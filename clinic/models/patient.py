@@ -40,6 +40,7 @@ class Patient(Stated):
         blank=True,
         help_text="while care is ending: how it ends once everything is handed over",
     )
+    # Before that day silence proves nothing: the patient may have been seen elsewhere.
     records_since = models.DateField(
         null=True, blank=True, help_text=_("Start of this clinic's records, if history was imported.")
     )
@@ -95,6 +96,7 @@ class Patient(Stated):
 class NamePart(models.Model):
     """A patient's name from the beginning of one of its words, folded: what the search compares with what was typed."""
 
+    # May go with its patient, as hardly any row may: it says nothing that the name does not say.
     patient = models.ForeignKey(Patient, on_delete=models.CASCADE, related_name="name_parts")
     part = models.CharField(max_length=80)
 
@@ -135,6 +137,7 @@ class ContactRoute(Stated):
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="routes")
     kind = models.CharField(_("kind"), max_length=8, choices=RouteKind)
     value = models.CharField(_("number or address"), max_length=200)
+    # Kept when it is dead: the same wrong number would be typed in again from an old letter.
     dead_since = models.DateField(null=True, blank=True)
     phone_key = models.CharField(max_length=200, blank=True, editable=False)
 

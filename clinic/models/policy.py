@@ -24,6 +24,7 @@ class Policy(Stated):
 
     kind = models.CharField(max_length=12, choices=PolicyKind)
     version = models.PositiveIntegerField()
+    # The whole text, not its parts: what two people signed is just what they read.
     toml = models.TextField()
     sha256 = models.CharField(max_length=64)
     state = models.CharField(max_length=10, choices=PolicyState, default=PolicyState.DRAFT)

@@ -47,6 +47,7 @@ class RiskAssessment(Stated):
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="risk_assessments")
     assessed_on = models.DateField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
+    # Bands, not counts: nobody counts a hundred moles twice alike, and published risks are given by band.
     naevi = models.CharField(_("moles on the whole body"), max_length=8, choices=NaeviBand)
     atypical = models.CharField(_("atypical moles"), max_length=8, choices=AtypicalBand)
     phototype = models.CharField(_("skin phototype"), max_length=4, choices=Phototype)
@@ -74,6 +75,7 @@ class RiskAssessment(Stated):
     immunosuppressed = models.BooleanField(_("immunosuppressed by an illness or a medicine"), default=False)
     transplanted = models.BooleanField(_("has received a transplant"), default=False)
     note = models.TextField(_("note"), blank=True)
+    # Kept as judged on its day: new criteria move nobody before somebody assesses again.
     tier = models.CharField(max_length=16, choices=Tier)
     reasons = models.JSONField(default=list)
     # Only where the criteria say average and a published figure beside them does not: the tier is the assessor's own.

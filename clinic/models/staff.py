@@ -18,6 +18,7 @@ class Member(AbstractUser):
     checks_skin = models.BooleanField(
         _("may record full skin checks"), default=False, help_text=_("Dermatologists always may.")
     )
+    # Their password is printed by the demo: in a real clinic such a login would be an open door.
     is_demo = models.BooleanField(default=False)
 
     class Meta:

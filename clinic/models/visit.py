@@ -54,6 +54,7 @@ class Visit(Stated):
     attended_on = models.DateField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT)
     note = models.TextField(blank=True)
+    # Never deleted: a record of care that vanishes is worse than one that was wrong and says so.
     struck_at = models.DateTimeField(null=True, blank=True, help_text="taken back: it stays readable")
     struck_by = models.ForeignKey(
         "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -73,6 +74,7 @@ class DoneItem(models.Model):
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="done")
     purpose = models.CharField(max_length=24, choices=Purpose)
     subject = models.CharField(max_length=40, default="patient")
+    # What a check left out is still owed (`rest_of_skin_check`), so the regions are kept and not only a yes.
     not_seen = models.JSONField(default=list, help_text="regions that a full skin check left out")
 
     class Meta:

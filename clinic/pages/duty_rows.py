@@ -83,6 +83,7 @@ def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, t
     shares_name = duty.patient_id in shared
     because = _because(duty)
     row = DutyRow(duty, kind, about, duty.due_on < today, may_end, shares_name, because=because)
+    # No button for who may not: a door that opens onto a refusal only teaches people to ignore buttons.
     if not may_end or duty.kind not in DONE_AT:
         return row
     words, address = DONE_AT[duty.kind]
@@ -142,6 +143,7 @@ def count_of(name: str, request: HttpRequest) -> int:
 
 def _tally(request: HttpRequest) -> dict[str, int]:
     """Count every list's rows by kind, in one question for all places of a page."""
+    # Kept on the request: the masthead and the page below it ask the same, and must not show two numbers.
     kept = vars(request)
     if "tally_of_lists" not in kept:
         kinds = [*HELD.values(), COUNTED]
@@ -152,6 +154,7 @@ def _tally(request: HttpRequest) -> dict[str, int]:
 
 
 def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
+    # Joins and order cost, and a question made of many allows neither.
     plain = rows.select_related(None).order_by().annotate(counted=Value(name))
     counted: QuerySet[Any, tuple[str, int]] = plain.values_list("counted").annotate(Count("pk"))
     return counted
@@ -159,6 +162,7 @@ def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
 
 def open_of(patient: Patient) -> list[Duty]:
     """Find what is owed for a patient, once for a page and its sections."""
+    # Several sections of the patient page come from apps that know nothing of each other.
     if not hasattr(patient, "open_duties"):
         prefetch_related_objects([patient], Prefetch("duties", ledger.open_duties(), to_attr="open_duties"))
     duties: list[Duty] = vars(patient)["open_duties"]

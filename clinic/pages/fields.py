@@ -32,6 +32,7 @@ def day_field(label: Words, *, future: bool = False, **more: Any) -> forms.DateF
 def not_in_future(day: date) -> None:
     if day > clock.today():
         raise ValidationError(_("This day lies in the future."))
+    # A year typed with two figures arrives as one of the first century.
     if day.year < 1900:
         raise ValidationError(_("This day lies too far in the past; check the year."))
 

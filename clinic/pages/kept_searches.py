@@ -9,12 +9,14 @@ from clinic.access import StaffRequest
 from clinic.people.typed import LONGEST
 
 _KEPT = "searches"
+# A session lives long on a shared computer: it need not remember whom a whole day was searched for.
 _MOST = 20
 
 
 def keep(request: StaffRequest, text: str) -> str:
     """Keep a search of this session, the last few of them; returns its key."""
     kept: dict[str, str] = request.session.get(_KEPT, {})
+    # Random and not counted: from one address nobody learns how many searches came before.
     key = secrets.token_hex(4)
     rows = [*kept.items(), (key, text.strip()[:LONGEST])]
     request.session[_KEPT] = dict(rows[-_MOST:])

@@ -58,6 +58,7 @@ def standstill_notice(request: HttpRequest) -> list[str]:
     words = jobs.activities()
     still = heartbeat.standing_still(list(words))
     said = [_("%(activity)s stands still.") % {"activity": words[name]} for name in still if name in words]
+    # One of the two: without a worker the scheduler's signs stop as well, and two notices would name two faults.
     if "worker" in still:
         said.append(
             _("The background worker gives no sign of life: nothing is measured, planned or counted.")

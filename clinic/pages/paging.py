@@ -19,6 +19,7 @@ class Section(Paginator):  # type: ignore[type-arg]  # not subscriptable when it
         super().__init__(rows, size)
         self.name = name
         if count is not None:
+            # Django keeps its own count in this very place (`cached_property`); set before, it is never asked.
             vars(self)["count"] = count
 
 

@@ -69,6 +69,7 @@ def panels_for(patient: Patient, request: HttpRequest) -> dict[str, list[dict[st
     """Draw the sections that this member may see, in order, by column."""
     columns: dict[str, list[dict[str, Any]]] = {"top": [], "left": [], "middle": [], "right": []}
     for panel in sorted(PANELS.values(), key=lambda panel: panel.order):
+        # Asked before the section is made: one that may not be seen also costs no question.
         if may(request.user, panel.act):
             columns[panel.column].append(
                 {"template": panel.template, "context": panel.context(patient, request)}

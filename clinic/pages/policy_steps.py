@@ -43,6 +43,7 @@ class PolicyPages:
         faults = check(text)
         for fault in faults:
             form.add_error("toml", fault)
+        # Checked here as well as there: on the form each fault stands as a line of its own, in the reader's language.
         return None if faults else policies.draft(kind=self.kind, toml=text, by=request.user)
 
     def propose(self, request: StaffRequest, pk: int, said: str) -> HttpResponse:

@@ -9,6 +9,7 @@ from clinic.access import Act, may
 from clinic.models import Patient, StaleRow
 from clinic.people.longer_waits import MakesLonger
 
+# As many as one scrolls through and still compares (clinic setting, no source).
 PAGE = 50
 
 
@@ -32,6 +33,7 @@ def page_form(
 def asks_first(request: HttpRequest, form: Any, refused: MakesLonger) -> dict[str, Any]:
     """Give `page_form` both days to show and, for whoever may sign for the longer wait, the tick."""
     form.add_error(None, str(refused))
+    # Everybody sees the days; without the right there is no tick, and the page says who must be asked.
     may_sign = may(request.user, Act.OVERRIDE)
     return {"waits": refused.waits, "signature": refused.signature if may_sign else ""}
 

@@ -29,6 +29,7 @@ def find_alike(*, family_name: str, born: date, given_name: str = "", phone: str
     """Find the few who may be this person; those alike in name come first."""
     kept = Patient.objects.filter(merged_into__isnull=True)
     typed = (fold(given_name), fold(family_name))
+    # Those born on one day are few enough to compare one by one; no index answers a question of likeness.
     by_name = [
         one for one in kept.filter(born=born) if is_like_name(typed, (one.folded_given, one.folded_family))
     ]

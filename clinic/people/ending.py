@@ -101,6 +101,7 @@ def end_care(
     said: dict[str, Any] = {"status_on": on, "status_ground": ground.strip()}
     change(patient, seen=revision, at=clock.now(), **fields, **said)
     if left:
+        # Care does not end over something owed: first somebody outside must have taken it on.
         ledger.open_duty("hand_over", patient=patient, opened_from=row, by=by)
     audit.record(
         "patient.end_care",
@@ -161,6 +162,7 @@ def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
         for keeper in KEEPERS.values():
             keeper.reopen(end, by)
         _reopen_handed_over(patient, end, by)
+    # That duty was closed with the care, and the routes may be as dead as before.
     if not patient.routes.filter(dead_since__isnull=True).exists():
         find_a_way(patient=patient, because=end or patient, by=by)
     audit.record("patient.resume_care", by=by, subject=patient, patient=patient, was=was)

@@ -45,6 +45,7 @@ def search(text: str) -> QuerySet[Patient]:
         return found
     sought = typed.read(text, SPOKEN)
     if sought.is_empty:
+        # Something was typed and nothing of it can be sought: that is nobody, not everybody.
         return found.none()
     for condition in _bear(sought.words):
         found = found.filter(condition)
@@ -65,6 +66,7 @@ def few_enough(found: QuerySet[Patient]) -> QuerySet[Patient] | None:
 
 def _bear(words: Iterable[str]) -> Iterator[Q | Exists]:
     """Ask the index for who bears the longest word, and each of those whether they bear the others."""
+    # The longest word is the rarest as a rule: one look-up in the index, then a question about few people.
     longest, *others = sorted(words, key=len, reverse=True) or [""]
     if longest:
         yield Q(pk__in=NamePart.objects.filter(part__begins=longest).values("patient"))

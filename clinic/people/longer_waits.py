@@ -41,6 +41,7 @@ class MakesLonger(Exception):
     def __init__(self, waits: Iterable[Wait]) -> None:
         super().__init__(wording.SEEN_LATER)
         self.waits = tuple(waits)
+        # What was looked at, to the day: if anything moves before the signature comes, it no longer fits.
         self.signature = "|".join(
             f"{one.key} {one.before} {one.before_latest} {one.after} {one.after_latest} {one.fewer}"
             for one in self.waits
@@ -69,5 +70,6 @@ def check(asked: list[Later], *, by: Member, signed: str) -> dict[str, Any]:
     refusal = MakesLonger(waits)
     if signed != refusal.signature:
         raise refusal
+    # Asked last: what lengthens nothing needs no dermatologist.
     require(by, Act.OVERRIDE)
     return {"longer": [wait.plain() for wait in waits]}

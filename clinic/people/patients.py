@@ -30,6 +30,7 @@ def register(
         given_name=given_name,
         family_name=family_name,
         born=born,
+        # The column wants a value before the key is known; replaced below in the same transaction.
         number=f"new-{now.timestamp():.0f}"[-12:],
         changed_at=now,
         **finding.folded(given_name, family_name),
@@ -56,6 +57,7 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
     finding.write_parts(patient)
     after = {name: str(getattr(patient, name)) for name in fields}
     moved = {name: [before[name], after[name]] for name in fields if before[name] != after[name]}
+    # Of what is amended here only the birth is a fact of the plan: age is an answer of the risk tier.
     action = "patient.correct_birth" if birth_moved else "patient.amend"
     audit.record(action, by=by, subject=patient, patient=patient, changed=moved)
     return patient
@@ -63,6 +65,7 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
 
 @transaction.atomic
 def add_route(*, patient: Patient, by: Member, kind: str, value: str) -> ContactRoute:
+    # Also where it is marked as dead: typing a wrong number again does not make it right.
     if patient.routes.filter(kind=kind, value=value).exists():
         raise PatientRefused(wording.KNOWN_ROUTE)
     route = _store_route(patient, kind, value)

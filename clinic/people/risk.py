@@ -29,10 +29,11 @@ from clinic.models import (
 )
 from clinic.people import longer_waits, wording
 from clinic.tiers import reading, tier_set
+from clinic.tiers import wording as tier_wording
 from clinic.tiers.tier_set import Context, Criterion, Prompt, TierSet
 from clinic.trail import audit
 from clinic.trail.record_days import check_day
-from clinic.wording import Words
+from clinic.wording import SPOKEN, Words
 
 FACTORS = tuple(name for name in tier_set.ANSWERS if name not in tier_set.DERIVED)
 _SHIPPED = Path(__file__).parents[1] / "tiers" / "criteria.toml"
@@ -98,6 +99,11 @@ def tiers_of(policy: Policy) -> TierSet:
     return _loaded(policy.sha256, policy.toml, get_language() or "")
 
 
+def faults_of(text: str) -> list[str]:
+    """Say what is wrong with a text of criteria; empty where it may be used."""
+    return tier_wording.say_faults(reading.check(text), SPOKEN)
+
+
 def in_force() -> Policy | None:
     return policies.in_force(PolicyKind.TIERS)
 
@@ -129,6 +135,7 @@ def assess(
     because = chosen_because.strip()
     _check_choice(found, known, tier, chosen, because)
     _check_counselling(found, known, counselling)
+    # Before the row is written: the days as they stand now, to be compared with those after.
     asked = longer_waits.before(patient)
     row = RiskAssessment.objects.create(
         patient=patient,
@@ -204,6 +211,7 @@ class StandingTier:
 
 def standing(patients: Iterable[int]) -> dict[int, StandingTier]:
     """Find each patient's tier, and since when it has stood without a break."""
+    # All rows, in order: since when a tier stands without a break cannot be seen in the last one.
     rows = RiskAssessment.objects.filter(patient__in=patients).order_by("assessed_on", "pk")
     found: dict[int, StandingTier] = {}
     for patient, tier, day, transplant in rows.values_list("patient", "tier", "assessed_on", "transplanted"):
@@ -242,6 +250,7 @@ def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
         return None
     found, known = tiers_of(policy), answers_of(row)
     tier, held = found.judge(known)
+    # A tier chosen by hand stood on criteria that said average, and criteria are what is compared here.
     before = Tier.AVERAGE if row.chosen_because else row.tier
     left_open = not row.chosen_because and bool(found.against_average(known))
     if tier in (before, row.tier) and not left_open:
@@ -273,6 +282,7 @@ def _with_reasons(moves: Iterable[Move]) -> Iterator[Move]:
 @transaction.atomic
 def approve(*, policy: Policy, by: Member, revision: int, digest: str) -> Policy:
     """Bring criteria into force, by whoever has seen who would move; no tier changes before a new assessment."""
+    # Worked out anew: an assessment of the last minute may have moved somebody else.
     if digest != preview(policy).digest:
         raise policies.PolicyRefused(wording.LOOK_AT_THE_LIST)
     return policies.approve(policy=policy, by=by, revision=revision)

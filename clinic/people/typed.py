@@ -9,15 +9,18 @@ from clinic.formats.days import MONTHS
 from clinic.formats.folding import fold
 from clinic.formats.language import ENGLISH, Language
 
+# Nobody types more by hand, and patterns over a pasted letter would cost more than a page may take.
 LONGEST: Final = 200
 MOST_WORDS: Final = 8
 _ENGLISH_MONTHS: Final = (
     "january", "february", "march", "april", "may", "june", "july", "august", "september", "october",
     "november", "december",
 )  # fmt: skip
+# Outside these years four figures are part of a number and no year of birth.
 _YEARS: Final = range(1880, 2200)
 _DAYS: Final = (
     re.compile(r"(?<!\w)(?P<year>\d{4})[-./](?P<month>\d{1,2})[-./](?P<day>\d{1,2})(?!\w)"),
+    # Where the year stands last, the day stands first: guessing between two orders would find the wrong person.
     re.compile(r"(?<!\w)(?P<day>\d{1,2})(?:[-/]|\. ?)(?P<month>\d{1,2})(?:[-/]|\. ?)(?P<year>\d{4})(?!\w)"),
     re.compile(r"(?<!\w)(?P<day>\d{1,2})[. -]+(?P<month>[^\W\d_]{3,})[., -]+(?P<year>\d{4})(?!\w)"),
 )
@@ -43,6 +46,7 @@ def read(text: str, language: Language = ENGLISH) -> Sought:
     """Take apart what was typed; what is no day and no number is a word of a name."""
     rest, days = _take_days(text[:LONGEST], language)
     records = tuple(_RECORD.findall(rest))
+    # In this order: a day looks like a number, and a record's figures look like those of a telephone.
     rest = _RECORD.sub(" ", rest)
     numbers = tuple(_NUMBER.findall(rest))
     words = [fold(word) for word in re.split(r"[\s,;]+", _NUMBER.sub(" ", rest))]

@@ -14,6 +14,8 @@ from clinic.people import wording
 from clinic.trail import audit
 from clinic.trail.record_days import check_day
 
+# Long enough to see that it was the wrong patient, too short for others to have relied on it (clinic setting, no
+# source).
 TAKE_BACK = timedelta(minutes=10)
 # Who may say that it was done. What is not named here, whoever records a visit may say.
 NEEDS: dict[str, Act] = {
@@ -99,6 +101,7 @@ def take_back(*, visit: Visit, by: Member, revision: int) -> Visit:
     for purpose, _ in what:
         if follower := FOLLOWERS.get(purpose):
             follower.struck(visit)
+    # The visit stays and only these rows go: by them alone something counts as done; the record below keeps them.
     visit.done.all().delete()
     change(visit, seen=revision, at=clock.now(), struck_at=clock.now(), struck_by=by)
     audit.record("visit.take_back", by=by, subject=visit, patient=visit.patient, done=what)

@@ -22,6 +22,7 @@ class PlaceLink:
 
 
 def desk(request: HttpRequest) -> dict[str, Any]:
+    # A page of an error can come before anybody is known: it still says what stands still.
     if not getattr(request, "user", None) or not request.user.is_authenticated:
         return {"places": [], "notices": _program_notices(), "today": clock.today()}
     return {

@@ -22,6 +22,7 @@ class Environment:
     values: Mapping[str, str] = field(default_factory=lambda: os.environ)
 
     def text(self, name: str, default: str | None = None, *, why: str = "") -> str:
+        # Empty is not set: compose files and systemd pass on variables that nobody filled in.
         value = self.values.get(name, "").strip()
         if value:
             return value
@@ -37,6 +38,7 @@ class Environment:
 
     def number(self, name: str, default: int, *, low: int, high: int) -> int:
         word = self.text(name, str(default))
+        # `int` would also take “1_000” and figures of other scripts, and nobody means those.
         if not word.isascii() or not word.isdigit() or not low <= int(word) <= high:
             raise WrongSetting(f"{name}={word!r} is not understood: say a whole number from {low} to {high}.")
         return int(word)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
+# A session lives 30 minutes as shipped: one write a minute is exact enough.
 TOUCH_SECONDS = 60
 
 

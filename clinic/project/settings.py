@@ -36,6 +36,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    # Brings the templates of Django's own widgets, which our form renderer looks for among the apps.
     "django.forms",
     "axes",
     "csp",
@@ -46,6 +47,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    # Serves the style sheet and scripts where no other server does; before it only what makes an answer safe.
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -168,7 +170,9 @@ SESSION_COOKIE_NAME = "quarterday_demo" if DEMO else "quarterday"
 
 BEHIND_PROXY = env.flag("BEHIND_PROXY", False)
 AXES_FAILURE_LIMIT = 5
+# A quarter of an hour: long for somebody who guesses, short for a nurse with a patient waiting.
 AXES_COOLOFF_TIME = 0.25  # hours
+# The pair of both: by name alone anybody could lock a nurse out, by address alone one typo would lock the clinic.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
@@ -178,6 +182,7 @@ AXES_VERBOSE = False
 # ---- what a browser is told ----------------------------------------------------------------------
 OVER_TLS = not DEBUG and not DEMO
 SECURE_SSL_REDIRECT = OVER_TLS
+# The monitor and the container ask from inside, without TLS.
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if OVER_TLS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = OVER_TLS and env.flag("HSTS_SUBDOMAINS", False)
@@ -194,6 +199,7 @@ CONTENT_SECURITY_POLICY = {
         "connect-src": [SELF],
         "font-src": [SELF],
         "form-action": [SELF],
+        # A chosen picture is shown before it is sent, from the browser's memory.
         "img-src": [SELF, "blob:"],
         "frame-ancestors": [NONE],
         "base-uri": [NONE],
@@ -227,12 +233,15 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "unacked_restore_interval": 5,
     "unacked_restore_throttle": 1,
 }
+# A message counts as done when the work is: a worker that dies in between gives it back, and work may run twice.
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_TASK_IGNORE_RESULT = True
+# One at a time: a long measurement must not hold a short one in its hand.
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TASK_SERIALIZER = CELERY_RESULT_SERIALIZER = CELERY_EVENT_SERIALIZER = "json"
+# Never pickle: whoever can write to the broker could then run programs here.
 CELERY_ACCEPT_CONTENT = ["json"]
 CELERY_TIMEZONE = TIME_ZONE
 CELERY_TASK_DEFAULT_QUEUE = "quick"

@@ -6,6 +6,7 @@ from django.views.i18n import JavaScriptCatalog
 from clinic.project import views
 
 # The words of the scripts, in the language of the pages.
+# Private, because it may differ by reader; an hour, because a script may not wait for its words on each page.
 words_of_scripts = cache_control(private=True, max_age=3600)(JavaScriptCatalog.as_view())
 
 urlpatterns = [

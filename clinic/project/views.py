@@ -26,6 +26,7 @@ def health(request: HttpRequest) -> JsonResponse:
     """Tell a monitor how the program does: 503 names what stands still; `?web` asks only web process and database."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1")
+    # After the question to the database: a process that cannot reach it is not alive.
     heartbeat.beat("web")
     if "web" in request.GET:
         return JsonResponse({"ok": True})

@@ -112,6 +112,7 @@ def of_count(unit: str, value: float | None) -> str:
 
 
 def _digits(doubt: float | None) -> int:
+    # More figures than the doubt allows would claim a change that nobody measured.
     return min(max(-math.floor(math.log10(doubt)), 0), 3) if doubt else 1
 
 
@@ -136,6 +137,7 @@ def year_strip(
 @register.simple_tag(takes_context=True)
 def page_address(context: dict[str, Any], page: Any, number: int) -> str:
     """Another page of one list; whatever else the address says, stays."""
+    # Several lists stand on one page: turning one of them must leave the others where they are.
     query = context["request"].GET.copy()
     query[page.paginator.name] = str(number)
     return f"?{query.urlencode()}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from clinic.formats import strict_toml
-from clinic.formats.strict_toml import Table, as_number, quote, repeated
+from clinic.formats.strict_toml import Fault, Table, as_number, quote, repeated
 from clinic.tiers.tier_set import (
     ANSWERS,
     TIERS,
@@ -38,7 +38,8 @@ _NOTE = ("words", "source", "flag")
 # What may stand in other languages as well, with the code of the language behind: words_de.
 _SPOKEN = ("title", "words", "population")
 _HIGHEST = 1_000_000
-_WHEN = "must name at least one answer, such as { red_hair.is = true }"
+# A code with its values, or nothing.
+_Wrong = tuple[str, dict[str, Any]] | None
 
 
 def load(text: str, language: str = "") -> TierSet:
@@ -46,9 +47,9 @@ def load(text: str, language: str = "") -> TierSet:
     return strict_toml.load(text, _Reader(language).tier_set)
 
 
-def check(text: str) -> list[str]:
-    """List every fault in words with its place, in the order of the file; empty when the set may be used."""
-    return [str(fault) for fault in strict_toml.read(text, _Reader("").tier_set)[1]]
+def check(text: str) -> list[Fault]:
+    """List every fault with its place, in the order of the file; empty when the set may be used."""
+    return strict_toml.read(text, _Reader("").tier_set)[1]
 
 
 @dataclass(frozen=True)
@@ -75,9 +76,9 @@ class _Reader:
     def criterion(self, row: Table) -> Criterion:
         source, approver = _source(row), row.text_or_none("approver") or ""
         if source == SOURCELESS and not approver:
-            row.fault("approver", "a criterion without a source names who approves it")
+            row.fault("approver", "no_approver")
         if (source == SOURCELESS) != (row.values["flag"] == "design"):
-            row.fault("flag", f"“design” stands with source “{SOURCELESS}”, and only there")
+            row.fault("flag", "design_alone", words=SOURCELESS)
         return Criterion(
             tier=row.choice("tier", TIERS[1:]),
             when=_conditions(row),
@@ -111,14 +112,14 @@ def _rows(
     """The tables of a list that lack no key."""
     tables = whole.tables(name, needed=needed)
     for table in repeated(tables, "id"):
-        table.fault("id", f"the id “{table.values['id']}” stands twice")
+        table.fault("id", "twice", id=table.values["id"])
     return [table for table in tables if table.has_keys(keys, more, spoken=_SPOKEN)]
 
 
 def _source(row: Table) -> str:
     source = row.text("source")
     if source and source != SOURCELESS and len(re.findall(r"[^\W\d_]", source)) < 3:
-        row.fault("source", f"names no source; where there is none it says “{SOURCELESS}”")
+        row.fault("source", "no_source", words=f"“{SOURCELESS}”")
     return source
 
 
@@ -126,21 +127,21 @@ def _interval(row: Table, value: float) -> tuple[float, float] | None:
     pair = row.values["interval"]
     ends = [as_number(end) or 0.0 for end in pair] if isinstance(pair, list) else []
     if len(ends) != 2 or not all(0 < end < _HIGHEST for end in ends):
-        row.fault("interval", "must be two numbers above 0, the lower first")
+        row.fault("interval", "no_interval")
         return None
     low, high = ends
     if value and not low <= value <= high:
-        row.fault("interval", "does not hold the value; the lower end stands first")
+        row.fault("interval", "value_outside")
     return low, high
 
 
 def _conditions(row: Table) -> tuple[Condition, ...]:
-    when, found = row.table("when", _WHEN, filled=True), []
+    when, found = row.table("when", "no_answer", filled=True, like="{ red_hair.is = true }"), []
     for answer in when.values:
         if answer not in ANSWERS:
-            when.fault(answer, f"there is no such answer; known are {', '.join(ANSWERS)}")
+            when.fault(answer, "unknown_answer", known=tuple(ANSWERS))
             continue
-        tests = when.table(answer, f"needs one of {', '.join(_operators(answer))}", filled=True)
+        tests = when.table(answer, "no_test", filled=True, known=_operators(answer))
         found += [_condition(tests, answer, operator) for operator in tests.values]
     return tuple(found)
 
@@ -148,14 +149,14 @@ def _conditions(row: Table) -> tuple[Condition, ...]:
 def _condition(tests: Table, answer: str, operator: str) -> Condition:
     value, kind = tests.values[operator], ANSWERS[answer]
     if operator not in _operators(answer):
-        tests.fault(operator, f"is no operator of {answer}; known are {', '.join(_operators(answer))}")
+        tests.fault(operator, "unknown_operator", answer=answer, known=_operators(answer))
     elif operator == "in" and (not isinstance(value, list) or not value):
-        tests.fault(operator, "must be a list of answers")
+        tests.fault(operator, "no_answers")
     else:
         for one in value if operator == "in" else [value]:
             wrong = _wrong_answer(one, kind)
             if wrong:
-                tests.fault(operator, wrong)
+                tests.fault(operator, wrong[0], **wrong[1])
     return Condition(answer, operator, tuple(value) if isinstance(value, list) else value)
 
 
@@ -164,10 +165,10 @@ def _operators(answer: str) -> tuple[str, ...]:
     return _OPERATORS[tuple if isinstance(kind, tuple) else kind]
 
 
-def _wrong_answer(value: Any, kind: tuple[str, ...] | type) -> str:
-    """Say why no answer can be like this; empty where one can."""
+def _wrong_answer(value: Any, kind: tuple[str, ...] | type) -> _Wrong:
+    """Say why no answer can be like this; None where one can."""
     if isinstance(kind, tuple):
-        return "" if value in kind else f"{quote(value)} is none of {', '.join(kind)}"
+        return None if value in kind else ("none_of", {"value": quote(value), "known": kind})
     if kind is bool:
-        return "" if isinstance(value, bool) else "must be true or false"
-    return "" if type(value) is int and 0 <= value <= 150 else "must be a whole number from 0 to 150"
+        return None if isinstance(value, bool) else ("no_yes_or_no", {})
+    return None if type(value) is int and 0 <= value <= 150 else ("no_whole_number", {})

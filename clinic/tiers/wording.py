@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from functools import reduce
 from typing import Any, Final
 
+from clinic.formats import fault_wording
 from clinic.formats.language import ENGLISH, Language, alternatives, gettext_noop
+from clinic.formats.strict_toml import Fault
 from clinic.tiers.tier_set import Condition, Context
 
 _WORDS: Final = {
@@ -112,3 +114,25 @@ def figure(row: Context, language: Language = ENGLISH) -> str:
         return language.translate(_FIGURE_ALONE).format(value=f"{row.value:g}")
     low, high = (f"{end:g}" for end in row.interval)
     return language.translate(_FIGURE).format(value=f"{row.value:g}", low=low, high=high)
+
+
+# ---- what is wrong with a text of criteria ---------------------------------------------------------
+
+_FAULTS: Final = {
+    "no_approver": gettext_noop("a criterion without a source names who approves it"),
+    "design_alone": gettext_noop("“design” stands with source “{words}”, and only there"),
+    "no_interval": gettext_noop("must be two numbers above 0, the lower first"),
+    "value_outside": gettext_noop("does not hold the value; the lower end stands first"),
+    "no_answer": gettext_noop("must name at least one answer, such as {like}"),
+    "unknown_answer": gettext_noop("there is no such answer; known are {known}"),
+    "no_test": gettext_noop("needs one of {known}"),
+    "unknown_operator": gettext_noop("is no operator of {answer}; known are {known}"),
+    "no_answers": gettext_noop("must be a list of answers"),
+    "none_of": gettext_noop("{value} is none of {known}"),
+    "no_whole_number": gettext_noop("must be a whole number from 0 to 150"),
+}
+
+
+def say_faults(faults: Sequence[Fault], language: Language = ENGLISH) -> list[str]:
+    """Write what is wrong with a text of criteria, each fault with its place."""
+    return [fault_wording.say(fault, language, _FAULTS) for fault in faults]

@@ -35,6 +35,7 @@ def record(
     action: str, *, by: Member | None, subject: models.Model, patient: Patient | None = None, **details: Any
 ) -> AuditRecord:
     """Write one audit record inside the caller's transaction; `by=None` is the program itself."""
+    # Outside a transaction the record could stay without its change, or the change without its record.
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError(f"audit record {action!r} outside a transaction")
     changes = ACTIONS[action].changes_facts
@@ -49,6 +50,7 @@ def record(
         details=details,
     )
     if patient is not None and changes:
+        # The number alone: after commit the row in memory may be as old as the page that began this.
         patient_id = patient.pk
         transaction.on_commit(lambda: _announce(patient_id), robust=True)
     return row

@@ -19,5 +19,6 @@ def check_day(patient: Patient, day: date, what: Words, *, after_death: bool = F
         raise WrongDay(_("%(what)s lies in the future.") % {"what": what})
     if day < patient.born:
         raise WrongDay(_("%(what)s lies before the patient's birth.") % {"what": what})
+    # A report may come and be told to the family after a death; a visit or a picture may not.
     if patient.died_on and day > patient.died_on and not after_death:
         raise WrongDay(_("%(what)s lies after the patient's death.") % {"what": what})

@@ -34,6 +34,7 @@ def recreate(*, using: str = "default", **_: Any) -> None:
     statements = _sqlite if connection.vendor == "sqlite" else _postgres
     with connection.cursor() as cursor:
         for table in tables():
+            # `migrate` of one app alone: tables of the others may not be there yet.
             if table in present:
                 for statement in statements(table):
                     cursor.execute(statement)

@@ -48,6 +48,7 @@ def _found(pk: int) -> Duty:
 def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
     """The forms that this member may send; a bound one comes back with what is wrong."""
     start = {"revision": found.revision, "on": clock.today()}
+    # Only what this member may enter: the desk sees no “no report can be had”, which is a dermatologist's.
     may_settle = [one for one in outcomes_of(found.kind) if may(request.user, act_of(found.kind, one))]
     forms = {
         "settle": SettleForm(outcomes=may_settle, initial=start) if may_settle else None,
@@ -158,6 +159,7 @@ def propose_end(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _found(pk), ProposeEndForm(request.POST)
 
     def act(revision: int, ground: str, note: str) -> None:
+        # A proposal is about somebody's record; the call has two people of its own.
         if found.patient is None:
             raise DutyRefused(_("A call from nobody on file is settled by a second person."))
         proposals.propose(
@@ -176,6 +178,8 @@ def take_back(request: StaffRequest, pk: int) -> HttpResponse:
     found, form = _found(pk), RevisionForm(request.POST)
     step = found.steps.filter(struck__isnull=True).order_by("-pk").first()
     try:
+        # Ended by an entry: the entry is struck through with all that followed. Ended otherwise: only the end is
+        # undone.
         if step and found.evidence == f"clinic.step:{step.pk}":
             steps.strike(step=step, by=request.user)
         else:
@@ -199,6 +203,7 @@ def proposal(request: StaffRequest, pk: int) -> HttpResponse:
         answered = _answer(request, found, form)
         if answered is not None:
             return answered
+    # Reading the answer is a look at the page and no button; a page that comes back with a fault is no new look.
     if request.method != "POST":
         proposals.note_read(proposal=found, by=request.user)
     context = {"row": proposal_rows([found], request)[0], "form": form, "patient": found.patient}

@@ -35,6 +35,7 @@ from clinic.wording import SPOKEN
 def patients(request: StaffRequest) -> HttpResponse:
     search, words = asked_for(request)
     found = finding.search(words)
+    # Without a search everybody is listed, and that is never too many: it is turned page by page.
     few = finding.few_enough(found) if words else found
     page = Paginator(Patient.objects.none() if few is None else few, PAGE).get_page(request.GET.get("page"))
     shared = finding.shared_names(list(page.object_list))
@@ -47,6 +48,7 @@ def patients(request: StaffRequest) -> HttpResponse:
         "shared": shared,
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
     }
+    # Only an empty page says how many records were searched: nobody shall wonder whether it looked at all.
     if not page.object_list:
         context["total"] = Patient.objects.count()
     return render(request, "clinic/patients.html", context)
@@ -78,8 +80,10 @@ def register(request: StaffRequest) -> HttpResponse:
 @allow(Act.SEE_PATIENTS)
 def patient(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
+    # Old letters and bookmarks name the record that was merged away.
     if found.merged_into_id:
         return redirect("clinic:patient", found.merged_into_id)
+    # Before anything is shown: who opened a record is known even if the page then fails.
     audit.read(found, by=request.user, page="patient")
     context = {
         "patient": found,
@@ -141,6 +145,7 @@ def amend(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     form = AmendForm(request.POST or None, instance=found, initial={"revision": found.revision})
     if form.is_valid():
+        # The form has written into its own instance already; compared with that, nothing would seem to have changed.
         fresh = get_object_or_404(Patient, pk=pk)
         try:
             people.amend(patient=fresh, by=request.user, **form.cleaned_data)
@@ -268,6 +273,7 @@ def record_visit(request: StaffRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             visits.record(patient=found, by=request.user, **form.cleaned_data)
+            # So that the patient page asks for a visit to take back only of those who can have one.
             request.session["recorded_a_visit"] = True
         except WrongDay as error:
             form.add_error("attended_on", str(error))

@@ -20,8 +20,7 @@ def staff(request: StaffRequest) -> HttpResponse:
 def add_member(request: StaffRequest) -> HttpResponse:
     form = MemberForm(request.POST or None)
     if form.is_valid():
-        data = {key: value for key, value in form.cleaned_data.items() if key != "is_active"}
-        staffing.add(by=request.user, **data)
+        staffing.add(by=request.user, **form.cleaned_data)
         return redirect("clinic:staff")
     return page_form(request, form, _("Add a member of staff"), back="clinic:staff", button=_("Add"))
 
@@ -32,6 +31,7 @@ def amend_member(request: StaffRequest, pk: int) -> HttpResponse:
     form = MemberForm(request.POST or None, instance=member)
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "username"}
+        # A fresh row, because the form has written into its own already and the trail must say what was before.
         staffing.amend(member=get_object_or_404(Member, pk=pk), by=request.user, **data)
         return redirect("clinic:staff")
     return page_form(

@@ -16,7 +16,7 @@ from clinic.pages.policy_steps import PolicyPages, rights
 from clinic.pages.responses import page_form
 from clinic.people import risk
 from clinic.policies import Version
-from clinic.tiers import reading, tier_set, wording
+from clinic.tiers import tier_set, wording
 from clinic.tiers.tier_set import Criterion, TierSet
 from clinic.wording import SPOKEN
 
@@ -51,7 +51,8 @@ def _page(request: StaffRequest, policy: Policy | None, versions: list[Version])
 
 def _read(policy: Policy) -> dict[str, Any]:
     """Read a version for its page: an unusable text is shown with its faults, a replaced one moves nobody."""
-    faults = reading.check(policy.toml)
+    # Checked again when it is shown: a later version of the program may read more strictly than the one that kept it.
+    faults = risk.faults_of(policy.toml)
     if faults:
         return {"faults": faults}
     found = risk.tiers_of(policy)
@@ -90,7 +91,7 @@ def _beyond(one: Criterion) -> str:
 def draft(request: StaffRequest) -> HttpResponse:
     current = risk.in_force()
     form = TiersForm(request.POST or None, initial={"toml": current.toml if current else risk.shipped()})
-    made = PAGES.keep(request, form, reading.check) if form.is_valid() else None
+    made = PAGES.keep(request, form, risk.faults_of) if form.is_valid() else None
     if made:
         words = _("Tier criteria %(version)s are a draft. Read them as sentences, then propose them.")
         messages.success(request, words % {"version": made.version})

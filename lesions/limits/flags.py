@@ -16,6 +16,7 @@ from lesions.limits import repeatability
 from lesions.limits.repeatability import Own
 
 KINDS = ("value", "growth", "appears", "regions")
+SOURCELESS = "clinic setting, no source"
 PATCHES = ("grown", "shrunk", "new_colour", "darker", "lighter")
 _SHIPPED = Path(__file__).with_name("flags.toml")
 
@@ -53,9 +54,9 @@ def shipped() -> str:
     return _SHIPPED.read_text()
 
 
-def check(text: str) -> list[str]:
-    """List the faults of a table of limits in words."""
-    return [str(fault) for fault in strict_toml.read(text, _limits_and_own)[1]]
+def check(text: str) -> list[Fault]:
+    """List the faults of a table of limits; in words they are said by `wording.faults_of`."""
+    return strict_toml.read(text, _limits_and_own)[1]
 
 
 def limits(text: str) -> tuple[Limit, ...]:
@@ -75,49 +76,53 @@ def _load(text: str) -> tuple[tuple[Limit, ...], Own | None]:
 def _limits_and_own(whole: Table) -> tuple[tuple[Limit, ...], Own | None] | None:
     rows = whole.values.get("limit")
     if not whole.values.get("name") or not isinstance(rows, list) or not rows:
-        whole.fault("", "a table of limits has a name and at least one [[limit]]")
+        whole.fault("", "no_name_or_limit")
     elif not all(isinstance(row, dict) for row in rows):
-        whole.fault("", "every limit is a table of its own, headed [[limit]]")
+        whole.fault("", "no_table_of_its_own")
     else:
         whole.has_keys(("name", "limit"), more=(repeatability.TABLE,))
         own = repeatability.read(whole)
         found = [_limit(row, number, whole.faults) for number, row in enumerate(rows, start=1)]
         for code, times in Counter(limit.code for limit in found if limit).items():
             if times > 1:
-                whole.fault("", f"code {code!r} stands twice")
+                whole.fault("", "code_twice", value=quote(code))
         return tuple(limit for limit in found if limit), own
     return None
 
 
 def _limit(row: dict[str, Any], number: int, faults: list[Fault]) -> Limit | None:
-    """Read one limit; a fault is a sentence that names the key."""
+    """Read one limit; None where it has a fault."""
     before, code = len(faults), row.get("code")
     table = Table(row, f"limit {code if isinstance(code, str) else number}", faults)
-    for wrong in _faults(row) if table.has_keys(_KEYS) else ():
-        table.fault("", wrong)
+    for wrong, params in _faults(row) if table.has_keys(_KEYS) else ():
+        table.fault("", wrong, **params)
     return Limit(**row | {"measures": tuple(row["measures"])}) if len(faults) == before else None
 
 
-def _faults(row: Mapping[str, Any]) -> Iterator[str]:
+_Wrong = tuple[str, dict[str, Any]]
+
+
+def _faults(row: Mapping[str, Any]) -> Iterator[_Wrong]:
     if row["of"] not in KINDS:
-        yield f"of is one of {', '.join(KINDS)}"
+        yield "key_no_choice", {"key": "of", "known": KINDS}
     if as_number(row["limit"]) is None:
-        yield "limit is a number"
+        yield "key_no_number", {"key": "limit"}
     yield from _faults_of_measures(row)
     for key in ("code", "unit", "source", "sentence"):
         if not isinstance(row[key], str):
-            yield f"{key} is a text"
+            yield "key_no_text", {"key": key}
     if not row["source"]:
-        yield 'source says where the limit comes from, or "clinic setting, no source"'
+        yield "limit_without_source", {"key": "source", "words": SOURCELESS}
 
 
-def _faults_of_measures(row: Mapping[str, Any]) -> Iterator[str]:
+def _faults_of_measures(row: Mapping[str, Any]) -> Iterator[_Wrong]:
     """Name the measures that do not exist: such a limit would never be passed, so it is a fault."""
     if not isinstance(row["measures"], list) or not row["measures"]:
-        yield "measures is a list of names"
+        yield "key_no_names", {"key": "measures"}
         return
+    # The core's own table of names: a name that it learns or loses is known here at once.
     known = PATCHES if row["of"] == "regions" else tuple(FIGURES)
-    yield from (f"there is no measure {quote(name)}" for name in row["measures"] if name not in known)
+    yield from (("unknown_measure", {"value": quote(name)}) for name in row["measures"] if name not in known)
 
 
 def raise_flags(
@@ -128,6 +133,7 @@ def raise_flags(
         list(_doubtful(measurement, comparison)),
         list(_unanswered(measurement, comparison)),
     )
+    # Without limits nothing could ever be flagged, and a quiet list would look like a healthy clinic.
     if policy is None:
         return [*doubtful, *unanswered, FlagDraft("no_limits")]
     table, own = limits(policy.toml), own_repeatability(policy.toml)
@@ -186,6 +192,7 @@ def _passed(
 
 def _above(limit: Limit, measurement: Measurement) -> FlagDraft | None:
     measure = _measure(measurement, limit.measures[0])
+    # Not measured is no answer either: `_missing` below puts it before a person.
     if measure is None or measure.value is None or measure.value <= limit.limit:
         return None
     return _draft(limit, measure.value, measure.uncertainty)
@@ -196,6 +203,7 @@ def _grown(limit: Limit, comparison: Comparison, own: Own | None) -> FlagDraft |
     if delta is None or not delta.earlier or delta.delta is None or delta.later is None:
         return None
     per_cent = 100 / delta.earlier
+    # The clinic's own repeated pictures, where it has made some, know its camera better than the program does.
     studied = own.beyond(delta.name, delta.earlier, delta.later) if own else None
     beyond = delta.beyond if studied is None else studied
     if beyond is not True or delta.delta * per_cent <= limit.limit:
@@ -210,6 +218,7 @@ def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
         delta = _delta(comparison, name)
         if delta is None or delta.earlier is None or delta.later is None:
             continue
+        # Both sides: a colour that was there before and grew is growth, and no new colour.
         if delta.earlier * 100 < limit.limit <= delta.later * 100:
             new.append((delta.later * 100, delta.uncertainty, name))
     if not new:

@@ -9,10 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import mean, stdev
 
-from clinic.formats.strict_toml import Table
+from clinic.formats.strict_toml import Table, quote
 from lesions.analysis.measures.repeatability import FIGURES
 from lesions.analysis.types import Measurement
 
+# Of two pictures a spread can be worked out and means nothing: it is unsure by 71 %.
 LEAST_PICTURES = 3
 TABLE = "repeatability"
 _SIZES = ("mm", "mm²", "px", "px²")  # a large lesion varies by more millimetres than a small one
@@ -60,6 +61,8 @@ def unsure(pictures: int) -> float:
 
 def as_toml(spreads: Sequence[Spread], source: str) -> str:
     """Write the table `[repeatability]` for the limits. A spread of nothing at all proves nothing and is left out."""
+    # A spread of nothing comes from one file that was filed several times, or a camera that smooths: it would flag
+    # all.
     known = [each for each in spreads if each.smallest > 0 and each.name in FIGURES]
     sizes = [
         f"{each.name} = {each.smallest / each.mean:.3g}" for each in known if each.relative and each.mean
@@ -82,6 +85,7 @@ def with_table(limits: str, table: str) -> str:
     """Put this table at the end of the limits, in place of one that is there."""
     kept, inside = [], False
     for line in limits.splitlines():
+        # By lines and not by a TOML writer: the clinic's own comments in the rest of the file must survive.
         if line.startswith("["):
             inside = line.startswith((f"[{TABLE}]", f"[{TABLE}."))
         if not inside and not line.startswith("# Smallest change that shows"):
@@ -115,15 +119,15 @@ def read(limits: Table) -> Own | None:
     table = limits.table(TABLE)
     source = table.values.get("source")
     if not isinstance(source, str) or not source.strip():
-        table.fault("", "names its source: which lesion, how many pictures, when")
+        table.fault("", "study_without_source")
         return None
     for key in sorted(table.values.keys() - {"source", "relative", "absolute"}):
-        table.fault("", f"unknown key {key!r}")
+        table.fault("", "unknown_key_of_study", value=quote(key))
     return Own(source, _figures(table, "relative"), _figures(table, "absolute"))
 
 
 def _figures(table: Table, key: str) -> dict[str, float]:
-    figures = table.table(key, "is a table of measures")
+    figures = table.table(key, "no_table_of_measures")
     for name in sorted(figures.values.keys() - FIGURES.keys()):
-        figures.fault(name, "there is no such measure")
+        figures.fault(name, "no_such_measure")
     return {name: figures.number(name, above=0) or 0 for name in figures.values}

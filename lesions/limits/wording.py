@@ -3,10 +3,12 @@
 from typing import Final
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, gettext_noop
 
+from clinic.formats import fault_wording
 from clinic.wording import SPOKEN, alternatives
 from lesions.analysis import wording as core
+from lesions.limits import flags
 from lesions.limits.flags import Limit
 from lesions.limits.repeatability import Own
 
@@ -94,3 +96,27 @@ def smallest_changes(own: Own | None) -> list[tuple[str, str]]:
 def _name(name: str) -> str:
     known = measure_name(name)
     return _("%(name)s, in pixels") % {"name": known} if name.endswith("_px") else known
+
+
+# ---- what is wrong with a text of limits -----------------------------------------------------------
+
+_FAULTS: Final = {
+    "no_name_or_limit": gettext_noop("a table of limits has a name and at least one [[limit]]"),
+    "no_table_of_its_own": gettext_noop("every limit is a table of its own, headed [[limit]]"),
+    "code_twice": gettext_noop("code {value} stands twice"),
+    "key_no_choice": gettext_noop("{key} is one of {known}"),
+    "key_no_number": gettext_noop("{key} is a number"),
+    "key_no_text": gettext_noop("{key} is a text"),
+    "key_no_names": gettext_noop("{key} is a list of names"),
+    "limit_without_source": gettext_noop('{key} says where the limit comes from, or "{words}"'),
+    "unknown_measure": gettext_noop("there is no measure {value}"),
+    "no_such_measure": gettext_noop("there is no such measure"),
+    "study_without_source": gettext_noop("names its source: which lesion, how many pictures, when"),
+    "unknown_key_of_study": gettext_noop("unknown key {value}"),
+    "no_table_of_measures": gettext_noop("is a table of measures"),
+}
+
+
+def faults_of(text: str) -> list[str]:
+    """Write what is wrong with a text of limits, each fault with its place; empty where it may be used."""
+    return [fault_wording.say(fault, SPOKEN, _FAULTS) for fault in flags.check(text)]

@@ -6,10 +6,14 @@ from typing import Any
 from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member
-from lesions.models import Draft, Impression, Review
+from lesions.models import Draft, Impression, Review, ReviewState
 
 SAID = ("decision", "months", "note", "in_person")
 LONGEST_NOTE = 4000
+
+
+class NothingWaits(ValueError):
+    """Raised where a draft comes for what is decided, or was replaced by a newer picture."""
 
 
 def find(review: Review, by: Member) -> Draft | None:
@@ -19,6 +23,7 @@ def find(review: Review, by: Member) -> Draft | None:
 def keep(*, review: Review, by: Member, said: Mapping[str, Any]) -> Draft:
     """Keep what is filled in so far; a later save replaces an earlier one. A draft is no act and leaves no record."""
     require(by, Act.SIGN_OFF)
+    _check_waits(review)
     kept = {name: str(said[name])[:LONGEST_NOTE] for name in SAID if said.get(name)}
     return _save(review, by, said=kept)
 
@@ -28,8 +33,14 @@ def key_impression(*, review: Review, by: Member, impression: str) -> Draft:
     require(by, Act.SIGN_OFF)
     if impression not in Impression.values:
         raise ValueError(impression)
+    _check_waits(review)
     before = find(review, by)
     return before if before and before.impression else _save(review, by, impression=impression)
+
+
+def _check_waits(review: Review) -> None:
+    if review.state != ReviewState.WAITING:
+        raise NothingWaits
 
 
 def _save(review: Review, by: Member, **fields: Any) -> Draft:

@@ -32,6 +32,7 @@ from clinic.duties import limits
 from clinic.models import Member, PolicyKind, RiskAssessment
 from clinic.models.risk import Tier
 from lesions.limits import flags
+from lesions.looking import readers
 from lesions.models import Flag, Review, ReviewState
 
 URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST = range(6)
@@ -83,9 +84,13 @@ def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> Quer
 
 
 def not_read_by(member: Member, limits_text: str | None) -> Q:
-    """Where another is to read: till its limit whoever asked does not, and who dissented never does."""
+    """Where another is to read: till its limit whoever asked does not, and who dissented never does.
+
+    It binds while there is another; a lesion that nobody may read would be forgotten.
+    """
     asked = Q(asked_by=member, dissented_by__isnull=True, opened_at__gte=_late_before(limits_text))
-    return asked | Q(asked_by=member, dissented_by__isnull=False) | Q(dissented_by=member)
+    party = asked | Q(asked_by=member, dissented_by__isnull=False) | Q(dissented_by=member)
+    return party & readers.another_reads()
 
 
 def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review]:
@@ -125,6 +130,11 @@ def with_rows(rows: QuerySet[Review]) -> QuerySet[Review]:
     """With all that a row of the list shows, in queries of a fixed number."""
     near = rows.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
     return near.prefetch_related("flags", "lesion__urgent_signs")
+
+
+def still_waits(pk: int, rows: QuerySet[Review]) -> bool:
+    """Say whether an item that was the next one when a page was made is still in its list."""
+    return rows.filter(pk=pk).exists()
 
 
 def place_of(review: Review, rows: QuerySet[Review]) -> Place:

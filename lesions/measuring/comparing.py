@@ -70,6 +70,7 @@ def _unaligned(found: types.Comparison) -> Iterator[str]:
 def _of_map(found: types.Comparison) -> Iterator[str]:
     """Explain where the figures and the map of changes would seem to say different things."""
     went, kinds = types.area_went(found.deltas), {region.kind for region in found.regions}
+    # Nothing is wrong then, but a reader who sees a figure and an empty map stops trusting both.
     if went and not kinds & {"grown", "shrunk"}:
         yield _("The area changed by a rim too thin to be drawn on the change map.")
     yield from (core.doubt(each, SPOKEN) for each in found.later.doubt if each.code == "rim_unmoved")

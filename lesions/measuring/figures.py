@@ -24,6 +24,7 @@ from lesions.pictures import outlines
 from lesions.register import register
 
 HAND_AND_AUTOMATIC = gettext_lazy("hand outline against an automatic one")
+# As many as fit one cell of a table on a phone.
 MOST_NAMED = 3
 _SIZES = ("area", "perimeter", "feret")
 _PATCHES = {
@@ -199,6 +200,7 @@ def change_words(comparison: Comparison | None, own: Own | None = None) -> str:
 def _changed(rows: list[MeasureChange], kinds: set[str]) -> str:
     known = [row for row in rows if row.beyond is not None]
     beyond = [row for row in known if row.beyond]
+    # The area's own figure says it better than the patch that drew it.
     said = {"grown", "shrunk"} if any(row.key == "area" for row in beyond) else set()
     patches = [str(words) for kind, words in _PATCHES.items() if kind in kinds - said]
     words = [_moved(row) for row in beyond] + patches
@@ -207,6 +209,7 @@ def _changed(rows: list[MeasureChange], kinds: set[str]) -> str:
     if words:
         return ", ".join(words)
     missing = {row.key: row.name for row in rows if row.beyond is None}
+    # “None found” without the area would be read as “has not grown”.
     if not known or "area" in missing:
         return _("not measured")
     if missing:

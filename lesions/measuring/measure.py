@@ -27,8 +27,10 @@ from lesions.review import owed, reviews
 if TYPE_CHECKING:
     from lesions.analysis.types import Measurement
 
+# Far longer than any picture takes: a lease that ends too early has two workers measure the same one.
 LEASE = timedelta(minutes=2)
 MOST_ATTEMPTS = 3
+# The sweep asks again anyway: a list of thousands would only be fetched to be forgotten.
 BATCH = 100
 GIVEN_UP = Message("given_up")
 NOT_FORESEEN = Message("not_foreseen")
@@ -119,6 +121,7 @@ def _measured(row: Assessment) -> _Found:
 
     outline = types.Outline.from_json(row.outline) if row.outline else None
     data = storage.read(row.image.sha256)
+    # A ruler on the glass belongs to contact pictures; in a close-up a seam or a tattoo would pass for one.
     contact = row.image.kind == ImageKind.DERMOSCOPIC
     found = pipeline.measure(
         data,
@@ -299,6 +302,8 @@ def _drafts(found: "Measurement", compared: list[_Compared], policy: Policy | No
     for each in against:
         for draft in flags.raise_flags(found, each.found if each else None, policy):
             known = drafts.get(draft.code)
+            # Slow growth shows against the first picture only, quick growth against the last: the larger one is
+            # shown.
             if known is None or (draft.value or 0) > (known.value or 0):
                 drafts[draft.code] = _dated(draft, each, policy)
     return sorted(drafts.values(), key=lambda draft: draft.code != "doubtful")

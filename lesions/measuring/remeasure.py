@@ -55,6 +55,7 @@ def _queued(image: Image) -> list[Assessment]:
     if all(row.drawn_by_id for row in now):
         rows.append(outlines.ask(image=image, ring=None, ringing=False))
     drawn = outlines.in_use(row for row in known if row.drawn_by_id)
+    # A person's outline is no measure of the old version: it was seen, so it is kept point for point.
     if drawn and drawn.outline and not any(row.drawn_by_id for row in now):
         ring = [(x, y) for x, y in drawn.outline["points"]]
         rows.append(outlines.ask(image=image, ring=ring, drawn_by=drawn.drawn_by, ringing=False))
@@ -81,6 +82,7 @@ def _pairs() -> Iterator[tuple[dict[str, float | None], dict[str, float | None]]
     fields = rows.values_list("image", "drawn_by", "version", "result__measures")
     last: dict[tuple[int | None, bool], dict[str, float | None]] = {}
     image = None
+    # In order and in portions: all figures of all pictures of ten years do not fit into memory.
     for picture, drawn_by, version, measures in fields.iterator(chunk_size=500):
         if picture != image:
             yield from _both(last)

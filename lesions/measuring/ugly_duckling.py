@@ -17,6 +17,7 @@ def reasons(lesions: Sequence[Lesion], last: dict[int, Assessment | None]) -> di
     """Say by lesion what sets it apart (empty: nothing), of those that were assessed. Asks the database nothing."""
     rows = {lesion.pk: last.get(lesion.pk) for lesion in lesions if lesion.state not in _OFF_CHART}
     done = {pk: row for pk, row in rows.items() if row and _counts(row)}
+    # Figures of two versions differ by how they were measured: held against each other they would invent an odd one.
     newest = max((row.version for row in done.values()), default="")
     known = {pk: _measures(row.result or {}) for pk, row in done.items() if row.version == newest}
     outlined = {pk: values for pk, values in known.items() if values.keys() >= {"darkness", "colours"}}

@@ -26,7 +26,9 @@ class Image(Stated):
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="images")
     kind = models.CharField(max_length=12, choices=ImageKind, default=ImageKind.DERMOSCOPIC)
+    # The file's name on disk and its proof: a signature names what was seen by it.
     sha256 = models.CharField(max_length=64)
+    # A copy without the place and the device that a camera writes into its files.
     derivative_sha256 = models.CharField(max_length=64)
     format = models.CharField(max_length=8)
     width = models.PositiveIntegerField()
@@ -53,6 +55,7 @@ class Image(Stated):
         verbose_name = _("picture")
         ordering = ["taken_on", "pk"]
         constraints = [
+            # Over the whole clinic: the same photograph under two patients means that one of them is wrong.
             models.UniqueConstraint(fields=["sha256"], name="a_picture_is_filed_once"),
             models.CheckConstraint(
                 condition=Q(mm_per_px__isnull=True, scale_origin__isnull=True)
@@ -125,6 +128,7 @@ class Delivery(models.Model):
 
     class Meta:
         constraints = [
+            # One row for both, because only the last one is asked for and pictures are opened many times.
             models.UniqueConstraint(fields=["image", "member"], name="the_last_delivery_of_a_picture_counts")
         ]
 

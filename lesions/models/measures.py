@@ -33,10 +33,14 @@ class Assessment(Stated):
         "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     state = models.CharField(max_length=8, choices=JobState, default=JobState.QUEUED)
+    # A picture that kills its process would be tried for ever: after a few attempts it fails, and somebody looks at
+    # it.
     attempts = models.PositiveSmallIntegerField(default=0)
+    # Until then one worker has it; afterwards that worker counts as dead and another begins.
     lease_until = models.DateTimeField(null=True, blank=True)
     queued_at = models.DateTimeField()
     finished_at = models.DateTimeField(null=True, blank=True)
+    # Never an error's own words: they may name a path or a patient.
     failure = models.CharField(max_length=40, blank=True, help_text="the code of why it failed")
     failure_params = models.JSONField(default=dict, blank=True)
     result = models.JSONField(null=True, blank=True)
@@ -98,6 +102,7 @@ class Flag(models.Model):
     value = models.FloatField(null=True)
     unit = models.CharField(max_length=16, blank=True)
     uncertainty = models.FloatField(null=True)
+    # Kept with value and source as they were: limits change, and what was shown to a signer must stay readable.
     limit = models.FloatField(null=True)
     source = models.CharField(max_length=200, blank=True)
 

@@ -30,6 +30,7 @@ class Recorded(Stated):
         "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
+    # The plain manager leaves out what was struck: a question that forgot to ask is then right, not dangerous.
     objects = Standing()
     everything = models.Manager()
 
@@ -47,6 +48,7 @@ class Procedure(Recorded):
     kind = models.CharField(max_length=10, choices=ProcedureKind)
     on = models.DateField("done on")
     site = models.CharField(max_length=16, blank=True)
+    # Three answers, and not stated counts as yes after an excision: a thread that nobody removes does harm.
     sutures = models.BooleanField(
         "sutures to remove",
         null=True,
@@ -119,6 +121,7 @@ class Diagnosis(Recorded):
     code = models.CharField(max_length=20, choices=DiagnosisCode)
     reported_on = models.DateField()
     anchor = models.DateField("definitive excision", null=True, blank=True)
+    # As typed: a stage depends on whether 0.8 or 0.80 was measured, and a float forgets it.
     thickness = models.CharField("thickness in mm, as reported", max_length=10, blank=True)
     ulceration = models.BooleanField(null=True, blank=True)
     n = models.CharField("N", max_length=4, blank=True)
@@ -136,6 +139,7 @@ class Diagnosis(Recorded):
         default=False,
         help_text="told as soon as a malignant one",
     )
+    # Told apart from empty: empty is still asked for, this is answered.
     not_known = models.JSONField(
         "will not be known",
         default=list,
@@ -143,6 +147,7 @@ class Diagnosis(Recorded):
         help_text="names of fields that nobody is asked for any more",
     )
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    # Beside the duty's own entry, because plans count from this day and ask no duty.
     told_on = models.DateField("patient told on", null=True, blank=True)
     told_by = models.ForeignKey(
         "clinic.Member", null=True, blank=True, on_delete=models.PROTECT, related_name="+"

@@ -34,9 +34,11 @@ class Lesion(Stated):
     """One mark on the skin, with its place in words (site and side) and as a point on the body chart."""
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="lesions")
+    # Small numbers within a patient, because they are said aloud at the couch and written on the skin map.
     label = models.PositiveIntegerField(help_text="1, 2, 3 … within the patient")
     site = models.CharField(max_length=16, help_text="SNOMED CT code of lesions.register.bodymap")
     side = models.CharField(max_length=8, choices=Side)
+    # Both words and a point: words are compared and sent elsewhere, the point finds it again among many.
     view = models.CharField(max_length=5, choices=View)
     x = models.FloatField(help_text="chart units, 0 to 1000")
     y = models.FloatField(help_text="chart units, 0 to 1000")
@@ -127,6 +129,7 @@ class UrgentSign(models.Model):
         constraints = [
             models.CheckConstraint(condition=Q(sign__in=Sign.values), name="an_urgent_sign_is_a_known_word"),
             models.UniqueConstraint(
+                # Only while it is open: the same sign after an examination is news.
                 fields=["lesion", "sign", "noted_on"],
                 condition=Q(answered_by__isnull=True, handed_over__isnull=True),
                 name="an_open_urgent_sign_is_noted_once_a_day",

@@ -27,6 +27,7 @@ class Review(Stated):
     )
     flagged = models.BooleanField()
     urgent = models.BooleanField(default=False)
+    # Drawn when it opens and kept: a lot drawn at each look could be drawn again until it suits.
     look_first = models.BooleanField(
         default=False,
         help_text="drawn by lot: figures and reasons stay hidden until a first impression is keyed",
@@ -98,6 +99,7 @@ class Look(AppendOnly):
         "lesions.Comparison", null=True, on_delete=models.PROTECT, related_name="looks"
     )
     member = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    # By content and not by key: the proof holds even if the row is moved to another lesion.
     images = models.JSONField(help_text="SHA-256 of each picture, the earlier first")
     at = models.DateTimeField()
 
@@ -112,6 +114,7 @@ class Look(AppendOnly):
 class Draft(models.Model):
     """What somebody has begun to decide: it survives a reload, signing out and a lost network, and goes when signed."""
 
+    # May go with its review and its writer: unsigned thoughts are no record.
     review = models.ForeignKey(Review, on_delete=models.CASCADE, related_name="drafts")
     member = models.ForeignKey("clinic.Member", on_delete=models.CASCADE, related_name="+")
     said = models.JSONField(
@@ -140,6 +143,7 @@ class SignOff(AppendOnly):
     in_person = models.BooleanField(default=False)
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField()
+    # The clinic's own day beside the moment: a signature at midnight counts on the day on which it was given.
     signed_on = models.DateField()
     seen = models.JSONField(default=list)
     comparison = models.ForeignKey(

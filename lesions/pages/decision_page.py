@@ -75,6 +75,7 @@ def build(
         "form": form,
         "choices": _keyed(form),
         "hidden": signs_off and _hides(review, draft, request),
+        "looks_first": bool(request.session.get("look_first", False)),
         "impressions": list(zip("ALG", Impression, strict=True)),
         "others": others,
         "reasons": _reasons(review),
@@ -119,6 +120,7 @@ def _resumed(form: forms.Form, lesion: Lesion, draft: Draft | None) -> forms.For
 
 
 def _pictures(review: Any, comparison: Comparison | None, texts: Mapping[str, str]) -> dict[str, Any]:
+    # Moved to another patient meanwhile: from this page it must not be seen any more.
     elsewhere = review.assessment.image.lesion_id != review.lesion_id
     beside = comparing.side_by_side(comparison)
     close = beside.close
@@ -206,6 +208,7 @@ def _chosen(review: Any, wanted: str) -> tuple[Comparison | None, list[dict[str,
     if not rows:
         return None, []
     usual = next((row for row in rows if row.pk == review.comparison_id), rows[-1])
+    # A word of the address that names nothing shows the usual one: a link from an old page still opens.
     named = {"previous": rows[-1], "baseline": rows[0]} | {str(row.pk): row for row in rows}
     chosen = named.get(wanted, usual)
     links = [
@@ -242,11 +245,13 @@ def _queue(request: StaffRequest, review: Any, member: Member, texts: Mapping[st
     """How many others wait in the list that was come from, the next one, and the pictures to fetch before its turn."""
     of = list_of(request)
     place = queue.place_of(review, queue.unflagged(texts) if of else queue.decisions_of(member, texts))
+    # Only the next one: fetched ahead, its pictures stand at once; all of them would be a whole day's traffic.
     following = place.following and _with_pictures(place.following)
     ahead = showing.pictures_of(following, following.comparison) if following else []
     return {
         "of": of,
         "others_wait": place.others,
+        "next_key": place.following,
         "next_url": address(place.following, of) if place.following else "",
         "ahead": [reverse("lesions:view_image", args=[image.pk]) for image in ahead],
     }

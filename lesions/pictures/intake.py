@@ -62,6 +62,7 @@ def accept(
     scale_uncertainty: float | None = None,
 ) -> Image:
     """File a picture and queue its measuring; raises PictureRefused."""
+    # From cheap to dear: what a look at the form can refuse must not cost a decoded picture.
     scale = check_scale(mm_per_px, scale_origin, scale_uncertainty)
     check_size(len(data))
     check_place(lesion, kind, taken_on)
@@ -200,6 +201,7 @@ def _check_new(lesion: Lesion, sha: str) -> None:
     known = Image.objects.filter(sha256=sha).select_related("lesion").first()
     if known is None:
         return
+    # The same file chosen twice is no mistake that anybody has to deal with.
     if known.lesion_id == lesion.pk:
         raise AlreadyFiled("filed_here")
     if known.lesion.patient_id == lesion.patient_id:

@@ -59,6 +59,7 @@ def ask(
     now = clock.now()
     outline = {"points": [list(point) for point in ring], "drawn_by": "person"} if ring else None
     try:
+        # A savepoint: on PostgreSQL a refused row would otherwise spoil the caller's whole transaction.
         with transaction.atomic():
             row = Assessment.objects.create(
                 image=image,
@@ -90,6 +91,7 @@ def key_of(image: Image, ring: Sequence[Point] | None) -> str:
 
 def in_use(rows: Iterable[Assessment]) -> Assessment | None:
     """Find the assessment of a picture that counts: a person's last outline, else the last automatic one."""
+    # A person's outline counts even if the program measured later: it was drawn because the other was wrong.
     return max(rows, key=_weight, default=None)
 
 

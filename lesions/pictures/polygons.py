@@ -51,6 +51,7 @@ def _rounded(points: Sequence[Sequence[float]]) -> list[Point]:
 
 def canonical(ring: Sequence[Point]) -> tuple[Point, ...]:
     """Write a ring in one form: from its smallest point on, always turning the same way."""
+    # Drawn the other way round or from another point it is the same outline, and must have the same key.
     turned = list(ring) if signed_area(ring) > 0 else list(reversed(ring))
     start = turned.index(min(turned))
     return tuple(turned[start:] + turned[:start])
@@ -66,6 +67,7 @@ def first_crossing(ring: Sequence[Point]) -> tuple[int, int] | None:
     count = len(ring)
     sides = [(ring[i], ring[(i + 1) % count]) for i in range(count)]
     for i in range(count):
+        # Every pair of sides: of at most 400 points that is quick enough, and a sweep line is easy to get wrong.
         for j in range(i + 1, count):
             neighbours = j == i + 1 or (i == 0 and j == count - 1)
             if _folded(sides[i], sides[j]) if neighbours else _meet(*sides[i], *sides[j]):
@@ -110,6 +112,7 @@ def thinned(ring: Sequence[Point], most: int = 32) -> list[Point]:
         kept = _halved(ring[: far + 1], stray)[:-1] + _halved([*ring[far:], ring[0]], stray)[:-1]
         if len(kept) <= most:
             return kept
+        # Growing by steps finds a bound in a dozen rounds; the exact one is worth nothing, a hand moves the points.
         stray *= 1.3
 
 

@@ -38,6 +38,7 @@ def set_by_hand(
     if image.kind == ImageKind.OVERVIEW:
         raise ScaleRefused("overview_has_no_scale")
     mm_per_px, unsure = _scale(image, points, mm)
+    # For the trail, because the picture itself keeps only what stands now.
     before = {"mm_per_px": image.mm_per_px, "origin": image.scale_origin}
     used = outlines.in_use(image.assessments.filter(drawn_by__isnull=False).select_related("drawn_by"))
     scale: dict[str, Any] = {
@@ -61,6 +62,7 @@ def _scale(image: Image, points: Sequence[Sequence[float]], mm: float) -> tuple[
     if not (math.isfinite(mm) and 0 < mm <= 200):
         raise ScaleRefused("distance_out_of_range")
     apart = math.dist(one, two)
+    # A hand sets points on the reduced copy: its two pixels are several of the full picture.
     coarser = max(1.0, max(image.width, image.height) / _SCREEN_SIDE)
     unsure = math.sqrt(2) * POINT_PRECISION * coarser / apart if apart else math.inf
     if unsure > MOST_UNCERTAIN:
@@ -69,6 +71,7 @@ def _scale(image: Image, points: Sequence[Sequence[float]], mm: float) -> tuple[
         intake.check_scale(mm / apart, ScaleOrigin.HAND, unsure)
     except PictureRefused as error:
         raise ScaleRefused(error.message.code, **error.message.params) from error
+    # Six figures, as in the key of the measurement: the same two points must give the same key.
     return float(f"{mm / apart:.6g}"), float(f"{unsure:.3g}")
 
 

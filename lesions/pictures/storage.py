@@ -15,6 +15,7 @@ _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
 def path(sha: str) -> Path:
+    # A name that comes out of an address must not be able to climb out of the folder.
     if not _DIGEST.fullmatch(sha):
         raise ValueError("not a SHA-256 in hexadecimal digits")
     return Path(settings.PRIVATE_FILES) / sha[:2] / sha[2:4] / sha
@@ -27,6 +28,7 @@ def put(data: bytes) -> str:
     if verify(sha):
         return sha
     target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    # In the same folder, because only within one file system a rename happens whole or not at all.
     handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=".part-")
     try:
         with os.fdopen(handle, "wb") as file:
@@ -52,6 +54,7 @@ def read(sha: str) -> bytes:
         data = path(sha).read_bytes()
     except FileNotFoundError:
         raise Damaged("stored_file_missing") from None
+    # Asked at each reading: a disk that rots must not change what a decision rests on.
     if hashlib.sha256(data).hexdigest() != sha:
         raise Damaged("stored_file_changed")
     return data

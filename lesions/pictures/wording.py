@@ -64,6 +64,7 @@ class Refused(ValueError):
 
 def sentence(message: Message) -> str:
     """Write a refusal or a failure as one sentence."""
+    # Refusals of the core travel on with their codes; here they get only the reader's language.
     if message.code in core.SENTENCES:
         return core.fill(message, SPOKEN)
     return gettext(_SENTENCES[message.code]) % message.params

@@ -192,6 +192,7 @@ def check_place(code: str, side: Side, view: View, x: float, y: float) -> None:
         raise WrongSide("beside_the_body")
     if hit[0] not in (CODES[code].drawn_as or (code,)):
         raise WrongSide("other_site", code, side, hit)
+    # Refused and not mended: of two statements one is wrong, and only whoever looks at the patient knows which.
     if hit[1] != side:
         raise WrongSide("other_side", code, side, hit)
 

@@ -15,6 +15,7 @@ def note(*, patient: Patient, by: Member, sign: str, words: str = "") -> UrgentS
     require(by, Act.NOTE_SIGNS)
     if sign not in Sign.values:
         raise ValueError("no sign of the list")
+    # Told three times in one day it is one concern; told again after an examination it is a new one.
     row, new = UrgentSign.objects.get_or_create(
         patient=patient,
         lesion=None,

@@ -29,6 +29,7 @@ def moved(lesion: Lesion, state: str | None, monitoring: str | None) -> dict[str
     if state is not None and state != lesion.state:
         _check_state(lesion, state)
         fields["state"] = state
+    # A lesion that is gone would otherwise ask for its next picture for ever.
     if state in ENDED and lesion.monitoring:
         fields["monitoring"] = None
     elif monitoring is not None and (monitoring or None) != lesion.monitoring:
@@ -55,6 +56,7 @@ def ends_a_duty(lesion: Lesion, fields: dict[str, Any]) -> bool:
     """Say whether the change ends a duty: whether a look that is owed would come later or never."""
     if fields.get("state") in ENDED:
         return True
+    # Watching more closely ends nothing: anybody may do that at once.
     return "monitoring" in fields and _CLOSENESS[fields["monitoring"]] < _CLOSENESS[lesion.monitoring or None]
 
 
@@ -84,6 +86,7 @@ def _apply(proposal: Proposal, by: Member) -> Lesion:
         .get(pk=proposals.key_of(proposal))
     )
     given = proposal.fields
+    # Worked out anew: between the proposal and its answer a procedure may have moved the lesion.
     fields = moved(lesion, given.get("state"), given["monitoring"] or "" if "monitoring" in given else None)
     return write(lesion, by, lesion.revision, fields, proposed_by=proposal.proposed_by.pk)
 

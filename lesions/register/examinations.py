@@ -9,6 +9,7 @@ def of_visit(visit: Visit, subject: str) -> None:
     """Record what was examined in this visit: the lesion, or the skin that the patient was worried about."""
     kind, _, key = subject.partition(":")
     if kind == "lesion":
+        # Of this patient only: the subject comes from a form.
         lesion = register.lock(Lesion.objects.only("pk").get(pk=key, patient=visit.patient_id).pk)
         register.answer_signs(
             lesion=lesion, by=visit.by, on=visit.attended_on, outcome=visit.note, visit=visit

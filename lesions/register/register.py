@@ -27,6 +27,7 @@ from lesions.models import (
 from lesions.register import bodymap, endings, wording
 from lesions.register.endings import LesionRefused
 
+# Told apart from None, which takes the monitoring away.
 _KEEP: Any = object()
 _ENDED = endings.ENDED
 
@@ -174,6 +175,7 @@ def answer_signs(
     )
     # Signs noted after the examination stay open: nobody has looked at them yet.
     open_signs(lesion).filter(noted_on__lte=on).update(answered_by=row)
+    # An examination entered late must not set the last one back.
     later = Q(examined_in_person_on__isnull=True) | Q(examined_in_person_on__lt=on)
     found = Lesion.objects.filter(later, pk=lesion.pk)
     found.update(examined_in_person_on=on, revision=F("revision") + 1, changed_at=now)

@@ -32,9 +32,11 @@ def in_words(keys: Iterable[str]) -> dict[str, str]:
     by_kind: dict[str, set[str]] = defaultdict(set)
     for key in keys:
         kind, _, pk = key.partition(":")
+        # A plan that only supposes something names subjects that are in no table.
         if pk.isdecimal():
             by_kind[kind].add(pk)
     words = {f"lesion:{row.pk}": lesion_words(row) for row in Lesion.objects.filter(pk__in=by_kind["lesion"])}
+    # Also what was struck through: an old duty must still say what it was about.
     for row in Procedure.everything.filter(pk__in=by_kind["procedure"]).select_related("lesion"):
         words[f"procedure:{row.pk}"] = procedure_words(row)
     for found in Diagnosis.everything.filter(pk__in=by_kind["diagnosis"]).select_related("lesion"):

@@ -28,6 +28,7 @@ def take(*, by: Member, laboratory: str, reference: str, name: str, words: str) 
     audit.record("report.take", by=by, subject=row, laboratory=row.laboratory, reference=row.reference)
     head = ", ".join(part for part in (row.laboratory, row.reference, row.name) if part)
     note = f"{head}: {row.words}"
+    # Urgent from the start: nobody knows yet whose cancer it may be.
     return ledger.open_duty("match_report", patient=None, opened_from=row, by=by, urgent=True, note=note)
 
 
@@ -60,6 +61,7 @@ def _specimen_of(patient: Patient) -> str:
     subjects = list(
         Duty.objects.filter(patient=patient, **_WAITS).values_list("subject", flat=True).distinct()
     )
+    # Never guessed among several: a report filed with the wrong specimen is believed.
     return subjects[0] if len(subjects) == 1 else "patient"
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.duties import ledger, proposals
@@ -90,6 +91,7 @@ def _strike(row: Recorded, by: Member, revision: int, **details: Any) -> Recorde
     _check_stands_alone(row)
     for ask in BEFORE:
         ask(row)
+    # No signature is asked for here, because a mistake must go; the trail keeps which days it moved.
     waits, patient = longer_waits.before(row.patient), row.patient
     change(row, seen=revision, at=clock.now(), where={"struck_at": None}, struck_at=clock.now(), struck_by=by)
     ledger.reopen(patient, evidence=row, by=by)
@@ -97,6 +99,7 @@ def _strike(row: Recorded, by: Member, revision: int, **details: Any) -> Recorde
         ledger.withdraw(duty, by=by, because=row)
     if isinstance(row, Procedure):
         _put_lesion_back(row)
+    # Somebody believes it now. Striking it through on paper does not tell that person.
     elif row.told_on:
         _ask_what_to_say(row, by)
     longer = [wait.plain() for later in waits for wait in later()]
@@ -139,6 +142,7 @@ def _row_of(proposal: Proposal) -> Recorded:
 
 def _apply(proposal: Proposal, by: Member) -> None:
     row = _row_of(proposal)
+    # Taken back by its writer before the second person had answered: done is done.
     if row.struck_at is None:
         _strike(row, by, row.revision, proposed_by=proposal.proposed_by_id)
 
@@ -149,4 +153,4 @@ def _describe(proposal: Proposal) -> str:
     return _("recorded in error: %(what)s") % {"what": what}
 
 
-IN_ERROR = Proposable("strike a procedure or a result through", _apply, _describe, either=True)
+IN_ERROR = Proposable(gettext_lazy("strike a procedure or a result through"), _apply, _describe, either=True)

@@ -72,6 +72,7 @@ def record_procedure(
         lesion.refresh_from_db()
     details = {"kind": kind, "on": str(on), "sutures": sutures}
     audit.record("procedure.record", by=by, subject=row, patient=patient, **details)
+    # In this transaction: tissue without somebody waiting for its report is how results get lost.
     results_owed.tissue_taken(row, by)
     return row
 
@@ -192,6 +193,7 @@ def amend_diagnosis(
     now = _amended(diagnosis, fields)
     before = {name: getattr(diagnosis, name) for name in AMENDABLE}
     moved = {name: [str(before[name]), str(now[name])] for name in AMENDABLE if before[name] != now[name]}
+    # Also without the tick: a changed diagnosis is another result, whatever it is called.
     corrected = corrected or any(name in moved for name in _OTHER_REPORT)
     if corrected and not why.strip():
         raise ResultRefused(_("Say why the report was corrected, and by whom."))

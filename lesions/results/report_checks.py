@@ -69,6 +69,7 @@ def check_procedure(
         raise ResultRefused(_("This procedure belongs to another record."))
     if lesion and procedure.lesion_id and procedure.lesion_id != lesion.pk:
         raise ResultRefused(_("The specimen was taken from another lesion of this patient."))
+    # An older report is of other tissue: filed here it would end the wait for the right one.
     if reported_on and reported_on < procedure.on:
         raise ResultRefused(_("The report cannot be older than the procedure."))
 
@@ -86,6 +87,7 @@ def check_first(
 
 
 def millimetres(typed: str) -> str:
+    # As it is written on reports of several countries; the core reads one form only.
     return typed.replace(" ", "").replace(",", ".").replace("≥", ">=")
 
 

@@ -56,6 +56,7 @@ def _check_teller(step: Step) -> None:
         raise DutyRefused(
             _("%(who)s was named to tell this; a dermatologist may, or names another.") % {"who": named}
         )
+    # A malignant result is told by who can answer the questions that follow, unless a dermatologist named somebody.
     if step.duty.urgent:
         raise DutyRefused(_("A dermatologist tells this, or names who does: nobody was named."))
 
@@ -65,6 +66,7 @@ def untold(step: Step) -> None:
     if row is None:
         audit.record("diagnosis.untell", by=step.by, subject=step, patient=step.duty.patient)
         return
+    # What was told was the old report; taken back now, the duty to tell the new one would be lost with it.
     if row.versions.filter(corrected=True, at__gte=step.at).exists():
         raise DutyRefused(_("The report was corrected since: it is read and told anew."))
     if step.outcome == "told":
@@ -98,6 +100,7 @@ def will_not_be_known(step: Step) -> None:
 def may_be_known(step: Step) -> None:
     """Ask again for what may be known; what was given up before stays given up."""
     if row := _diagnosis_of(step.duty):
+        # The version that stood when it was given up says which names were given up by that very step.
         before = row.versions.filter(at__lte=step.at).last()
         kept = before.values["not_known"] if before else []
         _set_not_known(row, step, [name for name in row.not_known if name in kept])

@@ -32,6 +32,7 @@ WANTED: Final[Mapping[str, Any]] = {
     "ulceration": gettext_lazy("ulceration"),
     "anchor": gettext_lazy("day of the definitive excision"),
 }
+# Only what a rule of follow-up asks for: a benign naevus has no thickness to miss.
 _WANTED_OF: Final[Mapping[str, tuple[str, ...]]] = {
     DiagnosisCode.MELANOMA: tuple(WANTED),
     DiagnosisCode.MELANOMA_IN_SITU: ("anchor",),
@@ -47,6 +48,7 @@ def tissue_taken(cut: Procedure, by: Member) -> None:
 
 def _was_decided(cut: Procedure) -> bool:
     """Say whether the last signature asked for it: what was decided is urgent, tissue taken besides is not."""
+    # The last one before the knife: a signature that came after it did not ask for it.
     signed = owed.deciding().filter(lesion=cut.lesion_id, signed_on__lte=cut.on).order_by("pk").last()
     return signed is not None and signed.decision in (Decision.BIOPSY, Decision.EXCISE)
 
@@ -56,6 +58,7 @@ def reported(row: Diagnosis, by: Member, tells: Member | None = None) -> None:
     if tells is not None and not may(tells, Act.TELL_PATIENT):
         raise ResultRefused(_("%(name)s may not tell a patient the result.") % {"name": tells})
     report_came(row.procedure, row, by)
+    # “Already removed elsewhere” waits for its report under the lesion, because no procedure here names it.
     if row.lesion_id:
         ledger.end_all(["report"], by=by, evidence=row, subject=f"lesion:{row.lesion_id}")
     _open("tell", row, row, by, urgent=is_urgent(row), owner=tells)
@@ -75,9 +78,11 @@ def amended(row: Diagnosis, version: DiagnosisVersion, by: Member, was_from: Pro
         report_came(cut, version, by)
     if version.report_of is not None:
         _open("tell", version.report_of, version, by, urgent=is_urgent(row))
+    # The report was moved to other tissue: the first piece waits again, or nobody would miss its report.
     if was_from is not None and was_from != row.procedure and not was_from.diagnoses.exists():
         _open("report", was_from, was_from, by, urgent=_was_decided(was_from))
     complete(row, version, by)
+    # Whether picture and report agree was asked because the report said benign, which it says no more.
     if row.code != DiagnosisCode.BENIGN:
         ledger.end_all(
             ["agree"], by=by, evidence=version, patient=row.patient, subject=f"lesion:{row.lesion_id}"

@@ -59,6 +59,7 @@ def reopen(end: CareEnd, by: Member) -> None:
     handed.update(handed_over=None)
     rows = Review.objects.filter(lesion__patient=end.patient, state=ReviewState.HANDED_OVER)
     for review in rows.select_related("lesion").order_by("-pk"):
+        # The database allows one for each lesion, and the newer picture shows more.
         if not review.lesion.reviews.filter(state=ReviewState.WAITING).exists():
             _set(review, ReviewState.WAITING)
             audit.record("review.reopen", by=by, subject=review, patient=end.patient)

@@ -46,6 +46,7 @@ def foresee(lesion: Lesion, *, decision: str, months: int | None, note: str, urg
 def _owed(lesion: Lesion, decision: str, urgent: bool) -> list[Owed]:
     kinds = [*owed.will_follow(decision, lesion)]
     if decision in _BY_THE_PLAN:
+        # First, because it is what the signature is for.
         kinds.insert(0, _BY_THE_PLAN[Decision(decision)])
     in_force, today = limits.in_force(), clock.today()
     return [Owed(kind, KINDS[kind].words, in_force[kind].due_on(today, urgent=urgent)) for kind in kinds]

@@ -5,9 +5,10 @@ from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.models import Member, Role
+from clinic.models import Member
 from clinic.trail import audit
 from lesions.limits.flags import FlagDraft
+from lesions.looking.readers import readers
 from lesions.models import Decision, Dissent, Review, SignOff
 from lesions.register import register
 from lesions.review import owed, reviews, signoff
@@ -55,6 +56,7 @@ def _keep(
 ) -> Dissent:
     said = {"decision": decision, "months": months, "note": note, "stands": stands}
     try:
+        # A savepoint: the refusal is shown, and on PostgreSQL the outer transaction must live on to say so.
         with transaction.atomic():
             return Dissent.objects.create(signoff=signed, by=by, at=clock.now(), **said)
     except IntegrityError as error:
@@ -62,19 +64,22 @@ def _keep(
 
 
 def _third_readers(signed: SignOff, by: Member) -> bool:
-    readers = Member.objects.filter(role=Role.DERMATOLOGIST, is_active=True)
-    return readers.exclude(pk__in=(signed.by_id, by.pk)).exists()
+    return readers().exclude(pk__in=(signed.by_id, by.pk)).exists()
 
 
 def _ask_a_third(signed: SignOff, by: Member) -> None:
-    review = _latest(signed)
-    if review is None:
+    """Put the newest picture before a third reader. Raises SignOffRefused where no picture can carry the question."""
+    review = _newest(signed)
+    if review is None or _open(review, signed, by) is None:
         raise SignOffRefused(
             _("No picture waits that a third could read: decide in person, or add to the decision.")
         )
+
+
+def _open(review: Review, signed: SignOff, by: Member) -> Review | None:
     asked = FlagDraft("dissent", {"by": str(by)})
     kept = [draft for draft in reviews.drafts_of(review) if draft.code != asked.code]
-    reviews.open_review(
+    return reviews.open_review(
         lesion=signed.lesion,
         assessment=review.assessment,
         comparison=review.comparison,
@@ -83,9 +88,12 @@ def _ask_a_third(signed: SignOff, by: Member) -> None:
     )
 
 
-def _latest(signed: SignOff) -> Review | None:
-    rows = Review.objects.filter(lesion=signed.lesion_id).select_related("assessment__image", "comparison")
-    return rows.order_by("-pk").first()
+def _newest(signed: SignOff) -> Review | None:
+    """The review of the newest picture that shows this lesion and can be judged."""
+    rows = Review.objects.filter(lesion=signed.lesion_id, assessment__image__lesion=signed.lesion_id)
+    usable = rows.exclude(assessment__image__in=owed.unusable_pictures())
+    newest = usable.select_related("assessment__image", "comparison")
+    return newest.order_by("-assessment__image__taken_on", "-assessment__image", "-pk").first()
 
 
 def _is_stricter(decision: str, months: int | None, signed: SignOff) -> bool:

@@ -79,6 +79,7 @@ def _is_owed(kind: str, lesion: Lesion) -> bool:
 
 def _may_be_repeated(lesion: Lesion) -> bool:
     """Say whether a repeated picture may be asked for: once for a lesion, however often a picture fails."""
+    # One at a time: a camera that fails five times in a morning leaves one thing to do, not five.
     return lesion.state not in endings.ENDED and not _repeats(lesion).exists()
 
 
@@ -128,6 +129,7 @@ def _replaces(image: Image, duty: Duty) -> bool:
         failed = Assessment.objects.select_related("image").get(pk=key).image
         return image.pk == failed.pk or image.taken_on >= failed.taken_on
     blamed = Image.objects.filter(assessments__reviews__signoff=int(key)).first()
+    # An older picture filed late shows nothing of today's skin.
     return blamed is None or (image.pk != blamed.pk and image.taken_on >= blamed.taken_on)
 
 

@@ -37,12 +37,14 @@ def move(*, image: Image, lesion: Lesion, by: Member, revision: int) -> Image:
         raise PictureRefused("filed_there_now")
     if owed.is_called_wrong(image, lesion):
         raise PictureRefused("called_wrong_there")
+    # In the order of their keys: two people who move pictures opposite ways would else wait for each other for ever.
     for key in sorted((lesion.pk, old.pk)):
         register.lock(key)
     intake.check_place(lesion, image.kind, image.taken_on)
     change(image, seen=revision, at=clock.now(), lesion=lesion, set_aside=False)
     row = _moved(image, old, lesion, by)
     ways = {"from_lesion": old.pk, "to_lesion": lesion.pk}
+    # In the trail of both: whoever looks at either record must find where the picture went or came from.
     for patient in {old.patient_id: old.patient, lesion.patient_id: lesion.patient}.values():
         audit.record("image.move", by=by, subject=image, patient=patient, **ways)
     ledger.end_duty(duty, by=by, evidence=row)

@@ -32,6 +32,7 @@ class Question:
 
 def ask(lesion: Lesion, decision: str, months: int | None, note: str) -> list[Question]:
     """Give the questions to whoever signs; usually none."""
+    # Asked and never refused: the program knows some words and not what the writer knows.
     found = list(_of_the_note(decision, note))
     if decision == Decision.LOOK_AGAIN and months:
         found += _of_the_interval(lesion, months)
@@ -53,6 +54,7 @@ def _of_the_interval(lesion: Lesion, months: int) -> Iterator[Question]:
 
 
 def _of_the_plan(now: Foreseen, then: Foreseen, asked: date, months: int) -> Iterator[Question]:
+    # Asked of the planning core and not reckoned here: two reckonings would one day differ.
     if now.picture and then.picture and then.picture[1] > now.picture[1]:
         days = {"now": str(now.picture[1]), "then": str(then.picture[1])}
         yield Question("later_than_rules", days)

@@ -52,6 +52,7 @@ def _create(
     now = clock.now()
     old = Review.objects.filter(lesion=lesion, state=ReviewState.WAITING)
     readers = not_for or _not_for_of(old.first())
+    # Before the new one is made: the database allows a lesion one review that waits.
     old.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=now)
     urgent = register.open_signs(lesion).exists()
     review = Review.objects.create(
@@ -84,6 +85,7 @@ def put_back(review: Review, state: ReviewState, *, by: Member) -> Review:
     )
     lesion = review.lesion
     waits = lesion.reviews.filter(state=ReviewState.WAITING).select_related("assessment__image").first()
+    # The newer picture keeps its place, and what was undecided about the older one goes into its reasons.
     if waits and _order(waits) > _order(review):
         return _take_along(waits, drafts_of(review))
     kept = drafts_of(review)
@@ -167,4 +169,5 @@ def is_news(row: Assessment, drafts: list[FlagDraft]) -> bool:
     if waits.exists() or not decided.exists():
         return True
     known = set(Flag.objects.filter(review__in=decided).values_list("code", flat=True))
+    # Codes and not figures: the same reason with another number would wake a decided lesion at each new version.
     return bool({draft.code for draft in drafts} - known - set(_OF_THE_PICTURE))

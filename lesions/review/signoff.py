@@ -33,6 +33,7 @@ from lesions.register import register
 from lesions.review import owed, questions, reviews, wording
 from lesions.review.questions import Question
 
+# Short-term watching means about three months (ALT08, BJD08); up to four the lesion counts as watched so.
 SHORT_MONTHS = 4
 _KEEP_WATCHING = (Decision.REASSURE, Decision.LOOK_AGAIN, Decision.INADEQUATE)
 # What can be opened beside the pictures.
@@ -218,6 +219,7 @@ def _about(
     return {
         "seen": [picture.sha256 for picture in showing.pictures_of(review, seen)],
         "comparison": seen,
+        # Only known words: the list comes from a browser, and the record is kept for good.
         "tools": sorted({tool for tool in tools if tool in TOOLS}),
         "seconds": showing.seconds_looked(shown),
         "impression": draft.impression if draft else "",
@@ -238,6 +240,7 @@ def _sign(
     review: Review | None = None,
 ) -> SignOff:
     now, today = clock.now(), clock.today()
+    # Asked before an examination in person answers the signs: what follows is as urgent as what led to it.
     urgent = bool(review and review.urgent) or register.open_signs(lesion).exists()
     signed = SignOff.objects.create(
         lesion=lesion,

@@ -63,6 +63,8 @@ def _check_nobody_acted(signed: SignOff, lesion: Lesion) -> None:
             _("%(name)s has signed “%(decision)s” since.")
             % {"name": later.by, "decision": later.get_decision_display()}
         )
+    # By when it was recorded, not by its day: a procedure of yesterday entered just now was not led by this
+    # signature.
     cut = lesion.procedures.filter(changed_at__gte=signed.signed_at).select_related("by").first()
     if cut:
         raise SignOffRefused(
@@ -77,6 +79,7 @@ def _check_nobody_acted(signed: SignOff, lesion: Lesion) -> None:
 
 def _check_not_amended(signed: SignOff, lesion: Lesion) -> None:
     left = signoff.moved_by(signed.decision, signed.months)
+    # Only what this signature had moved: a new note on the lesion does not stand in the way.
     if all(getattr(lesion, name) == value for name, value in left.items()):
         return
     rows = AuditRecord.objects.filter(subject=audit.subject_of(lesion), at__gte=signed.signed_at)
@@ -96,6 +99,7 @@ def _acted(done: Duty) -> str:
 def _put_lesion_back(signed: SignOff, lesion: Lesion) -> None:
     fields = {name: signed.before[name] for name in signoff.moved_by(signed.decision, signed.months)}
     if signed.in_person:
+        # The day of the last examination that still stands; simply emptied, an earlier one would be lost.
         seen = lesion.examinations.filter(signoff__revoked__isnull=True, visit__struck_at__isnull=True)
         fields["examined_in_person_on"] = seen.aggregate(Max("examined_on"))["examined_on__max"]
     if fields:

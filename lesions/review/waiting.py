@@ -17,6 +17,7 @@ def to_measure() -> QuerySet[Assessment]:
 
 def not_measured() -> QuerySet[Assessment]:
     """Find pictures that could not be measured, where nobody has decided on the lesion since."""
+    # By the review that waits: decided by eye, a picture that cannot be measured is nobody's work any more.
     failed = _jobs().filter(state=JobState.FAILED, reviews__state=ReviewState.WAITING)
     return failed.order_by("finished_at", "pk")
 

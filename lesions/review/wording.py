@@ -58,6 +58,7 @@ class FlagWords:
 def flag_words(flag: Flag | FlagDraft) -> FlagWords:
     """Write why this flag was raised."""
     given = flag.params
+    # The clinic's own limits bring their own sentence; only the program's flags have words here.
     said = list(_limit(given) if "sentence" in given else _BY_CODE[flag.code](given))
     if "compared_with" in given:
         day = write_day(date.fromisoformat(given["compared_with"]))

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST
 from clinic.access import Act, StaffRequest, allow
 from clinic.people import risk
 from lesions.looking import drafts, showing
+from lesions.looking.drafts import NothingWaits
 from lesions.looking.showing import NotShown
 from lesions.models import Review, ReviewState, SignOff
 from lesions.pages import decision_page
@@ -34,7 +35,10 @@ def look(request: StaffRequest, pk: int) -> HttpResponse:
 def draft(request: StaffRequest, pk: int) -> HttpResponse:
     """What is filled in so far, sent while somebody thinks."""
     review = get_object_or_404(Review, pk=pk)
-    drafts.keep(review=review, by=request.user, said=request.POST)
+    try:
+        drafts.keep(review=review, by=request.user, said=request.POST)
+    except NothingWaits:
+        return JsonResponse({}, status=409)
     return JsonResponse({})
 
 
@@ -45,6 +49,8 @@ def impression(request: StaffRequest, pk: int) -> HttpResponse:
     review = get_object_or_404(Review, pk=pk)
     try:
         drafts.key_impression(review=review, by=request.user, impression=request.POST.get("impression", ""))
+    except NothingWaits:
+        pass  # the page says who decided meanwhile
     except ValueError:
         return HttpResponse(status=422)
     return redirect(decision_page.address(pk, decision_page.list_of(request)))

@@ -68,12 +68,18 @@ def _shown(request: StaffRequest, review: Review) -> Shown | None:
 
 
 def _following(request: StaffRequest, review: Review) -> str:
-    """The next item of the list that was come from; the list itself only where nothing is left in it."""
+    """The next item of the list that was come from; the list itself only where nothing is left in it.
+
+    The page that is signed names the item whose pictures it has fetched; it comes next if it still waits.
+    """
     of = decision_page.list_of(request)
     rows = queue.unflagged() if of else queue.decisions_of(request.user)
-    place = queue.place_of(review, rows)
-    if place.following:
-        return decision_page.address(place.following, of)
+    named = request.POST.get("next", "")
+    if named.isdecimal() and named != str(review.pk) and queue.still_waits(int(named), rows):
+        return decision_page.address(int(named), of)
+    following = queue.place_of(review, rows).following
+    if following:
+        return decision_page.address(following, of)
     return reverse("lesions:unflagged" if of else "lesions:decisions")
 
 

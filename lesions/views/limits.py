@@ -38,7 +38,7 @@ def _page(request: StaffRequest, policy: Policy | None, versions: list[Version])
 
 
 def _read(text: str) -> dict[str, Any]:
-    faults = flags.check(text)
+    faults = wording.faults_of(text)
     if faults:
         return {"faults": faults}
     table, own = flags.limits(text), flags.own_repeatability(text)
@@ -58,7 +58,7 @@ def _shown(limit: flags.Limit) -> dict[str, str]:
 @allow(Act.PROPOSE_POLICY)
 def draft(request: StaffRequest) -> HttpResponse:
     form = LimitsForm(request.POST or None, initial={"toml": _start()})
-    made = PAGES.keep(request, form, flags.check) if form.is_valid() else None
+    made = PAGES.keep(request, form, wording.faults_of) if form.is_valid() else None
     if made:
         messages.success(
             request,

@@ -56,6 +56,7 @@ def _outline_page(request: StaffRequest, image: Image, form: OutlineForm) -> Htt
         "automatic": as_lines(polygons.thinned(outlines.ring_of(automatic))),
         "doubts": wording.doubts_of(automatic.result if automatic else None),
         "most": polygons.MOST_POINTS,
+        "closed": True,
     }
     return _page(request, image, form, "outline", context)
 
@@ -83,7 +84,7 @@ def scale(request: StaffRequest, pk: int) -> HttpResponse:
         form = ScaleForm(initial={"revision": image.revision})
     used = outlines.measured(image)
     found = used.result["scale"] if used and used.result else None
-    return _page(request, image, form, "scale", {"found": found})
+    return _page(request, image, form, "scale", {"found": found, "most": 2})
 
 
 def _page(

@@ -18,6 +18,7 @@ from scheduling.rules.ruleset.ruleset import RuleSet
 
 WEEKS = 52
 WEEK = timedelta(days=7)
+# A whole year, because fewer come in the holidays and in snow.
 OWN_YEAR = timedelta(days=365)
 
 
@@ -141,9 +142,11 @@ def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
     for patient, known in visits_wanted.everybody() if ruleset else ():
         found.records += 1
         plan = getattr(patient, "plan", None)
+        # Counted and said beside the forecast: of those records it shows what was true before.
         found.behind += plan is None or plan.facts_revision != patient.facts_revision
         wanted = visits_wanted.following(known, ruleset, patient.open_recalls, today, last)  # type: ignore[attr-defined, arg-type]
         for day, items in visits_wanted.visits(wanted, today).items():
+            # Whoever is booked stands among the diary's own; counted here as well the week would look fuller.
             free = [one for one in items if getattr(one, "state", "") != RecallState.BOOKED]
             week = _week(today, day)
             if free and week is not None:

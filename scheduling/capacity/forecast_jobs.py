@@ -34,6 +34,7 @@ def every_morning(today: date) -> None:
     rules = rules_in_force()
     if rules and background.is_large():
         _ask(rules[0], today)
+        # A forecast of yesterday is no record of care: nothing rests on it.
         YearRun.objects.filter(day__lt=today).delete()
 
 

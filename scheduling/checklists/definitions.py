@@ -58,6 +58,7 @@ class Sheet:
         return [(item.label, item.words(entries[item.name])) for item in self.items]
 
     def judge(self, entries: Entries) -> Score:
+        # Each answer first, so that a sum is never made of what the sheet does not offer.
         for item in self.items:
             _check(item, entries.get(item.name))
         try:

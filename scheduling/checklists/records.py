@@ -46,6 +46,7 @@ def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[s
         raise ChecklistRefused(_("There is no such checklist."))
     if visit.patient_id != lesion.patient_id:
         raise ChecklistRefused(_("That visit belongs to another patient."))
+    # Only what the sheet asks: anything else in the request is dropped.
     kept = {item.name: entries.get(item.name) for item in sheet.items}
     try:
         score = sheet.judge(kept)

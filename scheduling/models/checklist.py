@@ -19,6 +19,7 @@ class Checklist(AppendOnly):
     visit = models.ForeignKey("clinic.Visit", on_delete=models.PROTECT, related_name="checklists")
     kind = models.CharField(max_length=16, choices=ChecklistKind)
     entries = models.JSONField()
+    # Kept as it was added up: a sum that was shown beside its threshold must not change with the program.
     score = models.DecimalField(max_digits=3, decimal_places=1)
     threshold_met = models.BooleanField(help_text="the published threshold, in the words of its source")
     reading = models.CharField(max_length=24, help_text="the published threshold that the sum is laid beside")

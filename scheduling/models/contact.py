@@ -29,8 +29,10 @@ class ContactAttempt(AppendOnly):
     at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     route = models.CharField(max_length=8, choices=RouteKind)
+    # Copied, because the route may be corrected later and it must stay readable what was dialled.
     address = models.CharField("number or address used", max_length=200)
     outcome = models.CharField(max_length=18, choices=Outcome)
+    # Worked out when it was logged: a rule of counting that changes later must not undo a decision it led to.
     counts = models.BooleanField()
     told = models.TextField("what the patient was told about why", blank=True)
     next_action = models.CharField(max_length=120, blank=True)

@@ -98,6 +98,7 @@ class Appointment(Stated):
         return f"appointment at {self.starts_at:%Y-%m-%d %H:%M}"
 
 
+# Cells and no ranges: PostgreSQL could exclude overlapping ranges, SQLite has nothing of the kind.
 class BookedCell(models.Model):
     """Five minutes of a resource: the unique row is what makes double booking impossible on both databases."""
 

@@ -7,6 +7,7 @@ class FailsafeRun(models.Model):
     day = models.DateField()
     ran_at = models.DateTimeField()
     records = models.PositiveIntegerField()
+    # Numbers and keys as they were counted that morning: asked again later, the lists would say something else.
     counts = models.JSONField()
     alarms = models.JSONField(default=list)
     checks_ended = models.JSONField(

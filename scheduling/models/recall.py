@@ -50,9 +50,11 @@ class Recall(Stated):
         max_length=40, default="patient", help_text="what the series comes from, such as diagnosis:4"
     )
     policy = models.ForeignKey("clinic.Policy", on_delete=models.PROTECT, related_name="+")
+    # Every rule that asks for it, not only the one that governs: ending one series must leave the others.
     reasons = models.JSONField(default=list)
     state = models.CharField(max_length=10, choices=RecallState, default=RecallState.PLANNED)
     opened_on = models.DateField()
+    # How often a visit came to nothing: whoever rings next should know it before the patient says so.
     reopened = models.PositiveSmallIntegerField(default=0)
     next_look_on = models.DateField(
         null=True, blank=True, help_text="cannot be reached: looked at again on this day"
@@ -93,6 +95,7 @@ class Recall(Stated):
         indexes = [models.Index(fields=["state", "earliest"]), models.Index(fields=["state", "latest"])]
         constraints = [
             models.UniqueConstraint(
+                # Two open ones would be called twice and booked twice, and one of them would be left over.
                 fields=["patient", "purpose", "subject"],
                 condition=Q(state__in=OPEN),
                 name="one_recall_of_a_purpose_is_open",

@@ -12,6 +12,7 @@ class Plan(models.Model):
     policy = models.ForeignKey("clinic.Policy", on_delete=models.PROTECT, related_name="+")
     valid_until = models.DateField()
     made_at = models.DateTimeField()
+    # As they were given: why the plan says this can be worked out again, years and versions later.
     facts = models.JSONField()
     result = models.JSONField()
 
@@ -33,6 +34,7 @@ class PlanProblem(models.Model):
         default=list, help_text="parameters of further questions of this code and subject"
     )
     since = models.DateField()
+    # Never deleted: how long a question waited for a person is a figure that a clinic should see.
     gone_on = models.DateField(null=True)
 
     class Meta:

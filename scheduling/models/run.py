@@ -6,6 +6,7 @@ class Run(models.Model):
     """A result that is worked out in the background and kept; a row without `made_at` is the job."""
 
     asked_at = models.DateTimeField()
+    # So that a worker that died lets go of it after a while.
     started_at = models.DateTimeField(null=True)
     made_at = models.DateTimeField(null=True)
     result = models.JSONField(default=dict, encoder=DjangoJSONEncoder)

@@ -17,6 +17,7 @@ class WorkItem(Stated):
 
     day = models.DateField()
     recall = models.ForeignKey("scheduling.Recall", on_delete=models.PROTECT, related_name="work_items")
+    # Fixed in the morning: a list whose rows change places while it is worked on makes people skip some.
     position = models.PositiveIntegerField()
     state = models.CharField(max_length=12, choices=ItemState, default=ItemState.OPEN)
     claimed_by = models.ForeignKey(

@@ -40,6 +40,7 @@ def _none(recall: Recall) -> Completion | None:
 
 def _picture(recall: Recall) -> Completion | None:
     taken = Image.objects.filter(lesion_id=_key(recall), taken_on__gte=recall.earliest)
+    # A picture that nobody can judge is no look at the lesion: the next one is still owed.
     taken = taken.exclude(pk__in=owed.unusable_pictures().filter(lesion=_key(recall)))
     row = taken.order_by("taken_on", "pk").first()
     return Completion(row.taken_on, "picture", evidence=f"lesions.image:{row.pk}") if row else None
@@ -52,6 +53,7 @@ def _examination(recall: Recall) -> Completion | None:
     if kind == "decision":
         return _decided(int(key))
     seen = Examination.objects.filter(lesion_id=_key(recall), examined_on__gte=recall.earliest)
+    # What was taken back was not seen, however the row still reads.
     seen = seen.filter(visit__struck_at__isnull=True, signoff__revoked__isnull=True)
     return _by_examination(seen.order_by("examined_on", "pk").first())
 

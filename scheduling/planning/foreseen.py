@@ -49,6 +49,7 @@ def _if_signed(known: Facts, lesion: Lesion, supposed: Supposed) -> Facts:
     decision, months = supposed
     moved: Any = signoff.moved_by(decision, months)
     lesions = [replace(row, **moved) if row.id == str(lesion.pk) else row for row in known.lesions]
+    # The last of all: as a signature given now would be, of two on one day the later decides.
     order = 1 + max((row.order for row in known.decisions), default=0)
     word: Any = decision
     signed = facts.DecisionFact("supposed", order, str(lesion.pk), word, clock.today(), months)

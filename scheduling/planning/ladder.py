@@ -24,6 +24,7 @@ class Ladder:
 LADDERS: dict[str, Ladder] = {
     Urgency.A: Ladder(
         attempts=3,
+        # No lead: what is urgent is called for on the day on which it is known.
         lead_days=0,
         within=_("5 working days"),
         spacing=_("1 to 2 working days apart, at two times of day"),

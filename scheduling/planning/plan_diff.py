@@ -49,6 +49,7 @@ def replan_and_compare(keys: Sequence[int], *, keep: bool) -> dict[int, list[Dif
             for key in done:
                 recalls = _of_recalls(before[key], after[key], ended)
                 found[key] = [*recalls, *_of_problems(before[key], after[key])]
+            # Tried with the very writes: a second, gentler calculation would one day say something else than happens.
             if not keep:
                 raise _TakenBack
     except _TakenBack:

@@ -36,6 +36,7 @@ class PlanWriter:
 
     def write(self) -> dict[int, Plan]:
         """Write the plans of those patients whose facts and rules are still the ones that were read; returns them."""
+        # Only now are the patients locked: the seconds of reading and planning before held nobody up.
         unmoved = self.lock()
         answers = [one for one in self.answers if one.patient.pk in unmoved]
         problems = _open_problems(answers)

@@ -55,6 +55,7 @@ def owe(appointment: Appointment, why: dict[str, str], by: Member | None, *, urg
     `why`: a code of `wording.BECAUSE` and its parameters.
     """
     because = {**why, "booked": str(timezone.localdate(appointment.starts_at))}
+    # Answered once for this reason and this day, it would come back with every replan and be waved through unread.
     before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), ended_at__isnull=False)
     answered = before.exclude(evidence=subject_of(appointment)).values_list("because", flat=True)
     if because in answered:

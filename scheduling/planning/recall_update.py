@@ -138,6 +138,7 @@ class RecallUpdate:
         if done:
             self.complete(row, done)
             return True
+        # Somebody has been promised this day; only a person may tell the patient otherwise.
         if self.is_booked(row):
             if due:
                 self.keep(row, due, fields)

@@ -28,6 +28,7 @@ __all__ = [
 ]
 
 TRIES = 3
+# A portion is one transaction: larger ones hold SQLite's only writer too long, smaller ones ask too often.
 PORTION = 100
 
 

@@ -4,7 +4,8 @@ from functools import lru_cache
 
 from clinic import policies
 from clinic.models import Policy, PolicyKind
-from scheduling.rules.ruleset import ruleset
+from clinic.wording import SPOKEN
+from scheduling.rules.ruleset import fault_wording, ruleset
 from scheduling.rules.ruleset.ruleset import RuleSet
 
 
@@ -23,5 +24,5 @@ def rules_in_force() -> tuple[Policy, RuleSet] | None:
 
 
 def check(text: str) -> list[str]:
-    """List the errors of a rule set in words, each with its place; a warning forbids no draft."""
-    return [str(fault) for fault in ruleset.check(text) if fault.kind == "error"]
+    """List the errors of a rule set in the reader's language, each with its place; a warning forbids no draft."""
+    return [fault_wording.say(fault, SPOKEN) for fault in ruleset.check(text) if fault.kind == "error"]

@@ -25,6 +25,7 @@ def as_urgent(plan: Plan, subjects: frozenset[str]) -> Plan:
     if not subjects:
         return plan
     due = tuple(
+        # Raised and never lowered: the core's own urgency is the least that holds.
         replace(row, urgency="A") if row.purpose == Purpose.RESULT_VISIT and row.subject in subjects else row
         for row in plan.due
     )

@@ -16,6 +16,7 @@ from scheduling.rules.plan import engine
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.ruleset.ruleset import RuleSet
 
+# Facts and plans of all records of a large clinic do not fit into memory together.
 CHUNK = 500
 AHEAD = timedelta(days=731)  # how far later intervals are compared: two years, as long as a first phase runs
 
@@ -83,6 +84,7 @@ def longer(old: list[tuple[date, date]], new: list[tuple[date, date]]) -> tuple[
     """Compare two rows of visits: by how many days one comes later at most, and whether one is no longer asked for."""
     most, falls_away = 0, False
     for before, after in zip_longest(old, new):
+        # An additional visit makes nobody wait longer.
         if before is None:
             break
         if after is None:

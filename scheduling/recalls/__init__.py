@@ -1,1 +1,1 @@
-"""Recalls: how they end, what was set by hand, who was missed, and where everybody is."""
+"""Recalls: how they end, what was set by hand, who was missed, and why."""

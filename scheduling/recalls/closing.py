@@ -57,6 +57,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_open(recall)
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
+    # One proposal waits at a time; the newer one says more, and its author reads what became of the older.
     proposals.settle_all(proposals.about(recall), answer=_("replaced by a later proposal"))
     proposals.propose(
         ACT,
@@ -78,6 +79,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
 def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) -> Recall:
     """Close a recall with a ground. A and B need a dermatologist unless superseded; an error a second person."""
     _check_right(recall, by, ground)
+    # A mistake is the one ground that nobody outside can confirm, so it takes two.
     if ground == Ground.ERROR and recall.proposed_by_id in (None, by.pk):
         raise RecallRefused(
             _("“Entered in error” is closed by a second person, after somebody else proposed it.")
@@ -148,6 +150,7 @@ def _confirm(proposal: Proposal, by: Member) -> None:
 
 def _refused(proposal: Proposal) -> None:
     recall = _recall_of(proposal)
+    # The list showed “closing proposed” and left the recall alone: it is to be called for again.
     nobody: dict[str, Any] = {"proposed_ground": "", "proposed_note": "", "proposed_by": None}
     change(recall, seen=recall.revision, at=clock.now(), **nobody)
 
@@ -167,6 +170,7 @@ def mark_unreachable(*, recall: Recall, by: Member, revision: int, next_look_on:
     require(by, Act.CLOSE_RECALLS)
     _check_open(recall)
     latest = clock.today() + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    # Not for ever: “cannot be reached” without a day would be the place where people are forgotten.
     if not clock.today() < next_look_on <= latest:
         raise RecallRefused(
             _("Say when it is looked at again: from tomorrow to %(days)s days ahead.")

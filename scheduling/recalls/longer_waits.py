@@ -60,9 +60,11 @@ def _later(before: _Wanted, after: _Wanted) -> list[Wait]:
     places = wording.subjects(list(before.due.values()))
     found = []
     for key, was in before.due.items():
+        # Done is not put off: what comes after it is counted from now on.
         if key in finished or key[0] == _DONE_BY_ITS_RECORD:
             continue
         now = after.due.get(key)
+        # Target and last day both: a window may open later and still end on its old day.
         first = now is None or now.target > was.target or now.latest > was.latest
         fewer = not first and _fewer(before.targets[key], after.targets[key])
         if first or fewer:

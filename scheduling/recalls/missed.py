@@ -32,6 +32,7 @@ _HEAD = (
     gettext_lazy("why"),
     gettext_lazy("owner"),
 )
+# What a spreadsheet takes for a formula: a name like =cmd|… would run when the file is opened.
 _RISKY = ("=", "+", "-", "@", "\t", "\r")
 
 

@@ -76,6 +76,7 @@ def count_people(today: date) -> int:
 
 def _last_visit(today: date, *ended: When) -> Subquery:
     """Say what the last appointment gives as a reason; nothing where there is none, or they came."""
+    # From midnight: somebody who is to come at four this afternoon has missed nothing yet.
     midnight = timezone.make_aware(datetime.combine(today, time()))
     booked = Q(state=AppointmentState.BOOKED)
     past, ahead = _when(booked & Q(starts_at__lt=midnight), "no_outcome"), _when(booked, "booked")
@@ -86,6 +87,7 @@ def _last_visit(today: date, *ended: When) -> Subquery:
 
 def _by_contact() -> Case:
     counted = ContactAttempt.objects.filter(recall=OuterRef("pk"), struck__isnull=True, counts=True)
+    # “No hours in its window” is the clinic's own doing and must not be counted as the patient's.
     bookable = Session.objects.filter(day__gte=OuterRef("earliest"), day__lte=OuterRef("latest"))
     has_hours = Exists(bookable.exclude(day__in=ClosureDay.objects.values("day")))
     return Case(

@@ -104,6 +104,7 @@ def _set(
         decided_on=clock.today(),
         changed_at=clock.now(),
     )
+    # Before the old one ends: the effect is what the patient will notice, whatever decision stood until now.
     effect = _checked_effect(row, accepted)
     replaced = standing(patient, (purpose, subject))
     if replaced:
@@ -183,6 +184,7 @@ def is_spent(row: Override, governs: set[str]) -> bool:
 def _check(patient: Patient, reason: str, date: Day | None, until: Day | None) -> None:
     if patient.status != PatientStatus.ACTIVE:
         raise OverrideRefused(_("Care has ended: resume it before a date is set."))
+    # A full stop is what people type into a field that must not be empty.
     if not reason.strip(" ."):
         raise OverrideRefused(_("Say why: the reason stands beside the date wherever it is shown."))
     if any(day is not None and day < clock.today() for day in (date, until)):
@@ -242,6 +244,7 @@ def _due(known: Facts, key: Key) -> Due | None:
     rules = rules_in_force()
     if rules is None:
         raise OverrideRefused(_("No rule set is in force: nothing is planned yet."))
+    # Through the strict reader, as every plan: supposed facts must not get past what real ones may not.
     found = engine.plan(facts.parse(facts.to_json(known)), rules[1], clock.today()).due
     return next((one for one in found if (one.purpose, one.subject) == key), None)
 

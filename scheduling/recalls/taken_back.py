@@ -57,6 +57,7 @@ def _reopen_all(recalls: list[Recall], why: str, refused: type[ValueError]) -> N
         )
         for following in later.select_related("patient"):
             if following.state == RecallState.BOOKED:
+                # Somebody has promised the patient a day by now; that person must first be asked.
                 raise refused(_("What follows from it is booked already: cancel that first."))
             supersede(following, code=why)
         _reopen(recall, why)

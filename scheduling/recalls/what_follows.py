@@ -39,6 +39,7 @@ def answer_what_follows(
     if answer == Answer.DISCHARGE:
         key = (given["rule"], given["of"])
         return discharge.end_series(**about, series=[key], note=reason)[0]
+    # An interval without an end would be a discharge from ever being asked again.
     if until is None:
         raise RecallRefused(_("Say until when this holds: then somebody is asked again."))
     every = given["every"] if answer == Answer.GO_ON else interval

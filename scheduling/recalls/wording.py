@@ -41,6 +41,7 @@ def subjects(recalls: Iterable[About]) -> dict[str, str]:
 def what_for(recall: Recall, places: dict[str, str]) -> str:
     """Full skin check, number 5; Picture of a lesion: lesion 2, LEFT upper arm"""
     what = what_is_planned(recall, places)
+    # A lesion is photographed for years: “number 14” tells nobody anything.
     counted = recall.number > 1 and not recall.subject.startswith("lesion:")
     if not counted:
         return what
@@ -172,6 +173,7 @@ def strip_of(recall: Recall, visits: Iterable[date], today: date) -> Strip:
     """Draw the window of one recall among the visits of the last half year."""
     start = min(today - _BEFORE, recall.earliest - timedelta(days=20))
     end = max(today + _AFTER, recall.latest + timedelta(days=20))
+    # A window far away would press the last half year into a few dots.
     if end - start > 3 * (_BEFORE + _AFTER):
         start, end = today - _BEFORE, today + _AFTER
     label = recall.get_purpose_display()

@@ -26,6 +26,7 @@ def approve(*, policy: Policy, by: Member, revision: int, digest: str, accepted:
     found = preview_jobs.kept(policy, clock.today(), seen) or make_preview(policy, clock.today())
     if digest != found.digest:
         raise policies.PolicyRefused(LOOK_AGAIN)
+    # By groups and not one tick for all: “some come later” is not what anybody can answer for.
     if set(found.lengthened) - set(accepted):
         raise policies.PolicyRefused(_("Some people would be seen later: tick each of these as accepted."))
     with transaction.atomic():

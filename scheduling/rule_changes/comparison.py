@@ -57,6 +57,7 @@ def facts_of(chosen: Chosen, today: date) -> Facts:
     supposed = Facts(
         patient=facts.PatientFacts(risk=risk),
         diagnoses=(_diagnosis(chosen, today),) if chosen.code else (),
+        # Checked today: otherwise each set would first ask for the check that is missing, and all would look alike.
         done=(facts.Done("full_skin_check", "patient", today),),
     )
     try:

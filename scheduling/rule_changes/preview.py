@@ -123,6 +123,7 @@ class RulePreview:
             visits_wanted.following(known, current, old.due, self.today, until) if current and old else []
         )
         changes = list(_changes(patient, old_all, new.due, new_all))
+        # A question that the present set asks as well is no effect of the new one.
         answered = {(one.code, one.subject) for one in old.problems} if old else set()
         asked = [
             NoAnswer(patient.pk, one.code, one.subject, dict(one.params))

@@ -15,7 +15,7 @@ from scheduling.rules.facts import facts
 from scheduling.rules.plan import engine, wording
 from scheduling.rules.plan.messages import NO_REASON
 from scheduling.rules.plan.plan import Due, Plan
-from scheduling.rules.ruleset import ruleset
+from scheduling.rules.ruleset import fault_wording, ruleset
 from scheduling.rules.sites import SITES
 
 MOST_CHARACTERS = 4_000_000  # of a file; the facts of a patient, or a rule set, take some thousands
@@ -56,12 +56,17 @@ def check(options: argparse.Namespace) -> int:
     errors = sum(fault.kind == "error" for fault in faults)
     sound = not errors
     if options.json:
-        _print_json({"schema": 1, "ok": sound, "faults": [asdict(fault) for fault in faults]})
+        _print_json({"schema": 1, "ok": sound, "faults": [_plain(fault) for fault in faults]})
     else:
         for fault in faults:
-            print(f"Warning: {fault}" if fault.kind == "warning" else fault)
+            words = fault_wording.say(fault)
+            print(f"Warning: {words}" if fault.kind == "warning" else words)
         print(f"{errors} faults" if errors else "No faults.")
     return 0 if sound else 1
+
+
+def _plain(fault: ruleset.Fault) -> dict[str, Any]:
+    return asdict(fault) | {"text": fault_wording.say(fault)}
 
 
 def explain(options: argparse.Namespace) -> int:
@@ -149,7 +154,7 @@ def _ruleset(name: str) -> ruleset.RuleSet:
     try:
         return ruleset.load(_text(name))
     except ruleset.FaultyRuleSet as error:
-        raise Unreadable(f"the rule set {name} has faults: {error}") from None
+        raise Unreadable(f"the rule set {name} has faults: {fault_wording.say_all(error.faults)}") from None
 
 
 def _plan(options: argparse.Namespace, rules: ruleset.RuleSet) -> Plan:

@@ -12,9 +12,10 @@ from clinic import clock
 from clinic.access import Act, StaffRequest, allow
 from clinic.models import Patient
 from clinic.pages.paging import page_of_rows
+from scheduling.counting import duty_count, whereabouts
 from scheduling.models import FailsafeRun
-from scheduling.recalls import duty_count, missed_reasons, whereabouts, wording
 from scheduling.recalls import missed as late
+from scheduling.recalls import missed_reasons, wording
 from scheduling.views.problems import open_problems
 
 

@@ -13,11 +13,12 @@ from clinic.models import StaleRow
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict, page_form, page_of
 from clinic.wording import write_day
+from scheduling.counting import whereabouts
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
 from scheduling.planning import wording as plan_words
 from scheduling.problem_links import links_of
-from scheduling.recalls import overrides, what_follows, whereabouts
+from scheduling.recalls import overrides, what_follows
 from scheduling.recalls.closing import RecallRefused
 
 

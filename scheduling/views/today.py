@@ -21,6 +21,7 @@ from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
 from clinic.wording import write_day
+from scheduling.counting import whereabouts
 from scheduling.desk import bookable, day_tally, what_next, worklists
 from scheduling.models import (
     Appointment,
@@ -31,7 +32,7 @@ from scheduling.models import (
 )
 from scheduling.planning import ladder
 from scheduling.planning.wording import OWN, source_words
-from scheduling.recalls import whereabouts, wording
+from scheduling.recalls import wording
 from scheduling.recalls.missed import tried
 
 ROOM_DAYS = 14

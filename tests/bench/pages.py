@@ -125,7 +125,7 @@ def main():
 def run(asked, connection):
     try:
         from clinic import clock
-        from scheduling.recalls import whereabouts
+        from scheduling.counting import whereabouts
         from tests import build
 
         settle()

@@ -292,7 +292,7 @@ def copies(review, count):
 
 
 def _copied(assessment, lesion, number):
-    image = _again(assessment.image, lesion=lesion, sha256=f"{number:064x}")
+    image = _again(assessment.image, lesion=lesion, sha256=f"c{number:063x}")
     return _again(assessment, image=image)
 
 

@@ -31,11 +31,12 @@ from lesions.models import Decision, Diagnosis, Lesion, LesionState, Monitoring,
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.desk import taking_back as desk_taking_back
 from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Outcome, Recall
 from scheduling.planning import replan
-from scheduling.recalls import closing, duty_count, overrides, whereabouts
+from scheduling.recalls import closing, overrides
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene

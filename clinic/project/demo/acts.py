@@ -162,6 +162,7 @@ def note_sign(demo: DemoClinic, part: Part, event: e.Noted) -> None:
 
 def measure_queued(demo: DemoClinic) -> None:
     """Measure everything that waits, each picture as of soon after it was queued."""
+    # By the day of the picture: a comparison looks at what was taken before.
     waiting = Assessment.objects.filter(state=JobState.QUEUED).order_by("image__taken_on", "pk")
     rows = list(waiting.values_list("pk", "queued_at", "image__lesion"))
     while rows:

@@ -19,6 +19,7 @@ from lesions.limits import flags
 from scheduling.rules.ruleset import ruleset
 
 Say = Callable[[str], None]
+# Two years and some days: the longest history begins 702 days ago.
 FIRST_DAY = 735
 DRAFTED = 6
 NEXT_RULES = (

@@ -26,17 +26,7 @@ class NotOurs(Exception):
 
 @dataclass(frozen=True)
 class Login:
-    """One log-in of the demo; the password is new with each build and stands nowhere in the database."""
-
-    role: str
-    username: str
-    password: str
-    name: str
-
-
-@dataclass(frozen=True)
-class Pass:
-    """One log-in as it is kept for the next start."""
+    """One log-in of the demo; the password is new with each build and is kept in a file of its owner's alone."""
 
     role: str
     username: str
@@ -49,7 +39,7 @@ class Built:
     """What is known of a finished build."""
 
     on: date
-    logins: list[Pass]
+    logins: list[Login]
 
 
 def made_here() -> bool:
@@ -78,7 +68,7 @@ def read_built(folder: Path) -> Built | None:
     """Return the finished build kept in this folder, or None: an interrupted build leaves no such file."""
     try:
         kept = json.loads((folder / "logins.json").read_text(encoding="utf-8"))
-        return Built(date.fromisoformat(kept["built"]), [Pass(**row) for row in kept["logins"]])
+        return Built(date.fromisoformat(kept["built"]), [Login(**row) for row in kept["logins"]])
     except (FileNotFoundError, ValueError, KeyError, TypeError):
         return None
 
@@ -113,6 +103,7 @@ def prepare(
     rebuild: bool = False,
 ) -> Built:
     """Return the demo kept in this folder, or build it anew where there is none or `rebuild` asks for it."""
+    # Before anything is emptied: a wrong DATA_DIR must never cost a clinic its patients.
     refuse_strangers()
     built = None if rebuild else read_built(folder)
     if built is None:
@@ -121,8 +112,7 @@ def prepare(
     if built is None:
         mark()
         say("Building the demo clinic; this takes a minute or two ...")
-        rows = [Pass(row.role, row.username, row.password, row.name) for row in build(progress=say)]
-        built = Built(clock.today(), rows)
+        built = Built(clock.today(), list(build(progress=say)))
         keep_built(folder, built)
     return built
 

@@ -7,10 +7,11 @@ from clinic.models import ContactRoute
 from clinic.project.demo import events as e
 from clinic.project.demo.acts import DemoClinic, Part
 from scheduling.checklists import records
+from scheduling.counting import whereabouts
 from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.models import OPEN, Appointment, Recall, Resource, WorkItem
 from scheduling.planning import replan
-from scheduling.recalls import closing, overrides, whereabouts
+from scheduling.recalls import closing, overrides
 
 # Room, opens, closes; both rooms on every working day of the diary.
 HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))
@@ -42,6 +43,7 @@ def book(demo: DemoClinic, part: Part, event: e.Booked) -> None:
     """Book at some hour of the day, not always the first one."""
     day = demo.calendar.working_day(event.on)
     slots = bookable.free_slots(since=day, until=day, limit=20)
+    # Spread over the day, and the same at every build.
     slot = slots[part.number * 7 % len(slots)]
     booking.book(
         recalls=[open_recall(part, event.purpose)],

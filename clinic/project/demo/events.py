@@ -1,4 +1,4 @@
-"""What can happen to a patient of the demo, as plain values; `stage.py` plays them in the order of time.
+"""What can happen to a patient of the demo, as plain values; `playback.py` plays them in the order of time.
 
 `ago` counts days before the day of the build. A day that falls on a weekend moves back to the Friday.
 """

@@ -75,6 +75,7 @@ def _changed(spec: Phantom, shot: Shot, number: int) -> Phantom:
     if number == 1:
         return spec
     if shot.change == "another":
+        # Another lesion under the same name: what a comparison must notice and refuse.
         return replace(spec, seed=spec.seed + 500)
     again = phantom.recaptured(spec, number)
     if shot.change == "grown":

@@ -47,6 +47,7 @@ def play(demo: DemoClinic, parts: list[Part], histories: Mapping[str, tuple[e.Ev
     """Play all histories; pictures up to yesterday are measured, those of today are left to the worker."""
     scenes = in_order(demo, parts, histories)
     today = demo.calendar.today
+    # In two parts, because a measure of yesterday must stand before somebody decides on it today.
     _play_days(demo, [scene for scene in scenes if scene.day < today])
     acts.measure_queued(demo)
     _play_days(demo, [scene for scene in scenes if scene.day == today])
@@ -98,6 +99,7 @@ def _play(demo: DemoClinic, scene: Scene, day: date, minutes: int) -> int:
 
 
 def _play_one(demo: DemoClinic, part: Part, event: e.Event) -> None:
+    # A call and a booking need a recall that is open, and a plan opens it.
     if isinstance(event, e.Called | e.Booked):
         desk.plan(part)
     ACTS[type(event)](demo, part, event)

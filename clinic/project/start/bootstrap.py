@@ -18,6 +18,7 @@ ROOT = Path(__file__).resolve().parents[3]
 OLDEST = (3, 11)
 RUNTIME, DEVELOPMENT, BROKER = "requirements.txt", "requirements-dev.txt", "requirements-broker.txt"
 NO_ENSUREPIP = "This Python cannot make virtual environments. On Debian or Ubuntu: apt install python3-venv"
+# Of these nothing may reach the demo: it must never open a clinic's database or answer under a clinic's name.
 CLINIC_SETTINGS = (
     "ALLOWED_HOSTS",
     "BEHIND_PROXY",
@@ -43,6 +44,7 @@ def run(word: str, rest: list[str]) -> None:
     install(python, RUNTIME)
     if not shutil.which("redis-server"):
         install(python, BROKER, needed=False)
+    # Packages installed a moment ago are unknown to this very process otherwise.
     importlib.invalidate_caches()
     enter_demo()
 

@@ -9,6 +9,7 @@ import urllib.request
 def check_page(page: str, host: str) -> int:
     """Return 0 where the page answers 200, else 1."""
     asked = urllib.request.Request(page, headers={"Host": host, "X-Forwarded-Proto": "https"})
+    # A proxy of the environment would be asked for an address that only this container knows.
     direct = urllib.request.build_opener(urllib.request.ProxyHandler({}))
     try:
         with direct.open(asked, timeout=4) as answer:

@@ -123,6 +123,7 @@ class ProcessGroup:
         self.children.remove(child)
 
     def stop(self) -> None:
+        # Last started, first ended: the worker goes before the broker that it would complain about.
         while self.children:
             self.children[-1].stop()
             self.children.pop()

@@ -98,7 +98,9 @@ def of_lesion(lesion: int, on: date | None) -> tuple[list[Measurement], date]:
     images = list(Image.objects.filter(lesion=lesion).exclude(kind=ImageKind.OVERVIEW))
     if not images:
         raise CommandError(f"No picture of lesion {lesion} is on file.")
+    # The day with the most pictures is the one on which somebody took them for this purpose.
     day = on or Counter(image.taken_on for image in images).most_common(1)[0][0]
     rows = [outlines.measured(image) for image in images if image.taken_on == day]
+    # Of one version only, or the spread would also hold how two versions differ.
     results = [row.result for row in rows if row and row.version == VERSION]
     return [Measurement.from_json(result) for result in results if result], day

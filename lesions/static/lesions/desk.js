@@ -23,7 +23,8 @@ class Desk {
       link.addEventListener("click", (event) => this.sheet(event, link));
     for (const link of root.querySelectorAll("a[data-swap], a[data-next]"))
       link.addEventListener("click", (event) => this.follow(event, link.href));
-    root.querySelector("form[data-swap]")?.addEventListener("submit", (event) => this.impress(event));
+    for (const form of root.querySelectorAll("form[data-swap]"))
+      form.addEventListener("submit", (event) => this.posted(event));
     if (this.form) this.listen();
     this.seen = this.look();
     this.aheadOnce();
@@ -86,7 +87,7 @@ class Desk {
     const word = this.root.querySelector(".desk-draft");
     try {
       const answer = await this.post(this.root.dataset.draft);
-      word.textContent = answer.ok ? gettext("kept") : gettext("not sent yet");
+      word.textContent = answer.ok ? gettext("kept") : answer.status === 409 ? gettext("decided meanwhile") : gettext("not sent yet");
     } catch {
       word.textContent = gettext("not sent yet");
       this.keeping = setTimeout(() => this.keep(), TRY_AGAIN);
@@ -152,7 +153,7 @@ class Desk {
     await swap(answer);
   }
 
-  async impress(event) {
+  async posted(event) {
     event.preventDefault();
     const form = event.target;
     await swap(await fetch(form.action, { method: "POST", body: new FormData(form, event.submitter) }));

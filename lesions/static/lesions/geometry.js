@@ -1,4 +1,4 @@
-// Where a photograph stands in its pane. Pure: numbers in, numbers out (tests/js/geometry.test.mjs).
+// Where a photograph stands in its pane. Pure: numbers in, numbers out (tests/lesions/scripts/geometry.test.js).
 //
 // A pane is [x, y, width, height] in pixels of the full picture: the pixel in its middle and the pixels to bring in.
 // A view is { zoom, x, y }: how much closer, and how far moved on the screen; both panes share it.

@@ -30,12 +30,11 @@ _NEEDED = (
 _MORE = ("when", "notice", "approver", "replaces", "superseded_by")
 _TITLES = tuple(f"title_{language}" for language in LANGUAGES)
 _TEXTS = tuple(f"{key}_{language}" for key in TEXTS for language in LANGUAGES)
-_MISSING = {
-    "then": "is missing: say what follows the last phase (open, end or ask); a schedule never stops silently",
-    "source": "is missing: a rule names its source, or says “clinic setting, no source” and its approver",
-}
+_MISSING = {"then": "no_then", "source": "no_source_key"}
 _PHASE = '{ every = "P3M..P6M", for = "P2Y" }'
-_LENGTH_MISSING = {"for": 'is missing: a duration, "open" or "once"'}
+_LENGTH_MISSING = {"for": "no_length"}
+# A code with its values, or nothing.
+_Wrong = tuple[str, dict[str, Any]] | None
 
 
 def read_ruleset(whole: Table, text: str) -> RuleSet:
@@ -46,7 +45,7 @@ def read_ruleset(whole: Table, text: str) -> RuleSet:
     tables = whole.tables("rule", needed=True)
     rules = [(rule, table) for table in tables if (rule := _rule(table)) is not None]
     for table in repeated(tables, "id"):
-        table.fault("", f"the id “{table.values['id']}” stands twice")
+        table.fault("", "twice", id=table.values["id"])
     _check_replaced(rules)
     sha256 = hashlib.sha256(text.encode()).hexdigest()
     texts = _texts(whole, _TITLES)
@@ -58,9 +57,9 @@ def _check_replaced(rules: list[tuple[Rule, Table]]) -> None:
     for rule, table in rules:
         for other in rule.replaces:
             if other not in known or other == rule.id:
-                table.fault("replaces", f"there is no other rule “{other}”")
+                table.fault("replaces", "no_other_rule", other=other)
             elif (known[other].purpose, known[other].anchor) != (rule.purpose, rule.anchor):
-                table.fault("replaces", f"“{other}” has another purpose or another anchor")
+                table.fault("replaces", "another_purpose", other=other)
 
 
 def _rule(table: Table) -> Rule | None:
@@ -103,30 +102,28 @@ def _errors(table: Table) -> list[Fault]:
 def _check_rule(rule: Rule, table: Table) -> None:
     """Check of a rule what no single key shows."""
     if rule.anchor in ANCHORS and rule.purpose in PURPOSES and rule.purpose not in ANCHORS[rule.anchor]:
-        table.fault("purpose", f"{rule.purpose} cannot be counted from anchor “{rule.anchor}”")
+        table.fault("purpose", "not_from_anchor", purpose=rule.purpose, anchor=rule.anchor)
     _check_source(rule, table)
     if rule.superseded_by:
-        words = f"this edition is superseded by {rule.superseded_by}"
-        table.fault("superseded_by", words, kind="warning")
+        table.fault("superseded_by", "superseded", kind="warning", by=rule.superseded_by)
     if dates.longest_days(rule.notice) > _LONGEST:
-        table.fault("notice", "is longer than 120 months")
+        table.fault("notice", "longer_than_120_months")
     if (rule.then == "ask") != ("notice" in table.values):
-        table.fault("notice", 'stands with then = "ask", and only there')
+        table.fault("notice", "only_with_ask")
     _check_end(rule, table)
     counted_from_attendance = rule.anchor == "risk" and rule.spacing == "attendance"
     if counted_from_attendance and [phase.length for phase in rule.phases] != [None]:
-        table.fault("spacing", "counted from attendance, a risk rule is one open phase")
+        table.fault("spacing", "one_open_phase")
     for index, phase in enumerate(rule.phases):
         if phase.as_decided and rule.anchor != "decision":
-            table.fault(f"phases[{index}].every", '“as decided” needs anchor = "decision"')
+            table.fault(f"phases[{index}].every", "as_decided_elsewhere")
 
 
 def _check_source(rule: Rule, table: Table) -> None:
     if rule.source not in SOURCELESS and _names_nothing(rule.source):
-        words = " or ".join(f"“{text}”" for text in SOURCELESS)
-        table.fault("source", f"names no source; where there is none it says {words}")
+        table.fault("source", "no_source", words=[f"“{text}”" for text in SOURCELESS])
     if rule.source in SOURCELESS and rule.approver is None:
-        table.fault("approver", "a rule without a source names who approves it")
+        table.fault("approver", "no_approver")
 
 
 def _names_nothing(source: str) -> bool:
@@ -137,11 +134,11 @@ def _names_nothing(source: str) -> bool:
 def _check_end(rule: Rule, table: Table) -> None:
     opens = [phase.length is None for phase in rule.phases]
     if not opens and rule.then != "end":
-        table.fault("phases", 'no phase at all is only said with then = "end"')
+        table.fault("phases", "no_phase")
     if any(opens[:-1]):
-        table.fault("phases", "an open phase can only be the last")
+        table.fault("phases", "open_not_last")
     if opens and rule.then in get_args(Then) and opens[-1] != (rule.then == "open"):
-        table.fault("then", '“open” stands with a last phase for = "open", and only there')
+        table.fault("then", "open_alone")
 
 
 def _phases(table: Table) -> tuple[Phase, ...]:
@@ -169,25 +166,24 @@ def _check_phase(phase: Phase, table: Table) -> None:
     low, mid, high = (dates.longest_days(part) for part in (phase.short, phase.target, phase.long))
     if phase.as_decided:
         if not phase.once:
-            table.fault("for", "“as decided” happens once")
+            table.fault("for", "as_decided_once")
         return
     if not 1 <= low <= mid <= high <= _LONGEST:
-        table.fault("every", "needs 1 day to 120 months, the short end first and the target inside")
+        table.fault("every", "interval_out_of_range")
     early = dates.longest_days(phase.early)
     if early > mid or (early == mid and not phase.once):
-        table.fault("early", "must be shorter than the interval itself")
+        table.fault("early", "early_too_long")
     late = dates.longest_days(phase.late)
     if late > _LONGEST or (late > mid and not phase.once):
-        table.fault("late", "is longer than the interval itself: the next visit would be due first")
+        table.fault("late", "late_too_long")
     if phase.length is not None and not phase.once and dates.longest_days(phase.length) < mid:
-        table.fault("for", "is shorter than the interval: nobody would be seen")
+        table.fault("for", "nobody_seen")
     if phase.length is not None and dates.longest_days(phase.length) > _LONGEST_PHASE:
-        table.fault("for", "is longer than 100 years")
+        table.fault("for", "longer_than_100_years")
 
 
 def _interval(table: Table) -> tuple[Duration, Duration]:
-    wanted = 'a duration such as "P3M" or a range such as "P3M..P6M"'
-    return table.parsed("every", _parse_interval, wanted) or (dates.ZERO, dates.ZERO)
+    return table.parsed("every", _parse_interval, "no_interval") or (dates.ZERO, dates.ZERO)
 
 
 def _parse_interval(text: str) -> tuple[Duration, Duration]:
@@ -199,9 +195,9 @@ def _parse_interval(text: str) -> tuple[Duration, Duration]:
 def _tolerance(table: Table, key: str, is_range: bool) -> Duration:
     given = key in table.values
     if is_range and given:
-        table.fault(key, "a range is its own window")
+        table.fault(key, "range_is_window")
     elif not is_range and not given:
-        table.fault(key, "a single interval says how early and how late is in time")
+        table.fault(key, "no_tolerance")
     return _duration(table, key) if given else dates.ZERO
 
 
@@ -215,17 +211,17 @@ def _length(table: Table, target: Duration) -> tuple[Duration | None, bool]:
 
 
 def _duration(table: Table, key: str) -> Duration:
-    return table.parsed(key, dates.parse, 'a duration such as "P3M"') or dates.ZERO
+    return table.parsed(key, dates.parse, "no_duration") or dates.ZERO
 
 
 def _conditions(table: Table, facts: dict[str, Any], anchor: str) -> tuple[Condition, ...]:
-    when = table.table("when", "must be a table: fact = { operator = value }")
+    when = table.table("when", "no_conditions", like="fact = { operator = value }")
     found = []
     for name, test in when.values.items():
         if name not in facts:
-            when.fault(name, f"is no fact of anchor “{anchor}”")
+            when.fault(name, "no_fact", anchor=anchor)
         elif not isinstance(test, dict) or len(test) != 1:
-            when.fault(name, "needs exactly one operator: { is = … }")
+            when.fault(name, "one_operator", like="{ is = … }")
         else:
             found.append(_condition(when.table(name), name, facts[name]))
     return tuple(condition for condition in found if condition)
@@ -234,30 +230,30 @@ def _conditions(table: Table, facts: dict[str, Any], anchor: str) -> tuple[Condi
 def _condition(table: Table, name: str, kind: tuple[str, ...] | type) -> Condition | None:
     ((operator, value),) = table.values.items()
     if operator not in OPERATORS:
-        table.fault(operator, f"is no operator; there are: {', '.join(OPERATORS)}")
+        table.fault(operator, "no_operator", known=tuple(OPERATORS))
         return None
     values = value if operator in ("in", "not_in") else [value]
     if not isinstance(values, list) or not values:
-        table.fault(operator, "needs a list that is not empty")
+        table.fault(operator, "empty_list")
         return None
     for entry in values:
         wrong = _wrong_value(entry, operator, kind)
         if wrong:
-            table.fault(operator, wrong)
+            table.fault(operator, wrong[0], **wrong[1])
     return Condition(name, operator, tuple(values))
 
 
-def _wrong_value(entry: Any, operator: str, kind: tuple[str, ...] | type) -> str:
-    """Say why a fact of this kind cannot be compared with this value; empty where it can."""
-    measured = kind is float
+def _wrong_value(entry: Any, operator: str, kind: tuple[str, ...] | type) -> _Wrong:
+    """Say why a fact of this kind cannot be compared with this value; None where it can."""
+    measured, said = kind is float, {"value": quote(entry)}
     if (operator in ("at_least", "below")) != measured:
-        return "at_least and below compare a thickness, the other operators compare words"
+        return "thickness_only", {}
     if kind is bool:
-        return "" if type(entry) is bool else f"{quote(entry)} is not true or false"
+        return None if type(entry) is bool else ("value_yes_or_no", said)
     if not isinstance(entry, str):
-        return f"{quote(entry)} must be written in quotes"
+        return "no_quotes", said
     if measured and not re.fullmatch(r"[0-9]{1,3}(\.[0-9])?", entry):
-        return f"{quote(entry)} is not a thickness in mm with at most one decimal"
+        return "no_thickness", said
     if isinstance(kind, tuple) and entry not in kind:
-        return f"{quote(entry)} is not one of: {', '.join(kind)}"
-    return ""
+        return "none_of", said | {"known": kind}
+    return None

@@ -5,8 +5,7 @@ from django.urls import reverse
 
 from clinic.models import Policy
 from clinic.people import risk
-from clinic.tiers import reading
-from lesions.limits import flags
+from lesions.limits import flags, wording
 from scheduling.planning import rules_in_force
 from scheduling.rules.ruleset import ruleset
 from tests import build
@@ -40,13 +39,13 @@ USERS = {
     ),
     "tiers": (
         risk.shipped(),
-        reading.check,
+        risk.faults_of,
         "clinic:tiers_draft",
         ["schema = 1", "value = 6.89", "red_hair.is = true", "interval = [4.63, 10.25]"],
     ),
     "limits": (
         flags.shipped(),
-        flags.check,
+        wording.faults_of,
         "lesions:limits_draft",
         ["limit = 10.0", 'of = "growth"', 'code = "area_growth"', 'measures = ["area", "area_px"]'],
     ),

@@ -210,7 +210,7 @@ HEAD = 'schema = 1\nname = "n"\ntitle = "t"\n'
     ],
 )
 def test_a_fault_is_named_by_its_place(old, new, fault):
-    found = reading.check((HEAD + FIRST).replace(old, new, 1))
+    found = risk.faults_of((HEAD + FIRST).replace(old, new, 1))
     assert any(fault in one for one in found), found
 
 
@@ -227,8 +227,8 @@ PROMPT = '[[prompt]]\nid = "p"\nwords = "w"\nwhen = { relatives.at_least = 2 }\n
     ],
 )
 def test_a_fault_of_a_prompt_is_named_by_its_place(old, new, fault):
-    assert reading.check(HEAD + FIRST + PROMPT) == []
-    found = reading.check(HEAD + FIRST + PROMPT.replace(old, new, 1))
+    assert risk.faults_of(HEAD + FIRST + PROMPT) == []
+    found = risk.faults_of(HEAD + FIRST + PROMPT.replace(old, new, 1))
     assert any(fault in one for one in found), found
 
 
@@ -246,19 +246,19 @@ CONTEXT = '[[context]]\nid = "c"\nwords = "w"\nwhen = { red_hair.is = true }\nva
     ],
 )
 def test_a_fault_of_the_context_is_named_by_its_place(old, new, fault):
-    assert reading.check(HEAD + FIRST + CONTEXT) == []
-    found = reading.check(HEAD + FIRST + CONTEXT.replace(old, new, 1))
+    assert risk.faults_of(HEAD + FIRST + CONTEXT) == []
+    found = risk.faults_of(HEAD + FIRST + CONTEXT.replace(old, new, 1))
     assert any(fault in one for one in found), found
 
 
 def test_a_clinics_own_criterion_names_who_answers_for_it():
     own = FIRST.replace('"Some guideline"', '"clinic setting, no source"').replace('"found"', '"design"')
-    assert reading.check(HEAD + own + 'approver = "Dr A. Example"\n') == []
+    assert risk.faults_of(HEAD + own + 'approver = "Dr A. Example"\n') == []
 
 
 @given(st.text(alphabet='[]{}="\n.1ab_ ', max_size=60))
 def test_no_text_breaks_the_reader(text):
-    assert isinstance(reading.check(HEAD + text + "\n" + FIRST), list)
+    assert isinstance(risk.faults_of(HEAD + text + "\n" + FIRST), list)
 
 
 def test_a_criterion_reads_as_a_sentence():
@@ -272,7 +272,7 @@ def test_a_set_gives_its_texts_in_the_readers_language_else_the_plain_one():
         'words = "melanoma in the past"\n',
         'words = "melanoma in the past"\nwords_de = "Melanom in der Vorgeschichte"\n',
     )
-    assert reading.check(text) == []
+    assert risk.faults_of(text) == []
     for language, words in (("de", "Melanom in der Vorgeschichte"), ("de-at", "Melanom in der Vorgeschichte"),
                             ("fr", "melanoma in the past"), ("", "melanoma in the past")):  # fmt: skip
         found = {one.id: one.words for one in reading.load(text, language).criteria}
@@ -282,8 +282,8 @@ def test_a_set_gives_its_texts_in_the_readers_language_else_the_plain_one():
 
 def test_only_what_people_read_may_stand_in_another_language():
     text = SHIPPED.replace('tier = "high"\n', 'tier = "high"\ntier_de = "hoch"\n', 1)
-    assert any("tier_de" in fault and "not known" in fault for fault in reading.check(text))
+    assert any("tier_de" in fault and "not known" in fault for fault in risk.faults_of(text))
     empty = SHIPPED.replace(
         'words = "melanoma in the past"\n', 'words = "melanoma in the past"\nwords_de = " "\n'
     )
-    assert any("words_de" in fault for fault in reading.check(empty))
+    assert any("words_de" in fault for fault in risk.faults_of(empty))

@@ -13,7 +13,7 @@ from django.core.management import CommandError, call_command
 from clinic.models import Policy
 from lesions.analysis.drawing import phantom
 from lesions.analysis.types import Measure, Measurement
-from lesions.limits import flags, repeatability
+from lesions.limits import flags, repeatability, wording
 from lesions.limits.repeatability import Own
 from lesions.measuring import figures
 from lesions.models import Comparison as Row
@@ -80,7 +80,7 @@ def test_a_second_study_takes_the_place_of_the_first():
     ],
 )
 def test_a_table_that_is_wrong_is_no_policy(table, words):
-    faults = flags.check(f"{flags.shipped()}\n[repeatability]\n{table}\n")
+    faults = wording.faults_of(f"{flags.shipped()}\n[repeatability]\n{table}\n")
     assert len(faults) == 1 and words in faults[0]
 
 

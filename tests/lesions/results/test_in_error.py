@@ -10,9 +10,9 @@ from lesions.models import Diagnosis, Procedure
 from lesions.results import in_error, pathology
 from lesions.results.report_checks import ResultRefused
 from lesions.review import signoff
+from scheduling.counting import duty_count
 from scheduling.models import Recall
 from scheduling.planning import replan
-from scheduling.recalls import duty_count
 from tests import build
 from tests.lesions import scene as pictures
 from tests.page import read

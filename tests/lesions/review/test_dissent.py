@@ -9,7 +9,7 @@ from django.urls import reverse
 from clinic import clock
 from clinic.models import Member
 from lesions.looking import queue
-from lesions.models import Dissent, Lesion, Review, SignOff
+from lesions.models import Dissent, Image, Lesion, Review, SignOff
 from lesions.review import dissent, signoff
 from lesions.review.signoff import SignOffRefused
 from tests import build
@@ -97,6 +97,52 @@ def test_an_unanswered_second_reading_returns_to_whoever_asked(doctors, review):
         assert [row.pk for row in queue.decisions_of(first)] == [asked.pk]
         look(asked, first)
         assert sign(asked, first, "biopsy").by == first
+
+
+def leaves(member):
+    Member.objects.filter(pk=member.pk).update(is_active=False)
+
+
+def test_where_nobody_else_reads_whoever_asked_for_a_second_reading_has_it(doctors, review):
+    first, second = doctors
+    leaves(second)
+    sign(review, first, "second_reading")
+    asked = waiting(review.lesion)
+    assert [row.pk for row in queue.decisions_of(first)] == [asked.pk]
+    look(asked, first)
+    assert sign(asked, first, "biopsy").by == first
+
+
+def test_when_the_third_reader_has_left_the_two_read_again(doctors, review):
+    third, (first, second) = build.dermatologist(), doctors
+    dissent.record(signed=sign(review, first, "reassure"), by=second, decision="biopsy")
+    leaves(third)
+    again = waiting(review.lesion)
+    for doctor in doctors:
+        assert [row.pk for row in queue.decisions_of(doctor)] == [again.pk]
+    look(again, second)
+    assert sign(again, second, "biopsy").by == second
+
+
+def test_a_dissent_is_read_on_the_newest_picture(doctors, review):
+    third, (first, second) = build.dermatologist(), doctors
+    signed = sign(review, first, "reassure")
+    newest = scene.measured(review.lesion, scene.jpeg(seed=90))  # comes while the second still writes
+    assert scene.measured(review.lesion, days_ago=30) is None  # an older picture that was filed late
+    dissent.record(signed=signed, by=second, decision="biopsy")
+    again = waiting(review.lesion)
+    assert again.assessment.image == newest.assessment.image
+    assert [row.pk for row in queue.decisions_of(third)] == [again.pk]
+
+
+def test_a_dissent_that_no_picture_can_carry_is_refused_with_a_sentence(doctors, review):
+    build.dermatologist()
+    first, second = doctors
+    signed = sign(review, first, "reassure")
+    Image.objects.update(set_aside=True)
+    with pytest.raises(SignOffRefused, match="decide in person"):
+        dissent.record(signed=signed, by=second, decision="biopsy")
+    assert not Dissent.objects.exists() and not queue.waiting().exists()
 
 
 def test_the_conflict_page_offers_a_dissent_and_hides_the_first_reader(doctors, review):

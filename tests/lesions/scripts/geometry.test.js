@@ -54,6 +54,16 @@ test("the bar is of round millimetres and takes up at most three tenths", () => 
   assert.equal(bar(0.0001, 5, 480), null);
 });
 
+test("the bar is as long as it says, whatever the scale and the size of the picture", () => {
+  for (const [mmPerPx, width, mm] of [[0.02, 1000, 5], [0.1, 1000, 20], [0.02, 4000, 20], [0.006, 1000, 1], [0.2, 2000, 50]]) {
+    const found = bar(mmPerPx, 1, width);
+    assert.equal(found.mm, mm);
+    close(found.pixels, mm / mmPerPx);
+    assert.ok(found.pixels <= 0.3 * width);
+  }
+  for (const nothing of [null, 0, 0.0005]) assert.equal(bar(nothing, 1, 800), null);
+});
+
 test("the later picture is laid where the alignment says", () => {
   const matrix = [0.9, -0.1, 30, 0.1, 0.9, 12]; // LATER pixel -> EARLIER pixel, row by row
   const { k, left, top } = stand([300, 200, 600, 400], BOX, START);

@@ -101,7 +101,7 @@ def test_a_faulty_text_is_refused_by_name_and_kept_in_the_form(manager, old, new
 
 
 def test_limits_that_are_no_tables_are_a_fault_and_no_breakdown():
-    assert flags.check('name = "x"\nlimit = [1, 2]') == [
+    assert wording.faults_of('name = "x"\nlimit = [1, 2]') == [
         "every limit is a table of its own, headed [[limit]]"
     ]
 

@@ -12,11 +12,12 @@ from clinic.models import Duty, StaleRow
 from clinic.people import patients
 from lesions.models import UrgentSign
 from lesions.register import register
+from scheduling.counting import duty_count
 from scheduling.desk import bookable, booking, contacts, taking_back, unfiled, what_next, worklists
 from scheduling.models import Appointment, Recall
 from scheduling.planning import rebook, replan
 from scheduling.planning.wording import say_because
-from scheduling.recalls import closing, duty_count, overrides
+from scheduling.recalls import closing, overrides
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

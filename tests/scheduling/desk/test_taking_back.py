@@ -10,10 +10,11 @@ import pytest
 from clinic.duties import ledger, steps
 from clinic.models import Duty
 from clinic.people import ending, patients
+from scheduling.counting import duty_count
 from scheduling.desk import bookable, booking, contacts, taking_back, worklists
 from scheduling.models import Recall, StruckAttempt
 from scheduling.planning import replan
-from scheduling.recalls import closing, duty_count
+from scheduling.recalls import closing
 from tests import build
 from tests.page import read
 from tests.scheduling import scene

@@ -3,9 +3,9 @@
 import pytest
 from django.utils import translation
 
+from scheduling.counting import duty_count, whereabouts
 from scheduling.models import PlanProblem, Recall
 from scheduling.planning import wording
-from scheduling.recalls import duty_count, whereabouts
 from scheduling.rule_changes import wording as rule_words
 from scheduling.rules.ruleset import ruleset
 from scheduling.templatetags import duties

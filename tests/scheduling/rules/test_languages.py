@@ -113,8 +113,8 @@ def test_the_german_set_has_german_titles_and_citations_as_they_are():
     [("title_de", False), ("source_fr", False), ("edition_nb", False), ("title_xx", True), ("flag_de", True), ("title_DE", True)],
 )  # fmt: skip
 def test_a_rule_may_give_its_texts_again_in_a_language_there_is(key, refused):
-    faults = [(fault.path, fault.text) for fault in ruleset.check(one_rule(**{key: '"Text"'}))]
-    assert faults == ([(f"rule[0:r].{key}", "is not known here")] if refused else [])
+    faults = [(fault.path, fault.code) for fault in ruleset.check(one_rule(**{key: '"Text"'}))]
+    assert faults == ([(f"rule[0:r].{key}", "unknown_key")] if refused else [])
 
 
 def test_an_empty_text_is_no_text():

@@ -11,7 +11,7 @@ import pytest
 
 from scheduling.rules import dates
 from scheduling.rules.facts import facts
-from scheduling.rules.ruleset import ruleset, vocabulary
+from scheduling.rules.ruleset import fault_wording, ruleset, vocabulary
 from tests.scheduling.rules.sets import HEAD, one_rule
 
 
@@ -96,7 +96,7 @@ FAULTS = [
 def test_a_fault_is_named_by_its_path(changes, path):
     faults = ruleset.check(one_rule(**changes))
     assert path in [fault.path for fault in faults]
-    assert all(fault.text and fault.line is None for fault in faults)
+    assert all(fault_wording.say(fault) and fault.line is None for fault in faults)
 
 
 def test_the_pattern_of_these_faults_is_itself_sound():
@@ -122,7 +122,7 @@ def test_a_syntax_error_at_the_end_has_the_last_line():
 
 def test_what_is_nested_without_end_is_a_fault_and_no_crash():
     (fault,) = ruleset.check(HEAD + "a = " + "[" * 5000)
-    assert (fault.path, fault.line, fault.text) == ("", 5, "not readable as TOML: nested too deeply")
+    assert (fault.path, fault.line, fault.code) == ("", 5, "no_toml_deep")
 
 
 @pytest.mark.parametrize(

@@ -7,10 +7,10 @@ from django.urls import reverse
 
 from clinic.models import Policy
 from lesions.results import pathology
+from scheduling.counting import whereabouts
 from scheduling.desk import booking, worklists
 from scheduling.models import Appointment, ContactAttempt, Recall, Resource, Session, WorkItem
 from scheduling.planning import replan
-from scheduling.recalls import whereabouts
 from scheduling.rules.ruleset import ruleset
 from tests import build
 from tests.page import read

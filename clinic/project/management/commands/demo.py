@@ -84,6 +84,7 @@ class Command(BaseCommand):
         return built
 
     def open(self, group: ProcessGroup, folder: Path, port: int, built: data_folder.Built) -> None:
+        # A new key with each start: sessions of yesterday's demo, whose passwords may have changed, end with it.
         env = {"SECRET_KEY": secrets.token_urlsafe(50), **start_broker(group, folder)}
         if env["QUARTERDAY_QUEUE"] == "database":
             self.say(NO_BROKER)
@@ -116,7 +117,7 @@ def build_clinic(progress: Callable[[str], None]) -> Iterable[data_folder.Login]
     return building.build(progress)
 
 
-def one_of_each_role(logins: list[data_folder.Pass]) -> list[data_folder.Pass]:
+def one_of_each_role(logins: list[data_folder.Login]) -> list[data_folder.Login]:
     """Return the first log-in of each role, in their own order."""
     return list({row.role: row for row in reversed(logins)}.values())[::-1]
 
@@ -129,6 +130,7 @@ def start_broker(group: ProcessGroup, folder: Path) -> dict[str, str]:
     """Start the first server that comes up and say how to reach it, or that there is none."""
     data = folder / "broker"
     data.mkdir(exist_ok=True, mode=0o700)
+    # A server that is installed may still not start here; then the next one is tried, and at last none.
     for server in brokers.servers():
         port = brokers.any_free_port()
         child = group.start(Child("broker", brokers.command(server, port, data), folder / "broker.log"))

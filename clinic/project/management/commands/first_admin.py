@@ -27,6 +27,7 @@ class Command(BaseCommand):
 
 
 def refuse_second() -> None:
+    # The command needs no password of anybody's: with it a second administrator could be slipped in.
     if Member.objects.filter(role=Role.ADMINISTRATOR, is_active=True, is_demo=False).exists():
         raise CommandError("There is an administrator already; further staff are added on the page Staff.")
 

@@ -14,6 +14,7 @@ from clinic import clock, heartbeat, jobs
 
 log = logging.getLogger("quarterday.work")
 
+# Short enough that a picture seems to be measured at once, long enough to leave an idle machine idle.
 PAUSE = 0.7
 CHORES_EVERY = 60.0
 

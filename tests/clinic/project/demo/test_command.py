@@ -20,7 +20,7 @@ def folder(tmp_path):
 
 # ---- what is printed and kept --------------------------------------------------------------------
 
-PASS = data_folder.Pass("nurse", "nora", "a-long-password", "Nora Example")
+PASS = data_folder.Login("nurse", "nora", "a-long-password", "Nora Example")
 
 
 def test_log_ins_are_kept_for_the_next_start_and_for_the_owner_only(folder):
@@ -78,7 +78,7 @@ def test_a_second_start_builds_nothing_and_a_rebuild_makes_new_passwords(folder,
 
     def make(progress):
         builds.append(progress)
-        return [data_folder.Pass("nurse", "nora", f"password {len(builds)}", "Nora Example")]
+        return [data_folder.Login("nurse", "nora", f"password {len(builds)}", "Nora Example")]
 
     first = data_folder.prepare(folder, make, print)
     assert data_folder.prepare(folder, make, print) == first
@@ -113,5 +113,5 @@ def test_static_files_are_collected_only_when_they_changed(folder, monkeypatch):
 
 
 def test_one_log_in_of_each_role_is_printed_and_the_first_is_taken():
-    rows = [data_folder.Pass(*words) for words in ["nnaX", "dbpY", "ncpZ", "depQ"]]
+    rows = [data_folder.Login(*words) for words in ["nnaX", "dbpY", "ncpZ", "depQ"]]
     assert demo.one_of_each_role(rows) == rows[:2]

@@ -16,6 +16,7 @@ from clinic.project.demo.histories import HISTORIES
 from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
 from lesions.looking import queue, showing
 from lesions.models import Assessment, Image, JobState, RefusedUpload
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, worklists
 from scheduling.models import (
     Appointment,
@@ -29,7 +30,7 @@ from scheduling.models import (
     WorkItem,
 )
 from scheduling.planning.wording import reason_words
-from scheduling.recalls import duty_count, missed, whereabouts
+from scheduling.recalls import missed
 
 pytestmark = pytest.mark.django_db
 

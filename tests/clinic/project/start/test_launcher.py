@@ -165,10 +165,10 @@ from datetime import date
 from pathlib import Path
 from django.conf import settings
 settings.configure(DEMO=True, DATA_DIR=Path({folder!r}), BASE_DIR={root!r}, USE_TZ=True)
-from clinic.project.demo.data_folder import Built, Pass
+from clinic.project.demo.data_folder import Built, Login
 from clinic.project.start.launcher import Child
 from clinic.project.management.commands import demo
-built = Built(date.today(), [Pass("nurse", "nora", "secret", "Nora")])
+built = Built(date.today(), [Login("nurse", "nora", "secret", "Nora")])
 demo.Command.prepared = lambda self, folder, rebuild: built
 def stand_in(name, words):
     def start(group, folder, env, *rest):

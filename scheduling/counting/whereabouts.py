@@ -17,8 +17,8 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.trail import audit
 from clinic.wording import Words
+from scheduling.counting import duty_count, unchecked
 from scheduling.models import FailsafeRun
-from scheduling.recalls import duty_count, unchecked
 
 # Clinic setting, no source.
 MONTHS_WITHOUT_CHECK = 12
@@ -231,11 +231,13 @@ def patients_in(place: str) -> list[int]:
 
 def select_in(place: str) -> tuple[str, list[Any]]:
     """Give the question for the keys of one place, so that a page of them can be cut in the database."""
+    # The places before it too: the first that applies counts, or a patient would stand on two lists.
     names = list(WORDS)
     conditions = [f"NOT ({PLACES[name][1]})" for name in names[: names.index(place)]]
     conditions += [PLACES[place][1]] if place in PLACES else []
     sql = " AND ".join(["p.merged_into_id IS NULL", *conditions])
     parameters = _parameters(clock.now(), clock.today())
+    # By position: it becomes part of a larger question, where Django takes no names.
     used = [parameters[name] for name in _NAMED.findall(sql)]
     return f"SELECT p.id FROM clinic_patient p WHERE {_NAMED.sub('%s', sql)}", used
 

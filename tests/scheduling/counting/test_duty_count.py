@@ -6,26 +6,25 @@ from functools import partial
 from itertools import count
 
 import pytest
-from django.db import connection
+from django.db import transaction
 
 from clinic import clock
 from clinic.duties import ledger, steps
 from clinic.models import CareEnd
 from clinic.people import ending
-from clinic.trail import triggers
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
+from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, contacts, unfiled
 from scheduling.models import FailsafeRun, Recall
 from scheduling.planning import replan
-from scheduling.recalls import duty_count, whereabouts
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
+from tests.scheduling.counting.planting import ENDED, GONE, MANY, lost, measure_like_the_first, sql
 
 pytestmark = pytest.mark.django_db
-MANY = 20
 _seeds, _days = count(5000), count(10)
 
 
@@ -34,24 +33,6 @@ def _noon():
     with clock.at(scene.NOON):
         build.rules_in_force()
         yield
-
-
-def sql(text, *values):
-    """As somebody with the password of the database would, past every guard of the program."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            cursor.execute("PRAGMA ignore_check_constraints = ON")
-        for table in triggers.tables():
-            for verb in ("update", "delete"):
-                on = "" if connection.vendor == "sqlite" else f" ON {table}"
-                cursor.execute(f"DROP TRIGGER IF EXISTS {triggers.name(table, verb)}{on}")
-        cursor.execute(text, values)
-        if connection.vendor == "sqlite":
-            cursor.execute("PRAGMA ignore_check_constraints = OFF")
-
-
-def lost():
-    return {row.code: set(row.lost) for row in duty_count.lost_now()}
 
 
 # ---- what is planted: (how one stands there, the SQL that loses it, the kind that names it) -------
@@ -190,10 +171,6 @@ def lost_tissue(kind, before=""):
     return owed(patient, "decide_what_follows")
 
 
-GONE, ENDED = (
-    "DELETE FROM clinic_duty WHERE id = %s",
-    "UPDATE clinic_duty SET ended_at = opened_at, evidence = 'clinic.step:1' WHERE id = %s",
-)
 OF_THE_DESK = {
     "an appointment that is late": (booked_late, "rebook_late"),
     "an appointment on a closed day": (booked_on_a_closed_day, "rebook_closed"),
@@ -266,19 +243,27 @@ PLANTED = {
 
 
 @pytest.mark.parametrize("name", OF_THE_DESK)
-@pytest.mark.parametrize("loss", [GONE, ENDED], ids=["gone", "ended without a word"])
-def test_what_the_desk_loses_is_named_and_nobody_else(name, loss):
+def test_what_the_desk_loses_is_named_and_nobody_else(name):
     """Ended without a word is lost for these facts too, unless a later entry of somebody may be the word."""
     build_one, code = OF_THE_DESK[name]
     beside, _ = build_one()
-    rows = [build_one() for _ in range(MANY if loss is GONE else 3)]
+    rows = [build_one() for _ in range(MANY)]
     assert lost() == {}
-    for _, key in rows:
-        sql(loss, key)
-    found = lost()
-    wanted = {patient.pk for patient, _ in rows}
-    assert found["ended_duty" if loss is ENDED and code in BY_A_STEP else code] == wanted
-    assert beside.pk not in set().union(*found.values())
+    for loss, named_by in ((GONE, code), (ENDED, "ended_duty" if code in BY_A_STEP else code)):
+        found = lost_by(loss, rows)
+        assert found[named_by] == {patient.pk for patient, _ in rows}, loss
+        assert beside.pk not in set().union(*found.values())
+    assert lost() == {}
+
+
+def lost_by(loss, rows):
+    """What the count names after this loss, which is undone again."""
+    with transaction.atomic():
+        for _, key in rows:
+            sql(loss, key)
+        found = lost()
+        transaction.set_rollback(True)
+    return found
 
 
 # A step opened these: that it was followed, however it ended, is what the fact asks; the trail says how it ended.
@@ -312,12 +297,12 @@ def test_callers_without_a_record_are_named_as_they_gave_their_names():
 
 
 @pytest.mark.parametrize("name", PLANTED)
-def test_what_is_planted_is_named_and_nobody_else(name):
+def test_what_is_planted_is_named_and_nobody_else(name, monkeypatch):
     """Twenty of each are lost, and one of the same kind beside them is not."""
     build_one, text, code = PLANTED[name]
-    many = 3 if build_one in (picture, referred, wrong_picture, useless_picture) else MANY
+    measure_like_the_first(monkeypatch)
     beside, _ = build_one()
-    rows = [build_one() for _ in range(many)]
+    rows = [build_one() for _ in range(MANY)]
     assert lost() == {}
     for _, key in rows:
         sql(text, key)

@@ -1,8 +1,8 @@
 """Count what is owed, kind by kind in plain SQL, beside what the lists hold: a difference is an alarm with names.
 
 It shares no code with the ledger of duties, the lists, the plans or the core (docs/domain.md, "What is owed").
-Facts open some duties (`duty_facts.py`, `desk_facts.py`), the stored plan opens others; that nothing was deleted or
-ended without a word is held against the audit trail.
+Facts open some duties (`duty_facts.py`, `report_facts.py`, `desk_facts.py`), the stored plan opens others; that
+nothing was deleted or ended without a word is held against the audit trail.
 """
 
 import re
@@ -14,10 +14,11 @@ from django.db import connection
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from scheduling.recalls.desk_facts import NAMELESS, OF_THE_DESK
-from scheduling.recalls.duty_facts import CLINICAL, OPEN_RECALL, of_row
+from scheduling.counting.desk_facts import NAMELESS, OF_THE_DESK
+from scheduling.counting.duty_facts import CLINICAL, OPEN_RECALL, of_row
+from scheduling.counting.report_facts import OF_REPORTS
 
-FACTS: Final = {**CLINICAL, **OF_THE_DESK}
+FACTS: Final = {**CLINICAL, **OF_REPORTS, **OF_THE_DESK}
 
 
 @dataclass(frozen=True)
@@ -35,18 +36,27 @@ class KindCount:
     strangers: tuple[str, ...] = ()
 
 
-_DUE: Final = {
-    "sqlite": """SELECT q.id, q.patient_id, json_extract(j.value, '$.purpose') AS purpose,
+# What a stored plan lists under a heading, by a field of each entry and its subject.
+_OF_PLAN: Final = {
+    "sqlite": """SELECT q.id, q.patient_id, json_extract(j.value, '$.{field}') AS {field},
         json_extract(j.value, '$.subject') AS subject
-        FROM scheduling_plan q, json_each(q.result, '$.due') j""",
-    "postgresql": """SELECT q.id, q.patient_id, j.value ->> 'purpose' AS purpose, j.value ->> 'subject' AS subject
-        FROM scheduling_plan q, jsonb_array_elements(q.result -> 'due') j(value)""",
+        FROM scheduling_plan q, json_each(q.result, '$.{heading}') j""",
+    "postgresql": """SELECT q.id, q.patient_id, j.value ->> '{field}' AS {field}, j.value ->> 'subject' AS subject
+        FROM scheduling_plan q, jsonb_array_elements(q.result -> '{heading}') j(value)""",
 }
 _CURRENT: Final = """EXISTS (SELECT 1 FROM clinic_patient p WHERE p.id = g.patient_id
     AND p.merged_into_id IS NULL AND EXISTS (SELECT 1 FROM scheduling_plan x
         WHERE x.patient_id = p.id AND x.facts_revision = p.facts_revision))"""
 _IN_RECALLS: Final = f"""EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = f.patient_id
     AND r.purpose = f.purpose AND r.subject = f.subject AND {OPEN_RECALL})"""
+# A lesion's question is asked where its picture waits for a decision, or is being measured: not twice.
+_BEFORE_A_DERMATOLOGIST: Final = """(f.code IN ('what_follows', 'watched_without_plan') AND EXISTS (
+    SELECT 1 FROM lesions_lesion l WHERE 'lesion:' || CAST(l.id AS TEXT) = f.subject
+    AND (EXISTS (SELECT 1 FROM lesions_review v WHERE v.lesion_id = l.id AND v.state = 'waiting')
+        OR EXISTS (SELECT 1 FROM lesions_assessment a JOIN lesions_image i ON i.id = a.image_id
+            WHERE i.lesion_id = l.id AND a.state IN ('queued', 'running')))))"""
+_IN_PROBLEMS: Final = f"""(EXISTS (SELECT 1 FROM scheduling_planproblem b WHERE b.patient_id = f.patient_id
+    AND b.code = f.code AND b.subject = f.subject AND b.gone_on IS NULL) OR {_BEFORE_A_DERMATOLOGIST})"""
 
 # What ends leaves a word in the trail: (words, table, condition of the ended rows, how the trail names them).
 ENDED: Final[dict[str, tuple[Any, str, str, str]]] = {
@@ -87,6 +97,7 @@ RECORDED: Final[dict[str, tuple[Any, str, str]]] = {
     "proposal.make": (_("a proposal"), "clinic.proposal", "clinic_proposal"),
     "lesion.add": (_("a lesion"), "lesions.lesion", "lesions_lesion"),
     "image.add": (_("a picture"), "lesions.image", "lesions_image"),
+    "image.refuse": (_("a file that could not be taken"), "lesions.refusedupload", "lesions_refusedupload"),
     "review.open": (_("a lesion put before a dermatologist"), "lesions.review", "lesions_review"),
     "signoff.record": (_("a signed decision"), "lesions.signoff", "lesions_signoff"),
     "procedure.record": (_("a procedure"), "lesions.procedure", "lesions_procedure"),
@@ -105,6 +116,7 @@ _SIGNS: Final = """SELECT g.patient_id FROM (SELECT a.patient_id, a.subject, COU
 
 
 _PLANNED: Final = _("what the plan asks for")
+_ASKED: Final = _("a question of the plan")
 _NOTED: Final = _("recorded, and still on file: a noted sign")
 
 
@@ -113,7 +125,7 @@ def words_of(code: str) -> Any:
     ended = {f"ended_{name}": _ended_words(row[0]) for name, row in ENDED.items()}
     recorded = {f"deleted_{row[2]}": _deleted_words(row[0]) for row in RECORDED.values()}
     owed = {name: row[0] for name, row in (FACTS | NAMELESS).items()}
-    others = {"recall": _PLANNED, "deleted_lesions_urgentsign": _NOTED}
+    others = {"recall": _PLANNED, "what_follows": _ASKED, "deleted_lesions_urgentsign": _NOTED}
     return {**owed, **ended, **recorded, **others}[code]
 
 
@@ -130,7 +142,8 @@ def count_duties() -> list[KindCount]:
     return [
         *(_compared(code, *row) for code, row in FACTS.items()),
         *(_nameless(code, *row) for code, row in NAMELESS.items()),
-        _by_plan(),
+        _by_plan("recall", _PLANNED, ("due", "purpose"), _IN_RECALLS),
+        _by_plan("what_follows", _ASKED, ("problems", "code"), _IN_PROBLEMS),
         *(_without_a_word(code, *row) for code, row in ENDED.items()),
         _signs(),
         *(_deleted(action, *row) for action, row in RECORDED.items()),
@@ -148,9 +161,10 @@ def _nameless(code: str, words: Any, facts: str, held: str) -> KindCount:
     return KindCount(code, words, len(rows), len(rows) - len(lost), (), lost)
 
 
-def _by_plan() -> KindCount:
-    facts = f"SELECT * FROM ({_DUE[connection.vendor]}) g WHERE {_CURRENT}"
-    return _compared("recall", _PLANNED, facts, _IN_RECALLS)
+def _by_plan(code: str, words: Any, where: tuple[str, str], held: str) -> KindCount:
+    heading, field = where
+    listed = _OF_PLAN[connection.vendor].format(heading=heading, field=field)
+    return _compared(code, words, f"SELECT * FROM ({listed}) g WHERE {_CURRENT}", held)
 
 
 def _compared(code: str, words: Any, facts: str, held: str) -> KindCount:

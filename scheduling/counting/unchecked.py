@@ -65,6 +65,7 @@ class _Visit:
 def find() -> Unchecked:
     """Find everybody active who has a cause and no open full skin check."""
     causes = _rows(f"SELECT c.patient, c.source, CASE WHEN {_DISCHARGED} THEN 1 ELSE 0 END FROM {_CAUSES} c")
+    # Rule sets are read only if somebody is left to explain, as a rule on no morning at all.
     over = _at_their_stated_end() if any(not discharged for _, _, discharged in causes) else set()
     lost = {
         patient for patient, source, discharged in causes if not discharged and (patient, source) not in over
@@ -130,6 +131,7 @@ def _length(text: str) -> tuple[int, int]:
 
 
 def _about(length: tuple[int, int]) -> float:
+    # The mean month of the Gregorian year (365.25 / 12): good enough to count how often an interval fits.
     return length[0] * 30.4375 + length[1]
 
 

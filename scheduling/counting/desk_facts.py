@@ -4,7 +4,7 @@ from typing import Any, Final
 
 from django.utils.translation import gettext_lazy as _
 
-from scheduling.recalls.duty_facts import OPEN_RECALL, duty_of, of_row, step_said
+from scheduling.counting.duty_facts import OPEN_RECALL, duty_of, of_row, step_said
 
 _NOT_STRUCK = "NOT EXISTS (SELECT 1 FROM scheduling_struckattempt k WHERE k.attempt_id = a.id)"
 # Ended by its own entry, or by a ground that somebody gave for it alone: a hand-over has both.
