@@ -162,7 +162,7 @@ NAMES: Final = {
     "colour_dark_brown": gettext_noop("dark brown"),
     "colour_blue_grey": gettext_noop("blue-grey"),
     "colour_black": gettext_noop("black"),
-    "rim_area": gettext_noop("area within the rim, as it moved over the skin"),
+    "rim_area": gettext_noop("area by the rim found again"),
 }
 # What sets a lesion apart from the others of the same person.
 ABOVE: Final = {
