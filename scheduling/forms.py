@@ -1,3 +1,5 @@
+"""Forms of calls, appointments, closings, own intervals, checklists, rule sets and suppositions."""
+
 from collections.abc import Iterable
 from dataclasses import fields
 from datetime import timedelta

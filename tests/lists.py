@@ -11,20 +11,22 @@ from itertools import count
 from typing import Any
 
 from clinic import policies
+from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
-from clinic.people import patients, risk
+from clinic.people import ending, patients, risk
 from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure
 from lesions.models import Flag, Lesion, Review
 from lesions.pictures import intake, storage
 from lesions.register import register
-from lesions.results import pathology
+from lesions.results import in_error, pathology
 from lesions.review import signoff
 from scheduling.checklists import records
 from scheduling.desk import contacts, worklists
 from scheduling.planning import replan
+from scheduling.recalls import closing
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from tests import build
@@ -142,6 +144,15 @@ def staff() -> tuple[Where, Add]:
     return at(), lambda: [build.nurse(name=_name()).name]
 
 
+def leaves() -> tuple[Where, Add]:
+    def add() -> list[str]:
+        away, deputy = build.nurse(name=_name()), build.nurse(name=_name())
+        build.away(away, deputy=deputy)
+        return [away.name, deputy.name]
+
+    return at(), add
+
+
 def visit_form() -> tuple[Where, Add]:
     """What can be ticked: each procedure has rows of its own."""
     patient, days = build.patient(), count(1)
@@ -206,8 +217,34 @@ def _waiting(flagged: bool) -> str:
     return review.lesion.patient.number
 
 
+def _proposed() -> list[str]:
+    """One of each proposal that waits in Decisions: a duty, a record, a lesion, a procedure, a recall."""
+    nurse, recall = build.nurse(name=_name()), scene.due_check()
+    patient = recall.patient
+    cut, lesion = _to_sew(patient, 3), pictures.lesion(patient)
+    about = {"patient": patient, "by": nurse}
+    duty = ledger.open_duties(patient).first()
+    said = {"ground": "declined", "urgent": True}
+    proposals.propose("duty.end", subject=duty, reason="wants no more", **about, **said)
+    ending.propose(status="moved", on=scene.TODAY, ground="to the coast", **about)
+    register.amend_or_propose(
+        lesion=lesion,
+        by=nurse,
+        revision=lesion.revision,
+        state="gone",
+        monitoring=None,
+        note="",
+        reason="seen by him",
+    )
+    in_error.propose(row=cut, by=nurse, reason="of another patient")
+    closing.propose_closing(
+        recall=recall, by=nurse, revision=recall.revision, ground="declined", note="wants no more checks"
+    )
+    return [nurse.name, f"{cut.on.day} {cut.on:%b}"]
+
+
 def decision_list() -> tuple[Where, Add]:
-    return at(), lambda: [_waiting(flagged=True)]
+    return at(), lambda: [_waiting(flagged=True), *_proposed()]
 
 
 def unflagged_list() -> tuple[Where, Add]:
@@ -472,6 +509,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:tiers": tiers_page,
     "clinic:tiers_version": tiers_version,
     "clinic:staff": staff,
+    "clinic:leaves": leaves,
     "clinic:record_visit": visit_form,
     "lesions:lesion": lesion_page,
     "lesions:pictures": picture_list,
@@ -523,6 +561,8 @@ NO_LISTS = {
     "clinic:amend_member",
     "lesions:new_lesion",
     "lesions:decide_in_person",
+    "lesions:ask_outside",
+    "lesions:answer_outside",
     "lesions:view_image",
     "lesions:change_map",
     "lesions:outline",

@@ -3,7 +3,7 @@
 import pytest
 from django.urls import reverse
 
-from clinic.pages import duty_rows, paging
+from clinic.pages import paging
 from scheduling.views import today
 from tests.lists import LISTS
 from tests.page import read
@@ -12,7 +12,9 @@ from tests.test_queries import clinic, readers  # noqa: F401 clinic is a fixture
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clinic")]
 PAGED = {
+    "clinic:patients": "nurse",
     "clinic:trail": "manager",
+    "lesions:decisions": "dermatologist",
     "lesions:pictures": "nurse",
     "scheduling:today": "nurse",
     "scheduling:diary": "nurse",
@@ -36,7 +38,7 @@ def all_pages(client, address):
 
 @pytest.mark.parametrize("name", PAGED)
 def test_every_row_stands_on_some_page(name, monkeypatch):
-    for module, size in ((paging, "PAGE"), (duty_rows, "PAGE"), (today, "UNSAID")):
+    for module, size in ((paging, "PAGE"), (today, "UNSAID")):
         monkeypatch.setattr(module, size, 2)
     where, add = LISTS[name]()
     words = add() + add() + add()

@@ -3,7 +3,6 @@
 from html import escape
 from typing import Final
 
-FONT_PX: Final = 11
 # Wider than most system sans at 11 px, so that what is found to fit does fit.
 CHAR_PX: Final = 6.5
 

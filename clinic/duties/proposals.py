@@ -1,6 +1,7 @@
 """Endings that need two people: one proposes, another confirms or refuses with a word, the first reads the answer."""
 
-from collections.abc import Callable, Iterable
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,14 +21,15 @@ from clinic.wording import Words
 
 @dataclass(frozen=True)
 class Proposable:
-    """`apply` does what was proposed, in the name of who confirms; `describe` says in words what that is.
+    """`apply` does what was proposed, in the name of who confirms; `describe` says in words what each is, by its key.
 
     `either` means that of the two one must be a dermatologist, whichever; otherwise a dermatologist confirms.
     """
 
     words: Words
     apply: Callable[[Proposal, Member], object]
-    describe: Callable[[Proposal], str]
+    # Of many at once: a list of them asks the database no more than one does.
+    describe: Callable[[Sequence[Proposal]], Mapping[int, str]]
     either: bool = False
     refused: Callable[[Proposal], object] | None = None
 
@@ -116,12 +118,18 @@ def _answer(proposal: Proposal, by: Member, revision: int, confirmed: bool, answ
     change(proposal, seen=revision, at=clock.now(), where={"answered_at": None}, **said)
 
 
-def settle_all(rows: Iterable[Proposal], *, answer: str) -> None:
-    """Answer proposals that nothing is left of, in the program's name; whoever made them reads why."""
+def settle_all(rows: Iterable[Proposal], why: str, **params: str) -> None:
+    """Answer proposals that nothing is left of, in the program's name; whoever made them reads why.
+
+    `why` is a code of `wording.SETTLED`: the reader may have another language than whoever made it pointless.
+    """
     for row in rows:
-        said = {"answered_at": clock.now(), "confirmed": False, "answer": answer}
+        said: dict[str, Any] = {"answered_at": clock.now(), "confirmed": False, "answer": why}
+        said["fields"] = {**row.fields, "settled": params}
         change(row, seen=row.revision, at=clock.now(), where={"answered_at": None}, **said)
-        audit.record("proposal.refuse", by=None, subject=row, patient=row.patient, act=row.act, answer=answer)
+        audit.record(
+            "proposal.refuse", by=None, subject=row, patient=row.patient, act=row.act, why=why, **params
+        )
 
 
 def about(row: models.Model) -> QuerySet[Proposal]:
@@ -163,8 +171,17 @@ def _end_duty(proposal: Proposal, by: Member) -> Duty:
     )
 
 
-def _describe_ending(proposal: Proposal) -> str:
-    return wording.say_ending(_duty_of(proposal).kind, proposal.fields["ground"])
+def _describe_endings(rows: Sequence[Proposal]) -> dict[int, str]:
+    duties = Duty.objects.in_bulk([key_of(row) for row in rows])
+    return {row.pk: wording.say_ending(duties[key_of(row)].kind, row.fields["ground"]) for row in rows}
 
 
-ENDING = Proposable(_("end a duty with a ground"), _end_duty, _describe_ending, either=True)
+def in_words(rows: Sequence[Proposal]) -> dict[int, str]:
+    """Say what each of these proposes, by its key; each act is asked once for all of its own."""
+    by_act: dict[str, list[Proposal]] = defaultdict(list)
+    for row in rows:
+        by_act[row.act].append(row)
+    return {key: words for act, those in by_act.items() for key, words in ACTS[act].describe(those).items()}
+
+
+ENDING = Proposable(_("end a duty with a ground"), _end_duty, _describe_endings, either=True)

@@ -9,7 +9,7 @@ from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import OUTCOMES
 from clinic.formats import fault_wording
 from clinic.formats.strict_toml import Fault
-from clinic.models import Duty, EndGround, Step
+from clinic.models import Duty, EndGround, Proposal, Step
 from clinic.wording import SPOKEN, Words
 
 CHOOSE_THE_GROUND = _("Choose the ground.")
@@ -31,6 +31,15 @@ WHY = _("Say in words why: who said so and when.")
 PROPOSED_ALREADY = _("This was proposed already and waits in Decisions.")
 WHY_NOT = _("Say in a word why not: the proposer reads it.")
 ANOTHER_PERSON = _("Another person answers this: one of the two is a dermatologist.")
+# Why the program answered a proposal itself: nothing is left of it.
+SETTLED = {
+    "taken_back": _("taken back meanwhile"),
+    "replaced": _("replaced by a later proposal"),
+    "closed": _("closed meanwhile by %(who)s"),
+    "finished": _("finished meanwhile"),
+    "not_asked_for": _("the plan no longer asks for it"),
+    "care_ended": _("care has ended: %(ground)s"),
+}
 
 
 def say_acted_on(done: Duty) -> str:
@@ -45,6 +54,14 @@ def say_ending(kind: str, ground: str) -> str:
     """A proposed end in words: which duty, on which ground."""
     words = {"duty": KINDS[kind].words, "ground": EndGround(ground).label}
     return gettext("%(duty)s: %(ground)s") % words
+
+
+def say_answer(proposal: Proposal) -> str:
+    """What was answered: somebody's own words, or why nothing was left to answer."""
+    if proposal.answered_by_id is None and proposal.answer in SETTLED:
+        said: str = str(SETTLED[proposal.answer]) % proposal.fields["settled"]
+        return said
+    return str(proposal.answer)
 
 
 def outcome_of(step: Step) -> Words:

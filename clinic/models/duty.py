@@ -95,6 +95,7 @@ class Proposal(Stated):
     answered_by = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")
     answered_at = models.DateTimeField(null=True)
     confirmed = models.BooleanField(null=True)
+    # In words; where the program answered, a code of clinic/duties/wording.py.
     answer = models.TextField(blank=True)
     seen_at = models.DateTimeField(null=True, help_text="when the proposer read the answer")
 

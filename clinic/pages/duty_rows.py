@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from django.core.paginator import Page, Paginator
+from django.core.paginator import Page
 from django.db.models import Count, Prefetch, QuerySet, Value, prefetch_related_objects
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
@@ -16,8 +16,8 @@ from clinic.access import may
 from clinic.duties import ledger, proposals, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
-from clinic.pages.responses import PAGE
-from clinic.people import finding
+from clinic.pages.paging import page_of_rows
+from clinic.people import finding, leave
 from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
@@ -58,6 +58,7 @@ class DutyRow:
     done_at: str = ""
     done_words: Words = ""
     because: str = ""
+    stands_in: str = ""  # where whoever was named for it is away
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,9 @@ def duty_rows(
     """`shared`: keys of patients whose name another bears as well; a page of one patient says so itself."""
     rows, today = list(duties), clock.today()
     words = words_of(row.subject for row in rows)
-    return [_row(row, words.get(row.subject, ""), shared, request, today) for row in rows]
+    gone = leave.stand_ins((row.owner for row in rows if row.owner), today)
+    made = (_row(row, words.get(row.subject, ""), shared, request, today) for row in rows)
+    return [replace(row, stands_in=gone.get(row.duty.owner_id or 0, "")) for row in made]
 
 
 def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, today: date) -> DutyRow:
@@ -104,25 +107,24 @@ def words_of(subjects: Iterable[str]) -> dict[str, str]:
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> "Page[Any]":
     """Give one page of what this list owes; the rows to show are in `object_list`."""
-    paginator = Paginator(ledger.on_list(owner), PAGE)
-    paginator.count = owed_by(owner, request)  # the masthead shows it too: asked once
-    page = paginator.get_page(request.GET.get("duties"))
+    page = page_of_rows(ledger.on_list(owner), request, "duties", count=owed_by(owner, request))
     duties = list(page.object_list)
     shared = finding.shared_names([row.patient for row in duties if row.patient])
-    page.object_list = duty_rows(duties, request, shared)  # type: ignore[assignment]  # the same rows, drawn
+    page.object_list = duty_rows(duties, request, shared)
     return page
 
 
 def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[ProposalRow]:
-    today = clock.today()
+    shown, today = list(rows), clock.today()
+    words = proposals.in_words(shown)
     return [
         ProposalRow(
             row,
-            proposals.ACTS[row.act].describe(row),
+            words[row.pk],
             row.due_on < today,
             proposals.may_answer(row, request.user),  # type: ignore[arg-type]  # signed in, by the guard
         )
-        for row in rows
+        for row in shown
     ]
 
 

@@ -91,7 +91,7 @@ def end_care(
     )
     for keeper in KEEPERS.values():
         keeper.close(row)
-    proposals.settle_all(proposals.waiting().filter(patient=patient), answer=ground.strip())
+    proposals.settle_all(proposals.waiting().filter(patient=patient), "care_ended", ground=ground.strip())
     # After the keepers have closed what ends at once: the rest is what somebody must hand over.
     left = outlives(patient)
     fields: dict[str, Any] = {
@@ -199,8 +199,8 @@ def _apply(proposal: Proposal, by: Member) -> None:
     )
 
 
-def _describe(proposal: Proposal) -> str:
-    return wording.say_end_of_care(proposal.fields["status"])
+def _describe(rows: Iterable[Proposal]) -> dict[int, str]:
+    return {row.pk: wording.say_end_of_care(row.fields["status"]) for row in rows}
 
 
 ENDING = Proposable(wording.END_CARE, _apply, _describe)

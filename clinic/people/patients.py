@@ -13,8 +13,6 @@ from clinic.people import finding, wording
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
-NAMES = ("given_name", "family_name", "address_hint", "interpreter")
-
 
 class PatientRefused(ValueError):
     """Raised where a patient cannot be registered or amended so; the text is the sentence for the page."""

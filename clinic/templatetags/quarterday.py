@@ -16,7 +16,8 @@ from django.utils.translation import ngettext
 from clinic import clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
-from clinic.models import Patient
+from clinic.duties import wording as duty_words
+from clinic.models import Patient, Proposal
 from clinic.wording import SPOKEN, write_day, write_month
 
 register = template.Library()
@@ -84,6 +85,12 @@ def moment(value: datetime | None) -> str:
 def age(patient: Patient) -> int:
     """Years completed today, in the clinic's zone."""
     return patient.age_on(clock.today())
+
+
+@register.filter
+def answer_words(proposal: Proposal) -> str:
+    """`{{ proposal|answer_words }}` → what was answered, in whoever's words it was"""
+    return duty_words.say_answer(proposal)
 
 
 @register.filter

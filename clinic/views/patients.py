@@ -4,7 +4,6 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
@@ -19,7 +18,7 @@ from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
-from clinic.pages.responses import PAGE, asks_first, conflict, page_form, page_of
+from clinic.pages.responses import asks_first, conflict, page_form, page_of
 from clinic.people import ending, finding, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
@@ -37,7 +36,7 @@ def patients(request: StaffRequest) -> HttpResponse:
     found = finding.search(words)
     # Without a search everybody is listed, and that is never too many: it is turned page by page.
     few = finding.few_enough(found) if words else found
-    page = Paginator(Patient.objects.none() if few is None else few, PAGE).get_page(request.GET.get("page"))
+    page = page_of_rows(Patient.objects.none() if few is None else few, request)
     shared = finding.shared_names(list(page.object_list))
     context = {
         "page": page,

@@ -24,6 +24,7 @@ def keep(*, review: Review, by: Member, said: Mapping[str, Any]) -> Draft:
     """Keep what is filled in so far; a later save replaces an earlier one. A draft is no act and leaves no record."""
     require(by, Act.SIGN_OFF)
     _check_waits(review)
+    # Only what the form asks: a draft is sent by a script while somebody types, and nobody checks it.
     kept = {name: str(said[name])[:LONGEST_NOTE] for name in SAID if said.get(name)}
     return _save(review, by, said=kept)
 
@@ -35,6 +36,7 @@ def key_impression(*, review: Review, by: Member, impression: str) -> Draft:
         raise ValueError(impression)
     _check_waits(review)
     before = find(review, by)
+    # The first one counts: changed after the figures were seen it would be no first impression.
     return before if before and before.impression else _save(review, by, impression=impression)
 
 

@@ -37,6 +37,7 @@ def pictures_of(review: Review, comparison: Comparison | None) -> list[Image]:
 
 def seal(review: Review, comparison: Comparison | None, *, to: Member) -> str:
     """What is shown, in a form that a browser can carry and nobody can change."""
+    # The copy that the browser got, since that is what was looked at.
     images = tuple(image.derivative_sha256 for image in pictures_of(review, comparison))
     key = comparison.pk if comparison else None
     return signing.dumps(asdict(Shown(review.pk, to.pk, key, images, clock.now().timestamp())), salt=_SALT)
@@ -91,6 +92,7 @@ def check(review: Review, comparison: Comparison | None, by: Member, shown: Show
     got = Delivery.objects.filter(image__in=pictures, member=by, at__gte=review.opened_at)
     if got.count() < len(pictures):
         raise NotShown(_("These pictures were not shown to you yet. Open them, look, then sign."))
+    # Read once more before signing: what is signed must still be there when it is asked for.
     if not all(storage.verify(picture.derivative_sha256) for picture in pictures):
         raise NotShown(_("A stored picture has changed or is missing; nothing can be signed on it."))
 

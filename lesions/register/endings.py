@@ -1,5 +1,6 @@
 """Judge changes of a lesion that end something owed: who may make them, who proposes, what a confirmation does."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -91,8 +92,12 @@ def _apply(proposal: Proposal, by: Member) -> Lesion:
     return write(lesion, by, lesion.revision, fields, proposed_by=proposal.proposed_by.pk)
 
 
-def _describe(proposal: Proposal) -> str:
-    lesion = Lesion.objects.get(pk=proposals.key_of(proposal))
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    lesions = Lesion.objects.in_bulk([proposals.key_of(row) for row in rows])
+    return {row.pk: _in_words(row, lesions[proposals.key_of(row)]) for row in rows}
+
+
+def _in_words(proposal: Proposal, lesion: Lesion) -> str:
     parts = []
     if state := proposal.fields.get("state"):
         parts.append(str(LesionState(state).label))

@@ -3,7 +3,7 @@
 It stays readable and counts nowhere: what it moved returns, what it opened is owed no more, what it ended again.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.db import transaction
@@ -104,7 +104,7 @@ def _strike(row: Recorded, by: Member, revision: int, **details: Any) -> Recorde
         _ask_what_to_say(row, by)
     longer = [wait.plain() for later in waits for wait in later()]
     action = "procedure.strike" if isinstance(row, Procedure) else "diagnosis.strike"
-    proposals.settle_all(proposals.about(row), answer=_("taken back meanwhile"))
+    proposals.settle_all(proposals.about(row), "taken_back")
     audit.record(action, by=by, subject=row, patient=patient, longer=longer, **details)
     return row
 
@@ -123,14 +123,13 @@ def _put_lesion_back(cut: Procedure) -> None:
 
 def _ask_what_to_say(row: Diagnosis, by: Member) -> None:
     """Have a dermatologist decide who tells the patient that what was said was never so, and how."""
-    note = _("The patient was told a result that was recorded in error: %(what)s.")
     ledger.open_duty(
         "decide_what_follows",
         patient=row.patient,
         opened_from=row,
         by=by,
         urgent=True,
-        note=note % {"what": row.get_code_display()},
+        because={"code": "told_in_error", "diagnosis": row.code},
     )
 
 
@@ -147,10 +146,10 @@ def _apply(proposal: Proposal, by: Member) -> None:
         _strike(row, by, row.revision, proposed_by=proposal.proposed_by_id)
 
 
-def _describe(proposal: Proposal) -> str:
-    row = _row_of(proposal)
-    what = subjects.procedure_words(row) if isinstance(row, Procedure) else subjects.diagnosis_words(row)
-    return _("recorded in error: %(what)s") % {"what": what}
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    about = {row.pk: row.subject.removeprefix("lesions.") for row in rows}
+    words = subjects.in_words(about.values())
+    return {key: _("recorded in error: %(what)s") % {"what": words[what]} for key, what in about.items()}
 
 
 IN_ERROR = Proposable(gettext_lazy("strike a procedure or a result through"), _apply, _describe, either=True)

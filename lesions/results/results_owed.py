@@ -120,9 +120,8 @@ def ask_whether_they_agree(row: Diagnosis, because: models.Model, by: Member) ->
     """Ask about a benign report of what looked otherwise, picture against report (clinic-pathological correlation)."""
     if row.code != DiagnosisCode.BENIGN or row.lesion is None or not _looked_otherwise(row.lesion):
         return
-    note = _("The report says benign; the lesion was flagged or had an urgent sign before.")
-    about: dict[str, Any] = {"patient": row.patient, "subject": f"lesion:{row.lesion_id}", "note": note}
-    ledger.open_duty("agree", opened_from=because, by=by, **about)
+    about: dict[str, Any] = {"patient": row.patient, "subject": f"lesion:{row.lesion_id}"}
+    ledger.open_duty("agree", opened_from=because, by=by, because={"code": "looked_otherwise"}, **about)
 
 
 def _looked_otherwise(lesion: Lesion) -> bool:

@@ -77,7 +77,7 @@ def bring_back(duty: Duty, by: Member, move_id: int) -> None:
         register.lock(key)
     change(image, seen=image.revision, at=clock.now(), lesion=home, set_aside=False)
     if there.pk != home.pk:  # what was only set aside stayed where it was
-        _moved(image, there, home, by, "taken back")
+        _moved(image, there, home, by)
     for patient in {one.patient_id: one.patient for one in (there, home)}.values():
         ways = {"from_lesion": there.pk, "to_lesion": home.pk}
         audit.record("image.move", by=by, subject=image, patient=patient, **ways)

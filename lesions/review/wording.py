@@ -1,6 +1,6 @@
 """Why a lesion waits for a dermatologist, in sentences: the clinic's own of its limits, and the program's."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -145,6 +145,18 @@ _BY_CODE: Final[dict[str, _Said]] = {
     "nothing_to_compare": lambda _given: iter([_("There is no earlier picture to compare with.")]),
     "no_limits": lambda _given: iter([_("No limits are in force, so every picture is looked at.")]),
 }
+
+
+BECAUSE: Final = {
+    "looked_otherwise": gettext_noop(
+        "The report says benign; the lesion was flagged or had an urgent sign before."
+    ),
+}
+
+
+def say_because(because: Mapping[str, Any]) -> str:
+    """Write what the program knows of a duty of this app."""
+    return _(BECAUSE[because["code"]])
 
 
 # ---- what is asked before a signature ------------------------------------------------------------

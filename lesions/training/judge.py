@@ -73,7 +73,7 @@ def doubt(rows: list[Judged], limit: float) -> str:
     """Of the bad outlines the share that agreement below `limit` catches; of the good ones the share doubted."""
     bad = [r.agreement < limit for r in rows if r.jaccard < _BAD]
     good = [r.agreement < limit for r in rows if r.jaccard >= _GOOD]
-    return f"{sum(bad)} of {len(bad)} | {sum(good)} of {len(good)} ({100 * np.mean(good or [0]):.0f} %)"
+    return f"{sum(bad)} of {len(bad)} | {sum(good)} of {len(good)} ({100 * np.mean(good or [False]):.0f} %)"
 
 
 def limit_for(rows: list[Judged], false_share: float) -> float:

@@ -35,7 +35,8 @@ def _member(examples: list[data.Example], plan: Plan, device: str) -> OutlineNet
     torch.backends.cudnn.benchmark = True
     if device != "cpu":
         torch.cuda.set_device(device)
-    return train(examples, plan, torch.device(device), _watcher(plan)).cpu()
+    trained: OutlineNet = train(examples, plan, torch.device(device), _watcher(plan)).cpu()
+    return trained
 
 
 def _watcher(plan: Plan) -> Watcher:

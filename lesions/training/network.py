@@ -38,7 +38,8 @@ class Up(nn.Module):
         risen = functional.interpolate(
             self.narrow(deep), scale_factor=2.0, mode="bilinear", align_corners=False
         )
-        return self.mix(torch.cat((risen, skip), dim=1))  # type: ignore[no-any-return]
+        mixed: torch.Tensor = self.mix(torch.cat((risen, skip), dim=1))
+        return mixed
 
 
 class OutlineNet(nn.Module):

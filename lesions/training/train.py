@@ -69,7 +69,7 @@ def train(examples: list[data.Example], plan: Plan, device: torch.device, watch:
     torch.manual_seed(plan.seed)
     stock, aspects = stock_of(examples, device)
     net = OutlineNet(plan.encoder, plan.side).to(device, memory_format=torch.channels_last)
-    averaged = copy.deepcopy(net).eval()
+    averaged: OutlineNet = copy.deepcopy(net).eval()
     steps = max(1, len(examples) // plan.batch)
     stepper = Stepper(net, stock, plan)
     average = _Average(averaged, net, plan.average)

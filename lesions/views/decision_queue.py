@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from django.core.paginator import Page, Paginator
+from django.core.paginator import Page
 from django.db.models import Count, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -14,7 +14,7 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import limits, proposals
 from clinic.duties.kinds import OwningList
 from clinic.pages import duty_rows
-from clinic.pages.responses import PAGE
+from clinic.pages.paging import page_of_rows
 from clinic.people import finding as people
 from clinic.wording import Words
 from lesions.looking import queue
@@ -64,8 +64,14 @@ def _list(
         "lately": list(taking_back.to_take_back(request.user)),
     }
     if flagged:
+        waiting = page_of_rows(
+            proposals.waiting(), request, "proposals", duty_rows.count_of("proposed", request)
+        )
         context |= _signs(request, texts) | {
-            "proposed": duty_rows.proposal_rows(proposals.waiting()[:PAGE], request),
+            # The masthead counts the whole list; what another is to read stands in everybody else's.
+            "for_others": duty_rows.count_of("flagged", request) - sum(counted.values()),
+            "proposed": duty_rows.proposal_rows(waiting.object_list, request),
+            "proposed_page": waiting,
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
         }
     return render(request, "lesions/decisions.html", context)
@@ -77,10 +83,10 @@ def _counted(rows: QuerySet[Any]) -> dict[int, int]:
 
 
 def _page(request: StaffRequest, rows: QuerySet[Any], counted: Mapping[int, int], why: str) -> "Page[Any]":
+    # A word of the address that names no reason shows everything: a list must never seem empty by a typing error.
     chosen = [REASONS[why][0]] if why in REASONS else list(counted)
-    paginator = Paginator(queue.with_rows(rows.filter(rank__in=chosen) if why in REASONS else rows), PAGE)
-    vars(paginator)["count"] = sum(counted.get(rank, 0) for rank in chosen)
-    return paginator.get_page(request.GET.get("page"))
+    shown = queue.with_rows(rows.filter(rank__in=chosen) if why in REASONS else rows)
+    return page_of_rows(shown, request, count=sum(counted.get(rank, 0) for rank in chosen))
 
 
 def _reasons(counted: Mapping[int, int]) -> list[tuple[str, Words, int]]:
@@ -90,9 +96,7 @@ def _reasons(counted: Mapping[int, int]) -> list[tuple[str, Words, int]]:
 
 def _signs(request: StaffRequest, texts: Mapping[str, str]) -> dict[str, Any]:
     """List signs and concerns without a picture: an examination in person is what ends them."""
-    paginator = Paginator(register.without_picture(), PAGE)
-    vars(paginator)["count"] = duty_rows.count_of("signs", request)  # the masthead shows it too: asked once
-    page = paginator.get_page(request.GET.get("signs"))
+    page = page_of_rows(register.without_picture(), request, "signs", duty_rows.count_of("signs", request))
     limit, today = limits.limits(texts.get("duty_limits") or limits.shipped())["examine"], clock.today()
     rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
     late = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
@@ -109,6 +113,7 @@ def _row(review: Review, shared: set[int]) -> dict[str, Any]:
         "place": register.place_words(review.lesion),
         "first": wording.flag_words(why[0]) if why else None,
         "more": max(0, len(why) - 1),
+        # Whoever draws this one looks before the figures: the list must not give them away either.
         "hidden": review.look_first,
         "signs": register.open_of(review.lesion),
         "image": review.assessment.image,

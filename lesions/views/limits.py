@@ -38,6 +38,7 @@ def _page(request: StaffRequest, policy: Policy | None, versions: list[Version])
 
 
 def _read(text: str) -> dict[str, Any]:
+    # Checked again when it is shown: a later version of the program may read more strictly than the one that kept it.
     faults = wording.faults_of(text)
     if faults:
         return {"faults": faults}

@@ -23,6 +23,7 @@ from lesions.review import wording
 
 
 def _found(pk: int) -> Image:
+    # An overview shows where lesions lie; an outline on it would be measured at the wrong scale.
     pictures = Image.objects.select_related("lesion__patient").exclude(kind=ImageKind.OVERVIEW)
     return get_object_or_404(pictures, pk=pk)
 
@@ -47,6 +48,7 @@ def outline(request: StaffRequest, pk: int) -> HttpResponse:
 def _outline_page(request: StaffRequest, image: Image, form: OutlineForm) -> HttpResponse:
     used, automatic = outlines.measured(image), _automatic(image)
     ring = outlines.ring_of(used)
+    # A person's ring point for point, the program's thinned: nobody moves four hundred points by hand.
     start = ring if used and used.drawn_by else polygons.thinned(ring)
     if not form.is_bound:
         form = OutlineForm(initial={"points": as_lines(start), "revision": image.revision})

@@ -57,6 +57,7 @@ def _take(request: StaffRequest, lesion: Lesion, file: "UploadedFile[Any]", abou
     name = file.name or ""
     try:
         intake.check_size(file.size or 0)
+        # One byte beyond the limit is enough to know, whatever size the browser claimed.
         data = file.read(settings.PICTURE_MAX_BYTES + 1)
         intake.accept(lesion=lesion, by=request.user, data=data, filename=name, **about)
     except AlreadyFiled as error:

@@ -20,6 +20,7 @@ from lesions.pictures.intake import PictureRefused
 from lesions.register import register
 from lesions.review import owed, putting_right
 
+# As many as can be told apart by eye; whoever needs more types more of the name.
 _MOST_PATIENTS, _MOST_LESIONS = 10, 60
 
 
@@ -79,6 +80,7 @@ def _choices(signed: SignOff, image: Image, who: str) -> list[Lesion]:
     """List the other lesions of this patient, and those of the patient who was searched for."""
     found = [row.pk for row in finding.search(who)[:_MOST_PATIENTS]] if who else []
     rows = Lesion.objects.filter(patient__in=[signed.lesion.patient_id, *found])
+    # Not back to where a dermatologist has just signed that it does not belong.
     rows = rows.exclude(pk__in=(signed.lesion_id, image.lesion_id)).exclude(state=LesionState.ERROR)
     return list(rows.select_related("patient").order_by("patient", "label")[:_MOST_LESIONS])
 

@@ -127,6 +127,7 @@ def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
     days = [lesion.since, *(image.taken_on for image in images)]
     start = min(min(days), figures.months_from(today, -12))
     dots = [Dot(image.taken_on, _picture_words(image)) for image in images]
+    # What was taken back decides nothing and would seem on a time line as if it did.
     standing = [each for each in decisions if not hasattr(each, "revoked")]
     words = [Mark(each.signed_on, each.get_decision_display().lower()) for each in standing]
     return Strip(start, figures.months_from(today, 3), today, dots=dots, marks=words)

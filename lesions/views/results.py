@@ -197,6 +197,7 @@ def _in_words(error: ResultRefused, form: Any) -> str:
         reverse("lesions:amend_diagnosis", args=[error.diagnosis.pk]),
         form.cleaned_data["procedure"],
     )
+    # Further tissue of the same tumour, such as a wider excision: its report is filed with the diagnosis on record.
     if cut and cut.pk in results_owed.waits_for_report(cut.patient):
         address += f"?report_of={cut.pk}"
     return format_html('{} <a href="{}">{}</a>', error, address, _("Amend the one on record"))

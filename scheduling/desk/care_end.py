@@ -52,6 +52,8 @@ def _ahead(patient: Patient) -> QuerySet[Appointment]:
 
 def close(end: CareEnd) -> None:
     for visit in _ahead(end.patient):
+        # By the clinic: the patient did not cancel, and a missed or cancelled visit would count against somebody who
+        # died.
         booking.cancel(appointment=visit, by=end.by, revision=visit.revision, whose="clinic")
     for recall in _recalls(end.patient):
         _close(recall, end)

@@ -31,6 +31,7 @@ def furthest_day(recall: Recall, by: Member) -> date:
     today = clock.today()
     if may(by, Act.CLOSE_RECALLS):
         return today + timedelta(days=ladder.LOOK_AGAIN_DAYS)
+    # Past its window every day counts: put off is put off till tomorrow.
     next_working_day = limits.working_days_after(today, 1)
     if recall.urgency == Urgency.A:
         return next_working_day

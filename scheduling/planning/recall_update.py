@@ -178,7 +178,7 @@ class RecallUpdate:
         }
         what: Fields = {"completed_by": done.item, "evidence": done.evidence}
         change(row, seen=row.revision, at=clock.now(), **ended, **what)
-        settle_proposals(row, "finished meanwhile")
+        settle_proposals(row, "finished")
         audit.record(
             "recall.complete", by=None, subject=row, patient=self.patient, on=str(done.on), how=done.code
         )
@@ -223,11 +223,11 @@ def supersede(row: Recall, **how: Any) -> None:
         "ended_on": clock.today(),
     }
     change(row, seen=row.revision, at=clock.now(), **fields)
-    settle_proposals(row, "not asked for any more")
+    settle_proposals(row, "not_asked_for")
     audit.record("recall.supersede", by=None, subject=row, patient=patient, how=how)
 
 
-def settle_proposals(row: Recall, answer: str) -> None:
+def settle_proposals(row: Recall, why: str) -> None:
     """Answer what was proposed about a recall that has ended; whoever proposed it reads why."""
     if row.proposed_ground:
-        proposals.settle_all(proposals.about(row), answer=answer)
+        proposals.settle_all(proposals.about(row), why)

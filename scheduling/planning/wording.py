@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from clinic.models import PatientStatus, Purpose
 from clinic.wording import SPOKEN, Words, write_day
-from lesions.models import Sign
+from lesions.models import DiagnosisCode, Sign
 from scheduling.models import PlanProblem, Recall
 from scheduling.rules import dates
 from scheduling.rules.plan import messages
@@ -49,6 +49,7 @@ BECAUSE: Final[dict[str, Words]] = {
     "attempts_used_up": gettext_lazy("%(purpose)s: attempts used up."),
     "missed_again": gettext_lazy("%(purpose)s: missed more than once."),
     "signs": gettext_lazy("Said about the skin: %(signs)s."),
+    "told_in_error": gettext_lazy("The patient was told a result that was recorded in error: %(diagnosis)s."),
 }
 
 
@@ -121,6 +122,7 @@ _WRITTEN: Final[dict[str, Callable[[Any], Words]]] = {
     "booked": lambda day: write_day(date.fromisoformat(day)),
     "status": lambda status: PatientStatus(status).label,
     "purpose": lambda purpose: Purpose(purpose).label,
+    "diagnosis": lambda code: DiagnosisCode(code).label,
     "signs": lambda signs: ", ".join(str(Sign(sign).label) for sign in signs),
 }
 

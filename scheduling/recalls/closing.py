@@ -1,5 +1,6 @@
 """Put recalls on the list and close them: none closes itself; each end has its ground and its person."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -58,7 +59,7 @@ def propose_closing(*, recall: Recall, by: Member, revision: int, ground: str, n
     _check_ground(ground, note)
     fields = {"proposed_ground": ground, "proposed_note": note.strip(), "proposed_by": by}
     # One proposal waits at a time; the newer one says more, and its author reads what became of the older.
-    proposals.settle_all(proposals.about(recall), answer=_("replaced by a later proposal"))
+    proposals.settle_all(proposals.about(recall), "replaced")
     proposals.propose(
         ACT,
         patient=recall.patient,
@@ -87,7 +88,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
     _close(recall, by, revision, ground, note)
     desk_may = ladder.ladder_of(recall.urgency).closed_by_desk
     asked.answer(recall, by=[by, None] if desk_may else [by], evidence=recall)
-    proposals.settle_all(proposals.about(recall), answer=_("closed meanwhile by %(who)s") % {"who": by})
+    proposals.settle_all(proposals.about(recall), "closed", who=str(by))
     return recall
 
 
@@ -155,10 +156,15 @@ def _refused(proposal: Proposal) -> None:
     change(recall, seen=recall.revision, at=clock.now(), **nobody)
 
 
-def _describe(proposal: Proposal) -> str:
-    recall, ground = _recall_of(proposal), Ground(proposal.fields["ground"])
-    what = wording.what_for(recall, wording.subjects([recall]))
-    return _("close: %(what)s; %(ground)s") % {"what": what, "ground": ground.label}
+def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
+    recalls = Recall.objects.in_bulk([proposals.key_of(row) for row in rows])
+    places = wording.subjects(recalls.values())
+    return {row.pk: _in_words(row, recalls[proposals.key_of(row)], places) for row in rows}
+
+
+def _in_words(proposal: Proposal, recall: Recall, places: dict[str, str]) -> str:
+    said = {"what": wording.what_for(recall, places), "ground": Ground(proposal.fields["ground"]).label}
+    return _("close: %(what)s; %(ground)s") % said
 
 
 CLOSE = Proposable(gettext_lazy("close a recall"), _confirm, _describe, either=True, refused=_refused)

@@ -1,3 +1,5 @@
+"""The year ahead: visits wanted in each week beside the places of the diary."""
+
 from datetime import date
 from typing import Any
 
@@ -64,6 +66,7 @@ def _chosen(per_cent: float, rates: list[Rate]) -> Rate:
 
 def _own(today: date) -> list[Rate]:
     share, visits = own_rate(today)
+    # A share of a few visits would swing with each one that is missed.
     if visits < ENOUGH:
         return []
     words = ngettext(

@@ -21,6 +21,7 @@ from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule, RuleSet
 from scheduling.rules.ruleset.vocabulary import SOURCELESS
 
+# Three that differ most; a choice, no source.
 FIRST_SHOWN = ("default", "scotland-2022", "s3-germany")
 
 
@@ -82,6 +83,7 @@ def _choices() -> list[tuple[str, str]]:
             _("Set %(set)s, %(state)s") % {"set": row.version, "state": row.get_state_display()},
         )
         for row in own.order_by("-version")
+        # A draft that cannot be read has nothing to compare.
         if not check(row.toml)
     ]
     return [*stored, *((name, _title(_shipped(name))) for name in ruleset.shipped_names())]

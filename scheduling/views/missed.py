@@ -54,6 +54,7 @@ def _page(request: StaffRequest, reason: str, counted: dict[str, int]) -> "Page[
 
 
 def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
+    # Kept figures as a rule: a pass over every record at each look would make the page the slowest of all.
     now = night is None or "count" in request.GET
     count = whereabouts.as_kept(night) if night and not now else whereabouts.count_now()
     overdue = missed_reasons.late(clock.today()).order_by().values_list("patient", flat=True)
@@ -62,6 +63,7 @@ def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
         "count": count,
         "counted_now": now,
         "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
+        # The list and the count found the same people by two ways; where they differ, one of the two is wrong.
         "agree": whereabouts.overdue_now() == set(overdue) if now else None,
         "alarms": _with_names([*count.alarms, *count.faults], request),
         "ended": _with_names([count.checks_ended], request),
@@ -82,7 +84,9 @@ def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[
 @allow(Act.SEE_MISSED)
 def owed(request: StaffRequest) -> HttpResponse:
     """Show what is owed and what the lists hold, by kind, and by name what no list holds; counted as it is now."""
-    rows = duty_count.count_duties()
+    counted = duty_count.count_duties()
+    # What is lost comes first; of sixty kinds most are owed nothing, and are only named.
+    rows = sorted((row for row in counted if row.owed), key=lambda row: not _loses(row))
     pages = [page_of_rows(row.lost, request, row.code) for row in rows]
     people = Patient.objects.in_bulk({key for page in pages for key in page.object_list})
     context = {
@@ -90,10 +94,15 @@ def owed(request: StaffRequest) -> HttpResponse:
             (row, page, [people[key] for key in page.object_list if key in people])
             for row, page in zip(rows, pages, strict=True)
         ],
+        "empty": [row for row in counted if not row.owed],
         "moment": clock.now(),
         "lost": sum(len(row.lost) + len(row.strangers) for row in rows),
     }
     return render(request, "scheduling/owed.html", context)
+
+
+def _loses(row: duty_count.KindCount) -> bool:
+    return bool(row.lost or row.strangers)
 
 
 @allow(Act.SEE_MISSED)

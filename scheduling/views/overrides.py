@@ -27,6 +27,7 @@ def set_other(request: StaffRequest, pk: int) -> HttpResponse:
     patient = get_object_or_404(Patient, pk=pk)
     choices = _choices(patient)
     what = request.GET.get("for", "")
+    # From beside a due item the question is settled; a word that names nothing leaves the choice open.
     fixed = what in dict(choices)
     first = {"revision": patient.facts_revision, "what": what}
     form = OverrideForm(request.POST or None, initial=first, choices=choices, fixed=fixed)
@@ -92,6 +93,7 @@ def end(request: StaffRequest, pk: int) -> HttpResponse:
     form = EndOverrideForm(request.POST or None, initial={"revision": row.revision})
     effect, shown = overrides.effect_of_end(row), f"ends {row.pk}"
     if form.is_valid():
+        # The tick repeats what was shown: another effect by now has to be looked at again.
         given = form.cleaned_data | {"accepted": form.cleaned_data["accepted"] == shown}
         try:
             overrides.end(override=row, by=request.user, **given)

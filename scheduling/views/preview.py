@@ -1,3 +1,5 @@
+"""What a proposed rule set would do, person by person, and its approval by whoever has looked at that."""
+
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -128,6 +130,7 @@ def lines(
     people: dict[int, Patient], changes: list[DutyChange], places: dict[str, str]
 ) -> list[PatientChange]:
     found = [PatientChange(people[one.patient], _what(one, places), one) for one in changes]
+    # Whose date moves farthest stands first: there a mistake in the set would show.
     return sorted(found, key=lambda line: (-abs(line.change.days or 0), str(line.patient), line.what))
 
 

@@ -23,6 +23,7 @@ from scheduling.recalls.closing import RecallRefused
 
 
 def open_problems() -> QuerySet[PlanProblem]:
+    # A record that ended is asked nothing more; one that is ending still is.
     live = {"patient__merged_into__isnull": True, "patient__status__in": ("active", "ending")}
     return PlanProblem.objects.filter(gone_on__isnull=True, **live)
 
@@ -41,6 +42,7 @@ def problems(request: StaffRequest) -> HttpResponse:
 def answer_problem(request: StaffRequest, pk: int) -> HttpResponse:
     problem = get_object_or_404(PlanProblem.objects.select_related("patient"), pk=pk)
     patient = problem.patient
+    # A link in an e-mail or a tab of yesterday.
     if problem.gone_on or not what_follows.can_answer(problem):
         messages.info(request, _("This is answered already."))
         return redirect("clinic:patient", patient.pk)

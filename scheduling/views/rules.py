@@ -1,3 +1,5 @@
+"""Pages of rule sets: the one in force, every version as sentences and time lines, a draft and its proposal."""
+
 from dataclasses import dataclass
 
 from django.contrib import messages
@@ -25,6 +27,7 @@ from scheduling.rules.ruleset import ruleset
 from scheduling.rules.ruleset.ruleset import Rule
 
 PAGES = PolicyPages(PolicyKind.RULES, home="scheduling:rules", version="scheduling:rules_version")
+# For drawing only: dates are reckoned by the calendar.
 DAYS_A_MONTH = 30.44
 ASKING_MONTHS = 6  # how much of the time in which a person decides is drawn
 

@@ -1,3 +1,5 @@
+"""The page for a caller whom nobody can find on record."""
+
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect

@@ -1,3 +1,5 @@
+"""What would happen to a patient, or to nobody, by facts that are only supposed."""
+
 import re
 from typing import Any
 
@@ -34,6 +36,7 @@ def suppose(request: StaffRequest) -> HttpResponse:
         except CannotSuppose as error:
             form.add_error(error.part if error.part in form.fields else None, str(error))
         else:
+            # Nothing is written but this: a record was looked at, if only to ask about it.
             if form.patient:
                 audit.read(form.patient, by=request.user, page="suppose")
     return render(request, "scheduling/suppose.html", context, status=422 if form.errors else 200)

@@ -1,3 +1,5 @@
+"""Two different people bring a policy into force, and a faulty text never becomes one. Common practice, no source."""
+
 from datetime import UTC, date, datetime
 
 import pytest

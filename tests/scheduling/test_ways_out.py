@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from clinic import clock
 from clinic.access import NotAllowed
 from clinic.duties import ledger, proposals, steps
+from clinic.duties import wording as duty_words
 from clinic.duties.kinds import OwningList
 from clinic.models import Patient, Proposal
 from clinic.pages import duty_rows
@@ -32,16 +33,6 @@ def _noon():
     with clock.at(scene.NOON):
         build.rules_in_force()
         yield
-
-
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
 
 
 def bleeding(nurse, **more):
@@ -244,7 +235,7 @@ def test_11_what_is_finished_meanwhile_leaves_no_proposal_behind(nurse):
     scene.came(recall.patient, scene.TODAY)
     replan.replan_patient(recall.patient_id)
     assert not proposals.waiting().exists()
-    assert "meanwhile" in proposals.unread_answers(nurse).get().answer
+    assert "meanwhile" in duty_words.say_answer(proposals.unread_answers(nurse).get())
 
 
 def end(patient, by, status="transferred", **more):

@@ -7,7 +7,6 @@ from types import MappingProxyType
 from typing import Final
 
 from clinic.formats.language import ENGLISH, Language, alternatives, gettext_noop
-from scheduling.rules.plan.messages import HEADS, Params, fill
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.ruleset.ruleset import Condition, Phase, Rule
 from scheduling.rules.ruleset.schedules import duration_words as duration_words
@@ -128,12 +127,6 @@ _SECOND_HAND: Final = gettext_noop("{source} (second-hand, confirm before use)")
 _FROM_MEMORY: Final = gettext_noop("{source} (from memory, to be checked)")
 _HOW_READ = {"found-2nd": _SECOND_HAND, "memory H": _FROM_MEMORY, "memory M": _FROM_MEMORY}
 _SUPERSEDED: Final = gettext_noop("{source}; superseded by {newer}")
-
-
-def head_words(head: str, about: Params, language: Language = ENGLISH) -> str:
-    """What a series comes from, such as: melanoma excised 31 Jan 2025."""
-    words = fill(HEADS[head], dict(about), language)
-    return words[:1].lower() + words[1:]
 
 
 def phase_words(phase: Phase, language: Language = ENGLISH) -> str:

@@ -22,16 +22,6 @@ def patient():
     return build.patient()
 
 
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
 def opened(kind, patient, **more):
     return ledger.open_duty(kind, patient=patient, opened_from=patient, by=build.nurse(), **more)
 

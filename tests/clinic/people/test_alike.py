@@ -1,3 +1,5 @@
+"""Who may be on record already; the limit of likeness is a clinic setting, no source."""
+
 from datetime import date
 
 import pytest

@@ -1,3 +1,5 @@
+"""People are found by what they say of themselves, in any spelling. Common practice, no source."""
+
 from datetime import date
 
 import pytest

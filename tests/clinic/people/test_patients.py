@@ -1,3 +1,5 @@
+"""Registering people and ways to reach them, each change once and on record. Common practice, no source."""
+
 from datetime import date
 
 import pytest

@@ -1,3 +1,5 @@
+"""What was typed is taken apart as days, numbers and names; the orders of a day: common practice, no source."""
+
 from datetime import date
 
 import pytest

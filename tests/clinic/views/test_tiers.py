@@ -4,7 +4,6 @@ from datetime import date
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
@@ -20,12 +19,6 @@ pytestmark = pytest.mark.django_db
 STRICTER = risk.shipped().replace('naevi.is = "over100"', 'naevi.in = ["41-100", "over100"]', 1)
 
 
-def signed_in(member):
-    client = Client()
-    client.force_login(member)
-    return client
-
-
 def url(name="tiers", *args):
     return reverse(f"clinic:{name}", args=args)
 
@@ -38,12 +31,12 @@ def page(client, *where):
 
 @pytest.fixture
 def manager():
-    return signed_in(build.manager())
+    return build.signed_in(build.manager())
 
 
 @pytest.fixture
 def doctor():
-    return signed_in(build.dermatologist())
+    return build.signed_in(build.dermatologist())
 
 
 def proposed(toml=STRICTER):

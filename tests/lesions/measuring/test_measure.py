@@ -1,7 +1,11 @@
-"""The shell round the core: one worker at a time, failures become work, nothing undecided is forgotten."""
+"""The shell round the core: one worker at a time, failures become work, nothing undecided is forgotten.
+
+What waits for a person: common practice, no source.
+"""
 
 import io
 from datetime import timedelta
+from functools import cache
 
 import numpy as np
 import pytest
@@ -25,6 +29,7 @@ MOLE = phantom.Phantom(seed=3, width=480, height=360, mm_per_px=0.04, ruler=Fals
 SCALE = {"mm_per_px": 0.04, "scale_origin": "device"}
 
 
+@cache
 def drawn(spec):
     out = io.BytesIO()
     phantom.draw(spec).image.save(out, "JPEG", quality=92)

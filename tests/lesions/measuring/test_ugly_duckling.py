@@ -1,4 +1,7 @@
-"""What sets a lesion apart, on the patient page; the figures are drawn numbers."""
+"""What sets a lesion apart, on the patient page; the figures are drawn numbers.
+
+The sign and how far apart is apart: docs/sources.md; from how many lesions on: clinic setting, no source.
+"""
 
 import pytest
 from django.db import connection

@@ -1,4 +1,7 @@
-"""Taking a picture in: what is refused, what is kept, and what then waits."""
+"""Taking a picture in: what is refused, what is kept, and what then waits.
+
+What is refused, and within which bounds: clinic setting, no source.
+"""
 
 import hashlib
 import io

@@ -1,4 +1,7 @@
-"""Lesions: words and chart agree, signs make urgent, a dermatologist answers them in person."""
+"""Lesions: words and chart agree, signs make urgent, a dermatologist answers them in person.
+
+Who notes a sign and who answers it: common practice, no source.
+"""
 
 import pytest
 

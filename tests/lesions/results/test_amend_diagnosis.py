@@ -1,4 +1,7 @@
-"""A diagnosis is completed in place, so that its questions end and no second melanoma appears."""
+"""A diagnosis is completed in place, so that its questions end and no second melanoma appears.
+
+What is asked for and read anew: common practice, no source.
+"""
 
 from datetime import date
 

@@ -28,16 +28,6 @@ def rules(db):
 
 
 @pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
-@pytest.fixture
 def decided(doctor):
     lesion = pictures.lesion(monitoring="long")
     signoff.decide_in_person(lesion=lesion, by=doctor, decision="excise")
@@ -126,7 +116,7 @@ def test_a_result_that_was_told_in_error_is_put_before_a_dermatologist(decided, 
     asked = in_error.propose(row=row, by=doctor, reason="the report of another patient")
     proposals.confirm(proposal=asked, by=nurse, revision=asked.revision)
     duty = ledger.open_duties(decided.patient).get(kind="decide_what_follows")
-    assert duty.urgent and "told a result that was recorded in error" in duty.note
+    assert duty.urgent and duty.because == {"code": "told_in_error", "diagnosis": row.code}
     assert duty_count.lost_now() == []
     told = Duty.objects.get(kind="tell")
     assert told.ended_at, "what was said stays said"

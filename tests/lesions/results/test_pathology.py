@@ -1,4 +1,7 @@
-"""Procedures and results: each waits until it is answered, and a report on the wrong specimen is refused."""
+"""Procedures and results: each waits until it is answered, and a report on the wrong specimen is refused.
+
+How this clinic works: common practice, no source.
+"""
 
 from datetime import timedelta
 
@@ -13,11 +16,6 @@ from tests import build
 from tests.lesions import scene
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ from clinic.access import NotAllowed
 from clinic.duties import ledger, steps
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Duty
+from clinic.pages import duty_rows
 from lesions.models import Flag
 from lesions.register import register, unmatched
 from lesions.results import pathology
@@ -20,16 +21,6 @@ from tests.lesions.results.test_results_owed import SAID, amend, cut, open_, owe
 from tests.page import read
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
 
 
 @pytest.fixture
@@ -93,6 +84,7 @@ def test_a_benign_report_after_a_strong_flag_is_asked_about(lesion, nurse, docto
     report(lesion, doctor, code="benign", procedure=cut(lesion, nurse))
     duty = open_(lesion, "agree")
     assert (duty.subject, duty.patient) == (f"lesion:{lesion.pk}", lesion.patient)
+    assert duty_rows.BECAUSE["agree"](duty.because).startswith("The report says benign")
     settle(lesion, "agree", doctor, "disagree", words="deeper levels are asked for")
     assert open_(lesion, "decide_what_follows").urgent
 

@@ -32,16 +32,6 @@ SAID = {"whom": "the patient", "how": "phone", "words": "the result, and the nex
 
 
 @pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
-@pytest.fixture
 def lesion():
     return scene.lesion(monitoring="short")
 

@@ -31,11 +31,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
-@pytest.fixture
 def review():
     return scene.measured(scene.lesion(monitoring="long"), days_ago=3)
 

@@ -1,4 +1,7 @@
-"""Decisions: once, by a dermatologist, on pictures that were looked at; and what they move."""
+"""Decisions: once, by a dermatologist, on pictures that were looked at; and what they move.
+
+Who signs, and what a decision moves: common practice, no source.
+"""
 
 from threading import Barrier, Thread
 

@@ -2,7 +2,6 @@
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
@@ -17,12 +16,6 @@ pytestmark = pytest.mark.django_db
 OWN = '\n[repeatability]\nsource = "own mole, 5 pictures"\n[repeatability.relative]\narea = 0.034\n'
 
 
-def signed_in(member):
-    client = Client()
-    client.force_login(member)
-    return client
-
-
 def url(name="limits", *args):
     return reverse(f"lesions:{name}", args=args)
 
@@ -35,12 +28,12 @@ def page(client, *where):
 
 @pytest.fixture
 def manager():
-    return signed_in(build.manager())
+    return build.signed_in(build.manager())
 
 
 @pytest.fixture
 def doctor():
-    return signed_in(build.dermatologist())
+    return build.signed_in(build.dermatologist())
 
 
 def test_without_limits_the_page_says_that_every_picture_is_looked_at(manager):

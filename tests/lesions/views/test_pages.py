@@ -23,20 +23,9 @@ from tests.page import read
 pytestmark = pytest.mark.django_db
 
 
-def signed_in(member):
-    client = Client()
-    client.force_login(member)
-    return client
-
-
 @pytest.fixture
 def nurse():
-    return signed_in(build.nurse())
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
+    return build.signed_in(build.nurse())
 
 
 def url(name, *args):
@@ -87,7 +76,7 @@ def test_a_sign_is_noted_and_an_examination_recorded(nurse, doctor):
     nurse.post(url("note_sign", lesion.pk), {"sign": "bleeding", "noted_on": today, "words": "on the towel"})
     assert "Urgent" in read(nurse.get(url("lesion", lesion.pk)))
     assert nurse.post(url("examined", lesion.pk), {"on": today}).status_code == 403
-    signed_in(doctor).post(url("examined", lesion.pk), {"on": today, "outcome": "a scratch"})
+    build.signed_in(doctor).post(url("examined", lesion.pk), {"on": today, "outcome": "a scratch"})
     assert not register.open_signs(Lesion.objects.get()).exists()
 
 
@@ -167,7 +156,7 @@ def test_the_copy_is_served_to_those_who_may_and_never_the_original(nurse, docto
     picture = scene.file(scene.lesion())
     address = url("view_image", picture.pk)
     for member, status in ((build.manager(), 403), (build.administrator(), 403), (doctor, 200)):
-        assert signed_in(member).get(address).status_code == status
+        assert build.signed_in(member).get(address).status_code == status
     assert Client().get(address).status_code == 302
     answer = nurse.get(address)
     body = b"".join(answer.streaming_content)
@@ -187,7 +176,7 @@ def test_a_picture_asked_for_again_is_not_sent_twice_but_counts_as_a_look(nurse)
 
 def test_the_right_is_checked_before_the_cache_is_asked():
     picture = scene.file(scene.lesion())
-    answer = signed_in(build.manager()).get(
+    answer = build.signed_in(build.manager()).get(
         url("view_image", picture.pk), headers={"If-None-Match": f'"{picture.derivative_sha256}"'}
     )
     assert answer.status_code == 403
@@ -234,7 +223,7 @@ def test_the_decision_page_shows_both_pictures_days_reasons_and_side(doctor):
     lesion = scene.lesion()
     first = scene.measured(lesion, days_ago=92)
     second = scene.measured(lesion)
-    page = read(signed_in(doctor).get(url("decision", second.pk)))
+    page = read(build.signed_in(doctor).get(url("decision", second.pk)))
     assert "Sign and next" in page.buttons()
     for picture in (first.assessment.image, second.assessment.image):
         assert page.shows_picture(url("view_image", picture.pk))
@@ -258,7 +247,7 @@ def test_a_nurse_sees_the_page_and_cannot_sign(nurse):
 
 def test_a_signature_without_a_look_is_refused_on_the_page(doctor):
     review = scene.measured(scene.lesion())
-    client = signed_in(doctor)
+    client = build.signed_in(doctor)
     answer = decide(client, review, look=False)
     assert answer.status_code == 422 and "not shown to you" in read(answer)
     assert decide(client, review).status_code == 302
@@ -267,8 +256,8 @@ def test_a_signature_without_a_look_is_refused_on_the_page(doctor):
 
 def test_the_second_of_two_people_gets_a_conflict_page_with_what_stands(doctor):
     review = scene.measured(scene.lesion())
-    first, second = build.dermatologist(name="Dr First"), signed_in(doctor)
-    decide(signed_in(first), review, decision="excise")
+    first, second = build.dermatologist(name="Dr First"), build.signed_in(doctor)
+    decide(build.signed_in(first), review, decision="excise")
     answer = decide(second, review, decision="reassure")
     page = read(answer)
     assert answer.status_code == 409 and "Dr First" in page and "Excise" in page
@@ -280,7 +269,7 @@ def test_the_first_picture_can_be_chosen_for_comparison(doctor):
     first = scene.measured(lesion, days_ago=200)
     previous = scene.measured(lesion, days_ago=100)
     last = scene.measured(lesion)
-    client = signed_in(doctor)
+    client = build.signed_in(doctor)
     with_previous = read(client.get(url("decision", last.pk)))
     with_first = read(client.get(url("decision", last.pk) + "?with=baseline"))
     assert with_previous.shows_picture(url("view_image", previous.assessment.image_id))
@@ -289,7 +278,7 @@ def test_the_first_picture_can_be_chosen_for_comparison(doctor):
 
 
 def test_a_decision_in_person_and_an_addendum(doctor):
-    lesion, client = scene.lesion(), signed_in(doctor)
+    lesion, client = scene.lesion(), build.signed_in(doctor)
     client.post(
         url("decide_in_person", lesion.pk), {"decision": "excise", "months": "", "note": "seen in the room"}
     )
@@ -301,7 +290,7 @@ def test_a_decision_in_person_and_an_addendum(doctor):
 
 def test_the_manager_sees_what_waits_and_no_picture():
     review = scene.measured(scene.lesion())
-    client = signed_in(build.manager())
+    client = build.signed_in(build.manager())
     page = read(client.get(url("decisions")))
     assert str(review.lesion.patient) in page and not page.leads_to(url("decision", review.pk))
     assert client.get(url("decision", review.pk)).status_code == 403
@@ -327,7 +316,7 @@ def test_unflagged_lesions_are_counted_and_one_click_away(nurse):
 
 
 def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
-    lesion, client = scene.lesion(), signed_in(doctor)
+    lesion, client = scene.lesion(), build.signed_in(doctor)
     today = str(clock.today())
     procedure = {
         "kind": "biopsy",
@@ -369,7 +358,7 @@ def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
 
 
 def test_whether_sutures_were_left_can_be_said_afterwards_once(doctor):
-    lesion, client = scene.lesion(), signed_in(doctor)
+    lesion, client = scene.lesion(), build.signed_in(doctor)
     row = pathology.record_procedure(
         patient=lesion.patient, by=doctor, kind="excision", on=clock.today(), lesion=lesion
     )
@@ -385,7 +374,7 @@ def test_whether_sutures_were_left_can_be_said_afterwards_once(doctor):
 
 
 def test_a_fault_in_a_report_is_said_on_the_form(doctor):
-    lesion, client = scene.lesion(), signed_in(doctor)
+    lesion, client = scene.lesion(), build.signed_in(doctor)
     report = {"lesion": lesion.pk, "code": "melanoma", "reported_on": str(clock.today()), "thickness": "thin"}
     answer = client.post(url("new_diagnosis", lesion.patient_id), report)
     assert answer.status_code == 422 and "millimetres as reported" in read(answer)

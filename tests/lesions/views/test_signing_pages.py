@@ -1,7 +1,6 @@
 """Asked before it is signed, taken back after it, and a picture put right: through the pages."""
 
 import pytest
-from django.test import Client
 from django.urls import reverse
 
 from clinic.duties import ledger
@@ -17,13 +16,8 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
-@pytest.fixture
 def page(doctor):
-    return signed_in(doctor)
+    return build.signed_in(doctor)
 
 
 @pytest.fixture
@@ -31,12 +25,6 @@ def review(doctor):
     found = scene.measured(scene.lesion(monitoring="long"))
     look(found, doctor)
     return found
-
-
-def signed_in(member):
-    client = Client()
-    client.force_login(member)
-    return client
 
 
 def url(name, *args):
@@ -126,7 +114,7 @@ def wrong(review, doctor):
 
 
 def test_the_picture_is_moved_to_a_patient_found_by_number(wrong, review):
-    nurse, right = signed_in(build.nurse()), scene.lesion()
+    nurse, right = build.signed_in(build.nurse()), scene.lesion()
     listed = read(nurse.get(url("pictures")))
     assert listed.leads_to(url("put_right", wrong.pk))
     address = nurse.post(url("put_right", wrong.pk), {"who": right.patient.number}).url

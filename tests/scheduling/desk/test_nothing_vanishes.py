@@ -33,16 +33,6 @@ def recall():
     return scene.due_check()
 
 
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
 def tried(recall, by, outcome="no_answer", hours_ago=0, route="phone", address="000", **more):
     recall.refresh_from_db()
     at = clock.now() - timedelta(hours=hours_ago)

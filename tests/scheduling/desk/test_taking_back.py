@@ -29,16 +29,6 @@ def recall():
     return scene.due_check()
 
 
-@pytest.fixture
-def nurse():
-    return build.nurse()
-
-
-@pytest.fixture
-def doctor():
-    return build.dermatologist()
-
-
 def test_a_booking_is_taken_back_and_counts_as_nobodys_delay(recall, nurse):
     visit = scene.booked(recall, by=nurse)
     taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)

@@ -1,4 +1,7 @@
-"""The day's list: order, claims, and what comes back to it."""
+"""The day's list: order, claims, and what comes back to it.
+
+The order and who may claim: clinic setting, no source.
+"""
 
 import threading
 from datetime import date, timedelta

@@ -1,4 +1,7 @@
-"""What follows a procedure is filed under it: two on one day do not answer for each other."""
+"""What follows a procedure is filed under it: two on one day do not answer for each other.
+
+Days are those of the shipped sets (docs/sources.md); what is filed where is this program's own rule, no source.
+"""
 
 from datetime import date
 

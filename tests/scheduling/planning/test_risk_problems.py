@@ -1,4 +1,7 @@
-"""A tier that the record contradicts, and a transplant, are problems of the plan with a page that mends them."""
+"""A tier that the record contradicts, and a transplant, are problems of the plan with a page that mends them.
+
+What contradicts what: docs/domain.md, 14, this program's own rule, no source.
+"""
 
 from datetime import date
 

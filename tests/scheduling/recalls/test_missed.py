@@ -1,4 +1,7 @@
-"""The missed follow-up list: each row says why it is late and whose it is."""
+"""The missed follow-up list: each row says why it is late and whose it is.
+
+The reasons and their order: clinic setting, no source.
+"""
 
 import csv
 from datetime import date, timedelta

@@ -1,4 +1,7 @@
-"""What would happen to this patient: the shipped clinic set asked about facts that nobody has."""
+"""What would happen to this patient: the shipped clinic set asked about facts that nobody has.
+
+The days expected are those of that set (docs/sources.md).
+"""
 
 from datetime import date, timedelta
 

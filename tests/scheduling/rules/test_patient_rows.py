@@ -1,4 +1,7 @@
-"""What no rule set plans: urgent signs, concerns, and the rest of a full skin check (domain.md, 8; "what is owed")."""
+"""What no rule set plans: urgent signs, concerns, and the rest of a full skin check (domain.md, 8; "what is owed").
+
+The windows are clinic settings, no source, where nothing else is said.
+"""
 
 from datetime import date
 

@@ -1,4 +1,4 @@
-"""What is wrong with a file that people write is said in the reader's language: each reader's faults, in the made-up one.
+"""What the program keeps as a code is said in the reader's language, here the made-up one: faults of files, answers.
 
 The sentences are found by the codes that stand in the readers' sources, so a new fault without one fails here.
 """
@@ -12,16 +12,19 @@ from clinic.duties import limits
 from clinic.duties import wording as duty_wording
 from clinic.formats import fault_wording
 from clinic.formats.language import Language
+from clinic.models import Proposal
 from clinic.people import risk
 from clinic.tiers import reading
 from clinic.tiers import wording as tier_wording
 from lesions.limits import flags, repeatability
 from lesions.limits import wording as limit_wording
+from lesions.review import wording as review_wording
 from scheduling.planning import rules_in_force
+from scheduling.planning.wording import say_because
 from scheduling.rules.ruleset import fault_wording as rule_wording
 from scheduling.rules.ruleset import reading as rule_reading
 from scheduling.rules.ruleset import ruleset
-from tests.test_language import MadeUp, english, made_up  # noqa: F401  a fixture
+from tests.test_language import MadeUp, english, made_up, outside  # noqa: F401  a fixture
 
 MADE_UP = Language(MadeUp().gettext, MadeUp().ngettext)
 # module that finds faults → the sentences of its own kind of file
@@ -90,3 +93,20 @@ def test_a_command_says_them_in_english():
     (fault,) = ruleset.check("schema = 1\nname = [1,")
     assert rule_wording.say(fault).startswith("line 2: not readable as TOML: ")
     assert rule_wording.say(fault, MADE_UP).startswith("⟦line 2⟧: ⟦not readable as TOML: ")
+
+
+@pytest.mark.parametrize("code", duty_wording.SETTLED)
+def test_what_the_program_answered_is_kept_as_a_code_and_said_to_the_reader(code, made_up):  # noqa: F811
+    kept = Proposal(answer=code, fields={"settled": {"who": "Dr A", "ground": "moved away"}})
+    said = duty_wording.say_answer(kept)
+    made_up()
+    assert duty_wording.say_answer(kept) != said and outside(duty_wording.say_answer(kept)) == ""
+    kept.answered_by_id, kept.answer = 1, "ask her once more"
+    assert duty_wording.say_answer(kept) == "ask her once more"
+
+
+def test_what_the_program_says_of_a_result_is_said_to_the_reader(made_up):  # noqa: F811
+    made_up()
+    told = {"code": "told_in_error", "diagnosis": "scc"}
+    for said in (say_because(told), review_wording.say_because({"code": "looked_otherwise"})):
+        assert english(said) == []
