@@ -7,13 +7,15 @@ from django.utils.translation import gettext as _
 from clinic.access import Act, StaffRequest, allow
 from clinic.forms import MemberForm
 from clinic.models import Member
+from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import page_form
 from clinic.people import staffing
 
 
 @allow(Act.MANAGE_STAFF)
 def staff(request: StaffRequest) -> HttpResponse:
-    return render(request, "clinic/staff.html", {"members": Member.objects.order_by("name", "pk")})
+    page = page_of_rows(Member.objects.order_by("name", "pk"), request)
+    return render(request, "clinic/staff.html", {"page": page})
 
 
 @allow(Act.MANAGE_STAFF)
