@@ -24,7 +24,7 @@ export default [
       globals: {
         ...names("readonly", "document addEventListener localStorage gettext ngettext interpolate"),
         ...names("readonly", "fetch history location performance requestAnimationFrame setTimeout clearTimeout"),
-        ...names("readonly", "DOMParser RadioNodeList CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest"),
+        ...names("readonly", "DOMParser RadioNodeList CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest URL Image"),
       },
     },
     rules: {

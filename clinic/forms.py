@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from clinic.access import Act, roles_with
+from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
-from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Tier
+from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Role, Tier
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
 from clinic.people.alike import Alike, find_alike
@@ -183,6 +183,36 @@ class MemberForm(forms.ModelForm):
         if password:
             validate_password(password, self.instance)
         return password
+
+
+class LeaveForm(forms.Form):
+    """Days away and who stands in; whoever manages accounts names whose."""
+
+    member = forms.ModelChoiceField(
+        label=_("Who is away"), queryset=Member.objects.none(), widget=forms.Select(attrs={"translate": "no"})
+    )
+    first_day = day_field(_("First day away"), future=True)
+    last_day = day_field(_("Last day away"), future=True)
+    deputy = forms.ModelChoiceField(
+        label=_("Who stands in"),
+        queryset=Member.objects.none(),
+        widget=forms.Select(attrs={"translate": "no"}),
+        required=False,
+        empty_label=_("nobody named"),
+        help_text=_("Whoever has the same rights."),
+    )
+    all_the_same = forms.BooleanField(
+        label=_("Note it all the same, though nobody reads decisions then"), required=False
+    )
+
+    def __init__(self, *args: Any, by: Member, **more: Any) -> None:
+        super().__init__(*args, **more)
+        active = Member.objects.filter(is_active=True).order_by("name", "pk")
+        whose: Any = self.fields["member"]
+        deputy: Any = self.fields["deputy"]
+        whose.queryset = active if may(by, Act.MANAGE_STAFF) else active.filter(pk=by.pk)
+        whose.initial = by.pk
+        deputy.queryset = active.exclude(role=Role.ADMINISTRATOR)
 
 
 class SettleForm(RevisionForm):

@@ -36,6 +36,8 @@ urlpatterns = [
     path("tiers/<int:pk>/propose/", tiers.propose, name="tiers_propose"),
     path("tiers/<int:pk>/approve/", tiers.approve, name="tiers_approve"),
     path("staff/", staff.staff, name="staff"),
+    path("staff/away/", staff.leaves, name="leaves"),
+    path("staff/away/<int:pk>/withdraw/", staff.withdraw_leave, name="withdraw_leave"),
     path("staff/new/", staff.add_member, name="add_member"),
     path("staff/<int:pk>/", staff.amend_member, name="amend_member"),
 ]

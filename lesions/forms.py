@@ -314,6 +314,17 @@ class SetAsideForm(RevisionForm):
     reason = forms.CharField(label=_("Why nobody can file it"), widget=forms.Textarea(attrs={"rows": 2}))
 
 
+class AskOutsideForm(forms.Form):
+    reader = forms.CharField(label=_("Who is asked"), max_length=120)
+    place = forms.CharField(label=_("Where they work"), max_length=160)
+    question = _note(label=_("What is asked"))
+
+
+class OutsideAnswerForm(forms.Form):
+    said_on = day_field(_("Said or written on"), initial=clock.today)
+    words = _note(label=_("What they said"), rows=4, required=True)
+
+
 class AddendumForm(forms.Form):
     text = forms.CharField(label=_("Add to the decision"), widget=forms.Textarea(attrs={"rows": 2}))
 

@@ -6,13 +6,15 @@ from typing import Any
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 
 from clinic.access import Act, may
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
-from clinic.pages.masthead import Place, add_place
+from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
+from lesions.looking import readers
 from lesions.measuring import figures, ugly_duckling
 from lesions.models import Diagnosis, LesionState, Procedure
 from lesions.register import subjects, wording
@@ -99,7 +101,21 @@ def _count(owner: OwningList) -> Callable[[HttpRequest], int]:
     return lambda request: duty_rows.left_on(owner, request)
 
 
+def nobody_reads(request: HttpRequest) -> list[str]:
+    """Say on every page that decisions wait and nobody who signs them is here; the count is the masthead's own."""
+    if duty_rows.count_of("readers", request):
+        return []
+    left = duty_rows.count_of("flagged", request)
+    words = ngettext(
+        "Nobody is here today who signs decisions; one lesion waits.",
+        "Nobody is here today who signs decisions; %(n)s lesions wait.",
+        left,
+    )
+    return [words % {"n": left}] if left else []
+
+
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
+duty_rows.COUNTED["readers"] = readers.readers
 duty_rows.COUNTED["unflagged"] = waiting.unflagged
 duty_rows.BECAUSE["agree"] = review_words.say_because
 for owner, rows in waiting.HELD.items():
@@ -113,6 +129,7 @@ add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.htm
 add_place(Place(_("Pictures"), "lesions:pictures", 30, Act.SEE_PICTURES, _count(OwningList.PICTURES)))
 add_place(Place(_("Decisions"), "lesions:decisions", 40, Act.SEE_DECISIONS, _count(OwningList.DECISIONS)))
 add_place(Place(_("Results"), "lesions:results", 50, Act.TELL_PATIENT, _count(OwningList.RESULTS)))
+add_notice("nobody_reads", nobody_reads)
 add_button(Button(_("Add lesion"), "lesions:new_lesion", 40, Act.ADD_PICTURES))
 add_button(Button(_("Record procedure"), "lesions:new_procedure", 60, Act.RECORD_PROCEDURES))
 add_button(Button(_("Record result"), "lesions:new_diagnosis", 70, Act.RECORD_RESULTS))

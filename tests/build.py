@@ -8,8 +8,8 @@ from typing import Any
 from django.test import Client
 
 from clinic import clock, policies
-from clinic.models import Member, Patient, Policy, RiskAssessment, Role
-from clinic.people import patients, risk, staffing
+from clinic.models import Leave, Member, Patient, Policy, RiskAssessment, Role
+from clinic.people import leave, patients, risk, staffing
 from lesions.register import bodymap, register
 from scheduling.rules.ruleset import ruleset
 
@@ -50,6 +50,13 @@ def signed_in(member: Member) -> Client:
     client = Client()
     client.force_login(member)
     return client
+
+
+def away(who: Member, first: int = 0, last: int = 7, **more: Any) -> Leave:
+    """Away from so many days ahead until so many days ahead."""
+    today = clock.today()
+    days = {"first_day": today + timedelta(days=first), "last_day": today + timedelta(days=last)}
+    return leave.note(member=who, by=who, all_the_same=True, **days, **more)
 
 
 def patient(by: Member | None = None, **more: Any) -> Patient:

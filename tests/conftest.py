@@ -1,11 +1,18 @@
+import gc
 import os
+from functools import lru_cache
 from pathlib import Path
 
 import hypothesis
 import pytest
 from django.db import connection
 
+from clinic import policies
+from clinic.project.settings_test import SERVICES
 from clinic.trail import triggers
+from lesions.analysis import pipeline
+from lesions.analysis.drawing import changemap
+from lesions.analysis.picture import reading_process
 from tests import build
 
 # A gate gives the same answer twice; whoever works here gets new examples each time.
@@ -13,8 +20,33 @@ hypothesis.settings.register_profile("gate", derandomize=True, deadline=None)
 if os.environ.get("CI"):
     hypothesis.settings.load_profile("gate")
 
+# The core answers the same bytes alike (its own tests prove it), so outside them each picture is read and measured once
+# a session.
+_measure, _compare = lru_cache(maxsize=256)(pipeline.measure), lru_cache(maxsize=256)(pipeline.compare)
+_draw, _clean = lru_cache(maxsize=64)(changemap.draw), lru_cache(maxsize=256)(reading_process.clean)
+
+ASKS_THE_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
 ROOT = Path(__file__).parent.parent
 OPEN_PICTURES = ROOT.parent / "shared" / "data"
+
+
+def pytest_collection_modifyitems(config, items):
+    """On services runs what asks the database; the rest is the same code, and has run without them."""
+    left = [item for item in items if SERVICES and not may_ask(item)]
+    if left:
+        items[:] = [item for item in items if may_ask(item)]
+        config.hook.pytest_deselected(items=left)
+
+
+def may_ask(item: pytest.Item) -> bool:
+    return bool(item.get_closest_marker("django_db") or ASKS_THE_DATABASE & set(item.fixturenames))
+
+
+def pytest_collection_finish():
+    """A tenth of the suite's time went into looking for garbage among what stays: the program and the tests."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(100_000, 20, 20)
 
 
 @pytest.fixture
@@ -41,6 +73,34 @@ def doctor(db):
 def _private_files(settings, tmp_path):
     settings.PRIVATE_FILES = tmp_path / "pictures"
     settings.PRIVATE_FILES.mkdir()
+
+
+@pytest.fixture(autouse=True)
+def _the_same_picture_is_measured_once(request, monkeypatch):
+    if "analysis" not in request.path.parts:
+        monkeypatch.setattr(pipeline, "measure", _measure)
+        monkeypatch.setattr(pipeline, "compare", _compare)
+        monkeypatch.setattr(changemap, "draw", _draw)
+        monkeypatch.setattr(reading_process, "clean", _clean)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _what_held_is_not_read_again():
+    """Reading the shipped rules was half the time of bringing them into force; a text with faults is read each time."""
+    for kind, check in policies.CHECKS.items():
+        policies.CHECKS[kind] = _until_it_holds(check)
+
+
+def _until_it_holds(check):
+    held = set()
+
+    def checked(text):
+        faults = [] if text in held else check(text)
+        if not faults:
+            held.add(text)
+        return faults
+
+    return checked
 
 
 @pytest.fixture(autouse=True)

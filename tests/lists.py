@@ -144,6 +144,15 @@ def staff() -> tuple[Where, Add]:
     return at(), lambda: [build.nurse(name=_name()).name]
 
 
+def leaves() -> tuple[Where, Add]:
+    def add() -> list[str]:
+        away, deputy = build.nurse(name=_name()), build.nurse(name=_name())
+        build.away(away, deputy=deputy)
+        return [away.name, deputy.name]
+
+    return at(), add
+
+
 def visit_form() -> tuple[Where, Add]:
     """What can be ticked: each procedure has rows of its own."""
     patient, days = build.patient(), count(1)
@@ -500,6 +509,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:tiers": tiers_page,
     "clinic:tiers_version": tiers_version,
     "clinic:staff": staff,
+    "clinic:leaves": leaves,
     "clinic:record_visit": visit_form,
     "lesions:lesion": lesion_page,
     "lesions:pictures": picture_list,
@@ -551,6 +561,8 @@ NO_LISTS = {
     "clinic:amend_member",
     "lesions:new_lesion",
     "lesions:decide_in_person",
+    "lesions:ask_outside",
+    "lesions:answer_outside",
     "lesions:view_image",
     "lesions:change_map",
     "lesions:outline",

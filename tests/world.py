@@ -11,7 +11,7 @@ from lesions.analysis.types import Message
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.results import pathology
-from lesions.review import signoff
+from lesions.review import outside, signoff
 from scheduling.desk import bookable, booking, contacts, worklists
 from scheduling.models import Override, PlanProblem, Resource
 from scheduling.planning import replan
@@ -52,7 +52,14 @@ def build_world() -> dict[str, tuple]:
     proposed = proposals.propose(
         "duty.end", patient=patient, subject=duty, by=nurse, reason="she said so", ground="declined"
     )
+    asked = outside.ask(
+        review=Review.objects.get(lesion=lesion, state="waiting"),
+        by=doctor,
+        reader="A. Reader",
+        place="Elsewhere",
+    )
     return {
+        "outside": (asked.pk,),
         "duty": (duty.pk,),
         "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
         "proposal": (proposed.pk,),
@@ -60,6 +67,7 @@ def build_world() -> dict[str, tuple]:
         "route": (patient.pk, patient.routes.get().pk),
         "visit": (visit.pk,),
         "member": (nurse.pk,),
+        "leave": (build.away(nurse).pk,),
         "lesion": (lesion.pk,),
         "image": (image.pk,),
         "comparison": (compared.pk,),

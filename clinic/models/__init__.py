@@ -6,7 +6,7 @@ from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
 from clinic.models.patient import CareEnd, ContactRoute, NamePart, Patient, PatientStatus, RouteKind
 from clinic.models.policy import Policy, PolicyKind, PolicyState
 from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
-from clinic.models.staff import Member, Role
+from clinic.models.staff import Leave, Member, Role
 from clinic.models.visit import DoneItem, Purpose, Visit
 
 __all__ = [
@@ -20,6 +20,7 @@ __all__ = [
     "Duty",
     "EndGround",
     "Heartbeat",
+    "Leave",
     "Member",
     "NaeviBand",
     "NamePart",

@@ -2,6 +2,8 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from clinic.models.base import Stated
+
 
 class Role(models.TextChoices):
     NURSE = "nurse", _("nurse")
@@ -31,3 +33,30 @@ class Member(AbstractUser):
 
     def __str__(self) -> str:
         return self.name or self.username
+
+
+class Leave(Stated):
+    """Days on which a member is away, and who stands in. Withdrawn ones stay on record and count for nothing."""
+
+    member = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="leaves")
+    deputy = models.ForeignKey(Member, null=True, on_delete=models.PROTECT, related_name="+")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    noted_by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="+")
+    noted_at = models.DateTimeField()
+    withdrawn_by = models.ForeignKey(Member, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name = _("leave")
+        ordering = ["first_day", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(last_day__gte=models.F("first_day")), name="a_leave_ends_after_it_begins"
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(deputy=models.F("member")), name="nobody_stands_in_for_oneself"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"leave of {self.member} from {self.first_day} to {self.last_day}"

@@ -17,7 +17,7 @@ from clinic.duties import ledger, proposals, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.paging import page_of_rows
-from clinic.people import finding
+from clinic.people import finding, leave
 from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
@@ -58,6 +58,7 @@ class DutyRow:
     done_at: str = ""
     done_words: Words = ""
     because: str = ""
+    stands_in: str = ""  # where whoever was named for it is away
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,9 @@ def duty_rows(
     """`shared`: keys of patients whose name another bears as well; a page of one patient says so itself."""
     rows, today = list(duties), clock.today()
     words = words_of(row.subject for row in rows)
-    return [_row(row, words.get(row.subject, ""), shared, request, today) for row in rows]
+    gone = leave.stand_ins((row.owner for row in rows if row.owner), today)
+    made = (_row(row, words.get(row.subject, ""), shared, request, today) for row in rows)
+    return [replace(row, stands_in=gone.get(row.duty.owner_id or 0, "")) for row in made]
 
 
 def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, today: date) -> DutyRow:

@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.functional import SimpleLazyObject
 from django.utils.translation import gettext as _
 
 from clinic import clock
@@ -25,9 +26,10 @@ def desk(request: HttpRequest) -> dict[str, Any]:
     # A page of an error can come before anybody is known: it still says what stands still.
     if not getattr(request, "user", None) or not request.user.is_authenticated:
         return {"places": [], "notices": _program_notices(), "today": clock.today()}
+    # Asked where a template shows them, and once: an answer without a masthead asks nothing.
     return {
-        "places": _places(request),
-        "notices": _program_notices() + masthead.notices_for(request),
+        "places": SimpleLazyObject(lambda: _places(request)),
+        "notices": SimpleLazyObject(lambda: _program_notices() + masthead.notices_for(request)),
         "today": clock.today(),
         "demo": settings.DEMO,
     }

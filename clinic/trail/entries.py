@@ -36,6 +36,8 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "policy.approve": Action(_("approved a policy"), False),
     "staff.add": Action(_("added a member of staff"), False),
     "staff.amend": Action(_("changed a member of staff"), False),
+    "staff.leave": Action(_("noted that a member of staff is away"), False),
+    "staff.withdraw_leave": Action(_("took back that a member of staff is away"), False),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     AuditRecord,

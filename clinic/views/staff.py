@@ -1,15 +1,18 @@
 """Accounts of the members of staff, for the administrator."""
 
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow
-from clinic.forms import MemberForm
-from clinic.models import Member
+from clinic.forms import LeaveForm, MemberForm
+from clinic.models import Leave, Member, StaleRow
+from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
-from clinic.pages.responses import page_form
-from clinic.people import staffing
+from clinic.pages.responses import conflict, page_form
+from clinic.people import leave, staffing
+from clinic.people.leave import LeaveRefused
 
 
 @allow(Act.MANAGE_STAFF)
@@ -39,3 +42,29 @@ def amend_member(request: StaffRequest, pk: int) -> HttpResponse:
     return page_form(
         request, form, _("Change %(name)s") % {"name": member}, back="clinic:staff", button=_("Save")
     )
+
+
+@allow(None)
+def leaves(request: StaffRequest) -> HttpResponse:
+    """Who is away and who stands in; everybody notes their own, the administrator anybody's."""
+    form = LeaveForm(request.POST or None, by=request.user)
+    if form.is_valid():
+        try:
+            leave.note(by=request.user, **form.cleaned_data)
+        except LeaveRefused as error:
+            form.add_error(None, str(error))
+        else:
+            return redirect("clinic:leaves")
+    context = {"form": form, "page": page_of_rows(leave.to_come(), request, "page")}
+    return render(request, "clinic/leaves.html", context, status=422 if form.errors else 200)
+
+
+@allow(None)
+@require_POST
+def withdraw_leave(request: StaffRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Leave.objects.select_related("member"), pk=pk)
+    try:
+        leave.withdraw(leave=row, by=request.user, revision=RevisionForm(request.POST).seen())
+    except StaleRow as error:
+        return conflict(request, error, resolve_url("clinic:leaves"))
+    return redirect("clinic:leaves")

@@ -11,20 +11,16 @@ from typing import Final
 
 from django.db.models import (
     Case,
-    Count,
     Exists,
     F,
     IntegerField,
-    Max,
     OuterRef,
     Q,
     QuerySet,
     Subquery,
     Value,
     When,
-    Window,
 )
-from django.db.models.functions import FirstValue, Lead
 from django.utils import timezone
 
 from clinic import clock, policies
@@ -39,6 +35,8 @@ URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST = range(6)
 _NOT_JUDGED: Final = ("doubtful", "inadequate", "unaligned", "unmeasured", "no_limits")
 _TIERS: Final = (Tier.VERY_HIGH, Tier.HIGH, Tier.ABOVE_AVERAGE)
 _ORDER: Final = ("rank", "tier_rank", "opened_at", "pk")
+# A lesion waits in one list alone: one that the lot mixed in is not to be found out by looking into the other.
+AMONG_FLAGGED: Final = Q(flagged=True) | Q(mixed_rank__isnull=False)
 _LONGEST_LIMIT = 120  # days; a longer limit is never looked for
 _LONGEST = timedelta(days=_LONGEST_LIMIT)
 
@@ -68,8 +66,8 @@ def flagged() -> QuerySet[Review]:
 
 
 def unflagged(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
-    """Every measure made and inside its limits; still one click away, and still to be decided."""
-    return waiting(texts).filter(flagged=False)
+    """Every measure made and inside its limits, and not mixed in; one click away, and still to be decided."""
+    return waiting(texts).filter(~AMONG_FLAGGED)
 
 
 def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
@@ -77,9 +75,8 @@ def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> Quer
 
     Whoever asked for a second reading does not give it, so it stands in the others' lists only.
     """
-    mixed = Q(flagged=True) | Q(mixed_rank__isnull=False)
     in_force = texts_in_force() if texts is None else texts
-    return waiting(in_force).filter(mixed & ~not_read_by(member, in_force.get("duty_limits")))
+    return waiting(in_force).filter(AMONG_FLAGGED & ~not_read_by(member, in_force.get("duty_limits")))
 
 
 def not_read_by(member: Member, limits_text: str | None) -> Q:
@@ -141,23 +138,10 @@ def still_waits(pk: int, rows: QuerySet[Review]) -> bool:
 def place_of(review: Review, rows: QuerySet[Review]) -> Place:
     """Find how many others of `rows` wait, and which follows this one; after the last the first comes again.
 
-    One question whatever the length of the list. An item that left the list meanwhile is followed by its first.
+    One question, for keys alone. An item that left the list meanwhile is followed by its first.
     """
-    order = [F(name).asc() for name in _ORDER]
-    listed = rows.annotate(
-        after=Window(Lead("pk"), order_by=order),
-        top=Window(FirstValue("pk"), order_by=order),
-        others=Window(Count("pk")) - 1,
-        # Asked for by a window too: a plain condition would cut the list down to this row before it is counted.
-        own=Window(Max("pk"), partition_by=[F("pk")]),
-    ).order_by()
-    here = listed.filter(own=review.pk).values_list("others", "after", "top").first()
-    if here is None:
-        return _without(rows)
-    others, after, top = here
-    return Place(others, after or (top if top != review.pk else None))
-
-
-def _without(rows: QuerySet[Review]) -> Place:
-    found = list(rows.values_list("pk", flat=True)[:1])
-    return Place(rows.count(), found[0] if found else None)
+    keys = list(rows.values_list("pk", flat=True))
+    if review.pk not in keys:
+        return Place(len(keys), keys[0] if keys else None)
+    after = keys[(keys.index(review.pk) + 1) % len(keys)]
+    return Place(len(keys) - 1, after if after != review.pk else None)

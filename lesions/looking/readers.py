@@ -5,15 +5,17 @@ from typing import Final
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import Coalesce
 
-from clinic.access import Act, roles_with
+from clinic import clock
+from clinic.access import Act
 from clinic.models import Member
+from clinic.people import leave
 
 _NOBODY: Final = 0
 
 
 def readers() -> QuerySet[Member]:
-    """Find everybody who may sign a decision and works here now."""
-    return Member.objects.filter(is_active=True, role__in=roles_with(Act.SIGN_OFF))
+    """Find everybody who may sign a decision and is here today."""
+    return leave.at_work(Act.SIGN_OFF, clock.today())
 
 
 def another_reads() -> Q:

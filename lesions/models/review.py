@@ -231,3 +231,38 @@ class Dissent(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.by} dissents: {self.get_decision_display()}"
+
+
+class OutsideReading(AppendOnly):
+    """Somebody outside, named and without an account, who is asked about a lesion that waits. It signs nothing."""
+
+    review = models.ForeignKey(Review, on_delete=models.PROTECT, related_name="outside_readings")
+    lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="outside_readings")
+    reader = models.CharField(max_length=120)
+    place = models.CharField(max_length=160)
+    question = models.TextField(blank=True)
+    asked_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    asked_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["lesion"])]
+
+    def __str__(self) -> str:
+        return f"{self.reader} about {self.lesion}"
+
+
+class OutsideAnswer(AppendOnly):
+    """What an outside reader said, on which day, and who entered it here; several answers stand one below the other."""
+
+    reading = models.ForeignKey(OutsideReading, on_delete=models.PROTECT, related_name="answers")
+    said_on = models.DateField()
+    words = models.TextField()
+    entered_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.words

@@ -3,7 +3,7 @@
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from clinic.models import DoneItem, Member, Patient, Purpose, RiskAssessment
-from lesions.models import UNFINISHED, Assessment, Draft, PictureMove, Review
+from lesions.models import UNFINISHED, Assessment, Draft, OutsideReading, PictureMove, Review
 from lesions.register import register
 
 
@@ -43,6 +43,7 @@ def _of_the_lesion(member: Member) -> dict[str, Exists]:
     return {
         "has_signs": Exists(register.examinations_wanted().filter(lesion=lesion)),
         "has_moves": Exists(PictureMove.objects.filter(from_lesion=lesion)),
+        "has_outside": Exists(OutsideReading.objects.filter(lesion=lesion)),
         "is_measured": Exists(measured),
         "has_draft": Exists(Draft.objects.filter(review=OuterRef("pk"), member=member.pk)),
     }

@@ -30,7 +30,7 @@ from lesions.models import (
 )
 from lesions.pictures import wording as pictures
 from lesions.register import register
-from lesions.review import putting_right, taking_back, wording
+from lesions.review import outside, putting_right, taking_back, wording
 from lesions.review.consequences import Consequences
 from lesions.review.wording import FlagWords
 
@@ -81,6 +81,7 @@ def build(
         "reasons": _reasons(review),
         "signs": list(register.open_signs(lesion)) if review.has_signs else [],
         "away": list(putting_right.moved_away(lesion)) if review.has_moves else [],
+        "outside": list(outside.undecided(lesion.pk)) if review.has_outside else [],
         "seal": showing.seal(review, comparison, to=member) if signs_off else "",
         "consequences": consequences,
         "may_sign": signs_off,

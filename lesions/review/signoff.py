@@ -194,6 +194,8 @@ def _take(review: Review, revision: int) -> None:
 
 def _check_second_reader(review: Review, by: Member) -> None:
     """Another reads what one has asked about; unanswered at its limit it returns to whoever asked."""
+    if by.pk not in (review.asked_by_id, review.dissented_by_id):
+        return
     text = policies.texts_in_force(PolicyKind.DUTY_LIMITS).get("duty_limits")
     if Review.objects.filter(queue.not_read_by(by, text), pk=review.pk).exists():
         if by.pk == review.dissented_by_id:

@@ -7,6 +7,7 @@ from django.db.models import QuerySet
 
 from clinic.duties import proposals
 from clinic.duties.kinds import OwningList
+from lesions.looking import queue
 from lesions.models import Assessment, JobState, RefusedUpload, Review, ReviewState
 from lesions.register import register
 
@@ -31,11 +32,12 @@ def _jobs() -> QuerySet[Assessment]:
 
 
 def unflagged() -> QuerySet[Review]:
-    return Review.objects.filter(state=ReviewState.WAITING, flagged=False)
+    return Review.objects.filter(~queue.AMONG_FLAGGED, state=ReviewState.WAITING)
 
 
 def flagged() -> QuerySet[Review]:
-    return Review.objects.filter(state=ReviewState.WAITING, flagged=True)
+    """Find what stands in Decisions: the flagged, and the unflagged that the lot mixed in among them."""
+    return Review.objects.filter(queue.AMONG_FLAGGED, state=ReviewState.WAITING)
 
 
 # What the lists hold besides the ledger's duties.

@@ -5,6 +5,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow
@@ -15,12 +16,13 @@ from lesions.looking.showing import NotShown
 from lesions.models import Review, ReviewState, SignOff
 from lesions.pages import decision_page
 from lesions.pages.lesion_head import banner
+from lesions.review import outside
 
 
 @allow(Act.SEE_PICTURES)
 @require_POST
 def look(request: StaffRequest, pk: int) -> HttpResponse:
-    """The browser says that both pictures stand decoded and visible."""
+    """The browser says that both pictures stand decoded and visible; the masthead's counts go back with the answer."""
     get_object_or_404(Review, pk=pk)
     try:
         # The seal and not the browser says what was shown: a look is evidence, and a browser can be made to say
@@ -29,7 +31,7 @@ def look(request: StaffRequest, pk: int) -> HttpResponse:
     except NotShown as error:
         return JsonResponse({"error": str(error)}, status=409)
     showing.record_look(shown=shown, by=request.user)
-    return JsonResponse({}, status=201)
+    return JsonResponse({"places": render_to_string("clinic/_places.html", request=request)}, status=201)
 
 
 @allow(Act.SIGN_OFF)
@@ -86,6 +88,7 @@ def _history(review: Review) -> dict[str, Any]:
         "signoffs": list(_signed(review).select_related("by", "revoked").prefetch_related("addenda")),
         "diagnoses": list(lesion.diagnoses.all()),
         "procedures": list(lesion.procedures.all()),
+        "asked_outside": list(outside.about(lesion.pk)),
         "signs_noted": list(lesion.urgent_signs.select_related("by")),
     }
 

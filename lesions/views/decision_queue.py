@@ -68,6 +68,8 @@ def _list(
             proposals.waiting(), request, "proposals", duty_rows.count_of("proposed", request)
         )
         context |= _signs(request, texts) | {
+            # The masthead counts the whole list; what another is to read stands in everybody else's.
+            "for_others": duty_rows.count_of("flagged", request) - sum(counted.values()),
             "proposed": duty_rows.proposal_rows(waiting.object_list, request),
             "proposed_page": waiting,
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),

@@ -23,12 +23,15 @@ from lesions.review import consequences, dissent, signoff, taking_back
 from lesions.review.consequences import Consequences
 from lesions.review.signoff import AskedFirst, SignOffRefused, StaleReview
 
+# What stands round the page.
+WHOLE = "clinic/base.html"
+
 
 @allow(Act.SEE_PICTURES)
 def decision(request: StaffRequest, pk: int) -> HttpResponse:
-    review = get_object_or_404(decision_facts.reviews_for(request.user), pk=pk)
     if request.method != "POST":
-        return _page(request, review, SignOffForm(initial={"revision": review.revision}))
+        return _shows(request, pk)
+    review = get_object_or_404(Review.objects.select_related("lesion__patient"), pk=pk)
     # Asked here, because the same address is read by nurses, who may see a decision and sign none.
     require(request.user, Act.SIGN_OFF)
     form = SignOffForm(request.POST)
@@ -57,9 +60,7 @@ def _sign(request: StaffRequest, review: Review, form: SignOffForm) -> HttpRespo
     except (SignOffRefused, NotShown) as error:
         form.add_error(None, str(error))
     else:
-        said = {"decision": signed.get_decision_display(), "patient": review.lesion.patient}
-        messages.success(request, _("Signed: %(decision)s, for %(patient)s.") % said)
-        return redirect(following)
+        return _next(request, signed, following)
     return _page(request, review, form)
 
 
@@ -69,8 +70,8 @@ def _shown(request: StaffRequest, review: Review) -> Shown | None:
     return showing.unseal(sealed, by=request.user, review_id=review.pk) if sealed else None
 
 
-def _following(request: StaffRequest, review: Review) -> str:
-    """The next item of the list that was come from; the list itself only where nothing is left in it.
+def _following(request: StaffRequest, review: Review) -> int | None:
+    """Give the next item of the list that was come from, if any is left.
 
     The page that is signed names the item whose pictures it has fetched; it comes next if it still waits.
     """
@@ -78,11 +79,31 @@ def _following(request: StaffRequest, review: Review) -> str:
     rows = queue.unflagged() if of else queue.decisions_of(request.user)
     named = request.POST.get("next", "")
     if named.isdecimal() and named != str(review.pk) and queue.still_waits(int(named), rows):
-        return decision_page.address(int(named), of)
-    following = queue.place_of(review, rows).following
-    if following:
-        return decision_page.address(following, of)
-    return reverse("lesions:unflagged" if of else "lesions:decisions")
+        return int(named)
+    return queue.place_of(review, rows).following
+
+
+def _next(request: StaffRequest, signed: SignOff, following: int | None) -> HttpResponse:
+    """Go on to the next item, whose page says what was signed; to the list only where nothing is left in it."""
+    of = decision_page.list_of(request)
+    if following is None:
+        said = {"decision": signed.get_decision_display(), "patient": signed.lesion.patient}
+        messages.success(request, _("Signed: %(decision)s, for %(patient)s.") % said)
+        return redirect("lesions:unflagged" if of else "lesions:decisions")
+    if "X-Next" not in request.headers:
+        return redirect(decision_page.address(following, of))
+    # A script gets the next page in this answer: asking for it once more would cost whoever waits a round trip.
+    answer = _shows(request, following, shell="lesions/_next.html")
+    answer["Content-Location"] = decision_page.address(following, of)
+    return answer
+
+
+def _shows(request: StaffRequest, pk: int, shell: str = WHOLE) -> HttpResponse:
+    review = get_object_or_404(decision_facts.reviews_for(request.user), pk=pk)
+    form = SignOffForm(initial={"revision": review.revision})
+    return render(
+        request, "lesions/decision.html", decision_page.build(request, review, form) | {"shell": shell}
+    )
 
 
 def _say(request: StaffRequest, review: Review, form: SignOffForm) -> HttpResponse:
@@ -166,7 +187,9 @@ _DISSENTED = {
 def _page(
     request: StaffRequest, review: Review, form: SignOffForm, follows: Consequences | None = None
 ) -> HttpResponse:
-    context = decision_page.build(request, review, form, follows)
+    """The page as it was filled in: with what is wrong, or with what would follow."""
+    found = decision_facts.reviews_for(request.user).get(pk=review.pk)
+    context = decision_page.build(request, found, form, follows) | {"shell": WHOLE}
     if follows:
         context |= _spoken(review, form, follows)
     return render(request, "lesions/decision.html", context, status=422 if form.errors else 200)

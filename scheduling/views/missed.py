@@ -84,7 +84,9 @@ def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[
 @allow(Act.SEE_MISSED)
 def owed(request: StaffRequest) -> HttpResponse:
     """Show what is owed and what the lists hold, by kind, and by name what no list holds; counted as it is now."""
-    rows = duty_count.count_duties()
+    counted = duty_count.count_duties()
+    # What is lost comes first; of sixty kinds most are owed nothing, and are only named.
+    rows = sorted((row for row in counted if row.owed), key=lambda row: not _loses(row))
     pages = [page_of_rows(row.lost, request, row.code) for row in rows]
     people = Patient.objects.in_bulk({key for page in pages for key in page.object_list})
     context = {
@@ -92,10 +94,15 @@ def owed(request: StaffRequest) -> HttpResponse:
             (row, page, [people[key] for key in page.object_list if key in people])
             for row, page in zip(rows, pages, strict=True)
         ],
+        "empty": [row for row in counted if not row.owed],
         "moment": clock.now(),
         "lost": sum(len(row.lost) + len(row.strangers) for row in rows),
     }
     return render(request, "scheduling/owed.html", context)
+
+
+def _loses(row: duty_count.KindCount) -> bool:
+    return bool(row.lost or row.strangers)
 
 
 @allow(Act.SEE_MISSED)

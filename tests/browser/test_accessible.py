@@ -10,7 +10,7 @@ import os
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from itertools import product
+from itertools import count, product
 from typing import NamedTuple
 
 import pytest
@@ -19,8 +19,11 @@ from django.db import transaction
 from django.urls import reverse
 
 from clinic import clock
+from lesions.review import signoff
 from tests import build
 from tests.browser.conftest import ROOT
+from tests.browser.test_sign_off import confirm, open_page, two_pictures
+from tests.lesions.review.test_signoff import look
 from tests.test_access import OK, ROLES, TABLE
 from tests.world import build_world
 
@@ -33,6 +36,7 @@ NO_PAGES = {"words_of_scripts", "scheduling:missed_csv", "lesions:view_image", "
 STRANGER = "nobody yet"
 SEES_MOST_FIRST = ("dermatologist", "nurse", "manager", "administrator", STRANGER)
 SCHEMES, WIDTHS = ("light", "dark"), (320, 1366)
+_seeds = count(100, 40)  # a picture is filed once
 
 # target-size (success criterion 2.5.8, level AA) is off unless it is asked for.
 LOOK = """async () => {
@@ -147,6 +151,64 @@ def test_a_planted_fault_is_found(seen_by):
         assert page.evaluate(SIDEWAYS) > 0
 
 
+def states(page) -> Iterator[str]:
+    """The decision page with two pictures as somebody works on it, each state once: what no address alone leads to."""
+    review = two_pictures(scales=True, seed=next(_seeds))
+    open_page(page, review)
+    yield "two pictures"
+    page.locator('[data-do="overlay"]').click()
+    yield "overlay"
+    page.locator('[data-sheet="measures"]').click()
+    page.wait_for_selector(".desk-sheet.open")
+    yield "all measures"
+    page.reload()
+    page.wait_for_selector("[data-decoded]")
+    confirm(page, "1")
+    yield "what will be signed"
+    page.evaluate("document.querySelector('[name=decision]:checked').checked = false")
+    _send(page)
+    yield "422: no decision chosen"
+    page.wait_for_selector("[data-decoded]")
+    signed_by_another(review)
+    page.locator("[value=biopsy]").check()
+    _send(page)
+    yield "409: signed by another"
+
+
+def _send(page) -> None:
+    """As a browser without scripts sends the form."""
+    with page.expect_navigation():
+        page.evaluate("document.querySelector('.desk-form').submit()")
+
+
+def signed_by_another(review) -> None:
+    other = build.dermatologist()
+    look(review, other)
+    signoff.record(review_id=review.pk, by=other, decision="excise", revision=review.revision)
+
+
+def look_at_states(page, scheme: str, width: int) -> tuple[tuple, list[Found]]:
+    """One row of the grid, and what was found."""
+    here, wide, number = [], [], 0
+    for name in states(page):
+        here += faults(page, f"decision, {name} ({scheme}, {width} px)")
+        wide += [name] if page.evaluate(SIDEWAYS) > 0 else []
+        number += 1
+    grave = sum(fault.grave for fault in here)
+    said = ", ".join(wide) or "none"
+    return ("states of a decision", scheme, width, number, grave, len(here) - grave, said), here
+
+
+@pytest.mark.skipif("GRID" not in os.environ, reason=f"the grid takes minutes: {COMMAND}")
+def test_the_states_of_a_decision_have_no_grave_fault(live_server, seen_by):
+    """The part of the grid that is about one page, for itself: about a minute."""
+    build.flags_in_force()
+    for scheme, width in product(SCHEMES, WIDTHS):
+        with seen_by("dermatologist", scheme, width) as page:
+            row, here = look_at_states(page, scheme, width)
+        assert not [fault for fault in here if fault.grave] and row[-1] == "none", [row, *here]
+
+
 @pytest.mark.skipif("GRID" not in os.environ, reason=f"the grid takes minutes: {COMMAND}")
 def test_the_grid_has_no_grave_fault(world, seen_by, chromium):
     rows, found = [], []
@@ -160,6 +222,11 @@ def test_the_grid_has_no_grave_fault(world, seen_by, chromium):
                 number += 1
         grave = sum(fault.grave for fault in here)
         rows.append((role, scheme, width, number, grave, len(here) - grave, ", ".join(wide) or "none"))
+        found += here
+    for scheme, width in product(SCHEMES, WIDTHS):
+        with seen_by("dermatologist", scheme, width) as page:
+            row, here = look_at_states(page, scheme, width)
+        rows.append(row)
         found += here
     RESULT.write_text(result(rows, found, chromium.version))
     assert not any(row[4] for row in rows) and {row[6] for row in rows} == {"none"}, RESULT.read_text()

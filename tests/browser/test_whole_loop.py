@@ -8,6 +8,7 @@ same lesion grown over one side. The three-month interval of the second picture:
 import io
 import re
 from datetime import datetime, time, timedelta
+from functools import cache
 
 import pytest
 import time_machine
@@ -30,6 +31,7 @@ LATER = phantom.recaptured(phantom.grown(SPEC, 1.25, one_sided=True), seed=12)
 ASSESSED = 400  # days ago: the window of the check (6 to 12 months) has closed
 
 
+@cache
 def jpeg(spec) -> bytes:
     out = io.BytesIO()
     phantom.draw(spec).image.save(out, "JPEG", quality=92)

@@ -9,13 +9,14 @@ from clinic import clock, policies
 from clinic.duties import ledger, steps
 from clinic.models import Duty, Patient, Step
 from clinic.people import patients as people
+from clinic.people import staffing
 from lesions.analysis import pipeline
 from lesions.analysis.drawing.phantom import draw
 from lesions.measuring import measure
-from lesions.models import Assessment, Decision, Diagnosis, Image, Lesion, Procedure, Review
+from lesions.models import Assessment, Decision, Diagnosis, Image, Lesion, Procedure, Review, SignOff
 from lesions.pictures import storage
 from lesions.results import in_error
-from lesions.review import putting_right, signoff
+from lesions.review import dissent, putting_right, signoff
 from scheduling.desk import taking_back as desk_taking_back
 from scheduling.desk import unfiled
 from scheduling.models import Appointment, ContactAttempt, Recall
@@ -141,6 +142,25 @@ class Pictures:
         row = one_of(Assessment.objects.filter(state="failed"), which)
         if row is not None:
             self.try_to(measure.measure_again, assessment=row, by=self.by(who), revision=row.revision)
+
+
+class Readers:
+    """Dermatologists who disagree, and who leave: what waits for a reader finds one among those who are left."""
+
+    @rule(which=ANY, who=ANY, decision=st.sampled_from(Decision.values), months=st.integers(1, 24))
+    def a_dermatologist_dissents(self, which, who, decision, months):
+        signed = one_of(SignOff.objects.select_related("lesion__patient", "by"), -1 - which)
+        if signed is not None:
+            months = months if decision == Decision.LOOK_AGAIN else None
+            by = self.doctors[who % len(self.doctors)]
+            self.try_to(dissent.record, signed=signed, by=by, decision=decision, months=months)
+
+    @rule(who=ANY)
+    def a_dermatologist_leaves(self, who):
+        if len(self.doctors) > 1:
+            leaves = self.doctors.pop(who % len(self.doctors))
+            self.members.remove(leaves)
+            self.try_to(staffing.amend, member=leaves, by=self.administrator, is_active=False)
 
 
 class Errors:

@@ -26,6 +26,7 @@ from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.models import Patient, StaleRow
 from clinic.people import ending, visits
 from clinic.people.longer_waits import MakesLonger
+from lesions.looking import queue
 from lesions.measuring import measure
 from lesions.models import Decision, Diagnosis, Lesion, LesionState, Monitoring, Procedure, Sign, SignOff
 from lesions.register import register
@@ -45,6 +46,7 @@ from tests.scheduling.life_acts import (
     WORDS,
     Errors,
     Pictures,
+    Readers,
     Rules,
     Workers,
     measure_each_picture_once,
@@ -61,7 +63,7 @@ _REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 DONE: Counter[str] = Counter()
 
 
-class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
+class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
     """Two nurses, one or three dermatologists, a manager, and whoever comes."""
 
     def __init__(self):
@@ -80,6 +82,7 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         build.rules_in_force()
         self.doctors = [build.dermatologist() for _ in range(dermatologists)]
         self.members, self.manager = [build.nurse(), build.nurse(), *self.doctors], build.manager()
+        self.administrator = build.administrator()
         with clock.at(self.now):
             scene.due_check()
             pictures.lesion(monitoring="short")
@@ -343,6 +346,12 @@ class Clinic(Pictures, Workers, Errors, Rules, RuleBasedStateMachine):
         for asked in proposals.waiting():
             others = [member for member in self.members if proposals.may_answer(asked, member)]
             assert others or may(asked.proposed_by, Act.ANSWER_PROPOSALS), asked.act
+
+    @invariant()
+    def every_review_stands_in_the_list_of_a_dermatologist(self):
+        with clock.at(self.now):
+            read = {row.pk for reader in self.doctors for row in queue.decisions_of(reader)}
+            assert read | {row.pk for row in queue.unflagged()} == {row.pk for row in queue.waiting()}
 
     @invariant()
     def a_sign_stands_in_decisions_until_somebody_has_looked(self):

@@ -81,7 +81,7 @@ def draw(
     for region in comparison.regions:
         _letter(pen, _scaled(region.points, picture.zoom), _KINDS[region.kind].letter)
     out = io.BytesIO()
-    _with_legend(sheet, comparison).save(out, "PNG", optimize=True)
+    _with_legend(sheet, comparison).save(out, "PNG")
     return out.getvalue()
 
 

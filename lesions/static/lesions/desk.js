@@ -3,6 +3,7 @@
 // A held key does not count, and the second Enter works only when the confirmation is painted and 300 ms have passed.
 // What is fetched before its turn records nothing (X-Ahead); a look is told once both pictures stand decoded and visible.
 
+import { delivered, fetchAhead, letGo, standIn } from "./ahead.js";
 import { Panes } from "./panes.js";
 
 const PAUSE = 300;
@@ -47,7 +48,15 @@ class Desk {
       await new Promise((done) => document.addEventListener("visibilitychange", done, { once: true }));
     await painted();
     this.root.dataset.decoded = "yes";
-    if (this.form) await this.post(this.root.dataset.look);
+    await delivered(this.root);
+    if (this.form) await this.tell();
+  }
+
+  async tell() {
+    const answer = await this.post(this.root.dataset.look);
+    const { places } = await answer.json();
+    const counted = places && new DOMParser().parseFromString(places, "text/html").querySelector(".places");
+    if (counted) document.querySelector(".places")?.replaceWith(document.adoptNode(counted));
   }
 
   post(url, more = {}) {
@@ -87,7 +96,8 @@ class Desk {
     const word = this.root.querySelector(".desk-draft");
     try {
       const answer = await this.post(this.root.dataset.draft);
-      word.textContent = answer.ok ? gettext("kept") : answer.status === 409 ? gettext("decided meanwhile") : gettext("not sent yet");
+      const meanwhile = answer.status === 409 ? gettext("decided meanwhile") : gettext("not sent yet");
+      word.textContent = answer.ok ? gettext("kept") : meanwhile;
     } catch {
       word.textContent = gettext("not sent yet");
       this.keeping = setTimeout(() => this.keep(), TRY_AGAIN);
@@ -147,10 +157,10 @@ class Desk {
   async sign() {
     if (!this.form.elements.in_person.checked && !this.root.dataset.decoded)
       return this.complain(gettext("The pictures are still on their way. Look at them first."));
-    await this.seen.catch(() => {});
+    await this.seen.catch(() => this.look());
     clearTimeout(this.keeping);
-    const answer = await fetch(this.form.action, { method: "POST", body: new FormData(this.form) });
-    await swap(answer);
+    const headers = { "X-Next": "1" }; // the next page comes in the same answer
+    await swap(await fetch(this.form.action, { method: "POST", body: new FormData(this.form), headers }));
   }
 
   async posted(event) {
@@ -204,15 +214,13 @@ class Desk {
 
   async aheadOnce() {
     await this.seen.catch(() => {});
-    for (const url of this.root.dataset.ahead.split(" ").filter(Boolean))
-      await fetch(url, { headers: { "X-Ahead": "1" }, priority: "low" })
-        .then((answer) => answer.blob())
-        .catch(() => {});
+    await fetchAhead(this.root.dataset.ahead.split(" ").filter(Boolean));
   }
 
   leave() {
     clearTimeout(this.keeping);
     this.panes.leave();
+    for (const image of this.root.querySelectorAll("img[data-asked]")) letGo(image);
   }
 }
 
@@ -229,11 +237,12 @@ async function swap(answer) {
   const main = page.querySelector("#main");
   if (!main?.querySelector("[data-desk]") && answer.status !== 409) return location.assign(answer.url);
   desk?.leave();
+  standIn(main);
   document.querySelector("#main").replaceWith(document.adoptNode(main));
   const [old, now] = [document, page].map((one) => one.querySelector(".places"));
   if (old && now) old.replaceWith(document.adoptNode(now));
   document.title = page.title;
-  history.pushState({}, "", answer.url);
+  history.pushState({}, "", answer.headers.get("Content-Location") ?? answer.url);
   begin();
   (document.querySelector("[data-desk]") ?? document.querySelector("#main")).focus?.();
 }

@@ -7,6 +7,7 @@ not judge, other reasons by tier, first pictures last.
 from datetime import timedelta
 
 import pytest
+from django.urls import reverse
 
 from clinic import clock
 from lesions.looking import queue
@@ -16,6 +17,7 @@ from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
 from tests.lesions.review.test_signoff import look
+from tests.page import read
 
 pytestmark = pytest.mark.django_db
 
@@ -87,9 +89,25 @@ def test_an_unflagged_lesion_that_the_lot_drew_stands_among_the_flagged(doctor, 
     drawn = Review.objects.get(pk=plain.pk)
     assert drawn.look_first
     Review.objects.filter(pk=plain.pk).update(mixed_rank=2)
-    assert (
-        [row.pk for row in queue.decisions_of(doctor)] == [plain.pk] == [row.pk for row in queue.unflagged()]
-    )
+    assert [row.pk for row in queue.decisions_of(doctor)] == [plain.pk]
+    assert not queue.unflagged().exists()  # there somebody could look it up
+
+
+def test_one_number_stands_in_the_masthead_and_over_the_list(doctor, client):
+    """Flagged, mixed in, asked of another, inside every limit: each waits in one list, and every count agrees."""
+    plain, drawn, grown, asked = waits(1), waits(2), waits(3, "diameter"), waits(4, "diameter")
+    Review.objects.filter(pk=drawn.pk).update(mixed_rank=2)
+    build.dermatologist()
+    look(asked, doctor)
+    signoff.record(review_id=asked.pk, by=doctor, decision="second_reading", revision=asked.revision)
+    client.force_login(doctor)
+    answers = [client.get(reverse(f"lesions:{name}")) for name in ("decisions", "unflagged")]
+    shown = answers[0].context
+    masthead = next(place.count for place in shown["places"] if place.url == reverse("lesions:decisions"))
+    assert (masthead, shown["page"].paginator.count, shown["for_others"]) == (3, 2, 1)
+    assert "One more waits for another’s reading" in read(answers[0])
+    assert shown["others"] == answers[1].context["page"].paginator.count == 1
+    assert [row["review"].pk for row in answers[1].context["rows"]] == [plain.pk] and grown
 
 
 def test_whoever_asked_for_a_second_reading_does_not_get_it(doctor):

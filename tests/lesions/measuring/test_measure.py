@@ -5,6 +5,7 @@ What waits for a person: common practice, no source.
 
 import io
 from datetime import timedelta
+from functools import cache
 
 import numpy as np
 import pytest
@@ -28,6 +29,7 @@ MOLE = phantom.Phantom(seed=3, width=480, height=360, mm_per_px=0.04, ruler=Fals
 SCALE = {"mm_per_px": 0.04, "scale_origin": "device"}
 
 
+@cache
 def drawn(spec):
     out = io.BytesIO()
     phantom.draw(spec).image.save(out, "JPEG", quality=92)

@@ -2,6 +2,7 @@
 
 import io
 from dataclasses import replace
+from functools import cache
 
 import pytest
 
@@ -24,6 +25,7 @@ SCALE = {"mm_per_px": 0.04, "scale_origin": "device"}
 SQUARE = [(100, 100), (200, 100), (200, 200), (100, 200)]
 
 
+@cache
 def drawn(spec):
     out = io.BytesIO()
     phantom.draw(spec).image.save(out, "JPEG", quality=92)

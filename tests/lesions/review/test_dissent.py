@@ -166,3 +166,22 @@ def test_the_conflict_page_offers_a_dissent_and_hides_the_first_reader(doctors, 
     third.force_login(build.dermatologist())
     shown = read(third.get(reverse("lesions:sheet", args=[waiting(review.lesion).pk, "history"])))
     assert "seborrhoeic" not in shown and "uneven" not in shown
+
+
+def test_while_the_only_other_is_away_whoever_asked_reads_it(doctors, review):
+    first, second = doctors
+    sign(review, first, "second_reading")
+    assert not queue.decisions_of(first).exists()
+    build.away(second)
+    assert queue.decisions_of(first).exists()
+
+
+def test_every_page_says_when_nobody_is_here_who_reads(doctors, review):
+    client = Client()
+    client.force_login(build.nurse())
+    places = [reverse("lesions:decisions"), reverse("scheduling:problems")]
+    Review.objects.update(flagged=True)
+    assert all("Nobody is here today who signs" not in read(client.get(place)) for place in places)
+    for doctor in doctors:
+        build.away(doctor)
+    assert all("who signs decisions; one lesion waits" in read(client.get(place)) for place in places)

@@ -14,8 +14,8 @@ GONE, ENDED = (
 )
 
 
-def sql(text, *values):
-    """As somebody with the password of the database would, past every guard of the program."""
+def sql(text, *keys):
+    """Once for each key, as somebody with the password of the database would, past every guard of the program."""
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
             cursor.execute("PRAGMA ignore_check_constraints = ON")
@@ -23,7 +23,8 @@ def sql(text, *values):
             for verb in ("update", "delete"):
                 on = "" if connection.vendor == "sqlite" else f" ON {table}"
                 cursor.execute(f"DROP TRIGGER IF EXISTS {triggers.name(table, verb)}{on}")
-        cursor.execute(text, values)
+        for key in keys:
+            cursor.execute(text, [key])
         if connection.vendor == "sqlite":
             cursor.execute("PRAGMA ignore_check_constraints = OFF")
 

@@ -259,8 +259,7 @@ def test_what_the_desk_loses_is_named_and_nobody_else(name):
 def lost_by(loss, rows):
     """What the count names after this loss, which is undone again."""
     with transaction.atomic():
-        for _, key in rows:
-            sql(loss, key)
+        sql(loss, *(key for _, key in rows))
         found = lost()
         transaction.set_rollback(True)
     return found
@@ -278,7 +277,7 @@ def test_an_appointment_of_a_record_that_ended_is_named():
     for recall in recalls[1:]:
         said = {"ends_as": "deceased", "on": scene.TODAY, "ground": "said", "at": clock.now()}
         CareEnd.objects.create(patient=recall.patient, by=build.dermatologist(), **said)
-        sql(DEAD, recall.patient_id)
+    sql(DEAD, *(recall.patient_id for recall in recalls[1:]))
     assert lost()["rebook_ended"] == {recall.patient_id for recall in recalls[1:]}
 
 
@@ -288,8 +287,7 @@ def test_callers_without_a_record_are_named_as_they_gave_their_names():
         for number in range(MANY + 1)
     ]
     assert duty_count.lost_now() == []
-    for duty in duties[1:]:
-        sql(GONE, duty.pk)
+    sql(GONE, *(duty.pk for duty in duties[1:]))
     (row,) = (row for row in duty_count.lost_now() if row.code == "file_call")
     assert row.strangers == tuple(f"Caller {number}, 00" for number in range(1, MANY + 1))
     run = whereabouts.count_everybody(scene.TODAY)
@@ -304,8 +302,7 @@ def test_what_is_planted_is_named_and_nobody_else(name, monkeypatch):
     beside, _ = build_one()
     rows = [build_one() for _ in range(MANY)]
     assert lost() == {}
-    for _, key in rows:
-        sql(text, key)
+    sql(text, *(key for _, key in rows))
     found = lost()
     assert found[code] == {patient.pk for patient, _ in rows}
     assert beside.pk not in set().union(*found.values())

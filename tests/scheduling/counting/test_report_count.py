@@ -128,8 +128,7 @@ def test_what_is_planted_is_named_and_nobody_else(name):
     beside, _ = build_one()
     rows = [build_one() for _ in range(MANY)]
     assert lost() == {}
-    for _, key in rows:
-        sql(text, key)
+    sql(text, *(key for _, key in rows))
     found = lost()
     assert found[code] == {patient.pk for patient, _ in rows}
     assert beside.pk not in set().union(*found.values())
@@ -153,3 +152,16 @@ COUNTED_AS = {
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_of_duty_is_counted(kind):
     assert COUNTED_AS.get(kind, kind) in {row.code for row in duty_count.count_duties()}
+
+
+def test_the_page_names_what_is_lost_first_and_folds_what_nobody_is_owed(client):
+    tissue()
+    patient, key = question()
+    sql("DELETE FROM scheduling_planproblem WHERE id = %s", key)
+    client.force_login(build.manager())
+    answer = client.get("/missed/owed/")
+    first, *others = (row.code for row, *_ in answer.context["rows"])
+    assert first == "what_follows" and "send_specimen" in others
+    assert all(row.owed == 0 for row in answer.context["empty"])
+    assert len(answer.context["rows"]) + len(answer.context["empty"]) == len(duty_count.count_duties())
+    assert patient.number in answer.content.decode()

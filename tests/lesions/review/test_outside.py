@@ -1,0 +1,94 @@
+"""A reader outside the clinic: named, without an account, and signing nothing."""
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from clinic import clock
+from clinic.access import NotAllowed
+from clinic.models import AuditRecord
+from lesions.looking import queue
+from lesions.models import OutsideAnswer, OutsideReading, SignOff
+from lesions.review import outside, signoff
+from lesions.review.outside import OutsideRefused
+from tests import build
+from tests.lesions import scene
+from tests.lesions.review.test_signoff import look
+from tests.page import read
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def doctor():
+    build.flags_in_force()
+    return build.dermatologist(name="D. Doctor")
+
+
+@pytest.fixture
+def review(doctor):
+    found = scene.measured(scene.lesion())
+    look(found, doctor)
+    return found
+
+
+def asked(review, by):
+    return outside.ask(
+        review=review, by=by, reader="O. Outside", place="Another clinic", question="Spitzoid?"
+    )
+
+
+def test_asking_and_answering_sign_nothing_and_the_lesion_waits_on(review, doctor):
+    row = asked(review, doctor)
+    outside.answer(reading=row, by=doctor, said_on=clock.today(), words="I would take it out.")
+    assert not SignOff.objects.exists()
+    assert [one.pk for one in queue.decisions_of(doctor)] == [review.pk]
+    assert set(AuditRecord.objects.filter(action__startswith="outside.").values_list("by", flat=True)) == {
+        doctor.pk
+    }
+
+
+def test_who_was_asked_what_was_said_and_who_entered_it_stand_beside_the_pictures(review, doctor):
+    page = Client()
+    page.force_login(doctor)
+    where = reverse("lesions:decision", args=[review.pk])
+    said = {"reader": "O. Outside", "place": "Another clinic", "question": ""}
+    assert page.post(reverse("lesions:ask_outside", args=[review.pk]), said).url == where
+    assert "Asked outside: O. Outside, Another clinic" in read(page.get(where))
+    assert "No answer yet" in read(page.get(where))
+    address = reverse("lesions:answer_outside", args=[OutsideReading.objects.get().pk])
+    assert page.post(address, {"said_on": clock.today(), "words": ""}).status_code == 422
+    assert page.post(address, {"said_on": clock.today(), "words": "Take it out."}).url == where
+    shown = read(page.get(where))
+    assert "“Take it out.”" in shown and "entered by D. Doctor" in shown
+
+
+def test_an_answer_lies_between_the_question_and_today_and_a_later_one_stands_below(review, doctor):
+    row = asked(review, doctor)
+    for day in (build.days_ago(3), build.days_ago(-1)):
+        with pytest.raises(OutsideRefused, match="between"):
+            outside.answer(reading=row, by=doctor, said_on=day, words="x")
+    for words in ("first", "second thoughts"):
+        outside.answer(reading=row, by=doctor, said_on=clock.today(), words=words)
+    assert [one.words for one in OutsideAnswer.objects.all()] == ["first", "second thoughts"]
+
+
+def test_it_stands_on_the_page_until_the_lesion_is_decided_and_in_the_history_for_good(review, doctor):
+    asked(review, doctor)
+    signoff.record(review_id=review.pk, by=doctor, decision="second_reading", revision=review.revision)
+    assert outside.undecided(review.lesion_id).exists()  # asking a colleague decides nothing
+    signoff.decide_in_person(lesion=review.lesion, by=doctor, decision="excise")
+    again = review.lesion.reviews.get(state="waiting")
+    look(again, other := build.dermatologist())
+    signoff.record(review_id=again.pk, by=other, decision="excise", revision=again.revision)
+    assert outside.about(review.lesion_id).exists()
+    with pytest.raises(OutsideRefused, match="Nothing waits"):
+        asked(review.lesion.reviews.get(pk=again.pk), doctor)
+
+
+def test_only_who_signs_asks_and_enters(review, doctor):
+    with pytest.raises(NotAllowed):
+        asked(review, build.nurse())
+    row = asked(review, doctor)
+    with pytest.raises(NotAllowed):
+        outside.answer(reading=row, by=build.nurse(), said_on=clock.today(), words="x")
