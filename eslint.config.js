@@ -24,7 +24,8 @@ export default [
       globals: {
         ...names("readonly", "document addEventListener localStorage gettext ngettext interpolate"),
         ...names("readonly", "fetch history location performance requestAnimationFrame setTimeout clearTimeout"),
-        ...names("readonly", "DOMParser RadioNodeList CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest URL Image"),
+        ...names("readonly", "DOMParser RadioNodeList CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest"),
+        ...names("readonly", "URL Image"),
       },
     },
     rules: {
