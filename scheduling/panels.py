@@ -32,6 +32,7 @@ from scheduling.models import (
     PlanProblem,
     Recall,
     RecallState,
+    Touched,
 )
 from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning import ladder
@@ -235,7 +236,10 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    bring_up_to_date(request)
+    # In the one question of the masthead: most pages find nothing that changed, and ask no other.
+    if duty_rows.count_of("touched", request) or duty_rows.count_of("begun", request):
+        bring_up_to_date(request)
+        duty_rows.count_anew(request)
     return duty_rows.count_of("people", request)
 
 
@@ -260,6 +264,8 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
 
 
 duty_rows.COUNTED["people"] = worklists.to_do
+duty_rows.COUNTED["touched"] = Touched.objects.all
+duty_rows.COUNTED["begun"] = worklists.begun
 duty_rows.COUNTED["to_phone"] = worklists.to_phone
 duty_rows.COUNTED["missed"] = _people_missed
 duty_rows.SUBJECT_WORDS.append(wording.appointments)

@@ -18,31 +18,36 @@ AT_ONCE = 200
 
 def touch(recorded: Iterable[tuple[str, int | None]]) -> None:
     """Note in the transaction of what changed that these lines are to be worked out anew; a claim changes none."""
-    keys = dict.fromkeys(key for action, key in recorded if not action.startswith("work."))
+    about = ((action.partition(".")[0], key) for action, key in recorded)
+    keys = dict.fromkeys(key for of, key in about if of != "work" and (key or of in _ABOUT_NOBODY))
     insert_all(Touched, [{"patient_id": key} for key in keys])
+
+
+# What is owed for nobody on file is a duty, or a call.
+_ABOUT_NOBODY = ("duty", "call")
 
 
 def bring_up_to_date(most: int = AT_ONCE) -> None:
     """Work out the lines of whom something changed for, and of whose appointment has begun meanwhile."""
     touched = Touched.objects.order_by().values_list("pk", "patient_id")
-    found = list(touched.union(_begun(), all=True)[:most])
+    of_begun = begun().order_by().annotate(nothing=Value(0)).values_list("nothing", "patient_id")
+    found = list(touched.union(of_begun, all=True)[:most])
     if not found:
         return
-    seen, begun = [row for row in found if row[0]], [key for pk, key in found if not pk]
+    seen, since = [row for row in found if row[0]], [key for pk, key in found if not pk]
     with transaction.atomic():
         # A row that is written meanwhile is a row of its own, so deleting these loses no change.
         Touched.objects.filter(pk__in=[pk for pk, _key in seen]).delete()
-        _write({key for _pk, key in seen if key is not None} | set(begun))
+        _write({key for _pk, key in seen if key is not None} | set(since))
         if any(key is None for _pk, key in seen):
             _write_nameless()
 
 
-def _begun() -> QuerySet[Appointment, tuple[int, int]]:
-    """Find whose appointment has begun meanwhile, as rows of `Touched` with the key 0."""
+def begun() -> QuerySet[Appointment]:
+    """Find the appointments that have begun since their patient's line was worked out."""
     shown = DeskLine.objects.filter(patient=OuterRef("patient"), section=Section.OUTCOME)
     rows = Appointment.objects.filter(state="booked", starts_at__lte=clock.now()).filter(~Exists(shown))
-    rows = rows.filter(patient__merged_into__isnull=True).order_by()
-    return rows.annotate(nothing=Value(0)).values_list("nothing", "patient_id")
+    return rows.filter(patient__merged_into__isnull=True)
 
 
 @transaction.atomic
