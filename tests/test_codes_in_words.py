@@ -21,6 +21,7 @@ from lesions.limits import wording as limit_wording
 from lesions.review import wording as review_wording
 from scheduling.planning import rules_in_force
 from scheduling.planning.wording import say_because
+from scheduling.rules.facts import facts
 from scheduling.rules.ruleset import fault_wording as rule_wording
 from scheduling.rules.ruleset import reading as rule_reading
 from scheduling.rules.ruleset import ruleset
@@ -110,3 +111,16 @@ def test_what_the_program_says_of_a_result_is_said_to_the_reader(made_up):  # no
     told = {"code": "told_in_error", "diagnosis": "scc"}
     for said in (say_because(told), review_wording.say_because({"code": "looked_otherwise"})):
         assert english(said) == []
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [("thickness", "thick"), ("deposit_mm", "much"), ("stage", "IX"), ("anchor", "soon")]
+)
+def test_what_is_wrong_with_facts_is_said_to_the_reader(field, value):
+    known = facts.Facts(facts.PatientFacts(), diagnoses=(facts.Diagnosis(id="1", code="melanoma"),))
+    plain = facts.to_json(known)
+    plain["diagnoses"][0][field] = value
+    with pytest.raises(facts.UnreadableFacts) as refused:
+        facts.parse(plain)
+    assert refused.value.path == f"diagnoses[0].{field}", refused.value
+    assert outside(refused.value.in_words(MADE_UP)) == "" and value in refused.value.in_words()

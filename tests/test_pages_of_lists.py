@@ -13,6 +13,7 @@ from tests.test_queries import clinic, readers  # noqa: F401 clinic is a fixture
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clinic")]
 PAGED = {
     "clinic:patients": "nurse",
+    "clinic:staff": "administrator",
     "clinic:trail": "manager",
     "lesions:decisions": "dermatologist",
     "lesions:pictures": "nurse",

@@ -17,7 +17,8 @@ from clinic.people.leave import LeaveRefused
 
 @allow(Act.MANAGE_STAFF)
 def staff(request: StaffRequest) -> HttpResponse:
-    return render(request, "clinic/staff.html", {"members": Member.objects.order_by("name", "pk")})
+    page = page_of_rows(Member.objects.order_by("name", "pk"), request)
+    return render(request, "clinic/staff.html", {"page": page})
 
 
 @allow(Act.MANAGE_STAFF)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from lesions.analysis.compare import change, registration
+from lesions.analysis.compare import change, registration, rim
 from lesions.analysis.measures import measures
 from lesions.analysis.outline import finders
 from lesions.analysis.outline.finders import Search
@@ -17,7 +17,7 @@ from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.prepare import Prepared
 
 from .refusals import UnusableOutline
-from .types import Comparison, Measure, Measurement, Outline, Scale, area_went
+from .types import Comparison, Measure, Measurement, Message, Outline, Scale, area_of, area_went
 from .version import VERSION
 
 
@@ -78,7 +78,7 @@ def measure(
         scale=scale,
         outline=kept,
         doubt=found.doubt,
-        measures=_marked(measures.all_of(ready, ring, scale, found.by), bool(found.doubt)),
+        measures=_marked(measures.all_of(ready, ring, mask, scale, found.by), bool(found.doubt)),
         quality=quality.assess(ready.pixels, ready.density, ready.hairs, ready.around, mask, ring, ready.zoom)
         + doubtful,
     )
@@ -115,14 +115,18 @@ def compare(
     first, second = (prepare.picture(data, allowance=allowance) for data in (earlier, later))
     laid = registration.register(first, second, earlier_measurement, later_measurement)
     found = change.deltas(earlier_measurement, later_measurement, laid)
-    went = area_went(found)
+    moved, went = rim.moved(first, second, earlier_measurement, laid), area_went(found)
+    drawn = change.regions(first, second, earlier_measurement, later_measurement, laid, went, moved)
+    if later_measurement.by_program and rim.unconfirmed(area_of(found), moved, drawn):
+        later_measurement = _doubted(later_measurement, Message("rim_unmoved"))
+        drawn = change.regions(first, second, earlier_measurement, later_measurement, laid, 0, moved)
     return Comparison(
         version=VERSION,
         earlier=earlier_measurement,
         later=later_measurement,
         registration=laid,
-        deltas=found,
-        regions=change.regions(first, second, earlier_measurement, later_measurement, laid, went),
+        deltas=found if moved is None else (*found, moved.delta()),
+        regions=drawn,
     )
 
 
@@ -138,6 +142,11 @@ def _drawn(ready: Prepared, outline: Outline) -> Ring:
 def _marked(found: tuple[Measure, ...], doubtful: bool) -> tuple[Measure, ...]:
     """A figure is no surer than the outline that it was made on."""
     return tuple(replace(one, doubtful=doubtful and one.value is not None) for one in found)
+
+
+def _doubted(found: Measurement, reason: Message) -> Measurement:
+    """The same measurement, its outline in doubt for what another picture shows."""
+    return replace(found, doubt=(*found.doubt, reason), measures=_marked(found.measures, doubtful=True))
 
 
 def _outline(ready: Prepared, ring: Ring) -> Outline:

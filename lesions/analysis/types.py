@@ -80,6 +80,11 @@ class Measurement:
         """Return the value of the named measure, None where it is unknown."""
         return next((m.value for m in self.measures if m.name == name), None)
 
+    @property
+    def by_program(self) -> bool:
+        """Say whether the outline is the program's own."""
+        return self.outline is not None and self.outline.drawn_by != "person"
+
     def to_json(self) -> Json:
         return {
             "schema": SCHEMA,
@@ -147,10 +152,15 @@ class Delta:
     beyond: bool | None
 
 
+def area_of(found: tuple[Delta, ...]) -> Delta | None:
+    """Give the change of area, in millimetres where they are known; None where there is none."""
+    known = {d.name: d for d in found if d.delta is not None}
+    return known.get("area") or known.get("area_px")
+
+
 def area_went(found: tuple[Delta, ...]) -> int:
     """1 where the area grew beyond what repeated pictures differ by, -1 where it shrank so, else 0."""
-    known = {d.name: d for d in found if d.delta is not None}
-    area = known.get("area") or known.get("area_px")
+    area = area_of(found)
     if area is None or area.delta is None or not area.beyond:
         return 0
     return 1 if area.delta > 0 else -1

@@ -22,6 +22,7 @@ DOUBTS: Final = {
     "fills_picture": gettext_noop("The outline takes most of the picture."),
     "very_small": gettext_noop("The outline is very small."),
     "ragged": gettext_noop("The outline is unusually ragged."),
+    "rim_unmoved": gettext_noop("The outline moved although the rim was not seen to move with it."),
 }
 NOTHING_FOUND: Final = {"none_found": gettext_noop("No lesion was found; draw its outline.")}
 UNALIGNED: Final = {
@@ -161,6 +162,7 @@ NAMES: Final = {
     "colour_dark_brown": gettext_noop("dark brown"),
     "colour_blue_grey": gettext_noop("blue-grey"),
     "colour_black": gettext_noop("black"),
+    "rim_area": gettext_noop("area by the rim found again"),
 }
 # What sets a lesion apart from the others of the same person.
 ABOVE: Final = {

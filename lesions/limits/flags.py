@@ -159,6 +159,9 @@ def _doubtful(measurement: Measurement, comparison: Comparison | None) -> Iterat
         yield FlagDraft("doubtful", {"doubts": [asdict(doubt) for doubt in measurement.doubt]})
     elif comparison and comparison.earlier.doubt:
         yield FlagDraft("doubtful", {"of_earlier": True})
+    elif comparison and comparison.later.doubt:
+        doubts = [asdict(doubt) for doubt in comparison.later.doubt]
+        yield FlagDraft("doubtful", {"doubts": doubts, "of_comparison": True})
 
 
 def _unanswered(measurement: Measurement, comparison: Comparison | None) -> Iterator[FlagDraft]:

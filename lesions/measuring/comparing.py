@@ -70,8 +70,17 @@ def _unaligned(found: types.Comparison) -> Iterator[str]:
 def _of_map(found: types.Comparison) -> Iterator[str]:
     """Explain where the figures and the map of changes would seem to say different things."""
     went, kinds = types.area_went(found.deltas), {region.kind for region in found.regions}
+    stayed = [doubt for doubt in found.later.doubt if doubt.code == "rim_unmoved"]
     # Nothing is wrong then, but a reader who sees a figure and an empty map stops trusting both.
-    if went and not kinds & {"grown", "shrunk"}:
+    if stayed:
+        yield from (core.doubt(doubt, SPOKEN) for doubt in stayed)
+    elif went and not kinds & {"grown", "shrunk"}:
         yield _("The area changed by a rim too thin to be drawn on the change map.")
     if not went and "grown" in kinds:
-        yield _("Grown parts are drawn; the area as a whole lies within what repeated pictures differ by.")
+        yield _grown_within(any(row.name == "rim_area" and row.beyond for row in found.deltas))
+
+
+def _grown_within(rim_moved: bool) -> str:
+    if rim_moved:
+        return _("Grown parts are drawn where the rim moved; the two outlines alone do not show it.")
+    return _("Grown parts are drawn; the area as a whole lies within what repeated pictures differ by.")

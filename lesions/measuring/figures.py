@@ -26,7 +26,7 @@ from lesions.register import register
 HAND_AND_AUTOMATIC = gettext_lazy("hand outline against an automatic one")
 # As many as fit one cell of a table on a phone.
 MOST_NAMED = 3
-_SIZES = ("area", "perimeter", "feret")
+_SIZES = ("area", "perimeter", "feret", "rim_area")
 _PATCHES = {
     "grown": gettext_lazy("a grown part"),
     "shrunk": gettext_lazy("a shrunk part"),

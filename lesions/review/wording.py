@@ -90,6 +90,9 @@ def _doubtful(given: dict[str, Any]) -> Iterator[str]:
         return
     yield _("Check the outline.")
     yield from _filled(given["doubts"])
+    if given.get("of_comparison"):
+        yield _("Until then its change of size is not sure.")
+        return
     yield _("Its measures are held against no limit until then.")
 
 

@@ -11,6 +11,7 @@ from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member, Patient, PatientStatus, StaleRow, change
 from clinic.trail import audit
+from clinic.wording import SPOKEN
 from scheduling.models import OPEN, Override, Recall
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import gather_facts, override_fact
@@ -215,7 +216,9 @@ def _checked_effect(row: Override, accepted: bool) -> Effect:
     try:
         effect = effect_of_setting(row)
     except UnreadableFacts as error:
-        raise OverrideRefused(_("This cannot be planned: %(why)s.") % {"why": error}) from error
+        raise OverrideRefused(
+            _("This cannot be planned: %(why)s.") % {"why": error.in_words(SPOKEN)}
+        ) from error
     if effect.before and effect.before.urgency == "A":
         raise OverrideRefused(_("This is urgent work: it is not put off, the patient is examined."))
     if effect.after is None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from clinic.wording import SPOKEN
 from scheduling.planning import visits_wanted
 from scheduling.planning.gather import INVASIVE
 from scheduling.rule_changes.what_if import SUPPOSED, CannotSuppose
@@ -64,7 +65,8 @@ def facts_of(chosen: Chosen, today: date) -> Facts:
         return facts.parse(facts.to_json(supposed))
     except facts.UnreadableFacts as error:
         raise CannotSuppose(
-            _("This cannot be supposed: %(why)s.") % {"why": error.text}, error.path.rpartition(".")[2]
+            _("This cannot be supposed: %(why)s.") % {"why": error.in_words(SPOKEN)},
+            error.path.rpartition(".")[2],
         ) from None
 
 

@@ -102,7 +102,7 @@ def suppose(known: Facts, given: Supposition, today: date) -> Facts:
         return facts.parse(facts.to_json(supposed))
     except facts.UnreadableFacts as error:
         part = error.path.rpartition(".")[2]
-        said = _("This cannot be supposed: %(why)s.") % {"why": error.text}
+        said = _("This cannot be supposed: %(why)s.") % {"why": error.in_words(SPOKEN)}
         raise CannotSuppose(said, part) from None
 
 

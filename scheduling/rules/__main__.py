@@ -179,7 +179,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise facts.UnreadableFacts(key, "stands twice in one object")
+            raise facts.UnreadableFacts(key, "key_twice")
         found[key] = value
     return found
 

@@ -81,7 +81,7 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
         self.block = transaction.atomic()
         self.block.__enter__()
         self.now = scene.NOON
-        self.history = []
+        self.changed = True
 
     def teardown(self):
         transaction.set_rollback(True)
@@ -102,18 +102,21 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
 
     def come_into_line(self):
         """Unless the worker that plans is lost; then lists and counts must hold with the plans of before."""
+        self.changed = True
         if not self.plans_stand_still:
             replan.replan_many(list(replan.patients_to_replan()))
         closing.become_due(clock.today())
         worklists.build(clock.today())
 
     def try_to(self, act, **fields):
-        """Do it, or be refused without a trace."""
+        """Do it, or be refused without a trace: then all stands as it was looked at before."""
         with clock.at(self.now):
             with suppress(*_REFUSED), transaction.atomic():
                 act(**fields)
                 DONE[getattr(act, "__name__", "")] += 1
-            self.come_into_line()
+                self.changed = True
+            if self.changed:
+                self.come_into_line()
 
     def by(self, who):
         return self.members[who % len(self.members)]
@@ -386,31 +389,37 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
     # ---- what always holds ------------------------------------------------------------------------------
 
     @invariant()
+    def all_of_it_holds(self):
+        """After whatever changed something: what was refused left no trace, so it is as it was looked at before."""
+        if self.changed:
+            self.changed = False
+            self.no_duty_is_held_by_no_list()
+            self.every_duty_has_a_day_and_somebody_who_may_end_it()
+            self.every_proposal_has_somebody_who_may_answer()
+            self.every_review_stands_in_the_list_of_a_dermatologist()
+            self.a_sign_stands_in_decisions_until_somebody_has_looked()
+
     def no_duty_is_held_by_no_list(self):
         with clock.at(self.now):
             lost = duty_count.lost_now()
             assert lost == [], [(row.code, str(row.words), row.lost) for row in lost]
             assert whereabouts.count_now().holds
 
-    @invariant()
     def every_duty_has_a_day_and_somebody_who_may_end_it(self):
         for duty in ledger.open_duties():
             acts = {KINDS[duty.kind].may_end, *(act_of(duty.kind, one) for one in outcomes_of(duty.kind))}
             assert any(may(member, act) for member in self.members for act in acts), duty.kind
 
-    @invariant()
     def every_proposal_has_somebody_who_may_answer(self):
         for asked in proposals.waiting():
             others = [member for member in self.members if proposals.may_answer(asked, member)]
             assert others or may(asked.proposed_by, Act.ANSWER_PROPOSALS), asked.act
 
-    @invariant()
     def every_review_stands_in_the_list_of_a_dermatologist(self):
         with clock.at(self.now):
             read = {row.pk for reader in self.doctors for row in queue.decisions_of(reader)}
             assert read | {row.pk for row in queue.unflagged()} == {row.pk for row in queue.waiting()}
 
-    @invariant()
     def a_sign_stands_in_decisions_until_somebody_has_looked(self):
         shown = set(register.without_picture().values_list("pk", flat=True))
         for sign in register.examinations_wanted():

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from lesions.analysis.compare import registration
+from lesions.analysis.compare.rim import Moved
 from lesions.analysis.measures import colours, repeatability
 from lesions.analysis.picture import binary, contour, light
 from lesions.analysis.picture.light import Array, Mask
@@ -97,6 +98,7 @@ def regions(
     later: Measurement,
     laid: Registration,
     went: int = 0,
+    moved_rim: Moved | None = None,
 ) -> tuple[Region, ...]:
     """Outline where the skin changed beyond noise and beyond the error of the alignment.
 
@@ -111,6 +113,8 @@ def regions(
     went : int
         The direction of the area, as the figures say it: what they call grown is drawn wherever the outlines part,
         however faint the new skin of the lesion is, so that figures and map agree.
+    moved_rim : Moved, optional
+        How far the rim itself moved: where it went outwards beyond its error, what it took in is drawn as well.
 
     Returns
     -------
@@ -122,6 +126,8 @@ def regions(
     before = contour.fill(first.from_full(earlier.outline), first.shape)
     ring = np.array(later.outline.points) @ np.array(laid.matrix)[:, :2].T + np.array(laid.matrix)[:, 2]
     after = contour.fill(ring / first.zoom, first.shape)
+    if moved_rim is not None and moved_rim.went > 0:
+        after, went = after | contour.fill(moved_rim.ring, first.shape), max(went, moved_rim.went)
     moved, known = _later_density(first, second, laid)
     moved = moved * _gain(first.density, moved, before & after & known)
     return _named(first, moved, known, before, after, laid, earlier, went)

@@ -44,7 +44,7 @@ def ramp_widths(density: Array, ring: Ring) -> NDArray[np.float64]:
     """Width of the density ramp in each eighth, in equivalent diameters; infinite without contrast."""
     diameter = 2 * np.sqrt(area(ring) / np.pi)
     offsets = np.linspace(-_SPAN, _SPAN, _STEPS) * diameter
-    where = ring[:, None, :] + _outward(ring)[:, None, :] * offsets[None, :, None]
+    where = ring[:, None, :] + outward(ring)[:, None, :] * offsets[None, :, None]
     profiles = ndimage.map_coordinates(
         density, [where[..., 1] - 0.5, where[..., 0] - 0.5], order=1, mode="nearest"
     )
@@ -54,7 +54,7 @@ def ramp_widths(density: Array, ring: Ring) -> NDArray[np.float64]:
     return np.array([_ramp(profiles[sector == s]) for s in range(SECTORS)])
 
 
-def _outward(ring: Ring) -> Ring:
+def outward(ring: Ring) -> Ring:
     tangent = np.roll(ring, -3, axis=0) - np.roll(ring, 3, axis=0)
     normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
     normal /= np.maximum(np.hypot(*normal.T), 1e-9)[:, None]

@@ -9,6 +9,7 @@ import numpy as np
 from lesions.analysis.measures import asymmetry, border, colours, fractal, repeatability
 from lesions.analysis.picture import contour, light
 from lesions.analysis.picture.contour import Ring
+from lesions.analysis.picture.light import Mask
 from lesions.analysis.picture.prepare import Prepared
 from lesions.analysis.types import Measure, Message, Scale
 
@@ -37,7 +38,9 @@ _LIMITS: dict[str, dict[str, float | str]] = {
 }
 
 
-def all_of(ready: Prepared, ring: Ring | None, scale: Scale | None, by: str) -> tuple[Measure, ...]:
+def all_of(
+    ready: Prepared, ring: Ring | None, mask: Mask | None, scale: Scale | None, by: str
+) -> tuple[Measure, ...]:
     """Measure an outlined lesion; without an outline every value is None with the reason.
 
     Parameters
@@ -46,6 +49,8 @@ def all_of(ready: Prepared, ring: Ring | None, scale: Scale | None, by: str) -> 
         The picture.
     ring : float (N, 2) or None
         Border in working pixels.
+    mask : bool (H, W) or None
+        The pixels within it; None where it holds no pixel's centre.
     scale : Scale or None
         Of the full picture; millimetres stay None without it, pixels are always given.
     by : str
@@ -55,7 +60,7 @@ def all_of(ready: Prepared, ring: Ring | None, scale: Scale | None, by: str) -> 
         missing = Message("no_outline")
         sizes = [Measure(f"{n}{s}", None, _unit(u, p), None, missing) for n, p in _SIZES for s, u in _UNITS]
         return *sizes, *(Measure(name, None, unit, None, missing) for name, unit in _SHAPES)
-    return *_sizes(ready.to_full(ring), scale, by), *_shapes(ready, ring)
+    return *_sizes(ready.to_full(ring), scale, by), *_shapes(ready, ring, mask)
 
 
 _UNITS = (("", "mm"), ("_px", "px"))
@@ -91,9 +96,8 @@ def _sizes(full: Ring, scale: Scale | None, by: str) -> list[Measure]:
     return out
 
 
-def _shapes(ready: Prepared, ring: Ring) -> list[Measure]:
-    mask = contour.fill(ring, ready.shape)
-    if mask.sum() < 50:
+def _shapes(ready: Prepared, ring: Ring, mask: Mask | None) -> list[Measure]:
+    if mask is None or mask.sum() < 50:
         return [Measure(n, None, u, None, Message("too_few_pixels")) for n, u in _SHAPES]
     fold = asymmetry.measure(ready.lab, mask)
     share = colours.shares(ready.density, mask & ~ready.hairs if (mask & ~ready.hairs).any() else mask)

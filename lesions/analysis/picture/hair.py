@@ -13,7 +13,15 @@ from lesions.analysis.picture.light import Array, Mask
 
 _LEAST_DENSITY = 0.13
 _FAN = 32  # degrees to both sides of each of four directions: neighbours overlap
-_FANS = [np.abs((np.arange(180) - middle + 90) % 180 - 90) < _FAN for middle in (0, 45, 90, 135)]
+_MIDDLES = (0, 45, 90, 135)
+# For each degree the fans that hold it, a bit for each.
+_FANS = np.array(
+    [
+        sum((abs((degree - middle + 90) % 180 - 90) < _FAN) << bit for bit, middle in enumerate(_MIDDLES))
+        for degree in range(180)
+    ],
+    dtype=np.uint8,
+)
 _WIDEST = 1 / 60  # of the longer side
 _SHORTEST = 1 / 9
 _CELL = 4
@@ -40,11 +48,10 @@ def find_hair(density: Array) -> Mask:
     pale = np.maximum(levels, resample.closed(levels, size)) - levels
     least = _LEAST_DENSITY * 80
     found = np.zeros(levels.shape, dtype=bool)
-    way = _directions(levels)
-    fans = [fan[way] for fan in _FANS]
+    fans = _FANS[_directions(levels)]
     for ridges in (dark > least, pale > 1.5 * least):
-        for fan in fans if ridges.sum() > longer * _SHORTEST else ():
-            part = ridges & fan
+        for bit in range(len(_MIDDLES)) if ridges.sum() > longer * _SHORTEST else ():
+            part = ridges & ((fans & (1 << bit)) != 0)
             if _reaches(part, longer * _SHORTEST):
                 found |= _long_thin(part, longer)
     return binary.dilated(found, max(1, longer // 400))

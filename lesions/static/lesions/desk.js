@@ -20,8 +20,10 @@ class Desk {
     this.tools = new Set();
     this.panes = new Panes(root.querySelector("[data-panes]"), (tool) => this.use(tool));
     root.classList.add("live");
-    for (const link of root.querySelectorAll("[data-sheet]"))
+    for (const link of root.querySelectorAll("[data-sheet]")) {
+      link.setAttribute("role", "button"); // it opens a sheet here, and is pressed while that is open
       link.addEventListener("click", (event) => this.sheet(event, link));
+    }
     for (const link of root.querySelectorAll("a[data-swap], a[data-next]"))
       link.addEventListener("click", (event) => this.follow(event, link.href));
     for (const form of root.querySelectorAll("form[data-swap]"))

@@ -11,6 +11,9 @@ from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
+from clinic.formats.language import ENGLISH, Language, gettext_noop
+from scheduling.rules.facts import wording
+
 # Far more than any patient has; whoever sends more sends something else.
 MOST_ENTRIES, MOST_CHARACTERS = 2_000, 10_000
 FIRST_DAY, LAST_DAY = Day(1850, 1, 1), Day(2200, 12, 31)
@@ -32,11 +35,14 @@ class AtMost:
 
 
 class UnreadableFacts(ValueError):
-    """Raised for FACTS that break their schema; `path` says where, `text` says what."""
+    """Raised for FACTS that break their schema; `path` says where, `code` with its values says what."""
 
-    def __init__(self, path: str, text: str) -> None:
-        super().__init__(f"{path or 'facts'}: {text}")
-        self.path, self.text = path, text
+    def __init__(self, path: str, code: str, **params: Any) -> None:
+        self.path, self.code, self.params = path, code, params
+        super().__init__(f"{path or 'facts'}: {self.in_words()}")
+
+    def in_words(self, language: Language = ENGLISH) -> str:
+        return wording.say(self.code, self.params, language)
 
 
 def key_of(item: DataclassField[Any]) -> str:
@@ -49,7 +55,7 @@ def read(kind: Any, value: Any, path: str) -> Any:
     if value is None:
         if type(None) in _options(kind):
             return None
-        raise UnreadableFacts(path, "may not be null")
+        raise UnreadableFacts(path, "null")
     wanted, entry, is_object = _wanted(kind)
     if entry is not None:
         return _read_list(entry, value, path)
@@ -71,23 +77,23 @@ def _options(kind: Any) -> tuple[Any, ...]:
 
 def _read_list(kind: Any, value: Any, path: str) -> tuple[Any, ...]:
     if not isinstance(value, list | tuple):
-        raise UnreadableFacts(path, "expected a list")
+        raise UnreadableFacts(path, "no_list")
     if len(value) > MOST_ENTRIES:
-        raise UnreadableFacts(path, f"has {len(value)} entries, more than {MOST_ENTRIES}")
+        raise UnreadableFacts(path, "too_many", count=len(value), most=MOST_ENTRIES)
     return tuple(read(kind, entry, f"{path}[{index}]") for index, entry in enumerate(value))
 
 
 def _read_object(kind: Any, value: Any, path: str) -> Any:
     if not isinstance(value, Mapping):
-        raise UnreadableFacts(path, "expected an object")
+        raise UnreadableFacts(path, "no_object")
     members = _members(kind)
     prefix = f"{path}." if path else ""
     for key in value:
         if key not in members:
-            raise UnreadableFacts(f"{prefix}{key}", "is not a key of FACTS")
+            raise UnreadableFacts(f"{prefix}{key}", "unknown_key")
     for key, (item, _) in members.items():
         if key not in value and not item.metadata.get("may_be_absent"):
-            raise UnreadableFacts(f"{prefix}{key}", "is missing; an unknown value is written as null")
+            raise UnreadableFacts(f"{prefix}{key}", "missing_key")
     return kind(
         **{item.name: read(hint, value.get(key), prefix + key) for key, (item, hint) in members.items()}
     )
@@ -103,34 +109,38 @@ def _members(kind: Any) -> dict[str, tuple[DataclassField[Any], Any]]:
 def _read_value(kind: Any, value: Any, path: str) -> Any:
     if get_origin(kind) is Literal:
         if value not in get_args(kind) or not isinstance(value, str):
-            raise UnreadableFacts(path, f"“{value}” is not one of: {', '.join(get_args(kind))}")
+            raise UnreadableFacts(path, "no_choice", value=value, known=", ".join(get_args(kind)))
         return value
     if kind is Day:
         return _read_day(value, path)
     base, pattern = (get_args(kind)[0], get_args(kind)[1]) if get_origin(kind) is Annotated else (kind, None)
     if type(value) is not base:
-        raise UnreadableFacts(path, f"expected {_NAMES[base]}")
+        raise UnreadableFacts(path, "wrong_type", meaning=_NAMES[base])
     if base is int and not 1 <= value <= (pattern.most if isinstance(pattern, AtMost) else 100_000):
-        raise UnreadableFacts(path, "is out of range")
+        raise UnreadableFacts(path, "out_of_range")
     if base is str and len(value) > MOST_CHARACTERS:
-        raise UnreadableFacts(path, f"is longer than {MOST_CHARACTERS} characters")
+        raise UnreadableFacts(path, "too_long", most=MOST_CHARACTERS)
     if isinstance(pattern, Pattern) and not re.fullmatch(pattern.regex, value):
-        raise UnreadableFacts(path, f"“{value}” is not {pattern.meaning}")
+        raise UnreadableFacts(path, "no_match", value=value, meaning=pattern.meaning)
     return value
 
 
-_NAMES: dict[type, str] = {str: "a text", bool: "true or false", int: "a whole number"}
+_NAMES: dict[type, str] = {
+    str: gettext_noop("a text"),
+    bool: gettext_noop("true or false"),
+    int: gettext_noop("a whole number"),
+}
 
 
 def _read_day(value: Any, path: str) -> Day:
     if not isinstance(value, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
-        raise UnreadableFacts(path, f"“{value}” is not a day written YYYY-MM-DD")
+        raise UnreadableFacts(path, "no_day", value=value)
     try:
         day = Day.fromisoformat(value)
     except ValueError:
-        raise UnreadableFacts(path, f"“{value}” is not a day of the calendar") from None
+        raise UnreadableFacts(path, "no_calendar_day", value=value) from None
     if not FIRST_DAY <= day <= LAST_DAY:
-        raise UnreadableFacts(path, f"“{value}” is not between {FIRST_DAY} and {LAST_DAY}")
+        raise UnreadableFacts(path, "day_outside", value=value, first=FIRST_DAY, last=LAST_DAY)
     return day
 
 

@@ -43,22 +43,22 @@ def _ids(facts: Facts) -> None:
         seen: set[str] = set()
         for index, item in enumerate(getattr(facts, name)):
             if item.id in seen:
-                raise UnreadableFacts(f"{name}[{index}].id", f"“{item.id}” stands twice")
+                raise UnreadableFacts(f"{name}[{index}].id", "twice", value=item.id)
             seen.add(item.id)
 
 
 def _risk(facts: Facts) -> None:
     risk = facts.patient.risk
     if risk and risk.since and risk.since > risk.assessed_on:
-        raise UnreadableFacts("patient.risk.since", f"{risk.since} lies after the assessment")
+        raise UnreadableFacts("patient.risk.since", "after_assessment", value=risk.since)
 
 
 def _overrides(facts: Facts) -> None:
     for index, override in enumerate(facts.overrides):
         if (override.interval is None) == (override.date is None):
-            raise UnreadableFacts(f"overrides[{index}]", "give either an interval or a date")
+            raise UnreadableFacts(f"overrides[{index}]", "interval_or_date")
         if override.interval is not None and not dates.parse(override.interval):
-            raise UnreadableFacts(f"overrides[{index}].interval", "an interval must be longer than nothing")
+            raise UnreadableFacts(f"overrides[{index}].interval", "no_interval")
 
 
 def _subjects(facts: Facts) -> None:
@@ -67,4 +67,4 @@ def _subjects(facts: Facts) -> None:
         for index, item in enumerate(getattr(facts, name)):
             path, wanted = f"{name}[{index}].subject", _SUBJECTS.get(item.purpose, ())
             if wanted and item.subject.partition(":")[0] not in wanted:
-                raise UnreadableFacts(path, f"{item.purpose} belongs to the {wanted[0]}")
+                raise UnreadableFacts(path, "belongs_elsewhere", value=item.purpose, kind=wanted[0])

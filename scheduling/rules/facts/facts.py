@@ -8,6 +8,7 @@ from datetime import date as Day
 from functools import cached_property
 from typing import Annotated, Any, Literal, TypeVar, cast, get_args
 
+from clinic.formats.language import gettext_noop
 from scheduling.rules.facts import codec, contradictions
 from scheduling.rules.facts.codec import AtMost, Pattern
 from scheduling.rules.facts.codec import UnreadableFacts as UnreadableFacts
@@ -93,29 +94,38 @@ Ground = Literal[
 ]
 
 
-Text = Annotated[str, Pattern(r"[\s\S]*\S[\s\S]*", "a text that is not empty")]
-Id = Annotated[str, Pattern(r"[A-Za-z0-9._-]{1,64}", "an id of letters, digits, “-”, “_” and “.”")]
+Text = Annotated[str, Pattern(r"[\s\S]*\S[\s\S]*", gettext_noop("a text that is not empty"))]
+Id = Annotated[
+    str, Pattern(r"[A-Za-z0-9._-]{1,64}", gettext_noop("an id of letters, digits, “-”, “_” and “.”"))
+]
 Subject = Annotated[
     str,
     Pattern(
         r"patient|(diagnosis|lesion|procedure):[A-Za-z0-9._-]{1,64}",
-        "patient, diagnosis:ID, lesion:ID or procedure:ID",
+        gettext_noop("patient, diagnosis:ID, lesion:ID or procedure:ID"),
     ),
 ]
 Source = Annotated[
     str,
     Pattern(
         r"patient|(diagnosis|lesion|decision|procedure|override|sign|concern):[A-Za-z0-9._-]{1,64}",
-        "what a series comes from: patient, diagnosis:ID, lesion:ID, decision:ID, procedure:ID, override:ID, "
-        "sign:ID or concern:ID",
+        gettext_noop(
+            "what a series comes from: patient, diagnosis:ID, lesion:ID, decision:ID, procedure:ID, override:ID, "
+            "sign:ID or concern:ID"
+        ),
     ),
 ]
-Thickness = Annotated[str, Pattern(r"(>=)?[0-9]{1,3}(\.[0-9]+)?", "millimetres as typed, 0.80 or >=0.8")]
+Thickness = Annotated[
+    str, Pattern(r"(>=)?[0-9]{1,3}(\.[0-9]+)?", gettext_noop("millimetres as typed, 0.80 or >=0.8"))
+]
 Interval = Annotated[
     str,
-    Pattern(r"P(?=[0-9])([0-9]{1,2}Y)?([0-9]{1,3}M)?([0-9]{1,3}W)?([0-9]{1,4}D)?", "a duration such as P6M"),
+    Pattern(
+        r"P(?=[0-9])([0-9]{1,2}Y)?([0-9]{1,3}M)?([0-9]{1,3}W)?([0-9]{1,4}D)?",
+        gettext_noop("a duration such as P6M"),
+    ),
 ]
-Millimetres = Annotated[str, Pattern(r"[0-9]{1,3}(\.[0-9]{1,3})?", "millimetres such as 0.6")]
+Millimetres = Annotated[str, Pattern(r"[0-9]{1,3}(\.[0-9]{1,3})?", gettext_noop("millimetres such as 0.6"))]
 Months = Annotated[int, AtMost(120)]
 Order = Annotated[int, AtMost(10**15)]
 
@@ -331,11 +341,11 @@ def parse(obj: Mapping[str, Any]) -> Facts:
         At the first unknown key, missing key, unknown word, bad day or repeated id, with its path.
     """
     if not isinstance(obj, Mapping):
-        raise UnreadableFacts("", "expected an object")
+        raise UnreadableFacts("", "no_object")
     if "schema" not in obj:
-        raise UnreadableFacts("schema", "is missing")
+        raise UnreadableFacts("schema", "missing")
     if type(obj["schema"]) is not int or obj["schema"] != SCHEMA:
-        raise UnreadableFacts("schema", "only schema 2 is understood")
+        raise UnreadableFacts("schema", "wrong_schema")
     plain = {key: value for key, value in obj.items() if key != "schema"}
     facts = cast(Facts, codec.read(Facts, plain, ""))
     contradictions.check(facts)

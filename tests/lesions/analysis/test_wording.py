@@ -8,6 +8,7 @@ import pytest
 
 from clinic.formats.language import Language
 from lesions.analysis import wording
+from lesions.analysis.compare import rim
 from lesions.analysis.measures import measures
 from lesions.analysis.outline import doubts
 from lesions.analysis.picture import quality
@@ -43,7 +44,7 @@ def test_every_code_has_a_sentence():
 
 def test_every_measure_has_a_name_and_a_method():
     names = [name for name, _ in (*measures._SIZES, *measures._SHAPES)]
-    assert set(names) == wording.NAMES.keys()
+    assert {*names, rim.NAME} == wording.NAMES.keys()
     assert all(wording.method(measures._how(name)) for name in names)
 
 

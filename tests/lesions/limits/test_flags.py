@@ -108,6 +108,19 @@ def test_doubt_in_the_earlier_outline_silences_the_change_alone(shipped):
     assert drafts[0].params == {"of_earlier": True}
 
 
+def test_an_outline_that_only_the_comparison_doubts_is_looked_at(shipped):
+    """Its own limits and a new patch still count; that it became smaller does not."""
+    later = measurement(feret=9.0)
+    compared = comparison(later)
+    compared = replace(compared, later=replace(later, doubt=(Message("rim_unmoved"),)))
+    drafts = flags.raise_flags(later, compared, shipped)
+    assert [draft.code for draft in drafts] == ["doubtful", "diameter_growth", "diameter"]
+    assert drafts[0].params == {
+        "doubts": [{"code": "rim_unmoved", "params": {}}],
+        "of_comparison": True,
+    }
+
+
 def test_unaligned_pictures_and_first_pictures_wait(shipped):
     found = raised(shipped, compared=comparison(aligned=False))["unaligned"]
     assert found.params == {"reasons": [{"code": "skin_not_found", "params": {}}]}

@@ -54,6 +54,7 @@ def delta(change, beyond):
         (compared(area=delta(None, None), area_px=delta(3.0, True)), "area +30 %"),
         (compared(area=delta(None, None)), "not measured"),
         (compared(area=delta(0.3, False), feret=delta(1.7, True)), "largest diameter +17 %"),
+        (compared(area=delta(0.3, False), rim_area=delta(0.8, True)), "area by the rim found again +8 %"),
         (compared(area=delta(0.3, False), colour_red=delta(0.1, True)), "red"),
         (compared(area=delta(0.3, False), kinds=["new_colour"]), "a patch of new colour"),
         (compared(area=delta(3.0, True), kinds=["grown", "darker"]), "area +30 %, a darker patch"),

@@ -20,6 +20,11 @@ BLURRED = {"name": "focus", "value": 0.1, "limit": 0.22, "ok": False}
             "Check the outline. The outline is unusually ragged. Its measures are held against no limit until then.",
         ),
         (
+            FlagDraft("doubtful", {"doubts": [{"code": "rim_unmoved", "params": {}}], "of_comparison": True}),
+            "Check the outline. The outline moved although the rim was not seen to move with it. "
+            "Until then its change of size is not sure.",
+        ),
+        (
             FlagDraft("doubtful", {"of_earlier": True}),
             "Check the outline of the earlier picture: no change is held against a limit.",
         ),

@@ -4,7 +4,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from lesions.models import Draft, Flag, Review
+from lesions.models import Comparison, Draft, Flag, Review
 from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
@@ -79,3 +79,34 @@ def test_looking_first_is_switched_on_the_page_itself(page, three):
     assert answer.url == address and "It grew." not in hidden and hidden.button("F always look first")
     page.post(url("look_first"), {"review": three[0].pk})
     assert "It grew." in read(page.get(address))
+
+
+def test_a_script_gets_the_next_page_in_the_answer_and_its_masthead_with_the_look(page, three):
+    first, second, _ = three
+    answer = page.post(url("decision", first.pk), said(first, next=second.pk), headers={"X-Next": "1"})
+    shown = read(answer)
+    assert answer.status_code == 200 and answer["Content-Location"] == url("decision", second.pk)
+    assert "Signed: Excise" in shown and str(second.lesion.patient) in shown
+    assert answer.context["review"] == second and not shown.find_all("navigation", "Places")
+    looked = page.post(url("look", second.pk), {"seal": answer.context["seal"]})
+    assert looked.status_code == 201 and "Decisions 2" in read(looked.json()["places"])
+    again = said(second, seal=answer.context["seal"])
+    assert page.post(url("decision", second.pk), again).status_code == 302
+
+
+def test_before_the_first_impression_no_drawn_change_is_offered(page, three):
+    review = scene.measured(three[0].lesion)
+    Comparison.objects.filter(later=review.assessment).update(map_sha256="0" * 64)
+    assert "what changed" in read(page.get(url("decision", review.pk)))
+    Review.objects.filter(pk=review.pk).update(look_first=True)
+    assert "what changed" not in read(page.get(url("decision", review.pk)))
+
+
+def test_a_manager_sees_the_list_and_no_picture_of_it(three):
+    client = Client()
+    client.force_login(build.manager())
+    shown = read(client.get(url("decisions")))
+    assert str(three[0].lesion.patient) in shown and not shown.find_all("img")
+    assert not shown.leads_to(url("decision", three[0].pk))
+    picture = url("view_image", three[0].assessment.image_id)
+    assert not shown.shows_picture(f"{picture}?thumb=1") and client.get(picture).status_code == 403

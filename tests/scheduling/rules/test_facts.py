@@ -114,7 +114,7 @@ def test_what_breaks_the_schema_is_refused_with_its_path(path, value):
     with pytest.raises(facts.UnreadableFacts) as refused:
         facts.parse(changed(path, value))
     assert refused.value.path == path
-    assert refused.value.text
+    assert refused.value.in_words()
 
 
 def test_a_missing_key_is_not_an_unknown_value():

@@ -258,7 +258,7 @@ def test_a_value_of_the_wrong_kind_is_refused_with_its_path(path):
         try:
             read = facts.parse(changed)
         except facts.UnreadableFacts as error:
-            assert error.path.startswith(str(path[0])) and error.text
+            assert error.path.startswith(str(path[0])) and error.in_words()
         else:
             assert valid(changed) and facts.parse(facts.to_json(read)) == read
 

@@ -46,5 +46,6 @@ def test_loading_the_core_loads_no_framework():
         "clinic.formats",
         "clinic.formats.days",
         "clinic.formats.language",
+        "clinic.formats.fault_wording",
         "clinic.formats.strict_toml",
     }

@@ -31,12 +31,13 @@ def test_drawn_lesions_are_found_and_sized(spec):
     """Truth is the drawing's own outline (plane geometry).
 
     Since version 2026.4 the border is the network's own, as experts draw it: closer on real pictures, a little less so
-    on drawn ones (a tip of the dark one is cut, 6 % of its diameter), so the diameter has 7 % instead of 4 %.
+    on drawn ones: a tip of the dark one is cut, 6 % of its diameter, which leaning on the skin does not give back.
     """
     result, truth = measured(spec), drawn(spec)[1].truth
     assert jaccard(result.outline, drawn(spec)[1].mask) > 0.9
     assert result.value("area") == pytest.approx(truth["area_mm2"], rel=0.05)
-    assert result.value("feret") == pytest.approx(truth["feret_mm"], rel=0.07)
+    within = 0.07 if spec.skin_tone == "dark" else 0.04
+    assert result.value("feret") == pytest.approx(truth["feret_mm"], rel=within)
 
 
 def test_measures_follow_the_outline_of_a_person():
