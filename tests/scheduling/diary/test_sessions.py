@@ -10,12 +10,14 @@ from clinic.duties import ledger
 from clinic.models import AuditRecord
 from clinic.people import leave
 from clinic.project.env import Environment, WrongSetting
+from lesions.review import signoff
 from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, lengths, places
 from scheduling.diary import holidays, sessions
-from scheduling.models import ClosureDay, Resource, Session
-from scheduling.planning import rebook
+from scheduling.models import OPEN, ClosureDay, Recall, Resource, Session
+from scheduling.planning import rebook, replan
 from tests import build
+from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -171,6 +173,20 @@ def test_hours_kept_for_excisions_are_not_offered_for_a_check():
     template(kind="excision")
     asked = {"since": THURSDAY, "until": THURSDAY, "minutes": 20, "limit": 5}
     assert places.free(**asked) == [] and len(places.free(kind="excision", **asked)) == 5
+
+
+@pytest.mark.parametrize(
+    ("decision", "kind", "minutes"), [("biopsy", "biopsy", 30), ("excise", "excision", 45)]
+)
+def test_what_was_decided_is_booked_in_the_hours_kept_for_it(decision, kind, minutes):
+    lesion = pictures.lesion()
+    signoff.decide_in_person(lesion=lesion, by=build.dermatologist(), decision=decision)
+    replan.replan_patient(lesion.patient_id)
+    row = Recall.objects.get(patient=lesion.patient, subject=f"lesion:{lesion.pk}", state__in=OPEN)
+    assert (lengths.kind_of(row), lengths.minutes_of([row])) == (kind, minutes)
+    assert places.hours_for(kind) == "visit", "a clinic that keeps no such hours does it in any visit's"
+    template(kind=kind)
+    assert places.hours_for(kind) == kind
 
 
 def test_who_may_set_sessions_close_days_and_enter_leave():
