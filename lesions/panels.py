@@ -90,6 +90,10 @@ def _put_right(duty: Duty) -> str:
     return reverse("lesions:put_right", args=[duty.opened_from.partition(":")[2]])
 
 
+def _outside_answer(duty: Duty) -> str:
+    return reverse("lesions:answer_outside", args=[duty.opened_from.partition(":")[2]])
+
+
 def _pictures_of_the_lesion(duty: Duty) -> str:
     return reverse("lesions:lesion", args=[duty.subject.partition(":")[2]]) + "#pictures"
 
@@ -123,6 +127,7 @@ for owner, rows in waiting.HELD.items():
 duty_rows.DONE_AT["report"] = (_("Record result"), _new_report)
 duty_rows.DONE_AT["complete"] = (_("Complete"), _amend)
 duty_rows.DONE_AT["put_picture_right"] = (_("Put it right"), _put_right)
+duty_rows.DONE_AT["hear_outside"] = (_("Enter what they said"), _outside_answer)
 duty_rows.DONE_AT["repeat_picture"] = (_("Add the picture"), _pictures_of_the_lesion)
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))

@@ -3,7 +3,7 @@
 from datetime import date, time, timedelta
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
@@ -38,8 +38,7 @@ from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.planning.wording import OWN, say_because
-from scheduling.recalls import overrides, wording
-from scheduling.recalls.missed_reasons import late
+from scheduling.recalls import missed_reasons, overrides, wording
 from scheduling.rules.facts import facts
 from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine, lateness
@@ -248,7 +247,7 @@ def _missed(request: HttpRequest) -> int:
 
 
 def _people_missed() -> QuerySet[Patient]:
-    return Patient.objects.filter(Exists(late(clock.today()).filter(patient=OuterRef("pk"))))
+    return missed_reasons.people(clock.today())
 
 
 def _appointment_door(duty: Duty) -> tuple[str, str]:

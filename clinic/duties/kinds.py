@@ -103,6 +103,13 @@ KINDS: Final[Mapping[str, Kind]] = {
         _SIGN,
         _DECISIONS,
     ),
+    "hear_outside": Kind(
+        _("hear from the reader outside"),
+        _("a reader outside the clinic who was asked"),
+        _("their answer, or that none will come, or a decision on that lesion"),
+        _SIGN,
+        _DECISIONS,
+    ),
     "do_as_decided": Kind(
         _("do as decided"),
         _("a signed biopsy or excision"),

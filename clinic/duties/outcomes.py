@@ -72,6 +72,8 @@ OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
             then_urgent=True,
         ),
     ),
+    # What they said is entered as their answer; this is the other end, so that nobody waits for ever.
+    "hear_outside": (Outcome("no_answer", _("no answer will come"), _WORD),),
     "send_referral": (Outcome("sent", _("sent"), _WHOM, "accept_referral"),),
     "accept_referral": (
         Outcome("accepted", _("accepted"), _WHOM, "answer_referral"),

@@ -29,7 +29,7 @@ from clinic.models import Member, PolicyKind, RiskAssessment
 from clinic.models.risk import Tier
 from lesions.limits import flags
 from lesions.looking import readers
-from lesions.models import Flag, Review, ReviewState
+from lesions.models import Decision, Flag, Review, ReviewState, SignOff
 
 URGENT, CHANGED, LATE, NOT_JUDGED, OTHER, FIRST = range(6)
 _NOT_JUDGED: Final = ("doubtful", "inadequate", "unaligned", "unmeasured", "no_limits")
@@ -84,9 +84,23 @@ def not_read_by(member: Member, limits_text: str | None) -> Q:
 
     It binds while there is another; a lesion that nobody may read would be forgotten.
     """
-    asked = Q(asked_by=member, dissented_by__isnull=True, opened_at__gte=_late_before(limits_text))
+    asked = Q(asked_by=member, dissented_by__isnull=True) & _asked_of_late(member, limits_text)
     party = asked | Q(asked_by=member, dissented_by__isnull=False) | Q(dissented_by=member)
     return party & readers.another_reads()
+
+
+def _asked_of_late(member: Member, limits_text: str | None) -> Q:
+    """Whether the limit of a second reading still runs, from the day on which it was asked for.
+
+    Not from the day the review opened: each new picture opens another, and the reading would never come back.
+    """
+    asked = SignOff.objects.filter(
+        lesion=OuterRef("lesion"), by=member, decision=Decision.SECOND_READING, revoked__isnull=True
+    )
+    soon, in_time = (_late_before(limits_text, urgent=urgent) for urgent in (True, False))
+    return Q(Exists(asked.filter(signed_at__gte=in_time)), urgent=False) | Q(
+        Exists(asked.filter(signed_at__gte=soon)), urgent=True
+    )
 
 
 def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review]:
@@ -115,12 +129,12 @@ def _tier_rank() -> Case:
     return Case(*ranks, default=Value(len(_TIERS)), output_field=IntegerField())
 
 
-def _late_before(text: str | None) -> datetime:
+def _late_before(text: str | None, *, urgent: bool = False) -> datetime:
     """Find the moment before which whatever was opened is past its limit today."""
     limit, today = limits.limits(text or limits.shipped())["decide"], clock.today()
     # Counted back day by day: working days run forward only, and this asks the same function as the duty's own day.
     days = (today - timedelta(days=back) for back in range(_LONGEST_LIMIT))
-    late = next((day for day in days if limit.due_on(day, urgent=False) < today), today - _LONGEST)
+    late = next((day for day in days if limit.due_on(day, urgent) < today), today - _LONGEST)
     return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))
 
 

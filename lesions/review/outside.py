@@ -4,6 +4,7 @@ It decides nothing: the lesion goes on waiting in Decisions, and whoever signs t
 """
 
 from datetime import date
+from typing import Final
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -12,10 +13,13 @@ from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
+from clinic.duties import ledger
 from clinic.models import Member
 from clinic.trail import audit
 from lesions.models import OutsideAnswer, OutsideReading, Review, ReviewState
 from lesions.review import owed
+
+HEAR: Final = "hear_outside"
 
 
 class OutsideRefused(ValueError):
@@ -24,7 +28,7 @@ class OutsideRefused(ValueError):
 
 @transaction.atomic
 def ask(*, review: Review, by: Member, reader: str, place: str, question: str = "") -> OutsideReading:
-    """Name who is asked. The lesion keeps waiting where it waits. Raises OutsideRefused."""
+    """Name who is asked, which is owed an answer by a day of its own. The lesion waits on. Raises OutsideRefused."""
     require(by, Act.SIGN_OFF)
     if review.state != ReviewState.WAITING:
         raise OutsideRefused(_("Nothing waits here any more: nobody outside need be asked."))
@@ -36,6 +40,7 @@ def ask(*, review: Review, by: Member, reader: str, place: str, question: str = 
     )
     said = {"reader": row.reader, "place": row.place}
     audit.record("outside.ask", by=by, subject=row, patient=review.lesion.patient, **said)
+    _wait_for(row, urgent=review.urgent)
     return row
 
 
@@ -54,7 +59,16 @@ def answer(*, reading: OutsideReading, by: Member, said_on: date, words: str) ->
     audit.record(
         "outside.answer", by=by, subject=reading, patient=patient, said_on=str(said_on), answer=row.pk
     )
+    ledger.end_all([HEAR], by=by, evidence=row, opened_from=reading, patient=patient)
     return row
+
+
+def _wait_for(reading: OutsideReading, *, urgent: bool) -> None:
+    lesion = reading.lesion
+    about = {"patient": lesion.patient, "subject": f"lesion:{lesion.pk}", "urgent": urgent}
+    # Its owner asked; on leave, the list says so and everybody who signs may end it.
+    asked = {"by": reading.asked_by, "owner": reading.asked_by, "note": reading.reader}
+    ledger.open_duty(HEAR, opened_from=reading, **about, **asked)
 
 
 def undecided(lesion_id: int) -> QuerySet[OutsideReading]:

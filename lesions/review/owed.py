@@ -57,7 +57,7 @@ def follow(signed: SignOff, *, urgent: bool) -> None:
     lesion = signed.lesion
     if signed.decision not in OF_THE_PICTURE:
         subject, patient = f"lesion:{lesion.pk}", lesion.patient
-        kinds = ["repeat_picture", "agree"]
+        kinds = ["repeat_picture", "agree", "hear_outside"]
         ledger.end_all(kinds, by=signed.by, evidence=signed, subject=subject, patient=patient)
     for kind in will_follow(signed.decision, lesion):
         _open(kind, lesion, signed, signed.by, urgent=urgent, note=signed.note)

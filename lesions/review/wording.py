@@ -6,14 +6,14 @@ from datetime import date
 from typing import Any, Final
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_noop, ngettext
 
 from clinic.wording import SPOKEN, write_day
 from lesions.analysis import wording as core
 from lesions.analysis.types import Message, Quality
 from lesions.limits import wording as limits
 from lesions.limits.flags import FlagDraft
-from lesions.models import Decision, Flag, Monitoring
+from lesions.models import Decision, Flag, Monitoring, SignOff
 from lesions.pictures import wording as pictures
 from lesions.review.questions import Question
 
@@ -157,6 +157,15 @@ BECAUSE: Final = {
 def say_because(because: Mapping[str, Any]) -> str:
     """Write what the program knows of a duty of this app."""
     return _(BECAUSE[because["code"]])
+
+
+def decided(signed: SignOff) -> str:
+    """Write what was signed, with its months."""
+    words = signed.get_decision_display()
+    if signed.months is None:
+        return words
+    months = ngettext("(%(n)s month)", "(%(n)s months)", signed.months) % {"n": signed.months}
+    return f"{words} {months}"
 
 
 # ---- what is asked before a signature ------------------------------------------------------------

@@ -2,8 +2,9 @@
 
 from django import template
 
-from lesions.models import Lesion
+from lesions.models import Lesion, SignOff
 from lesions.register import register as lesions
+from lesions.review import wording
 
 register = template.Library()
 
@@ -12,3 +13,9 @@ register = template.Library()
 def place_words(lesion: Lesion) -> str:
     """`{{ lesion|place_words }}` → LEFT upper arm, front"""
     return lesions.place_words(lesion)
+
+
+@register.filter
+def decided(signed: SignOff) -> str:
+    """`{{ signed|decided }}` → Look again in some months (4 months)"""
+    return wording.decided(signed)

@@ -8,6 +8,7 @@ from django.db.models import Count, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
@@ -68,13 +69,29 @@ def _list(
             proposals.waiting(), request, "proposals", duty_rows.count_of("proposed", request)
         )
         context |= _signs(request, texts) | {
-            # The masthead counts the whole list; what another is to read stands in everybody else's.
-            "for_others": duty_rows.count_of("flagged", request) - sum(counted.values()),
+            "left": duty_rows.left_on(OwningList.DECISIONS, request),
+            "parts": _parts(request, sum(counted.values())),
             "proposed": duty_rows.proposal_rows(waiting.object_list, request),
             "proposed_page": waiting,
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
         }
     return render(request, "lesions/decisions.html", context)
+
+
+def _parts(request: StaffRequest, lesions: int) -> list[str]:
+    """Say what the number of the heading, which is the masthead's, is made of; what is none is not said."""
+    # The masthead counts the whole list; what another is to read stands in everybody else's.
+    for_others = duty_rows.count_of("flagged", request) - lesions
+    signs, proposed = (duty_rows.count_of(name, request) for name in ("signs", "proposed"))
+    wanted = duty_rows.owed_by(OwningList.DECISIONS, request)
+    said = (
+        (lesions, ngettext("one lesion to decide on", "%(n)s lesions to decide on", lesions)),
+        (for_others, ngettext("one for another’s reading", "%(n)s for another’s reading", for_others)),
+        (signs, ngettext("one to examine in person", "%(n)s to examine in person", signs)),
+        (proposed, ngettext("one proposed", "%(n)s proposed", proposed)),
+        (wanted, ngettext("one where your word is wanted", "%(n)s where your word is wanted", wanted)),
+    )
+    return [words % {"n": count} for count, words in said if count]
 
 
 def _counted(rows: QuerySet[Any]) -> dict[int, int]:

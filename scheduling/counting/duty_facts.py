@@ -99,6 +99,11 @@ CLINICAL: Final[dict[str, tuple[Any, str, str]]] = {
         _signed("refer"),
         duty_of("send_referral", "lesions.signoff"),
     ),
+    "hear_outside": (
+        _("a reader outside who was asked"),
+        """SELECT o.id, l.patient_id FROM lesions_outsidereading o JOIN lesions_lesion l ON l.id = o.lesion_id""",
+        duty_of("hear_outside", "lesions.outsidereading"),
+    ),
     "put_picture_right": (
         _("a picture of another lesion, to be put right"),
         _signed("wrong_subject"),

@@ -510,7 +510,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='recall',
-            index=models.Index(fields=['state', 'latest'], name='scheduling__state_f4c2ef_idx'),
+            index=models.Index(fields=['state', 'latest', 'patient'], name='scheduling__state_c3dd6d_idx'),
         ),
         migrations.AddConstraint(
             model_name='recall',

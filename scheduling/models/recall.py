@@ -92,7 +92,11 @@ class Recall(Stated):
     class Meta:
         ordering = ["urgency", "latest", "pk"]
         verbose_name = _("recall")
-        indexes = [models.Index(fields=["state", "earliest"]), models.Index(fields=["state", "latest"])]
+        indexes = [
+            models.Index(fields=["state", "earliest"]),
+            # With the patient in it, who was missed is counted on every page without a look at the rows.
+            models.Index(fields=["state", "latest", "patient"]),
+        ]
         constraints = [
             models.UniqueConstraint(
                 # Two open ones would be called twice and booked twice, and one of them would be left over.

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 from django.urls import reverse
 
+from clinic.pages import masthead
 from lesions.analysis.drawing import phantom
 from lesions.models import Draft, Flag, Look, Review, SignOff
 from tests import build
@@ -110,6 +111,55 @@ def test_one_picture_alone_is_in_sight_too(page, doctor, shot):
     open_page(page, review)
     assert in_sight(page, ALL_OF_IT) and page.locator(".frame").count() == 1
     page.screenshot(path=SCREENS / "sign-off-alone.png")
+
+
+INSIDE = """(selector) => [...document.querySelectorAll(selector)].map((one) => {
+  const box = one.getBoundingClientRect(), holder = one.closest("nav, header, .row").getBoundingClientRect();
+  return box.left >= 0 && Math.round(box.right) <= Math.round(Math.min(innerWidth, holder.right)) && box.height > 0;
+})"""
+LONG = "Dr Maximiliana Featherstonehaugh-Voss"
+
+
+def large_counts(monkeypatch):
+    for name, place in masthead.PLACES.items():
+        if place.count:
+            monkeypatch.setitem(masthead.PLACES, name, replace(place, count=lambda request: 12_345))
+
+
+def test_large_counts_and_long_names_cut_nothing_off(page, doctor, monkeypatch):
+    sign_in(page, doctor)
+    type(doctor).objects.update(name=LONG)
+    large_counts(monkeypatch)
+    same = [build.patient(given_name="Same", family_name="Name") for _ in range(2)]
+    scene.measured(scene.lesion(same[0]), jpeg(SPEC))
+    page.goto(reverse("lesions:decisions"))
+    places = page.evaluate(INSIDE, ".places a")
+    assert len(places) == 9 and all(places) and all(page.evaluate(INSIDE, ".who button"))
+    page.set_viewport_size({"width": 320, "height": 640})
+    assert page.evaluate(INSIDE, ".who button, .queue .button") == [True, True]
+    # "Same Name" on one line: nothing else of its row stands beside it.
+    assert page.locator(".queue a.name").bounding_box()["height"] < 30
+
+
+def test_over_an_overlay_both_are_named_and_a_sheet_covers_the_picture(page, doctor):
+    review = two_pictures(scales=True)
+    reasons(review, 10)
+    sign_in(page, doctor)
+    open_page(page, review)
+    assert in_sight(page, ".desk-why-all") and "all 10 reasons" in page.locator(".desk-why-all").inner_text()
+    page.keyboard.press("o")
+    assert (
+        in_sight(page, ".panes figcaption strong") and page.locator(".panes figcaption strong").count() == 2
+    )
+    captions = [page.locator(".panes figcaption").nth(side).bounding_box() for side in (0, 1)]
+    assert (
+        captions[0]["x"] + captions[0]["width"] <= captions[1]["x"] and captions[0]["y"] == captions[1]["y"]
+    )
+    page.keyboard.press("h")
+    sheet, frame = (page.locator(one).bounding_box() for one in (".desk-sheet.open", ".frame:visible"))
+    assert sheet["y"] <= frame["y"] and sheet["y"] + sheet["height"] >= frame["y"] + frame["height"]
+    page.keyboard.press("m")
+    assert page.locator(".desk-sheet.open .reasons > li").count() == 10
 
 
 def test_nothing_moves_through_focus_blur_typing_confirmation_and_loading(page, doctor):

@@ -104,8 +104,8 @@ def test_one_number_stands_in_the_masthead_and_over_the_list(doctor, client):
     answers = [client.get(reverse(f"lesions:{name}")) for name in ("decisions", "unflagged")]
     shown = answers[0].context
     masthead = next(place.count for place in shown["places"] if place.url == reverse("lesions:decisions"))
-    assert (masthead, shown["page"].paginator.count, shown["for_others"]) == (3, 2, 1)
-    assert "One more waits for another’s reading" in read(answers[0])
+    assert (masthead, shown["page"].paginator.count, shown["left"]) == (3, 2, 3)
+    assert "2 lesions to decide on · one for another’s reading." in read(answers[0])
     assert shown["others"] == answers[1].context["page"].paginator.count == 1
     assert [row["review"].pk for row in answers[1].context["rows"]] == [plain.pk] and grown
 

@@ -102,6 +102,34 @@ def test_an_unanswered_second_reading_returns_to_whoever_asked(doctors, review):
         assert sign(asked, first, "biopsy").by == first
 
 
+def test_a_new_picture_does_not_put_the_return_of_a_second_reading_off(doctors, review):
+    first, _ = doctors
+    sign(review, first, "second_reading")
+    with clock.at(clock.now() + timedelta(days=6)):
+        again = scene.measured(review.lesion, scene.jpeg(77), days_ago=0)
+    assert again.asked_by == first and not queue.decisions_of(first).exists()
+    with clock.at(clock.now() + timedelta(days=9)):
+        assert [row.pk for row in queue.decisions_of(first)] == [again.pk]
+
+
+def test_an_urgent_second_reading_returns_at_the_limit_of_the_urgent(doctors, review):
+    """Two working days as shipped, where the others have five: never more than four days on the calendar."""
+    first, _ = doctors
+    sign(review, first, "second_reading")
+    type(review).objects.filter(lesion=review.lesion, state="waiting").update(urgent=True)
+    assert not queue.decisions_of(first).exists()
+    with clock.at(clock.now() + timedelta(days=5)):
+        assert queue.decisions_of(first).exists()
+
+
+def test_a_second_reading_whose_reader_goes_on_leave_returns_at_once(doctors, review):
+    first, second = doctors
+    sign(review, first, "second_reading")
+    assert not queue.decisions_of(first).exists()
+    build.away(second)
+    assert queue.decisions_of(first).exists()
+
+
 def leaves(member):
     Member.objects.filter(pk=member.pk).update(is_active=False)
 

@@ -1,15 +1,19 @@
 """A reader outside the clinic: named, without an account, and signing nothing."""
 
+from datetime import timedelta
+
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from clinic import clock
 from clinic.access import NotAllowed
-from clinic.models import AuditRecord
+from clinic.duties import ledger, steps
+from clinic.models import AuditRecord, Duty
+from clinic.trail.audit import subject_of
 from lesions.looking import queue
 from lesions.models import OutsideAnswer, OutsideReading, SignOff
-from lesions.review import outside, signoff
+from lesions.review import outside, signoff, taking_back
 from lesions.review.outside import OutsideRefused
 from tests import build
 from tests.lesions import scene
@@ -92,3 +96,43 @@ def test_only_who_signs_asks_and_enters(review, doctor):
     row = asked(review, doctor)
     with pytest.raises(NotAllowed):
         outside.answer(reading=row, by=build.nurse(), said_on=clock.today(), words="x")
+
+
+# ---- an answer is owed by a day of its own ----------------------------------------------------------
+
+
+def owed(review):
+    return ledger.open_duties(review.lesion.patient).filter(kind="hear_outside")
+
+
+def test_an_answer_from_outside_is_owed_by_its_day_and_the_list_names_it(review, doctor):
+    """Fourteen days as shipped: a clinic setting, no source."""
+    row = asked(review, doctor)
+    duty = owed(review).get()
+    assert (duty.owner, duty.note, duty.due_on) == (doctor, row.reader, build.days_ago(-14))
+    page = Client()
+    page.force_login(doctor)
+    with clock.at(clock.now() + timedelta(days=15)):
+        shown = page.get(reverse("lesions:decisions"))
+        assert [one.late for one in shown.context["duties"].object_list] == [True]
+    assert reverse("lesions:answer_outside", args=[row.pk]) in shown.content.decode()
+
+
+def test_what_was_said_ends_it_or_that_nothing_will_be(review, doctor):
+    row, other = asked(review, doctor), asked(review, doctor)
+    answer = outside.answer(reading=row, by=doctor, said_on=clock.today(), words="Take it out.")
+    assert Duty.objects.get(opened_from=subject_of(row)).evidence == subject_of(answer)
+    duty = owed(review).get(opened_from=subject_of(other))
+    said = {"outcome": "no_answer", "words": "moved abroad"}
+    steps.settle(duty=duty, by=doctor, revision=duty.revision, **said)
+    assert not owed(review).exists()
+
+
+def test_a_decision_ends_it_a_question_to_a_colleague_does_not_and_taken_back_it_is_owed(review, doctor):
+    asked(review, doctor)
+    signoff.record(review_id=review.pk, by=doctor, decision="second_reading", revision=review.revision)
+    assert owed(review).exists()
+    signed = signoff.decide_in_person(lesion=review.lesion, by=doctor, decision="excise")
+    assert not owed(review).exists()
+    taking_back.take_back(signed=signed, by=doctor)
+    assert owed(review).exists()

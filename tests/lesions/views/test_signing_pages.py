@@ -134,3 +134,11 @@ def test_a_picture_nobody_knows_is_set_aside_with_a_reason(page, wrong, review):
     assert [row.kind for row in ledger.open_duties(review.lesion.patient)] == ["repeat_picture"]
     shown = read(page.get(url("lesion", review.lesion_id)))
     assert "no name on it" in shown and "set aside: counts for nothing" in shown
+
+
+def test_what_was_signed_stands_without_a_blank_before_its_comma(page, review, doctor):
+    signed = signoff.record(
+        review_id=review.pk, by=doctor, decision="look_again", months=1, revision=review.revision
+    )
+    lately = " ".join(page.get(url("decisions")).content.decode().split())
+    assert "(1 month), <a" in lately and str(signed.lesion.patient) in lately

@@ -14,7 +14,7 @@ from clinic.models import CareEnd
 from clinic.people import ending
 from lesions.register import register
 from lesions.results import pathology
-from lesions.review import signoff, taking_back
+from lesions.review import outside, signoff, taking_back
 from scheduling.counting import duty_count, whereabouts
 from scheduling.desk import bookable, booking, contacts, unfiled
 from scheduling.models import FailsafeRun, Recall
@@ -97,6 +97,13 @@ def decided(decision, kind):
 
 def referred():
     return decided("refer", "send_referral")
+
+
+def asked_outside():
+    review = pictures.measured(pictures.lesion(), pictures.jpeg(next(_seeds)))
+    asked = {"reader": "O. Outside", "place": "Another clinic"}
+    outside.ask(review=review, by=build.dermatologist(), **asked)
+    return owed(review.lesion.patient, "hear_outside")
 
 
 def wrong_picture():
@@ -194,6 +201,9 @@ PLANTED = {
     ),
     "a picture of another lesion is forgotten": (
         wrong_picture, "DELETE FROM clinic_duty WHERE id = %s", "put_picture_right",
+    ),
+    "a reader outside is forgotten": (
+        asked_outside, "DELETE FROM clinic_duty WHERE id = %s", "hear_outside",
     ),
     "the repeat of a picture is forgotten": (
         useless_picture, "DELETE FROM clinic_duty WHERE id = %s", "repeat_picture",

@@ -13,11 +13,12 @@ from lesions.register import register as lesions
 from lesions.results import pathology
 from scheduling.counting import whereabouts
 from scheduling.desk import booking
-from scheduling.models import FailsafeRun, Recall
+from scheduling.models import OPEN, FailsafeRun, Recall
 from scheduling.planning import replan
-from scheduling.recalls import discharge, missed
+from scheduling.recalls import closing, discharge, missed
 from scheduling.rules.ruleset import ruleset
 from tests import build
+from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -113,6 +114,18 @@ def test_who_fell_out_of_every_list_stands_nowhere():
     Recall.objects.filter(patient=patient).delete()
     found = whereabouts.count_now()
     assert place_of(patient) == "nowhere" and not found.holds and found.total == found.records
+
+
+def test_whose_picture_is_still_measured_waits_for_a_clinician():
+    """Found by a random life: what follows the lesion is asked after the measuring, and nothing else was open."""
+    lesion, doctor = pictures.lesion(monitoring="short"), build.dermatologist()
+    pictures.file(lesion)
+    for ground in ("superseded", "declined"):
+        replan.replan_patient(lesion.patient_id)
+        recall = Recall.objects.filter(patient=lesion.patient, state__in=OPEN).first()
+        closing.close(recall=recall, by=doctor, ground=ground, note="said so", revision=recall.revision)
+    replan.replan_patient(lesion.patient_id)
+    assert place_of(lesion.patient) == "clinician" and whereabouts.count_now().holds
 
 
 def test_a_recall_booked_for_nothing_is_found_behind_another_duty():
