@@ -25,7 +25,7 @@ export default [
         ...names("readonly", "document addEventListener localStorage gettext ngettext interpolate"),
         ...names("readonly", "fetch history location performance requestAnimationFrame setTimeout clearTimeout"),
         ...names("readonly", "DOMParser RadioNodeList CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest"),
-        ...names("readonly", "URL URLSearchParams Image"),
+        ...names("readonly", "URL URLSearchParams Image CSS MutationObserver"),
       },
     },
     rules: {

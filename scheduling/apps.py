@@ -17,7 +17,7 @@ class SchedulingConfig(AppConfig):
         from lesions.review import taking_back  # noqa: PLC0415  needs loaded models
         from scheduling import panels, receivers, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from scheduling.desk import care_end, unfiled  # noqa: PLC0415  needs loaded models
-        from scheduling.planning import foreseen, rebook, rules_in_force  # noqa: PLC0415  needs loaded models
+        from scheduling.planning import foreseen, ladder, rebook, rules_in_force  # noqa: PLC0415  needs loaded models
         from scheduling.recalls import closing, taken_back  # noqa: PLC0415  needs loaded models
         from scheduling.recalls.longer_waits import look  # noqa: PLC0415  needs loaded models
 
@@ -33,3 +33,4 @@ class SchedulingConfig(AppConfig):
         leave.register_watchers(noted=rebook.rebook_of_leave, withdrawn=rebook.there_after_all)
         proposals.register_proposable(closing.ACT, closing.CLOSE)
         policies.register_checker(PolicyKind.RULES, rules_in_force.check)
+        policies.register_checker(PolicyKind.LADDER, ladder.check)

@@ -17,8 +17,8 @@ from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
-from scheduling.diary_forms import offer, offer_rows, ways_to
-from scheduling.models import Ground, Outcome
+from scheduling.diary_forms import offer, offer_rows
+from scheduling.models import Ground
 from scheduling.recalls import discharge, what_follows
 from scheduling.rule_changes.comparison import Chosen
 from scheduling.rule_changes.what_if import DETAILS, Supposition
@@ -61,29 +61,6 @@ def _yes_or_no(unknown: Words, label: Words) -> forms.NullBooleanField:
 
 def _regions() -> list[tuple[str, Words]]:
     return [_NOT_STATED, *((one, value_words(one, SPOKEN)) for one in get_args(facts.Region))]
-
-
-class AttemptForm(forms.Form):
-    """Asks for an attempt; the routes offered are those of the record that are not dead, and the used one is copied."""
-
-    way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
-    outcome = forms.ChoiceField(label=_("Outcome"), choices=[("", _("choose")), *Outcome.choices])
-    told = forms.CharField(
-        label=_("What the patient was told about why"),
-        widget=forms.Textarea(attrs={"rows": 2}),
-        required=False,
-    )
-    next_on = day_field(_("Not again before"), future=True, required=False)
-    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
-
-    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        offer(self, "way", ways_to(patient))
-
-    def data_of_attempt(self) -> dict[str, Any]:
-        given = dict(self.cleaned_data)
-        route, _sep, address = given.pop("way").partition("|")
-        return given | {"route": route, "address": address}
 
 
 class CallerForm(forms.Form):

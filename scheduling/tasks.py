@@ -8,11 +8,12 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock, jobs
 from scheduling.capacity import forecast_jobs
 from scheduling.counting import whereabouts
-from scheduling.desk import worklists
+from scheduling.desk import claims
 from scheduling.diary import holidays, sessions
 from scheduling.planning import replan
 from scheduling.recalls import closing
 from scheduling.rule_changes import preview_jobs
+from scheduling.today import worklists
 
 
 def replan_and_list(patient_id: int) -> None:
@@ -35,7 +36,7 @@ jobs.register_work(
         _("Planning of recalls"),
     )
 )
-jobs.register_work(jobs.Work("idle_claim", "quick", worklists.idle, worklists.release))
+jobs.register_work(jobs.Work("idle_claim", "quick", claims.idle, claims.release))
 jobs.register_work(jobs.Work("preview", "quick", preview_jobs.waiting, preview_jobs.work))
 jobs.register_work(jobs.Work("year", "quick", forecast_jobs.waiting, forecast_jobs.work))
 # In this order, before the clinic opens: hours, closed days, what became due, its list, everybody, the year ahead.

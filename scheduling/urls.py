@@ -1,10 +1,12 @@
 from django.urls import path
 
 from scheduling.views import (
+    call,
     calls,
     capacity,
     checklists,
     comparison,
+    ladder,
     missed,
     overrides,
     places,
@@ -14,16 +16,16 @@ from scheduling.views import (
     today,
     unfiled,
     what_if,
+    worried,
 )
 from scheduling.views.diary import appointments, book, days, hours
 
 app_name = "scheduling"
 urlpatterns = [
     path("today/", today.today, name="today"),
-    path("today/<int:item>/claim/", today.claim, name="claim"),
-    path("today/<int:item>/hand_back/", today.hand_back, name="hand_back"),
+    path("patients/<int:pk>/claim/", today.claim, name="claim"),
+    path("patients/<int:pk>/hand_back/", today.hand_back, name="hand_back"),
     path("recalls/<int:pk>/", calls.recall, name="recall"),
-    path("recalls/<int:pk>/attempts/", calls.attempt, name="attempt"),
     path("recalls/<int:pk>/book/", book.book, name="book"),
     path("recalls/<int:pk>/book/elsewhere/", book.book_elsewhere, name="book_elsewhere"),
     path("recalls/<int:pk>/walk_in/", book.walk_in, name="walk_in"),
@@ -32,8 +34,15 @@ urlpatterns = [
     path("recalls/<int:pk>/take_back/", calls.take_closing_back, name="take_closing_back"),
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
     path("attempts/<int:pk>/strike/", calls.strike, name="strike_attempt"),
+    path("calls/worried/", worried.who, name="worried_who"),
+    path("patients/<int:pk>/worried/", worried.note, name="worried"),
     path("calls/unknown/", unfiled.unknown_caller, name="unknown_caller"),
-    path("patients/<int:pk>/call/", calls.call, name="call"),
+    path("calls/next/", call.next_call, name="next_call"),
+    path("calls/<int:pk>/take_back/", call.take_back, name="take_back_call"),
+    path("patients/<int:pk>/call/", call.call, name="call"),
+    path("patients/<int:pk>/call/begin/", call.begin, name="begin_call"),
+    path("patients/<int:pk>/take_over/", call.take_over, name="take_over"),
+    path("appointments/<int:pk>/confirm/", call.confirm, name="confirm"),
     path("patients/<int:pk>/other_dates/", overrides.set_other, name="set_override"),
     path("overrides/<int:pk>/end/", overrides.end, name="end_override"),
     path("lesions/<int:pk>/checklists/<slug:kind>/", checklists.fill, name="fill_checklist"),
@@ -62,6 +71,11 @@ urlpatterns = [
     path("missed.csv", missed.missed_csv, name="missed_csv"),
     path("problems/", problems.problems, name="problems"),
     path("problems/<int:pk>/answer/", problems.answer_problem, name="answer_problem"),
+    path("ladder/", ladder.in_force, name="ladder"),
+    path("ladder/draft/", ladder.draft, name="ladder_draft"),
+    path("ladder/<int:pk>/", ladder.version, name="ladder_version"),
+    path("ladder/<int:pk>/propose/", ladder.propose, name="ladder_propose"),
+    path("ladder/<int:pk>/approve/", ladder.approve, name="ladder_approve"),
     path("rules/", rules.rules, name="rules"),
     path("rules/suppose/", what_if.suppose, name="suppose"),
     path("rules/compare/", comparison.compare, name="compare"),

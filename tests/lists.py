@@ -21,16 +21,18 @@ from lesions.measuring import measure
 from lesions.models import Flag, Lesion, Review
 from lesions.pictures import intake, storage
 from lesions.register import register
+from lesions.register.subjects import lesion_words
 from lesions.results import in_error, pathology
 from lesions.review import signoff
 from scheduling.checklists import records
-from scheduling.desk import bookable, contacts, worklists
+from scheduling.desk import bookable, claims, contacts
 from scheduling.diary import sessions
-from scheduling.models import Resource
-from scheduling.planning import replan
+from scheduling.models import Claim, Recall, Resource
+from scheduling.planning import ladder, replan
 from scheduling.recalls import closing
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -289,6 +291,19 @@ def duty_limits_page() -> tuple[Where, Add]:
     return at(), lambda: [_version("duty_limits", duty_limits.shipped())]
 
 
+def worried_page() -> tuple[Where, Add]:
+    patient = build.patient()
+    return at(patient.pk), lambda: [lesion_words(pictures.lesion(patient))]
+
+
+def ladder_page() -> tuple[Where, Add]:
+    return at(), lambda: [_version("ladder", ladder.shipped())]
+
+
+def ladder_version() -> tuple[Where, Add]:
+    return at(_draft("ladder", ladder.shipped()).pk), lambda: [_version("ladder", ladder.shipped())]
+
+
 def duty_limits_version() -> tuple[Where, Add]:
     return at(_draft("duty_limits", duty_limits.shipped()).pk), lambda: [
         _version("duty_limits", duty_limits.shipped())
@@ -351,9 +366,9 @@ def today_page() -> tuple[Where, Add]:
 
     def add() -> list[str]:
         to_phone, with_other, came = scene.due_check(), scene.due_check(), scene.due_check()
-        worklists.build(scene.TODAY)
         claimed_by = build.nurse(name=_name())
-        worklists.claim(item=with_other.work_items.get(), by=claimed_by)
+        with scene.later(hours=5):  # when the page is asked for: a claim holds for half an hour
+            claims.claim(patient=with_other.patient, by=claimed_by)
         scene.booked(came)
         late = scene.overdue_check()
         scene.booked(late)
@@ -379,6 +394,27 @@ def recall_page() -> tuple[Where, Add]:
         return [route.value, told["note"]]
 
     return at(recall.pk), add
+
+
+def call_page() -> tuple[Where, Add]:
+    """One more number, one more call, and one more thing that is owed for the patient of a recall."""
+    where, of_recall = recall_page()
+    args, query = where()
+    patient = Recall.objects.get(pk=args[0]).patient
+
+    def add() -> list[str]:
+        Claim.objects.filter(patient=patient).update(by=None)  # whoever read the page has opened the call
+        words = of_recall()
+        ledger.open_duty(
+            "write_letter", patient=patient, opened_from=Recall(pk=next(_more)), by=build.nurse()
+        )
+        worklists.bring_up_to_date()
+        return words[:1]
+
+    return lambda: ((patient.pk,), query), add
+
+
+_more = count(10_000)
 
 
 def diary_page() -> tuple[Where, Add]:
@@ -593,6 +629,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "lesions:new_diagnosis": _forms_with_lesions,
     "scheduling:today": today_page,
     "scheduling:recall": recall_page,
+    "scheduling:call": call_page,
     "scheduling:set_override": visit_form,
     "scheduling:fill_checklist": checklist_form,
     "scheduling:diary": diary_page,
@@ -608,6 +645,9 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:place": place_page,
     "scheduling:missed_csv": missed_csv,
     "scheduling:problems": problem_list,
+    "scheduling:worried": worried_page,
+    "scheduling:ladder": ladder_page,
+    "scheduling:ladder_version": ladder_version,
     "scheduling:rules": rules_page,
     "scheduling:rules_version": rules_version,
     "scheduling:rules_preview": rules_preview,
@@ -645,10 +685,11 @@ NO_LISTS = {
     "lesions:procedure_in_error",
     "lesions:diagnosis_in_error",
     "lesions:unmatched_report",
-    "scheduling:call",
     "scheduling:unknown_caller",
+    "scheduling:worried_who",
     "scheduling:end_override",
     "scheduling:answer_problem",
+    "scheduling:ladder_draft",
     "scheduling:rules_draft",
     "scheduling:compare",
     "scheduling:owed",

@@ -35,7 +35,7 @@ FORBIDDEN = {
     "independent count, a list": ("scheduling.counting.whereabouts", "scheduling.recalls.missed"),
     "independent count, the plan": ("scheduling.counting.unchecked", "scheduling.planning.completions"),
     "independent count, the ledger": ("scheduling.counting.duty_count", "clinic.duties.ledger"),
-    "desk, the independent count": ("scheduling.desk.worklists", "scheduling.counting.duty_count"),
+    "desk, the independent count": ("scheduling.today.worklists", "scheduling.counting.duty_count"),
     "sideways, pictures and register": ("lesions.pictures.storage", "lesions.register.register"),
     "lower room, upper room": ("scheduling.planning.replan", "scheduling.desk.booking"),
     "lower room of lesions, upper room": ("lesions.review.reviews", "lesions.measuring.measure"),

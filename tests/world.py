@@ -12,11 +12,12 @@ from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.results import pathology
 from lesions.review import outside, signoff
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, calls, contacts
 from scheduling.diary import sessions
 from scheduling.models import Override, PlanProblem, Resource
-from scheduling.planning import replan
+from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene
 
@@ -63,6 +64,7 @@ def build_world() -> dict[str, tuple]:
         "outside": (asked.pk,),
         "duty": (duty.pk,),
         "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
+        "ladder": (policies.draft(kind="ladder", toml=ladder.shipped(), by=doctor).pk,),
         "proposal": (proposed.pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
@@ -84,10 +86,10 @@ def build_world() -> dict[str, tuple]:
         "limits": (flags.pk,),
         "tiers": (tiers.pk,),
         "recall": (recall.pk,),
-        "item": (recall.work_items.get().pk,),
         "sheet": (lesion.pk, "abcd"),
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
+        "call": (_call(patient, nurse),),
         **_diary(),
         "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
@@ -128,6 +130,10 @@ def _override(patient, by) -> Override:
 def _attempt(recall, by) -> int:
     made = {"route": "phone", "address": "000", "outcome": "no_answer"}
     return contacts.log_attempt(recall=recall, by=by, **made).pk
+
+
+def _call(patient, by) -> int:
+    return calls.log(patient=patient, by=by, route="phone", address="000", outcome="no_answer").pk
 
 
 def _appointment(recall, by) -> int:

@@ -35,11 +35,24 @@ def _since(column: str) -> str:
     return _asked("f.recall_id", f"d.ended_at IS NULL OR ({_WITH_A_WORD} AND d.ended_at >= f.{column})")
 
 
+# `duty_count` puts in how many attempts the ladder in force has by urgency.
 # Attempts that count and that no dermatologist has answered since.
 _TRIED = f"""(SELECT COUNT(*) FROM scheduling_contactattempt a WHERE a.recall_id = r.id AND a.counts AND {_NOT_STRUCK}
     AND NOT {_asked("r.id", f"d.ended_at >= a.at AND {_WITH_A_WORD}")})"""
 
+_KINDS_OF_TODAY = "'try_on', 'write_letter', 'ask_referrer', 'repeat_picture', 'rebook', 'find_a_way'"
+
 OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
+    "on_today": (
+        _("what Today owes"),
+        f"""SELECT r.id, r.patient_id FROM scheduling_recall r JOIN clinic_patient p ON p.id = r.patient_id
+            WHERE r.state = 'due' AND p.merged_into_id IS NULL
+            UNION ALL SELECT d.id, d.patient_id FROM clinic_duty d JOIN clinic_patient p ON p.id = d.patient_id
+            WHERE d.ended_at IS NULL AND p.merged_into_id IS NULL AND d.kind IN ({_KINDS_OF_TODAY})""",
+        # Of whom something changed since is worked out before the next page is shown.
+        """EXISTS (SELECT 1 FROM scheduling_deskline l WHERE l.patient_id = f.patient_id)
+            OR EXISTS (SELECT 1 FROM scheduling_touched t WHERE t.patient_id = f.patient_id)""",
+    ),
     "rebook_late": (
         _("an appointment later than what it is for allows"),
         f"{_BOOKED}) AND EXISTS (SELECT 1 {_ITS_RECALLS} AND r.latest < {_ITS_DAY})",
@@ -104,7 +117,7 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
     "attempts_used_up": (
         _("attempts used up, to be decided by a dermatologist"),
         f"""SELECT r.id, r.patient_id FROM scheduling_recall r WHERE {OPEN_RECALL}
-            AND {_TRIED} >= CASE r.urgency WHEN 'C' THEN 2 ELSE 3 END""",
+            AND {_TRIED} >= ATTEMPTS(r.urgency)""",
         _asked("f.id", "d.ended_at IS NULL"),
     ),
     "missed_again": (

@@ -14,7 +14,7 @@ from clinic.models import Member, Patient, PatientStatus, Visit, change
 from clinic.people import visits
 from clinic.trail import audit
 from clinic.wording import write_day
-from scheduling.desk import contacts, lengths, what_next, worklists
+from scheduling.desk import claims, contacts, lengths, what_next
 from scheduling.desk.bookable import BookingRefused, cells, check_hours
 from scheduling.models import (
     OPEN,
@@ -61,6 +61,7 @@ def book(
     require(by, Act.BOOK)
     rows = list(recalls)
     patient = _one_patient(rows)
+    claims.hold(patient, by)
     minutes = minutes or lengths.minutes_of(rows)
     session = check_hours(resource, starts_at, minutes)
     _check_open_by_then(rows[1:], timezone.localdate(starts_at))
@@ -81,7 +82,6 @@ def book(
         seen = revision if revision is not None and row is rows[0] else row.revision
         open_now = {"state__in": (RecallState.PLANNED, RecallState.DUE)}
         change(row, seen=seen, at=clock.now(), where=open_now, state=RecallState.BOOKED, next_look_on=None)
-    worklists.finish_for(rows, by=by)
     asked.reached(rows, by=by, evidence=appointment)
     what = [f"{row.purpose} {row.subject}" for row in rows]
     audit.record(
@@ -279,5 +279,4 @@ def _open_again(appointment: Appointment, by: Member, why: str) -> None:
     rows = list(appointment.recalls.select_related("patient"))
     for row in rows:
         closing.reopen(row, by=by, why=why)
-    worklists.put_back(rows)
     jobs.request_work("replan", appointment.patient_id)

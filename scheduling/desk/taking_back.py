@@ -1,6 +1,5 @@
 """Take back a wrong entry of the desk, by who made it, within ten minutes, unless somebody has acted on it."""
 
-from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -15,7 +14,7 @@ from clinic.people import patients, visits
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 from clinic.wording import Words
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts
 from scheduling.desk.booking import BookingRefused
 from scheduling.desk.contacts import ContactRefused
 from scheduling.models import (
@@ -23,7 +22,6 @@ from scheduling.models import (
     AppointmentState,
     ContactAttempt,
     Outcome,
-    Recall,
     RecallState,
     Resource,
     StruckAttempt,
@@ -94,7 +92,6 @@ def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
     rows = list(appointment.recalls.filter(state=RecallState.BOOKED).select_related("patient"))
     for row in rows:
         change(row, seen=row.revision, at=clock.now(), state=state_on(row))
-    worklists.put_back(rows)
     rebook.settled(appointment, by)
     # The call by which it was booked says so: it stays readable, struck through.
     calls = ContactAttempt.objects.filter(recall__in=rows, by=by, at__gte=booked_at, struck__isnull=True)
@@ -117,7 +114,6 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
         counted = (row.purpose, row.subject) not in done
         again: dict[str, Any] = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
         change(row, seen=row.revision, at=clock.now(), **again)
-    worklists.finish_for(rows, by=by)
     rebook.look_at(appointment, by=by)
 
 
@@ -153,13 +149,8 @@ def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
     _withdraw(attempt, by, because=row, refused=ContactRefused)
     for route in contacts.routes_used(attempt).filter(dead_since__isnull=False, changed_at__gte=attempt.at):
         patients.revive_route(route=route, by=by, because=row)
-    worklists.put_back(_on_the_list(attempt.recall))
     audit.record("contact.strike", by=by, subject=attempt, patient=attempt.recall.patient)
     return row
-
-
-def _on_the_list(recall: Recall) -> Iterable[Recall]:
-    return worklists.to_reach(clock.today()).filter(pk=recall.pk)
 
 
 def _withdraw(

@@ -17,7 +17,7 @@ from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
 from scheduling.models.run import PreviewRun, YearRun
 from scheduling.models.series_end import SeriesEnd
-from scheduling.models.worklist import ItemState, WorkItem
+from scheduling.models.worklist import Call, Claim, DeskLine, Section, Touched
 
 __all__ = [
     "DOES_NOT_COUNT",
@@ -25,13 +25,15 @@ __all__ = [
     "Appointment",
     "AppointmentState",
     "BookedCell",
+    "Call",
     "Checklist",
     "ChecklistKind",
+    "Claim",
     "ClosureDay",
     "ContactAttempt",
+    "DeskLine",
     "FailsafeRun",
     "Ground",
-    "ItemState",
     "Outcome",
     "Override",
     "PlaceKind",
@@ -42,14 +44,15 @@ __all__ = [
     "Recall",
     "RecallState",
     "Resource",
+    "Section",
     "SeriesEnd",
     "Session",
     "SessionTemplate",
     "StruckAttempt",
+    "Touched",
     "UnfiledCall",
     "Urgency",
     "Use",
-    "WorkItem",
     "WorkedHoliday",
     "YearRun",
 ]

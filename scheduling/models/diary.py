@@ -46,6 +46,9 @@ class Appointment(Stated):
         max_length=200, blank=True, help_text="why it was cancelled, as it was said"
     )
     recalls = models.ManyToManyField("scheduling.Recall", related_name="appointments")
+    confirmed_for = models.DateTimeField(
+        null=True, blank=True, help_text="the time that the patient confirmed: another one is confirmed anew"
+    )
 
     class Meta:
         ordering = ["starts_at", "pk"]

@@ -2,37 +2,29 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Case, QuerySet, Value, When
 from django.http import HttpResponse
-from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
-from clinic.models import Patient, StaleRow
+from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import contacts, taking_back, what_next, worklists
-from scheduling.forms import AttemptForm, ClosingForm, LaterForm
+from scheduling.desk import claims, contacts, taking_back, what_next
+from scheduling.forms import ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall
+from scheduling.pages.ladder_words import ladder_words
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
 from scheduling.views.diary import book as book_views
 
 
-def open_recalls(patient: Patient) -> QuerySet[Recall]:
-    """List the open recalls: those to be reached first, then what is booked, then what is only planned."""
-    first = Case(When(state="due", then=Value(0)), When(state="booked", then=Value(1)), default=Value(2))
-    rows = patient.recalls.filter(state__in=OPEN).annotate(turn=first)
-    return rows.order_by("turn", "urgency", "latest", "pk")
-
-
 @allow(Act.SEE_WORKLIST)
-def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> HttpResponse:
+def recall(request: StaffRequest, pk: int) -> HttpResponse:
     found = _recall(pk)
     patient, today = found.patient, clock.today()
     audit.read(patient, by=request.user, page="recall")
@@ -50,12 +42,10 @@ def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> H
         "routes": list(patient.routes.all()),
         "attempts": _attempts(found, request.user),
         "left": contacts.attempts_left(found),
-        "ladder": ladder.ladder_of(found.urgency),
-        "item": worklists.items_of(today).filter(recall=found).first(),
+        "ladder_words": ladder_words(found.urgency),
+        "holder": claims.holder_of(patient),
         "appointments": _appointments(found, request.user),
         "answers": _answers(found),
-        "furthest": what_next.furthest_day(found, request.user),
-        "form": form or AttemptForm(patient=patient),
         "is_open": is_open,
         "may_call": is_open and may(request.user, Act.CONTACT),
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
@@ -63,7 +53,7 @@ def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> H
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
         **book_views.what_can_be_booked(found, request),
     }
-    return render(request, "scheduling/recall.html", context, status=422 if form is not None else 200)
+    return render(request, "scheduling/recall.html", context)
 
 
 def _attempts(found: Recall, member: Any) -> list[tuple[ContactAttempt, bool]]:
@@ -98,22 +88,6 @@ def _recall(pk: int) -> Recall:
 
 @allow(Act.CONTACT)
 @require_POST
-def attempt(request: StaffRequest, pk: int) -> HttpResponseBase:
-    found = _recall(pk)
-    form = AttemptForm(request.POST, patient=found.patient)
-    if form.is_valid():
-        try:
-            made = contacts.log_attempt(recall=found, by=request.user, **form.data_of_attempt())
-        except contacts.ContactRefused as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(request, _("Logged: %(outcome)s.") % {"outcome": made.get_outcome_display()})
-            return redirect("scheduling:recall", pk)
-    return recall(request, pk, form=form)
-
-
-@allow(Act.CONTACT)
-@require_POST
 def strike(request: StaffRequest, pk: int) -> HttpResponse:
     rows = ContactAttempt.objects.select_related("recall__patient", "by", "struck")
     found = get_object_or_404(rows, pk=pk)
@@ -134,6 +108,7 @@ def close(request: StaffRequest, pk: int) -> HttpResponse:
     form = ClosingForm(request.POST or None, initial=first, series=discharge.series_of(found))
     if form.is_valid():
         try:
+            claims.hold(found.patient, request.user)
             done = _close_or_propose(found, request.user, form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
@@ -169,7 +144,7 @@ def take_closing_back(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
-    desk = ladder.ladder_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
+    desk = ladder.standing_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
     second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
     series = given.pop("series")
     if given["ground"] == Ground.DISCHARGE and may(member, Act.CLOSE_RECALLS):
@@ -184,7 +159,7 @@ def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
 
 
 def _who_closes(found: Recall, member: Any) -> str:
-    if ladder.ladder_of(found.urgency).closed_by_desk:
+    if ladder.standing_of(found.urgency).closed_by_desk:
         return _("A reminder: the desk may close it with a ground. “Entered in error” needs a second person.")
     rule = _("Urgency %(letter)s: a dermatologist closes it, unless another recall takes its place.")
     rule = rule % {"letter": found.urgency}
@@ -210,16 +185,3 @@ def unreachable(request: StaffRequest, pk: int) -> HttpResponse:
     more = {"patient": found.patient, "note": note}
     title, button = _("Look again on a later day"), _("Look again then")
     return page_form(request, form, title, back=back, button=button, **more)
-
-
-@allow(Act.CONTACT)
-def call(request: StaffRequest, pk: int) -> HttpResponse:
-    """Lead from the patient's page to the most urgent recall."""
-    patient = get_object_or_404(Patient, pk=pk)
-    first = open_recalls(patient).first()
-    if first:
-        return redirect("scheduling:recall", first.pk)
-    messages.info(
-        request, _("Nothing is open for %(who)s: there is no recall to call or book for.") % {"who": patient}
-    )
-    return redirect("clinic:patient", pk)

@@ -33,7 +33,7 @@ from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
 from scheduling.counting import duty_count, whereabouts
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts
 from scheduling.desk import taking_back as desk_taking_back
 from scheduling.diary import sessions
 from scheduling.models import (
@@ -48,6 +48,7 @@ from scheduling.models import (
 )
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -62,6 +63,7 @@ from tests.scheduling.life_acts import (
     measure_each_picture_once,
     one_of,
 )
+from tests.scheduling.life_calls import Desk
 
 pytestmark = pytest.mark.django_db
 # LIVES=10000 python -m pytest tests/scheduling/test_lives.py tries more than the suite does.
@@ -73,7 +75,7 @@ _REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 DONE: Counter[str] = Counter()
 
 
-class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
+class Clinic(Desk, Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
     """Two nurses, one or three dermatologists, a manager, and whoever comes."""
 
     def __init__(self):
@@ -106,7 +108,7 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
         if not self.plans_stand_still:
             replan.replan_many(list(replan.patients_to_replan()))
         closing.become_due(clock.today())
-        worklists.build(clock.today())
+        worklists.bring_up_to_date()
 
     def try_to(self, act, **fields):
         """Do it, or be refused without a trace: then all stands as it was looked at before."""
@@ -384,6 +386,7 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
             self.plans_stand_still = False
             self.sweep()
             self.come_into_line()
+            worklists.build(clock.today())
             assert not measure.waiting() and not replan.patients_to_replan()
 
     # ---- what always holds ------------------------------------------------------------------------------

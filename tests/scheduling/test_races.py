@@ -1,4 +1,4 @@
-"""Many at once: of fifty who book the same place one gets it, and of overlapping ones none shares five minutes."""
+"""Many at once: of fifty who book one place one gets it, and of two hundred who claim one patient one does."""
 
 import threading
 from datetime import time, timedelta
@@ -9,8 +9,9 @@ from django.conf import settings
 from django.db import close_old_connections, connection
 
 from clinic import clock
-from scheduling.desk import booking, places
-from scheduling.models import Appointment, BookedCell, Recall, Resource
+from clinic.models import AuditRecord
+from scheduling.desk import booking, claims, places
+from scheduling.models import Appointment, BookedCell, Claim, Recall, Resource
 from tests import build
 from tests.scheduling import scene
 
@@ -65,3 +66,32 @@ def test_of_overlapping_places_nobody_shares_five_minutes_and_nobody_is_half_boo
     for first, second in pairwise(visits):
         assert first.starts_at + timedelta(minutes=20) <= second.starts_at
     assert BookedCell.objects.count() == 4 * len(visits)
+
+
+CLAIMS = 200 if POSTGRES else 40
+
+
+def test_of_two_hundred_who_claim_one_patient_one_gets_it():
+    patient, members, said = scene.due_check().patient, [build.nurse() for _ in range(CLAIMS)], []
+    start = threading.Barrier(CLAIMS)
+
+    def one(member):
+        close_old_connections()
+        start.wait(60)
+        with clock.at(scene.NOON):
+            try:
+                claims.claim(patient=patient, by=member)
+                said.append("mine")
+            except claims.ClaimedByOther:
+                said.append("taken")
+            finally:
+                connection.close()
+
+    threads = [threading.Thread(target=one, args=[member]) for member in members]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(said) == ["mine"] + ["taken"] * (CLAIMS - 1)
+    assert Claim.objects.get().by in members
+    assert AuditRecord.objects.filter(action="work.claim").count() == 1

@@ -12,7 +12,7 @@ from clinic.people import ending
 from lesions.register import register as lesions
 from lesions.results import pathology
 from scheduling.counting import whereabouts
-from scheduling.desk import booking, worklists
+from scheduling.desk import booking
 from scheduling.models import OPEN, FailsafeRun, Recall
 from scheduling.planning import replan
 from scheduling.recalls import closing, discharge, missed
@@ -97,7 +97,7 @@ def test_the_counts_add_up_and_the_lists_agree_on_a_mixed_population():
     assert found.holds and found.total == found.records == Patient.objects.count() == 16
     assert set(found.counts.values()) == {0, 2}
     assert whereabouts.overdue_now() == {row.patient.pk for row in missed.rows(scene.TODAY)}
-    on_the_list = {row.patient_id for row in worklists.to_reach(scene.TODAY)}
+    on_the_list = {row.patient_id for row in scene.to_reach()}
     assert set(whereabouts.patients_in("open")) <= on_the_list
 
 

@@ -8,7 +8,7 @@ from clinic.access import NotAllowed
 from clinic.models import StaleRow
 from clinic.people import ending
 from scheduling.desk import bookable, booking
-from scheduling.models import Appointment, BookedCell, ClosureDay, WorkItem
+from scheduling.models import Appointment, BookedCell, ClosureDay
 from scheduling.planning import replan
 from tests import build
 from tests.scheduling import scene
@@ -29,7 +29,7 @@ def test_the_whole_way_of_a_missed_visit_keeps_the_original_dates():
     assert (recall.state, recall.reopened) == ("due", 1)
     assert (recall.earliest, recall.target, recall.latest) == window
     assert visit.cells.count() == 4, "past cells stay: the room was taken"
-    assert WorkItem.objects.get(recall=recall).day == scene.TODAY
+    assert scene.to_reach() == [recall]
 
 
 def test_two_bookings_never_share_five_minutes():
