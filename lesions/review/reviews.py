@@ -88,12 +88,9 @@ def _create(
 def decisions_before(review: Review | None, reader: Member) -> QuerySet[SignOff]:
     """Decisions without those that whoever reads a second or third time is not to see before signing."""
     rows = SignOff.objects.all()
-    waits = review is not None and review.state == ReviewState.WAITING and review.asked_by_id
-    if (
-        not waits
-        or reader.pk in (review.asked_by_id, review.dissented_by_id)
-        or not may(reader, Act.SIGN_OFF)
-    ):
+    if review is None or review.state != ReviewState.WAITING or review.asked_by_id is None:
+        return rows
+    if reader.pk in (review.asked_by_id, review.dissented_by_id) or not may(reader, Act.SIGN_OFF):
         return rows
     # By what was asked as well as by the picture: a newer picture must not bring the first reader's word to light.
     of_it = Q(review__assessment__image=review.assessment.image_id) | Q(decision=Decision.SECOND_READING)
