@@ -19,13 +19,13 @@ export default [
     },
   },
   {
-    files: ["clinic/static/**", "lesions/static/**"],
+    files: ["clinic/static/**", "lesions/static/**", "scheduling/static/**"],
     languageOptions: {
       globals: {
         ...names("readonly", "document addEventListener localStorage gettext ngettext interpolate"),
         ...names("readonly", "fetch history location performance requestAnimationFrame setTimeout clearTimeout"),
         ...names("readonly", "DOMParser RadioNodeList CustomEvent DOMMatrix DOMPoint FormData ResizeObserver XMLHttpRequest"),
-        ...names("readonly", "URL Image"),
+        ...names("readonly", "URL URLSearchParams Image CSS MutationObserver"),
       },
     },
     rules: {

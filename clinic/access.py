@@ -38,6 +38,8 @@ class Act(TextChoices):
     SEE_WORKLIST = "see_worklist", _("see the day's list")
     CONTACT = "contact", _("claim work and log contact attempts")
     BOOK = "book", _("book and change appointments")
+    SET_SESSIONS = "set_sessions", _("set sessions, and how long a visit lasts")
+    CLOSE_DAYS = "close_days", _("close the clinic for a day")
     PROPOSE_CLOSING = "propose_closing", _("propose to close a recall")
     CLOSE_RECALLS = "close_recalls", _("close a recall of urgency A or B")
     OVERRIDE = "override", _("set another interval or date in place of the rules")
@@ -60,6 +62,7 @@ _CARE = {
     Act.SEE_WORKLIST,
     Act.CONTACT,
     Act.BOOK,
+    Act.CLOSE_DAYS,
     Act.PROPOSE_CLOSING,
     Act.PROPOSE_ENDING,
     Act.DO_DUTIES,
@@ -83,6 +86,8 @@ ACTS: dict[str, frozenset[Act]] = {
             Act.SEE_TRAIL,
             Act.SEE_RULES,
             Act.PROPOSE_POLICY,
+            Act.SET_SESSIONS,
+            Act.CLOSE_DAYS,
         }
     ),
     # Often somebody from outside (IT): no act here opens a patient's record.

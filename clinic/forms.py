@@ -24,7 +24,16 @@ class PatientForm(forms.ModelForm):
 
     class Meta:
         model = Patient
-        fields = ["given_name", "family_name", "born", "address_hint", "interpreter"]
+        fields = [
+            "given_name",
+            "family_name",
+            "born",
+            "address_hint",
+            "interpreter",
+            "access_needs",
+            "best_times",
+            "may_be_told",
+        ]
 
 
 class RegisterForm(PatientForm):
@@ -59,9 +68,13 @@ class AmendForm(RevisionForm, PatientForm):
 
 
 class RouteForm(forms.ModelForm):
+    order = forms.IntegerField(
+        label=_("Order"), min_value=1, max_value=9, required=False, help_text=_("1 is tried first.")
+    )
+
     class Meta:
         model = ContactRoute
-        fields = ["kind", "value"]
+        fields = ["kind", "value", "order", "voicemail"]
 
 
 class EndCareForm(RevisionForm):

@@ -7,25 +7,19 @@ from decimal import Decimal
 from typing import Any, get_args
 
 from django import forms
-from django.db.models import QuerySet
-from django.http import QueryDict
-from django.utils import timezone
-from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from clinic.models import ContactRoute, Member, Patient, Policy, PolicyKind, Purpose, Tier, Visit
-from clinic.models.visit import is_about
-from clinic.pages import patient_page
-from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
+from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
+from clinic.pages.fields import RevisionForm, day_field, say_once
 from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
 from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
-from scheduling.models import Appointment, Ground, Outcome, Recall, Resource
+from scheduling.diary_forms import offer, offer_rows
+from scheduling.models import Ground
 from scheduling.recalls import discharge, what_follows
-from scheduling.recalls.wording import subjects, what_for
 from scheduling.rule_changes.comparison import Chosen
 from scheduling.rule_changes.what_if import DETAILS, Supposition
 from scheduling.rules.facts import facts
@@ -51,19 +45,6 @@ _NOT_STATED = ("", _("not stated"))
 _UNITS = [("M", _("months")), ("W", _("weeks"))]
 
 
-def _offer(form: forms.Form, name: str, choices: Iterable[tuple[str, Words]]) -> None:
-    """What a field offers where that depends on the record."""
-    field = form.fields[name]
-    assert isinstance(field, forms.ChoiceField)
-    field.choices = list(choices)
-
-
-def _offer_rows(form: forms.Form, name: str, rows: QuerySet[Any]) -> None:
-    field = form.fields[name]
-    assert isinstance(field, forms.ModelChoiceField)
-    field.queryset = rows
-
-
 def _codes() -> forms.Select:
     """Codes of a publication are nobody's language."""
     return forms.Select(attrs={"translate": "no"})
@@ -80,68 +61,6 @@ def _yes_or_no(unknown: Words, label: Words) -> forms.NullBooleanField:
 
 def _regions() -> list[tuple[str, Words]]:
     return [_NOT_STATED, *((one, value_words(one, SPOKEN)) for one in get_args(facts.Region))]
-
-
-class TimeInput(forms.TimeInput):
-    input_type = "time"
-
-
-def _route_words(route: ContactRoute) -> str:
-    return format_html('{} <span translate="no">{}</span>', route.get_kind_display(), route.value)
-
-
-class AttemptForm(forms.Form):
-    """Asks for an attempt; the routes offered are those of the record that are not dead, and the used one is copied."""
-
-    way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
-    outcome = forms.ChoiceField(label=_("Outcome"), choices=[("", _("choose")), *Outcome.choices])
-    told = forms.CharField(
-        label=_("What the patient was told about why"),
-        widget=forms.Textarea(attrs={"rows": 2}),
-        required=False,
-    )
-    next_on = day_field(_("Not again before"), future=True, required=False)
-    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
-
-    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        # A dead number is not offered again: an attempt on it would look like a try and reach nobody.
-        routes = patient.routes.filter(dead_since__isnull=True)
-        _offer(self, "way", [(f"{row.kind}|{row.value}", _route_words(row)) for row in routes])
-
-    def data_of_attempt(self) -> dict[str, Any]:
-        given = dict(self.cleaned_data)
-        route, _sep, address = given.pop("way").partition("|")
-        return given | {"route": route, "address": address}
-
-
-class SlotForm(RevisionForm):
-    """The button of a free place says room and time in one value, `7|2026-06-17T14:00:00+01:00`."""
-
-    resource = forms.ModelChoiceField(Resource.objects.filter(active=True), widget=forms.HiddenInput)
-    starts_at = forms.DateTimeField(widget=forms.HiddenInput)
-
-    def __init__(self, data: QueryDict) -> None:
-        given = data.copy()
-        slot = str(given.get("slot", ""))
-        if "|" in slot:
-            given["resource"], given["starts_at"] = slot.split("|", 1)
-        super().__init__(given)
-
-    def clean_starts_at(self) -> Any:
-        moment = self.cleaned_data["starts_at"]
-        # A time typed by hand or by a test is meant as the clinic's clock shows it.
-        return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
-
-
-class BookForm(SlotForm):
-    """`beside`: other open recalls of the patient that the same visit may be for."""
-
-    also = forms.ModelMultipleChoiceField(Recall.objects.none(), required=False)
-
-    def __init__(self, data: QueryDict, *, beside: QuerySet[Recall]) -> None:
-        super().__init__(data)
-        _offer_rows(self, "also", beside)
 
 
 class CallerForm(forms.Form):
@@ -171,7 +90,7 @@ class DischargeForm(forms.Form):
 
     def __init__(self, *args: Any, series: list[discharge.Series], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _offer(self, "series", [(one.key, one.words) for one in series])
+        offer(self, "series", [(one.key, one.words) for one in series])
 
     def clean_series(self) -> list[tuple[str, ...]]:
         return [tuple(value.split("|", 1)) for value in self.cleaned_data["series"]]
@@ -216,7 +135,7 @@ class WhatFollowsForm(RevisionForm):
     def __init__(self, *args: Any, every: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         words = {what_follows.Answer.GO_ON: gettext("Go on as before, %(every)s") % {"every": every}}
-        _offer(self, "choice", [(one.value, words.get(one, one.label)) for one in what_follows.Answer])
+        offer(self, "choice", [(one.value, words.get(one, one.label)) for one in what_follows.Answer])
 
     def clean(self) -> dict[str, Any]:
         super().clean()
@@ -240,28 +159,6 @@ class LaterForm(RevisionForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["next_look_on"].initial = clock.today() + timedelta(days=30)
-
-
-class CameForm(RevisionForm):
-    """Asks what was done in a visit; nothing is ticked beforehand, because only what was done completes a recall."""
-
-    done = forms.MultipleChoiceField(
-        label=_("What was done"),
-        widget=forms.CheckboxSelectMultiple,
-        required=False,
-        help_text=_("What it was booked for stands first. What is not ticked opens again."),
-    )
-    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
-
-    def __init__(self, *args: Any, appointment: Appointment, by: Member, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        rows = [row for row in appointment.recalls.all() if is_about(row.purpose, row.subject)]
-        places = subjects(rows)
-        asked = [(f"{row.purpose}|{row.subject}", what_for(row, places)) for row in rows]
-        _offer(self, "done", done_choices(patient_page.subjects_of(appointment.patient), asked, by=by))
-
-    def clean_done(self) -> list[tuple[str, str]]:
-        return [tuple(value.split("|", 1)) for value in self.cleaned_data["done"]]
 
 
 class OverrideForm(RevisionForm):
@@ -291,7 +188,7 @@ class OverrideForm(RevisionForm):
         self, *args: Any, choices: list[tuple[str, str]], fixed: bool = False, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        _offer(self, "what", choices)
+        offer(self, "what", choices)
         if fixed:
             self.fields["what"].widget = forms.HiddenInput()
 
@@ -382,21 +279,6 @@ def _field_of(item: Item) -> forms.Field:
     required = item.at_least > 0
     ticks = forms.CheckboxSelectMultiple
     return forms.MultipleChoiceField(choices=item.choices, widget=ticks, required=required, **about)
-
-
-class HoursForm(forms.Form):
-    room = forms.CharField(
-        label=_("Room or person"), max_length=60, help_text=_("A new name adds a new one.")
-    )
-    day = day_field(_("Day"), future=True)
-    opens = forms.TimeField(label=_("From"), widget=TimeInput(format="%H:%M"), initial="09:00")
-    closes = forms.TimeField(label=_("Until"), widget=TimeInput(format="%H:%M"), initial="17:00")
-    slot_minutes = forms.IntegerField(label=_("Minutes a slot"), initial=20, min_value=5, max_value=240)
-
-
-class ClosureForm(forms.Form):
-    day = day_field(_("Day"), future=True)
-    reason = forms.CharField(label=_("Why it is closed"), max_length=80)
 
 
 class RulesForm(forms.Form):
@@ -496,7 +378,7 @@ class SuppositionForm(forms.Form):
         super().__init__(*args, **kwargs)
         say_once(self)
         self.patient: Patient | None = None
-        _offer_rows(self, "rules", Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version"))
+        offer_rows(self, "rules", Policy.objects.filter(kind=PolicyKind.RULES).order_by("-version"))
 
     def clean_number(self) -> str:
         number: str = self.cleaned_data["number"].strip()
@@ -562,7 +444,7 @@ class ComparisonForm(forms.Form):
     def __init__(self, *args: Any, sets: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         say_once(self)
-        _offer(self, "sets", sets)
+        offer(self, "sets", sets)
 
     def clean_sets(self) -> list[str]:
         names: list[str] = self.cleaned_data["sets"]

@@ -13,7 +13,6 @@ from django.utils.translation import gettext_lazy
 from clinic import clock
 from clinic.access import Act, may
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
-from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient, Purpose
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
@@ -24,7 +23,6 @@ from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.counting import whereabouts
-from scheduling.desk import worklists
 from scheduling.models import (
     OPEN,
     ChecklistKind,
@@ -34,7 +32,9 @@ from scheduling.models import (
     PlanProblem,
     Recall,
     RecallState,
+    Touched,
 )
+from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.planning.wording import OWN, say_because
@@ -44,6 +44,7 @@ from scheduling.rules.facts.facts import Facts
 from scheduling.rules.plan import engine, lateness
 from scheduling.rules.plan.plan import Due
 from scheduling.rules.plan.wording import value_words
+from scheduling.today import worklists
 
 # Sixteen months back and eleven ahead: a yearly check shows with the one before it and the next.
 _BACK, _AHEAD = timedelta(days=480), timedelta(days=330)
@@ -91,7 +92,7 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, str, str, int]], to
         due.earliest <= done.on <= due.latest and (done.purpose, done.subject) == (due.purpose, due.subject)
         for done in known.done
     ) or _has_picture(due, known)
-    opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
+    opens = lateness.opens_on(due.earliest, ladder.standing_of(due.urgency).lead_days)
     is_open = opens <= today and (due.purpose, due.subject, due.anchor.isoformat(), due.number) in open_now
     drawn: Kind = "planned"
     # Kept before anything else: what was done in its window cannot be late any more.
@@ -234,7 +235,11 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    return duty_rows.count_of("items", request) + duty_rows.owed_by(OwningList.TODAY, request)
+    # In the one question of the masthead: most pages find nothing that changed, and ask no other.
+    if duty_rows.count_of("touched", request) or duty_rows.count_of("begun", request):
+        bring_up_to_date(request)
+        duty_rows.count_anew(request)
+    return duty_rows.count_of("people", request)
 
 
 def _missed(request: HttpRequest) -> int:
@@ -257,7 +262,10 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
     return (_("Look at the recall"), reverse("scheduling:recall", args=[found.pk])) if found else None
 
 
-duty_rows.COUNTED["items"] = lambda: worklists.items_of(clock.today())
+duty_rows.COUNTED["people"] = worklists.to_do
+duty_rows.COUNTED["touched"] = Touched.objects.all
+duty_rows.COUNTED["begun"] = worklists.begun
+duty_rows.COUNTED["to_phone"] = worklists.to_phone
 duty_rows.COUNTED["missed"] = _people_missed
 duty_rows.SUBJECT_WORDS.append(wording.appointments)
 duty_rows.BECAUSE |= dict.fromkeys(("rebook", "decide_what_follows", "file_call"), say_because)
@@ -268,10 +276,11 @@ DUE.append(open_duties)
 add_section(Section("checklists", Act.SEE_PICTURES, "scheduling/_checklists.html", checklists_section))
 add_place(Place(gettext_lazy("Today"), "scheduling:today", 10, Act.SEE_WORKLIST, _to_reach))
 add_place(Place(gettext_lazy("Diary"), "scheduling:diary", 60, Act.SEE_WORKLIST))
-add_place(Place(gettext_lazy("Unknown caller"), "scheduling:unknown_caller", 65, Act.NOTE_SIGNS))
+add_place(Place(gettext_lazy("Worried caller"), "scheduling:worried_who", 65, Act.NOTE_SIGNS, key="u"))
 add_place(Place(gettext_lazy("Missed"), "scheduling:missed", 70, Act.SEE_MISSED, _missed))
 add_place(Place(gettext_lazy("Rules"), "scheduling:rules", 80, Act.SEE_RULES))
 add_button(Button(gettext_lazy("Call or book"), "scheduling:call", 10, Act.CONTACT))
+add_button(Button(gettext_lazy("Worried caller"), "scheduling:worried", 15, Act.NOTE_SIGNS))
 add_notice("failsafe", count_notice)
 add_panel(Panel("plan strip", "top", 10, Act.SEE_PATIENTS, "scheduling/_plan_strip.html", strip_panel))
 add_panel(Panel("due", "left", 10, Act.SEE_PATIENTS, "scheduling/_due.html", due_panel))

@@ -9,8 +9,14 @@ from django.dispatch import receiver
 
 from clinic import jobs
 from clinic.signals import facts_changed
+from clinic.trail import audit
+from scheduling.today import worklists
 
 
 @receiver(facts_changed, dispatch_uid="scheduling replans")
 def request_plan(*, patient_id: int, **_: Any) -> None:
     jobs.request_work("replan", patient_id)
+
+
+# With every audit record, in its transaction: whoever it is about is looked at again on Today.
+audit.ALSO.append(worklists.touch)

@@ -14,21 +14,25 @@ from clinic import policies
 from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
-from clinic.people import ending, patients, risk
+from clinic.people import ending, leave, patients, risk
 from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure
 from lesions.models import Flag, Lesion, Review
 from lesions.pictures import intake, storage
 from lesions.register import register
+from lesions.register.subjects import lesion_words
 from lesions.results import in_error, pathology
 from lesions.review import signoff
 from scheduling.checklists import records
-from scheduling.desk import contacts, worklists
-from scheduling.planning import replan
+from scheduling.desk import bookable, claims, contacts
+from scheduling.diary import sessions
+from scheduling.models import Claim, Recall, Resource
+from scheduling.planning import ladder, replan
 from scheduling.recalls import closing
 from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -287,6 +291,19 @@ def duty_limits_page() -> tuple[Where, Add]:
     return at(), lambda: [_version("duty_limits", duty_limits.shipped())]
 
 
+def worried_page() -> tuple[Where, Add]:
+    patient = build.patient()
+    return at(patient.pk), lambda: [lesion_words(pictures.lesion(patient))]
+
+
+def ladder_page() -> tuple[Where, Add]:
+    return at(), lambda: [_version("ladder", ladder.shipped())]
+
+
+def ladder_version() -> tuple[Where, Add]:
+    return at(_draft("ladder", ladder.shipped()).pk), lambda: [_version("ladder", ladder.shipped())]
+
+
 def duty_limits_version() -> tuple[Where, Add]:
     return at(_draft("duty_limits", duty_limits.shipped()).pk), lambda: [
         _version("duty_limits", duty_limits.shipped())
@@ -349,9 +366,9 @@ def today_page() -> tuple[Where, Add]:
 
     def add() -> list[str]:
         to_phone, with_other, came = scene.due_check(), scene.due_check(), scene.due_check()
-        worklists.build(scene.TODAY)
         claimed_by = build.nurse(name=_name())
-        worklists.claim(item=with_other.work_items.get(), by=claimed_by)
+        with scene.later(hours=5):  # when the page is asked for: a claim holds for half an hour
+            claims.claim(patient=with_other.patient, by=claimed_by)
         scene.booked(came)
         late = scene.overdue_check()
         scene.booked(late)
@@ -379,8 +396,67 @@ def recall_page() -> tuple[Where, Add]:
     return at(recall.pk), add
 
 
+def call_page() -> tuple[Where, Add]:
+    """One more number, one more call, and one more thing that is owed for the patient of a recall."""
+    where, of_recall = recall_page()
+    args, query = where()
+    patient = Recall.objects.get(pk=args[0]).patient
+
+    def add() -> list[str]:
+        Claim.objects.filter(patient=patient).update(by=None)  # whoever read the page has opened the call
+        words = of_recall()
+        ledger.open_duty(
+            "write_letter", patient=patient, opened_from=Recall(pk=next(_more)), by=build.nurse()
+        )
+        worklists.bring_up_to_date()
+        return words[:1]
+
+    return lambda: ((patient.pk,), query), add
+
+
+_more = count(10_000)
+
+
 def diary_page() -> tuple[Where, Add]:
-    return at(), lambda: [str(scene.booked(scene.due_check()).patient)]
+    """Whoever is booked, where and with whom, and what is free beside it."""
+
+    def add() -> list[str]:
+        visit, doctor = scene.booked(scene.due_check()), build.dermatologist(name=_name())
+        visit.resource.sessions.update(clinician=doctor)
+        return [str(visit.patient), visit.resource.name, doctor.name]
+
+    return at(), add
+
+
+def diary_day_to_book() -> tuple[Where, Add]:
+    """Who may have a place of the diary."""
+    room = scene.hours()
+    return at(room.pk, scene.at(14).isoformat()), lambda: [str(scene.due_check().patient)]
+
+
+def sessions_page() -> tuple[Where, Add]:
+    """A session that comes again, a single one, somebody away, a closed day."""
+    days = count(1)
+
+    def add() -> list[str]:
+        day, manager, away = (
+            scene.TODAY + timedelta(next(days)),
+            build.manager(),
+            build.dermatologist(name=_name()),
+        )
+        hours = {"opens": time(9), "closes": time(12), "by": manager}
+        rooms = [Resource.objects.create(name=_name()) for _ in range(2)]
+        sessions.set_template(resource=rooms[0], first_day=day, clinician=build.dermatologist(), **hours)
+        bookable.open_session(resource=rooms[1], day=day, clinician=build.dermatologist(), **hours)
+        leave.note(member=away, first_day=day, last_day=day, by=away, all_the_same=True)
+        closed = bookable.close_day(day=day, reason=_name(), by=manager)
+        return [rooms[0].name, rooms[1].name, away.name, closed.reason]
+
+    return at(), add
+
+
+def clinician_form() -> tuple[Where, Add]:
+    return at(), lambda: [build.dermatologist(name=_name()).name]
 
 
 def capacity_page() -> tuple[Where, Add]:
@@ -397,6 +473,31 @@ def move_page() -> tuple[Where, Add]:
         return [room.name]
 
     return at(visit.pk), add
+
+
+def places_part() -> tuple[Where, Add]:
+    """Free places of a day: one more room with a clinician of its own."""
+    recall = scene.due_check()
+
+    def add() -> list[str]:
+        room, doctor = (
+            scene.hours(name=_name(), opens=time(14), closes=time(15)),
+            build.dermatologist(name=_name()),
+        )
+        room.sessions.update(clinician=doctor)
+        return [room.name, doctor.name]
+
+    return at(recall.pk, span="day"), add
+
+
+def places_to_move() -> tuple[Where, Add]:
+    visit = scene.booked(scene.due_check(), scene.at(day=scene.TODAY + timedelta(2)))
+    day = scene.TODAY + timedelta(1)
+
+    def add() -> list[str]:
+        return [scene.hours(day=day, name=_name(), opens=time(9), closes=time(9, 20)).name]
+
+    return at(visit.pk, span="day", day=day.isoformat()), add
 
 
 def came_form() -> tuple[Where, Add]:
@@ -528,16 +629,25 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "lesions:new_diagnosis": _forms_with_lesions,
     "scheduling:today": today_page,
     "scheduling:recall": recall_page,
+    "scheduling:call": call_page,
     "scheduling:set_override": visit_form,
     "scheduling:fill_checklist": checklist_form,
     "scheduling:diary": diary_page,
+    "scheduling:book_place": diary_day_to_book,
+    "scheduling:sessions": sessions_page,
+    "scheduling:new_template": clinician_form,
     "scheduling:came": came_form,
     "scheduling:move": move_page,
+    "scheduling:places": places_part,
+    "scheduling:places_to_move": places_to_move,
     "scheduling:capacity": capacity_page,
     "scheduling:missed": missed_page,
     "scheduling:place": place_page,
     "scheduling:missed_csv": missed_csv,
     "scheduling:problems": problem_list,
+    "scheduling:worried": worried_page,
+    "scheduling:ladder": ladder_page,
+    "scheduling:ladder_version": ladder_version,
     "scheduling:rules": rules_page,
     "scheduling:rules_version": rules_version,
     "scheduling:rules_preview": rules_preview,
@@ -547,6 +657,9 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
 
 # Pages that are about one thing and show no rows of anything: forms, files, and where one is only sent on.
 NO_LISTS = {
+    "scheduling:end_template",
+    "scheduling:set_lengths",
+    "scheduling:close_day",
     "start",
     "words_of_scripts",
     "clinic:register",
@@ -572,10 +685,11 @@ NO_LISTS = {
     "lesions:procedure_in_error",
     "lesions:diagnosis_in_error",
     "lesions:unmatched_report",
-    "scheduling:call",
     "scheduling:unknown_caller",
+    "scheduling:worried_who",
     "scheduling:end_override",
     "scheduling:answer_problem",
+    "scheduling:ladder_draft",
     "scheduling:rules_draft",
     "scheduling:compare",
     "scheduling:owed",

@@ -39,7 +39,7 @@ def all_pages(client, address):
 
 @pytest.mark.parametrize("name", PAGED)
 def test_every_row_stands_on_some_page(name, monkeypatch):
-    for module, size in ((paging, "PAGE"), (today, "UNSAID")):
+    for module, size in ((paging, "PAGE"), (today, "SHOWN")):
         monkeypatch.setattr(module, size, 2)
     where, add = LISTS[name]()
     words = add() + add() + add()

@@ -12,10 +12,12 @@ from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
 from lesions.results import pathology
 from lesions.review import outside, signoff
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, calls, contacts
+from scheduling.diary import sessions
 from scheduling.models import Override, PlanProblem, Resource
-from scheduling.planning import replan
+from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene
 
@@ -62,6 +64,7 @@ def build_world() -> dict[str, tuple]:
         "outside": (asked.pk,),
         "duty": (duty.pk,),
         "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
+        "ladder": (policies.draft(kind="ladder", toml=ladder.shipped(), by=doctor).pk,),
         "proposal": (proposed.pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
@@ -83,10 +86,11 @@ def build_world() -> dict[str, tuple]:
         "limits": (flags.pk,),
         "tiers": (tiers.pk,),
         "recall": (recall.pk,),
-        "item": (recall.work_items.get().pk,),
         "sheet": (lesion.pk, "abcd"),
         "override": (_override(patient, doctor).pk,),
         "appointment": (_appointment(recall, nurse),),
+        "call": (_call(patient, nurse),),
+        **_diary(),
         "attempt": (_attempt(recall, nurse),),
         "problem": (_problem(patient),),
         "place": ("overdue",),
@@ -128,12 +132,29 @@ def _attempt(recall, by) -> int:
     return contacts.log_attempt(recall=recall, by=by, **made).pk
 
 
+def _call(patient, by) -> int:
+    return calls.log(patient=patient, by=by, route="phone", address="000", outcome="no_answer").pk
+
+
 def _appointment(recall, by) -> int:
     tomorrow = clock.today() + timedelta(days=1)
     room = Resource.objects.create(name="Room 1")
-    bookable.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=by)
+    bookable.open_session(resource=room, day=tomorrow, opens=time(9), closes=time(17), by=build.manager())
     starts_at = timezone.make_aware(datetime.combine(tomorrow, time(10)))
     return booking.book(recalls=[recall], resource=room, starts_at=starts_at, by=by).pk
+
+
+def _diary() -> dict[str, tuple]:
+    """A session that comes again, a single one, a closed day; none of them tomorrow."""
+    day, manager = clock.today() + timedelta(days=9), build.manager()
+    hours = {"opens": time(9), "closes": time(12), "by": manager}
+    room, other = (Resource.objects.create(name=name) for name in ("Room 2", "Room 3"))
+    return {
+        "free_place": (room.pk, timezone.make_aware(datetime.combine(day, time(9))).isoformat()),
+        "template": (sessions.set_template(resource=room, first_day=day, **hours).pk,),
+        "session": (bookable.open_session(resource=other, day=day, **hours).pk,),
+        "closure": (bookable.close_day(day=day, reason="training", by=manager).pk,),
+    }
 
 
 def _wrong(patient, doctor):

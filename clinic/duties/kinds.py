@@ -68,7 +68,8 @@ KINDS: Final[Mapping[str, Kind]] = {
     "decide_what_follows": Kind(
         _("decide what follows"),
         _(
-            "attempts used up, a second missed visit, “declined”, a sign on an ended record, a refused referral"
+            "attempts used up, a second missed visit, not brought, “declined”, a sign on an ended record, "
+            "a refused referral"
         ),
         _("a dermatologist's word on what follows"),
         _SIGN,
@@ -245,7 +246,9 @@ KINDS: Final[Mapping[str, Kind]] = {
     ),
     "rebook": Kind(
         _("rebook"),
-        _("an appointment late for its duty, after it, or on a closed day"),
+        _(
+            "an appointment late for its duty, after it, on a closed day, without its session or its clinician"
+        ),
         _("moved, cancelled with by whom, or confirmed by a dermatologist"),
         Act.BOOK,
         _TODAY,

@@ -79,9 +79,10 @@ def end_by_step(duty: Duty, *, by: Member, step: models.Model, seen: int) -> Dut
     return _end(duty, by, seen, evidence=subject_of(step))
 
 
-def withdraw(duty: Duty, *, by: Member, because: models.Model) -> Duty:
+def withdraw(duty: Duty, *, by: Member, because: models.Model | str) -> Duty:
     """Withdraw a duty that followed from a mistake; the row that struck the mistake through is the evidence."""
-    ended = {"ended_at": clock.now(), "ended_by": by, "evidence": subject_of(because)}
+    evidence = because if isinstance(because, str) else subject_of(because)
+    ended = {"ended_at": clock.now(), "ended_by": by, "evidence": evidence}
     change(duty, seen=duty.revision, at=clock.now(), where={"ended_at": None}, **ended)
     audit.record("duty.withdraw", by=by, subject=duty, patient=duty.patient, kind=duty.kind)
     return duty

@@ -3,7 +3,15 @@ from clinic.models.base import StaleRow, Stated, change
 from clinic.models.bulk import insert_all
 from clinic.models.chores import ChoreRun, Heartbeat
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
-from clinic.models.patient import CareEnd, ContactRoute, NamePart, Patient, PatientStatus, RouteKind
+from clinic.models.patient import (
+    CareEnd,
+    ContactRoute,
+    NamePart,
+    Patient,
+    PatientStatus,
+    RouteKind,
+    Voicemail,
+)
 from clinic.models.policy import Policy, PolicyKind, PolicyState
 from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.models.staff import Leave, Member, Role
@@ -42,6 +50,7 @@ __all__ = [
     "StruckStep",
     "Tier",
     "Visit",
+    "Voicemail",
     "change",
     "insert_all",
 ]

@@ -31,6 +31,19 @@ class Patient(Stated):
     interpreter = models.CharField(
         _("interpreter needed"), max_length=40, blank=True, help_text=_("Language, if one is needed.")
     )
+    access_needs = models.CharField(
+        _("hearing, sight, mobility"),
+        max_length=120,
+        blank=True,
+        help_text=_("What the visit must allow for."),
+    )
+    best_times = models.CharField(_("best times to ring"), max_length=80, blank=True)
+    may_be_told = models.CharField(
+        _("who may be spoken to"),
+        max_length=160,
+        blank=True,
+        help_text=_("Name, relation, and what may be said; empty: nobody but the patient."),
+    )
     status = models.CharField(max_length=12, choices=PatientStatus, default=PatientStatus.ACTIVE)
     status_on = models.DateField(null=True, blank=True)
     status_ground = models.CharField(max_length=200, blank=True)
@@ -133,16 +146,26 @@ class RouteKind(models.TextChoices):
     POST = "post", _("letter")
 
 
+class Voicemail(models.TextChoices):
+    """What may be left on an answering machine; nobody was asked yet: nothing is."""
+
+    NO = "no", _("no voicemail")
+    NAME_ONLY = "name", _("voicemail: only to ring back")
+    YES = "yes", _("voicemail allowed, no details")
+
+
 class ContactRoute(Stated):
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="routes")
     kind = models.CharField(_("kind"), max_length=8, choices=RouteKind)
     value = models.CharField(_("number or address"), max_length=200)
+    order = models.PositiveSmallIntegerField(_("order"), default=1, help_text=_("1 is tried first."))
+    voicemail = models.CharField(_("voicemail"), max_length=8, choices=Voicemail, blank=True, default="")
     # Kept when it is dead: the same wrong number would be typed in again from an old letter.
     dead_since = models.DateField(null=True, blank=True)
     phone_key = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:
-        ordering = ["pk"]
+        ordering = ["order", "pk"]
         verbose_name = _("contact route")
         indexes = [
             models.Index(fields=["phone_key", "patient"], opclasses=BY_BEGINNING, name="routes_by_phone_key")

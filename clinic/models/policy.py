@@ -10,6 +10,7 @@ class PolicyKind(models.TextChoices):
     FLAGS = "flags", _("limits of the measures")
     TIERS = "tiers", _("criteria of the risk tiers")
     DUTY_LIMITS = "duty_limits", _("limits of duties")
+    LADDER = "ladder", _("how people are tried")
 
 
 class PolicyState(models.TextChoices):

@@ -143,6 +143,11 @@ def count_of(name: str, request: HttpRequest) -> int:
     return _tally(request).get(name, 0)
 
 
+def count_anew(request: HttpRequest) -> None:
+    """Forget what was counted for this page: something was brought up to date since."""
+    vars(request).pop("tally_of_lists", None)
+
+
 def _tally(request: HttpRequest) -> dict[str, int]:
     """Count every list's rows by kind, in one question for all places of a page."""
     # Kept on the request: the masthead and the page below it ask the same, and must not show two numbers.

@@ -14,13 +14,14 @@ from clinic.wording import Words
 
 @dataclass(frozen=True)
 class Place:
-    """A place in the masthead; the count stands beside it only where work waits."""
+    """A place in the masthead; the count stands beside it only where work waits. `key` leads there from any page."""
 
     label: Words
     url_name: str
     order: int
     act: Act
     count: Callable[[HttpRequest], int] | None = None
+    key: str = ""
 
 
 # Returns sentences that every page must show, such as a failsafe that did not run.

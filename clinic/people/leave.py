@@ -1,6 +1,6 @@
 """Who is away on which days, and who stands in: no list is left to somebody who is not there."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from typing import Any
 
@@ -15,6 +15,17 @@ from clinic.trail import audit
 from clinic.wording import write_day
 
 LONGEST_DAYS = 366
+
+
+Watcher = Callable[[Leave, Member], None]
+_NOTED: list[Watcher] = []
+_WITHDRAWN: list[Watcher] = []
+
+
+def register_watchers(*, noted: Watcher, withdrawn: Watcher) -> None:
+    """Have an upper app act in the same transaction: what was to be done with somebody who is away is owed."""
+    _NOTED.append(noted)
+    _WITHDRAWN.append(withdrawn)
 
 
 class LeaveRefused(ValueError):
@@ -73,6 +84,8 @@ def note(
         member=member, deputy=deputy, noted_by=by, noted_at=now, changed_at=now, **days
     )
     audit.record("staff.leave", by=by, subject=row, days_unread=len(unread), **_said(row))
+    for watcher in _NOTED:
+        watcher(row, by)
     return row
 
 
@@ -88,6 +101,8 @@ def withdraw(*, leave: Leave, by: Member, revision: int) -> None:
         require(by, Act.MANAGE_STAFF)
     change(leave, seen=revision, at=clock.now(), where={"withdrawn_by": None}, withdrawn_by=by)
     audit.record("staff.withdraw_leave", by=by, subject=leave, member=leave.member_id)
+    for watcher in _WITHDRAWN:
+        watcher(leave, by)
 
 
 def _check_days(member: Member, first_day: date, last_day: date) -> None:

@@ -62,20 +62,22 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
 
 
 @transaction.atomic
-def add_route(*, patient: Patient, by: Member, kind: str, value: str) -> ContactRoute:
+def add_route(
+    *, patient: Patient, by: Member, kind: str, value: str, order: int | None = None, voicemail: str = ""
+) -> ContactRoute:
     # Also where it is marked as dead: typing a wrong number again does not make it right.
     if patient.routes.filter(kind=kind, value=value).exists():
         raise PatientRefused(wording.KNOWN_ROUTE)
-    route = _store_route(patient, kind, value)
+    route = _store_route(patient, kind, value, order=order or 1, voicemail=voicemail)
     audit.record("patient.add_route", by=by, subject=route, patient=patient, kind=kind)
     ledger.end_all(("find_a_way",), by=by, evidence=route, patient=patient)
     return route
 
 
-def _store_route(patient: Patient, kind: str, value: str) -> ContactRoute:
+def _store_route(patient: Patient, kind: str, value: str, **more: Any) -> ContactRoute:
     key = phone_key(value) if kind == RouteKind.PHONE else ""
     return ContactRoute.objects.create(
-        patient=patient, kind=kind, value=value, phone_key=key, changed_at=clock.now()
+        patient=patient, kind=kind, value=value, phone_key=key, changed_at=clock.now(), **more
     )
 
 

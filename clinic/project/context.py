@@ -20,6 +20,7 @@ class PlaceLink:
     url: str
     count: int
     current: bool
+    key: str = ""
 
 
 def desk(request: HttpRequest) -> dict[str, Any]:
@@ -40,7 +41,7 @@ def _places(request: HttpRequest) -> list[PlaceLink]:
     for place in masthead.places_for(request):
         url = reverse(place.url_name)
         count = place.count(request) if place.count else 0
-        links.append(PlaceLink(place.label, url, count, request.path.startswith(url)))
+        links.append(PlaceLink(place.label, url, count, request.path.startswith(url), place.key))
     return links
 
 

@@ -7,6 +7,8 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 from zoneinfo import ZoneInfo
 
+import holidays
+
 YES = frozenset({"yes", "true", "on", "1"})
 NO = frozenset({"no", "false", "off", "0"})
 
@@ -60,6 +62,17 @@ class Environment:
             raise WrongSetting(
                 f"{name}={word!r} is not understood: say a zone of the tz database, such as Europe/Dublin."
             ) from error
+        return word
+
+    def country(self, name: str) -> str:
+        """Return a country whose holidays are known, perhaps with its part, such as DE-BY; or "" where none is set."""
+        word = self.text(name, "").upper()
+        country, _sep, part = word.partition("-")
+        known = holidays.list_supported_countries()
+        if word and (country not in known or (part and part not in known[country])):
+            raise WrongSetting(
+                f"{name}={word!r} is not understood: say a country such as IE, or a part such as DE-BY."
+            )
         return word
 
     def url(self, name: str, schemes: Sequence[str], example: str) -> str:

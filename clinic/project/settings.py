@@ -138,6 +138,7 @@ LANGUAGE_CODE = env.text("LANGUAGE_CODE", "en-gb")
 LOCALE_PATHS = [DATA_DIR / "locale"]
 TIME_ZONE = env.zone("TIME_ZONE", "Europe/Dublin")
 USE_TZ = True
+PUBLIC_HOLIDAYS = env.country("PUBLIC_HOLIDAYS")
 USE_I18N = True
 
 # ---- how lesions are looked at ---------------------------------------------------------------------

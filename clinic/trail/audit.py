@@ -1,6 +1,6 @@
 """Write the audit trail: without its audit record no action happens; both are in the same transaction."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +22,8 @@ class Action:
 # Every action of the program, registered by the app that does it. `changes_facts` bumps the patient's facts revision,
 # and so makes the plan stale.
 ACTIONS: dict[str, Action] = {}
+# What an app writes in the same transaction for what was recorded: (action, patient), None for nobody on file.
+ALSO: list[Callable[[Iterable[tuple[str, int | None]]], None]] = []
 
 
 def register_actions(actions: Mapping[str, Action]) -> None:
@@ -49,6 +51,7 @@ def record(
         facts_revision=revision,
         details=details,
     )
+    _also([(action, None if patient is None else patient.pk)])
     if patient is not None and changes:
         # The number alone: after commit the row in memory may be as old as the page that began this.
         patient_id = patient.pk
@@ -70,7 +73,8 @@ def record_all(entries: Iterable[Entry]) -> None:
     """Write many records in one statement; only for what the program does and what changes no facts."""
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("audit records outside a transaction")
-    rows, now = [], clock.now()
+    rows: list[dict[str, Any]] = []
+    now = clock.now()
     for entry in entries:
         if ACTIONS[entry.action].changes_facts:
             # Written together, the patients' revisions would not move, and their plans would stay old.
@@ -79,6 +83,12 @@ def record_all(entries: Iterable[Entry]) -> None:
         about = {"patient_id": entry.patient.pk, "subject": subject}
         rows.append({"at": now, "action": entry.action, "details": entry.details, **about})
     insert_all(AuditRecord, rows)
+    _also([(row["action"], row["patient_id"]) for row in rows])
+
+
+def _also(recorded: list[tuple[str, int | None]]) -> None:
+    for write in ALSO:
+        write(recorded)
 
 
 def subject_of(row: models.Model) -> str:

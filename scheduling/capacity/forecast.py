@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.wording import Words
-from scheduling.desk import bookable
+from scheduling.desk import places
 from scheduling.models import Appointment, AppointmentState, RecallState
 from scheduling.planning import visits_wanted
 from scheduling.rules.ruleset.ruleset import RuleSet
@@ -157,7 +157,7 @@ def count_wanted(today: date, ruleset: RuleSet | None) -> Wanted:
 
 def _count_diary(found: Forecast) -> None:
     last = found.weeks[-1].monday + timedelta(days=6)
-    for day, count in bookable.free_places(since=found.today, until=last).items():
+    for day, count in places.count_by_day(since=found.today, until=last).items():
         if week := found.week_of(day):
             week.places = (week.places or 0) + count
     for day in _booked_days():

@@ -35,11 +35,24 @@ def _since(column: str) -> str:
     return _asked("f.recall_id", f"d.ended_at IS NULL OR ({_WITH_A_WORD} AND d.ended_at >= f.{column})")
 
 
+# `duty_count` puts in how many attempts the ladder in force has by urgency.
 # Attempts that count and that no dermatologist has answered since.
 _TRIED = f"""(SELECT COUNT(*) FROM scheduling_contactattempt a WHERE a.recall_id = r.id AND a.counts AND {_NOT_STRUCK}
     AND NOT {_asked("r.id", f"d.ended_at >= a.at AND {_WITH_A_WORD}")})"""
 
+_KINDS_OF_TODAY = "'try_on', 'write_letter', 'ask_referrer', 'repeat_picture', 'rebook', 'find_a_way'"
+
 OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
+    "on_today": (
+        _("what Today owes"),
+        f"""SELECT r.id, r.patient_id FROM scheduling_recall r JOIN clinic_patient p ON p.id = r.patient_id
+            WHERE r.state = 'due' AND p.merged_into_id IS NULL
+            UNION ALL SELECT d.id, d.patient_id FROM clinic_duty d JOIN clinic_patient p ON p.id = d.patient_id
+            WHERE d.ended_at IS NULL AND p.merged_into_id IS NULL AND d.kind IN ({_KINDS_OF_TODAY})""",
+        # Of whom something changed since is worked out before the next page is shown.
+        """EXISTS (SELECT 1 FROM scheduling_deskline l WHERE l.patient_id = f.patient_id)
+            OR EXISTS (SELECT 1 FROM scheduling_touched t WHERE t.patient_id = f.patient_id)""",
+    ),
     "rebook_late": (
         _("an appointment later than what it is for allows"),
         f"{_BOOKED}) AND EXISTS (SELECT 1 {_ITS_RECALLS} AND r.latest < {_ITS_DAY})",
@@ -48,6 +61,19 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
     "rebook_closed": (
         _("an appointment on a closed day"),
         f"{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_closureday c WHERE c.day = {_ITS_DAY})",
+        _REBOOK,
+    ),
+    "rebook_away": (
+        _("an appointment with somebody who is away"),
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM clinic_leave v WHERE v.member_id = a.clinician_id
+            AND v.withdrawn_by_id IS NULL AND {_ITS_DAY} BETWEEN v.first_day AND v.last_day)""",
+        _REBOOK,
+    ),
+    "rebook_no_hours": (
+        _("an appointment on a day on which its room has no session"),
+        f"""{_BOOKED}) AND EXISTS (SELECT 1 FROM scheduling_resource o WHERE o.id = a.resource_id AND o.use = 'room')
+            AND NOT EXISTS (SELECT 1 FROM scheduling_session h
+                WHERE h.resource_id = a.resource_id AND h.day = {_ITS_DAY})""",
         _REBOOK,
     ),
     "rebook_finished": (
@@ -91,7 +117,7 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
     "attempts_used_up": (
         _("attempts used up, to be decided by a dermatologist"),
         f"""SELECT r.id, r.patient_id FROM scheduling_recall r WHERE {OPEN_RECALL}
-            AND {_TRIED} >= CASE r.urgency WHEN 'C' THEN 2 ELSE 3 END""",
+            AND {_TRIED} >= ATTEMPTS(r.urgency)""",
         _asked("f.id", "d.ended_at IS NULL"),
     ),
     "missed_again": (
@@ -102,6 +128,14 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
             AND EXISTS (SELECT 1 FROM scheduling_appointment b JOIN scheduling_appointment_recalls k
                 ON k.appointment_id = b.id WHERE k.recall_id = r.id AND b.state = 'missed' AND b.id <> a.id
                 AND (b.changed_at < a.changed_at OR (b.changed_at = a.changed_at AND b.id < a.id)))""",
+        _since("changed_at"),
+    ),
+    "not_brought": (
+        _("somebody who was not brought, to be decided by a dermatologist"),
+        f"""SELECT a.id, r.patient_id, r.id AS recall_id, a.changed_at FROM scheduling_appointment a
+            JOIN scheduling_appointment_recalls j ON j.appointment_id = a.id
+            JOIN scheduling_recall r ON r.id = j.recall_id
+            WHERE a.state = 'missed' AND a.not_brought AND {OPEN_RECALL}""",
         _since("changed_at"),
     ),
     "told_in_error": (

@@ -6,7 +6,9 @@ nothing was deleted or ended without a word is held against the audit trail.
 """
 
 import re
+import tomllib
 from dataclasses import dataclass
+from importlib.resources import files
 from typing import Any, Final
 
 from django.conf import settings
@@ -205,7 +207,19 @@ def _local_day(found: re.Match[str]) -> str:
     return f"CAST({moment} AT TIME ZONE '{zone}' AS DATE)"
 
 
+def _attempts(found: re.Match[str]) -> str:
+    """How many attempts the ladder has, read from its text by ourselves."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT toml FROM clinic_policy WHERE kind = 'ladder' AND state = 'in_force'")
+        row = cursor.fetchone()
+    text = row[0] if row else files("scheduling.planning").joinpath("ladder.toml").read_text(encoding="utf-8")
+    by_urgency = tomllib.loads(text)["urgency"]
+    cases = " ".join(f"WHEN '{code}' THEN {len(by_urgency[code]['routes'])}" for code in "ABC")
+    return f"CASE {found.group(1)} {cases} END"
+
+
 def _rows(sql: str) -> list[tuple[Any, ...]]:
+    sql = re.sub(r"ATTEMPTS\(([\w.]+)\)", _attempts, sql)
     with connection.cursor() as cursor:
         cursor.execute(re.sub(r"LOCAL_DAY\(([\w.]+)\)", _local_day, sql))
         return list(cursor.fetchall())

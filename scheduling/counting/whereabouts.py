@@ -63,6 +63,8 @@ PLACES: dict[str, tuple[Words, str]] = {
         _("waiting for a clinician"),
         f"""(EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_lesion l ON l.id = v.lesion_id
             WHERE l.patient_id = p.id AND v.state = 'waiting')
+        OR EXISTS (SELECT 1 FROM lesions_assessment a JOIN lesions_image i ON i.id = a.image_id
+            JOIN lesions_lesion l ON l.id = i.lesion_id WHERE l.patient_id = p.id AND a.state IN ('queued', 'running'))
         OR EXISTS (SELECT 1 FROM lesions_lesion l WHERE l.patient_id = p.id AND l.state = 'biopsy_decided')
         OR EXISTS (SELECT 1 FROM lesions_diagnosis d WHERE d.patient_id = p.id AND {_UNTOLD})
         OR EXISTS (SELECT 1 FROM scheduling_recall r WHERE r.patient_id = p.id

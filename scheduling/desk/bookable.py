@@ -1,10 +1,11 @@
 """Open bookable hours, close days, and find what is free of them."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
+from typing import Any
 
 from django.db import transaction
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -12,7 +13,8 @@ from clinic import clock
 from clinic.access import Act, require
 from clinic.models import Member
 from clinic.trail import audit
-from scheduling.models import BookedCell, ClosureDay, Resource, Session
+from scheduling.desk import places
+from scheduling.models import ClosureDay, PlaceKind, Resource, Session, Use, WorkedHoliday
 from scheduling.planning import rebook
 
 CELL = timedelta(minutes=5)
@@ -22,37 +24,52 @@ class BookingRefused(ValueError):
     """Raised where something cannot be booked or changed so; the text is the sentence for the page."""
 
 
-@dataclass(frozen=True)
-class Slot:
-    resource: Resource
-    starts_at: datetime
-    minutes: int
-
-
 @transaction.atomic
 def open_session(
-    *, resource: Resource, day: date, opens: time, closes: time, by: Member, slot_minutes: int = 20
+    *,
+    resource: Resource,
+    day: date,
+    opens: time,
+    closes: time,
+    by: Member,
+    slot_minutes: int = 20,
+    clinician: Member | None = None,
+    kind: str = PlaceKind.VISIT,
 ) -> Session:
-    """Open bookable hours of a room or a person on one local day."""
-    require(by, Act.BOOK)
+    """Open bookable hours of a room, and of whoever sits in it, on one local day."""
+    require(by, Act.SET_SESSIONS)
+    check_times(resource, opens, closes, slot_minutes)
+    if overlapping([day], resource, clinician, opens, closes).exists():
+        raise BookingRefused(_("These hours overlap others of the same day."))
+    times = {"opens": opens, "closes": closes, "slot_minutes": slot_minutes}
+    row = Session.objects.create(resource=resource, clinician=clinician, kind=kind, day=day, **times)
+    hours = f"{opens:%H:%M} to {closes:%H:%M}"
+    said: dict[str, Any] = {"resource": resource.name, "day": str(day), "hours": hours, "kind": kind}
+    audit.record("diary.session", by=by, subject=row, clinician=str(clinician or ""), **said)
+    return row
+
+
+def check_times(resource: Resource, opens: time, closes: time, slot_minutes: int) -> None:
+    if resource.use != Use.ROOM:
+        raise BookingRefused(_("%(room)s has no hours here.") % {"room": resource})
     if opens >= closes:
         raise BookingRefused(_("The hours end after they begin."))
     if slot_minutes % 5 or not 5 <= slot_minutes <= 240 or opens.minute % 5:
         raise BookingRefused(_("Slots are whole steps of five minutes, 5 to 240 long."))
-    if resource.sessions.filter(day=day, opens__lt=closes, closes__gt=opens).exists():
-        raise BookingRefused(_("These hours overlap others of the same day."))
-    row = Session.objects.create(
-        resource=resource, day=day, opens=opens, closes=closes, slot_minutes=slot_minutes
-    )
-    hours = f"{opens:%H:%M} to {closes:%H:%M}"
-    audit.record("diary.session", by=by, subject=row, resource=resource.name, day=str(day), hours=hours)
-    return row
+
+
+def overlapping(
+    days: Iterable[date], resource: Resource, clinician: Member | None, opens: time, closes: time
+) -> QuerySet[Session]:
+    """Find sessions of these days that would have the same room, or the same person, at the same time."""
+    same = Q(resource=resource) | (Q(clinician=clinician) if clinician else Q(pk__in=[]))
+    return Session.objects.filter(same, day__in=list(days), opens__lt=closes, closes__gt=opens)
 
 
 @transaction.atomic
 def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
     """Close a day: nothing more can be booked, and each booking of it is owed until it is moved; due dates stay."""
-    require(by, Act.BOOK)
+    require(by, Act.CLOSE_DAYS)
     row, made = ClosureDay.objects.get_or_create(day=day, defaults={"reason": reason})
     if not made:
         raise BookingRefused(_("The clinic is closed on this day already: %(why)s.") % {"why": row.reason})
@@ -61,71 +78,50 @@ def close_day(*, day: date, reason: str, by: Member) -> ClosureDay:
     return row
 
 
-def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[Slot]:
+@transaction.atomic
+def open_day(*, closed: ClosureDay, by: Member) -> None:
+    """Open a closed day again, a public holiday for good: what was to be moved because of it is owed no more."""
+    require(by, Act.CLOSE_DAYS)
+    if closed.day < clock.today():
+        raise BookingRefused(_("This day is over."))
+    audit.record("diary.reopen", by=by, subject=closed, day=str(closed.day), reason=closed.reason)
+    if closed.holiday:
+        WorkedHoliday.objects.get_or_create(day=closed.day, defaults={"by": by})
+    rebook.open_again(closed, by)
+
+
+def free_slots(*, since: date, until: date, minutes: int = 20, limit: int = 12) -> list[places.Place]:
     """Find the first free slots from now on between two local days, closure days left out."""
-    sessions = _open_sessions(since, until)
-    taken = _taken(since, until) if sessions else set()
-    found: list[Slot] = []
-    for day in sorted({row.day for row in sessions}):
-        of_day = [slot for row in sessions if row.day == day for slot in _slots(row, minutes, taken)]
-        found += sorted(of_day, key=lambda slot: (slot.starts_at, slot.resource.name))
-        if len(found) >= limit:
-            break
-    return found[:limit]
-
-
-def free_places(*, since: date, until: date) -> dict[date, int]:
-    """Count for each local day with bookable hours the slots that are still free from now on, 0 among them."""
-    sessions, taken = _open_sessions(since, until), _taken(since, until)
-    places: dict[date, int] = {}
-    for row in sessions:
-        places[row.day] = places.get(row.day, 0) + sum(1 for _free in _slots(row, row.slot_minutes, taken))
-    return places
-
-
-def _open_sessions(since: date, until: date) -> list[Session]:
-    closed = set(ClosureDay.objects.filter(day__range=(since, until)).values_list("day", flat=True))
-    open_hours = Session.objects.filter(day__range=(since, until), resource__active=True)
-    return [row for row in open_hours.select_related("resource") if row.day not in closed]
-
-
-def _slots(session: Session, minutes: int, taken: set[tuple[int, datetime]]) -> Iterator[Slot]:
-    start, closes = _local(session.day, session.opens), _local(session.day, session.closes)
-    while start + timedelta(minutes=minutes) <= closes:
-        free = not any((session.resource_id, cell) in taken for cell in cells(start, minutes))
-        if free and start > clock.now():
-            yield Slot(session.resource, start, minutes)
-        start += timedelta(minutes=session.slot_minutes)
-
-
-def _taken(since: date, until: date) -> set[tuple[int, datetime]]:
-    first, last = _local(since, time()), _local(until + timedelta(days=1), time())
-    return set(
-        BookedCell.objects.filter(starts_at__gte=first, starts_at__lt=last).values_list(
-            "resource_id", "starts_at"
-        )
-    )
-
-
-def _local(day: date, at: time) -> datetime:
-    """Turn local day and time into UTC, so that adding minutes is right on the days when the clock changes."""
-    local = timezone.make_aware(datetime.combine(day, at))
-    return local.astimezone(timezone.get_fixed_timezone(0))
+    return places.free(since=since, until=until, minutes=minutes, limit=limit)
 
 
 def cells(starts_at: datetime, minutes: int) -> list[datetime]:
     return [starts_at + CELL * index for index in range(-(-minutes // 5))]
 
 
-def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> None:
-    local = timezone.localtime(starts_at)
-    ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
+def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> Session | None:
+    """Give the session in which this visit lies, or refuse: past, closed, its clinician away, or no hours.
+
+    A diary that is kept elsewhere has no sessions here, and whoever comes without a place is here already.
+    """
+    if resource.use == Use.WALK_IN:
+        return None
+    if not 5 <= minutes <= 240:
+        raise BookingRefused(_("An appointment lasts 5 to 240 minutes."))
     if starts_at < clock.now():
         raise BookingRefused(_("An appointment lies ahead."))
-    if local.minute % 5 or local.second or local.microsecond or not 5 <= minutes <= 240:
-        raise BookingRefused(_("An appointment begins on a step of five minutes and lasts 5 to 240 minutes."))
+    return _session_of(resource, starts_at, minutes) if resource.use == Use.ROOM else None
+
+
+def _session_of(resource: Resource, starts_at: datetime, minutes: int) -> Session:
+    local = timezone.localtime(starts_at)
+    ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
+    if local.minute % 5 or local.second or local.microsecond:
+        raise BookingRefused(_("An appointment begins on a step of five minutes."))
     if ClosureDay.objects.filter(day=local.date()).exists():
         raise BookingRefused(_("The clinic is closed on this day."))
-    hours = resource.sessions.filter(day=local.date(), opens__lte=local.time(), closes__gte=ends.time())
-    if not resource.active or ends.date() != local.date() or not hours.exists():
+    held = places.open_sessions(local.date(), local.date(), room=resource.pk)
+    hours = held.filter(opens__lte=local.time(), closes__gte=ends.time()).first()
+    if ends.date() != local.date() or hours is None:
         raise BookingRefused(_("There are no bookable hours at this time."))
+    return hours

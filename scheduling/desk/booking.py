@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -13,16 +14,18 @@ from clinic.models import Member, Patient, PatientStatus, Visit, change
 from clinic.people import visits
 from clinic.trail import audit
 from clinic.wording import write_day
-from scheduling.desk import what_next, worklists
+from scheduling.desk import claims, contacts, lengths, what_next
 from scheduling.desk.bookable import BookingRefused, cells, check_hours
 from scheduling.models import (
     OPEN,
     Appointment,
     AppointmentState,
     BookedCell,
+    Outcome,
     Recall,
     RecallState,
     Resource,
+    Use,
 )
 from scheduling.planning import rebook
 from scheduling.recalls import asked, closing
@@ -46,23 +49,27 @@ def book(
     resource: Resource,
     starts_at: datetime,
     by: Member,
-    minutes: int = 20,
+    minutes: int | None = None,
     revision: int | None = None,
 ) -> Appointment:
     """Book one appointment for one or more recalls of a patient. Raises SlotTaken, BookingRefused or StaleRow.
 
     One that is late for what it is booked for is booked all the same, and owed until a dermatologist confirmed it.
-    `revision` is that of the first recall; what is done beside it must have opened by then.
+    It lasts as long as its purposes together, unless `minutes` says otherwise. `revision` is that of the first recall;
+    what is done beside it must have opened by then.
     """
     require(by, Act.BOOK)
     rows = list(recalls)
     patient = _one_patient(rows)
-    check_hours(resource, starts_at, minutes)
+    claims.hold(patient, by)
+    minutes = minutes or lengths.minutes_of(rows)
+    session = check_hours(resource, starts_at, minutes)
     _check_open_by_then(rows[1:], timezone.localdate(starts_at))
     appointment = Appointment.objects.create(
         patient=patient,
         resource=resource,
         starts_at=starts_at,
+        clinician_id=session.clinician_id if session else None,
         minutes=minutes,
         booked_by=by,
         changed_by=by,
@@ -75,7 +82,6 @@ def book(
         seen = revision if revision is not None and row is rows[0] else row.revision
         open_now = {"state__in": (RecallState.PLANNED, RecallState.DUE)}
         change(row, seen=seen, at=clock.now(), where=open_now, state=RecallState.BOOKED, next_look_on=None)
-    worklists.finish_for(rows, by=by)
     asked.reached(rows, by=by, evidence=appointment)
     what = [f"{row.purpose} {row.subject}" for row in rows]
     audit.record(
@@ -86,21 +92,71 @@ def book(
 
 
 @transaction.atomic
+def book_by_call(
+    *, recalls: Iterable[Recall], by: Member, route: str, address: str, told: str = "", **place: Any
+) -> Appointment:
+    """Book what was agreed in a call or a letter, and log the attempt that reached the patient."""
+    rows = list(recalls)
+    made = book(recalls=rows, by=by, **place)
+    attempt: dict[str, Any] = {"route": route, "address": address, "outcome": Outcome.BOOKED, "told": told}
+    contacts.log_attempt(recall=rows[0], by=by, **attempt)
+    return made
+
+
+def elsewhere(name: str) -> Resource:
+    """Give the diary of this name that is kept in another program; a room of ours has its free places."""
+    row, _made = Resource.objects.get_or_create(name=name.strip(), defaults={"use": Use.ELSEWHERE})
+    if row.use != Use.ELSEWHERE:
+        raise BookingRefused(_("%(room)s has its diary here: choose one of its free places.") % {"room": row})
+    return row
+
+
+@transaction.atomic
+def book_elsewhere(*, recalls: Iterable[Recall], where: str, by: Member, **when: Any) -> Appointment:
+    """Enter an appointment that was made in a diary kept in another program."""
+    require(by, Act.BOOK)
+    return book(recalls=recalls, resource=elsewhere(where), by=by, **when)
+
+
+def without_a_place() -> Resource:
+    return Resource.objects.get_or_create(use=Use.WALK_IN, defaults={"name": Use.WALK_IN.value})[0]
+
+
+@transaction.atomic
+def walk_in(*, recalls: Iterable[Recall], by: Member, revision: int) -> Appointment:
+    """Enter somebody who is here without an appointment: it has begun, and its outcome is owed at once."""
+    now, room = clock.now().replace(second=0, microsecond=0), without_a_place()
+    return book(recalls=recalls, resource=room, starts_at=now, by=by, revision=revision)
+
+
+@transaction.atomic
+def here_already(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
+    """Move the appointment of somebody who came before its day to this moment."""
+    now, room = clock.now().replace(second=0, microsecond=0), without_a_place()
+    return move(appointment=appointment, resource=room, starts_at=now, by=by, revision=revision)
+
+
+@transaction.atomic
 def move(
     *, appointment: Appointment, resource: Resource, starts_at: datetime, by: Member, revision: int
 ) -> Appointment:
     """Move an appointment to another time, for the same recalls. Raises SlotTaken, BookingRefused or StaleRow."""
     require(by, Act.BOOK)
-    if appointment.starts_at <= clock.now():
+    if appointment.starts_at <= clock.now() and appointment.resource.use != Use.WALK_IN:
         raise BookingRefused(_("This appointment has begun: say first how it ended."))
     _check_still_wanted(appointment, timezone.localdate(starts_at))
-    check_hours(resource, starts_at, appointment.minutes)
+    session = check_hours(resource, starts_at, appointment.minutes)
     was, was_in, still_booked = (
         appointment.starts_at,
         appointment.resource_id,
         {"state": AppointmentState.BOOKED},
     )
-    place = {"resource": resource, "starts_at": starts_at, "changed_by": by}
+    place = {
+        "resource": resource,
+        "starts_at": starts_at,
+        "changed_by": by,
+        "clinician_id": session.clinician_id if session else None,
+    }
     change(appointment, seen=revision, at=clock.now(), where=still_booked, **place)
     appointment.cells.all().delete()
     take_cells(appointment)
@@ -145,6 +201,8 @@ def _check_open_by_then(beside: list[Recall], day: date) -> None:
 
 
 def take_cells(appointment: Appointment) -> None:
+    if appointment.resource.use != Use.ROOM:
+        return
     rows = [
         BookedCell(resource_id=appointment.resource_id, starts_at=cell, appointment=appointment)
         for cell in cells(appointment.starts_at, appointment.minutes)
@@ -153,7 +211,7 @@ def take_cells(appointment: Appointment) -> None:
         with transaction.atomic():
             BookedCell.objects.bulk_create(rows)
     except IntegrityError as error:
-        raise SlotTaken("Somebody else has just booked this time.") from error
+        raise SlotTaken(_("Somebody else has just booked this time.")) from error
 
 
 @transaction.atomic
@@ -177,28 +235,35 @@ def record_attended(
 
 
 @transaction.atomic
-def record_missed(*, appointment: Appointment, by: Member, revision: int) -> Appointment:
-    """Record that the patient did not come: each recall is due again with its original dates, on today's list."""
+def record_missed(
+    *, appointment: Appointment, by: Member, revision: int, not_brought: bool = False
+) -> Appointment:
+    """Record that the patient did not come: each recall is due again with its original dates, on today's list.
+
+    `not_brought`: a minor, or somebody who depends on others to come; a dermatologist decides at once what follows.
+    """
     require(by, Act.BOOK)
     if appointment.starts_at > clock.now():
         raise BookingRefused(_("This appointment lies ahead; it can be cancelled."))
-    _end(appointment, revision, AppointmentState.MISSED, by)
+    _end(appointment, revision, AppointmentState.MISSED, by, not_brought=not_brought)
     _open_again(appointment, by, "missed")
-    audit.record("appointment.miss", by=by, subject=appointment, patient=appointment.patient)
+    patient = appointment.patient
+    audit.record("appointment.miss", by=by, subject=appointment, patient=patient, not_brought=not_brought)
     what_next.ask_after_missed(appointment, by)
     return appointment
 
 
 @transaction.atomic
-def cancel(*, appointment: Appointment, by: Member, revision: int, whose: str) -> Appointment:
+def cancel(*, appointment: Appointment, by: Member, revision: int, whose: str, why: str = "") -> Appointment:
     """Cancel an appointment, by the patient or by the clinic: the second never counts as the patient's delay."""
     require(by, Act.BOOK)
     if whose not in _CANCELLED:
         raise BookingRefused(_("Say who cancelled: the patient or the clinic."))
-    _end(appointment, revision, _CANCELLED[whose], by)
+    _end(appointment, revision, _CANCELLED[whose], by, cancelled_because=why.strip())
     appointment.cells.all().delete()
     _open_again(appointment, by, f"cancelled_by_{whose}")
-    audit.record("appointment.cancel", by=by, subject=appointment, patient=appointment.patient, whose=whose)
+    said = {"whose": whose, "why": why.strip()}
+    audit.record("appointment.cancel", by=by, subject=appointment, patient=appointment.patient, **said)
     return appointment
 
 
@@ -214,5 +279,4 @@ def _open_again(appointment: Appointment, by: Member, why: str) -> None:
     rows = list(appointment.recalls.select_related("patient"))
     for row in rows:
         closing.reopen(row, by=by, why=why)
-    worklists.put_back(rows)
     jobs.request_work("replan", appointment.patient_id)

@@ -11,24 +11,18 @@ from clinic.access import Act, require
 from clinic.models import ContactRoute, Member, RouteKind
 from clinic.people import patients
 from clinic.trail import audit
-from clinic.wording import write_day
-from scheduling.desk import what_next, worklists
-from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, ContactAttempt, Outcome, Recall
+from clinic.wording import Words, write_day
+from scheduling.desk import claims, what_next
+from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, Call, ContactAttempt, Outcome, Recall
 from scheduling.planning import ladder
-
-# After these the desk has done today what it can for this recall.
-_SETTLES_THE_DAY = (
-    Outcome.SPOKE,
-    Outcome.SPOKE_AUTHORISED,
-    Outcome.SENT,
-    Outcome.ASKS_LATER,
-    Outcome.DECLINED,
-    Outcome.BOOKED,
-)
 
 
 class ContactRefused(ValueError):
-    """Raised where an attempt cannot be logged so; the text is the sentence for the page."""
+    """Raised where an attempt cannot be logged so; the text is the sentence for the page, `field` what it is about."""
+
+    def __init__(self, text: Words, field: str = "") -> None:
+        super().__init__(str(text))
+        self.field = field
 
 
 @transaction.atomic
@@ -44,17 +38,20 @@ def log_attempt(
     next_on: date | None = None,
     note: str = "",
     at: datetime | None = None,
+    call: Call | None = None,
 ) -> ContactAttempt:
     """Log one attempt with its outcome. A dead number or a returned letter ends that route and does not count.
 
     Declined, or the ladder used up: a dermatologist decides what follows, and the recall stays on its list.
     """
     require(by, Act.CONTACT)
+    claims.hold(recall.patient, by)
     at = at or clock.now()
     _check(recall, route, address, outcome, at)
     _check_next_day(recall, by, outcome, next_on)
     attempt = ContactAttempt.objects.create(
         recall=recall,
+        call=call,
         at=at,
         by=by,
         route=route,
@@ -68,8 +65,6 @@ def log_attempt(
     )
     if outcome in DOES_NOT_COUNT:
         _kill_route(attempt)
-    if outcome in _SETTLES_THE_DAY or next_on:
-        worklists.finish_for([recall], by=by)
     audit.record(
         "contact.attempt",
         by=by,
@@ -106,7 +101,7 @@ def _check(recall: Recall, route: str, address: str, outcome: str, at: datetime)
 
 def _check_next_day(recall: Recall, by: Member, outcome: str, next_on: date | None) -> None:
     if outcome == Outcome.ASKS_LATER and next_on is None:
-        raise ContactRefused(_("Say on which day the patient asks to be called."))
+        raise ContactRefused(_("Say on which day the patient asks to be called."), "next_on")
     furthest = what_next.furthest_day(recall, by)
     if next_on and not clock.today() < next_on <= furthest:
         raise ContactRefused(
@@ -114,7 +109,8 @@ def _check_next_day(recall: Recall, by: Member, outcome: str, next_on: date | No
                 "The next day lies from tomorrow on and is %(day)s at the latest; "
                 "a dermatologist may put it off for longer."
             )
-            % {"day": write_day(furthest)}
+            % {"day": write_day(furthest)},
+            "next_on",
         )
 
 

@@ -1,6 +1,5 @@
 """Take back a wrong entry of the desk, by who made it, within ten minutes, unless somebody has acted on it."""
 
-from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -15,14 +14,14 @@ from clinic.people import patients, visits
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 from clinic.wording import Words
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts
 from scheduling.desk.booking import BookingRefused
 from scheduling.desk.contacts import ContactRefused
 from scheduling.models import (
     Appointment,
     AppointmentState,
     ContactAttempt,
-    Recall,
+    Outcome,
     RecallState,
     Resource,
     StruckAttempt,
@@ -86,14 +85,18 @@ def _move_back(appointment: Appointment, by: Member, revision: int, moved: dict[
 
 
 def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
+    booked_at = appointment.changed_at
     fields = {"state": AppointmentState.CANCELLED_BY_CLINIC, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), where={"state": AppointmentState.BOOKED}, **fields)
     appointment.cells.all().delete()
     rows = list(appointment.recalls.filter(state=RecallState.BOOKED).select_related("patient"))
     for row in rows:
         change(row, seen=row.revision, at=clock.now(), state=state_on(row))
-    worklists.put_back(rows)
     rebook.settled(appointment, by)
+    # The call by which it was booked says so: it stays readable, struck through.
+    calls = ContactAttempt.objects.filter(recall__in=rows, by=by, at__gte=booked_at, struck__isnull=True)
+    for attempt in calls.filter(outcome=Outcome.BOOKED).select_related("recall__patient"):
+        strike(attempt=attempt, by=by)
 
 
 def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
@@ -105,12 +108,12 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
         _take_its_place(appointment)
     _withdraw(appointment, by, because=appointment, refused=BookingRefused)
     fields: dict[str, Any] = {"state": AppointmentState.BOOKED, "visit": None, "changed_by": by}
+    fields |= {"not_brought": False, "cancelled_because": ""}
     change(appointment, seen=revision, at=clock.now(), **fields)
     for row in rows:
         counted = (row.purpose, row.subject) not in done
         again: dict[str, Any] = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
         change(row, seen=row.revision, at=clock.now(), **again)
-    worklists.finish_for(rows, by=by)
     rebook.look_at(appointment, by=by)
 
 
@@ -146,13 +149,8 @@ def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
     _withdraw(attempt, by, because=row, refused=ContactRefused)
     for route in contacts.routes_used(attempt).filter(dead_since__isnull=False, changed_at__gte=attempt.at):
         patients.revive_route(route=route, by=by, because=row)
-    worklists.put_back(_on_the_list(attempt.recall))
     audit.record("contact.strike", by=by, subject=attempt, patient=attempt.recall.patient)
     return row
-
-
-def _on_the_list(recall: Recall) -> Iterable[Recall]:
-    return worklists.to_reach(clock.today()).filter(pk=recall.pk)
 
 
 def _withdraw(

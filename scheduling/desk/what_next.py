@@ -13,7 +13,6 @@ from clinic.access import Act, may
 from clinic.duties import ledger, limits, steps
 from clinic.models import Duty, Member
 from clinic.wording import write_day
-from scheduling.desk import worklists
 from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
 from scheduling.planning import ladder
 from scheduling.recalls import closing
@@ -59,11 +58,17 @@ def ask_after_attempt(attempt: ContactAttempt) -> None:
         _ask(recall, attempt, attempt.by, "attempts_used_up")
 
 
+def ask_if_used_up(recall: Recall, attempts: int) -> None:
+    """Ask about a recall whose attempts a new ladder uses up, because of the last one."""
+    last = standing(recall).filter(counts=True).order_by("at", "pk").last()
+    if last is not None and tried(recall) >= attempts:
+        _ask(recall, last, last.by, "attempts_used_up")
+
+
 @transaction.atomic
 def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
     """Let a recall rest until a day, by a dermatologist: off today's list, and what was asked about it is answered."""
     closing.mark_unreachable(recall=recall, by=by, revision=revision, next_look_on=next_look_on, note=note)
-    worklists.finish_for([recall], by=by)
     words = _("look again on %(day)s: %(note)s") % {"day": write_day(next_look_on), "note": note}
     for duty in waiting_about(recall):
         steps.settle(duty=duty, by=by, revision=duty.revision, outcome="decided", words=words)
@@ -71,9 +76,11 @@ def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date,
 
 
 def ask_after_missed(appointment: Appointment, by: Member) -> None:
-    """Ask a dermatologist what follows after a second missed visit for the same recall."""
+    """Ask a dermatologist what follows after a second missed visit for the same recall, or if nobody brought them."""
     for row in appointment.recalls.select_related("patient"):
-        if row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
+        if appointment.not_brought:
+            _ask(row, appointment, by, "not_brought")
+        elif row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
             _ask(row, appointment, by, "missed_again")
 
 

@@ -26,6 +26,7 @@ class ContactAttempt(AppendOnly):
     """An attempt to reach a patient, only added. It counts only if it could have reached the patient."""
 
     recall = models.ForeignKey("scheduling.Recall", on_delete=models.PROTECT, related_name="attempts")
+    call = models.ForeignKey("scheduling.Call", null=True, on_delete=models.PROTECT, related_name="attempts")
     at = models.DateTimeField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     route = models.CharField(max_length=8, choices=RouteKind)

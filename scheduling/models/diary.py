@@ -1,57 +1,9 @@
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import Stated
-
-
-class Resource(models.Model):
-    """A room or a clinician who can be booked; an approved overbook is a resource of its own."""
-
-    name = models.CharField(max_length=60, unique=True)
-    active = models.BooleanField(default=True)
-
-    class Meta:
-        ordering = ["name"]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class Session(models.Model):
-    """Bookable hours of a resource on one local day."""
-
-    resource = models.ForeignKey(Resource, on_delete=models.PROTECT, related_name="sessions")
-    day = models.DateField()
-    opens = models.TimeField()
-    closes = models.TimeField()
-    slot_minutes = models.PositiveSmallIntegerField(default=20)
-
-    class Meta:
-        ordering = ["day", "opens", "resource"]
-        indexes = [models.Index(fields=["day"])]
-        constraints = [
-            models.UniqueConstraint(fields=["resource", "day", "opens"], name="a_session_opens_once"),
-            models.CheckConstraint(
-                condition=Q(opens__lt=F("closes")), name="a_session_closes_after_it_opens"
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.resource} on {self.day}"
-
-
-class ClosureDay(models.Model):
-    """A day on which the clinic is closed: it moves bookings, never due dates."""
-
-    day = models.DateField(unique=True)
-    reason = models.CharField(max_length=80)
-
-    class Meta:
-        ordering = ["day"]
-
-    def __str__(self) -> str:
-        return f"{self.day}: {self.reason}"
+from scheduling.models.hours import Resource
 
 
 class AppointmentState(models.TextChoices):
@@ -66,6 +18,14 @@ class Appointment(Stated):
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="appointments")
     resource = models.ForeignKey(Resource, on_delete=models.PROTECT, related_name="appointments")
     starts_at = models.DateTimeField()
+    clinician = models.ForeignKey(
+        "clinic.Member",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="whose session it was booked in",
+    )
     minutes = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=22, choices=AppointmentState, default=AppointmentState.BOOKED)
     booked_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
@@ -79,7 +39,16 @@ class Appointment(Stated):
     visit = models.ForeignKey(
         "clinic.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    not_brought = models.BooleanField(
+        default=False, help_text="missed by somebody who depends on others to come: was not brought"
+    )
+    cancelled_because = models.CharField(
+        max_length=200, blank=True, help_text="why it was cancelled, as it was said"
+    )
     recalls = models.ManyToManyField("scheduling.Recall", related_name="appointments")
+    confirmed_for = models.DateTimeField(
+        null=True, blank=True, help_text="the time that the patient confirmed: another one is confirmed anew"
+    )
 
     class Meta:
         ordering = ["starts_at", "pk"]
@@ -91,6 +60,9 @@ class Appointment(Stated):
             ),
             models.CheckConstraint(
                 condition=Q(state__in=AppointmentState.values), name="an_appointment_has_a_known_state"
+            ),
+            models.CheckConstraint(
+                condition=Q(not_brought=False) | Q(state="missed"), name="who_was_not_brought_missed_it"
             ),
         ]
 

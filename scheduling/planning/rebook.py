@@ -1,14 +1,18 @@
 """Open the duty to rebook appointments that no longer fit what they were booked for, and end it."""
 
+from collections.abc import Iterable
+
 from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.duties import ledger
-from clinic.models import Duty, Member
+from clinic.models import Duty, Leave, Member
+from clinic.people import leave
 from clinic.trail.audit import subject_of
 from scheduling.models import OPEN, Appointment, AppointmentState, ClosureDay, Recall, Urgency
 
 KIND = "rebook"
+_NO_ANSWER = r"^(scheduling|clinic\.leave)"
 
 
 def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
@@ -16,6 +20,8 @@ def look_at(appointment: Appointment, *, by: Member | None = None) -> None:
     day = timezone.localdate(appointment.starts_at)
     if closed := ClosureDay.objects.filter(day=day).first():
         _owe_closed(appointment, closed, by)
+    if away := leave.away(day).filter(member=appointment.clinician_id).select_related("member").first():
+        _owe_away(appointment, away, by)
     rows = list(appointment.recalls.all())
     still_open = [row for row in rows if row.state in OPEN]
     if rows and not still_open:
@@ -40,9 +46,50 @@ def not_asked_for(row: Recall) -> None:
         owe(visit, {"code": "not_asked_for", "purpose": row.purpose}, None)
 
 
-def rebook_of_day(closed: ClosureDay, by: Member) -> None:
+def rebook_of_day(closed: ClosureDay, by: Member | None) -> None:
     for visit in _booked().filter(starts_at__date=closed.day):
         _owe_closed(visit, closed, by)
+
+
+def rebook_of_leave(row: Leave, by: Member) -> None:
+    for visit in _booked_in(row):
+        _owe_away(visit, row, by)
+
+
+def rebook_without_hours(visits: Iterable[Appointment], by: Member) -> None:
+    """Have appointments rebooked whose session was removed."""
+    for visit in visits:
+        owe(visit, {"code": "no_hours"}, by)
+
+
+def open_again(closed: ClosureDay, by: Member) -> None:
+    """Take a closed day away, and what was owed because of it."""
+    visits, because = list(_booked().filter(starts_at__date=closed.day)), subject_of(closed)
+    closed.delete()
+    _withdraw(visits, "closed", because, by)
+
+
+def there_after_all(row: Leave, by: Member) -> None:
+    """Withdraw what was owed because somebody was to be away."""
+    _withdraw(list(_booked_in(row)), "away", subject_of(row), by)
+
+
+def _withdraw(visits: list[Appointment], code: str, because: str, by: Member) -> None:
+    """What is still wrong with an appointment, such as that it is late, is owed for that."""
+    rows = ledger.open_duties().filter(kind=KIND, opened_from__in=[subject_of(visit) for visit in visits])
+    for duty in rows.filter(because__code=code).select_related("patient"):
+        ledger.withdraw(duty, by=by, because=because)
+    for visit in visits:
+        look_at(visit, by=by)
+
+
+def _booked_in(row: Leave) -> QuerySet[Appointment]:
+    days = (row.first_day, row.last_day)
+    return _booked().filter(clinician=row.member_id, starts_at__date__range=days)
+
+
+def _owe_away(appointment: Appointment, row: Leave, by: Member | None) -> None:
+    owe(appointment, {"code": "away", "who": str(row.member)}, by)
 
 
 def _owe_closed(appointment: Appointment, closed: ClosureDay, by: Member | None) -> None:
@@ -57,7 +104,8 @@ def owe(appointment: Appointment, why: dict[str, str], by: Member | None, *, urg
     because = {**why, "booked": str(timezone.localdate(appointment.starts_at))}
     # Answered once for this reason and this day, it would come back with every replan and be waved through unread.
     before = Duty.objects.filter(kind=KIND, opened_from=subject_of(appointment), ended_at__isnull=False)
-    answered = before.exclude(evidence=subject_of(appointment)).values_list("because", flat=True)
+    # A move, or a day that was opened again, answers nothing: only a dermatologist's word or ground does.
+    answered = before.exclude(evidence__regex=_NO_ANSWER).values_list("because", flat=True)
     if because in answered:
         return
     ledger.open_duty(

@@ -64,7 +64,7 @@ class Portion:
 
 def state_on(due: Due | Recall, today: date | None = None) -> RecallState:
     """Give the state of a recall on a day: due from its ladder's length before its earliest day."""
-    opens = lateness.opens_on(due.earliest, ladder.ladder_of(due.urgency).lead_days)
+    opens = lateness.opens_on(due.earliest, ladder.standing_of(due.urgency).lead_days)
     return RecallState.DUE if opens <= (today or clock.today()) else RecallState.PLANNED
 
 

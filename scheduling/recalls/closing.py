@@ -36,7 +36,7 @@ def become_due(today: date) -> int:
     """Put planned recalls on the list once their ladder's length before the earliest day is reached."""
     count = 0
     for urgency in Urgency.values:
-        reached = today + timedelta(days=ladder.ladder_of(urgency).lead_days)
+        reached = today + timedelta(days=ladder.standing_of(urgency).lead_days)
         rows = Recall.objects.filter(
             state=RecallState.PLANNED,
             urgency=urgency,
@@ -86,7 +86,7 @@ def close(*, recall: Recall, by: Member, revision: int, ground: str, note: str) 
             _("“Entered in error” is closed by a second person, after somebody else proposed it.")
         )
     _close(recall, by, revision, ground, note)
-    desk_may = ladder.ladder_of(recall.urgency).closed_by_desk
+    desk_may = ladder.standing_of(recall.urgency).closed_by_desk
     asked.answer(recall, by=[by, None] if desk_may else [by], evidence=recall)
     proposals.settle_all(proposals.about(recall), "closed", who=str(by))
     return recall
@@ -208,7 +208,7 @@ def reopen(recall: Recall, *, by: Member, why: str) -> None:
 
 
 def _check_right(recall: Recall, by: Member, ground: str) -> None:
-    desk_may = ladder.ladder_of(recall.urgency).closed_by_desk or ground == Ground.SUPERSEDED
+    desk_may = ladder.standing_of(recall.urgency).closed_by_desk or ground == Ground.SUPERSEDED
     require(by, Act.PROPOSE_CLOSING if desk_may else Act.CLOSE_RECALLS)
 
 

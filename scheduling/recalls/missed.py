@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from clinic.models import Patient
 from clinic.wording import Words, write_day
-from scheduling.models import Appointment, ContactAttempt, Recall, WorkItem
+from scheduling.models import Appointment, Claim, ContactAttempt, Recall
 from scheduling.planning import ladder
 from scheduling.recalls import wording
 from scheduling.recalls.missed_reasons import SPOKE, late, with_reasons
@@ -48,14 +48,15 @@ class MissedRow:
     @property
     def is_member(self) -> bool:
         """Whether a person has it, by name, and not a role."""
-        return bool(self.recall.claims)  # type: ignore[attr-defined]  # prefetched by `rows`
+        return bool(_claims_of(self.recall))
 
 
 def rows(today: date, keys: Sequence[int] | None = None) -> list[MissedRow]:
     """List the rows, the oldest first, each with why it is late and whose it is; `keys`: those of one page."""
     found = late(today) if keys is None else late(today).filter(pk__in=keys)
-    shown = with_reasons(found, today).select_related("patient").prefetch_related(*_details(today))
-    return [_row(recall, today) for recall in shown]
+    shown = with_reasons(found, today).select_related("patient").prefetch_related(*_details())
+    ladders = ladder.in_force()
+    return [_row(recall, today, ladders[recall.urgency].attempts) for recall in shown]
 
 
 def as_csv(found: Sequence[MissedRow]) -> str:
@@ -86,19 +87,19 @@ def _safe(cell: object) -> str:
     return f"'{text}" if text.startswith(_RISKY) else text
 
 
-def _details(today: date) -> "list[Prefetch[Any]]":
-    claimed = WorkItem.objects.filter(day=today, state="claimed").select_related("claimed_by")
+def _details() -> "list[Prefetch[Any]]":
+    claimed = Claim.objects.filter(by__isnull=False).select_related("by")
     return [
         Prefetch("attempts", ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")),
         Prefetch("appointments", Appointment.objects.order_by("starts_at", "pk")),
-        Prefetch("work_items", claimed, to_attr="claims"),
+        Prefetch("patient__claim", claimed),
     ]
 
 
-def _row(recall: Recall, today: date) -> MissedRow:
+def _row(recall: Recall, today: date, attempts: int) -> MissedRow:
     reason = recall.reason  # type: ignore[attr-defined]  # annotated by `rows`
     late_by = lateness.days_late(recall.latest, today)
-    return MissedRow(recall.patient, recall, late_by, reason, _why(reason, recall), _owner(recall))
+    return MissedRow(recall.patient, recall, late_by, reason, _why(reason, recall), _owner(recall, attempts))
 
 
 def _why(reason: str, recall: Recall) -> str:
@@ -144,10 +145,15 @@ _TRIED: dict[str, Callable[[int], str]] = {
 }
 
 
-def _owner(recall: Recall) -> str:
+def _claims_of(recall: Recall) -> list[Claim]:
+    """Give the claim on the patient, which `rows` fetched."""
+    claim = getattr(recall.patient, "claim", None)
+    return [claim] if claim is not None and claim.by is not None else []
+
+
+def _owner(recall: Recall, attempts: int) -> str:
     """Say whose work it is: always a role's, and by name while somebody works on it."""
-    if recall.claims:  # type: ignore[attr-defined]
-        return str(recall.claims[0].claimed_by)  # type: ignore[attr-defined]
+    if claims := _claims_of(recall):
+        return str(claims[0].by)
     counted = sum(attempt.counts for attempt in recall.attempts.all())
-    exhausted = counted >= ladder.ladder_of(recall.urgency).attempts
-    return _("dermatologist") if exhausted or recall.proposed_ground else _("desk")
+    return _("dermatologist") if counted >= attempts or recall.proposed_ground else _("desk")

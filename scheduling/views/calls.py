@@ -1,40 +1,30 @@
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Case, QuerySet, Value, When
 from django.http import HttpResponse
-from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
-from clinic.models import Patient, StaleRow
+from clinic.models import StaleRow
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict, page_form
 from clinic.trail import audit
-from scheduling.desk import bookable, booking, contacts, taking_back, what_next, worklists
-from scheduling.forms import AttemptForm, BookForm, ClosingForm, LaterForm
-from scheduling.models import OPEN, ContactAttempt, Ground, Recall, RecallState
-from scheduling.planning import ladder, rebook
+from scheduling.desk import claims, contacts, taking_back, what_next
+from scheduling.forms import ClosingForm, LaterForm
+from scheduling.models import OPEN, ContactAttempt, Ground, Recall
+from scheduling.pages.ladder_words import ladder_words
+from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
-
-LOOK_AHEAD = timedelta(days=90)
-SLOTS = 8
-
-
-def open_recalls(patient: Patient) -> QuerySet[Recall]:
-    """List the open recalls: those to be reached first, then what is booked, then what is only planned."""
-    first = Case(When(state="due", then=Value(0)), When(state="booked", then=Value(1)), default=Value(2))
-    rows = patient.recalls.filter(state__in=OPEN).annotate(turn=first)
-    return rows.order_by("turn", "urgency", "latest", "pk")
+from scheduling.views.diary import book as book_views
 
 
 @allow(Act.SEE_WORKLIST)
-def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> HttpResponse:
+def recall(request: StaffRequest, pk: int) -> HttpResponse:
     found = _recall(pk)
     patient, today = found.patient, clock.today()
     audit.read(patient, by=request.user, page="recall")
@@ -52,20 +42,18 @@ def recall(request: StaffRequest, pk: int, form: AttemptForm | None = None) -> H
         "routes": list(patient.routes.all()),
         "attempts": _attempts(found, request.user),
         "left": contacts.attempts_left(found),
-        "ladder": ladder.ladder_of(found.urgency),
-        "item": worklists.items_of(today).filter(recall=found).first(),
+        "ladder_words": ladder_words(found.urgency),
+        "holder": claims.holder_of(patient),
         "appointments": _appointments(found, request.user),
         "answers": _answers(found),
-        "furthest": what_next.furthest_day(found, request.user),
-        "form": form or AttemptForm(patient=patient),
         "is_open": is_open,
         "may_call": is_open and may(request.user, Act.CONTACT),
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
         "may_take_back": closing.may_take_back(found, request.user),
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
-        **_places_to_book(found, request.user),
+        **book_views.what_can_be_booked(found, request),
     }
-    return render(request, "scheduling/recall.html", context, status=422 if form is not None else 200)
+    return render(request, "scheduling/recall.html", context)
 
 
 def _attempts(found: Recall, member: Any) -> list[tuple[ContactAttempt, bool]]:
@@ -98,61 +86,6 @@ def _recall(pk: int) -> Recall:
     return get_object_or_404(Recall.objects.select_related("patient", *signed), pk=pk)
 
 
-def _places_to_book(found: Recall, member: Any) -> dict[str, Any]:
-    """Find free places inside the window; where there is none, say so and show the next ones."""
-    if found.state not in (RecallState.PLANNED, RecallState.DUE) or not may(member, Act.BOOK):
-        return {"may_book": False}
-    beside = list(_beside(found))
-    places = wording.subjects(beside)
-    return {
-        "may_book": True,
-        **free_places(found.earliest, found.latest),
-        "beside": [(row, wording.what_for(row, places)) for row in beside],
-    }
-
-
-def _beside(found: Recall) -> QuerySet[Recall]:
-    """Find other duties of this patient that the same visit may be for: their windows overlap, or were not kept."""
-    rows = Recall.objects.filter(patient=found.patient, state__in=(RecallState.PLANNED, RecallState.DUE))
-    by_then = max(found.latest, clock.today())
-    return (
-        rows.exclude(pk=found.pk)
-        .filter(earliest__lte=by_then)
-        .select_related("patient")
-        .order_by("latest", "pk")
-    )
-
-
-def free_places(earliest: date, latest: date, minutes: int = 20) -> dict[str, Any]:
-    """Find free places inside the window, or where there is none the next ones after it."""
-    today = clock.today()
-    inside = _slots(max(today, earliest), latest, minutes) if today <= latest else []
-    after = [] if inside else _slots(max(today, latest + timedelta(days=1)), today + LOOK_AHEAD, minutes)
-    return {"inside": inside, "after": after, "look_ahead": today + LOOK_AHEAD}
-
-
-def _slots(since: date, until: date, minutes: int) -> list[bookable.Slot]:
-    if since > until:
-        return []
-    return bookable.free_slots(since=since, until=until, minutes=minutes, limit=SLOTS)
-
-
-@allow(Act.CONTACT)
-@require_POST
-def attempt(request: StaffRequest, pk: int) -> HttpResponseBase:
-    found = _recall(pk)
-    form = AttemptForm(request.POST, patient=found.patient)
-    if form.is_valid():
-        try:
-            made = contacts.log_attempt(recall=found, by=request.user, **form.data_of_attempt())
-        except contacts.ContactRefused as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(request, _("Logged: %(outcome)s.") % {"outcome": made.get_outcome_display()})
-            return redirect("scheduling:recall", pk)
-    return recall(request, pk, form=form)
-
-
 @allow(Act.CONTACT)
 @require_POST
 def strike(request: StaffRequest, pk: int) -> HttpResponse:
@@ -167,30 +100,6 @@ def strike(request: StaffRequest, pk: int) -> HttpResponse:
     return redirect("scheduling:recall", found.recall_id)
 
 
-@allow(Act.BOOK)
-@require_POST
-def book(request: StaffRequest, pk: int) -> HttpResponse:
-    found, back = _recall(pk), resolve_url("scheduling:recall", pk)
-    form = BookForm(request.POST, beside=_beside(found))
-    if not form.is_valid():
-        messages.error(request, _("Choose one of the free places."))
-        return redirect(back)
-    given = form.cleaned_data
-    try:
-        made = booking.book(recalls=[found, *given.pop("also")], by=request.user, **given)
-    except StaleRow as error:
-        return conflict(request, error, back)
-    except booking.BookingRefused as error:
-        messages.error(request, str(error))
-        return redirect(back)
-    messages.success(request, _("Booked for %(who)s.") % {"who": found.patient})
-    if rebook.is_owed(made):
-        messages.warning(
-            request, _("It is late for what it is for: it stands on Today until a dermatologist confirms it.")
-        )
-    return redirect(back)
-
-
 @allow(Act.PROPOSE_CLOSING)
 def close(request: StaffRequest, pk: int) -> HttpResponse:
     """Close a recall, or propose to: one form for both; whoever may not close this recall proposes it."""
@@ -199,6 +108,7 @@ def close(request: StaffRequest, pk: int) -> HttpResponse:
     form = ClosingForm(request.POST or None, initial=first, series=discharge.series_of(found))
     if form.is_valid():
         try:
+            claims.hold(found.patient, request.user)
             done = _close_or_propose(found, request.user, form.cleaned_data)
         except StaleRow as error:
             return conflict(request, error, back)
@@ -234,7 +144,7 @@ def take_closing_back(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
-    desk = ladder.ladder_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
+    desk = ladder.standing_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
     second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
     series = given.pop("series")
     if given["ground"] == Ground.DISCHARGE and may(member, Act.CLOSE_RECALLS):
@@ -249,7 +159,7 @@ def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
 
 
 def _who_closes(found: Recall, member: Any) -> str:
-    if ladder.ladder_of(found.urgency).closed_by_desk:
+    if ladder.standing_of(found.urgency).closed_by_desk:
         return _("A reminder: the desk may close it with a ground. “Entered in error” needs a second person.")
     rule = _("Urgency %(letter)s: a dermatologist closes it, unless another recall takes its place.")
     rule = rule % {"letter": found.urgency}
@@ -275,16 +185,3 @@ def unreachable(request: StaffRequest, pk: int) -> HttpResponse:
     more = {"patient": found.patient, "note": note}
     title, button = _("Look again on a later day"), _("Look again then")
     return page_form(request, form, title, back=back, button=button, **more)
-
-
-@allow(Act.CONTACT)
-def call(request: StaffRequest, pk: int) -> HttpResponse:
-    """Lead from the patient's page to the most urgent recall."""
-    patient = get_object_or_404(Patient, pk=pk)
-    first = open_recalls(patient).first()
-    if first:
-        return redirect("scheduling:recall", first.pk)
-    messages.info(
-        request, _("Nothing is open for %(who)s: there is no recall to call or book for.") % {"who": patient}
-    )
-    return redirect("clinic:patient", pk)

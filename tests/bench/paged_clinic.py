@@ -13,6 +13,7 @@ def invent(count, due, by):
     """`count` patients; `due` of them are to be reached today, a quarter past the last day of their window."""
     from clinic import clock
     from clinic.models import Patient
+    from scheduling.today import worklists
 
     random_, today = random.Random(count), clock.today()
     for start in range(0, count, BATCH):
@@ -26,12 +27,13 @@ def invent(count, due, by):
     duties(patients[: due // 2], today, by)
     pictures(patients[: due // 2], today, by)
     problems(today)
+    worklists.build(today)
 
 
 def recalls(patients, due, today, random_):
     """One open check for everybody; those who are due stand on the list of the day, and some were tried."""
     from clinic import clock, policies
-    from scheduling.models import ContactAttempt, Recall, WorkItem
+    from scheduling.models import ContactAttempt, Recall
 
     rules, rows = policies.in_force("rules"), []
     for index, patient in enumerate(patients):
@@ -49,13 +51,6 @@ def recalls(patients, due, today, random_):
             )
         )  # fmt: skip
     rows = Recall.objects.bulk_create(rows, batch_size=400)[:due]
-    WorkItem.objects.bulk_create(
-        [
-            WorkItem(day=today, recall=row, position=place, changed_at=clock.now())
-            for place, row in enumerate(sorted(rows, key=lambda row: (row.latest, row.pk)), 1)
-        ],
-        batch_size=400,
-    )
     member = rules.proposed_by
     ContactAttempt.objects.bulk_create(
         [

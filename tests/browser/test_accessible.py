@@ -32,7 +32,15 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
 RESULT = ROOT / "tests" / "bench" / "results" / "accessible.md"
 COMMAND = "GRID=1 python -m pytest tests/browser/test_accessible.py -k grid"
-NO_PAGES = {"words_of_scripts", "scheduling:missed_csv", "lesions:view_image", "lesions:change_map"}
+NO_PAGES = {
+    "words_of_scripts",
+    "scheduling:missed_csv",
+    "lesions:view_image",
+    "lesions:change_map",
+    # Parts of pages, which are seen in them.
+    "scheduling:places",
+    "scheduling:places_to_move",
+}
 STRANGER = "nobody yet"
 SEES_MOST_FIRST = ("dermatologist", "nurse", "manager", "administrator", STRANGER)
 SCHEMES, WIDTHS = ("light", "dark"), (320, 1366)

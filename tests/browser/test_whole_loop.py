@@ -146,17 +146,17 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
     assert check.latest < clock.today()
 
     jobs.chores(midday())  # the morning's chores: what is due, the list, the count
-    sign_in(page, staff["nurse"])
+    sign_in(page, staff["manager"])
     open_hours(page)
+    sign_in(page, staff["nurse"])
     page.goto(reverse("scheduling:today"))
     expect(page.locator("main")).to_contain_text("Wilhelmina Orchard-Pike")
     shot("4-today")
     row = page.locator(".row", has_text="Wilhelmina").filter(has_text="skin check")
     row.get_by_role("button", name="Call").click()
-    page.goto(reverse("scheduling:recall", args=[check.pk]))
-    log_call(page)
     shot("5-call")
-    page.locator("#book").get_by_role("button", name="Book").first.click()
+    week_by_week(page)
+    book_in_the_call(page)
     check.refresh_from_db()
     assert check.state == "booked"
 
@@ -165,7 +165,7 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
         jobs.chores(midday())
         sign_in(page, staff["nurse"])
         page.goto(reverse("scheduling:today"))
-        page.locator(".row", has_text="Did they come?").get_by_role("button", name="Missed").click()
+        page.locator(".row", has_text="Wilhelmina").get_by_role("button", name="Did not come").click()
         expect(page.locator("body")).to_contain_text("original dates")
         check.refresh_from_db()
         assert (check.state, check.reopened) == ("due", 1)
@@ -184,19 +184,33 @@ def midday() -> datetime:
 
 
 def open_hours(page) -> None:
-    """Bookable hours tomorrow, typed into the diary's own form."""
-    page.goto(reverse("scheduling:diary"))
-    form = page.locator(f"form[action$='{reverse('scheduling:open_hours')}']")
+    """Bookable hours tomorrow, by the manager."""
+    page.goto(reverse("scheduling:open_hours"))
+    form = page.locator("main form")
     form.get_by_label("Room or person").fill("Room 2")
     form.get_by_label("Day").fill((clock.today() + timedelta(days=1)).isoformat())
     form.get_by_label("From").fill("09:00")
     form.get_by_label("Until").fill("12:00")
     form.get_by_role("button").click()
+    page.wait_for_url(f"**{reverse('scheduling:sessions')}")
 
 
-def log_call(page) -> None:
-    form = page.locator("#attempt")
-    form.get_by_label("telephone").first.check()
-    form.get_by_label("Outcome").select_option("spoke")
-    form.get_by_role("button", name="Log the attempt").click()
-    expect(page.locator("main")).to_contain_text("spoke to the patient")
+def week_by_week(page) -> None:
+    """The next week of places comes, and this one again, while what was typed on the page stays."""
+    page.get_by_label("Note", exact=False).last.fill("stays as typed")
+    first = page.locator(".places-column legend").first.inner_text()
+    page.locator("#book").get_by_role("link", name="later").click()
+    expect(page.locator(".places-column legend").first).not_to_have_text(first)
+    expect(page.locator("#book a[data-way=later]")).to_be_focused()
+    page.locator("#book").get_by_role("link", name="earlier").click()
+    expect(page.locator("#book input[name=place]").first).to_be_attached()
+    expect(page.get_by_label("Note", exact=False).last).to_have_value("stays as typed")
+
+
+def book_in_the_call(page) -> None:
+    page.get_by_label("Spoke to the patient").check()
+    page.get_by_label("How you knew who it was").select_option("date of birth")
+    page.get_by_label("What was said").fill("the check after the melanoma is due")
+    page.locator("#book input[name=place]").first.check(force=True)
+    page.get_by_role("button", name="Log, book, next").click()
+    page.wait_for_url("**/today/")

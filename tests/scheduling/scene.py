@@ -6,8 +6,9 @@ from clinic import clock
 from clinic.people import ending, visits
 from lesions.results import pathology
 from scheduling.desk import bookable, booking
-from scheduling.models import Recall, Resource
+from scheduling.models import DeskLine, Recall, Resource, Section
 from scheduling.planning import replan
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 
@@ -63,7 +64,7 @@ def came(patient, on, *done):
 
 def hours(day=TODAY, name="Room 1", opens=time(9), closes=time(17)):
     room, _ = Resource.objects.get_or_create(name=name)
-    bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=build.nurse())
+    bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=build.manager())
     return room
 
 
@@ -96,3 +97,12 @@ def later(**span):
 
 def mark(patient, **more):
     return pictures.lesion(patient, **more)
+
+
+def to_reach(day=TODAY):
+    """The recalls that Today asks the desk to phone or to write for on a day, in its order."""
+    with clock.at(NOON + (day - TODAY)):
+        worklists.build(day)
+        lines = worklists.in_order(DeskLine.objects.all(), Section.PHONE)
+        keys = [line.first for line in (*lines, *worklists.in_order(DeskLine.objects.all(), Section.WRITE))]
+        return [Recall.objects.get(pk=key.partition(":")[2]) for key in keys if key.startswith("recall:")]

@@ -24,7 +24,7 @@ from clinic.duties import ledger, proposals, steps
 from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.models import Patient, StaleRow
-from clinic.people import ending, visits
+from clinic.people import ending, leave, visits
 from clinic.people.longer_waits import MakesLonger
 from lesions.looking import queue
 from lesions.measuring import measure
@@ -33,11 +33,22 @@ from lesions.register import register
 from lesions.results import pathology
 from lesions.review import signoff, taking_back
 from scheduling.counting import duty_count, whereabouts
-from scheduling.desk import bookable, booking, contacts, worklists
+from scheduling.desk import bookable, booking, contacts
 from scheduling.desk import taking_back as desk_taking_back
-from scheduling.models import OPEN, Appointment, AppointmentState, Ground, Outcome, Recall
+from scheduling.diary import sessions
+from scheduling.models import (
+    OPEN,
+    Appointment,
+    AppointmentState,
+    ClosureDay,
+    Ground,
+    Outcome,
+    Recall,
+    Session,
+)
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -52,6 +63,7 @@ from tests.scheduling.life_acts import (
     measure_each_picture_once,
     one_of,
 )
+from tests.scheduling.life_calls import Desk
 
 pytestmark = pytest.mark.django_db
 # LIVES=10000 python -m pytest tests/scheduling/test_lives.py tries more than the suite does.
@@ -63,7 +75,7 @@ _REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 DONE: Counter[str] = Counter()
 
 
-class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
+class Clinic(Desk, Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
     """Two nurses, one or three dermatologists, a manager, and whoever comes."""
 
     def __init__(self):
@@ -96,7 +108,7 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
         if not self.plans_stand_still:
             replan.replan_many(list(replan.patients_to_replan()))
         closing.become_due(clock.today())
-        worklists.build(clock.today())
+        worklists.bring_up_to_date()
 
     def try_to(self, act, **fields):
         """Do it, or be refused without a trace: then all stands as it was looked at before."""
@@ -207,15 +219,37 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
         if recall is not None:
             self.try_to(self._book, recall=recall, by=self.by(who), days=days, hour=hour)
 
+    @rule(which=ANY, who=ANY, days=st.integers(1, 60), how=st.sampled_from(["call", "elsewhere", "here"]))
+    def it_is_booked_otherwise(self, which, who, days, how):
+        recall = one_of(Recall.objects.filter(state__in=OPEN).select_related("patient"), which)
+        if recall is None:
+            return
+        about = {"recalls": [recall], "by": self.by(who), "revision": recall.revision}
+        starts_at = scene.at(10, day=self.now.date() + timedelta(days=days))
+        if how == "here":
+            self.try_to(booking.walk_in, **about)
+        elif how == "elsewhere":
+            self.try_to(booking.book_elsewhere, where="elsewhere", starts_at=starts_at, **about)
+        else:
+            diary = {"resource": booking.elsewhere("elsewhere"), "starts_at": starts_at}
+            self.try_to(booking.book_by_call, route="phone", address="1", **diary, **about)
+
+    @rule(which=ANY, who=ANY)
+    def somebody_is_here_already(self, which, who):
+        visit = one_of(Appointment.objects.filter(state=AppointmentState.BOOKED), which)
+        if visit is not None:
+            self.try_to(booking.here_already, appointment=visit, by=self.by(who), revision=visit.revision)
+
     def _book(self, recall, by, days, hour):
         day = clock.today() + timedelta(days=days)
         room = scene.hours(day=day, name=f"Room {day} {recall.pk}", closes=time(18))
+        room.sessions.update(clinician=self.doctors[0])
         booking.book(recalls=[recall], resource=room, starts_at=scene.at(hour, day=day), by=by)
 
     @rule(
         which=ANY,
         who=ANY,
-        how=st.sampled_from(["attended", "missed", "patient", "clinic"]),
+        how=st.sampled_from(["attended", "missed", "not_brought", "patient", "clinic"]),
         did=st.booleans(),
     )
     def an_appointment_ends(self, which, who, how, did):
@@ -226,8 +260,8 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
         done = [(row.purpose, row.subject) for row in visit.recalls.all()] if did else []
         if how == "attended":
             self.try_to(booking.record_attended, done=done, **about)
-        elif how == "missed":
-            self.try_to(booking.record_missed, **about)
+        elif how in ("missed", "not_brought"):
+            self.try_to(booking.record_missed, not_brought=how == "not_brought", **about)
         else:
             self.try_to(booking.cancel, whose=how, **about)
 
@@ -235,6 +269,31 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
     def a_day_is_closed(self, days, who):
         day = self.now.date() + timedelta(days=days)
         self.try_to(bookable.close_day, day=day, reason="a holiday", by=self.by(who))
+
+    @rule(which=ANY, who=ANY)
+    def a_closed_day_is_opened(self, which, who):
+        closed = one_of(ClosureDay.objects.all(), which)
+        if closed is not None:
+            self.try_to(bookable.open_day, closed=closed, by=self.by(who))
+
+    @rule(who=ANY, days=st.integers(0, 30), length=st.integers(0, 20))
+    def somebody_is_away(self, who, days, length):
+        first = self.now.date() + timedelta(days=days)
+        span = {"first_day": first, "last_day": first + timedelta(days=length)}
+        by = self.by(who)
+        self.try_to(leave.note, member=by, by=by, all_the_same=True, **span)
+
+    @rule(which=ANY)
+    def somebody_is_there_after_all(self, which):
+        row = one_of(leave.in_force(), which)
+        if row is not None:
+            self.try_to(leave.withdraw, leave=row, by=row.member, revision=row.revision)
+
+    @rule(which=ANY)
+    def a_session_is_removed(self, which):
+        row = one_of(Session.objects.select_related("resource"), which)
+        if row is not None:
+            self.try_to(sessions.remove, session=row, by=self.manager)
 
     @rule(which=ANY, who=ANY)
     def an_entry_of_the_desk_is_taken_back(self, which, who):
@@ -327,6 +386,7 @@ class Clinic(Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
             self.plans_stand_still = False
             self.sweep()
             self.come_into_line()
+            worklists.build(clock.today())
             assert not measure.waiting() and not replan.patients_to_replan()
 
     # ---- what always holds ------------------------------------------------------------------------------

@@ -17,10 +17,10 @@ from clinic.people import ending, visits
 from lesions.register import register
 from lesions.register.endings import LesionRefused
 from lesions.review import signoff
-from scheduling.desk import worklists
 from scheduling.models import Recall
 from scheduling.planning import replan
 from scheduling.recalls import closing
+from scheduling.today import worklists
 from tests import build
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
@@ -298,13 +298,12 @@ def test_10_the_dead_keep_no_appointment(doctor):
 def test_a_proposed_death_stops_calls_and_a_refused_one_lets_them_go_on(nurse, doctor):
     recall = scene.due_check()
     worklists.build(scene.TODAY)
-    assert worklists.items_of(scene.TODAY).exists()
+    assert scene.to_reach()
     said = {"status": "deceased", "on": scene.TODAY, "ground": "her son rang"}
     asked = ending.propose(patient=recall.patient, by=nurse, **said)
-    assert not worklists.items_of(scene.TODAY).exists()
-    assert not worklists.to_reach(scene.TODAY).exists()
+    assert not scene.to_reach()
     proposals.refuse(proposal=asked, by=doctor, revision=asked.revision, answer="another of this name")
-    assert worklists.items_of(scene.TODAY).exists()
+    assert scene.to_reach()
 
 
 def test_a_proposed_end_of_care_is_confirmed_in_two_names(nurse, doctor):

@@ -1,17 +1,19 @@
 """Do the desk's work in the demo: the diary, appointments, calls, and today's lists."""
 
 from datetime import time, timedelta
+from typing import Any
 
 from clinic import clock
-from clinic.models import ContactRoute
+from clinic.models import ContactRoute, Patient
 from clinic.project.demo import events as e
 from clinic.project.demo.acts import DemoClinic, Part
 from scheduling.checklists import records
 from scheduling.counting import whereabouts
-from scheduling.desk import bookable, booking, contacts, worklists
-from scheduling.models import OPEN, Appointment, Recall, Resource, WorkItem
+from scheduling.desk import bookable, booking, claims, contacts
+from scheduling.models import OPEN, Appointment, Recall, Resource
 from scheduling.planning import replan
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 
 # Room, opens, closes; both rooms on every working day of the diary.
 HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))
@@ -22,12 +24,14 @@ CLAIMED_BY_OTHER = "Castlemarch"
 
 def open_diary(demo: DemoClinic) -> None:
     rooms = [(Resource.objects.create(name=name), opens, closes) for name, opens, closes in HOURS]
+    doctors = demo.dermatologists
     closed = demo.calendar.working_day(CLOSED[0])
     bookable.close_day(day=closed, reason=CLOSED[1], by=demo.nurses[0])
     days = {demo.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):
-        for room, opens, closes in rooms:
-            bookable.open_session(resource=room, day=day, opens=opens, closes=closes, by=demo.nurses[0])
+        for (room, opens, closes), doctor in zip(rooms, doctors, strict=False):
+            hours: Any = {"resource": room, "clinician": doctor, "opens": opens, "closes": closes}
+            bookable.open_session(day=day, by=doctors[0], **hours)
 
 
 def plan(part: Part) -> None:
@@ -105,7 +109,7 @@ def write_lists(demo: DemoClinic) -> None:
     replan.replan_many(replan.patients_to_replan(None))
     closing.become_due(today)
     worklists.build(today)
-    item = WorkItem.objects.filter(day=today, recall__patient__family_name=CLAIMED_BY_OTHER).first()
-    if item:
-        worklists.claim(item=item, by=demo.nurses[1])
+    other = Patient.objects.filter(family_name=CLAIMED_BY_OTHER).first()
+    if other:
+        claims.claim(patient=other, by=demo.nurses[1])
     whereabouts.count_everybody(today)

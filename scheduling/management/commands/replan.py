@@ -5,9 +5,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from clinic import clock, progress
 from clinic.models import Patient
-from scheduling.desk import worklists
 from scheduling.planning import plan_diff, replan, rules_in_force
 from scheduling.planning.plan_diff import Difference
+from scheduling.today import worklists
 
 
 class Command(BaseCommand):

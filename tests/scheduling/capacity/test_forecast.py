@@ -11,7 +11,7 @@ from clinic import clock, jobs
 from scheduling import background
 from scheduling.capacity import forecast as capacity
 from scheduling.capacity import forecast_jobs
-from scheduling.desk import bookable, booking
+from scheduling.desk import bookable, booking, places
 from scheduling.models import Appointment, Resource, YearRun
 from scheduling.planning.rules_in_force import rules_in_force
 from tests import build
@@ -110,8 +110,8 @@ def test_ten_minute_slots_are_ten_minute_places():
     """Nine to ten in steps of ten minutes: six places, not the five starts of twenty-minute visits."""
     room, tomorrow = Resource.objects.create(name="Short visits"), scene.TODAY + timedelta(1)
     hours = {"opens": time(9), "closes": time(10), "slot_minutes": 10}
-    bookable.open_session(resource=room, day=tomorrow, by=build.nurse(), **hours)
-    assert bookable.free_places(since=scene.TODAY, until=tomorrow) == {tomorrow: 6}
+    bookable.open_session(resource=room, day=tomorrow, by=build.manager(), **hours)
+    assert places.count_by_day(since=scene.TODAY, until=tomorrow) == {tomorrow: 6}
 
 
 def test_people_whose_care_has_ended_want_nothing():

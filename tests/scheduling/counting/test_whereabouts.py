@@ -12,12 +12,13 @@ from clinic.people import ending
 from lesions.register import register as lesions
 from lesions.results import pathology
 from scheduling.counting import whereabouts
-from scheduling.desk import booking, worklists
-from scheduling.models import FailsafeRun, Recall
+from scheduling.desk import booking
+from scheduling.models import OPEN, FailsafeRun, Recall
 from scheduling.planning import replan
-from scheduling.recalls import discharge, missed
+from scheduling.recalls import closing, discharge, missed
 from scheduling.rules.ruleset import ruleset
 from tests import build
+from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -96,7 +97,7 @@ def test_the_counts_add_up_and_the_lists_agree_on_a_mixed_population():
     assert found.holds and found.total == found.records == Patient.objects.count() == 16
     assert set(found.counts.values()) == {0, 2}
     assert whereabouts.overdue_now() == {row.patient.pk for row in missed.rows(scene.TODAY)}
-    on_the_list = {row.patient_id for row in worklists.to_reach(scene.TODAY)}
+    on_the_list = {row.patient_id for row in scene.to_reach()}
     assert set(whereabouts.patients_in("open")) <= on_the_list
 
 
@@ -113,6 +114,18 @@ def test_who_fell_out_of_every_list_stands_nowhere():
     Recall.objects.filter(patient=patient).delete()
     found = whereabouts.count_now()
     assert place_of(patient) == "nowhere" and not found.holds and found.total == found.records
+
+
+def test_whose_picture_is_still_measured_waits_for_a_clinician():
+    """Found by a random life: what follows the lesion is asked after the measuring, and nothing else was open."""
+    lesion, doctor = pictures.lesion(monitoring="short"), build.dermatologist()
+    pictures.file(lesion)
+    for ground in ("superseded", "declined"):
+        replan.replan_patient(lesion.patient_id)
+        recall = Recall.objects.filter(patient=lesion.patient, state__in=OPEN).first()
+        closing.close(recall=recall, by=doctor, ground=ground, note="said so", revision=recall.revision)
+    replan.replan_patient(lesion.patient_id)
+    assert place_of(lesion.patient) == "clinician" and whereabouts.count_now().holds
 
 
 def test_a_recall_booked_for_nothing_is_found_behind_another_duty():

@@ -13,11 +13,12 @@ from clinic.people import patients
 from lesions.models import UrgentSign
 from lesions.register import register
 from scheduling.counting import duty_count
-from scheduling.desk import bookable, booking, contacts, taking_back, unfiled, what_next, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back, unfiled, what_next
 from scheduling.models import Appointment, Recall
 from scheduling.planning import rebook, replan
 from scheduling.planning.wording import say_because
 from scheduling.recalls import closing, overrides
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -91,22 +92,21 @@ def test_only_a_dermatologist_puts_off_for_longer(recall, nurse, doctor):
 def test_look_again_answers_what_was_asked_and_leaves_todays_list(recall, nurse, doctor):
     worklists.build(scene.TODAY)
     tried(recall, nurse, outcome="declined")
-    worklists.put_back([recall])
     day = recall.latest + timedelta(days=30)
     what_next.look_again(
         recall=recall, by=doctor, revision=recall.revision, next_look_on=day, note="after the summer"
     )
     assert owed(recall.patient, "decide_what_follows") == []
-    assert not worklists.items_of(scene.TODAY).exists()
-    assert list(worklists.to_reach(day)) == [recall]
+    assert scene.to_reach() == []
+    assert scene.to_reach(day) == [recall]
 
 
 def test_what_was_put_off_comes_back_when_its_window_is_brought_forward(recall, nurse):
     tried(recall, nurse, outcome="asks_later", next_on=recall.latest)
     sooner = recall.latest - timedelta(days=5)
     Recall.objects.filter(pk=recall.pk).update(latest=sooner)  # as other rules would
-    assert list(worklists.to_reach(sooner - timedelta(days=1))) == []
-    assert list(worklists.to_reach(sooner)) == [recall]
+    assert scene.to_reach(sooner - timedelta(days=1)) == []
+    assert scene.to_reach(sooner) == [recall]
 
 
 def _sooner(patient, doctor):
@@ -140,7 +140,6 @@ def test_after_a_dermatologists_word_the_ladder_begins_anew(recall, nurse, docto
 
 def test_the_desk_reads_what_the_dermatologist_decided(signed_in, recall, nurse, doctor):
     made = tried(recall, nurse, outcome="declined")
-    worklists.put_back([recall])
     assert "Full skin check: declined. A dermatologist decides what follows." in read(
         signed_in.get("/today/")
     )
@@ -255,7 +254,7 @@ def test_an_appointment_is_moved_on_its_page(signed_in, recall):
     room = scene.hours(day=TOMORROW, name="Room 9")
     page = read(signed_in.get(f"/appointments/{visit.pk}/move/"))
     assert "the last day for the full skin check is 29 Jun 2026" in page and "Room 9" in page
-    form = {"slot": f"{room.pk}|{scene.at(9, day=TOMORROW).isoformat()}", "revision": visit.revision}
+    form = {"place": f"{room.pk}|{scene.at(9, day=TOMORROW).isoformat()}", "revision": visit.revision}
     page = read(signed_in.post(f"/appointments/{visit.pk}/move/", form, follow=True))
     assert "Moved for" in page and owed(recall.patient, "rebook") == []
 
@@ -308,7 +307,7 @@ def test_cancelling_says_the_truth(signed_in, recall, walked_in, said):
     if walked_in:
         scene.came(recall.patient, scene.TODAY)
         replan.replan_patient(recall.patient_id)
-    form = {"revision": visit.revision, "whose": "patient"}
+    form = {"revision": visit.revision, "whose": "patient", "why": "said so"}
     page = read(signed_in.post(f"/appointments/{visit.pk}/cancel/", form, follow=True))
     assert said in page
 
@@ -390,7 +389,8 @@ def test_signs_of_a_filed_call_are_not_taken_back(nurse):
 
 def test_the_form_for_a_caller_is_one_press_from_every_page(signed_in):
     page = read(signed_in.get("/diary/"))
-    assert page.find("link", "Unknown caller")
+    assert page.leads_to("/calls/worried/")
+    assert read(signed_in.post("/calls/worried/", {"words": "Nobody"})).leads_to("/calls/unknown/")
     form = {"name": "A. Caller", "number": "000 77", "words": "please call back"}
     page = read(signed_in.post("/calls/unknown/", form, follow=True))
     assert "A. Caller" in page and "File the call" in page

@@ -11,10 +11,11 @@ from clinic.duties import ledger, steps
 from clinic.models import Duty
 from clinic.people import ending, patients
 from scheduling.counting import duty_count
-from scheduling.desk import bookable, booking, contacts, taking_back, worklists
+from scheduling.desk import bookable, booking, contacts, taking_back
 from scheduling.models import Recall, StruckAttempt
 from scheduling.planning import replan
 from scheduling.recalls import closing
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -110,10 +111,9 @@ def test_a_struck_attempt_gives_back_what_it_used_up(recall, nurse):
 def test_a_struck_call_puts_the_patient_on_the_list_again(recall, nurse):
     worklists.build(scene.TODAY)
     made = tried(recall, nurse, outcome="asks_later", next_on=TOMORROW)
-    assert not worklists.items_of(scene.TODAY).exists()
+    assert scene.to_reach() == []
     taking_back.strike(attempt=made, by=nurse)
-    assert worklists.items_of(scene.TODAY).get().recall == recall
-    assert list(worklists.to_reach(scene.TODAY)) == [recall]
+    assert scene.to_reach() == [recall]
 
 
 def test_a_call_that_a_dermatologist_answered_stays(recall, nurse, doctor):

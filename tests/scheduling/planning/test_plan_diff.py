@@ -12,7 +12,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 from clinic.models import AuditRecord, Policy
 from lesions.register import register
 from lesions.results import pathology
-from scheduling.models import PlanProblem, Recall, WorkItem
+from scheduling.models import DeskLine, PlanProblem, Recall
 from scheduling.planning import replan
 from scheduling.planning.wording import problem_words
 from scheduling.rules.ruleset import ruleset
@@ -145,9 +145,9 @@ def test_people_stand_under_their_numbers_and_never_by_name(clinic):
 def test_who_became_due_is_on_todays_list():
     patient = scene.melanoma(scene.TODAY.replace(month=3))
     run("--dry-run")
-    assert not WorkItem.objects.exists()
+    assert not DeskLine.objects.exists()
     run()
-    assert WorkItem.objects.filter(recall__patient=patient).exists()
+    assert DeskLine.objects.filter(patient=patient).exists()
 
 
 def test_planning_everybody_again_leaves_no_trace():

@@ -11,8 +11,8 @@ import pytest
 from django.db import connection
 
 from clinic.people import patients
-from scheduling.desk import booking, contacts, worklists
-from scheduling.models import Recall, WorkItem
+from scheduling.desk import booking, claims, contacts
+from scheduling.models import Recall
 from scheduling.recalls import closing, missed, missed_reasons
 from tests import build
 from tests.scheduling import scene
@@ -100,8 +100,7 @@ def test_booked_too_late_is_still_missed():
 
 def test_whoever_works_on_it_is_named():
     recall = scene.overdue_check()
-    worklists.build(scene.TODAY)
-    worklists.claim(item=WorkItem.objects.get(recall=recall), by=build.nurse(name="Ada Quick"))
+    claims.claim(patient=recall.patient, by=build.nurse(name="Ada Quick"))
     assert only().owner == "Ada Quick"
 
 

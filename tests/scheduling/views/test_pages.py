@@ -8,10 +8,11 @@ from django.urls import reverse
 from clinic.models import Policy
 from lesions.results import pathology
 from scheduling.counting import whereabouts
-from scheduling.desk import booking, worklists
-from scheduling.models import Appointment, ContactAttempt, Recall, Resource, Session, WorkItem
+from scheduling.desk import booking, claims
+from scheduling.models import Appointment, Recall, Resource, Session
 from scheduling.planning import replan
 from scheduling.rules.ruleset import ruleset
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -35,18 +36,13 @@ def page(client, name, *args, **query):
     return read(answer)
 
 
-def listed(recall):
-    worklists.build(scene.TODAY)
-    return WorkItem.objects.get(recall=recall, day=scene.TODAY)
-
-
 def test_today_shows_who_is_to_be_reached_and_why(client, sign_in):
     recall = scene.due_check()
-    listed(recall)
     sign_in("nurse")
     shown = page(client, "today")
-    assert "One person to reach today" in shown and str(recall.patient) in shown
-    assert "12 days left in the window · no attempt yet" in shown and "Call" in shown.buttons()
+    assert "One person today" in shown and str(recall.patient) in shown
+    assert "until 29 Jun 2026" in shown and "0 of 3 attempts" in shown and "Call" in shown.buttons()
+    assert "Today 1 waiting" in shown, "one number everywhere"
 
 
 def test_an_empty_day_says_what_was_counted(client, sign_in):
@@ -57,41 +53,11 @@ def test_an_empty_day_says_what_was_counted(client, sign_in):
 
 def test_a_list_that_was_not_made_says_so(client, sign_in):
     scene.due_check()
+    worklists.build(scene.TODAY)
     sign_in("nurse")
-    assert "list has not been made yet: one recall waits" in page(client, "today")
-
-
-def test_the_nurse_claims_calls_books_and_the_visit_is_missed(client, sign_in):
-    """The nurse's half of the loop of issue 3."""
-    recall = scene.due_check()
-    item, room = listed(recall), scene.hours()
-    sign_in("nurse")
-    shown = read(client.post(reverse("scheduling:claim", args=[item.pk]), follow=True))
-    assert shown.find("heading", f"Call {recall.patient}") and "Melanoma excised 15 Mar 2026" in shown
-    assert "Rule set 1, in force since 17 Jun 2026" in shown
-    route = recall.patient.routes.get()
-    attempt = {"way": f"phone|{route.value}", "outcome": "spoke", "told": "check after melanoma"}
-    shown = read(client.post(reverse("scheduling:attempt", args=[recall.pk]), attempt, follow=True))
-    assert "told: check after melanoma" in shown and "2 left before" in shown
-    booked = {"revision": recall.revision, "slot": f"{room.pk}|2026-06-17T14:00:00+01:00"}
-    client.post(reverse("scheduling:book", args=[recall.pk]), booked)
-    visit = Appointment.objects.get()
-    assert visit.starts_at == scene.at(13)
-    with scene.later(hours=3):
-        assert "Did they come?" in page(client, "today")
-        client.post(reverse("scheduling:appointment_missed", args=[visit.pk]), {"revision": visit.revision})
-        shown = page(client, "today")
-    recall.refresh_from_db()
-    assert recall.state == "due" and "re-opened 1 time" in shown
-
-
-def test_an_attempt_without_outcome_is_not_saved(client, sign_in):
-    recall = scene.due_check()
-    sign_in("nurse")
-    way = {"way": f"phone|{recall.patient.routes.get().value}", "told": "kept on the page"}
-    answer = client.post(reverse("scheduling:attempt", args=[recall.pk]), way)
-    assert answer.status_code == 422 and "kept on the page" in read(answer)
-    assert not ContactAttempt.objects.exists()
+    assert "list has not been made yet" not in page(client, "today")
+    with scene.later(days=1):
+        assert "list has not been made yet" in page(client, "today")
 
 
 def test_no_free_place_inside_the_window_is_said(client, sign_in):
@@ -99,7 +65,9 @@ def test_no_free_place_inside_the_window_is_said(client, sign_in):
     scene.hours(day=date(2026, 7, 2))
     sign_in("nurse")
     shown = page(client, "recall", recall.pk)
-    assert "None inside the window." in shown and "Thu 2 Jul 2026, 09:00" in shown
+    assert "None inside the window." in shown and "09:00 , 2 Jul 2026" in shown.text.replace(
+        "09:00,", "09:00 ,"
+    )
 
 
 def test_a_stale_booking_gets_the_conflict_page(client, sign_in):
@@ -119,8 +87,8 @@ def test_one_visit_is_booked_for_all_that_is_due_and_each_is_named(client, sign_
     slot = f"{room.pk}|2026-06-17T14:00:00+01:00"
     shown = page(client, "recall", recall.pk)
     assert "At the same visit also" in shown and "Visit for a result: biopsy of 12 Jun 2026" in shown
-    assert slot in shown.offered("slot")
-    form = {"revision": recall.revision, "slot": slot, "also": [told.pk]}
+    assert slot in shown.offered("place")
+    form = {"revision": recall.revision, "place": slot, "also": [told.pk]}
     client.post(reverse("scheduling:book", args=[recall.pk]), form)
     visit = Appointment.objects.get()
     assert set(visit.recalls.all()) == {recall, told}
@@ -156,17 +124,17 @@ def test_what_is_done_beside_must_have_opened_by_then(client, sign_in):
 def test_a_recall_of_another_patient_is_not_booked_beside(client, sign_in):
     recall, other, room = scene.due_check(), scene.due_check(), scene.hours()
     sign_in("nurse")
-    form = {"revision": recall.revision, "slot": f"{room.pk}|2026-06-17T14:00:00+01:00", "also": [other.pk]}
+    form = {"revision": recall.revision, "place": f"{room.pk}|2026-06-17T14:00:00+01:00", "also": [other.pk]}
     client.post(reverse("scheduling:book", args=[recall.pk]), form)
     assert not Appointment.objects.exists()
 
 
 def test_who_was_slower_to_claim_sees_who_has_it(client, sign_in):
-    item = listed(scene.due_check())
-    worklists.claim(item=item, by=build.nurse(name="Ada Quick"))
+    patient = scene.due_check().patient
+    claims.claim(patient=patient, by=build.nurse(name="Ada Quick"))
     sign_in("nurse")
-    answer = client.post(reverse("scheduling:claim", args=[item.pk]))
-    assert answer.status_code == 409 and "claimed by Ada Quick" in read(answer)
+    answer = client.post(reverse("scheduling:claim", args=[patient.pk]))
+    assert answer.status_code == 409 and "is with Ada Quick now" in read(answer)
 
 
 def test_what_was_done_is_asked_and_nothing_is_ticked(client, sign_in):
@@ -263,8 +231,9 @@ def test_the_faults_of_a_draft_are_listed(client, sign_in):
 
 
 def test_hours_are_opened_in_the_diary(client, sign_in):
-    sign_in("nurse")
+    sign_in("manager")
     form = {"room": "Room 4", "day": "2026-06-18", "opens": "09:00", "closes": "12:00", "slot_minutes": "20"}
+    form["kind"] = "visit"
     client.post(reverse("scheduling:open_hours"), form)
     assert Session.objects.get().resource == Resource.objects.get(name="Room 4")
     assert "Room 4 09:00–12:00" in page(client, "diary", day="2026-06-18", view="week")
@@ -278,8 +247,7 @@ def test_the_patient_page_says_what_is_due_and_why(client, sign_in):
     shown = read(client.get(reverse("clinic:patient", args=[recall.patient_id])))
     assert "What is due, and why" in shown and "visit 1 of 8, every 3 months for 2 years" in shown
     assert "melanoma removed 15 Mar 2026" in shown and "Call or book" in shown
-    answer = client.get(reverse("scheduling:call", args=[recall.patient_id]))
-    assert answer.url == reverse("scheduling:recall", args=[recall.pk])
+    assert shown.leads_to(reverse("scheduling:call", args=[recall.patient_id]))
 
 
 def test_a_count_that_did_not_run_is_said_on_every_page(client, sign_in):

@@ -17,20 +17,22 @@ from clinic.project.demo.people import NAMESAKES, PEOPLE, STAFF
 from lesions.looking import queue, showing
 from lesions.models import Assessment, Image, JobState, RefusedUpload
 from scheduling.counting import duty_count, whereabouts
-from scheduling.desk import bookable, worklists
+from scheduling.desk import bookable
 from scheduling.models import (
     Appointment,
     Checklist,
+    Claim,
     ClosureDay,
     ContactAttempt,
+    DeskLine,
     FailsafeRun,
     Override,
     PlanProblem,
     Recall,
-    WorkItem,
 )
 from scheduling.planning.wording import reason_words
 from scheduling.recalls import missed
+from scheduling.today import worklists
 
 pytestmark = pytest.mark.django_db
 
@@ -77,11 +79,12 @@ def test_progress_is_told_in_sentences(built):
 
 
 def test_todays_list_has_every_urgency_attempts_and_another_nurses_claim(built):
-    items = list(worklists.items_of(clock.today()))
-    assert {item.recall.urgency for item in items} == {"A", "B", "C"}
-    claimed = [item for item in items if item.claimed_by]
-    assert [item.claimed_by.username for item in claimed] == ["kofi"]
-    assert ContactAttempt.objects.filter(recall__in=[item.recall for item in items]).exists()
+    people = [line.patient_id for line in worklists.to_do()]
+    due = Recall.objects.filter(patient__in=people, state="due")
+    assert set(due.values_list("urgency", flat=True)) == {"A", "B", "C"}
+    claimed = Claim.objects.filter(by__isnull=False)
+    assert [claim.by.username for claim in claimed] == ["kofi"]
+    assert ContactAttempt.objects.filter(recall__in=due).exists()
 
 
 def test_yesterdays_visit_lacks_its_outcome_and_others_lie_ahead(built):
@@ -162,7 +165,7 @@ def test_history_is_recorded_when_it_happened(built):
 def test_care_that_ended_has_a_ground_and_no_work(built):
     ended = Patient.objects.get(status=PatientStatus.DECEASED)
     assert ended.status_ground
-    assert not WorkItem.objects.filter(recall__patient=ended).exists()
+    assert not DeskLine.objects.filter(patient=ended).exists()
 
 
 def test_two_patients_of_one_name_are_found_and_told_apart(built):

@@ -1,0 +1,141 @@
+"""Forms of the call: what came of it, what was said, and the place that was agreed."""
+
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+from django.http import QueryDict
+from django.utils.translation import gettext_lazy as _
+
+from clinic.duties.kinds import KINDS, OwningList, of_list
+from clinic.models import ContactRoute, Member, Purpose, Role
+from clinic.pages.fields import DayInput, say_once
+from lesions.models import Sign
+from scheduling.desk.calls import Said
+from scheduling.diary_forms import offer, route_words
+from scheduling.models import DeskLine, Outcome
+
+# In the order in which they stand on the page; each has the key of its number.
+OUTCOMES = (
+    (Outcome.NO_ANSWER, _("No answer")),
+    (Outcome.SPOKE, _("Spoke to the patient")),
+    (Outcome.SPOKE_AUTHORISED, _("Spoke to somebody who may be told")),
+    (Outcome.VOICEMAIL, _("Voicemail, as agreed")),
+    (Outcome.DEAD, _("Number or address not in use")),
+    (Outcome.ASKS_LATER, _("Asks to be called later")),
+    (Outcome.DECLINED, _("Does not want to come")),
+    (Outcome.SENT, _("Letter or message sent")),
+    (Outcome.RETURNED, _("Letter or message came back")),
+)
+IDENTITY = [
+    ("", _("how you knew")),
+    ("date of birth", _("said the date of birth")),
+    ("address", _("said the address")),
+    ("record number", _("said the record number")),
+    ("known", _("known to me in person")),
+]
+
+
+class CallForm(forms.Form):
+    """One call: the way is one of those that work; what an outcome needs is asked by `scheduling/desk/calls.py`."""
+
+    way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label=_("What came of the call"), choices=OUTCOMES, widget=forms.RadioSelect)
+    identity = forms.ChoiceField(label=_("How you knew who it was"), choices=IDENTITY, required=False)
+    spoke_to = forms.CharField(label=_("Who it was, if somebody else"), max_length=120, required=False)
+    told = forms.CharField(label=_("What was said"), max_length=2000, required=False)
+    next_action = forms.CharField(label=_("Next step"), max_length=120, required=False)
+    next_on = forms.DateField(label=_("Its day"), widget=DayInput(), required=False)
+    note = forms.CharField(label=_("Note"), max_length=2000, required=False)
+    last = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, data: QueryDict | None = None, *, ways: list[ContactRoute], **more: Any) -> None:
+        super().__init__(data, **more)
+        offer(self, "way", [(f"{row.kind}|{row.value}", route_words(row)) for row in ways])
+
+    def said_fields(self) -> list[tuple[forms.BoundField, str]]:
+        """Give the fields of what was said, each with its key; the first wrong one takes the focus."""
+        names = {"identity": "i", "spoke_to": "", "told": "t", "next_action": "", "next_on": "", "note": "m"}
+        for name, key in names.items():
+            if key:
+                self.fields[name].widget.attrs["data-key"] = key
+        if self.is_bound and self.first_wrong() in names:
+            self.fields[self.first_wrong()].widget.attrs["autofocus"] = True
+        return [(self[name], key) for name, key in names.items()]
+
+    def used(self) -> dict[str, str]:
+        """Give the way that was used, as it was copied from the record."""
+        route, _sep, address = self.cleaned_data["way"].partition("|")
+        return {"route": route, "address": address}
+
+    def said(self) -> Said:
+        names = ("spoke_to", "identity", "told", "next_action", "next_on", "note")
+        return Said(**{name: self.cleaned_data[name] for name in names})
+
+    def first_wrong(self) -> str:
+        """Name the first field with an error, for the focus."""
+        return next((name for name in self.fields if name in self.errors), "outcome")
+
+
+class TodayFilter(forms.Form):
+    """Narrows Today to the people of one clinician, with one purpose first, or of one language."""
+
+    clinician = forms.ModelChoiceField(
+        Member.objects.filter(role=Role.DERMATOLOGIST, is_active=True).order_by("name"),
+        label=_("Clinician"),
+        required=False,
+        empty_label=_("anybody"),
+        widget=forms.Select(attrs={"translate": "no"}),  # names
+    )
+    what = forms.ChoiceField(label=_("What for"), required=False)
+    language = forms.ChoiceField(
+        label=_("Language"), required=False, widget=forms.Select(attrs={"translate": "no"})
+    )
+
+    def __init__(self, data: QueryDict) -> None:
+        super().__init__({name: data[name] for name in ("clinician", "what", "language") if data.get(name)})
+        spoken = DeskLine.objects.exclude(language="").order_by("language").values_list("language", flat=True)
+        duties = [(code, KINDS[code].words) for code in of_list(OwningList.TODAY)]
+        offer(self, "what", [("", _("anything")), *Purpose.choices, *duties])
+        offer(self, "language", [("", _("any")), *((one, one) for one in spoken.distinct())])
+        self.narrows = bool(self.data)
+        say_once(self)
+
+    def narrow(self, lines: QuerySet[DeskLine]) -> QuerySet[DeskLine]:
+        """Keep the lines that fit; what nobody offers narrows nothing."""
+        self.is_valid()
+        wanted = {name: value for name, value in self.cleaned_data.items() if value}
+        return lines.filter(**wanted)
+
+
+class LadderForm(forms.Form):
+    toml = forms.CharField(
+        label=_("The ladder"),
+        help_text=_("By urgency: the way of each attempt in turn, days apart, and what goes out last."),
+        widget=forms.Textarea(attrs={"rows": 26, "spellcheck": "false", "translate": "no"}),
+        strip=False,
+    )
+
+
+class WorriedForm(forms.Form):
+    """What a worried caller says: the words, the signs in them, and which lesion, if that is known."""
+
+    words = forms.CharField(
+        label=_("In the caller's words"), widget=forms.Textarea(attrs={"rows": 3, "autofocus": True})
+    )
+    signs = forms.MultipleChoiceField(
+        label=_("What was said about the skin"),
+        choices=Sign.choices,
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+    lesion = forms.ChoiceField(label=_("Which lesion"), widget=forms.RadioSelect, required=False)
+
+    def __init__(self, *args: Any, lesions: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self, "lesion", [("", _("a new one, or the caller does not know which")), *lesions])
+        say_once(self)
+
+
+class TakeOverForm(forms.Form):
+    word = forms.CharField(label=_("Why you take it over"), max_length=200)

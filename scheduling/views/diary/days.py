@@ -1,0 +1,136 @@
+"""The diary by day and by week, with what can be done in it."""
+
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.paginator import Page
+from django.db.models import Count
+from django.db.models.functions import TruncDate
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from clinic import clock
+from clinic.access import Act, StaffRequest, allow, may
+from clinic.pages.paging import page_of_rows
+from scheduling.desk import places, taking_back
+from scheduling.diary_forms import PlaceForm
+from scheduling.models import Appointment, ClosureDay, PlaceKind, Recall, RecallState, Session
+from scheduling.recalls import wording
+
+
+@allow(Act.SEE_WORKLIST)
+def diary(request: StaffRequest) -> HttpResponse:
+    """Show one day of the diary, or the seven days from Monday of the week that it lies in."""
+    chosen = _day(request.GET.get("day", ""))
+    week = request.GET.get("view") == "week"
+    first = chosen - timedelta(days=chosen.weekday()) if week else chosen
+    length = 7 if week else 1
+    page, counted = _visits(request, first, length)
+    context = {
+        "page": page,
+        "days": _days(first, length, request.user, list(page.object_list), counted),
+        "chosen": chosen,
+        "week": week,
+        "before": first - timedelta(days=length),
+        "after": first + timedelta(days=length),
+        "now": clock.now(),
+        "may_book": may(request.user, Act.BOOK),
+    }
+    return render(request, "scheduling/diary.html", context)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return clock.today()
+
+
+def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any], dict[date, int]]":
+    """Give one page of the appointments of these days, and how many each day has in all."""
+    start, end = (_midnight(first + timedelta(days=days)) for days in (0, length))
+    rows = Appointment.objects.filter(starts_at__gte=start, starts_at__lt=end)
+    by_day = rows.order_by().values_list(TruncDate("starts_at")).annotate(Count("pk"))
+    counted: dict[date, int] = dict(by_day)
+    shown = rows.select_related("patient", "resource", "clinician").prefetch_related("recalls")
+    shown = shown.order_by("starts_at", "resource__name", "pk")
+    return page_of_rows(shown, request, count=sum(counted.values())), counted
+
+
+def _midnight(day: date) -> datetime:
+    return timezone.make_aware(datetime.combine(day, time()))
+
+
+def _days(
+    first: date, length: int, member: Any, visits: list[Appointment], counted: dict[date, int]
+) -> list[dict[str, Any]]:
+    span = (first, first + timedelta(days=length - 1))
+    subjects = wording.subjects([row for visit in visits for row in visit.recalls.all()])
+    held = Session.objects.filter(day__range=span).select_related("resource", "clinician")
+    sessions = list(held.order_by("day", "opens", "resource__name"))
+    free = places.free_hours(since=span[0], until=span[1], kind="")
+    closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
+    return [
+        {
+            "day": day,
+            "closed": closed.get(day, ""),
+            "sessions": [_hours(row) for row in sessions if row.day == day],
+            "free": [_free(row) for row in free if row.day == day and row.starts],
+            "left": sum(len(row.starts) for row in free if row.day == day),
+            "count": counted.get(day, 0),
+            "visits": [
+                (visit, what_of(visit, subjects), taking_back.may_take_back(visit, member))
+                for visit in visits
+                if timezone.localdate(visit.starts_at) == day
+            ],
+        }
+        for day in (first + timedelta(days=index) for index in range(length))
+    ]
+
+
+def _hours(row: Session) -> dict[str, Any]:
+    return {"where": places.where(row.resource, row.clinician), "opens": row.opens, "closes": row.closes}
+
+
+def _free(row: places.FreeHours) -> dict[str, Any]:
+    """Give the places of one session as the diary shows them; what it is kept for, where that is not any visit."""
+    return {
+        "where": places.where(row.resource, row.clinician),
+        "kind_words": "" if row.kind == PlaceKind.VISIT else PlaceKind(row.kind).label,
+        "places": [(place, f"{timezone.localtime(place.starts_at):%H:%M}") for place in row.places()],
+    }
+
+
+def what_of(visit: Appointment, subjects: dict[str, str]) -> str:
+    return "; ".join(wording.what_for(row, subjects) for row in visit.recalls.all())
+
+
+@allow(Act.BOOK)
+def book_place(request: StaffRequest, room: int, at: str) -> HttpResponse:
+    """Ask who is to have a place of the diary: those to be reached for whom its day is in order, the nearest first."""
+    place = f"{room}|{at}"
+    form = PlaceForm({"place": place})
+    if not form.is_valid():
+        messages.error(request, _("Choose one of the free places."))
+        return redirect("scheduling:diary")
+    day = timezone.localdate(form.cleaned_data["starts_at"])
+    fitting = Recall.objects.filter(
+        state__in=(RecallState.DUE, RecallState.PLANNED), patient__status="active"
+    )
+    fitting = fitting.filter(earliest__lte=day, opened_on__lte=clock.today()).select_related("patient")
+    page = page_of_rows(fitting.order_by("urgency", "latest", "pk"), request)
+    rows = list(page.object_list)
+    subjects = wording.subjects(rows)
+    query = {"day": day, "span": "day", "place": place}
+    context = {
+        "page": page,
+        "rows": [(row, wording.what_for(row, subjects), row.latest < day) for row in rows],
+        "at": form.cleaned_data["starts_at"],
+        "room": form.cleaned_data["resource"],
+        "query": urlencode(query),
+    }
+    return render(request, "scheduling/book_place.html", context)
