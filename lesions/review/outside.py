@@ -65,10 +65,17 @@ def answer(*, reading: OutsideReading, by: Member, said_on: date, words: str) ->
 
 def _wait_for(reading: OutsideReading, *, urgent: bool) -> None:
     lesion = reading.lesion
-    about = {"patient": lesion.patient, "subject": f"lesion:{lesion.pk}", "urgent": urgent}
     # Its owner asked; on leave, the list says so and everybody who signs may end it.
-    asked = {"by": reading.asked_by, "owner": reading.asked_by, "note": reading.reader}
-    ledger.open_duty(HEAR, opened_from=reading, **about, **asked)
+    ledger.open_duty(
+        HEAR,
+        patient=lesion.patient,
+        opened_from=reading,
+        by=reading.asked_by,
+        subject=f"lesion:{lesion.pk}",
+        urgent=urgent,
+        owner=reading.asked_by,
+        note=reading.reader,
+    )
 
 
 def undecided(lesion_id: int) -> QuerySet[OutsideReading]:

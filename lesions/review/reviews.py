@@ -3,14 +3,26 @@
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import date, datetime
 
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 
 from clinic import clock
+from clinic.access import Act, may
 from clinic.models import Member
 from clinic.trail import audit
 from lesions.limits.flags import FlagDraft
 from lesions.looking import lots
-from lesions.models import Assessment, Comparison, Flag, Image, JobState, Lesion, Review, ReviewState
+from lesions.models import (
+    Assessment,
+    Comparison,
+    Decision,
+    Flag,
+    Image,
+    JobState,
+    Lesion,
+    Review,
+    ReviewState,
+    SignOff,
+)
 from lesions.register import register
 from lesions.review import owed
 
@@ -71,6 +83,18 @@ def _create(
     codes = [draft.code for draft in drafts]
     audit.record("review.open", by=None, subject=review, patient=lesion.patient, flags=codes, urgent=urgent)
     return review
+
+
+def decisions_before(review: Review | None, reader: Member) -> QuerySet[SignOff]:
+    """Decisions without those that whoever reads a second or third time is not to see before signing."""
+    rows = SignOff.objects.all()
+    if review is None or review.state != ReviewState.WAITING or review.asked_by_id is None:
+        return rows
+    if reader.pk in (review.asked_by_id, review.dissented_by_id) or not may(reader, Act.SIGN_OFF):
+        return rows
+    # By what was asked as well as by the picture: a newer picture must not bring the first reader's word to light.
+    of_it = Q(review__assessment__image=review.assessment.image_id) | Q(decision=Decision.SECOND_READING)
+    return rows.exclude(of_it, by=review.asked_by_id, signed_at__lte=review.opened_at)
 
 
 def _not_for_of(waits: Review | None) -> NotFor:

@@ -2,21 +2,21 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow
+from clinic.models import Member
 from clinic.people import risk
 from lesions.looking import drafts, showing
 from lesions.looking.drafts import NothingWaits
 from lesions.looking.showing import NotShown
-from lesions.models import Review, ReviewState, SignOff
+from lesions.models import Review
 from lesions.pages import decision_page
 from lesions.pages.lesion_head import banner
-from lesions.review import outside
+from lesions.review import outside, reviews
 
 
 @allow(Act.SEE_PICTURES)
@@ -69,23 +69,11 @@ def look_first(request: StaffRequest) -> HttpResponse:
     return redirect(decision_page.address(review.pk, decision_page.list_of(request)))
 
 
-def _signed(review: Review) -> QuerySet[SignOff]:
-    """Decisions about the lesion, without those that whoever reads it a second or third time is not to see yet."""
-    rows = review.lesion.signoffs.all()
-    if review.state != ReviewState.WAITING or not review.asked_by_id:
-        return rows
-    # A second reading is worth something only if it was made without knowing the first.
-    return rows.exclude(
-        by=review.asked_by_id,
-        signed_at__lte=review.opened_at,
-        review__assessment__image=review.assessment.image_id,
-    )
-
-
-def _history(review: Review) -> dict[str, Any]:
+def _history(review: Review, reader: Member) -> dict[str, Any]:
     lesion = review.lesion
+    signed = reviews.decisions_before(review, reader).filter(lesion=lesion)
     return {
-        "signoffs": list(_signed(review).select_related("by", "revoked").prefetch_related("addenda")),
+        "signoffs": list(signed.select_related("by", "revoked").prefetch_related("addenda")),
         "diagnoses": list(lesion.diagnoses.all()),
         "procedures": list(lesion.procedures.all()),
         "asked_outside": list(outside.about(lesion.pk)),
@@ -93,12 +81,12 @@ def _history(review: Review) -> dict[str, Any]:
     }
 
 
-def _risk(review: Review) -> dict[str, Any]:
+def _risk(review: Review, reader: Member) -> dict[str, Any]:
     found = risk.current(review.lesion.patient)
     return {"tier": found, "tier_context": risk.context_of(found) if found else []}
 
 
-def _body(review: Review) -> dict[str, Any]:
+def _body(review: Review, reader: Member) -> dict[str, Any]:
     lesion = review.lesion
     overview = lesion.images.filter(kind="overview", set_aside=False).order_by("-taken_on", "-pk").first()
     mark = {"view": lesion.view, "x": lesion.x, "y": lesion.y, "number": lesion.label, "label": lesion.label}
@@ -115,7 +103,9 @@ def sheet(request: StaffRequest, pk: int, what: str) -> HttpResponse:
         raise Http404
     review = get_object_or_404(Review.objects.select_related("lesion__patient", "assessment"), pk=pk)
     lesion = review.lesion
-    context = banner(request, lesion.patient, lesion, f"decision, {what}") | SHEETS[what](review)
+    context = banner(request, lesion.patient, lesion, f"decision, {what}") | SHEETS[what](
+        review, request.user
+    )
     of = decision_page.list_of(request)
     context |= {
         "review": review,

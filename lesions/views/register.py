@@ -22,7 +22,7 @@ from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url, p
 from lesions.pictures import wording
 from lesions.register import register, subjects
 from lesions.register.endings import LesionRefused
-from lesions.review import putting_right, taking_back
+from lesions.review import putting_right, reviews, taking_back
 
 
 @allow(Act.ADD_PICTURES)
@@ -74,7 +74,9 @@ def lesion(request: StaffRequest, pk: int) -> HttpResponse:
 
 def lesion_page(request: StaffRequest, lesion: Lesion, form: PicturesForm) -> HttpResponse:
     pictures = _pictures(lesion)
-    decisions = list(lesion.signoffs.select_related("by", "revoked__by").prefetch_related("addenda__by"))
+    waits = lesion.reviews.filter(state="waiting").select_related("assessment").first()
+    signed = reviews.decisions_before(waits, request.user).filter(lesion=lesion)
+    decisions = list(signed.select_related("by", "revoked__by").prefetch_related("addenda__by"))
     context = banner(request, lesion.patient, lesion, "lesion") | {
         "pictures": pictures,
         "strip": _strip(lesion, [row["image"] for row in pictures], decisions),
@@ -83,7 +85,7 @@ def lesion_page(request: StaffRequest, lesion: Lesion, form: PicturesForm) -> Ht
         "signs": list(lesion.urgent_signs.select_related("by")),
         "open_signs": list(register.open_signs(lesion)),
         "decisions": decisions,
-        "waits": lesion.reviews.filter(state="waiting").first(),
+        "waits": waits,
         "refused": [(row, wording.of_row(row.code, row.params)) for row in _refused(lesion)],
         "sections": lesion_sections.sections_for(lesion, request),
         "upload_form": form,

@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from clinic.access import Act, StaffRequest, allow
+from lesions.models import ImageKind
 from lesions.pages.lesion_head import banner, found
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS, words_of_threshold
@@ -41,10 +42,12 @@ def fill(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
                 },
             )
             return redirect("lesions:lesion", pk)
+    pictures = lesion.images.exclude(kind=ImageKind.OVERVIEW).filter(set_aside=False)
     context: dict[str, Any] = banner(request, lesion.patient, lesion, "checklist") | {
         "sheet": sheet,
         "form": form,
         "visits": visits,
+        "image": pictures.order_by("-taken_on", "-pk").first(),
         "fields": _fields(form, records.suggestions(lesion, sheet)),
     }
     status = 422 if form.is_bound and form.errors else 200

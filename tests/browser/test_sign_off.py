@@ -297,7 +297,7 @@ def test_look_first_hides_figures_until_an_impression_is_keyed(page, doctor):
     shown = page.locator("#main").inner_text()
     assert "Look first" in shown and "across" not in shown and "%" not in shown and "±" not in shown
     page.keyboard.press("a")
-    page.wait_for_selector(".reasons")
+    page.wait_for_selector(".desk-why .reasons")
     page.wait_for_selector("[data-decoded]")
     assert "Why it waits" in page.locator("#main").inner_text()
     confirm(page, "1")

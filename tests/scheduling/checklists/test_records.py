@@ -139,6 +139,7 @@ def test_nothing_is_ticked_beforehand_and_what_was_measured_stands_beside(client
     shown = read(client.get(url(lesion)))
     for words in ("1 axis", "3 eighths", "2 colours"):
         assert shown.find("strong", words)
+    assert f"/images/{row.image_id}/view/" in client.get(url(lesion)).content.decode()
     assert f"version {row.version}. Automatic outline. The outline is in doubt." in shown
     assert shown.text.count("Not counted unless you enter it") == 3
     assert shown.fields("border") and shown.chosen() == ["visit_of"], "only the visit is chosen beforehand"
