@@ -176,14 +176,14 @@ def test_urgent_comes_first_then_the_oldest():
 
 
 def test_a_second_reading_waits_on_for_somebody_else(review):
-    asker = build.dermatologist()
+    asker, other = build.dermatologist(), build.dermatologist()
     codes = set(review.flags.values_list("code", flat=True))
     sign(review, asker, "second_reading")
     again = Review.objects.get(state="waiting")
     assert set(again.flags.values_list("code", flat=True)) == codes | {"second_reading"}
     with pytest.raises(SignOffRefused, match="another dermatologist"):
         sign(again, asker, "reassure")
-    assert sign(again, decision="reassure").review == again
+    assert sign(again, other, decision="reassure").review == again
 
 
 def test_a_decision_in_person_needs_no_picture_and_leaves_what_waits():
