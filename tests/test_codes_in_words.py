@@ -97,7 +97,7 @@ def test_a_command_says_them_in_english():
 
 
 @pytest.mark.parametrize("code", duty_wording.SETTLED)
-def test_what_the_program_answered_is_kept_as_a_code_and_said_to_the_reader(code, made_up):  # noqa: F811
+def test_what_the_program_answered_is_a_code_said_to_each_reader(code, made_up):  # noqa: F811
     kept = Proposal(answer=code, fields={"settled": {"who": "Dr A", "ground": "moved away"}})
     said = duty_wording.say_answer(kept)
     made_up()

@@ -11,11 +11,12 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from clinic import clock
 from clinic.access import Act, may
 from clinic.duties.kinds import KINDS
 from clinic.models import ContactRoute, Duty, Member, RouteKind
 from clinic.pages import duty_rows
-from clinic.people import finding
+from clinic.people import finding, leave
 from clinic.wording import Words, write_day
 from lesions.models import RefusedUpload
 from scheduling.desk import claims, what_next
@@ -92,6 +93,7 @@ class _PageFacts:
         self.asked = what_next.said_about(people)
         duties = [row for row in self.things.values() if isinstance(row, Duty)]
         self.about = duty_rows.words_of(row.subject for row in duties)
+        self.gone = leave.stand_ins((row.owner for row in duties if row.owner), clock.today())
         self.ladders = ladder.in_force()
         self.shared = finding.shared_names([line.patient for line in lines if line.patient])
         self.phones: dict[int, list[str]] = {}
@@ -113,14 +115,13 @@ def _row(line: DeskLine, facts: _PageFacts, member: Member, today: date) -> Row:
     thing = facts.things[line.first]
     holder = _holder(line)
     mine = holder is not None and holder.pk == member.pk
-    owner = str(holder) if holder else str(getattr(thing, "owner", None) or "")
     button, claims_first = _button(line, thing, member, mine, holder)
     return Row(
         line=line,
         what=_what(line, thing, facts),
         notes=tuple(_notes(line, thing, facts)),
         attempts=_attempts(thing, line, facts),
-        owner=owner,
+        owner=str(holder or ""),
         mine=mine,
         late=line.ends_on < today,
         button=button,
@@ -154,7 +155,7 @@ def _what(line: DeskLine, thing: Any, facts: _PageFacts) -> str:
 
 def _notes(line: DeskLine, thing: Any, facts: _PageFacts) -> list[str]:
     if isinstance(thing, Duty):
-        return [thing.note] if thing.note and line.patient_id is None else []
+        return _notes_of_duty(line, thing, facts)
     if not isinstance(thing, Recall):
         return []
     notes = [wording.answer_of(one) for one in facts.asked.get((thing.patient_id, thing.subject), [])[-1:]]
@@ -167,6 +168,14 @@ def _notes(line: DeskLine, thing: Any, facts: _PageFacts) -> list[str]:
         notes.append(again % {"count": thing.reopened})
     if thing.proposed_ground:
         notes.append(_("closing is proposed"))
+    return notes
+
+
+def _notes_of_duty(line: DeskLine, duty: Duty, facts: _PageFacts) -> list[str]:
+    notes = [duty.note] if duty.note and line.patient_id is None else []
+    if duty.owner is not None:
+        notes.append(_("for %(who)s") % {"who": duty.owner})
+        notes += [facts.gone[duty.owner.pk]] if duty.owner.pk in facts.gone else []
     return notes
 
 

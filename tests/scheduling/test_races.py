@@ -56,7 +56,7 @@ def test_of_fifty_at_one_place_one_gets_it_and_then_it_is_free_no_more():
     assert scene.at(14) not in [one.starts_at for one in free] and len(free) == 13
 
 
-def test_of_overlapping_places_nobody_shares_five_minutes_and_nobody_is_half_booked():
+def test_nobody_shares_five_minutes_and_nobody_is_half_booked():
     """Visits of twenty minutes that begin five minutes apart: whoever lost has neither cells nor an appointment."""
     rows = [scene.due_check() for _ in range(12)]
     scene.hours(closes=time(18))

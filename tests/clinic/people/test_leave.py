@@ -64,7 +64,7 @@ def test_nobody_stands_in_who_could_not(who):
     assert not Leave.objects.filter(member=doctor).exists()
 
 
-def test_a_leave_is_ones_own_or_the_administrators_to_note_and_to_take_back():
+def test_a_leave_is_noted_by_oneself_or_the_administrator():
     nurse, other, administrator = build.nurse(), build.nurse(), build.administrator()
     days = {"first_day": clock.today(), "last_day": clock.today()}
     with pytest.raises(NotAllowed):

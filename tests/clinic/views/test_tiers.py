@@ -10,6 +10,7 @@ from django.urls import reverse
 from clinic import policies
 from clinic.models import AuditRecord, Policy, RiskAssessment
 from clinic.people import ending, risk, wording
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 
@@ -179,4 +180,5 @@ def test_more_people_and_versions_cost_no_more_queries(doctor):
     someone(naevi="41-100")
     someone(naevi="41-100")
     proposed()
+    worklists.bring_up_to_date()
     assert counted(where) == one

@@ -112,7 +112,7 @@ def test_a_new_picture_does_not_put_the_return_of_a_second_reading_off(doctors, 
         assert [row.pk for row in queue.decisions_of(first)] == [again.pk]
 
 
-def test_the_second_reader_finds_the_first_ones_word_nowhere_before_signing(doctors, review):
+def test_the_second_reader_finds_no_word_of_the_first_before_signing(doctors, review):
     """Neither on the sheet nor on the lesion's page, whatever picture comes; whoever cannot sign may read it."""
     first, second = doctors
     sign(review, first, "second_reading", note="a seborrhoeic look")

@@ -52,7 +52,7 @@ def test_asking_and_answering_sign_nothing_and_the_lesion_waits_on(review, docto
     }
 
 
-def test_who_was_asked_what_was_said_and_who_entered_it_stand_beside_the_pictures(review, doctor):
+def test_who_was_asked_and_what_was_said_stand_beside_the_pictures(review, doctor):
     page = Client()
     page.force_login(doctor)
     where = reverse("lesions:decision", args=[review.pk])
@@ -67,7 +67,7 @@ def test_who_was_asked_what_was_said_and_who_entered_it_stand_beside_the_picture
     assert "“Take it out.”" in shown and "entered by D. Doctor" in shown
 
 
-def test_an_answer_lies_between_the_question_and_today_and_a_later_one_stands_below(review, doctor):
+def test_an_answer_lies_between_the_question_and_today(review, doctor):
     row = asked(review, doctor)
     for day in (build.days_ago(3), build.days_ago(-1)):
         with pytest.raises(OutsideRefused, match="between"):
@@ -77,7 +77,7 @@ def test_an_answer_lies_between_the_question_and_today_and_a_later_one_stands_be
     assert [one.words for one in OutsideAnswer.objects.all()] == ["first", "second thoughts"]
 
 
-def test_it_stands_on_the_page_until_the_lesion_is_decided_and_in_the_history_for_good(review, doctor):
+def test_it_stands_on_the_page_until_the_decision_then_in_the_history(review, doctor):
     asked(review, doctor)
     signoff.record(review_id=review.pk, by=doctor, decision="second_reading", revision=review.revision)
     assert outside.undecided(review.lesion_id).exists()  # asking a colleague decides nothing
@@ -128,7 +128,7 @@ def test_what_was_said_ends_it_or_that_nothing_will_be(review, doctor):
     assert not owed(review).exists()
 
 
-def test_a_decision_ends_it_a_question_to_a_colleague_does_not_and_taken_back_it_is_owed(review, doctor):
+def test_only_a_decision_ends_it_and_taken_back_it_is_owed(review, doctor):
     asked(review, doctor)
     signoff.record(review_id=review.pk, by=doctor, decision="second_reading", revision=review.revision)
     assert owed(review).exists()

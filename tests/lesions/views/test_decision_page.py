@@ -81,7 +81,7 @@ def test_looking_first_is_switched_on_the_page_itself(page, three):
     assert "It grew." in read(page.get(address))
 
 
-def test_a_script_gets_the_next_page_in_the_answer_and_its_masthead_with_the_look(page, three):
+def test_a_script_gets_the_next_page_in_the_answer(page, three):
     first, second, _ = three
     answer = page.post(url("decision", first.pk), said(first, next=second.pk), headers={"X-Next": "1"})
     shown = read(answer)

@@ -50,7 +50,7 @@ def test_a_ladder_that_cannot_be_climbed_is_refused(text, fault):
     assert any(fault in one for one in ladder.check(text))
 
 
-def test_two_people_change_it_and_who_was_tried_as_often_goes_to_a_dermatologist(client):
+def test_who_a_shorter_ladder_uses_up_goes_to_a_dermatologist(client):
     recall = scene.due_check()
     tried(recall, 30)
     assert not Duty.objects.filter(kind="decide_what_follows").exists()

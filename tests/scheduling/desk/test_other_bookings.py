@@ -64,7 +64,7 @@ def test_a_visit_lasts_as_long_as_its_purposes_together():
     assert visit.minutes == 40 and BookedCell.objects.count() == 8
 
 
-def test_what_stands_in_a_diary_elsewhere_is_typed_in_and_takes_no_place_here():
+def test_a_diary_elsewhere_is_typed_in_and_takes_no_place_here():
     recall, moment = scene.due_check(), scene.at(15, 7, scene.TODAY + timedelta(3))
     where = {"where": "Dr Voss, own diary", "minutes": 33, "starts_at": moment}
     visit = booking.book_elsewhere(recalls=[recall], by=build.nurse(), revision=recall.revision, **where)

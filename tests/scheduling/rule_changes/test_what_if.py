@@ -17,6 +17,7 @@ from scheduling.planning.gather import gather_facts
 from scheduling.rule_changes import what_if
 from scheduling.rule_changes.what_if import NOBODY, CannotSuppose, Supposition
 from scheduling.rules.ruleset import ruleset
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -266,6 +267,7 @@ def test_a_long_history_asks_no_more_questions(nurse):
     one = counted()
     for _ in range(2):
         scene.mark(patient, monitoring="short"), scene.came(patient, scene.TODAY)
+    worklists.bring_up_to_date()
     assert counted() == one <= 30
 
 

@@ -101,7 +101,7 @@ def test_a_call_without_an_outcome_is_work():
 # ---- the ladder on the list: clinic setting, no source -------------------------------------------------
 
 
-def test_a_letter_goes_ahead_of_the_window_and_once_it_is_open_somebody_is_rung():
+def test_a_letter_goes_ahead_of_the_window_then_somebody_is_rung():
     recall = far_check()
     patients.add_route(patient=recall.patient, by=build.nurse(), kind="post", value="1 Example Street")
     assert sections() == {recall.patient: Section.WRITE}
@@ -110,7 +110,7 @@ def test_a_letter_goes_ahead_of_the_window_and_once_it_is_open_somebody_is_rung(
         assert sections() == {recall.patient: Section.PHONE}
 
 
-def test_who_was_tried_rests_as_long_as_the_ladder_says_and_never_past_the_window():
+def test_who_was_tried_rests_by_the_ladder_and_not_past_the_window():
     recall = scene.due_check()  # to 29 June
     tried(recall)
     assert sections() == {recall.patient: Section.LATER}
