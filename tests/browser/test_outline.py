@@ -122,6 +122,7 @@ def test_a_finger_draws_and_the_picture_comes_closer(chromium, live_server, imag
     phone.goto(reverse("lesions:outline", args=[image.pk]))
     phone.get_by_role("button", name="From nothing").tap()
     phone.get_by_role("button", name="Whole picture").tap()
+    phone.locator(".plane").scroll_into_view_if_needed()
     box = phone.locator(".plane").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     for turn in range(6):
