@@ -6,13 +6,11 @@ from typing import Any
 
 from django.db import models, transaction
 from django.db.models import Q, QuerySet
-from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, may
 from clinic.duties import ledger, limits, steps
 from clinic.models import Duty, Member
-from clinic.wording import write_day
 from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
 from scheduling.planning import ladder
 from scheduling.recalls import closing
@@ -69,9 +67,10 @@ def ask_if_used_up(recall: Recall, attempts: int) -> None:
 def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date, note: str) -> Recall:
     """Let a recall rest until a day, by a dermatologist: off today's list, and what was asked about it is answered."""
     closing.mark_unreachable(recall=recall, by=by, revision=revision, next_look_on=next_look_on, note=note)
-    words = _("look again on %(day)s: %(note)s") % {"day": write_day(next_look_on), "note": note}
+    # Kept as a day and a word; who reads it later may read another language.
+    said: dict[str, Any] = {"outcome": "decided", "words": note, "until": next_look_on}
     for duty in waiting_about(recall):
-        steps.settle(duty=duty, by=by, revision=duty.revision, outcome="decided", words=words)
+        steps.settle(duty=duty, by=by, revision=duty.revision, **said)
     return recall
 
 

@@ -110,13 +110,14 @@ _UNTIL_A_DAY: dict[str, Any] = {
     "try_on": gettext_lazy("go on trying until %(day)s"),
     "letter": gettext_lazy("write a letter by %(day)s"),
     "referrer": gettext_lazy("ask who referred the patient by %(day)s"),
+    "decided": gettext_lazy("look again on %(day)s"),
 }
 
 
 def _what_was_said(asked: dict[str, Any]) -> str:
     words = str(asked["steps__words"] or asked["end_note"] or "")
     until = _UNTIL_A_DAY.get(asked["steps__outcome"] or "")
-    if until is None:
+    if until is None or asked["steps__until"] is None:
         return words
     first = str(until) % {"day": write_day(asked["steps__until"])}
     return f"{first}: {words}" if words else first

@@ -8,8 +8,9 @@ from clinic import clock
 from clinic.access import NotAllowed
 from clinic.duties import ledger, steps
 from clinic.duties.ledger import DutyRefused
-from clinic.models import Duty, StaleRow
+from clinic.models import Duty, StaleRow, Step
 from clinic.people import patients
+from clinic.wording import write_day
 from lesions.models import UrgentSign
 from lesions.register import register
 from scheduling.counting import duty_count
@@ -17,7 +18,7 @@ from scheduling.desk import bookable, booking, contacts, taking_back, unfiled, w
 from scheduling.models import Appointment, Recall
 from scheduling.planning import rebook, replan
 from scheduling.planning.wording import say_because
-from scheduling.recalls import closing, overrides
+from scheduling.recalls import closing, overrides, wording
 from scheduling.today import worklists
 from tests import build
 from tests.page import read
@@ -99,6 +100,10 @@ def test_look_again_answers_what_was_asked_and_leaves_todays_list(recall, nurse,
     assert owed(recall.patient, "decide_what_follows") == []
     assert scene.to_reach() == []
     assert scene.to_reach(day) == [recall]
+    step = Step.objects.get(duty__kind="decide_what_follows")
+    assert (step.words, step.until) == ("after the summer", day)
+    (answers,) = what_next.said_about([recall.patient_id]).values()
+    assert f"look again on {write_day(day)}: after the summer" in wording.answer_of(answers[-1])
 
 
 def test_what_was_put_off_comes_back_when_its_window_is_brought_forward(recall, nurse):
