@@ -106,6 +106,11 @@ def _head(request: StaffRequest, review: Any) -> dict[str, Any]:
     }
 
 
+def wants_impression(request: StaffRequest, review: Review) -> bool:
+    """Say whether this member still looks first: a script that left the page's own way out is asked as well."""
+    return _hides(review, drafts.find(review, request.user), request)
+
+
 def _hides(review: Any, draft: Draft | None, request: StaffRequest) -> bool:
     """Figures and reasons come after the first impression: where the lot says so, or whoever looks wants it."""
     wanted = review.look_first or request.session.get("look_first", False)

@@ -39,6 +39,9 @@ def decision(request: StaffRequest, pk: int) -> HttpResponse:
         return _say(request, review, form)
     if not form.is_valid():
         return _page(request, review, form)
+    if decision_page.wants_impression(request, review) and not form.cleaned_data["in_person"]:
+        form.add_error(None, _("Key your first impression before you sign."))
+        return _page(request, review, form)
     return _sign(request, review, form)
 
 

@@ -4,7 +4,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from lesions.models import Comparison, Draft, Flag, Review
+from lesions.models import Comparison, Draft, Flag, Review, SignOff
 from lesions.review import signoff
 from tests import build
 from tests.lesions import scene
@@ -92,6 +92,18 @@ def test_a_script_gets_the_next_page_in_the_answer(page, three):
     assert looked.status_code == 201 and "Decisions 2" in read(looked.json()["places"])
     again = said(second, seal=answer.context["seal"])
     assert page.post(url("decision", second.pk), again).status_code == 302
+
+
+def test_nobody_who_looks_first_signs_before_an_impression(page, three):
+    first = three[0]
+    Review.objects.filter(pk=first.pk).update(look_first=True)
+    address = url("decision", first.pk)
+    refused = page.post(address, said(first))
+    assert refused.status_code == 422 and "Key your first impression" in read(refused)
+    assert not SignOff.objects.exists()
+    page.post(url("impression", first.pk), {"impression": "act"})
+    page.post(address, said(first))
+    assert SignOff.objects.get().impression == "act"
 
 
 def test_before_the_first_impression_no_drawn_change_is_offered(page, three):
