@@ -201,7 +201,7 @@ def _button(
     if mine:
         return (_("Go on"), call), False
     if holder:
-        return (_("With %(who)s") % {"who": holder}, call), False
+        return (_("Look"), call), False  # whose it is stands beside it
     return (_("Call"), resolve_url("scheduling:claim", line.patient_id)), True
 
 
