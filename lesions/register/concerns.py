@@ -7,6 +7,7 @@ from clinic.access import Act, require
 from clinic.models import Member, Patient
 from clinic.trail import audit
 from lesions.models import Sign, UrgentSign
+from lesions.register import register
 
 
 @transaction.atomic
@@ -26,4 +27,6 @@ def note(*, patient: Patient, by: Member, sign: str, words: str = "") -> UrgentS
     )
     if new:
         audit.record("lesion.concern", by=by, subject=row, patient=patient, sign=sign, words=words)
+        # Nothing is planned for a record that has ended: a dermatologist is asked at once.
+        register.ask_about_ended_record(row, by)
     return row

@@ -133,7 +133,7 @@ def note_sign(
         waiting.update(urgent=True, flagged=True, revision=F("revision") + 1, changed_at=clock.now())
         details = {"sign": sign, "on": str(noted_on), "words": words}
         audit.record("lesion.sign", by=by, subject=lesion, patient=lesion.patient, **details)
-        _ask_about_ended_record(row, by)
+        ask_about_ended_record(row, by)
     return row
 
 
@@ -184,7 +184,7 @@ def answer_signs(
     return row
 
 
-def _ask_about_ended_record(sign: UrgentSign, by: Member) -> None:
+def ask_about_ended_record(sign: UrgentSign, by: Member) -> None:
     """Ask a dermatologist at once where the record has ended, because nothing is planned for it."""
     patient = sign.patient
     if patient.status != PatientStatus.ACTIVE:

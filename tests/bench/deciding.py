@@ -117,7 +117,7 @@ def by_browser(url, member):
             page.wait_for_timeout(1500)  # somebody looks; what is fetched ahead arrives
             page.keyboard.press("1")
             page.keyboard.press("Enter")
-            page.wait_for_selector(".desk-consequences:not(.empty) p")
+            page.wait_for_selector("[data-said] .desk-consequences:not(.empty) p")
             page.wait_for_timeout(350)
             page.evaluate(WAIT)
             page.keyboard.press("Enter")

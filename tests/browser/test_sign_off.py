@@ -17,7 +17,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 SPEC = phantom.Phantom(seed=11, axes_mm=(4.4, 3.6), ruler=False)
 LATER = replace(phantom.recaptured(phantom.grown(SPEC, 1.2), seed=12), turn=6.0)
-CONFIRMED = ".desk-consequences:not(.empty) p"
+CONFIRMED = "[data-said] .desk-consequences:not(.empty) p"
 # Where the button and each choice stand, to the pixel.
 PLACES = """() => [...document.querySelectorAll(".desk-sign button, .desk-choice")].map((one) => {
   const box = one.getBoundingClientRect();

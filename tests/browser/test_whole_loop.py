@@ -132,7 +132,7 @@ def test_nobody_is_forgotten_and_no_change_is_overlooked(page, worker, staff, sh
     page.wait_for_selector("[data-decoded]")
     page.get_by_label("months").fill("3")  # the months are part of the choice
     page.get_by_role("button", name="Sign and next").click()
-    page.wait_for_selector(".desk-consequences:not(.empty) p")
+    page.wait_for_selector("[data-said] .desk-consequences:not(.empty) p")
     page.wait_for_timeout(400)
     page.get_by_role("button", name="Sign and next").click()
     page.wait_for_url("**/decisions/**")

@@ -14,7 +14,7 @@ from clinic.duties.kinds import OwningList
 from clinic.models import Patient, Proposal
 from clinic.pages import duty_rows
 from clinic.people import ending, visits
-from lesions.register import register
+from lesions.register import concerns, register
 from lesions.register.endings import LesionRefused
 from lesions.review import signoff
 from scheduling.models import Recall
@@ -130,6 +130,14 @@ def test_3_a_sign_on_an_ended_record_stands_in_decisions_the_same_minute(nurse):
     asked = ledger.on_list(OwningList.DECISIONS).get()
     assert (asked.kind, asked.urgent) == ("decide_what_follows", True)
     assert register.without_picture().get().patient == patient
+
+
+def test_3_nor_is_a_concern_about_no_known_lesion_lost_on_an_ended_record(nurse):
+    """Found by a random life: nobody was asked, because only a lesion's sign asked."""
+    patient = scene.ended("deceased")
+    concerns.note(patient=patient, by=nurse, sign="raised", words="her daughter rang")
+    asked = ledger.on_list(OwningList.DECISIONS).get()
+    assert (asked.kind, asked.patient, asked.subject) == ("decide_what_follows", patient, "patient")
 
 
 def test_17_a_sign_without_a_picture_stands_in_decisions_until_examined(nurse, doctor):

@@ -108,6 +108,7 @@ class Desk {
 
   forget() {
     this.said = null;
+    delete this.root.dataset.said;
     this.says.replaceChildren();
     this.says.classList.add("empty");
     this.form.elements.all_the_same.value = "";
@@ -137,7 +138,9 @@ class Desk {
     this.says.replaceChildren(...new DOMParser().parseFromString(found.html, "text/html").body.childNodes);
     this.form.elements.all_the_same.value = found.asked ? "on" : "";
     await painted();
+    if (this.says.classList.contains("empty")) return; // gone back meanwhile
     this.said = performance.now();
+    this.root.dataset.said = "yes";
   }
 
   refuse(errors) {
@@ -208,7 +211,7 @@ class Desk {
   /** Esc goes back one step: a sheet, then the confirmation. */
   back() {
     if (this.open) this.closeSheet();
-    else if (this.form && this.said) this.forget();
+    else if (this.form && !this.says.classList.contains("empty")) this.forget();
     document.activeElement?.blur?.();
   }
 
