@@ -5,20 +5,15 @@ from scheduling.views import (
     calls,
     capacity,
     checklists,
-    comparison,
-    ladder,
     missed,
     overrides,
-    places,
-    preview,
     problems,
-    rules,
     today,
     unfiled,
-    what_if,
     worried,
 )
-from scheduling.views.diary import appointments, book, days, hours
+from scheduling.views.diary import appointments, book, days, hours, places
+from scheduling.views.rule_sets import comparison, ladder, preview, rules, what_if
 
 app_name = "scheduling"
 urlpatterns = [

@@ -21,7 +21,7 @@ from scheduling.models import Appointment, Call, Claim, Recall
 from scheduling.pages import call_page
 from scheduling.today import worklists
 from scheduling.views.diary.book import FREE, beside, due_beside
-from scheduling.views.places import places_for
+from scheduling.views.diary.places import places_for
 
 NEXT = "call_just_logged"
 

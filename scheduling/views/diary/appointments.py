@@ -22,7 +22,7 @@ from scheduling.models import OPEN, Appointment
 from scheduling.planning.wording import say_because
 from scheduling.recalls import wording
 from scheduling.views.diary.days import what_of
-from scheduling.views.places import places_for
+from scheduling.views.diary.places import places_for
 
 
 @allow(Act.BOOK)

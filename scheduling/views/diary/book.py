@@ -20,7 +20,7 @@ from scheduling.diary_forms import BookForm, ElsewhereForm, ways_to
 from scheduling.models import Appointment, Recall, RecallState
 from scheduling.planning import rebook
 from scheduling.recalls import wording
-from scheduling.views.places import places_for
+from scheduling.views.diary.places import places_for
 
 FREE = (RecallState.PLANNED, RecallState.DUE)
 

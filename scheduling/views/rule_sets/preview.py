@@ -24,7 +24,7 @@ from scheduling.rule_changes.approval import approve as approve_previewed
 from scheduling.rule_changes.approval import changes_of
 from scheduling.rule_changes.preview import DutyChange, RulePreview
 from scheduling.rule_changes.preview_jobs import find_preview
-from scheduling.views.rules import PAGES
+from scheduling.views.rule_sets.rules import PAGES
 
 
 @dataclass(frozen=True)
