@@ -7,11 +7,6 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 LONGEST = 120
-# Templates with longer lines. The lists may only shrink.
-LESIONS: set[str] = set()
-SCHEDULING: set[str] = {"scheduling/templates/scheduling/recall.html"}
-NOT_YET_SHORT = LESIONS | SCHEDULING
-
 TEMPLATES = sorted(ROOT.glob("*/templates/**/*.html"))
 SCRIPTS = sorted(ROOT.glob("*/static/**/*.js"))
 _LITERAL = r""""(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|`(?:[^`\\]|\\.)*`"""
@@ -30,8 +25,7 @@ def long_lines(path: Path) -> bool:
 
 def test_no_line_of_a_template_is_longer_than_a_screen_is_wide():
     found = {str(path.relative_to(ROOT)) for path in TEMPLATES if long_lines(path)}
-    assert found - NOT_YET_SHORT == set()
-    assert NOT_YET_SHORT - found == set(), "these are short now: take them out of the list"
+    assert found == set()
 
 
 def without_markup(literal: str) -> str:
