@@ -14,7 +14,8 @@ _BOOKED = """SELECT a.id, a.patient_id FROM scheduling_appointment a WHERE a.sta
     AND EXISTS (SELECT 1 FROM clinic_patient p WHERE p.id = a.patient_id AND p.merged_into_id IS NULL"""
 _ITS_RECALLS = f"""FROM scheduling_appointment_recalls j JOIN scheduling_recall r ON r.id = j.recall_id
     WHERE j.appointment_id = a.id AND {OPEN_RECALL}"""
-# The day on which the appointment is, where the clinic is: `duty_count` puts in how this database says it.
+# The day on which the appointment is, where the clinic is: `duty_count` puts in how this database says it, and what
+# THE_MOMENT is.
 _ITS_DAY = "LOCAL_DAY(a.starts_at)"
 _REBOOK: Final = f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'rebook'
     AND d.opened_from = {of_row("scheduling.appointment", "f.id")}
@@ -78,7 +79,8 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
     ),
     "rebook_finished": (
         _("an appointment for what is done or closed"),
-        f"""{_BOOKED})
+        # Of one that has begun its outcome is owed, and its own row says so.
+        f"""{_BOOKED}) AND a.starts_at > THE_MOMENT
             AND EXISTS (SELECT 1 FROM scheduling_appointment_recalls j WHERE j.appointment_id = a.id)
             AND NOT EXISTS (SELECT 1 {_ITS_RECALLS})""",
         _REBOOK,

@@ -16,6 +16,7 @@ from django.db import connection
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
+from clinic import clock
 from scheduling.counting.desk_facts import NAMELESS, OF_THE_DESK
 from scheduling.counting.duty_facts import CLINICAL, OPEN_RECALL, of_row
 from scheduling.counting.report_facts import OF_REPORTS
@@ -220,6 +221,7 @@ def _attempts(found: re.Match[str]) -> str:
 
 def _rows(sql: str) -> list[tuple[Any, ...]]:
     sql = re.sub(r"ATTEMPTS\(([\w.]+)\)", _attempts, sql)
+    sql = sql.replace("THE_MOMENT", f"'{connection.ops.adapt_datetimefield_value(clock.now())}'")
     with connection.cursor() as cursor:
         cursor.execute(re.sub(r"LOCAL_DAY\(([\w.]+)\)", _local_day, sql))
         return list(cursor.fetchall())

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from clinic import clock
 from clinic.duties import ledger, steps
-from clinic.models import CareEnd
+from clinic.models import CareEnd, Patient
 from clinic.people import ending
 from lesions.register import register
 from lesions.results import pathology
@@ -289,6 +289,16 @@ def test_an_appointment_of_a_record_that_ended_is_named():
         CareEnd.objects.create(patient=recall.patient, by=build.dermatologist(), **said)
     sql(DEAD, *(recall.patient_id for recall in recalls[1:]))
     assert lost()["rebook_ended"] == {recall.patient_id for recall in recalls[1:]}
+
+
+def test_of_a_visit_that_has_begun_its_outcome_is_owed_and_no_other_day():
+    """Found by a random life: whoever was here as a walk-in when the record ended was said to want another day."""
+    recall, doctor = scene.due_check(), build.dermatologist()
+    booking.walk_in(recalls=[recall], by=build.nurse(), revision=recall.revision)
+    patient = Patient.objects.get(pk=recall.patient_id)
+    said = {"status": "moved", "on": scene.TODAY, "ground": "her letter"}
+    ending.end_care(patient=patient, by=doctor, revision=patient.revision, **said)
+    assert lost() == {}
 
 
 def test_callers_without_a_record_are_named_as_they_gave_their_names():
