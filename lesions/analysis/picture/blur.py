@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
+from numpy.lib.stride_tricks import as_strided, sliding_window_view
+from numpy.typing import NDArray
 
 from lesions.analysis.picture.light import Array
 
+Places = NDArray[np.int_]
 # Rows and columns of one product: so small that BLAS never spreads it over threads (OpenBLAS does from 2**18
 # multiplications on), whose waiting would cost more than the product.
-_ROWS, _COLUMNS = 16, 64
+_ROWS, _COLUMNS = 16, 32
 _TRUNCATE = 4.0  # standard deviations, as SciPy's
 
 
@@ -17,15 +19,20 @@ def gaussian(values: Array, sigma: float, truncate: float = _TRUNCATE) -> Array:
     """Gaussian of (..., H, W) along its last two axes, mirrored at the rim."""
     band = _band(sigma, truncate)
     reach = (band.shape[1] - _ROWS) // 2
-    found = _across(_down(_padded(values, reach, reach), band), band)
+    found = _across(_down(_padded(values, reach), band), band)
     return found[..., : values.shape[-2], : values.shape[-1]]
 
 
-def gaussian_down(values: Array, sigma: float) -> Array:
-    """Gaussian of (..., H, W) along its columns alone, mirrored at the rim."""
-    band = _band(sigma, _TRUNCATE)
-    found = _down(_padded(values, (band.shape[1] - _ROWS) // 2, 0), band)
-    return found[..., : values.shape[-2], : values.shape[-1]]
+def gaussian_at(values: Array, sigma: float, rows: Places, columns: Places, truncate: float = _TRUNCATE) -> Array:
+    """What the Gaussian of (C, H, W) gives at these few places (C, N): only the squares that hold one are reckoned."""
+    band = _band(sigma, truncate)
+    padded = _padded(values, (band.shape[1] - _ROWS) // 2)
+    wide, blocks = band.shape[1], -(-values.shape[2] // _ROWS)
+    square = rows // _ROWS * blocks + columns // _ROWS
+    asked = np.flatnonzero(np.bincount(square))
+    windows = sliding_window_view(padded, (wide, wide), axis=(1, 2))[:, ::_ROWS, ::_ROWS]
+    found = band @ windows[:, asked // blocks, asked % blocks] @ band.T
+    return found[:, np.searchsorted(asked, square), rows % _ROWS, columns % _ROWS]
 
 
 def weights(sigma: float, truncate: float = _TRUNCATE) -> Array:
@@ -44,28 +51,28 @@ def _band(sigma: float, truncate: float) -> Array:
     return band
 
 
-def _padded(values: Array, down: int, across: int) -> Array:
-    """Mirrored at the rim by so many rows and columns; behind them zeros that fill the last product."""
+def _padded(values: Array, reach: int) -> Array:
+    """Mirrored at the rim by the reach, and behind it until whole products are filled."""
     *more, height, width = values.shape
-    rows, columns = -(-height // _ROWS) * _ROWS + 2 * down, -(-width // _ROWS) * _ROWS + 2 * across
-    parts = -(-columns // _COLUMNS)
-    out = np.zeros((*more, rows, parts * -(-columns // parts)), dtype=np.float32)
-    margins = [(0, 0)] * len(more) + [(down, down), (across, across)]
-    out[..., : height + 2 * down, : width + 2 * across] = np.pad(values, margins, mode="symmetric")
-    return out
+    down, across = (-(-n // _ROWS) * _ROWS + 2 * reach for n in (height, width))
+    across = -(-across // _COLUMNS) * _COLUMNS
+    margins = [(reach, down - height - reach), (reach, across - width - reach)]
+    return np.pad(np.asarray(values, dtype=np.float32), [(0, 0)] * len(more) + margins, mode="symmetric")
 
 
 def _down(padded: Array, band: Array) -> Array:
     """Weighted means down the columns, for whole blocks of rows."""
     *more, rows, columns = padded.shape
     *steps, down, across = padded.strides
-    wide, parts = band.shape[1], -(-columns // _COLUMNS)
-    blocks, width = (rows - wide) // _ROWS + 1, columns // parts
+    wide = band.shape[1]
+    blocks, parts = (rows - wide) // _ROWS + 1, columns // _COLUMNS
     seen = as_strided(
-        padded, (*more, blocks, parts, wide, width), (*steps, _ROWS * down, width * across, down, across)
+        padded,
+        (*more, blocks, parts, wide, _COLUMNS),
+        (*steps, _ROWS * down, _COLUMNS * across, down, across),
     )
     out = np.empty((*more, blocks * _ROWS, columns), dtype=np.float32)
-    np.matmul(band, seen, out=out.reshape(*more, blocks, _ROWS, parts, width).swapaxes(-3, -2))
+    np.matmul(band, seen, out=out.reshape(*more, blocks, _ROWS, parts, _COLUMNS).swapaxes(-3, -2))
     return out
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -9,7 +11,6 @@ from scipy import ndimage
 
 from lesions.analysis.picture.light import Array, Mask
 
-Places = NDArray[np.int_]
 _FINE = 2.5  # a Gaussian narrower than this many pixels is not worth a smaller copy
 
 
@@ -44,15 +45,25 @@ def spread(values: Array, sigma: float) -> Array:
     return small if step == 1 else enlarged(small, step, (values.shape[0], values.shape[1]))
 
 
-def blurred_at(values: Array, sigma: float, rows: Places, columns: Places) -> Array:
-    """What a Gaussian of (H, W) gives at these few places: down everywhere, along the rows only there."""
-    reach = int(4 * sigma + 0.5)
-    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
-    down = np.pad(
-        ndimage.gaussian_filter1d(values, sigma, axis=0), ((0, 0), (reach, reach)), mode="symmetric"
-    )
-    beside = down[rows[:, None], columns[:, None] + np.arange(2 * reach + 1)]
-    return np.asarray(beside @ (weights / weights.sum()).astype(np.float32), dtype=np.float32)
+def between(
+    values: NDArray[Any], x: NDArray[np.float64], y: NDArray[np.float64], *, beyond: float | None = None
+) -> Array:
+    """Values of (H, W) at places whose pixel centres lie at +0.5, between the centres linearly.
+
+    `beyond`: what lies outside the outermost centres; None: what lies nearest.
+    """
+    height, width = values.shape
+    x, y = x - 0.5, y - 0.5
+    inner_x, inner_y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    left, top = np.minimum(inner_x.astype(int), width - 2), np.minimum(inner_y.astype(int), height - 2)
+    right, down = (inner_x - left).astype(np.float32), (inner_y - top).astype(np.float32)
+    flat, at = values.ravel(), top * width + left
+    upper = flat[at] * (1 - right) + flat[at + 1] * right
+    lower = flat[at + width] * (1 - right) + flat[at + width + 1] * right
+    found = upper * (1 - down) + lower * down
+    if beyond is not None:
+        found[(x != inner_x) | (y != inner_y)] = beyond
+    return np.asarray(found, dtype=np.float32)
 
 
 def enlarged(small: Array, step: int, shape: tuple[int, int]) -> Array:
