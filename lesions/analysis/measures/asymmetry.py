@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
-from lesions.analysis.picture import resample
+from lesions.analysis.picture import binary, blur, resample
 from lesions.analysis.picture.colour import delta_e_2000
 from lesions.analysis.picture.light import Array, Mask
 
@@ -55,17 +54,14 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     Nachbar et al. 1994 (ABCD rule): two axes at 90 degrees, placed for the lowest score, by contour, colour or
     structure; our own limits.
     """
-    y, x = np.nonzero(mask)
-    centre = np.array([y.mean(), x.mean()])
-    reach = float(np.hypot(y - centre[0], x - centre[1]).max()) + 1
-    edge = 4 + int(4 * reach / _GRID)  # what the blur below draws in
-    top, left = max(0, int(y.min()) - edge), max(0, int(x.min()) - edge)
-    box = slice(top, int(y.max()) + edge + 1), slice(left, int(x.max()) + edge + 1)
+    centre, reach = _extent(mask)
+    box = binary.box(mask, 4 + int(4 * reach / _GRID))  # as far as the blur below draws in
     layers = _layers(lab[box], mask[box], reach)
+    corner = box[0].start, box[1].start
 
     def folded(turns: list[int]) -> Folds:
         angles = np.array(turns) * np.pi / 2 / _TURNS
-        return _folded(layers, mask[box], centre - (top, left), reach, angles)
+        return _folded(layers, mask[box], centre - corner, reach, angles)
 
     turns = list(range(0, _TURNS, 2))
     folds = folded(turns)
@@ -76,6 +72,16 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     return Asymmetry(shape, colour, structure, int((best > _LIMITS).any(axis=1).sum()))
 
 
+def _extent(mask: Mask) -> tuple[NDArray[np.float64], float]:
+    """Centroid (y, x), and how far from it the farthest pixel lies, which ends a row."""
+    height, width = mask.shape
+    rows = np.flatnonzero(mask.any(axis=1))
+    in_row, in_column = mask.sum(axis=1), mask.sum(axis=0)
+    y, x = np.arange(height) @ in_row / in_row.sum(), np.arange(width) @ in_column / in_row.sum()
+    ends = mask[rows].argmax(axis=1), width - 1 - mask[rows, ::-1].argmax(axis=1)
+    return np.array([y, x]), float(max(np.hypot(rows - y, end - x).max() for end in ends)) + 1
+
+
 def _weights(folds: Folds) -> Folds:
     return np.asarray((folds / _LIMITS).sum(axis=(1, 2)))
 
@@ -83,8 +89,10 @@ def _weights(folds: Folds) -> Folds:
 def _layers(lab: Array, mask: Mask, reach: float) -> Array:
     """Colour blurred to the grid's cells, and behind it the strength of the structure."""
     cell = 2 * reach / _GRID
-    coarse = ndimage.gaussian_filter(lab, (cell / 2, cell / 2, 0)) if cell > 1 else lab
-    return np.concatenate([coarse, _structure(lab[..., 0], mask, reach)[..., None]], axis=-1)
+    out = np.empty((*mask.shape, 4), dtype=np.float32)
+    out[..., :3] = np.moveaxis(blur.gaussian(np.moveaxis(lab, -1, 0), cell / 2), 0, -1) if cell > 1 else lab
+    out[..., 3] = _structure(lab[..., 0], mask, reach)
+    return out
 
 
 def _structure(lightness: Array, mask: Mask, reach: float) -> Array:

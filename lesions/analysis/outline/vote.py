@@ -126,8 +126,8 @@ def _rounded(pieces: Mask, best: Mask) -> Mask:
     padded = np.pad(met[marks], inner)
     rows, columns = np.nonzero(padded.any(axis=1))[0], np.nonzero(padded.any(axis=0))[0]
     box = slice(rows[0] - inner, rows[-1] + inner + 1), slice(columns[0] - inner, columns[-1] + inner + 1)
-    wide = ndimage.distance_transform_edt(~padded[box]) <= gap
-    closed = ndimage.distance_transform_edt(wide) > gap - _WIDEN * radius
+    wide = resample.within(padded[box], gap)
+    closed = ~resample.within(~wide, gap - _WIDEN * radius)
     out = np.zeros_like(padded)
     out[box] = binary.filled(closed)
     return np.asarray(out[inner:-inner, inner:-inner], dtype=bool)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
+from lesions.analysis.picture import binary
 from lesions.analysis.picture.light import Array, Mask
 
 _FINE = 2.5  # a Gaussian narrower than this many pixels is not worth a smaller copy
@@ -96,15 +98,22 @@ def closed(values: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:
 
 
 def within(mask: Mask, reach: float) -> Mask:
-    """Pixels no farther than `reach` from the mask, measured in a box round it only."""
+    """Pixels no farther than `reach` from the mask, each row of the disc by itself, in a box round the mask only."""
     out = np.zeros_like(mask)
-    rows, columns = np.nonzero(mask.any(axis=1))[0], np.nonzero(mask.any(axis=0))[0]
-    if len(rows) == 0:
+    if not mask.any():
         return out
-    edge = int(reach) + 1
-    box = (
-        slice(max(0, rows[0] - edge), rows[-1] + edge + 1),
-        slice(max(0, columns[0] - edge), columns[-1] + edge + 1),
-    )
-    out[box] = ndimage.distance_transform_edt(~mask[box]) <= reach
+    far = int(reach)
+    box = binary.box(mask, far)
+    inside = mask[box]
+    height, width = inside.shape
+    wide = np.zeros((height + 2 * far, width), dtype=bool)
+    row, done = inside.copy(), 0
+    for down in range(far, -1, -1):
+        for across in range(done + 1, int(math.sqrt(reach * reach - down * down)) + 1):
+            row[:, across:] |= inside[:, :-across]
+            row[:, :-across] |= inside[:, across:]
+            done = across
+        wide[far + down : far + down + height] |= row
+        wide[far - down : far - down + height] |= row
+    out[box] = wide[far : far + height]
     return out
