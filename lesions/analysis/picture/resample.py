@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from scipy import ndimage
 
-from lesions.analysis.picture import binary
+from lesions.analysis.picture import binary, blur
 from lesions.analysis.picture.light import Array, Mask
 
 _FINE = 2.5  # a Gaussian narrower than this many pixels is not worth a smaller copy
@@ -43,7 +42,7 @@ def thinned(values: Array, step: int) -> Array:
 def spread(values: Array, sigma: float) -> Array:
     """Gaussian of (H, W) by way of a smaller copy, within a percent of the direct one."""
     step = max(1, int(sigma / _FINE))
-    small = ndimage.gaussian_filter(thinned(values, step), sigma / step)
+    small = blur.gaussian(thinned(values, step), sigma / step)
     return small if step == 1 else enlarged(small, step, (values.shape[0], values.shape[1]))
 
 
