@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
-from lesions.analysis.picture import resample
+from lesions.analysis.picture import binary, blur, resample
 from lesions.analysis.picture.colour import delta_e_2000
 from lesions.analysis.picture.light import Array, Mask
 
@@ -20,8 +19,15 @@ COLOUR_LIMIT = 6.0
 # outlines of open pictures one in ten is beyond it.
 STRUCTURE_LIMIT = 0.15
 _LIMITS = (SHAPE_LIMIT, COLOUR_LIMIT, STRUCTURE_LIMIT)
+# Places of the grid on one side of each axis, and their mirror images.
+_PLACES = np.arange(_GRID * _GRID).reshape(_GRID, _GRID)
+_MIRRORED = (
+    (_PLACES[: _GRID // 2].ravel(), _PLACES[: _GRID // 2 - 1 : -1].ravel()),
+    (_PLACES[:, : _GRID // 2].ravel(), _PLACES[:, : _GRID // 2 - 1 : -1].ravel()),
+)
 _FINE, _WIDE = 1 / 16, 1 / 8  # of the lesion's reach: what counts as structure, and where it is gathered
 
+Places = NDArray[np.int_]
 Folds = NDArray[np.float64]  # (turns, 2 axes, 3: shape, colour, structure)
 
 
@@ -55,17 +61,14 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     Nachbar et al. 1994 (ABCD rule): two axes at 90 degrees, placed for the lowest score, by contour, colour or
     structure; our own limits.
     """
-    y, x = np.nonzero(mask)
-    centre = np.array([y.mean(), x.mean()])
-    reach = float(np.hypot(y - centre[0], x - centre[1]).max()) + 1
-    edge = 4 + int(4 * reach / _GRID)  # what the blur below draws in
-    top, left = max(0, int(y.min()) - edge), max(0, int(x.min()) - edge)
-    box = slice(top, int(y.max()) + edge + 1), slice(left, int(x.max()) + edge + 1)
+    centre, reach = _extent(mask)
+    box = binary.box(mask, 4 + int(4 * reach / _GRID))  # as far as the blur below draws in
     layers = _layers(lab[box], mask[box], reach)
+    corner = box[0].start, box[1].start
 
     def folded(turns: list[int]) -> Folds:
         angles = np.array(turns) * np.pi / 2 / _TURNS
-        return _folded(layers, mask[box], centre - (top, left), reach, angles)
+        return _folded(layers, mask[box], centre - corner, reach, angles)
 
     turns = list(range(0, _TURNS, 2))
     folds = folded(turns)
@@ -76,6 +79,16 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     return Asymmetry(shape, colour, structure, int((best > _LIMITS).any(axis=1).sum()))
 
 
+def _extent(mask: Mask) -> tuple[NDArray[np.float64], float]:
+    """Centroid (y, x), and how far from it the farthest pixel lies, which ends a row."""
+    height, width = mask.shape
+    rows = np.flatnonzero(mask.any(axis=1))
+    in_row, in_column = mask.sum(axis=1), mask.sum(axis=0)
+    y, x = np.arange(height) @ in_row / in_row.sum(), np.arange(width) @ in_column / in_row.sum()
+    ends = mask[rows].argmax(axis=1), width - 1 - mask[rows, ::-1].argmax(axis=1)
+    return np.array([y, x]), float(max(np.hypot(rows - y, end - x).max() for end in ends)) + 1
+
+
 def _weights(folds: Folds) -> Folds:
     return np.asarray((folds / _LIMITS).sum(axis=(1, 2)))
 
@@ -83,8 +96,9 @@ def _weights(folds: Folds) -> Folds:
 def _layers(lab: Array, mask: Mask, reach: float) -> Array:
     """Colour blurred to the grid's cells, and behind it the strength of the structure."""
     cell = 2 * reach / _GRID
-    coarse = ndimage.gaussian_filter(lab, (cell / 2, cell / 2, 0)) if cell > 1 else lab
-    return np.concatenate([coarse, _structure(lab[..., 0], mask, reach)[..., None]], axis=-1)
+    planes = np.ascontiguousarray(np.moveaxis(lab, -1, 0))
+    coarse = blur.gaussian(planes, cell / 2) if cell > 1 else planes
+    return np.stack([*coarse, _structure(planes[0], mask, reach)], axis=-1)
 
 
 def _structure(lightness: Array, mask: Mask, reach: float) -> Array:
@@ -106,30 +120,30 @@ def _mean(values: Array, inside: Array, sigma: float) -> Array:
 def _folded(layers: Array, mask: Mask, centre: Folds, reach: float, angles: Folds) -> Folds:
     """Difference over the axis at each angle and over the one across it."""
     steps = (np.arange(_GRID) + 0.5) / _GRID * 2 * reach - reach
-    v, u = np.meshgrid(steps, steps, indexing="ij")
     sine, cosine = (f(angles)[:, None, None] for f in (np.sin, np.cos))
-    y = np.rint(centre[0] + sine * u + cosine * v).astype(int)
-    x = np.rint(centre[1] + cosine * u - sine * v).astype(int)
+    y = np.rint((centre[0] + sine * steps) + cosine * steps[:, None]).astype(np.int64)
+    x = np.rint((centre[1] + cosine * steps) - sine * steps[:, None]).astype(np.int64)
     height, width = mask.shape
     seen = (y >= 0) & (x >= 0) & (y < height) & (x < width)
-    y, x = np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)
-    inside, sampled = mask[y, x] & seen, layers[y, x]
-    return np.stack([_differences(inside, sampled, axis) for axis in (1, 2)], axis=1)
+    at = (np.clip(y, 0, height - 1) * width + np.clip(x, 0, width - 1)).reshape(len(angles), -1)
+    inside = mask.ravel()[at] & seen.reshape(at.shape)
+    sampled = layers.reshape(-1, 4)
+    return np.stack([_differences(inside, sampled, at, *pair) for pair in _MIRRORED], axis=1)
 
 
-def _differences(inside: Mask, sampled: Array, axis: int) -> Folds:
+def _differences(inside: Mask, sampled: Array, at: Places, one: Places, other: Places) -> Folds:
     """Of the half on one side of the axis, for every turn: each pair of mirrored points counts once."""
-    half = (slice(None), *(slice(0, _GRID // 2) if n == axis else slice(None) for n in (1, 2)))
-    one, other = inside[half], np.flip(inside, axis)[half]
-    both = one & other
-    here, there = sampled[half][both], np.flip(sampled, axis)[half][both]
-    turn, count = np.nonzero(both)[0], len(inside)
+    here, there = inside[:, one], inside[:, other]
+    both = here & there
+    counts = both.sum(axis=1)
+    turn = np.repeat(np.arange(len(inside)), counts)
+    first, second = (sampled[at[:, side][both]] for side in (one, other))
 
     def gathered(values: Array) -> Folds:
-        return np.asarray(np.bincount(turn, values, count), dtype=np.float64)
+        return np.asarray(np.bincount(turn, values, len(inside)), dtype=np.float64)
 
-    shape = (one ^ other).sum(axis=(1, 2)) / np.maximum(1, inside.sum(axis=(1, 2)))
-    colour = gathered(delta_e_2000(here[:, :3], there[:, :3])) / np.maximum(1, both.sum(axis=(1, 2)))
-    unlike = gathered(np.abs(here[:, 3] - there[:, 3]))
-    structure = unlike / np.maximum(1e-6, gathered(here[:, 3] + there[:, 3]))
+    shape = (here ^ there).sum(axis=1) / np.maximum(1, inside.sum(axis=1))
+    colour = gathered(delta_e_2000(first[:, :3], second[:, :3])) / np.maximum(1, counts)
+    unlike = gathered(np.abs(first[:, 3] - second[:, 3]))
+    structure = unlike / np.maximum(1e-6, gathered(first[:, 3] + second[:, 3]))
     return np.stack([shape, colour, structure], axis=1)

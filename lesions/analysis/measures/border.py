@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
+from lesions.analysis.picture import resample
 from lesions.analysis.picture.contour import Ring, area
 from lesions.analysis.picture.light import Array
 
@@ -45,9 +45,7 @@ def ramp_widths(density: Array, ring: Ring) -> NDArray[np.float64]:
     diameter = 2 * np.sqrt(area(ring) / np.pi)
     offsets = np.linspace(-_SPAN, _SPAN, _STEPS) * diameter
     where = ring[:, None, :] + outward(ring)[:, None, :] * offsets[None, :, None]
-    profiles = ndimage.map_coordinates(
-        density, [where[..., 1] - 0.5, where[..., 0] - 0.5], order=1, mode="nearest"
-    )
+    profiles = resample.between(density, where[..., 0], where[..., 1])
     centre = ring.mean(axis=0)
     angle = np.arctan2(*(ring - centre).T[::-1])
     sector = ((angle + np.pi) / (2 * np.pi) * SECTORS).astype(int) % SECTORS

@@ -45,8 +45,9 @@ def shares(density: Array, mask: Mask) -> dict[str, float]:
     dict of str to float
         Share 0-1 for each of `NAMES`; what is left is skin-coloured.
     """
-    inside = density[mask]
-    named = classify(inside[:: max(1, len(inside) // _SAMPLES)])
+    inside = np.flatnonzero(mask)
+    rows, columns = np.divmod(inside[:: max(1, len(inside) // _SAMPLES)], mask.shape[1])
+    named = classify(density[rows, columns])
     return {name: float((named == i + 1).mean()) for i, name in enumerate(NAMES)}
 
 

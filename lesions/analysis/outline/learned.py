@@ -87,9 +87,11 @@ def piece(probabilities: Array) -> Mask:
     found = np.zeros(above.shape, dtype=bool)
     if above.any():
         box = binary.box(above, 1)
-        marks, _ = ndimage.label(above[box])
-        sums = np.bincount(marks.ravel(), weights=probabilities[box].ravel())
-        found[box] = binary.filled(marks == int(np.argmax(sums[1:])) + 1)
+        marks, count = ndimage.label(above[box])
+        best = 1
+        if count > 1:
+            best += int(np.bincount(marks.ravel(), weights=probabilities[box].ravel())[1:].argmax())
+        found[box] = binary.filled(marks == best)
     return found
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from lesions.analysis.outline.agreement import jaccard
-from lesions.analysis.picture import binary, light, resample
+from lesions.analysis.picture import binary, blur, light, resample
 from lesions.analysis.picture.light import Array, Mask
 from lesions.analysis.picture.surroundings import Surroundings
 
@@ -51,14 +51,15 @@ def find_outline(density: Array, lab: Array, around: Surroundings) -> Found:
     empty = Found(np.zeros(around.frame.shape, dtype=bool), 0.0)
     if around.usable.sum() < _LEAST_PIXELS:
         return empty
-    voters = [m for m in (_cut(c, around) for c in channels(density, lab, around)) if m.any()]
+    field = _Field(around)
+    voters = [m for m in (_cut(c, field) for c in channels(density, lab, around)) if m.any()]
     if not voters:
         return empty
     share = np.mean(voters, axis=0)
     raw = share >= _MAJORITY
     if not raw.any():
         raw = share >= share.max()
-    mask = tidy(raw, around)
+    mask = _tidy(raw, field)
     agreement = float(np.mean([jaccard(v, mask) for v in voters])) * len(voters) / 5
     return Found(mask, agreement)
 
@@ -66,27 +67,46 @@ def find_outline(density: Array, lab: Array, around: Surroundings) -> Found:
 def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:
     """Five views in which lesions stand out: blue, green, mean, principal density; colour distance."""
     size = density.shape[1]
-    smooth = ndimage.gaussian_filter(density, (size / 170, size / 170, 0))
+    smooth = _smoothed(density, size / 170)
     usable = around.usable
     samples = smooth[usable][:: max(1, usable.sum() // 5000)]
     principal = np.linalg.eigh(np.cov(samples.T))[1][:, -1]
     principal = principal * np.sign(principal.sum())
     skin = np.median(lab[usable & (np.abs(light.grey(smooth)) < 0.15)], axis=0)
-    away = np.linalg.norm(ndimage.gaussian_filter(lab, (size / 170, size / 170, 0)) - skin, axis=2)
+    apart = _smoothed(lab, size / 170) - skin
+    away = np.sqrt(apart[..., 0] ** 2 + apart[..., 1] ** 2 + apart[..., 2] ** 2)
     views = [smooth[..., 2], smooth[..., 1], light.grey(smooth), smooth @ principal.astype(np.float32)]
     limits = (1.0, 1.0, 1.0, 1.5)
     curbed = [np.tanh(v / (_SATURATION * most)) for v, most in zip(views, limits, strict=True)]
     return [*curbed, np.tanh(away / (40 * _SATURATION))]
 
 
-def _cut(channel: Array, around: Surroundings) -> Mask:
-    values = channel[around.usable]
+def _smoothed(layers: Array, sigma: float) -> Array:
+    """Gaussian of (H, W, 3), channel by channel."""
+    return np.moveaxis(blur.gaussian(np.moveaxis(layers, -1, 0), sigma), 0, -1)
+
+
+class _Field:
+    """What is common to all voters of one picture."""
+
+    def __init__(self, around: Surroundings) -> None:
+        self.around, self.usable = around, around.usable
+        height, width = around.frame.shape
+        down, across = ((np.arange(n) - n / 2) / (n / 2) for n in (height, width))
+        self.worth = np.exp(-((np.hypot(across, down[:, None]) / _CENTRAL) ** 2))
+        rim = resample.within(around.frame, 2)
+        rim[:2], rim[-2:], rim[:, :2], rim[:, -2:] = True, True, True, True
+        self.rim = rim & ~around.frame
+
+
+def _cut(channel: Array, field: _Field) -> Mask:
+    values = channel[field.usable]
     low, skin, high = np.percentile(values, (1, 30, 99.5))
     if high - low < _LEAST_RANGE:
         return np.zeros(channel.shape, dtype=bool)
     clipped = np.clip(values, low, high)
     level = float(skin) + _TOWARDS_SKIN * (otsu(clipped) - float(skin))
-    return tidy((channel > level) & around.usable, around)
+    return _tidy((channel > level) & field.usable, field)
 
 
 def otsu(values: Array) -> float:
@@ -102,15 +122,15 @@ def otsu(values: Array) -> float:
     return float(centres[int(variance.argmax())])
 
 
-def tidy(mask: Mask, around: Surroundings) -> Mask:
+def _tidy(mask: Mask, field: _Field) -> Mask:
     """Keep the piece that is large and central (and what lies close to it), closed and without holes."""
     size = max(1, mask.shape[1] // 150)
     opened = binary.opened(mask, size)
     marks, count = ndimage.label(opened)
     if count == 0:
         return np.zeros_like(mask)
-    best = int(_scores(marks, count, around).argmax()) + 1
-    return np.asarray(_rounded(opened, marks == best) & ~around.frame, dtype=bool)
+    best = 1 if count == 1 else int(_scores(marks, count, field).argmax()) + 1
+    return np.asarray(_rounded(opened, marks == best) & ~field.around.frame, dtype=bool)
 
 
 def _rounded(pieces: Mask, best: Mask) -> Mask:
@@ -126,24 +146,16 @@ def _rounded(pieces: Mask, best: Mask) -> Mask:
     padded = np.pad(met[marks], inner)
     rows, columns = np.nonzero(padded.any(axis=1))[0], np.nonzero(padded.any(axis=0))[0]
     box = slice(rows[0] - inner, rows[-1] + inner + 1), slice(columns[0] - inner, columns[-1] + inner + 1)
-    wide = ndimage.distance_transform_edt(~padded[box]) <= gap
-    closed = ndimage.distance_transform_edt(wide) > gap - _WIDEN * radius
+    wide = resample.within(padded[box], gap)
+    closed = ~resample.within(~wide, gap - _WIDEN * radius)
     out = np.zeros_like(padded)
     out[box] = binary.filled(closed)
     return np.asarray(out[inner:-inner, inner:-inner], dtype=bool)
 
 
-def _scores(marks: NDArray[np.int32], count: int, around: Surroundings) -> Array:
+def _scores(marks: NDArray[np.int32], count: int, field: _Field) -> Array:
     """Area, weighed down away from the middle and along the frame or the picture's rim."""
-    height, width = marks.shape
-    y, x = np.mgrid[0:height, 0:width]
-    radius = np.hypot((x - width / 2) / (width / 2), (y - height / 2) / (height / 2))
-
-    def gathered(values: Array | Mask) -> NDArray[np.float64]:
-        return np.asarray(np.bincount(marks.ravel(), values.ravel(), count + 1)[1:], dtype=np.float64)
-
-    worth = gathered(np.exp(-((radius / _CENTRAL) ** 2)))
-    rim = np.ones_like(around.frame)
-    rim[2:-2, 2:-2] = resample.within(around.frame, 2)[2:-2, 2:-2]
-    contact = gathered(rim & ~around.frame) / np.sqrt(gathered(marks > 0))
+    numbers = marks.ravel()
+    worth = np.bincount(numbers, field.worth.ravel())[1:]
+    contact = np.bincount(numbers[field.rim.ravel()], minlength=count + 1)[1:] / np.sqrt(np.bincount(numbers)[1:])
     return np.asarray(worth / (1 + contact), dtype=np.float32)

@@ -49,6 +49,8 @@ def closed(mask: Mask, times: int = 1) -> Mask:
 def filled(mask: Mask) -> Mask:
     """Fill what cannot be reached from the rim."""
     marks, count = ndimage.label(~mask)
+    if count == 1 and (marks[0, 0] or marks[-1, -1]):
+        return mask
     outside = np.zeros(count + 1, dtype=bool)
     for rim in (marks[0], marks[-1], marks[:, 0], marks[:, -1]):
         outside[rim] = True

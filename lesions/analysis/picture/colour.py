@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +19,7 @@ _TO_XYZ = np.array(
     [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
 )
 _WHITE = np.array([0.95047, 1.0, 1.08883])
+_TO_WHITE = (_TO_XYZ / _WHITE[:, None]).astype(np.float32)
 _AT_ONCE = 8192  # pixels: what is computed in between then stays in the processor's cache
 
 
@@ -26,15 +29,25 @@ def to_lab(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
     out = np.empty(rows.shape, dtype=np.float32)
     for start in range(0, len(rows), _AT_ONCE):
         part = slice(start, start + _AT_ONCE)
-        out[part] = _lab(rows[part])
+        x, y, z = _curved(rows[part])
+        np.multiply(y, 116, out=out[part, 0])
+        np.multiply(x - y, 500, out=out[part, 1])
+        np.multiply(y - z, 200, out=out[part, 2])
+    out[:, 0] -= 16
     return out.reshape(pixels.shape)
 
 
-def _lab(rows: NDArray[np.uint8]) -> NDArray[np.float32]:
-    matrix = (_TO_XYZ / _WHITE[:, None]).astype(np.float32)
-    xyz = matrix @ _LINEAR[rows].T
-    x, y, z = np.where(xyz > 216 / 24389, xyz ** np.float32(1 / 3), (24389 / 27 * xyz + 16) / 116)
-    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1).astype(np.float32)
+def _curved(rows: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """X, Y and Z (3, N) through the curve of CIE 15: a cube root, straight where it is dark."""
+    xyz = _TO_WHITE @ _LINEAR.take(rows.T)
+    dark = xyz <= 216 / 24389
+    with np.errstate(divide="ignore"):  # black has no logarithm
+        curve = np.log(xyz)
+    curve *= np.float32(1 / 3)
+    np.exp(curve, out=curve)  # a power takes three times as long
+    if dark.any():
+        curve[dark] = (24389 / 27 * xyz[dark] + 16) / 116
+    return curve
 
 
 def delta_e_2000(first: Lab, second: Lab) -> Floats:
@@ -56,17 +69,19 @@ def delta_e_2000(first: Lab, second: Lab) -> Floats:
     """
     l1, a1, b1 = (np.asarray(first)[..., i] for i in range(3))
     l2, a2, b2 = (np.asarray(second)[..., i] for i in range(3))
-    c_mean = (np.hypot(a1, b1) + np.hypot(a2, b2)) / 2
-    g = 0.5 * (1 - _strength(c_mean))
-    c1, h1 = _chroma_hue((1 + g) * a1, b1)
-    c2, h2 = _chroma_hue((1 + g) * a2, b2)
-    grey = c1 * c2 == 0
-    apart = h2 - h1
-    dh = np.where(grey, 0, apart - 360 * np.rint(apart / 360))
-    h_sum = h1 + h2
-    wrapped = np.where(h_sum < 360, h_sum + 360, h_sum - 360)
-    h_mean = np.where(grey, h_sum, np.where(np.abs(apart) > 180, wrapped, h_sum) / 2)
-    return _weighted(l1, l2, c1, c2, dh, h_mean)
+    redder = 1.5 - 0.5 * _strength((_length(a1, b1) + _length(a2, b2)) / 2)
+    a1, a2 = redder * a1, redder * a2
+    c1, c2 = _length(a1, b1), _length(a2, b2)
+    c_mean, (cosine, sine), apart = (c1 + c2) / 2, *_hues(a1, b1, c1, a2, b2, c2)
+    dl = (l2 - l1) / _light_weight((l1 + l2) / 2)
+    dc = (c2 - c1) / (1 + 0.045 * c_mean)
+    dh = 2 * np.sqrt(c1 * c2) * apart / (1 + 0.015 * c_mean * _hue_weight(cosine, sine))
+    squared = dl * dl + dc * dc + dh * dh + _blue_turn(cosine, sine) * _strength(c_mean) * dc * dh
+    return np.asarray(np.sqrt(np.maximum(squared, 0)))
+
+
+def _length(a: Floats, b: Floats) -> Floats:
+    return np.asarray(np.sqrt(a * a + b * b))
 
 
 def _strength(chroma: Floats) -> Floats:
@@ -76,25 +91,48 @@ def _strength(chroma: Floats) -> Floats:
     return np.asarray(np.sqrt(seventh / (seventh + 25.0**7)))
 
 
-def _chroma_hue(a: Floats, b: Floats) -> tuple[Floats, Floats]:
-    hue = np.degrees(np.arctan2(b, a))
-    return np.hypot(a, b), np.where(hue < 0, hue + 360, hue)
+def _hues(
+    a1: Floats, b1: Floats, c1: Floats, a2: Floats, b2: Floats, c2: Floats
+) -> tuple[tuple[Floats, Floats], Floats]:
+    """Cosine and sine of the hue half way between, the short way round, and the sine of half the way from one to two.
+
+    By half angles and without one arcus, which takes longer than all the rest; a grey has no hue, and none is asked.
+    """
+    (x1, y1), (x2, y2) = _half(a1, b1, c1), _half(a2, b2, c2)
+    short = np.where(x1 * x2 + y1 * y2 < -1e-9, -1, 1).astype(x1.dtype)  # opposite hues go through the larger number's
+    return (short * (x1 * x2 - y1 * y2), short * (x1 * y2 + y1 * x2)), short * (x1 * y2 - y1 * x2)
 
 
-def _weighted(l1: Floats, l2: Floats, c1: Floats, c2: Floats, dh: Floats, h_mean: Floats) -> Floats:
-    l_mean, c_mean = (l1 + l2) / 2, (c1 + c2) / 2
-    big_dh = 2 * np.sqrt(c1 * c2) * np.sin(np.radians(dh) / 2)
-    t = (
-        1
-        - 0.17 * np.cos(np.radians(h_mean - 30))
-        + 0.24 * np.cos(np.radians(2 * h_mean))
-        + 0.32 * np.cos(np.radians(3 * h_mean + 6))
-        - 0.20 * np.cos(np.radians(4 * h_mean - 63))
-    )
-    s_l = 1 + 0.015 * (l_mean - 50) ** 2 / np.sqrt(20 + (l_mean - 50) ** 2)
-    s_c, s_h = 1 + 0.045 * c_mean, 1 + 0.015 * c_mean * t
-    turn = np.radians(60 * np.exp(-(((h_mean - 275) / 25) ** 2)))
-    r_t = -2 * _strength(c_mean) * np.sin(turn)
-    dl, dc, dhh = (l2 - l1) / s_l, (c2 - c1) / s_c, big_dh / s_h
-    squared = dl**2 + dc**2 + dhh**2 + r_t * dc * dhh
-    return np.asarray(np.sqrt(np.maximum(squared, 0)))
+def _half(a: Floats, b: Floats, c: Floats) -> tuple[Floats, Floats]:
+    """Cosine and sine of half the hue, which runs from 0 to 360 degrees."""
+    long = np.sqrt(2 * c * (c + np.abs(a))) + np.finfo(c.dtype).tiny
+    more, less = (c + np.abs(a)) / long, np.abs(b) / long
+    warm = a >= 0
+    return np.copysign(np.where(warm, more, less), b), np.where(warm, less, more)
+
+
+def _light_weight(light: Floats) -> Floats:
+    squared = (light - 50) ** 2
+    return np.asarray(1 + 0.015 * squared / np.sqrt(20 + squared))
+
+
+def _hue_weight(x: Floats, y: Floats) -> Floats:
+    """T of the formula: cosines of one to four times the hue, each turned by its own angle."""
+    x2, y2 = x * x - y * y, 2 * x * y
+    x3, y3 = x2 * x - y2 * y, x2 * y + y2 * x
+    x4, y4 = x2 * x2 - y2 * y2, 2 * x2 * y2
+    out = 1 + 0.24 * x2
+    for weight, degrees, cosine, sine in ((-0.17, 30, x, y), (0.32, -6, x3, y3), (-0.20, 63, x4, y4)):
+        turn = math.radians(degrees)
+        out += weight * math.cos(turn) * cosine + weight * math.sin(turn) * sine
+    return out
+
+
+def _blue_turn(x: Floats, y: Floats) -> Floats:
+    """What R_T has beside the chroma's strength; nothing but where the hue is blue, from 180 degrees on."""
+    out = np.zeros_like(x)
+    blue = y < 0
+    if blue.any():
+        hue = np.degrees(np.arctan2(y[blue], x[blue])) + 360
+        out[blue] = -2 * np.sin(np.radians(60 * np.exp(-(((hue - 275) / 25) ** 2))))
+    return out

@@ -108,6 +108,11 @@ def fill(ring: Ring, shape: tuple[int, int]) -> Mask:
     row = np.arange(len(edge)) - np.repeat(np.cumsum(last - first) - last, last - first)
     along = (row + 0.5 - y0[edge]) / (y1 - y0)[edge]
     column = np.ceil(x0[edge] + along * (x1 - x0)[edge] - 0.5)
-    turns = np.zeros((height, width + 1), dtype=np.uint8)
-    np.add.at(turns, (row, np.clip(column, 0, width).astype(int)), 1)
-    return np.asarray(np.cumsum(turns[:, :width], axis=1, dtype=np.uint8) % 2 == 1)
+    column = np.clip(column, 0, width).astype(int)
+    out = np.zeros(shape, dtype=bool)
+    if len(row):
+        top, left, right = row.min(), column.min(), column.max()
+        turns = np.zeros((row.max() + 1 - top, right + 1 - left), dtype=np.uint8)
+        np.add.at(turns, (row - top, column - left), 1)
+        out[top : top + len(turns), left:right] = np.cumsum(turns[:, :-1], axis=1, dtype=np.uint8) & 1
+    return out

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
-from lesions.analysis.picture import binary, light, resample
+from lesions.analysis.picture import binary, blur, light, pieces, resample
 from lesions.analysis.picture.light import Array, Mask
 
 _LEAST_DENSITY = 0.13
@@ -24,7 +21,6 @@ _FANS = np.array(
 )
 _WIDEST = 1 / 60  # of the longer side
 _SHORTEST = 1 / 9
-_CELL = 4
 _STRAIGHTEST_NET = 0.45  # a hair's ends lie nearly its length apart; a pigment network folds back on itself
 
 
@@ -41,64 +37,76 @@ def find_hair(density: Array) -> Mask:
     bool (H, W)
     """
     longer = max(density.shape[:2])
-    size = max(3, int(longer * _WIDEST) | 1)
-    levels = np.clip(light.grey(density) * 80 + 80, 0, 255).astype(np.uint8)
-    levels = ndimage.uniform_filter(levels, 3)
+    size, least = max(3, int(longer * _WIDEST) | 1), longer * _SHORTEST
+    levels = _smoothed(np.clip(light.grey(density) * 80 + 80, 0, 255).astype(np.uint8))
     dark = levels - np.minimum(levels, resample.opened(levels, size))
     pale = np.maximum(levels, resample.closed(levels, size)) - levels
-    least = _LEAST_DENSITY * 80
     found = np.zeros(levels.shape, dtype=bool)
-    fans = _FANS[_directions(levels)]
-    for ridges in (dark > least, pale > 1.5 * least):
-        for bit in range(len(_MIDDLES)) if ridges.sum() > longer * _SHORTEST else ():
-            part = ridges & ((fans & (1 << bit)) != 0)
-            if _reaches(part, longer * _SHORTEST):
+    both = [
+        pieces.reaching(ridges, least)
+        for ridges in (dark > _LEAST_DENSITY * 80, pale > 1.5 * _LEAST_DENSITY * 80)
+    ]
+    if not (both[0].any() or both[1].any()):
+        return found
+    fans = _fans(levels, both[0] | both[1])
+    for ridges in both:
+        for bit in range(len(_MIDDLES)):
+            part = pieces.reaching(ridges & ((fans & (1 << bit)) != 0), least)
+            if part.any():
                 found |= _long_thin(part, longer)
     return binary.dilated(found, max(1, longer // 400))
 
 
-def _directions(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Direction across the local structure in degrees, 0-179: crossing hairs fall apart by it."""
-    view = levels.astype(np.float32)
-    gy, gx = ndimage.sobel(view, 0), ndimage.sobel(view, 1)
-    smooth = [resample.thinned(p, 2) for p in (gx * gx, gx * gy, gy * gy)]
-    xx, xy, yy = (ndimage.gaussian_filter(p, 1.0, truncate=2.5) for p in smooth)
+def _smoothed(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Mean over squares of three, rounded down each way."""
+    wide = np.pad(levels, 1, mode="edge").astype(np.uint16)
+    down = (wide[:-2] + wide[1:-1] + wide[2:]) // 3
+    return ((down[:, :-2] + down[:, 1:-1] + down[:, 2:]) // 3).astype(np.uint8)
+
+
+def _fans(levels: NDArray[np.uint8], where: Mask) -> NDArray[np.uint8]:
+    """The fans that hold the direction across the local structure, by which crossing hairs fall apart; 0 elsewhere.
+
+    Seen at half size, and only where it is asked for.
+    """
+    height, width = levels.shape
+    rows, columns = (places // 2 for places in np.nonzero(where))
+    gy, gx = (slope.astype(np.float32) for slope in _slopes(levels))
+    products = _halved(np.stack([gx * gx, gx * gy, gy * gy]))
+    xx, xy, yy = blur.gaussian_at(products, 1.0, rows, columns, truncate=2.5)
     degrees = (np.arctan2(2 * xy, xx - yy) * (90 / np.pi)).astype(np.int16) % 180
-    wide = degrees.astype(np.uint8).repeat(2, axis=0).repeat(2, axis=1)
-    return np.asarray(wide[: view.shape[0], : view.shape[1]], dtype=np.uint8)
+    fans = np.zeros(products.shape[1:], dtype=np.uint8)
+    fans[rows, columns] = _FANS[degrees]
+    return fans.repeat(2, axis=0).repeat(2, axis=1)[:height, :width]
 
 
-def _reaches(ridges: Mask, least: float) -> bool:
-    """Say whether any piece could be that long, seen in coarse cells: what touches there may be one piece."""
-    whole = np.pad(ridges, [(0, -n % _CELL) for n in ridges.shape])
-    rows = whole[::_CELL] | whole[1::_CELL] | whole[2::_CELL] | whole[3::_CELL]
-    cells = rows[:, ::_CELL] | rows[:, 1::_CELL] | rows[:, 2::_CELL] | rows[:, 3::_CELL]
-    marks, _ = ndimage.label(cells, np.ones((3, 3)))
-    return any(span * _CELL > least for span in _spans(marks))
+def _slopes(levels: NDArray[np.uint8]) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
+    """Slopes down and across, each smoothed the other way (Sobel's)."""
+    wide = np.pad(levels, 1, mode="edge").astype(np.int16)
+    down, across = wide[2:] - wide[:-2], wide[:, 2:] - wide[:, :-2]
+    return down[:, :-2] + 2 * down[:, 1:-1] + down[:, 2:], across[:-2] + 2 * across[1:-1] + across[2:]
 
 
-def _spans(marks: NDArray[np.int32]) -> list[float]:
-    """Diagonal of the box round each marked piece, in the order of their numbers."""
-    boxes = ndimage.find_objects(marks)
-    return [math.hypot(b[0].stop - b[0].start, b[1].stop - b[1].start) for b in boxes]
+def _halved(layers: Array) -> Array:
+    """Means of blocks of two by two of (C, H, W); a last row or column alone is its own mean."""
+    height, width = layers.shape[1:]
+    if height % 2 or width % 2:
+        layers = np.pad(layers, [(0, 0), (0, height % 2), (0, width % 2)], mode="edge")
+    rows = layers[:, ::2] + layers[:, 1::2]
+    return np.asarray((rows[..., ::2] + rows[..., 1::2]) * np.float32(0.25))
 
 
 def _long_thin(ridges: Mask, longer: int) -> Mask:
-    marks, count = ndimage.label(ridges, np.ones((3, 3)))
-    if count == 0:
-        return ridges
-    where = np.nonzero(ridges)
-    numbers = marks[where] - 1
-    area = np.bincount(numbers, minlength=count)
-    inner = np.bincount(marks[binary.eroded(ridges)], minlength=count + 1)[1:]
-    length = np.maximum((area - inner) / 2, 1)
-    span = np.array(_spans(marks))
+    """Keep the pieces that are long for their width and lie stretched out."""
+    found = pieces.connected(ridges)
+    area = np.bincount(found.numbers, minlength=found.count)
+    inside = binary.eroded(ridges)[found.rows, found.columns]
+    inner = np.bincount(found.numbers[inside], minlength=found.count)
+    length, span = np.maximum((area - inner) / 2, 1), found.spans
     hairy = (
         (span > longer * _SHORTEST) & (area / length < longer * _WIDEST) & (span / length > _STRAIGHTEST_NET)
     )
-    kept = np.zeros_like(ridges)
-    kept[where] = hairy[numbers]
-    return kept
+    return found.painted(hairy, ridges.shape)
 
 
 def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
@@ -106,18 +114,16 @@ def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
     if not hairs.any():
         return pixels
     out, missing = pixels.copy(), hairs.copy()
-    known = (~hairs).astype(np.float32)
     for step, sigma in ((1, 2.0), (3, 2.5), (8, 3.0), (24, 4.0)):
         rows, columns = np.nonzero(missing)
         if len(rows) == 0:
             break
-        near = known[::step, ::step]
-        weight = resample.blurred_at(near, sigma, rows // step, columns // step)
+        near = ~hairs[::step, ::step]
+        seen = np.stack([near, *(near * pixels[::step, ::step, c] for c in range(3))]).astype(np.float32)
+        weight, *spread = blur.gaussian_at(seen, sigma, rows // step, columns // step)
         reached = weight > 0.1
         at = rows[reached], columns[reached]
         for channel in range(3):
-            there = pixels[::step, ::step, channel] * near
-            spread = resample.blurred_at(there, sigma, at[0] // step, at[1] // step)
-            out[at[0], at[1], channel] = np.clip(spread / weight[reached] + 0.5, 0, 255)
+            out[at[0], at[1], channel] = np.clip(spread[channel][reached] / weight[reached] + 0.5, 0, 255)
         missing[at] = False
     return out

@@ -10,9 +10,12 @@ from numpy.typing import NDArray
 Array = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 Bytes = NDArray[np.uint8]
+Factors = NDArray[np.float64]
 
 _DENSITY = (-np.log((np.arange(256) + 1.0) / 256.0)).astype(np.float32)
 _SAMPLES_PER_SIDE = 64
+_RIDGE = np.diag([0.0, 1, 1, 3, 3, 3]) * 0.02
+_FIRST, _SECOND = np.triu_indices(6)
 
 
 @dataclass(frozen=True)
@@ -38,20 +41,27 @@ def even(pixels: Bytes, usable: Mask) -> Light:
     Light
         Natural-log density; 0 is the skin's own, positive is darker.
     """
-    density = _DENSITY[pixels]
+    density = _of(pixels)
     height, width = usable.shape
     step = max(1, max(height, width) // _SAMPLES_PER_SIDE)
     y, x = np.mgrid[0:height:step, 0:width:step]
     weight = usable[::step, ::step] * _ring_weight(x, y, width, height)
     terms = _terms(x / width * 2 - 1, y / height * 2 - 1)
-    fits = [_robust_fit(terms, density[::step, ::step, c], weight) for c in range(3)]
-    skin = _surface(np.array(fits), width, height)
+    fits = _robust_fits(terms.reshape(-1, 6), density[::step, ::step].reshape(-1, 3), weight.reshape(-1))
+    skin = _surface(fits, width, height)
     return Light(density - skin, skin)
 
 
 def above(pixels: Bytes, skin: Array) -> Array:
     """Density of uint8 (H, W, 3) above a skin surface that is already known."""
-    return np.asarray(_DENSITY[pixels] - skin, dtype=np.float32)
+    density = _of(pixels)
+    density -= skin
+    return density
+
+
+def _of(pixels: Bytes) -> Array:
+    """Optical density (H, W, 3) of each channel; one channel after the other in memory, for they are read so."""
+    return np.moveaxis(_DENSITY.take(np.ascontiguousarray(np.moveaxis(pixels, -1, 0))), 0, -1)
 
 
 def grey(density: Array) -> Array:
@@ -69,25 +79,32 @@ def _terms(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
 
 
-def _robust_fit(terms: NDArray[np.float64], values: Array, weight: Array) -> NDArray[np.float64]:
-    """Iterated least squares that trusts darker samples less than lighter: lesions and hair are dark."""
-    basis, target, base = terms.reshape(-1, 6), values.reshape(-1), weight.reshape(-1).astype(np.float64)
+def _robust_fits(basis: Factors, values: Array, weight: Array) -> Factors:
+    """Iterated least squares, channel by channel (3, 6), that trusts darker samples less than lighter: lesions and hair
+    are dark."""
+    target, base = values.T.astype(np.float64), weight.astype(np.float64)
     if base.sum() < 1:
         base = np.ones_like(base)
-    start = np.average(target, weights=base)
-    factors = np.array([start, 0, 0, 0, 0, 0])
+    pairs = basis[:, _FIRST] * basis[:, _SECOND]
+    factors = np.zeros((3, 6))
+    factors[:, 0] = target @ base / base.sum()
     for spread in (0.5, 0.25, 0.15, 0.10, 0.08, 0.08):
-        residual = target - basis @ factors
-        bound = np.where(residual > 0, spread, 2 * spread)
-        w = base / (1 + (residual / bound) ** 2) ** 2
-        scaled = basis * w[:, None]
-        ridge = np.diag([0.0, 1, 1, 3, 3, 3]) * 0.02 * w.sum()
-        factors = np.linalg.solve(scaled.T @ basis + ridge + 1e-9 * np.eye(6), scaled.T @ target)
+        residual = (target - factors @ basis.T) / spread
+        away = np.maximum(residual, residual * -0.5)
+        w = base / (1 + away * away) ** 2
+        normal = _RIDGE * w.sum(axis=1)[:, None, None] + 1e-9 * np.eye(6)
+        normal[:, _FIRST, _SECOND] += w @ pairs
+        normal[:, _SECOND, _FIRST] = normal[:, _FIRST, _SECOND]
+        factors = np.linalg.solve(normal, ((w * target) @ basis)[..., None])[..., 0]
     return factors
 
 
-def _surface(factors: NDArray[np.float64], width: int, height: int) -> Array:
-    x = (np.arange(width) / width * 2 - 1).astype(np.float32)[None, :, None]
-    y = (np.arange(height) / height * 2 - 1).astype(np.float32)[:, None, None]
-    c, cx, cy, cxx, cxy, cyy = (factors[:, i].astype(np.float32) for i in range(6))
-    return np.asarray(c + cx * x + cxx * x * x + (cy + cxy * x) * y + cyy * y * y, dtype=np.float32)
+def _surface(factors: Factors, width: int, height: int) -> Array:
+    """The fitted surface (H, W, 3): along each row the sum of three curves, two of them weighted by its place."""
+    x = (np.arange(width) / width * 2 - 1).astype(np.float32)
+    y = (np.arange(height) / height * 2 - 1).astype(np.float32)[:, None]
+    c, cx, cy, cxx, cxy, cyy = factors.T.astype(np.float32)[:, :, None, None]
+    skin = (cy + cxy * x) * y
+    skin += c + cx * x + cxx * x * x
+    skin += cyy * y * y
+    return np.moveaxis(skin, 0, -1)

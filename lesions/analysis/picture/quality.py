@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
-from lesions.analysis.picture import resample
+from lesions.analysis.picture import binary, blur, resample
 from lesions.analysis.picture.contour import Ring, feret
 from lesions.analysis.picture.light import Array, Mask
 from lesions.analysis.picture.surroundings import Surroundings
@@ -19,6 +18,7 @@ HAIR_MOST = 0.10
 FRAME_MOST = 0.03
 PIXELS_LEAST = 150.0
 SCALE_MOST = 0.03
+_RIM = 3  # pixels from the end of the lit field
 
 
 def assess(
@@ -89,10 +89,9 @@ def _share(name: str, value: float, limit: float) -> Quality:
 def _focus(density: Array, where: Mask) -> Quality:
     """Fine structure over coarse: what a slight blur destroys is little in a picture blurred already."""
     near = resample.within(where, max(2, where.shape[1] // 60))
-    rows, columns = np.nonzero(near.any(axis=1))[0], np.nonzero(near.any(axis=0))[0]
-    box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+    box = binary.box(near, 0)
     view, near = density[..., 1][box], near[box]
-    once, twice, four, eight = (ndimage.gaussian_filter(view, s) for s in (1.0, 2.0, 4.0, 8.0))
+    once, twice, four, eight = (blur.gaussian(view, s) for s in (1.0, 2.0, 4.0, 8.0))
     fine, coarse = once - twice, four - eight
     value = float(np.sqrt((fine[near] ** 2).mean() / max(1e-9, float((coarse[near] ** 2).mean()))))
     return _least("focus", value, FOCUS_LEAST)
@@ -110,11 +109,10 @@ def _contact(ring: Ring | None, around: Surroundings) -> Quality:
 
 def on_rim(ring: Ring, around: Surroundings) -> float:
     """Share of the border that lies on the rim of the lit field, 0-1."""
-    rim = np.ones_like(around.frame)
-    rim[3:-3, 3:-3] = resample.within(around.frame, 3)[3:-3, 3:-3]
-    height, width = rim.shape
+    height, width = around.frame.shape
     x, y = np.clip(ring[:, 0], 0, width - 1).astype(int), np.clip(ring[:, 1], 0, height - 1).astype(int)
-    return float(rim[y, x].mean())
+    rim = (np.minimum(x, width - 1 - x) < _RIM) | (np.minimum(y, height - 1 - y) < _RIM)
+    return float((rim | resample.within(around.frame, _RIM)[y, x]).mean())
 
 
 def _resolution(ring: Ring | None, zoom: float) -> Quality:

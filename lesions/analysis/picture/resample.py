@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from scipy import ndimage
 
+from lesions.analysis.picture import binary, blur
 from lesions.analysis.picture.light import Array, Mask
 
-Places = NDArray[np.int_]
 _FINE = 2.5  # a Gaussian narrower than this many pixels is not worth a smaller copy
 
 
@@ -40,19 +42,29 @@ def thinned(values: Array, step: int) -> Array:
 def spread(values: Array, sigma: float) -> Array:
     """Gaussian of (H, W) by way of a smaller copy, within a percent of the direct one."""
     step = max(1, int(sigma / _FINE))
-    small = ndimage.gaussian_filter(thinned(values, step), sigma / step)
+    small = blur.gaussian(thinned(values, step), sigma / step)
     return small if step == 1 else enlarged(small, step, (values.shape[0], values.shape[1]))
 
 
-def blurred_at(values: Array, sigma: float, rows: Places, columns: Places) -> Array:
-    """What a Gaussian of (H, W) gives at these few places: down everywhere, along the rows only there."""
-    reach = int(4 * sigma + 0.5)
-    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
-    down = np.pad(
-        ndimage.gaussian_filter1d(values, sigma, axis=0), ((0, 0), (reach, reach)), mode="symmetric"
-    )
-    beside = down[rows[:, None], columns[:, None] + np.arange(2 * reach + 1)]
-    return np.asarray(beside @ (weights / weights.sum()).astype(np.float32), dtype=np.float32)
+def between(
+    values: NDArray[Any], x: NDArray[np.float64], y: NDArray[np.float64], *, beyond: float | None = None
+) -> Array:
+    """Values of (H, W) at places whose pixel centres lie at +0.5, between the centres linearly.
+
+    `beyond`: what lies outside the outermost centres; None: what lies nearest.
+    """
+    height, width = values.shape
+    x, y = x - 0.5, y - 0.5
+    inner_x, inner_y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    left, top = np.minimum(inner_x.astype(int), width - 2), np.minimum(inner_y.astype(int), height - 2)
+    right, down = (inner_x - left).astype(np.float32), (inner_y - top).astype(np.float32)
+    flat, at = values.ravel(), top * width + left
+    upper = flat[at] * (1 - right) + flat[at + 1] * right
+    lower = flat[at + width] * (1 - right) + flat[at + width + 1] * right
+    found = upper * (1 - down) + lower * down
+    if beyond is not None:
+        found[(x != inner_x) | (y != inner_y)] = beyond
+    return np.asarray(found, dtype=np.float32)
 
 
 def enlarged(small: Array, step: int, shape: tuple[int, int]) -> Array:
@@ -85,15 +97,22 @@ def closed(values: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:
 
 
 def within(mask: Mask, reach: float) -> Mask:
-    """Pixels no farther than `reach` from the mask, measured in a box round it only."""
+    """Pixels no farther than `reach` from the mask, each row of the disc by itself, in a box round the mask only."""
     out = np.zeros_like(mask)
-    rows, columns = np.nonzero(mask.any(axis=1))[0], np.nonzero(mask.any(axis=0))[0]
-    if len(rows) == 0:
+    if not mask.any():
         return out
-    edge = int(reach) + 1
-    box = (
-        slice(max(0, rows[0] - edge), rows[-1] + edge + 1),
-        slice(max(0, columns[0] - edge), columns[-1] + edge + 1),
-    )
-    out[box] = ndimage.distance_transform_edt(~mask[box]) <= reach
+    far = int(reach)
+    box = binary.box(mask, far)
+    inside = mask[box]
+    height, width = inside.shape
+    wide = np.zeros((height + 2 * far, width), dtype=bool)
+    row, done = inside.copy(), 0
+    for down in range(far, -1, -1):
+        for across in range(done + 1, int(math.sqrt(reach * reach - down * down)) + 1):
+            row[:, across:] |= inside[:, :-across]
+            row[:, :-across] |= inside[:, across:]
+            done = across
+        wide[far + down : far + down + height] |= row
+        wide[far - down : far - down + height] |= row
+    out[box] = wide[far : far + height]
     return out

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from lesions.analysis.picture import light, resample
+from lesions.analysis.picture import light, pieces, resample
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Array, Mask
 from lesions.analysis.types import Scale
@@ -91,33 +91,34 @@ def find_ruler(density: Array) -> Ruler | None:
 
 def _long_pieces(dark: Mask, longer: int) -> list[Floats]:
     """Points (x, y) of each connected dark piece long enough to hold a ruler's line, the longest first."""
-    marks, _ = ndimage.label(dark, np.ones((3, 3)))
-    pieces = []
-    for number, box in enumerate(ndimage.find_objects(marks), 1):
-        span = math.hypot(box[0].stop - box[0].start, box[1].stop - box[1].start)
-        if span > longer * _SHORTEST:
-            y, x = np.nonzero(marks[box] == number)
-            pieces.append((span, np.stack([x + box[1].start, y + box[0].start], axis=1) + 0.5))
-    pieces.sort(key=lambda p: -p[0])
-    return [points for _, points in pieces[:_MOST_PIECES]]
+    found = pieces.connected(pieces.reaching(dark, longer * _SHORTEST))
+    spans = found.spans
+    longest = [n for n in np.argsort(-spans, kind="stable")[:_MOST_PIECES] if spans[n] > longer * _SHORTEST]
+    members = (found.numbers == n for n in longest)
+    return [np.stack([found.columns[here], found.rows[here]], axis=1) + 0.5 for here in members]
 
 
 def _line(points: Floats, dark: Mask) -> Ring | None:
     """Ends of the straight line that holds most points (Hough 1962), None where it has gaps."""
     across = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
-    offsets = points[:: max(1, len(points) // _VOTES)] @ across
-    low = offsets.min(axis=0)
-    places = (offsets - low).astype(int)
+    x, y = points[:: max(1, len(points) // _VOTES)].T.copy()
+    offsets = across[0][:, None] * x
+    offsets += across[1][:, None] * y
+    low = offsets.min(axis=1)
+    offsets -= low[:, None]
+    places = offsets.astype(np.int64)
     size = int(places.max()) + 1
-    counts = np.bincount((places + np.arange(len(_ANGLES)) * size).ravel(), minlength=size * len(_ANGLES))
-    best, most = divmod(int(counts.argmax()), size)
+    places += (np.arange(len(_ANGLES)) * size)[:, None]
+    best, most = divmod(int(np.bincount(places.ravel(), minlength=size * len(_ANGLES)).argmax()), size)
     normal, middle = across[:, best], low[best] + most + 0.5
     for reach in (2.5, 1.5, 1.2):
         near = points[np.abs(points @ normal - middle) < reach]
         if len(near) < 20:
             return None
-        normal = np.linalg.eigh(np.cov(near.T))[1][:, 0]
-        middle = float(near.mean(axis=0) @ normal)
+        centre = near.mean(axis=0)
+        apart = near - centre
+        normal = np.linalg.eigh(apart.T @ apart)[1][:, 0]
+        middle = float(centre @ normal)
     near = points[np.abs(points @ normal - middle) < 1.5]
     along = np.array([-normal[1], normal[0]])
     place = near @ along
@@ -137,10 +138,11 @@ def _read(ridges: NDArray[np.uint8], line: Ring, longer: int) -> Ruler | None:
     for side in (1, -1):
         normal = np.array([-along[1], along[0]]) * side
         where = line[0] + stops[:, None, None] * along + reach[None, :, None] * normal
-        at = [where[..., 1] - 0.5, where[..., 0] - 0.5]
-        seen = ndimage.map_coordinates(ridges.astype(np.float32), at, order=1)
-        for far in range(len(reach) - 3, -1, -2):
-            comb = _comb(seen[:, far : far + 3].mean(axis=1), longer)
+        seen = resample.between(ridges, where[..., 0], where[..., 1], beyond=0)
+        ticks = np.arange(len(reach) - 3, -1, -2)
+        rows = (seen[:, ticks] + seen[:, ticks + 1] + seen[:, ticks + 2]).T / np.float32(3)
+        for far, profile, rough in zip(ticks, rows, _repeats(rows, longer), strict=True):
+            comb = None if rough is None else _teeth(ndimage.gaussian_filter1d(profile, 0.5 / _STEP), rough)
             if comb is not None:
                 even = _even(seen[:, far:], comb)
                 return Ruler(comb.period, comb.error, line, len(comb.places)) if even else None
@@ -154,35 +156,36 @@ def _even(seen: Array, comb: _Comb) -> bool:
     return max(one, other) < _ALIKE * min(one, other)
 
 
-def _comb(profile: Array, longer: int) -> _Comb | None:
-    """The teeth of one row of ticks; None where they are not regular."""
+def _repeats(profiles: Array, longer: int) -> list[float | None]:
+    """Where the autocorrelation of each profile (N, L) has its first strong peak, in pixels; None beside any ruler's."""
     shortest, longest = longer / FIELD_MM[1], longer / FIELD_MM[0]
-    if len(profile) * _STEP < _TEETH * shortest or profile.max() < _LEAST_DENSITY * 40:
-        return None
-    rough = _repeats(profile, longest)
-    if rough is None or rough < shortest:
-        return None
-    return _teeth(ndimage.gaussian_filter1d(profile, 0.5 / _STEP), rough)
-
-
-def _repeats(profile: Array, longest: float) -> float | None:
-    """First strong peak of the autocorrelation, in pixels."""
-    even = profile - profile.mean()
-    size = len(even)
+    size = profiles.shape[1]
+    if size * _STEP < _TEETH * shortest:
+        return [None] * len(profiles)
+    even = profiles - profiles.mean(axis=1, keepdims=True)
     power = np.abs(np.fft.rfft(even, 2 * size)) ** 2
-    likeness = np.fft.irfft(power)[: int(longest / _STEP) + 2]
-    likeness = likeness / (size - np.arange(len(likeness))).clip(1) * size / max(likeness[0], 1e-9)
+    likeness = np.fft.irfft(power)[:, : int(longest / _STEP) + 2]
+    likeness *= size / (size - np.arange(likeness.shape[1])).clip(1)
+    likeness /= np.maximum(likeness[:, :1], 1e-9)
+    plain = profiles.max(axis=1) >= _LEAST_DENSITY * 40
+    return [_first(one, shortest) if shown else None for one, shown in zip(likeness, plain, strict=True)]
+
+
+def _first(likeness: Floats, shortest: float) -> float | None:
+    """The first strong peak, if it is not too near."""
     peaks = np.nonzero((likeness[1:-1] > likeness[:-2]) & (likeness[1:-1] >= likeness[2:]))[0] + 1
     if len(peaks) == 0:
         return None
     strong = peaks[likeness[peaks] > max(_LIKENESS, 0.75 * float(likeness[peaks].max()))]
-    return float(strong[0] * _STEP) if len(strong) else None
+    return float(strong[0] * _STEP) if len(strong) and strong[0] * _STEP >= shortest else None
 
 
 def _teeth(profile: Array, rough: float) -> _Comb | None:
     """Fit equally spaced teeth: most must be there, none far from its place, little between them."""
     step, size = rough / _STEP, len(profile)
-    sums = [profile[np.arange(start, size, step).astype(int)].mean() for start in np.arange(0, step)]
+    combs = (np.arange(0, step)[:, None] + np.arange(0, size, step)).astype(int)
+    within = combs < size
+    sums = np.where(within, profile[np.minimum(combs, size - 1)], 0).sum(axis=1) / within.sum(axis=1)
     places, numbers, missing = [], [], 0
     place, number = float(np.argmax(sums)), 0
     level = 0.4 * float(max(sums))

@@ -51,23 +51,26 @@ def _frame(pixels: NDArray[np.uint8]) -> Mask:
     dark = np.maximum(np.maximum(pixels[..., 0], pixels[..., 1]), pixels[..., 2]) < 62
     height, width = dark.shape
     inset_y, inset_x = max(1, height // 40), max(1, width // 40)
+    ends = [(rows, columns) for rows in (slice(inset_y), slice(-inset_y, None)) for columns in (slice(inset_x), slice(-inset_x, None))]
+    corners = [end for end in ends if dark[end].mean() > 0.6]
+    if not corners:
+        return np.zeros_like(dark)
     marks, _ = ndimage.label(dark)
-    corners = [
-        marks[:inset_y, :inset_x],
-        marks[:inset_y, -inset_x:],
-        marks[-inset_y:, :inset_x],
-        marks[-inset_y:, -inset_x:],
-    ]
-    found = {int(np.bincount(c.ravel()).argmax()) for c in corners if (c > 0).mean() > 0.6} - {0}
-    frame = np.isin(marks, list(found))
-    return binary.dilated(frame, max(1, width // 100)) if found else frame
+    found = {int(np.bincount(marks[corner].ravel()).argmax()) for corner in corners} - {0}
+    return binary.dilated(np.isin(marks, list(found)), max(1, width // 100)) if found else np.zeros_like(dark)
+
+
+def _means(layers: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Means of (C, H, W) over squares of three."""
+    wide = np.pad(layers, [(0, 0), (1, 1), (1, 1)], mode="edge")
+    down = wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:]
+    return np.asarray((down[..., :-2] + down[..., 1:-1] + down[..., 2:]) / np.float32(9))
 
 
 def _foreign(lab: NDArray[np.float32]) -> Mask:
     """Green, blue, violet or glaring yellow: hues of stickers and pens, with their rims."""
-    smooth = ndimage.uniform_filter(lab, (3, 3, 1))
-    light, a, b = smooth[..., 0], smooth[..., 1], smooth[..., 2]
-    chroma = np.hypot(a, b)
+    light, a, b = _means(np.moveaxis(lab, -1, 0))
+    chroma = np.sqrt(a * a + b * b)
     green = (a < -7) & (chroma > 12)
     blue = (b < -9) & (chroma > 14)
     yellow = (b > 55) & (light > 60)
