@@ -20,6 +20,7 @@ from lesions.models import (
     ImageKind,
     Lesion,
     LesionState,
+    Margin,
     Monitoring,
     Procedure,
     ProcedureKind,
@@ -28,6 +29,7 @@ from lesions.models import (
     Side,
     Sign,
     StageBasis,
+    Subtype,
     View,
 )
 from lesions.register import bodymap, register, subjects, wording
@@ -393,6 +395,10 @@ class InErrorForm(RevisionForm):
     reason = _note(label=_("What is wrong, and how that was noticed"), required=True)
 
 
+def _stated(label: Words, choices: Iterable[tuple[str, Words]]) -> forms.ChoiceField:
+    return forms.ChoiceField(label=label, choices=[("", _("not stated")), *choices], required=False)
+
+
 class DiagnosisForm(_OfPatient):
     procedure = _ProcedureChoice(
         label=_("From the procedure"), queryset=Procedure.objects.none(), required=False
@@ -401,6 +407,7 @@ class DiagnosisForm(_OfPatient):
         label=_("Diagnosis, as reported"), choices=[("", _("choose")), *DiagnosisCode.choices]
     )
     reported_on = day_field(_("Reported on"), initial=clock.today)
+    report_number = forms.CharField(label=_("Number of the report"), max_length=60, required=False)
     anchor = day_field(
         _("Definitive excision on"),
         required=False,
@@ -412,6 +419,14 @@ class DiagnosisForm(_OfPatient):
         widget=forms.Select(choices=_STATED),
         required=False,
     )
+    subtype = _stated(_("Subtype of the melanoma"), Subtype.choices)
+    mitoses = forms.CharField(label=_("Mitoses per mm²"), max_length=8, required=False)
+    margin_peripheral = _stated(_("Peripheral margin"), Margin.choices)
+    margin_peripheral_mm = forms.CharField(
+        label=_("Peripheral margin clear by, in mm"), max_length=8, required=False
+    )
+    margin_deep = _stated(_("Deep margin"), Margin.choices)
+    margin_deep_mm = forms.CharField(label=_("Deep margin clear by, in mm"), max_length=8, required=False)
     n = forms.ChoiceField(
         label=_("Lymph nodes (N)"),
         choices=[_UNKNOWN, *((n, n) for n in report_checks.NODES[:-1]), ("NX", _("NX: not examined"))],
@@ -447,8 +462,9 @@ class DiagnosisForm(_OfPatient):
         required=False,
         help_text=_("The patient is then told as soon as after a malignant one."),
     )
+    report_text = _note(label=_("Text of the report, whole"), rows=6)
 
-    field_order = ["procedure", "lesion", "code", "reported_on", "anchor"]
+    field_order = ["procedure", "lesion", "code", "reported_on", "report_number", "anchor"]
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)
@@ -505,6 +521,7 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
         "lesion",
         "code",
         "reported_on",
+        "report_number",
         "anchor",
         "thickness",
         "ulceration",

@@ -28,6 +28,14 @@ _NAMES = {
     "nodes_cleared": gettext_lazy("lymph nodes cleared"),
     "uncertain": gettext_lazy("the report leaves open whether it is malignant"),
     "not_known": gettext_lazy("will not be known"),
+    "report_number": gettext_lazy("number of the report"),
+    "report_text": gettext_lazy("text of the report"),
+    "subtype": gettext_lazy("subtype"),
+    "mitoses": gettext_lazy("mitoses per mm²"),
+    "margin_peripheral": gettext_lazy("peripheral margin"),
+    "margin_peripheral_mm": gettext_lazy("peripheral margin, distance in mm"),
+    "margin_deep": gettext_lazy("deep margin"),
+    "margin_deep_mm": gettext_lazy("deep margin, distance in mm"),
 }
 
 

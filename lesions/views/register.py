@@ -85,6 +85,7 @@ def lesion_page(request: StaffRequest, lesion: Lesion, form: PicturesForm) -> Ht
         "signs": list(lesion.urgent_signs.select_related("by")),
         "open_signs": list(register.open_signs(lesion)),
         "decisions": decisions,
+        "diagnoses": list(lesion.diagnoses.all()),
         "waits": waits,
         "refused": [(row, wording.of_row(row.code, row.params)) for row in _refused(lesion)],
         "sections": lesion_sections.sections_for(lesion, request),
