@@ -37,7 +37,11 @@ class Patient(Stated):
     family_name = models.CharField(_("family name"), max_length=80)
     born = models.DateField(_("date of birth"))
     sex = models.CharField(
-        _("sex, as in the papers"), max_length=8, choices=Sex, blank=True, help_text=_("Never guessed from a name.")
+        _("sex, as in the papers"),
+        max_length=8,
+        choices=Sex,
+        blank=True,
+        help_text=_("Never guessed from a name."),
     )
     address_hint = models.CharField(_("town or postcode"), max_length=80, blank=True)
     interpreter = models.CharField(

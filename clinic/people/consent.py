@@ -1,4 +1,4 @@
-"""Whether a patient agrees to photographs for care: each answer is dated and kept, and can be taken back at any time."""
+"""Whether a patient agrees to photographs for care: each answer is dated and kept, and can be taken back any time."""
 
 from datetime import date
 

@@ -1,4 +1,4 @@
-"""What a report says beside diagnosis and stage: its number and text, subtype, mitoses, margins; none of it is required."""
+"""What a report says beside diagnosis and stage, none of it required: number, text, subtype, mitoses, margins."""
 
 import re
 from collections.abc import Mapping

@@ -197,7 +197,13 @@ def test_the_nail_of_a_finger_lies_on_a_finger_and_is_set_from_behind():
 
 @pytest.mark.parametrize(
     "words, region",
-    [("shoulder", "arm"), ("finger", "hand"), ("knee, front", "leg"), ("knee, back", "leg"), ("sole", "sole")],
+    [
+        ("shoulder", "arm"),
+        ("finger", "hand"),
+        ("knee, front", "leg"),
+        ("knee, back", "leg"),
+        ("sole", "sole"),
+    ],
 )
 def test_the_plan_knows_the_new_sites_by_the_region_of_the_facts(words, region):
     # The regions are the closed list of FACTS; shoulder with arm as in ICD-O C44.6 (from memory).

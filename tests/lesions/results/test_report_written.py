@@ -32,7 +32,12 @@ WRITTEN = {
 
 def reported(**more):
     patient = build.patient()
-    given = {"patient": patient, "by": build.dermatologist(), "code": "melanoma", "lesion": build.lesion(patient)}
+    given = {
+        "patient": patient,
+        "by": build.dermatologist(),
+        "code": "melanoma",
+        "lesion": build.lesion(patient),
+    }
     return pathology.record_diagnosis(**given | {"reported_on": build.days_ago(5)} | more)
 
 
@@ -108,7 +113,12 @@ def test_the_form_asks_it_and_the_pages_show_it_whole(client):
     assert found.report_text.splitlines() == TEXT.splitlines()
     for name, key in (("clinic:patient", patient.pk), ("lesions:lesion", lesion.pk)):
         shown = read(client.get(reverse(name, args=[key])))
-        for words in ("superficial spreading", "peripheral margin clear by 2.5 mm", "24-0815/2", "no regression <seen>."):
+        for words in (
+            "superficial spreading",
+            "peripheral margin clear by 2.5 mm",
+            "24-0815/2",
+            "no regression <seen>.",
+        ):
             assert words in shown, (name, words)
 
 
@@ -116,7 +126,9 @@ def test_print_has_the_text_that_the_screen_folds(client):
     row = reported(**WRITTEN)
     client.force_login(build.dermatologist())
     shown = read(client.get(reverse("clinic:patient", args=[row.patient_id])))
-    in_print = [one for one in shown.walk() if "print-only" in one.get("class").split() and "Ellipse" in one.text]
+    in_print = [
+        one for one in shown.walk() if "print-only" in one.get("class").split() and "Ellipse" in one.text
+    ]
     folded = [one for one in shown.walk() if one.tag == "details" and "Ellipse" in one.text]
     assert len(in_print) == len(folded) == 1 and "screen-only" in folded[0].get("class").split()
 
