@@ -80,7 +80,7 @@ class RegisterForm(PatientForm):
         empty_value=None,
         required=False,
     )
-    photographs_on = day_field(_("What was said on"), required=False, help_text=_("Empty: today."))
+    photographs_on = day_field(_("Photographs: said on"), required=False, help_text=_("Empty: today."))
     phone = forms.CharField(label=_("Telephone"), max_length=200, required=False)
     same_name_checked = forms.BooleanField(label=_("I have checked: it is another person"), required=False)
 

@@ -356,6 +356,14 @@ class _OfPatient(forms.Form):
 _STATED = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"))]
 
 
+class _Stated(forms.NullBooleanSelect):
+    """Yes, no or not stated, which shows what stands: a plain list would show every answer as not stated."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.choices = _STATED
+
+
 class ProcedureForm(_OfPatient):
     kind = forms.ChoiceField(
         label=_("Kind of procedure"), choices=ProcedureKind.choices, widget=forms.RadioSelect
@@ -366,7 +374,7 @@ class ProcedureForm(_OfPatient):
     )
     sutures = forms.NullBooleanField(
         label=_("Sutures to remove later"),
-        widget=forms.Select(choices=_STATED),
+        widget=_Stated(),
         required=False,
         help_text=_("Not stated counts as yes after an excision, as no after anything else."),
     )
@@ -416,7 +424,7 @@ class DiagnosisForm(_OfPatient):
     thickness = forms.CharField(label=_("Thickness in mm, as reported"), max_length=10, required=False)
     ulceration = forms.NullBooleanField(
         label=_("Ulceration"),
-        widget=forms.Select(choices=_STATED),
+        widget=_Stated(),
         required=False,
     )
     subtype = _stated(_("Subtype of the melanoma"), Subtype.choices)
@@ -454,9 +462,7 @@ class DiagnosisForm(_OfPatient):
         label=_("Sentinel node"), choices=[_UNKNOWN, *Sentinel.choices], required=False
     )
     deposit_mm = forms.CharField(label=_("Largest deposit in mm"), max_length=8, required=False)
-    nodes_cleared = forms.NullBooleanField(
-        label=_("Lymph nodes cleared"), widget=forms.Select(choices=_STATED), required=False
-    )
+    nodes_cleared = forms.NullBooleanField(label=_("Lymph nodes cleared"), widget=_Stated(), required=False)
     uncertain = forms.BooleanField(
         label=_("The report leaves open whether it is malignant"),
         required=False,
@@ -525,6 +531,12 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
         "anchor",
         "thickness",
         "ulceration",
+        "subtype",
+        "mitoses",
+        "margin_peripheral",
+        "margin_peripheral_mm",
+        "margin_deep",
+        "margin_deep_mm",
         "n",
         "not_known",
     ]

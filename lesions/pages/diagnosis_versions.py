@@ -79,6 +79,8 @@ def _changes(
 def _word(name: str, value: Any, about: Mapping[str, str]) -> str:
     if value in (None, "", []):
         return _("not stated")
+    if name == "report_text":
+        return f"“{value}”"  # several sentences among ours
     if name in ("lesion", "procedure"):
         return about.get(f"{name}:{value}", _("another"))
     if isinstance(value, bool):

@@ -21,7 +21,7 @@ _CLEAR_BY: Final = {
 
 
 def report_words(row: Diagnosis) -> list[str]:
-    """Write subtype, mitoses and margins, each only where the report states it."""
+    """Write subtype, mitoses, margins and the report's number, each only where it is stated."""
     return list(_said(row))
 
 
@@ -35,3 +35,5 @@ def _said(row: Diagnosis) -> Iterator[str]:
             yield gettext(clear_by) % {"mm": distance}
         elif words := _MARGINS.get((margin, getattr(row, margin))):
             yield gettext(words)
+    if row.report_number:
+        yield gettext("report %(number)s") % {"number": row.report_number}

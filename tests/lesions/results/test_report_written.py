@@ -53,6 +53,7 @@ def test_the_report_is_kept_as_it_was_written():
         "mitoses per mm²: 3",
         "peripheral margin clear by 2.5 mm",
         "deep margin involved",
+        "report 24-0815/2",
     ]
 
 
