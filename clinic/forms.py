@@ -11,7 +11,17 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
-from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Role, Tier
+from clinic.models import (
+    ContactRoute,
+    EndGround,
+    Member,
+    Patient,
+    PatientStatus,
+    RiskAssessment,
+    Role,
+    Sex,
+    Tier,
+)
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
 from clinic.people.alike import Alike, find_alike
@@ -28,19 +38,53 @@ class PatientForm(forms.ModelForm):
             "given_name",
             "family_name",
             "born",
+            "sex",
             "address_hint",
             "interpreter",
             "access_needs",
             "best_times",
             "may_be_told",
+            "practitioner",
+            "referrer",
         ]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        sex: Any = self.fields["sex"]
+        sex.choices = [("", _("not asked")), *Sex.choices]
+
+
+_AGREES = [("yes", _("agrees")), ("no", _("does not agree"))]
+
+
+def _said(word: str) -> bool | None:
+    """Read an answer of `_AGREES`; None where nobody asked."""
+    return {"yes": True, "no": False}.get(word)
+
+
+class PhotoConsentForm(forms.Form):
+    """Asks what the patient says to photographs for care: nothing is chosen beforehand."""
+
+    given = forms.TypedChoiceField(
+        label=_("The patient"), choices=_AGREES, coerce=_said, widget=forms.RadioSelect
+    )
+    on = day_field(_("Said on"), initial=clock.today)
+    words = forms.CharField(label=_("How, or who answered for them"), max_length=160, required=False)
 
 
 class RegisterForm(PatientForm):
+    photographs = forms.TypedChoiceField(
+        label=_("Photographs for care"),
+        choices=[("", _("not asked yet")), *_AGREES],
+        coerce=_said,
+        empty_value=None,
+        required=False,
+    )
+    photographs_on = day_field(_("Photographs: said on"), required=False, help_text=_("Empty: today."))
     phone = forms.CharField(label=_("Telephone"), max_length=200, required=False)
     same_name_checked = forms.BooleanField(label=_("I have checked: it is another person"), required=False)
 
-    field_order = ["given_name", "family_name", "born", "phone", "address_hint", "interpreter"]
+    field_order = ["given_name", "family_name", "born", "sex", "phone", "address_hint", "interpreter"]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

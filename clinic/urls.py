@@ -11,6 +11,7 @@ urlpatterns = [
     path("patients/<int:pk>/amend/", patients.amend, name="amend"),
     path("patients/<int:pk>/routes/", patients.add_route, name="add_route"),
     path("patients/<int:pk>/routes/<int:route>/dead/", patients.kill_route, name="kill_route"),
+    path("patients/<int:pk>/photographs/", patients.photo_consent, name="photo_consent"),
     path("patients/<int:pk>/end/", patients.end_care, name="end_care"),
     path("patients/<int:pk>/resume/", patients.resume_care, name="resume_care"),
     path("patients/<int:pk>/risk/", patients.assess_risk, name="assess_risk"),

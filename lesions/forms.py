@@ -20,6 +20,7 @@ from lesions.models import (
     ImageKind,
     Lesion,
     LesionState,
+    Margin,
     Monitoring,
     Procedure,
     ProcedureKind,
@@ -28,6 +29,7 @@ from lesions.models import (
     Side,
     Sign,
     StageBasis,
+    Subtype,
     View,
 )
 from lesions.register import bodymap, register, subjects, wording
@@ -354,6 +356,14 @@ class _OfPatient(forms.Form):
 _STATED = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"))]
 
 
+class _Stated(forms.NullBooleanSelect):
+    """Yes, no or not stated, which shows what stands: a plain list would show every answer as not stated."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.choices = _STATED
+
+
 class ProcedureForm(_OfPatient):
     kind = forms.ChoiceField(
         label=_("Kind of procedure"), choices=ProcedureKind.choices, widget=forms.RadioSelect
@@ -364,7 +374,7 @@ class ProcedureForm(_OfPatient):
     )
     sutures = forms.NullBooleanField(
         label=_("Sutures to remove later"),
-        widget=forms.Select(choices=_STATED),
+        widget=_Stated(),
         required=False,
         help_text=_("Not stated counts as yes after an excision, as no after anything else."),
     )
@@ -393,6 +403,10 @@ class InErrorForm(RevisionForm):
     reason = _note(label=_("What is wrong, and how that was noticed"), required=True)
 
 
+def _stated(label: Words, choices: Iterable[tuple[str, Words]]) -> forms.ChoiceField:
+    return forms.ChoiceField(label=label, choices=[("", _("not stated")), *choices], required=False)
+
+
 class DiagnosisForm(_OfPatient):
     procedure = _ProcedureChoice(
         label=_("From the procedure"), queryset=Procedure.objects.none(), required=False
@@ -401,6 +415,7 @@ class DiagnosisForm(_OfPatient):
         label=_("Diagnosis, as reported"), choices=[("", _("choose")), *DiagnosisCode.choices]
     )
     reported_on = day_field(_("Reported on"), initial=clock.today)
+    report_number = forms.CharField(label=_("Number of the report"), max_length=60, required=False)
     anchor = day_field(
         _("Definitive excision on"),
         required=False,
@@ -409,9 +424,17 @@ class DiagnosisForm(_OfPatient):
     thickness = forms.CharField(label=_("Thickness in mm, as reported"), max_length=10, required=False)
     ulceration = forms.NullBooleanField(
         label=_("Ulceration"),
-        widget=forms.Select(choices=_STATED),
+        widget=_Stated(),
         required=False,
     )
+    subtype = _stated(_("Subtype of the melanoma"), Subtype.choices)
+    mitoses = forms.CharField(label=_("Mitoses per mm²"), max_length=8, required=False)
+    margin_peripheral = _stated(_("Peripheral margin"), Margin.choices)
+    margin_peripheral_mm = forms.CharField(
+        label=_("Peripheral margin clear by, in mm"), max_length=8, required=False
+    )
+    margin_deep = _stated(_("Deep margin"), Margin.choices)
+    margin_deep_mm = forms.CharField(label=_("Deep margin clear by, in mm"), max_length=8, required=False)
     n = forms.ChoiceField(
         label=_("Lymph nodes (N)"),
         choices=[_UNKNOWN, *((n, n) for n in report_checks.NODES[:-1]), ("NX", _("NX: not examined"))],
@@ -439,16 +462,15 @@ class DiagnosisForm(_OfPatient):
         label=_("Sentinel node"), choices=[_UNKNOWN, *Sentinel.choices], required=False
     )
     deposit_mm = forms.CharField(label=_("Largest deposit in mm"), max_length=8, required=False)
-    nodes_cleared = forms.NullBooleanField(
-        label=_("Lymph nodes cleared"), widget=forms.Select(choices=_STATED), required=False
-    )
+    nodes_cleared = forms.NullBooleanField(label=_("Lymph nodes cleared"), widget=_Stated(), required=False)
     uncertain = forms.BooleanField(
         label=_("The report leaves open whether it is malignant"),
         required=False,
         help_text=_("The patient is then told as soon as after a malignant one."),
     )
+    report_text = _note(label=_("Text of the report, whole"), rows=6)
 
-    field_order = ["procedure", "lesion", "code", "reported_on", "anchor"]
+    field_order = ["procedure", "lesion", "code", "reported_on", "report_number", "anchor"]
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
         super().__init__(*args, patient=patient, **kwargs)
@@ -505,9 +527,16 @@ class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
         "lesion",
         "code",
         "reported_on",
+        "report_number",
         "anchor",
         "thickness",
         "ulceration",
+        "subtype",
+        "mitoses",
+        "margin_peripheral",
+        "margin_peripheral_mm",
+        "margin_deep",
+        "margin_deep_mm",
         "n",
         "not_known",
     ]

@@ -9,7 +9,9 @@ from clinic.models.patient import (
     NamePart,
     Patient,
     PatientStatus,
+    PhotoConsent,
     RouteKind,
+    Sex,
     Voicemail,
 )
 from clinic.models.policy import Policy, PolicyKind, PolicyState
@@ -34,6 +36,7 @@ __all__ = [
     "NamePart",
     "Patient",
     "PatientStatus",
+    "PhotoConsent",
     "Phototype",
     "Policy",
     "PolicyKind",
@@ -44,6 +47,7 @@ __all__ = [
     "RiskAssessment",
     "Role",
     "RouteKind",
+    "Sex",
     "StaleRow",
     "Stated",
     "Step",

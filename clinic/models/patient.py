@@ -17,6 +17,15 @@ class PatientStatus(models.TextChoices):
     DISCHARGED = "discharged", _("discharged by a clinician")
 
 
+class Sex(models.TextChoices):
+    """Administrative sex, in the words of HL7 FHIR AdministrativeGender; empty: nobody asked."""
+
+    FEMALE = "female", _("female")
+    MALE = "male", _("male")
+    OTHER = "other", _("other")
+    UNKNOWN = "unknown", _("not known")
+
+
 _NOT_MERGED = Q(merged_into__isnull=True)
 
 
@@ -27,6 +36,13 @@ class Patient(Stated):
     given_name = models.CharField(_("given name"), max_length=80, blank=True)
     family_name = models.CharField(_("family name"), max_length=80)
     born = models.DateField(_("date of birth"))
+    sex = models.CharField(
+        _("sex, as in the papers"),
+        max_length=8,
+        choices=Sex,
+        blank=True,
+        help_text=_("Never guessed from a name."),
+    )
     address_hint = models.CharField(_("town or postcode"), max_length=80, blank=True)
     interpreter = models.CharField(
         _("interpreter needed"), max_length=40, blank=True, help_text=_("Language, if one is needed.")
@@ -43,6 +59,12 @@ class Patient(Stated):
         max_length=160,
         blank=True,
         help_text=_("Name, relation, and what may be said; empty: nobody but the patient."),
+    )
+    practitioner = models.CharField(
+        _("general practitioner"), max_length=240, blank=True, help_text=_("Name, and how to reach them.")
+    )
+    referrer = models.CharField(
+        _("who referred the patient"), max_length=240, blank=True, help_text=_("Name, and how to reach them.")
     )
     status = models.CharField(max_length=12, choices=PatientStatus, default=PatientStatus.ACTIVE)
     status_on = models.DateField(null=True, blank=True)
@@ -84,6 +106,9 @@ class Patient(Stated):
                 condition=Q(status__in=PatientStatus.values), name="a_patient_has_a_known_status"
             ),
             models.CheckConstraint(
+                condition=Q(sex__in=["", *Sex.values]), name="a_patients_sex_is_of_the_list_or_not_asked"
+            ),
+            models.CheckConstraint(
                 condition=Q(status="active") | (Q(status_on__isnull=False) & ~Q(status_ground="")),
                 name="an_ended_patient_has_a_day_and_a_ground",
             ),
@@ -120,6 +145,23 @@ class NamePart(models.Model):
 
     def __str__(self) -> str:
         return self.part
+
+
+class PhotoConsent(AppendOnly):
+    """What a patient answered to photographs for care, on a day; the latest answer counts, none is no answer."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="photo_consents")
+    given = models.BooleanField()
+    on = models.DateField()
+    words = models.CharField(max_length=160, blank=True)
+    by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-on", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.given}, {self.on}"
 
 
 class CareEnd(AppendOnly):

@@ -9,7 +9,7 @@ from clinic import clock
 from clinic.duties import ledger
 from clinic.formats.folding import phone_key
 from clinic.models import ContactRoute, Member, Patient, PatientStatus, RouteKind, change
-from clinic.people import finding, wording
+from clinic.people import consent, finding, wording
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 
@@ -20,9 +20,20 @@ class PatientRefused(ValueError):
 
 @transaction.atomic
 def register(
-    *, by: Member, family_name: str, born: date, given_name: str = "", phone: str = "", **more: Any
+    *,
+    by: Member,
+    family_name: str,
+    born: date,
+    given_name: str = "",
+    phone: str = "",
+    photographs: bool | None = None,
+    photographs_on: date | None = None,
+    **more: Any,
 ) -> Patient:
-    """Register a patient; the number follows from the row's key, so two at once cannot get the same."""
+    """Register a patient; the number follows from the row's key, so two at once cannot get the same.
+
+    `photographs`: what the patient answered to photographs for care; None where nobody has asked.
+    """
     now = clock.now()
     patient = Patient.objects.create(
         given_name=given_name,
@@ -40,6 +51,8 @@ def register(
     if phone:
         _store_route(patient, "phone", phone)
     audit.record("patient.register", by=by, subject=patient, patient=patient)
+    if photographs is not None:
+        consent.record(patient=patient, by=by, given=photographs, on=photographs_on or clock.today())
     if not phone:
         find_a_way(patient=patient, because=patient, by=by)
     return patient

@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic.models import PatientStatus, Purpose, Tier
 from clinic.wording import Words
 
+THE_ANSWER = _("The answer")
 THE_VISIT, THE_ASSESSMENT, THE_END_OF_CARE = _("The visit"), _("The assessment"), _("The end of care")
 
 KNOWN_ROUTE = _("This number or address is already on the record.")

@@ -5,7 +5,7 @@ from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
-from clinic.models import AuditRecord, CareEnd, ReadRecord, Step, StruckStep
+from clinic.models import AuditRecord, CareEnd, PhotoConsent, ReadRecord, Step, StruckStep
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
 
@@ -13,6 +13,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "patient.register": Action(_("registered the patient"), True),
     "patient.amend": Action(_("amended the patient's details"), False),
     "patient.correct_birth": Action(_("corrected the date of birth"), True),
+    "patient.photo_consent": Action(_("noted what the patient says to photographs"), False),
     "patient.end_care": Action(_("ended the patient's care"), True),
     "patient.care_ended": Action(_("finished handing the patient over"), True),
     "patient.resume_care": Action(_("resumed the patient's care"), True),
@@ -42,6 +43,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     AuditRecord,
     CareEnd,
+    PhotoConsent,
     ReadRecord,
     Step,
     StruckStep,

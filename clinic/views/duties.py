@@ -31,6 +31,10 @@ _PAGES = {
 }
 
 
+# Where somebody writes to, or names, who sent the patient.
+_ASKS_REFERRER = ("ask_referrer", "decide_what_follows")
+
+
 def list_url(duty: Duty) -> str:
     return resolve_url(_PAGES[KINDS[duty.kind].list])
 
@@ -63,6 +67,7 @@ def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
         "row": duty_rows([found], request)[0],
         "patient": found.patient,
         "door": door_of(found),
+        "names_referrer": found.patient is not None and found.kind in _ASKS_REFERRER,
         "steps": steps_of,
         "left": ending.outlives(found.patient) if hands_over and found.patient else [],
         "back": list_url(found),

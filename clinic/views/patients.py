@@ -12,14 +12,22 @@ from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger, proposals
-from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
+from clinic.forms import (
+    AmendForm,
+    EndCareForm,
+    PhotoConsentForm,
+    RegisterForm,
+    RiskForm,
+    RouteForm,
+    VisitForm,
+)
 from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of
-from clinic.people import ending, finding, risk, visits
+from clinic.people import consent, ending, finding, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
@@ -67,11 +75,14 @@ def register(request: StaffRequest) -> HttpResponse:
     form = RegisterForm(request.POST or None)
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "same_name_checked"}
-        patient = people.register(by=request.user, **data)
-        messages.success(
-            request, _("%(name)s is registered as %(number)s.") % {"name": patient, "number": patient.number}
-        )
-        return redirect("clinic:patient", patient.pk)
+        try:
+            patient = people.register(by=request.user, **data)
+        except WrongDay as error:
+            form.add_error("photographs_on", str(error))
+        else:
+            said = _("%(name)s is registered as %(number)s.") % {"name": patient, "number": patient.number}
+            messages.success(request, said)
+            return redirect("clinic:patient", patient.pk)
     title, button = _("Register a patient"), _("Register")
     return page_form(request, form, title, back="clinic:patients", button=button, alike=form.alike)
 
@@ -89,6 +100,8 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "namesakes": list(finding.namesakes(found)[:3]),
         **_risk(found),
         "routes": list(found.routes.all()),
+        "photographs": consent.current(found),
+        "consent_form": PhotoConsentForm(auto_id="photographs_%s"),
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
         "route_form": RouteForm(),
@@ -181,6 +194,21 @@ def kill_route(request: StaffRequest, pk: int, route: int) -> HttpResponse:
     found = get_object_or_404(ContactRoute.objects.select_related("patient"), pk=route, patient_id=pk)
     people.kill_route(route=found, by=request.user)
     return redirect("clinic:patient", pk)
+
+
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+def photo_consent(request: StaffRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Patient, pk=pk)
+    form = PhotoConsentForm(request.POST)
+    if form.is_valid():
+        try:
+            consent.record(patient=found, by=request.user, **form.cleaned_data)
+        except WrongDay as error:
+            form.add_error("on", str(error))
+        else:
+            return redirect("clinic:patient", pk)
+    return _about(request, found, form, _("Photographs for care"), _("Note the answer"))
 
 
 @allow(Act.PROPOSE_ENDING)

@@ -6,10 +6,12 @@ from lesions.models.pathology import (
     DiagnosisCode,
     DiagnosisVersion,
     Grade,
+    Margin,
     Procedure,
     ProcedureKind,
     Sentinel,
     StageBasis,
+    Subtype,
     UnmatchedReport,
 )
 from lesions.models.register import Examination, Lesion, LesionState, Monitoring, Side, Sign, UrgentSign, View
@@ -51,6 +53,7 @@ __all__ = [
     "Lesion",
     "LesionState",
     "Look",
+    "Margin",
     "Monitoring",
     "OutsideAnswer",
     "OutsideReading",
@@ -67,6 +70,7 @@ __all__ = [
     "Sign",
     "SignOff",
     "StageBasis",
+    "Subtype",
     "UnmatchedReport",
     "UrgentSign",
     "View",

@@ -105,6 +105,22 @@ class Sentinel(models.TextChoices):
     NOT_DONE = "not_done", _("not done")
 
 
+class Subtype(models.TextChoices):
+    """Of a melanoma, in the names of the WHO classification; empty: not stated."""
+
+    SUPERFICIAL_SPREADING = "superficial_spreading", _("superficial spreading")
+    NODULAR = "nodular", _("nodular")
+    LENTIGO_MALIGNA = "lentigo_maligna", _("lentigo maligna")
+    ACRAL_LENTIGINOUS = "acral_lentiginous", _("acral lentiginous")
+    DESMOPLASTIC = "desmoplastic", _("desmoplastic")
+    OTHER = "other", _("another, as in the text")
+
+
+class Margin(models.TextChoices):
+    CLEAR = "clear", _("clear")
+    INVOLVED = "involved", _("involved")
+
+
 class Diagnosis(Recorded):
     """What a report says. The anchor is the day of definitive excision, from which follow-up counts.
 
@@ -120,10 +136,19 @@ class Diagnosis(Recorded):
     )
     code = models.CharField(max_length=20, choices=DiagnosisCode)
     reported_on = models.DateField()
+    report_number = models.CharField("number of the report", max_length=60, blank=True)
+    # Whole, as the laboratory wrote it: what no field asks for is often what matters later.
+    report_text = models.TextField("text of the report", blank=True)
     anchor = models.DateField("definitive excision", null=True, blank=True)
     # As typed: a stage depends on whether 0.8 or 0.80 was measured, and a float forgets it.
     thickness = models.CharField("thickness in mm, as reported", max_length=10, blank=True)
     ulceration = models.BooleanField(null=True, blank=True)
+    subtype = models.CharField("subtype", max_length=24, choices=Subtype, blank=True)
+    mitoses = models.CharField("mitoses per mm²", max_length=8, blank=True)
+    margin_peripheral = models.CharField("peripheral margin", max_length=8, choices=Margin, blank=True)
+    margin_peripheral_mm = models.CharField("peripheral margin, distance in mm", max_length=8, blank=True)
+    margin_deep = models.CharField("deep margin", max_length=8, choices=Margin, blank=True)
+    margin_deep_mm = models.CharField("deep margin, distance in mm", max_length=8, blank=True)
     n = models.CharField("N", max_length=4, blank=True)
     m = models.CharField("M", max_length=4, blank=True)
     stage = models.CharField("stage (AJCC 8)", max_length=5, blank=True)
@@ -160,6 +185,14 @@ class Diagnosis(Recorded):
         constraints = [
             models.CheckConstraint(
                 condition=Q(code__in=DiagnosisCode.values), name="a_diagnosis_has_a_known_code"
+            ),
+            models.CheckConstraint(
+                condition=Q(margin_peripheral_mm="") | Q(margin_peripheral="clear"),
+                name="only_a_clear_peripheral_margin_has_a_distance",
+            ),
+            models.CheckConstraint(
+                condition=Q(margin_deep_mm="") | Q(margin_deep="clear"),
+                name="only_a_clear_deep_margin_has_a_distance",
             ),
         ]
 

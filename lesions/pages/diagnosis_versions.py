@@ -28,6 +28,14 @@ _NAMES = {
     "nodes_cleared": gettext_lazy("lymph nodes cleared"),
     "uncertain": gettext_lazy("the report leaves open whether it is malignant"),
     "not_known": gettext_lazy("will not be known"),
+    "report_number": gettext_lazy("number of the report"),
+    "report_text": gettext_lazy("text of the report"),
+    "subtype": gettext_lazy("subtype"),
+    "mitoses": gettext_lazy("mitoses per mm²"),
+    "margin_peripheral": gettext_lazy("peripheral margin"),
+    "margin_peripheral_mm": gettext_lazy("peripheral margin, distance in mm"),
+    "margin_deep": gettext_lazy("deep margin"),
+    "margin_deep_mm": gettext_lazy("deep margin, distance in mm"),
 }
 
 
@@ -71,6 +79,8 @@ def _changes(
 def _word(name: str, value: Any, about: Mapping[str, str]) -> str:
     if value in (None, "", []):
         return _("not stated")
+    if name == "report_text":
+        return f"“{value}”"  # several sentences among ours
     if name in ("lesion", "procedure"):
         return about.get(f"{name}:{value}", _("another"))
     if isinstance(value, bool):

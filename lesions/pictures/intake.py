@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from clinic import clock
 from clinic.models import Member, Patient, change
+from clinic.people import consent
 from clinic.trail import audit
 from lesions.analysis.picture import reading_process
 from lesions.analysis.picture.allowance import UnreadablePicture
@@ -66,6 +67,9 @@ def accept(
     scale = check_scale(mm_per_px, scale_origin, scale_uncertainty)
     check_size(len(data))
     check_place(lesion, kind, taken_on)
+    # Here alone: a picture that is on record already must be movable to the record where it belongs.
+    if consent.refused_on(lesion.patient, taken_on):
+        raise PictureRefused("does_not_agree")
     cleaned = _cleaned(data)
     info = cleaned.info
     _check_new(lesion, hashlib.sha256(data).hexdigest())

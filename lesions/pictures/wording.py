@@ -19,6 +19,9 @@ _SENTENCES: Final[Mapping[str, str]] = {
     "after_today": _("The picture cannot have been taken after today."),
     "before_birth": _("The picture cannot have been taken before the patient was born."),
     "after_death": _("The patient had died by that day; check the day, or the record."),
+    "does_not_agree": _(
+        "The patient does not agree to photographs: examine the lesion in person, or note first that they agree."
+    ),
     "scale_without_origin": _("Say where the scale comes from; without an origin there are no millimetres."),
     "scale_out_of_range": _("A scale lies between %(least)s and %(most)s mm per pixel."),
     "scale_unsure": _("The uncertainty of the scale lies between 0 and 50 %%."),

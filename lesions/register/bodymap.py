@@ -2,7 +2,7 @@
 
 Chart coordinates run from 0 to 1000, x to the viewer's right, y down, one square for each view. The patient's
 left is on the viewer's RIGHT in the front view and on the viewer's LEFT in the back view. Codes: SNOMED CT as
-listed in DICOM CID 4029 "Dermatology Anatomic Site".
+listed in DICOM CID 4029 "Dermatology Anatomic Site", which has no shoulder and no whole sole: docs/sources.md.
 """
 
 from collections.abc import Iterator
@@ -63,13 +63,15 @@ class WrongSide(ValueError):
 class Region:
     """A site. `paired` demands left or right, `either` takes midline too, `midline` refuses a side.
 
-    A site finer (or wider) than the chart is `drawn_as` other sites: its point lies in one of those.
+    A site finer (or wider) than the chart is `drawn_as` other sites: its point lies in one of those. `seen`: the view
+    in which a point is set for words alone.
     """
 
     code: str
     words: str
     sides: Sides
     drawn_as: tuple[str, ...] = ()
+    seen: View = "front"
 
 
 REGIONS: Final = (
@@ -101,24 +103,29 @@ REGIONS: Final = (
     Region("113182001", _("lower back"), "either"),
     Region("66643007", _("back"), "either", ("244111001", "113182001")),
     Region("22180002", _("buttock"), "paired"),
+    Region("76552005", _("shoulder"), "paired"),
     Region("45981001", _("upper arm, front"), "paired"),
     Region("72939005", _("upper arm, back"), "paired"),
     Region("70559009", _("forearm, front"), "paired"),
     Region("41550009", _("forearm, back"), "paired"),
     Region("33712006", _("hand, back"), "paired"),
     Region("70887009", _("palm"), "paired"),
-    Region("770809003", _("nail of a finger"), "paired", ("33712006",)),
+    Region("244169007", _("finger"), "paired"),
+    Region("770809003", _("nail of a finger"), "paired", ("244169007",), "back"),
     Region("61248009", _("thigh, front"), "paired"),
     Region("73958006", _("thigh, inner side"), "paired"),
     Region("4578000", _("thigh, back"), "paired"),
+    Region("181553006", _("knee, front"), "paired"),
+    Region("84507004", _("knee, back"), "paired"),
     Region("25763004", _("lower leg, front"), "paired"),
     Region("47224004", _("lower leg, back"), "paired"),
     Region("60496002", _("foot"), "paired"),
+    Region("57999000", _("sole"), "paired"),
     Region("84607009", _("heel"), "paired"),
     Region("52034004", _("toe"), "paired"),
     Region("770805009", _("nail of a toe"), "paired", ("52034004",)),
 )
-# What rules may ask for instead of a site (FACTS, `region`); the perineum and the buttock are trunk.
+# What rules may ask for instead of a site (FACTS, `region`); the perineum and the buttock are trunk, the shoulder arm.
 _REGION_SITES: Final[dict[str, tuple[str, ...]]] = {
     "scalp": ("43067004",),
     "face": (
@@ -131,12 +138,13 @@ _REGION_SITES: Final[dict[str, tuple[str, ...]]] = {
         "244106003", "244107007", "76261009", "75093004", "48014002", "244111001", "113182001", "66643007", "22180002",
     ),
     "genital": ("60944009",),
-    "arm": ("45981001", "72939005", "70559009", "41550009"),
-    "hand": ("33712006",),
+    "arm": ("76552005", "45981001", "72939005", "70559009", "41550009"),
+    "hand": ("33712006", "244169007"),
     "palm": ("70887009",),
     "nail": ("770809003", "770805009"),
-    "leg": ("61248009", "73958006", "4578000", "25763004", "47224004"),
+    "leg": ("61248009", "73958006", "4578000", "181553006", "84507004", "25763004", "47224004"),
     "foot": ("60496002", "84607009", "52034004"),
+    "sole": ("57999000",),
 }  # fmt: skip
 REGION_OF: Final = {code: region for region, codes in _REGION_SITES.items() for code in codes}
 CODES: Final[dict[str, Region]] = {region.code: region for region in REGIONS}
@@ -239,16 +247,21 @@ def _middle(view: View, code: str, ring: Ring) -> Iterator[Piece]:
     yield Piece(view, code, "midline", ring)
 
 
-def _limbs(view: View, arm: str, forearm: str, hand: str, thigh: str, shin: str) -> Iterator[Piece]:
+def _limbs(
+    view: View, arm: str, forearm: str, hand: str, thigh: str, shin: str, knee: str
+) -> Iterator[Piece]:
     for code, top, bottom in ((arm, 218, 388), (forearm, 388, 515)):
         yield from _pair(view, code, drawn.ARM.band(top, bottom, share(-1), share(1)))
     for code, top, bottom in ((thigh, 490, 720), (shin, 720, 928)):
         yield from _pair(view, code, drawn.LEG.band(top, bottom, share(-1), share(1)))
+    yield from _pair(view, knee, drawn.LEG.band(702, 756, share(-1), share(1)))
     yield from _pair(view, hand, drawn.HAND)
+    yield from _pair(view, "244169007", drawn.FINGERS)
+    yield from _pair(view, "244169007", drawn.THUMB)
 
 
 def _front() -> Iterator[Piece]:
-    yield from _limbs("front", "45981001", "70559009", "70887009", "61248009", "25763004")
+    yield from _limbs("front", "45981001", "70559009", "70887009", "61248009", "25763004", "181553006")
     yield from _pair("front", "73958006", (*drawn.LEG.edge(512, 690, share(1)), *drawn.INNER_THIGH))
     yield from _pair("front", "60496002", drawn.FOOT.band(926, 972, share(-1), share(1)))
     yield from _pair("front", "52034004", drawn.FOOT.band(972, 988, share(-1), share(1)))
@@ -258,6 +271,7 @@ def _front() -> Iterator[Piece]:
     yield from _middle("front", "244107007", drawn.TRUNK.band(206, 352, units(-16), units(16)))
     yield from _pair("front", "75093004", (*drawn.TRUNK.edge(352, 496, share(-1)), *drawn.GROIN))
     yield from _middle("front", "75093004", drawn.TRUNK.band(352, 516, units(-12), units(12)))
+    yield from _pair("front", "76552005", drawn.SHOULDER)
     yield from _pair("front", "76261009", drawn.ARMPIT)
     yield from _middle("front", "60944009", drawn.GENITALIA)
     yield from _pair("front", "1902009", drawn.EAR)
@@ -280,10 +294,13 @@ def _face() -> Iterator[Piece]:
 
 
 def _back() -> Iterator[Piece]:
-    yield from _limbs("back", "72939005", "41550009", "33712006", "4578000", "47224004")
+    yield from _limbs("back", "72939005", "41550009", "33712006", "4578000", "47224004", "84507004")
     yield from _pair("back", "84607009", drawn.HEEL.band(926, 984, share(-1), share(1)))
     yield from _thirds("back", "244111001", drawn.TRUNK, (204, 365), 14)
     yield from _thirds("back", "113182001", drawn.TRUNK, (365, 474), 14)
+    yield from _pair("back", "76552005", drawn.SHOULDER)
+    yield from _pair("back", "57999000", drawn.SOLE)
+    yield from _pair("back", "52034004", drawn.TOES)
     yield from _pair("back", "22180002", (*drawn.TRUNK.edge(474, 540, share(-1)), *drawn.SEAT))
     yield from _middle("back", "48014002", drawn.PERINEUM)
     yield from _middle("back", "4658004", drawn.TRUNK.band(138, 204, share(-1), share(1)))
@@ -305,7 +322,9 @@ def region_at(view: View, x: float, y: float) -> tuple[str, Side] | None:
 def centre(code: str, side: Side) -> tuple[View, float, float]:
     """Give a point for a site given in words only: the middle of its (first) shape on the chart."""
     check_side(code, side)
-    charted = CODES[code].drawn_as or (code,)
-    pieces = (piece for view in CHART.values() for piece in view)
+    region = CODES[code]
+    charted = region.drawn_as or (code,)
+    views = sorted(CHART, key=lambda view: view != region.seen)
+    pieces = (piece for view in views for piece in CHART[view])
     piece = next(piece for piece in pieces if piece.code in charted and piece.side == side)
     return piece.view, *piece.centre

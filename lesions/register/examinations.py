@@ -1,7 +1,9 @@
-"""Record an examination that was ticked on a visit, like one on the page of the lesion: it answers its signs."""
+"""Record an examination that was ticked on a visit, and find those that stand in place of a picture."""
 
-from clinic.models import Visit
-from lesions.models import Lesion, UrgentSign
+from django.db.models import OuterRef, QuerySet, Subquery
+
+from clinic.models import PhotoConsent, Visit
+from lesions.models import Examination, Lesion, UrgentSign
 from lesions.register import register
 
 
@@ -16,6 +18,20 @@ def of_visit(visit: Visit, subject: str) -> None:
         )
     else:
         register.answer_concerns(visit=visit)
+
+
+def in_place_of_pictures() -> QuerySet[Examination]:
+    """Find examinations of lesions whose patient had said no to photographs: such a look is what the picture would be.
+
+    What was said after an examination counts for later ones only: an answer of today moves no day that was planned.
+    """
+    said = PhotoConsent.objects.filter(
+        patient=OuterRef("patient"), on__lte=OuterRef("examined_on"), at__lte=OuterRef("recorded_at")
+    )
+    agrees = Subquery(said.order_by("-on", "-pk").values("given")[:1])
+    # What was taken back was not seen, however the row still reads.
+    rows = Examination.objects.filter(visit__struck_at__isnull=True, signoff__revoked__isnull=True)
+    return rows.exclude(lesion=None).alias(agrees=agrees).filter(agrees=False)
 
 
 def strike(visit: Visit) -> None:

@@ -22,7 +22,7 @@ from lesions.models import (
     Procedure,
     ProcedureKind,
 )
-from lesions.results import report_checks, results_owed
+from lesions.results import report_checks, report_written, results_owed
 from lesions.results.report_checks import AlreadyReported, ResultRefused
 
 __all__ = ["AlreadyReported", "ResultRefused"]
@@ -117,10 +117,12 @@ def record_diagnosis(
     risk_class: str = "",
     uncertain: bool = False,
     tells: Member | None = None,
+    **written: str,
 ) -> Diagnosis:
     """Record a report, read by who records it. What is missing stays missing, and somebody is asked.
 
-    `tells`: who was named to tell the patient. Raises AlreadyReported where one on record is to be amended.
+    `tells`: who was named to tell the patient. `written`: what else it says, `report_written.WRITTEN`. Raises
+    AlreadyReported where one on record is to be amended.
     """
     require(by, Act.RECORD_RESULTS)
     lesion = lesion or (procedure.lesion if procedure else None)
@@ -133,6 +135,8 @@ def record_diagnosis(
     report_checks.check_words(code, thickness, n, m, stage, stage_basis)
     report_checks.check_nodes(grade, sentinel, deposit_mm)
     report_checks.check_first(code, lesion, procedure)
+    more = report_written.tidy(dict.fromkeys(report_written.WRITTEN, "") | written)
+    report_written.check(code, more)
     row: Diagnosis = Diagnosis.objects.create(
         patient=patient,
         lesion=lesion,
@@ -155,6 +159,7 @@ def record_diagnosis(
         uncertain=uncertain,
         by=by,
         changed_at=clock.now(),
+        **more,
     )
     details = {"code": code, "reported_on": str(reported_on)}
     audit.record("diagnosis.record", by=by, subject=row, patient=patient, **details)
@@ -165,7 +170,7 @@ def record_diagnosis(
 
 AMENDABLE = (
     "code", "reported_on", "lesion", "procedure", "anchor", "thickness", "ulceration", "n", "m", "stage", "stage_basis",
-    "grade", "sentinel", "deposit_mm", "nodes_cleared", "uncertain", "not_known",
+    "grade", "sentinel", "deposit_mm", "nodes_cleared", "uncertain", "not_known", *report_written.WRITTEN,
 )  # fmt: skip
 _OTHER_REPORT = ("code", "uncertain")
 
@@ -214,6 +219,7 @@ def amend_diagnosis(
 def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
     """Give every field of a diagnosis as it will stand, checked."""
     fields |= {name: report_checks.millimetres(fields[name]) for name in _MILLIMETRES if name in fields}
+    fields |= report_written.tidy({name: fields[name] for name in report_written.WRITTEN if name in fields})
     now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
     patient, lesion, procedure = diagnosis.patient, now["lesion"], now["procedure"]
     report_checks.check_day(now["reported_on"], patient, "report")
@@ -225,6 +231,7 @@ def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
         *(now[name] for name in ("code", "thickness", "n", "m", "stage", "stage_basis"))
     )
     report_checks.check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
+    report_written.check(now["code"], now)
     report_checks.check_first(now["code"], lesion, procedure, but=diagnosis)
     if unknown := set(now["not_known"]) - set(results_owed.WANTED):
         raise ResultRefused(_("“%(word)s” is nothing that is asked for.") % {"word": min(unknown)})

@@ -2,8 +2,9 @@
 
 from django import template
 
-from lesions.models import Lesion, SignOff
+from lesions.models import Diagnosis, Lesion, SignOff
 from lesions.register import register as lesions
+from lesions.results import wording as report_wording
 from lesions.review import wording
 
 register = template.Library()
@@ -13,6 +14,12 @@ register = template.Library()
 def place_words(lesion: Lesion) -> str:
     """`{{ lesion|place_words }}` → LEFT upper arm, front"""
     return lesions.place_words(lesion)
+
+
+@register.filter
+def report_words(row: Diagnosis) -> list[str]:
+    """`{{ row|report_words|join:"; " }}` → nodular; mitoses per mm²: 3; deep margin clear by 2 mm"""
+    return report_wording.report_words(row)
 
 
 @register.filter

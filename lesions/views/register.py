@@ -14,6 +14,7 @@ from clinic.charts.year_strip import Dot, Mark, Strip
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Patient, Proposal, StaleRow
 from clinic.pages.responses import conflict
+from clinic.people import consent
 from lesions.forms import AmendLesionForm, ExaminedForm, LesionForm, PicturesForm, SignForm
 from lesions.measuring import figures
 from lesions.models import UNFINISHED, Image, Lesion, RefusedUpload
@@ -85,10 +86,12 @@ def lesion_page(request: StaffRequest, lesion: Lesion, form: PicturesForm) -> Ht
         "signs": list(lesion.urgent_signs.select_related("by")),
         "open_signs": list(register.open_signs(lesion)),
         "decisions": decisions,
+        "diagnoses": list(lesion.diagnoses.all()),
         "waits": waits,
         "refused": [(row, wording.of_row(row.code, row.params)) for row in _refused(lesion)],
         "sections": lesion_sections.sections_for(lesion, request),
         "upload_form": form,
+        "no_photographs": consent.refused_on(lesion.patient, clock.today()),
         "may_add": may(request.user, Act.ADD_PICTURES),
         "may_examine": may(request.user, Act.EXAMINE),
         "may_note": may(request.user, Act.NOTE_SIGNS),

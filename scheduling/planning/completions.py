@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 
 from clinic.models import DoneItem, Purpose, Step
 from lesions.models import Diagnosis, Examination, Image, SignOff, UrgentSign
+from lesions.register import examinations
 from lesions.review import owed
 from scheduling.models import Recall
 
@@ -43,7 +44,10 @@ def _picture(recall: Recall) -> Completion | None:
     # A picture that nobody can judge is no look at the lesion: the next one is still owed.
     taken = taken.exclude(pk__in=owed.unusable_pictures().filter(lesion=_key(recall)))
     row = taken.order_by("taken_on", "pk").first()
-    return Completion(row.taken_on, "picture", evidence=f"lesions.image:{row.pk}") if row else None
+    if row:
+        return Completion(row.taken_on, "picture", evidence=f"lesions.image:{row.pk}")
+    seen = examinations.in_place_of_pictures().filter(lesion_id=_key(recall), examined_on__gte=recall.earliest)
+    return _by_examination(seen.order_by("examined_on", "pk").first())
 
 
 def _examination(recall: Recall) -> Completion | None:

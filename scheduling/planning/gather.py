@@ -9,7 +9,7 @@ from django.db.models import Max, Q
 from clinic.models import DoneItem, Patient
 from clinic.people import risk
 from lesions.models import Decision, Diagnosis, Lesion, Procedure, UrgentSign
-from lesions.register import bodymap
+from lesions.register import bodymap, examinations
 from lesions.review import owed
 from scheduling.models import Override, Recall, RecallState, SeriesEnd
 from scheduling.planning import completions
@@ -177,6 +177,9 @@ def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.D
     for row in diagnoses:
         if row.told_on and row.procedure_id:
             yield row.patient_id, facts.Done("result_visit", f"procedure:{row.procedure_id}", row.told_on)
+    seen = examinations.in_place_of_pictures().filter(patient__in=keys).order_by("pk")
+    for patient, lesion, on in seen.values_list("patient", "lesion", "examined_on"):
+        yield patient, facts.Done("lesion_image", f"lesion:{lesion}", on)
     further = completions.told_steps().filter(duty__patient__in=keys).order_by("pk")
     for patient, subject, on in further.values_list("duty__patient", "duty__subject", "on"):
         yield patient, facts.Done("result_visit", subject, on)

@@ -94,6 +94,10 @@ def register_patient(demo: DemoClinic, part: Part) -> None:
         address_hint=person.town,
         interpreter=person.interpreter,
         phone=PHONE.format(part.number),
+        sex=person.sex,
+        practitioner=person.practitioner,
+        referrer=person.referrer,
+        photographs=person.photographs,
     )
 
 

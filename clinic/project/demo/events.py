@@ -191,3 +191,7 @@ class Person:
     town: str
     skin: str = "light"
     interpreter: str = ""
+    sex: str = ""
+    practitioner: str = ""
+    referrer: str = ""
+    photographs: bool | None = True

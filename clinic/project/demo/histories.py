@@ -38,6 +38,13 @@ IA = {
     "m": "M0",
     "stage": "IA",
     "stage_basis": "pathological",
+    "report_number": "MS-0417",
+    "report_text": "Ellipse of skin, 24 x 11 x 6 mm.\nMelanoma, superficial spreading, 0.6 mm, no ulceration.",
+    "subtype": "superficial_spreading",
+    "mitoses": "0",
+    "margin_peripheral": "clear",
+    "margin_peripheral_mm": "3.5",
+    "margin_deep": "clear",
 }
 IB = {
     "thickness": "1.3",
@@ -46,6 +53,10 @@ IB = {
     "m": "M0",
     "stage": "IB",
     "stage_basis": "pathological",
+    "subtype": "nodular",
+    "mitoses": "2",
+    "margin_peripheral": "clear",
+    "margin_deep": "clear",
 }
 IIIB = {
     "thickness": "1.8",

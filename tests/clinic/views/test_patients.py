@@ -1,11 +1,13 @@
 from datetime import date
 
 import pytest
+from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
+from clinic.duties import ledger
 from clinic.forms import RiskForm
-from clinic.models import ContactRoute, Patient, ReadRecord
+from clinic.models import AuditRecord, ContactRoute, Patient, ReadRecord
 from clinic.people import finding
 from clinic.people.risk import FACTORS
 from tests import build
@@ -97,6 +99,61 @@ def test_a_patient_is_registered_and_the_page_opens(client, nurse):
     assert found.number in read(answer)
     assert "3 Feb 1958" in read(answer)
     assert ContactRoute.objects.get(patient=found).value == "000 77"
+
+
+MARSH = {"given_name": "Ottilie", "family_name": "Marsh", "born": "1958-02-03", "phone": "000 77"}
+
+
+def test_registration_asks_sex_practitioner_referrer_and_photographs(client, nurse):
+    """Values of sex: HL7 FHIR, AdministrativeGender. That a referral names both: common practice, no source."""
+    form = read(client.get(reverse("clinic:register")))
+    assert form.offered("sex") == ["", "female", "male", "other", "unknown"]
+    asked = {
+        "sex": "female",
+        "practitioner": "Dr Hale, 01632 960 700",
+        "referrer": "Dr Sorrel, Larkhythe",
+        "photographs": "yes",
+        "photographs_on": "2024-03-05",
+    }
+    shown = read(client.post(reverse("clinic:register"), MARSH | asked, follow=True))
+    for words in ("female", "Dr Hale, 01632 960 700", "Dr Sorrel, Larkhythe", "agrees since 5 Mar 2024"):
+        assert words in shown
+
+
+def test_nothing_of_it_is_guessed_or_required(client, nurse):
+    shown = read(client.post(reverse("clinic:register"), MARSH, follow=True))
+    found = Patient.objects.get(family_name="Marsh")
+    assert (found.sex, found.practitioner, found.referrer) == ("", "", "")
+    assert not found.photo_consents.exists() and "not asked yet" in shown
+
+
+def test_an_answer_before_the_birth_is_refused_and_nobody_is_registered(client, nurse):
+    wrong = MARSH | {"photographs": "yes", "photographs_on": "1957-01-01"}
+    answer = client.post(reverse("clinic:register"), wrong)
+    assert answer.status_code == 422 and "before the patient's birth" in read(answer)
+    assert not Patient.objects.exists()
+
+
+def test_the_details_are_amended_with_the_others_and_on_record(client, nurse):
+    someone = build.patient(sex="male")
+    form = {"given_name": "A", "family_name": "B", "born": "1960-05-17", "revision": someone.revision}
+    client.post(reverse("clinic:amend", args=[someone.pk]), form | {"sex": "other", "referrer": "Dr Vane"})
+    someone.refresh_from_db()
+    assert (someone.sex, someone.referrer) == ("other", "Dr Vane")
+    changed = AuditRecord.objects.get(patient=someone, action="patient.amend").details["changed"]
+    assert changed["sex"] == ["male", "other"] and changed["referrer"] == ["", "Dr Vane"]
+
+
+def test_who_asks_the_referrer_reads_who_that_is(client):
+    someone = build.patient(referrer="Dr Vane, 01632 960 701", practitioner="Dr Hale")
+    by = build.dermatologist()
+    with transaction.atomic():
+        duty = ledger.open_duty("ask_referrer", patient=someone, opened_from=someone, by=by)
+        other = ledger.open_duty("find_a_way", patient=someone, opened_from=someone, by=by)
+    client.force_login(by)
+    shown = read(client.get(reverse("clinic:duty", args=[duty.pk])))
+    assert "Dr Vane, 01632 960 701" in shown and "Dr Hale" in shown
+    assert "Dr Vane" not in read(client.get(reverse("clinic:duty", args=[other.pk])))
 
 
 def test_the_same_person_is_not_registered_twice_by_mistake(client, nurse):

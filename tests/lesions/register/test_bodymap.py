@@ -1,9 +1,9 @@
 """Sites, sides and the body chart.
 
 Sources: the codes stand in DICOM CID 4029 "Dermatology Anatomic Site" (starter set of our reference notes,
-docs/sources.md). The check digit of a SNOMED CT identifier is Verhoeff's (SNOMED CT release file
-specification, "Check-digit computation"; tables from memory). Left and right on a chart that faces the
-viewer: common practice, no source.
+docs/sources.md); shoulder and sole, which it lacks, are SNOMED CT from public value sets (docs/sources.md). The
+check digit of a SNOMED CT identifier is Verhoeff's (SNOMED CT release file specification, "Check-digit
+computation"; tables from memory). Left and right on a chart that faces the viewer: common practice, no source.
 """
 
 import math
@@ -13,6 +13,7 @@ import pytest
 from lesions.register.bodymap import (
     CHART,
     CODES,
+    REGION_OF,
     REGIONS,
     WrongSide,
     centre,
@@ -29,6 +30,8 @@ STARTER_SET = """
 113182001 75093004 76261009 22180002 45981001 72939005 70559009 41550009 33712006 70887009 61248009
 73958006 4578000 25763004 47224004 60496002 84607009 52034004 770809003 770805009 60944009 48014002
 """
+# Finger, front and back of the knee: DICOM CID 4029 too. Shoulder, sole: SNOMED CT (docs/sources.md).
+ADDED = "244169007 181553006 84507004 76552005 57999000"
 
 PERMUTE = [[1, 5, 7, 6, 2, 8, 3, 0, 9, 4]]
 for _ in range(6):
@@ -62,8 +65,8 @@ def test_every_code_is_a_valid_snomed_identifier(code):
     assert verhoeff_holds(code)
 
 
-def test_the_codes_are_the_starter_set_each_once():
-    assert sorted(region.code for region in REGIONS) == sorted(STARTER_SET.split())
+def test_the_codes_are_the_starter_set_and_the_added_each_once():
+    assert sorted(region.code for region in REGIONS) == sorted([*STARTER_SET.split(), *ADDED.split()])
     assert len({region.words for region in REGIONS}) == len(REGIONS)
 
 
@@ -90,6 +93,16 @@ def test_the_codes_are_the_starter_set_each_once():
         ("back", 560, 520, "RIGHT buttock"),
         ("front", 500, 110, "nose"),
         ("front", 530, 125, "LEFT cheek"),
+        ("front", 400, 232, "RIGHT shoulder"),
+        ("back", 400, 232, "LEFT shoulder"),
+        ("front", 316, 606, "RIGHT finger"),
+        ("back", 316, 606, "LEFT finger"),
+        ("back", 684, 606, "RIGHT finger"),
+        ("front", 450, 728, "RIGHT knee, front"),
+        ("front", 550, 728, "LEFT knee, front"),
+        ("back", 450, 728, "LEFT knee, back"),
+        ("back", 330, 850, "LEFT sole"),
+        ("back", 670, 850, "RIGHT sole"),
     ],
 )
 def test_a_point_is_a_site_and_a_side(view, x, y, words):
@@ -175,6 +188,26 @@ def test_words_and_chart_must_agree():
     with pytest.raises(WrongSide, match="beside the body"):
         check_place("45981001", "left", "front", 10, 10)
     check_place("2059009", "left", *centre("1902009", "left"))
+
+
+def test_the_nail_of_a_finger_lies_on_a_finger_and_is_set_from_behind():
+    view, x, y = centre("770809003", "left")
+    assert (view, site_words(*region_at(view, x, y))) == ("back", "LEFT finger")
+
+
+@pytest.mark.parametrize(
+    "words, region",
+    [
+        ("shoulder", "arm"),
+        ("finger", "hand"),
+        ("knee, front", "leg"),
+        ("knee, back", "leg"),
+        ("sole", "sole"),
+    ],
+)
+def test_the_plan_knows_the_new_sites_by_the_region_of_the_facts(words, region):
+    # The regions are the closed list of FACTS; shoulder with arm as in ICD-O C44.6 (from memory).
+    assert REGION_OF[next(code for code, row in CODES.items() if row.words == words)] == region
 
 
 def test_words():

@@ -13,6 +13,7 @@ from lesions.models import Diagnosis
 from lesions.results import pathology
 from lesions.results.pathology import ResultRefused
 from tests import build
+from tests.page import read
 
 pytestmark = pytest.mark.django_db
 
@@ -35,6 +36,29 @@ def test_what_became_known_amends_the_row_and_stands_in_the_trail():
     assert (row.n, row.thickness, row.sentinel, row.anchor) == ("N0", "0.8", "not_done", build.days_ago(10))
     changed = AuditRecord.objects.get(action="diagnosis.amend").details["changed"]
     assert changed["n"] == ["", "N0"] and "code" not in changed
+
+
+def sent_as_shown(page):
+    """The form as a browser sends it when nobody touched it: what is shown as chosen, and every text."""
+    given = {}
+    for field in page.find_all("form")[-1].fields():
+        lists = [one.get("value") for one in field.find_all("option") if one.is_chosen]
+        if field.role == "combobox":
+            given[field.get("name")] = (lists or [field.find_all("option")[0].get("value")])[0]
+        elif field.role == "textbox":
+            given[field.get("name")] = field.value
+    return given
+
+
+@pytest.mark.parametrize("stated", [True, False, None])
+def test_a_form_that_nobody_touched_changes_no_answer(client, stated):
+    row = reported(thickness="0.8", ulceration=stated, nodes_cleared=stated, anchor=build.days_ago(10))
+    client.force_login(build.dermatologist())
+    url = reverse("lesions:amend_diagnosis", args=[row.pk])
+    given = sent_as_shown(read(client.get(url))) | {"revision": row.revision}
+    assert client.post(url, given).status_code == 302
+    row.refresh_from_db()
+    assert (row.ulceration, row.nodes_cleared, row.thickness) == (stated, stated, "0.8")
 
 
 def test_two_at_once_do_not_overwrite_each_other():

@@ -212,6 +212,31 @@ def test_while_the_only_other_is_away_whoever_asked_reads_it(doctors, review):
     assert queue.decisions_of(first).exists()
 
 
+def test_a_deputy_of_whoever_is_away_has_the_second_reading_and_signs(doctors, review):
+    """It is addressed to nobody by name but to all who did not ask: a deputy has the same rights, so it is in that list too."""
+    first, second = doctors
+    deputy = build.dermatologist()
+    build.away(second, deputy=deputy)
+    sign(review, first, "second_reading")
+    asked = waiting(review.lesion)
+    assert [row.pk for row in queue.decisions_of(deputy)] == [asked.pk]
+    assert not queue.decisions_of(first).exists()
+    listed = read(build.signed_in(deputy).get(reverse("lesions:decisions")))
+    assert listed.leads_to(reverse("lesions:decision", args=[asked.pk]))
+    look(asked, deputy)
+    assert sign(asked, deputy, "biopsy").by == deputy
+
+
+def test_where_the_deputy_is_who_asked_the_second_reading_returns_at_once(doctors, review):
+    first, second = doctors
+    build.away(second, deputy=first)
+    sign(review, first, "second_reading")
+    asked = waiting(review.lesion)
+    assert [row.pk for row in queue.decisions_of(first)] == [asked.pk]
+    look(asked, first)
+    assert sign(asked, first, "biopsy").by == first
+
+
 def test_every_page_says_when_nobody_is_here_who_reads(doctors, review):
     client = Client()
     client.force_login(build.nurse())

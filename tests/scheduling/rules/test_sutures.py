@@ -21,6 +21,11 @@ NOT_LISTED = {
     "70887009": "palm",
     "770809003": "nail of a finger",
     "770805009": "nail of a toe",
+    "76552005": "shoulder",
+    "244169007": "finger",
+    "181553006": "knee, front",
+    "84507004": "knee, back",
+    "57999000": "sole",
 }
 
 
