@@ -63,15 +63,24 @@ def load(text: str, build: Callable[[Table], Built | None]) -> Built:
     return built
 
 
+# TOML's reader gives no codes, only English: a key or table that stands twice is told apart by how its message begins.
+_TWICE = re.compile(r"Cannot (overwrite|declare|mutate|redefine)|Duplicate")
+_PLACE = re.compile(r"at line (\d+), column (\d+)")
+
+
 def _unreadable(text: str, error: Exception) -> Fault:
-    """A syntax error at its line; the last one where TOML's reader names none."""
-    found, last = re.search(r"at line (\d+)", str(error)), max(1, len(text.splitlines()))
-    if isinstance(error, tomllib.TOMLDecodeError):
-        return Fault("", int(found[1]) if found else last, "no_toml", {"error": str(error)})
+    """A syntax error at its line, and column where it has one; the last line where TOML's reader names none."""
+    rows = text.splitlines() or [""]
     if isinstance(error, RecursionError):
-        return Fault("", last, "no_toml_deep")
-    line = next((i for i, row in enumerate(text.splitlines(), 1) if re.search(r"[\d_]{4300}", row)), last)
-    return Fault("", line, "no_toml_digits")
+        return Fault("", len(rows), "no_toml_deep")
+    if not isinstance(error, tomllib.TOMLDecodeError):
+        line = next((i for i, row in enumerate(rows, 1) if re.search(r"[\d_]{4300}", row)), len(rows))
+        return Fault("", line, "no_toml_digits")
+    found = _PLACE.search(str(error))
+    if found is None:
+        return Fault("", len(rows), "no_toml_end")
+    code = "no_toml_twice" if _TWICE.match(str(error)) else "no_toml"
+    return Fault("", int(found[1]), code, {"column": int(found[2])})
 
 
 def quote(value: Any) -> str:

@@ -202,6 +202,14 @@ def test_entries_that_no_sheet_knows_are_refused(doctor, entries):
         records.fill(lesion=lesion, visit=seen(lesion), by=doctor, kind="abcd", entries=entries)
 
 
+@pytest.mark.parametrize("diameter", [None, "", "wide", "0", "-1", "NaN", "Infinity"])
+def test_what_is_no_length_is_refused_in_words_of_ours(doctor, diameter):
+    lesion = pictures.lesion()
+    entries = {"major": ["change_in_size"], "minor": [], "diameter_mm": diameter}
+    with pytest.raises(records.ChecklistRefused, match="^Largest diameter.*: enter millimetres, more than 0.$"):
+        records.fill(lesion=lesion, visit=seen(lesion), by=doctor, kind="weighted-7", entries=entries)
+
+
 def test_only_a_dermatologist_fills_one_in(client):
     lesion = pictures.lesion()
     visit, nurse = seen(lesion), build.nurse()
