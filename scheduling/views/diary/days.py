@@ -58,6 +58,7 @@ def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any]
     counted: dict[date, int] = dict(by_day)
     shown = rows.select_related("patient", "resource", "clinician").prefetch_related("recalls")
     shown = shown.order_by("starts_at", "resource__name", "pk")
+    # Counted for the days already: the page needs no question of its own for that.
     return page_of_rows(shown, request, count=sum(counted.values())), counted
 
 
@@ -121,6 +122,7 @@ def book_place(request: StaffRequest, room: int, at: str) -> HttpResponse:
     fitting = Recall.objects.filter(
         state__in=(RecallState.DUE, RecallState.PLANNED), patient__status="active"
     )
+    # A visit before the earliest day is an extra one and completes nothing (docs/domain.md, 5).
     fitting = fitting.filter(earliest__lte=day, opened_on__lte=clock.today()).select_related("patient")
     page = page_of_rows(fitting.order_by("urgency", "latest", "pk"), request)
     rows = list(page.object_list)
