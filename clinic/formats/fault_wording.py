@@ -16,7 +16,9 @@ Sentences = Mapping[str, str]
 SENTENCES: Final[Sentences] = {
     "no_toml": gettext_noop("not readable as TOML from column {column} on"),
     "no_toml_twice": gettext_noop("not readable as TOML: what ends before column {column} is there already"),
-    "no_toml_end": gettext_noop("not readable as TOML: it ends in the middle of a line, a text, a list or a table"),
+    "no_toml_end": gettext_noop(
+        "not readable as TOML: it ends in the middle of a line, a text, a list or a table"
+    ),
     "no_toml_deep": gettext_noop("not readable as TOML: nested too deeply"),
     "no_toml_digits": gettext_noop("not readable as TOML: a number has thousands of digits"),
     "unknown_key": gettext_noop("is not known here"),

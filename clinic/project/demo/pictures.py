@@ -1,4 +1,4 @@
-"""The pictures of the demo: one drawing for each `Shot`, made by the phantom of the image core; nobody's skin."""
+"""Draw the pictures of the demo, one for each `Shot`, by the phantom of the image core; nobody's skin."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ class Picture:
 
 
 def planned(person: Person, history: tuple[Event, ...], width: int) -> dict[Shot, Picture]:
-    """The picture of every shot of one person, 4 : 3; a later one shows the same lesion again."""
+    """Plan the picture of every shot of one person, 4 : 3; a later one shows the same lesion again."""
     moles = {event.key: event for event in history if isinstance(event, Mole)}
     taken: dict[str, int] = {}
     found = {}
