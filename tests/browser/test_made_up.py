@@ -41,7 +41,9 @@ def test_pages_in_a_made_up_language(page, monkeypatch):
         world = build_world()
     sign_in(page, build.dermatologist(name="D. Doctor"))
     monkeypatch.setattr(trans_real, "_default", MadeUp())  # of every thread that has chosen no language
-    page.route("**/words.js", lambda asked: asked.fulfill(body=WORDS_OF_SCRIPTS, content_type="text/javascript"))
+    page.route(
+        "**/words.js", lambda asked: asked.fulfill(body=WORDS_OF_SCRIPTS, content_type="text/javascript")
+    )
     past = {}
     for name, about in PAGES.items():
         page.goto(reverse(name, args=world.get(about, ())))
