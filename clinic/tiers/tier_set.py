@@ -42,6 +42,8 @@ Answers = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Condition:
+    """One test of one answer, such as: age is over 45."""
+
     answer: str
     operator: str
     value: Any
@@ -128,6 +130,8 @@ class Note:
 
 @dataclass(frozen=True)
 class TierSet:
+    """The criteria of the risk tiers, with what is asked and shown beside them."""
+
     name: str
     title: str
     criteria: tuple[Criterion, ...]

@@ -7,6 +7,8 @@ from clinic.models.patient import RouteKind
 
 
 class Outcome(models.TextChoices):
+    """What came of an attempt to reach somebody."""
+
     SPOKE = "spoke", _("spoke to the patient")
     SPOKE_AUTHORISED = "spoke_authorised", _("spoke to an authorised person")
     VOICEMAIL = "voicemail", _("voicemail left")

@@ -133,7 +133,7 @@ _SAID: dict[str, Words] = {
 
 
 def tried(attempts: Iterable[ContactAttempt]) -> str:
-    """2 calls, 1 letter"""
+    """Say what was tried: 2 calls, 1 letter."""
     tally = Counter(attempt.route for attempt in attempts)
     return ", ".join(_TRIED[route](count) % {"count": count} for route, count in tally.items())
 
@@ -156,4 +156,5 @@ def _owner(recall: Recall, attempts: int) -> str:
     if claims := _claims_of(recall):
         return str(claims[0].by)
     counted = sum(attempt.counts for attempt in recall.attempts.all())
+    # Tried as often as the ladder allows, or proposed to be closed: it is the desk's no more.
     return _("dermatologist") if counted >= attempts or recall.proposed_ground else _("desk")

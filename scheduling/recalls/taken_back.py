@@ -37,7 +37,7 @@ def reopen_decided(signed: SignOff) -> None:
 
 
 def reopen_done_by(row: Procedure | Diagnosis) -> None:
-    """Before what was recorded in error goes. Raises ResultRefused where what came next is booked."""
+    """Open again what a row recorded in error had completed. Raises ResultRefused where what came next is booked."""
     found = Recall.objects.filter(evidence=audit.subject_of(row), state=RecallState.COMPLETED)
     rows = list(found.select_related("patient").order_by("-pk"))
     _reopen_all(rows, "recorded_in_error", ResultRefused)
@@ -66,6 +66,7 @@ def _reopen_all(recalls: list[Recall], why: str, refused: type[ValueError]) -> N
 def _completed_by(visit: Visit) -> list[Recall]:
     seen = [f"lesions.examination:{pk}" for pk in visit.examinations.values_list("pk", flat=True)]
     found = Recall.objects.filter(Q(completed_by__visit=visit) | Q(evidence__in=seen))
+    # The last first: each takes back what followed from it, and that may be the next one here.
     return list(found.filter(state=RecallState.COMPLETED).select_related("patient").order_by("-pk"))
 
 
