@@ -69,7 +69,7 @@ def set_interval(*, interval: str, **given: Any) -> Override:
 
 
 def set_date(*, date: Day, **given: Any) -> Override:
-    """Set an own day. `given`: patient, by, purpose, subject, reason, `until` (a last day), `accepted` (a later date was
+    """Set an own day. `given`: patient, by, purpose, subject, reason, `until` (a last day), `accepted` (a later day was
     seen and accepted) and `revision`, the patient's facts revision that was on the screen.
     """
     return _set(interval="", date=date, **given)
