@@ -51,5 +51,5 @@ def say(fault: Fault, language: Language = ENGLISH, own: Sentences | None = None
 
 
 def _plain(value: Any) -> Any:
-    """Names and words of the file stand as they are, one after the other."""
+    """Write names and words of the file as they stand there, one after the other."""
     return ", ".join(map(str, value)) if isinstance(value, list | tuple) else value
