@@ -201,7 +201,7 @@ def count_everybody(day: date) -> FailsafeRun:
         "holds": found.holds and not lost,
     }
     run, _made = FailsafeRun.objects.update_or_create(day=day, defaults=fields)
-    audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=found.holds)
+    audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=run.holds)
     return run
 
 
