@@ -22,6 +22,7 @@ from clinic.tiers.tier_set import (
 )
 
 FLAGS: Final = ("found", "found-2nd", "memory H", "memory M", "design")
+# A question or a figure is always somebody's who published it; only a tier may rest on the clinic alone.
 PUBLISHED: Final = FLAGS[:-1]
 SOURCELESS: Final = "clinic setting, no source"
 _OPERATORS: Final[Mapping[type, tuple[str, ...]]] = {
@@ -131,6 +132,7 @@ def _interval(row: Table, value: float) -> tuple[float, float] | None:
         row.fault("interval", "no_interval")
         return None
     low, high = ends
+    # A value that is no number has its own fault already, and lies in no interval.
     if value and not low <= value <= high:
         row.fault("interval", "value_outside")
     return low, high
@@ -173,4 +175,5 @@ def _wrong_answer(value: Any, kind: tuple[str, ...] | type) -> _Wrong:
     if kind is bool:
         return None if isinstance(value, bool) else ("no_yes_or_no", {})
     # Not `isinstance`: to Python true is a whole number as well.
+    # An age or a count of relatives; above 150 a figure was typed twice.
     return None if type(value) is int and 0 <= value <= 150 else ("no_whole_number", {})

@@ -143,6 +143,7 @@ class TierSet:
     def judge(self, answers: Answers) -> tuple[str, list[Criterion]]:
         """Find the highest tier of which a criterion holds, and every criterion that holds, highest first."""
         held = [criterion for criterion in self.criteria if criterion.holds(answers)]
+        # A stable sort: within a tier they stay in the order in which the clinic wrote them.
         held.sort(key=lambda criterion: -TIERS.index(criterion.tier))
         return (held[0].tier if held else TIERS[0]), held
 

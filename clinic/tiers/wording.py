@@ -104,6 +104,7 @@ def _template(one: Condition) -> str:
 def _band(value: Any, language: Language) -> str:
     if isinstance(value, str) and value in _BANDS:
         return language.translate(_BANDS[value])
+    # A whole number has no dash and stands as it is.
     low, _dash, high = str(value).partition("-")
     return language.translate(_BAND).format(low=low, high=high) if high else low
 

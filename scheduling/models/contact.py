@@ -21,6 +21,8 @@ class Outcome(models.TextChoices):
     BOOKED = "booked", _("booked")
 
 
+# Nobody can have been reached by it: it uses up no step of the ladder
+# (docs/domain.md, "Recalls do not close themselves").
 DOES_NOT_COUNT = ("dead", "returned")
 
 

@@ -39,6 +39,7 @@ def answer(recall: Recall, *, by: list[Member | None], evidence: models.Model) -
 
 def reached(recalls: Iterable[Recall], *, by: Member, evidence: models.Model) -> None:
     """End the duty to go on trying, because it is booked."""
+    # “Go on trying” was opened by the dermatologist's answer, so the step of that answer is where it comes from.
     for recall in recalls:
         said = [f"clinic.step:{key}" for key in asked_about(recall).values_list("steps", flat=True) if key]
         for duty in Duty.objects.filter(kind="try_on", opened_from__in=said, ended_at=None).select_related(

@@ -108,6 +108,7 @@ def take_back(*, recall: Recall, by: Member, revision: int) -> Recall:
             raise RecallRefused(_("What follows from it is booked already: cancel that first."))
         # What followed was opened because this one was closed; both open, the patient would be called twice.
         supersede(row, code="closing_taken_back")
+    # By today's date and not as it was: in these ten minutes midnight may have made it due.
     fresh = {"ground": "", "ground_note": "", "ended_on": None, "closed_by": None}
     change(
         recall,

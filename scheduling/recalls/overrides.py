@@ -201,6 +201,7 @@ def _check_subject(patient: Patient, subject: str) -> None:
     kind, _sep, key = subject.partition(":")
     name = _ROWS.get(kind)
     rows = getattr(patient, name) if name else None
+    # Through the patient's own rows: the number of somebody else's lesion may be typed into an address.
     if subject != "patient" and not (rows and key.isdecimal() and rows.filter(pk=key).exists()):
         raise OverrideRefused(_("This belongs to nothing on this patient's record."))
 

@@ -26,6 +26,7 @@ def reopen_completed(visit: Visit) -> None:
 def reopen_decided(signed: SignOff) -> None:
     """Open again what a signature settled. Raises SignOffRefused where its recall, or what came next, is booked."""
     about = Appointment.objects.filter(recalls__subject=f"lesion:{signed.lesion_id}", state="booked")
+    # What was booked before the signature was promised for another reason, and stays.
     made = about.filter(changed_at__gte=signed.signed_at).select_related("booked_by").first()
     if made:
         when = timezone.localtime(made.starts_at)
@@ -78,5 +79,6 @@ def _reopen(recall: Recall, why: str) -> None:
         "ground": "",
         "ended_how": {},
     }
+    # Planned for now: the facts have changed, so the plan is made again and says whether it is due.
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **fresh)
     audit.record("recall.reopen", by=None, subject=recall, patient=recall.patient, why=why)

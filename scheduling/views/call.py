@@ -31,6 +31,7 @@ NEXT = "call_just_logged"
 def call(request: StaffRequest, pk: int) -> HttpResponseBase:
     """Show the call and log it; opening it claims the person, if nobody else has."""
     patient = get_object_or_404(call_page.with_last_call(Patient.objects.all()), pk=pk)
+    # A list of this morning or a bookmark may still lead to the record that was merged away.
     if patient.merged_into_id:
         return redirect("scheduling:call", patient.merged_into_id)
     call_page.bring_up_to_date(request)
@@ -161,6 +162,7 @@ def begin(request: StaffRequest, pk: int) -> HttpResponse:
     """Keep that the number was dialled; asked by the page when its link is followed."""
     patient = get_object_or_404(Patient, pk=pk)
     route, _sep, address = request.POST.get("way", "").partition("|")
+    # Only a number of this patient: what the page sends here is kept as what was dialled.
     if not patient.routes.filter(kind=route, value=address).exists():
         return JsonResponse({"begun": False}, status=422)
     try:

@@ -256,6 +256,7 @@ def _answer_what_follows(patient: Patient, by: Member) -> None:
 
 
 def end_care(demo: DemoClinic, part: Part, event: e.CareEnds) -> None:
+    # Read when the patient was registered, and much has changed the row in the two years since.
     part.patient.refresh_from_db()
     ending.end_care(
         patient=part.patient,

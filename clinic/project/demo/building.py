@@ -76,6 +76,7 @@ def open_clinic(calendar: Calendar, logins: list[Login], workers: Workers) -> De
     with clock.at(moment(calendar.day(FIRST_DAY), 0)):
         staff = [
             staffing.add(
+                # Nobody works here yet who could add them, as with the first administrator.
                 by=None,
                 username=row.username,
                 name=row.name,

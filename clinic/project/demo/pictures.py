@@ -57,6 +57,7 @@ def planned(person: Person, history: tuple[Event, ...], width: int) -> dict[Shot
     moles = {event.key: event for event in history if isinstance(event, Mole)}
     taken: dict[str, int] = {}
     found = {}
+    # By time: a history is written lesion by lesion, and the first picture is what the others are drawn from.
     for shot in sorted((event for event in history if isinstance(event, Shot)), key=lambda shot: -shot.ago):
         number = taken[shot.mole] = taken.get(shot.mole, 0) + 1
         spec = _wide(_changed(_first(moles[shot.mole], person, shot), shot, number), width)
@@ -84,6 +85,7 @@ def _changed(spec: Phantom, shot: Shot, number: int) -> Phantom:
 
 
 def _wide(spec: Phantom, width: int) -> Phantom:
+    # The lesion keeps its millimetres: fewer pixels show it.
     return replace(spec, width=width, height=width * 3 // 4, mm_per_px=spec.mm_per_px * spec.width / width)
 
 

@@ -45,6 +45,7 @@ def diary(request: StaffRequest) -> HttpResponse:
 
 def _day(text: str) -> date:
     try:
+        # Typed by hand or cut off in an e-mail, an address leads to today rather than to a fault.
         return date.fromisoformat(text)
     except ValueError:
         return clock.today()
@@ -54,6 +55,7 @@ def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any]
     """Give one page of the appointments of these days, and how many each day has in all."""
     start, end = (_midnight(first + timedelta(days=days)) for days in (0, length))
     rows = Appointment.objects.filter(starts_at__gte=start, starts_at__lt=end)
+    # The clinic's days: the database cuts at midnight of the time zone in force, not at that of its stored times.
     by_day = rows.order_by().values_list(TruncDate("starts_at")).annotate(Count("pk"))
     counted: dict[date, int] = dict(by_day)
     shown = rows.select_related("patient", "resource", "clinician").prefetch_related("recalls")
