@@ -26,6 +26,7 @@ _STEPS = ("read", "tell", "report")
 
 
 def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    """List a patient's lesions with what changed, and mark them on the drawn body."""
     lines = figures.ledger(patient.lesions.exclude(state=LesionState.ERROR))
     # What is gone from the skin would be looked for on it; the list below still names it.
     on_chart = [line for line in lines if line.lesion.state not in (LesionState.REMOVED, LesionState.GONE)]
@@ -52,6 +53,7 @@ def _mark(line: figures.LesionLine) -> dict[str, Any]:
 
 
 def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    """List procedures and results with what is owed of each, and those recorded in error."""
     open_of = {duty.subject: duty for duty in duty_rows.open_of(patient) if duty.kind in _STEPS}
     found = [
         list(rows.filter(patient=patient).select_related("lesion", "struck_by"))

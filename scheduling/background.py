@@ -14,10 +14,12 @@ Kind = type[PreviewRun] | type[YearRun]
 
 
 def is_large() -> bool:
+    """Say whether so many records are kept that a page must not wait for a pass over all of them."""
     return Patient.objects.filter(merged_into__isnull=True).count() > AT_ONCE
 
 
 def waiting(kind: Kind) -> list[int]:
+    """List the rows that no worker has taken."""
     return list(_free(kind).values_list("pk", flat=True))
 
 

@@ -109,6 +109,8 @@ class TodayFilter(forms.Form):
 
 
 class LadderForm(forms.Form):
+    """Asks for the text of another ladder."""
+
     toml = forms.CharField(
         label=_("The ladder"),
         help_text=_("By urgency: the way of each attempt in turn, days apart, and what goes out last."),
@@ -138,4 +140,6 @@ class WorriedForm(forms.Form):
 
 
 class TakeOverForm(forms.Form):
+    """Asks why somebody else's call is taken over; the other one reads it."""
+
     word = forms.CharField(label=_("Why you take it over"), max_length=200)

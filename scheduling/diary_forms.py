@@ -24,11 +24,13 @@ from scheduling.recalls.wording import subjects, what_for
 
 
 class TimeInput(forms.TimeInput):
+    """A field for a time of day, with the browser's own clock."""
+
     input_type = "time"
 
 
 def offer(form: forms.Form, name: str, choices: Iterable[tuple[str, Words]]) -> None:
-    """What a field offers where that depends on the record."""
+    """Set what a field offers, where that depends on the record."""
     field = form.fields[name]
     assert isinstance(field, forms.ChoiceField)
     field.choices = list(choices)
@@ -107,6 +109,8 @@ class ElsewhereForm(RevisionForm):
 
 
 class CancelForm(RevisionForm):
+    """Asks who cancels an appointment, and why as it was said."""
+
     whose = forms.ChoiceField(
         label=_("Who cancels"),
         choices=[("patient", _("the patient")), ("clinic", _("we"))],
@@ -138,6 +142,8 @@ class CameForm(RevisionForm):
 
 
 class HoursForm(forms.Form):
+    """Asks for bookable hours: where, when, with whom, and what they are kept for."""
+
     room = forms.CharField(
         label=_("Room or person"), max_length=60, help_text=_("A new name adds a new one.")
     )
@@ -161,6 +167,7 @@ class HoursForm(forms.Form):
     def hours(self) -> dict[str, Any]:
         """Give the arguments of the topic function; a room that is named for the first time is added."""
         given = dict(self.cleaned_data)
+        # A clinic has few rooms and opens one now and then: a page of its own for that would be looked for in vain.
         room, _made = Resource.objects.get_or_create(name=given.pop("room").strip())
         return given | {"resource": room}
 
@@ -181,6 +188,8 @@ class TemplateForm(HoursForm):
 
 
 class LastDayForm(RevisionForm):
+    """Asks on which day sessions that come again are held last."""
+
     last_day = day_field(_("Last day on which they are held"), future=True)
 
 
@@ -205,5 +214,7 @@ def clinicians() -> QuerySet[Member]:
 
 
 class ClosureForm(forms.Form):
+    """Asks which day the clinic is closed, and why."""
+
     day = day_field(_("Day"), future=True)
     reason = forms.CharField(label=_("Why it is closed"), max_length=80)

@@ -46,7 +46,7 @@ _UNITS = [("M", _("months")), ("W", _("weeks"))]
 
 
 def _codes() -> forms.Select:
-    """Codes of a publication are nobody's language."""
+    """Make a choice of codes of a publication, which are nobody's language."""
     return forms.Select(attrs={"translate": "no"})
 
 
@@ -97,6 +97,8 @@ class DischargeForm(forms.Form):
 
 
 class ClosingForm(DischargeForm, RevisionForm):
+    """Asks on which ground a recall is closed, and what stands behind it."""
+
     ground = forms.ChoiceField(label=_("On which ground"), choices=Ground.choices, widget=forms.RadioSelect)
     note = forms.CharField(
         label=_("What stands behind it"),
@@ -153,12 +155,14 @@ class WhatFollowsForm(RevisionForm):
 
 
 class LaterForm(RevisionForm):
+    """Asks when somebody who cannot be reached is looked at again."""
+
     next_look_on = day_field(_("Look again on"), future=True)
     note = forms.CharField(label=_("What was tried"), widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["next_look_on"].initial = clock.today() + timedelta(days=30)
+        self.fields["next_look_on"].initial = clock.today() + timedelta(days=30)  # clinic setting, no source
 
 
 class OverrideForm(RevisionForm):
@@ -219,6 +223,8 @@ class OverrideForm(RevisionForm):
 
 
 class EndOverrideForm(RevisionForm):
+    """Asks why an own interval or day ends."""
+
     reason = forms.CharField(label=_("Why it ends"), widget=forms.Textarea(attrs={"rows": 2}))
     accepted = forms.CharField(required=False)  # a tick that the page draws with its words
 
@@ -282,6 +288,8 @@ def _field_of(item: Item) -> forms.Field:
 
 
 class RulesForm(forms.Form):
+    """Asks for the text of a rule set."""
+
     toml = forms.CharField(
         label=_("The rule set"),
         help_text=_("Every rule names its source and edition, and what follows its last phase."),
@@ -408,6 +416,8 @@ class SuppositionForm(forms.Form):
 
 
 class MissedRateForm(forms.Form):
+    """Asks how many of a hundred do not come, for the year ahead."""
+
     missed = forms.FloatField(
         label=_("Of a hundred who are booked, how many do not come"),
         help_text=_("Each of them is wanted again the week after."),

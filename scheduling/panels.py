@@ -56,6 +56,7 @@ _AHEAD_OF_NOW = gettext_lazy(
 
 
 def strip_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    """Draw the year of a patient's plan."""
     plan = Plan.objects.filter(patient=patient).select_related("policy").first()
     if plan:
         plan.patient = patient  # the other way round as well: the panels below need not ask again
@@ -106,6 +107,7 @@ def _window(due: Due, known: Facts, open_now: set[tuple[str, str, str, int]], to
 
 
 def _has_picture(due: Due, known: Facts) -> bool:
+    # A picture is proved by a picture and never by a tick: a visit lists none among what was done.
     return due.purpose == "lesion_image" and any(
         f"lesion:{row.id}" == due.subject
         and row.last_image_on
@@ -173,6 +175,7 @@ def open_subjects(patient: Patient) -> list[tuple[str, str]]:
 
 
 def open_duties(patient: Patient) -> list[tuple[str, str]]:
+    """List what is due now, as a form for a visit offers it first."""
     rows = patient.recalls.filter(state__in=(RecallState.DUE, RecallState.BOOKED)).order_by("latest", "pk")
     places = wording.subjects(rows)
     return [(f"{row.purpose}|{row.subject}", wording.what_for(row, places)) for row in rows]
@@ -195,11 +198,13 @@ def overrides_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def reaching_panel(patient: Patient, request: HttpRequest) -> dict[str, Any]:
+    """List the last attempts to reach a patient, struck ones among them."""
     attempts = ContactAttempt.objects.filter(recall__patient=patient).select_related("by", "struck")
     return {"attempts": list(attempts.order_by("-at", "-pk")[:6])}
 
 
 def checklists_section(lesion: Lesion, request: HttpRequest) -> dict[str, Any]:
+    """List the published checklists that were filled in for a lesion."""
     rows = [(row, SHEETS[row.kind]) for row in records.filled(lesion)]
     return {
         "lesion": lesion,

@@ -15,6 +15,7 @@ from scheduling.today import worklists
 
 @receiver(facts_changed, dispatch_uid="scheduling replans")
 def request_plan(*, patient_id: int, **_: Any) -> None:
+    """Ask for a patient's plan to be made anew."""
     jobs.request_work("replan", patient_id)
 
 

@@ -23,6 +23,7 @@ def replan_and_list(patient_id: int) -> None:
 
 
 def replan_and_list_many(patient_ids: Sequence[int]) -> None:
+    """Plan many patients anew, and work out their lines of Today."""
     worklists.catch_up(replan.replan_many(patient_ids), clock.today())
 
 

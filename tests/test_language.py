@@ -7,8 +7,10 @@ wrote). Attributes that are read aloud or shown count like text. The pages are t
 import gettext
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import trans_real
 
@@ -22,12 +24,15 @@ pytestmark = pytest.mark.django_db
 
 SHOWN = (200, 409, 422)
 READ_OUT = ("alt", "aria-label", "aria-description", "aria-roledescription", "placeholder", "title", "label")
+# What a style sheet or a script of ours shows in their place.
+READ_OUT += ("data-empty", "data-words", "data-words-booked")
 PRESSED = ("submit", "button", "reset")
 SILENT = {"script", "style"}
 NO_PAGES = {"health", "words_of_scripts", "scheduling:missed_csv"}
 # Symbols of units are international (SI brochure, 9th edition, 5.1); the program's name is a name.
 UNITS = {"mm", "cm", "px", "Quarterday"}
 _WORD = re.compile(r"[^\W\d_]{2,}")
+_CONTENT = re.compile(r"""content:\s*("[^"]*"|'[^']*')""")
 
 
 class MadeUp(gettext.NullTranslations):
@@ -124,3 +129,15 @@ def test_the_open_doors_speak_through_the_catalogue(client, made_up, name):
 def test_english_is_found_where_it_passed_no_catalogue():
     page = '<p>⟦Seen ⟦by⟧ you⟧ 3 mm</p><p title="Bare">⟦x⟧</p><p>Open <b translate="no">Ann</b></p><i>⟦a <b>b</b> c⟧ d</i>'
     assert untranslated(page) == ["Bare", "Open"]
+
+
+def test_no_style_sheet_speaks():
+    """Words in `content` pass no catalogue: they come from an attribute of the page, with attr(), or are a sign."""
+    sheets = [*Path(settings.BASE_DIR).glob("*/static/**/*.css")]
+    assert len(sheets) >= 3
+    said = {sheet.name: _CONTENT.findall(sheet.read_text()) for sheet in sheets}
+    assert {name: words for name, words in said.items() if english(" ".join(words))} == {}
+    assert english(" ".join(_CONTENT.findall('li::before { content: "Please look: "; }'))) == [
+        "Please",
+        "look",
+    ]

@@ -18,6 +18,8 @@ _LIMIT: Final = gettext_noop("limit {count}")
 
 @dataclass(frozen=True)
 class Bar:
+    """One bar of a column, by its height and how it is drawn."""
+
     count: float
     kind: Kind
 
@@ -28,6 +30,8 @@ class Bar:
 
 @dataclass(frozen=True)
 class Column:
+    """What stands over one stretch of time: bars, and a limit across them."""
+
     label: str
     bars: Sequence[Bar]
     limit: float | None = None
@@ -77,6 +81,7 @@ def render(
     axis = height - BELOW
     top = LINE * 2 + 6
     most = max(max([*(bar.count for bar in one.bars), one.limit or 0]) for one in columns)
+    # A chart of nothing but noughts has an axis too.
     scale = (axis - top) / max(most, 1)
     step = (width - 2 * EDGE) / len(columns)
     body = _legend(meaning) + element("line", x1=EDGE, y1=axis, x2=width - EDGE, y2=axis, class_="axis")
@@ -125,6 +130,7 @@ def _column(one: Column, left: float, step: float, axis: float, scale: float, sa
                 "rect", x=x, y=axis - tall, width=max(wide - 2, 1), height=tall, class_=f"window {bar.kind}"
             )
         )
+        # A figure wider than its bar would run into the next one; the description has every figure.
         if bar.count and width_of(_figure(bar.count)) <= wide + 1:
             middle = x + (wide - 2) / 2
             parts.append(text(_figure(bar.count), middle, axis - tall - 4, text_anchor="middle"))
@@ -135,7 +141,7 @@ def _column(one: Column, left: float, step: float, axis: float, scale: float, sa
 
 
 def _labels(columns: Sequence[Column], step: float, axis: float, width: float) -> str:
-    """A tick for each column; a label only where it stands clear of the one before."""
+    """Write a tick for each column; a label only where it stands clear of the one before."""
     parts, end = [], 0.0
     for k, one in enumerate(columns):
         left = EDGE + k * step

@@ -55,6 +55,7 @@ def _stretch(phase: PhaseMark, left: float, right: float, scale: float) -> str:
     line = element("line", x1=start, y1=AXIS, x2=right, y2=AXIS, class_=kind)
     if phase.dashed or phase.interval_months <= 0:
         return line
+    # A hair more, or a phase of whole intervals would lose its last stroke to a fraction.
     count = int(phase.drawn_months / phase.interval_months + 1e-9)
     xs = [left + (k + 1) * phase.interval_months * scale for k in range(count)]
     return line + "".join(element("line", x1=x, y1=AXIS - 6, x2=x, y2=AXIS + 6, class_="phase") for x in xs)

@@ -30,12 +30,13 @@ def titled(words: str) -> str:
 
 
 def width_of(words: str) -> float:
-    """Estimated width in px of `words` at the strip's text size."""
+    """Estimate the width in px of `words` at the strip's text size."""
+    # Reckoned and not measured: what draws here has no fonts, and the reader's browser has its own.
     return len(words) * CHAR_PX
 
 
 def picture(body: str, *, width: float, height: float, title: str, desc: str) -> str:
-    """An `svg` element with role, title and description, sized to scale with its box."""
+    """Write an `svg` element with role, title and description, sized to scale with its box."""
     head = element("title", escape(title)) + element("desc", escape(desc))
     return element(
         "svg", head + body, xmlns="http://www.w3.org/2000/svg", class_="strip", role="img",

@@ -37,6 +37,8 @@ EDGE: Final = 4.0
 
 @dataclass(frozen=True)
 class Window:
+    """When somebody should come: first, best and last day, and how the bar is drawn."""
+
     earliest: date
     target: date
     latest: date
@@ -51,12 +53,16 @@ class Window:
 
 @dataclass(frozen=True)
 class Dot:
+    """A visit, or a picture."""
+
     day: date
     label: str = ""
 
 
 @dataclass(frozen=True)
 class Mark:
+    """Words over the line at one day, such as an excision."""
+
     day: date
     text: str
 
@@ -179,7 +185,7 @@ def _say_window(window: Window, language: Language) -> str:
 
 
 def lane_of(windows: Sequence[Window]) -> list[int]:
-    """The lowest lane in which each window meets no earlier one."""
+    """Find the lowest lane in which each window meets no earlier one."""
     ends: list[list[Window]] = []
     lanes = []
     for window in windows:
@@ -197,7 +203,7 @@ def _meet(one: Window, other: Window) -> bool:
 
 
 def month_starts(start: date, end: date) -> Iterator[date]:
-    """The first days of months in [start, end]."""
+    """List the first days of months in [start, end]."""
     index = start.year * 12 + start.month - 1 + (start.day > 1)
     while (day := date(index // 12, index % 12 + 1, 1)) <= end:
         yield day
@@ -205,7 +211,7 @@ def month_starts(start: date, end: date) -> Iterator[date]:
 
 
 def month_words(strip: Strip, width: float, language: Language = ENGLISH) -> list[tuple[float, str]]:
-    """(left edge, word) under the axis: each month, each quarter or each year, whichever has room."""
+    """Give left edge and word under the axis: each month, each quarter or each year, whichever has room."""
     scale = _Scale(strip.start, strip.end, width)
     step = next((step for step, room in ((1, 33), (3, 58)) if scale.month * step >= room), 12)
     years = max(1, round(34 / (scale.month * 12) + 0.5))
@@ -258,6 +264,7 @@ def _bar(window: Window, lane: int, scale: _Scale, axis: float) -> str:
         return ""
     left, right = (scale.x(min(max(day, scale.start), scale.end)) for day in (window.earliest, window.latest))
     top = axis - 4 - BAR - LANE * lane
+    # A window of one day is a bar all the same.
     wide = max(right - left, 3)
     bar = element("rect", x=left, y=top, width=wide, height=BAR, class_=f"window {window.kind}")
     target = scale.x(window.target)
@@ -285,7 +292,7 @@ def _today(strip: Strip, scale: _Scale, axis: float, below: float, language: Lan
 
 
 def place_marks(strip: Strip, scale: _Scale) -> list[_Words]:
-    """Each mark on the lowest line where it meets neither another word nor the line of today."""
+    """Place each mark on the lowest line where it meets neither another word nor the line of today."""
     placed: list[_Words] = []
     today = scale.x(strip.today) if scale.holds(strip.today) else -100.0
     for mark in sorted(strip.marks, key=lambda mark: mark.day):
@@ -300,6 +307,7 @@ def _place(mark: Mark, scale: _Scale, placed: Sequence[_Words], today: float) ->
     line = 0
     while True:
         for left in lefts:
+            # Above all the others it may cross today's line at last, or a strip too narrow for both would never end.
             clear = line > len(placed) or not left - GAP < today < left + wide + GAP
             if clear and all(_apart(left, wide, other) for other in placed if other.line == line):
                 return _Words(mark.text, left, line)

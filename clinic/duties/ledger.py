@@ -209,6 +209,7 @@ def give_to(*, duty: Duty, by: Member, owner: Member, revision: int) -> Duty:
 
 
 def open_duties(patient: Patient | None = None) -> QuerySet[Duty]:
+    """Find the open duties of a patient, or of everybody."""
     rows = Duty.objects.filter(ended_at__isnull=True)
     rows = rows if patient is None else rows.filter(patient=patient)
     return rows.select_related("patient", "owner", "opened_by")

@@ -34,6 +34,7 @@ class Limit:
 
 
 def working_days_after(day: date, count: int) -> date:
+    """Count so many working days on from a day, Monday to Friday."""
     while count:
         day += timedelta(days=1)
         count -= day.weekday() < 5

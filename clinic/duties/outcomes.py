@@ -46,6 +46,7 @@ _ANSWERED = (
 )
 
 OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
+    # Each of these but the first goes back to the desk with a day, so that it never ends in “later”.
     "decide_what_follows": (
         Outcome("decided", _("decided otherwise, and what follows"), _WORD),
         Outcome("try_on", _("the desk goes on trying until a day"), ("until",), "try_on"),

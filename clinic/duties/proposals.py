@@ -81,6 +81,7 @@ def propose(
 
 
 def may_answer(proposal: Proposal, member: Member) -> bool:
+    """Say whether this member may confirm or refuse: never who proposed, and one of the two is a dermatologist."""
     # Also a dermatologist: two people are asked for so that one tired mind cannot close a case.
     if member.pk == proposal.proposed_by_id or not may(member, Act.PROPOSE_ENDING):
         return False
@@ -100,6 +101,7 @@ def confirm(*, proposal: Proposal, by: Member, revision: int, answer: str = "") 
 
 @transaction.atomic
 def refuse(*, proposal: Proposal, by: Member, revision: int, answer: str) -> Proposal:
+    """Refuse a proposal with a word that the proposer reads; nothing ends."""
     if not answer.strip():
         raise DutyRefused(wording.WHY_NOT)
     _answer(proposal, by, revision, False, answer)
@@ -138,6 +140,7 @@ def about(row: models.Model) -> QuerySet[Proposal]:
 
 
 def waiting() -> QuerySet[Proposal]:
+    """Find the proposals that nobody has answered yet, urgent first."""
     rows = Proposal.objects.filter(answered_at__isnull=True)
     return rows.select_related("patient", "proposed_by").order_by("-urgent", "due_on", "pk")
 
@@ -150,6 +153,7 @@ def unread_answers(member: Member) -> QuerySet[Proposal]:
 
 @transaction.atomic
 def note_read(*, proposal: Proposal, by: Member) -> None:
+    """Keep that the proposer has read the answer."""
     # No audit record: that the proposer saw the answer moves nothing but a line on the proposer's own page.
     if proposal.proposed_by_id == by.pk and proposal.seen_at is None:
         change(proposal, seen=proposal.revision, at=clock.now(), seen_at=clock.now())

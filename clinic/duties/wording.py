@@ -43,7 +43,7 @@ SETTLED = {
 
 
 def say_acted_on(done: Duty) -> str:
-    """Why a step stays: what followed from it was done by somebody."""
+    """Say why a step stays: what followed from it was done by somebody."""
     what = {"name": done.ended_by, "duty": KINDS[done.kind].words}
     if done.ended_by is None:
         return gettext("Somebody has already acted on it: %(duty)s.") % what
@@ -51,13 +51,13 @@ def say_acted_on(done: Duty) -> str:
 
 
 def say_ending(kind: str, ground: str) -> str:
-    """A proposed end in words: which duty, on which ground."""
+    """Say in words which duty is proposed to end, and on which ground."""
     words = {"duty": KINDS[kind].words, "ground": EndGround(ground).label}
     return gettext("%(duty)s: %(ground)s") % words
 
 
 def say_answer(proposal: Proposal) -> str:
-    """What was answered: somebody's own words, or why nothing was left to answer."""
+    """Say what was answered: somebody's own words, or why nothing was left to answer."""
     if proposal.answered_by_id is None and proposal.answer in SETTLED:
         said: str = str(SETTLED[proposal.answer]) % proposal.fields["settled"]
         return said
@@ -65,7 +65,7 @@ def say_answer(proposal: Proposal) -> str:
 
 
 def outcome_of(step: Step) -> Words:
-    """What was chosen for this step."""
+    """Say what was chosen for this step."""
     return _outcome(step.duty.kind, step.outcome)
 
 
@@ -75,7 +75,7 @@ def _outcome(kind: str, code: str) -> Words:
 
 
 def say_step(because: Mapping[str, str]) -> str:
-    """The step that a duty followed from: which duty, and what came of it."""
+    """Say from which step a duty followed: which duty that was, and what came of it."""
     kind = because["step"]
     words = {"duty": KINDS[kind].words, "outcome": _outcome(kind, because["outcome"])}
     return gettext("%(duty)s: %(outcome)s.") % words

@@ -14,8 +14,11 @@ from clinic.formats.strict_toml import Fault
 Sentences = Mapping[str, str]
 
 SENTENCES: Final[Sentences] = {
-    # TOML's own reader knows no other language than English, and what it says names signs of the file.
-    "no_toml": gettext_noop("not readable as TOML: {error}"),
+    "no_toml": gettext_noop("not readable as TOML from column {column} on"),
+    "no_toml_twice": gettext_noop("not readable as TOML: what ends before column {column} is there already"),
+    "no_toml_end": gettext_noop(
+        "not readable as TOML: it ends in the middle of a line, a text, a list or a table"
+    ),
     "no_toml_deep": gettext_noop("not readable as TOML: nested too deeply"),
     "no_toml_digits": gettext_noop("not readable as TOML: a number has thousands of digits"),
     "unknown_key": gettext_noop("is not known here"),
@@ -48,5 +51,5 @@ def say(fault: Fault, language: Language = ENGLISH, own: Sentences | None = None
 
 
 def _plain(value: Any) -> Any:
-    """Names and words of the file stand as they are, one after the other."""
+    """Write names and words of the file as they stand there, one after the other."""
     return ", ".join(map(str, value)) if isinstance(value, list | tuple) else value

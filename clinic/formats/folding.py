@@ -66,5 +66,6 @@ def phone_keys_at_home(text: str) -> list[str]:
     number = text.strip().lstrip("(")
     if not number.startswith(("+", "00")):
         return []
+    # Which figures are the country's is not told apart here: each length that a code can have is tried.
     digits = digits_of(number.replace(_TRUNK, "")).lstrip("0")
     return [phone_key(digits[code:]) for code in _COUNTRY_CODES if len(digits) - code >= _SHORTEST_NUMBER]

@@ -63,19 +63,28 @@ def load(text: str, build: Callable[[Table], Built | None]) -> Built:
     return built
 
 
+# TOML's reader gives no codes, only English: a key or table that stands twice is told apart by how its message begins.
+_TWICE = re.compile(r"Cannot (overwrite|declare|mutate|redefine)|Duplicate")
+_PLACE = re.compile(r"at line (\d+), column (\d+)")
+
+
 def _unreadable(text: str, error: Exception) -> Fault:
-    """A syntax error at its line; the last one where TOML's reader names none."""
-    found, last = re.search(r"at line (\d+)", str(error)), max(1, len(text.splitlines()))
-    if isinstance(error, tomllib.TOMLDecodeError):
-        return Fault("", int(found[1]) if found else last, "no_toml", {"error": str(error)})
+    """Name a syntax error by line and column; by the last line where TOML's reader names neither."""
+    rows = text.splitlines() or [""]
     if isinstance(error, RecursionError):
-        return Fault("", last, "no_toml_deep")
-    line = next((i for i, row in enumerate(text.splitlines(), 1) if re.search(r"[\d_]{4300}", row)), last)
-    return Fault("", line, "no_toml_digits")
+        return Fault("", len(rows), "no_toml_deep")
+    if not isinstance(error, tomllib.TOMLDecodeError):
+        line = next((i for i, row in enumerate(rows, 1) if re.search(r"[\d_]{4300}", row)), len(rows))
+        return Fault("", line, "no_toml_digits")
+    found = _PLACE.search(str(error))
+    if found is None:
+        return Fault("", len(rows), "no_toml_end")
+    code = "no_toml_twice" if _TWICE.match(str(error)) else "no_toml"
+    return Fault("", int(found[1]), code, {"column": int(found[2])})
 
 
 def quote(value: Any) -> str:
-    """A value as a fault shows it: short, however long, deep or large it is."""
+    """Write a value as a fault shows it: short, however long, deep or large it is."""
     try:
         return reprlib.repr(value)
     except ValueError:  # an integer of more digits than Python writes out
@@ -83,7 +92,7 @@ def quote(value: Any) -> str:
 
 
 def as_number(value: Any) -> float | None:
-    """A finite number; None for anything else, true and false included."""
+    """Read a finite number; None for anything else, true and false included."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     try:
@@ -117,7 +126,7 @@ class Table:
         missing: Mapping[str, str] = _NO_WORDS,
         spoken: Collection[str] = (),
     ) -> bool:
-        """Whether no needed key is missing (`missing` has codes that say more); any other key is a fault.
+        """Say whether no needed key is missing (`missing` has codes that say more); any other key is a fault.
 
         The texts under `spoken` keys may stand in other languages as well: `title_de` beside `title`.
         """
@@ -141,8 +150,9 @@ class Table:
         return value
 
     def text_in(self, key: str, language: str) -> str:
-        """The text under `key_de` for the language de or de-at, the plain one where that is not there."""
+        """Give the text under `key_de` for the language de or de-at, the plain one where that is not there."""
         plain = self.text(key)
+        # All of them are read, whoever reads: a language that nobody here speaks must not hide a fault.
         others = {name: self.text(name) for name in self.values if _translates(name, (key,))}
         wanted = language.lower()
         return others.get(f"{key}_{wanted}") or others.get(f"{key}_{wanted.partition('-')[0]}") or plain
@@ -158,7 +168,7 @@ class Table:
         return tuple(value)
 
     def choice(self, key: str, known: tuple[Any, ...]) -> Any:
-        """One of the known words; an empty text where it is none of them."""
+        """Give one of the known words; an empty text where it is none of them."""
         value = self.values.get(key)
         if value in known:
             return value
@@ -166,7 +176,7 @@ class Table:
         return ""
 
     def number(self, key: str, above: float, below: float = math.inf) -> float | None:
-        """A finite number between the two bounds; None where it is none."""
+        """Give a finite number between the two bounds; None where it is none."""
         value = as_number(self.values.get(key))
         if value is None or not above < value < below:
             code = "no_number" if math.isinf(below) else "no_number_between"
@@ -175,7 +185,7 @@ class Table:
         return value
 
     def parsed(self, key: str, parse: Callable[[str], Built], otherwise: str) -> Built | None:
-        """What `parse` makes of a text; where that is a ValueError, or no text, `otherwise` is the fault's code."""
+        """Give what `parse` makes of a text; where it makes nothing of it, `otherwise` is the fault's code."""
         value = self.values.get(key)
         try:
             if isinstance(value, str):
@@ -186,15 +196,16 @@ class Table:
         return None
 
     def table(self, key: str, otherwise: str = "no_table", filled: bool = False, **params: Any) -> Table:
-        """The table below a key; empty where there is none. `otherwise` is the fault's code where it is no table."""
+        """Give the table below a key, empty where there is none; `otherwise` is the code of the fault: no table."""
         value = self.values.get(key, {})
         if not isinstance(value, dict) or (filled and not value):
             self.fault(key, otherwise, **params)
+            # An empty one in its place: whoever reads on finds the other faults of the file in the same pass.
             value = {}
         return Table(value, self._path(key), self.faults)
 
     def tables(self, key: str, like: str = "", needed: bool = False) -> list[Table]:
-        """The tables of a list, each with its number and `id` in its path. `like` shows what one looks like."""
+        """Give the tables of a list, each with its number and `id` in its path. `like` shows what one looks like."""
         rows, found, head = self.values.get(key, []), [], f"[[{key}]]"
         shape: dict[str, Any] = {"like": like} if like else {"head": head}
         if not isinstance(rows, list):
@@ -212,13 +223,13 @@ class Table:
 
 
 def _translates(key: str, spoken: Collection[str]) -> bool:
-    """Whether a key is one of these with the code of a language behind it."""
+    """Say whether a key is one of these with the code of a language behind it."""
     found = _OTHER_LANGUAGE.fullmatch(key)
     return found is not None and found[1] in spoken
 
 
 def repeated(tables: list[Table], key: str) -> list[Table]:
-    """Those tables whose text under this key stands in an earlier table already."""
+    """Find the tables whose text under this key stands in an earlier table already."""
     seen: set[str] = set()
     found = []
     for table in tables:

@@ -94,7 +94,7 @@ def _row(duty: Duty, about: str, shared: Container[int], request: HttpRequest, t
 
 
 def _because(duty: Duty) -> str:
-    """What the program says of a duty: the step that it followed from, or what the app that opened it words."""
+    """Say of what a duty follows: the step before it, or what the app that opened it words."""
     if "step" in duty.because:
         return wording.say_step(duty.because)
     return BECAUSE[duty.kind](duty.because) if duty.because else ""

@@ -17,9 +17,12 @@ from clinic.wording import Words
 
 
 class DayInput(forms.DateInput):
+    """A field for one day, with the browser's own calendar."""
+
     input_type = "date"
 
     def __init__(self) -> None:
+        # The one spelling that a browser's day field takes; each reader sees it in their own.
         super().__init__(format="%Y-%m-%d")
 
 

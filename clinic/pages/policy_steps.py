@@ -55,7 +55,7 @@ class PolicyPages:
     def sign(
         self, request: StaffRequest, pk: int, act: Callable[..., object], said: str, **more: object
     ) -> HttpResponse:
-        """`act` is what brings it a step on; `more` is what it asks for beyond policy, person and revision."""
+        """Bring a version a step on by `act`, which is also given `more`, and say so; a stale page is shown as such."""
         policy = get_object_or_404(Policy, pk=pk, kind=self.kind)
         seen = RevisionForm(request.POST).seen()
         try:

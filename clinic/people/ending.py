@@ -52,6 +52,7 @@ KEEPERS: dict[str, Keeper] = {}
 
 
 def register_keeper(app: str, keeper: Keeper) -> None:
+    """Have an app say what it keeps open for a patient; each calls this in `ready()`."""
     KEEPERS[app] = keeper
 
 
@@ -180,6 +181,7 @@ def _reopen_handed_over(patient: Patient, end: CareEnd, by: Member) -> None:
 def propose(*, patient: Patient, by: Member, status: str, on: date, ground: str) -> Proposal:
     """Propose the end of care (death, a move, care elsewhere); a proposed death stops calls and letters at once."""
     _check(patient, status, on, ground)
+    # The day as text: fields of a proposal are kept as JSON.
     return proposals.propose(
         ACT, patient=patient, subject=patient, by=by, reason=ground, status=status, on=str(on)
     )

@@ -86,6 +86,7 @@ def _either_number(number: str) -> Q:
 
 def namesakes(patient: Patient) -> QuerySet[Patient]:
     """Find other patients with the same family name and the same initial, however they are spelled."""
+    # The initial and not the whole name: on the telephone Ann and Anna sound alike.
     others = Patient.objects.filter(folded_family=patient.folded_family, merged_into__isnull=True)
     return others.filter(folded_given__begins=patient.folded_given[:1]).exclude(pk=patient.pk)
 

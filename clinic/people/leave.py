@@ -14,6 +14,7 @@ from clinic.models import Leave, Member, change
 from clinic.trail import audit
 from clinic.wording import write_day
 
+# A year, a leap year too; who is away for longer has no work here for which somebody stands in.
 LONGEST_DAYS = 366
 
 
@@ -41,6 +42,7 @@ def in_force() -> QuerySet[Leave]:
 
 
 def away(on: date) -> QuerySet[Leave]:
+    """Find the leaves of whoever is away on a day."""
     return in_force().filter(first_day__lte=on, last_day__gte=on)
 
 
@@ -123,6 +125,7 @@ def _near(first_day: date, last_day: date) -> QuerySet[Leave]:
 def _check_deputy(member: Member, deputy: Member, first_day: date, last_day: date) -> None:
     if deputy.pk == member.pk:
         raise LeaveRefused(_("Nobody stands in for themselves."))
+    # Every right of whoever is away: a nurse who stands in for a dermatologist could sign nothing that waits.
     if not deputy.is_active or not ACTS[member.role] <= ACTS[deputy.role]:
         raise LeaveRefused(_("%(name)s may not do what %(whose)s does.") % {"name": deputy, "whose": member})
     clash = _near(first_day, last_day).filter(member=deputy).first()
@@ -136,6 +139,7 @@ def _days_without_reader(member: Member, first_day: date, last_day: date) -> lis
     if not may(member, Act.SIGN_OFF):
         return []
     others = set(_who_may(Act.SIGN_OFF).exclude(pk=member.pk).values_list("pk", flat=True))
+    # Asked once for all days: a leave of a year would else be as many questions as it has days.
     gone = list(_near(first_day, last_day).filter(member__in=others))
     days = (first_day + timedelta(days=n) for n in range((last_day - first_day).days + 1))
     return [day for day in days if others <= {row.member_id for row in gone if _covers(row, day)}]

@@ -54,6 +54,7 @@ LOOKS: dict[str, Callable[[Patient], Later]] = {}
 
 
 def add_look(name: str, look: Callable[[Patient], Later]) -> None:
+    """Have an upper app look at a patient's days before and after a change of facts."""
     LOOKS[name] = look
 
 

@@ -83,6 +83,7 @@ def add_route(
         raise PatientRefused(wording.KNOWN_ROUTE)
     route = _store_route(patient, kind, value, order=order or 1, voicemail=voicemail)
     audit.record("patient.add_route", by=by, subject=route, patient=patient, kind=kind)
+    # A new way is the proper end of that duty, whoever typed it in and for whatever reason.
     ledger.end_all(("find_a_way",), by=by, evidence=route, patient=patient)
     return route
 

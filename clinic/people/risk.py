@@ -89,13 +89,14 @@ def shipped() -> str:
     return _SHIPPED.read_text(encoding="utf-8")
 
 
+# By language too: the same text is read once for each language that somebody here reads.
 @lru_cache(maxsize=8)
 def _loaded(sha256: str, text: str, language: str) -> TierSet:
     return reading.load(text, language)
 
 
 def tiers_of(policy: Policy) -> TierSet:
-    """The set with its texts in the reader's language, where it has them."""
+    """Read a version of the criteria, with its texts in the reader's language where it has them."""
     return _loaded(policy.sha256, policy.toml, get_language() or "")
 
 
@@ -170,6 +171,7 @@ def _check_choice(found: TierSet, known: tier_set.Answers, tier: str, chosen: st
     against = found.against_average(known)
     missing = {} if chosen in Tier.values else {"chosen": wording.CHOOSE}
     missing |= {} if because else {"chosen_because": wording.SAY_WHY}
+    # The one place where the program does not judge: published figures speak against what the criteria say.
     if against and missing:
         raise DecisionNeeded(missing, against)
     if not against and (chosen or because):
@@ -180,12 +182,13 @@ def _check_counselling(found: TierSet, known: tier_set.Answers, counselling: str
     prompts = found.prompts_of(known)
     if prompts and counselling not in Counselling.values:
         raise DecisionNeeded({"counselling": " ".join(f"{prompt.words}." for prompt in prompts)})
+    # An answer to a question that nobody asked would read later as if there had been a reason to ask.
     if counselling and not prompts:
         raise RiskRefused(wording.NO_COUNSELLING_HERE)
 
 
 def reasons_of(row: RiskAssessment) -> list[Criterion]:
-    """The criteria that gave the tier, as the set that judged it words them, highest tier first."""
+    """Give the criteria that gave the tier, as the set that judged it words them, highest tier first."""
     return _named(row, tiers_of(row.policy))
 
 
@@ -245,7 +248,7 @@ def prompts_of(row: RiskAssessment) -> list[Prompt]:
 
 
 def differs(row: RiskAssessment, policy: Policy | None) -> Move | None:
-    """How this set judges the same answers, where that is another tier; a chosen tier stood on an average one."""
+    """Judge the same answers by another set; None where the tier is the same. A chosen tier stood on an average one."""
     if policy is None or row.policy_id == policy.pk:
         return None
     found, known = tiers_of(policy), answers_of(row)
@@ -273,7 +276,7 @@ def preview(policy: Policy) -> TierPreview:
 
 
 def _with_reasons(moves: Iterable[Move]) -> Iterator[Move]:
-    """Each with the criteria that gave the tier on record; every set is read once."""
+    """Add to each the criteria that gave the tier on record; every set is read once."""
     sets = {policy.pk: tiers_of(policy) for policy in policies.signed(PolicyKind.TIERS)}
     for move in moves:
         yield replace(move, before=tuple(_named(move.assessment, sets[move.assessment.policy_id])))

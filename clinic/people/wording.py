@@ -39,11 +39,11 @@ LOOK_AT_THE_LIST = _(
 
 
 def say_end_of_care(status: str) -> str:
-    """A proposed end of care in words."""
+    """Say in words which end of care is proposed."""
     return gettext("end care: %(status)s") % {"status": PatientStatus(status).label}
 
 
 def say_tier_is_given(tier: str) -> str:
-    """Why nobody chooses here."""
+    """Say why nobody chooses the tier here: the criteria give it."""
     words = {"tier": Tier(tier).label}
     return gettext("The criteria give the tier %(tier)s: leave your own tier and its reason empty.") % words

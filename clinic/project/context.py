@@ -24,6 +24,7 @@ class PlaceLink:
 
 
 def desk(request: HttpRequest) -> dict[str, Any]:
+    """Give every page its masthead: the places of this role, what stands still, and today's day."""
     # A page of an error can come before anybody is known: it still says what stands still.
     if not getattr(request, "user", None) or not request.user.is_authenticated:
         return {"places": [], "notices": _program_notices(), "today": clock.today()}

@@ -18,6 +18,7 @@ START: dict[str, str] = {
 
 @allow(None)
 def start(request: StaffRequest) -> HttpResponse:
+    """Lead whoever signed in to the page of their own work."""
     return redirect(START[request.user.role])
 
 

@@ -1,4 +1,4 @@
-"""Days, moments, measures and counts in words nobody can misread."""
+"""Write days, moments, measures and counts in words nobody can misread."""
 
 import math
 from collections.abc import Callable
@@ -42,7 +42,7 @@ def _local_day(value: date | datetime) -> date:
 
 @register.filter
 def day(value: date | datetime | None) -> str:
-    """6 Mar 2026"""
+    """Write a day: 6 Mar 2026."""
     if not value:
         return ""
     return write_day(_local_day(value))
@@ -50,13 +50,13 @@ def day(value: date | datetime | None) -> str:
 
 @register.filter
 def month(value: date) -> str:
-    """Mar 2026"""
+    """Write a month: Mar 2026."""
     return write_month(value)
 
 
 @register.filter
 def long_day(value: date | datetime | None) -> str:
-    """Wednesday, 25 Nov 2026"""
+    """Write a day with its weekday: Wednesday, 25 Nov 2026."""
     if not value:
         return ""
     name = WEEKDAYS[_local_day(value).weekday()]
@@ -65,7 +65,7 @@ def long_day(value: date | datetime | None) -> str:
 
 @register.filter
 def week_day(value: date | datetime | None) -> str:
-    """Tue 24 Nov 2026"""
+    """Write a day with its weekday cut short: Tue 24 Nov 2026."""
     if not value:
         return ""
     name = WEEKDAYS_ABBR[_local_day(value).weekday()]
@@ -74,7 +74,7 @@ def week_day(value: date | datetime | None) -> str:
 
 @register.filter
 def moment(value: datetime | None) -> str:
-    """Tue 24 Nov 2026, 18:05, in the clinic's zone"""
+    """Write a moment in the clinic's zone: Tue 24 Nov 2026, 18:05."""
     if not value:
         return ""
     local = timezone.localtime(value) if timezone.is_aware(value) else value
@@ -83,7 +83,7 @@ def moment(value: datetime | None) -> str:
 
 @register.filter
 def age(patient: Patient) -> int:
-    """Years completed today, in the clinic's zone."""
+    """Count the years completed today, in the clinic's zone."""
     return patient.age_on(clock.today())
 
 
@@ -95,7 +95,7 @@ def answer_words(proposal: Proposal) -> str:
 
 @register.filter
 def mm(measure: Any, uncertainty: float | None = None) -> str:
-    """5.9 mm ± 0.1: a measure (value, unit, uncertainty) or a bare number of millimetres.
+    """Write a measure (value, unit, uncertainty) or a bare number of millimetres: 5.9 mm ± 0.1.
 
     Rounded to the first digit in doubt; without a scale there are no millimetres, and it says so.
     """
@@ -113,9 +113,10 @@ def mm(measure: Any, uncertainty: float | None = None) -> str:
 
 @register.filter
 def of_count(unit: str, value: float | None) -> str:
-    """The unit of a figure, in the singular beside one: 1 colour, 2 colours."""
+    """Write the unit of a figure as its number asks: 1 colour, 2 colours."""
+    # The number itself and not one or many: some languages have three forms. A fraction takes that of two.
     several = 2 if value is None else abs(value)
-    return COUNTED[unit](1 if several == 1 else 2) if unit in COUNTED else unit
+    return COUNTED[unit](round(several) if several == round(several) else 2) if unit in COUNTED else unit
 
 
 def _digits(doubt: float | None) -> int:
@@ -133,7 +134,7 @@ def in_words(count: int) -> str:
 def year_strip(
     drawn: strip.Strip, width: int = 250, height: int | None = None, title: str = "", desc: str = ""
 ) -> SafeString:
-    """The strip as SVG: 250 px in a list, 960 beside a side column, 1280 across the page."""
+    """Draw the strip as SVG: 250 px in a list, 960 beside a side column, 1280 across the page."""
     return _scrolling(
         strip.render(drawn, width=width, height=height, title=title, desc=desc, language=SPOKEN),
         width,
@@ -143,7 +144,7 @@ def year_strip(
 
 @register.simple_tag(takes_context=True)
 def page_address(context: dict[str, Any], page: Any, number: int) -> str:
-    """Another page of one list; whatever else the address says, stays."""
+    """Give the address of another page of one list; whatever else the address says, stays."""
     # Several lists stand on one page: turning one of them must leave the others where they are.
     query = context["request"].GET.copy()
     query[page.paginator.name] = str(number)
@@ -152,19 +153,19 @@ def page_address(context: dict[str, Any], page: Any, number: int) -> str:
 
 @register.simple_tag
 def phase_line(marks: list[phases.PhaseMark], width: int = 820) -> SafeString:
-    """The time line of a rule's phases."""
+    """Draw the time line of a rule's phases."""
     return _scrolling(phases.render(marks, width, SPOKEN), width, _("Time line"))
 
 
 @register.simple_tag
 def column_chart(chart: columns.Chart, width: int = 820) -> SafeString:
-    """Counts over time, in the grammar of the year strip."""
+    """Draw counts over time, in the grammar of the year strip."""
     svg = columns.render(chart.columns, chart.meaning, width=width, title=chart.title, language=SPOKEN)
     return _scrolling(svg, width, chart.title)
 
 
 def _scrolling(svg: str, width: int, name: str) -> SafeString:
-    """What is wider than a phone scrolls in its own box; every word in `svg` was escaped by its writer."""
+    """Put what is wider than a phone into a box that scrolls; every word in `svg` was escaped by its writer."""
     if width < strip.WIDE:
         return mark_safe(svg)
     return mark_safe(f'<div class="strip-wide" role="group" tabindex="0" aria-label="{name}">{svg}</div>')

@@ -22,6 +22,7 @@ from clinic.tiers.tier_set import (
 )
 
 FLAGS: Final = ("found", "found-2nd", "memory H", "memory M", "design")
+# A question or a figure is always somebody's who published it; only a tier may rest on the clinic alone.
 PUBLISHED: Final = FLAGS[:-1]
 SOURCELESS: Final = "clinic setting, no source"
 _OPERATORS: Final[Mapping[type, tuple[str, ...]]] = {
@@ -101,7 +102,7 @@ class _Reader:
         )
 
     def published(self, row: Table, keys: tuple[str, ...]) -> dict[str, str]:
-        """A table of texts that stands for something published, with its mark."""
+        """Read a table of texts that stands for something published, with its mark."""
         texts = {key: row.text_in(key, self.language) for key in keys if key not in ("source", "flag")}
         return texts | {"source": _source(row), "flag": row.choice("flag", PUBLISHED)}
 
@@ -109,7 +110,7 @@ class _Reader:
 def _rows(
     whole: Table, name: str, keys: tuple[str, ...], more: tuple[str, ...] = (), needed: bool = False
 ) -> list[Table]:
-    """The tables of a list that lack no key."""
+    """Give the tables of a list that lack no key."""
     tables = whole.tables(name, needed=needed)
     for table in repeated(tables, "id"):
         table.fault("id", "twice", id=table.values["id"])
@@ -118,6 +119,7 @@ def _rows(
 
 def _source(row: Table) -> str:
     source = row.text("source")
+    # Three letters: a dash or a full stop names nobody, and is what people type into a field that must not be empty.
     if source and source != SOURCELESS and len(re.findall(r"[^\W\d_]", source)) < 3:
         row.fault("source", "no_source", words=f"“{SOURCELESS}”")
     return source
@@ -130,6 +132,7 @@ def _interval(row: Table, value: float) -> tuple[float, float] | None:
         row.fault("interval", "no_interval")
         return None
     low, high = ends
+    # A value that is no number has its own fault already, and lies in no interval.
     if value and not low <= value <= high:
         row.fault("interval", "value_outside")
     return low, high
@@ -171,4 +174,6 @@ def _wrong_answer(value: Any, kind: tuple[str, ...] | type) -> _Wrong:
         return None if value in kind else ("none_of", {"value": quote(value), "known": kind})
     if kind is bool:
         return None if isinstance(value, bool) else ("no_yes_or_no", {})
+    # Not `isinstance`: to Python true is a whole number as well.
+    # An age or a count of relatives; above 150 a figure was typed twice.
     return None if type(value) is int and 0 <= value <= 150 else ("no_whole_number", {})

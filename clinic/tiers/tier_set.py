@@ -42,6 +42,8 @@ Answers = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Condition:
+    """One test of one answer, such as: age is over 45."""
+
     answer: str
     operator: str
     value: Any
@@ -128,6 +130,8 @@ class Note:
 
 @dataclass(frozen=True)
 class TierSet:
+    """The criteria of the risk tiers, with what is asked and shown beside them."""
+
     name: str
     title: str
     criteria: tuple[Criterion, ...]
@@ -139,6 +143,7 @@ class TierSet:
     def judge(self, answers: Answers) -> tuple[str, list[Criterion]]:
         """Find the highest tier of which a criterion holds, and every criterion that holds, highest first."""
         held = [criterion for criterion in self.criteria if criterion.holds(answers)]
+        # A stable sort: within a tier they stay in the order in which the clinic wrote them.
         held.sort(key=lambda criterion: -TIERS.index(criterion.tier))
         return (held[0].tier if held else TIERS[0]), held
 

@@ -62,17 +62,17 @@ _FIGURE_ALONE: Final = gettext_noop("{value} times (interval not given)")
 
 
 def mark(flag: str, language: Language = ENGLISH) -> str:
-    """How far a text was read where it was published; empty for a clinic's own setting."""
+    """Say how far a text was read where it was published; empty for a clinic's own setting."""
     return language.translate(_MARKS[flag]) if flag in _MARKS else ""
 
 
 def caution(flag: str, language: Language = ENGLISH) -> str:
-    """What is to be said beside a reason that was not read in the published text itself."""
+    """Say what stands beside a reason that was not read in the published text itself."""
     return "" if flag == "found" else mark(flag, language)
 
 
 def sentence(when: Sequence[Condition], language: Language = ENGLISH) -> str:
-    """“Skin phototype is I, and age is over 45.”"""
+    """Write conditions as one sentence: “Skin phototype is I, and age is over 45.”"""
     together = language.translate(_AND)
     said = [_condition(condition, language) for condition in when]
     words = reduce(lambda first, second: together.format(first=first, second=second), said)
@@ -80,7 +80,7 @@ def sentence(when: Sequence[Condition], language: Language = ENGLISH) -> str:
 
 
 def says_just(when: Sequence[Condition], words: str, language: Language = ENGLISH) -> bool:
-    """Whether one thing is asked and these words name it: its sentence adds nothing."""
+    """Say whether one thing is asked and these words name it: its sentence adds nothing."""
     asked = language.translate(_WORDS[when[0].answer])
     return len(when) == 1 and when[0].value is True and asked.lower() == words.lower()
 
@@ -104,12 +104,13 @@ def _template(one: Condition) -> str:
 def _band(value: Any, language: Language) -> str:
     if isinstance(value, str) and value in _BANDS:
         return language.translate(_BANDS[value])
+    # A whole number has no dash and stands as it is.
     low, _dash, high = str(value).partition("-")
     return language.translate(_BAND).format(low=low, high=high) if high else low
 
 
 def figure(row: Context, language: Language = ENGLISH) -> str:
-    """“3.64 times (2.56 to 5.37)”"""
+    """Write a published relative risk: “3.64 times (2.56 to 5.37)”."""
     if row.interval is None:
         return language.translate(_FIGURE_ALONE).format(value=f"{row.value:g}")
     low, high = (f"{end:g}" for end in row.interval)

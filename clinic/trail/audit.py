@@ -104,6 +104,7 @@ def _bump(patient: Patient) -> int:
 
 
 def _announce(patient_id: int) -> None:
+    # Robust: who listens may fail, and what was recorded stands; the sweep finds what was missed.
     facts_changed.send_robust(sender=Patient, patient_id=patient_id)
 
 
@@ -113,6 +114,7 @@ def read(patient: Patient, *, by: Member, page: str) -> None:
 
 
 def trail(patient: Patient) -> QuerySet[AuditRecord]:
+    """Find what was done to a patient's record, and by whom."""
     return AuditRecord.objects.filter(patient=patient).select_related("by")
 
 

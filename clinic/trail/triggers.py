@@ -29,6 +29,7 @@ def name(table: str, verb: str) -> str:
 
 
 def recreate(*, using: str = "default", **_: Any) -> None:
+    """Make the triggers anew on every table that is only added to; called after each migrate."""
     connection = connections[using]
     present = set(connection.introspection.table_names())
     statements = _sqlite if connection.vendor == "sqlite" else _postgres

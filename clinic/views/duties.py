@@ -41,6 +41,7 @@ def list_url(duty: Duty) -> str:
 
 @allow(Act.SEE_WORKLIST)
 def duty(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show one duty: what is owed, how it ends, and who may end it."""
     return _page(request, _found(pk))
 
 
@@ -50,7 +51,7 @@ def _found(pk: int) -> Duty:
 
 
 def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
-    """The forms that this member may send; a bound one comes back with what is wrong."""
+    """Show a duty with the forms that this member may send; one that was sent comes back with what is wrong."""
     start = {"revision": found.revision, "on": clock.today()}
     # Only what this member may enter: the desk sees no “no report can be had”, which is a dermatologist's.
     may_settle = [one for one in outcomes_of(found.kind) if may(request.user, act_of(found.kind, one))]
@@ -79,7 +80,7 @@ def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
 
 
 def _may_give(found: Duty, request: StaffRequest) -> bool:
-    """Who tells a result is named by who read it."""
+    """Say whether this member names who does it: who tells a result is named by who may read it."""
     return found.kind == "tell" and may(request.user, Act.END_DUTIES)
 
 
@@ -109,7 +110,10 @@ def _do(
 @allow(Act.SEE_WORKLIST)
 @require_POST
 def settle(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record what came of a duty."""
     found = _found(pk)
+    # Every outcome, also one that this member may not choose: the ledger refuses it by name, a form would only say
+    # that there is no such choice.
     form = SettleForm(request.POST, outcomes=outcomes_of(found.kind))
 
     def act(**fields: Any) -> None:
@@ -121,6 +125,7 @@ def settle(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.END_DUTIES)
 @require_POST
 def end(request: StaffRequest, pk: int) -> HttpResponse:
+    """End a duty with a ground in place of its proper end."""
     found, form = _found(pk), EndDutyForm(request.POST)
 
     def act(**fields: Any) -> None:
@@ -132,6 +137,7 @@ def end(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.END_DUTIES)
 @require_POST
 def put_off(request: StaffRequest, pk: int) -> HttpResponse:
+    """Give a duty a later day."""
     found, form = _found(pk), PutOffForm(request.POST)
 
     def act(**fields: Any) -> None:
@@ -143,6 +149,7 @@ def put_off(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.END_DUTIES)
 @require_POST
 def give(request: StaffRequest, pk: int) -> HttpResponse:
+    """Name who does a duty."""
     found = _found(pk)
     form = GiveForm(request.POST, act=KINDS[found.kind].may_end)
     if form.is_valid():
@@ -161,6 +168,7 @@ def give(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.PROPOSE_ENDING)
 @require_POST
 def propose_end(request: StaffRequest, pk: int) -> HttpResponse:
+    """Propose that a duty ends with a ground; it stays on its list until somebody else has confirmed."""
     found, form = _found(pk), ProposeEndForm(request.POST)
 
     def act(revision: int, ground: str, note: str) -> None:
@@ -180,6 +188,7 @@ def propose_end(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.SEE_WORKLIST)
 @require_POST
 def take_back(request: StaffRequest, pk: int) -> HttpResponse:
+    """Take a wrong end back, with all that followed from it."""
     found, form = _found(pk), RevisionForm(request.POST)
     step = found.steps.filter(struck__isnull=True).order_by("-pk").first()
     try:
@@ -200,7 +209,7 @@ def take_back(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SEE_DECISIONS)
 def proposal(request: StaffRequest, pk: int) -> HttpResponse:
-    """What was proposed, why and by whom; confirmed or refused with a word."""
+    """Show what was proposed, why and by whom, and confirm or refuse it with a word."""
     rows = Proposal.objects.select_related("patient", "proposed_by", "answered_by")
     found = get_object_or_404(rows, pk=pk)
     form = AnswerForm(request.POST or None, initial={"revision": found.revision})
@@ -222,6 +231,7 @@ def _answer(request: StaffRequest, found: Proposal, form: AnswerForm) -> HttpRes
         act(proposal=found, by=request.user, **given)
     except StaleRow as error:
         return conflict(request, error, resolve_url("lesions:decisions"))
+    # What is confirmed is done at once, by any app: each refuses with a sentence of its own.
     except ValueError as error:
         form.add_error(None, str(error))
         return None

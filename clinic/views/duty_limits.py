@@ -26,12 +26,14 @@ PAGES = PolicyPages(
 
 @allow(Act.SEE_RULES)
 def in_force(request: StaffRequest) -> HttpResponse:
+    """Show the limits of duties that are in force."""
     versions = PAGES.versions()
     return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)
 def version(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show one version of the limits."""
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
@@ -44,6 +46,7 @@ def _page(request: StaffRequest, policy: Policy | None, versions: list[Version])
 
 @allow(Act.PROPOSE_POLICY)
 def draft(request: StaffRequest) -> HttpResponse:
+    """Draft other limits from those in force."""
     current = Policy.objects.filter(kind=PolicyKind.DUTY_LIMITS, state=PolicyState.IN_FORCE).first()
     form = DutyLimitsForm(
         request.POST or None, initial={"toml": current.toml if current else limits.shipped()}
@@ -60,6 +63,7 @@ def draft(request: StaffRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: StaffRequest, pk: int) -> HttpResponse:
+    """Propose drafted limits to another person."""
     return PAGES.propose(
         request, pk, _("Limits of duties %(version)s are proposed: another person approves them.")
     )
@@ -68,5 +72,6 @@ def propose(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: StaffRequest, pk: int) -> HttpResponse:
+    """Bring proposed limits into force, by a second person."""
     said = _("Limits of duties %(version)s are in force for every duty that opens from now on.")
     return PAGES.approve(request, pk, said)

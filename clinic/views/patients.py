@@ -40,6 +40,7 @@ from clinic.wording import SPOKEN
 
 @allow(Act.SEE_PATIENTS)
 def patients(request: StaffRequest) -> HttpResponse:
+    """List the patients, or those found by a search that the session keeps."""
     search, words = asked_for(request)
     found = finding.search(words)
     # Without a search everybody is listed, and that is never too many: it is turned page by page.
@@ -72,6 +73,7 @@ def find(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.REGISTER_PATIENTS)
 def register(request: StaffRequest) -> HttpResponse:
+    """Register a patient, after a look at whoever may be the same person."""
     form = RegisterForm(request.POST or None)
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "same_name_checked"}
@@ -89,6 +91,7 @@ def register(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.SEE_PATIENTS)
 def patient(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show a patient's page; that it was opened is kept in the trail."""
     found = get_object_or_404(Patient, pk=pk)
     # Old letters and bookmarks name the record that was merged away.
     if found.merged_into_id:
@@ -125,7 +128,7 @@ def _own_visit(patient: Patient, request: StaffRequest) -> Visit | None:
 
 
 def _risk(patient: Patient) -> dict[str, Any]:
-    """The latest assessment, what the criteria in force would say of it, and published figures beside it."""
+    """Give the latest assessment, what the criteria in force would say of it, and published figures beside it."""
     latest = risk.current(patient)
     if latest is None:
         return {"risk": None}
@@ -141,7 +144,7 @@ def _risk(patient: Patient) -> dict[str, Any]:
 
 
 def _by_source(row: RiskAssessment) -> list[tuple[list[str], str, str]]:
-    """The reasons under the source that they share, highest tier first, and what is to be said of that source."""
+    """Group the reasons under the source that they share, highest tier first, with what is to be said of it."""
     found: dict[tuple[str, str], list[str]] = {}
     for reason in risk.reasons_of(row):
         found.setdefault((reason.source, reason.flag), []).append(reason.words)
@@ -154,6 +157,7 @@ def _figures(rows: Iterable[Context]) -> list[tuple[Context, str, str]]:
 
 @allow(Act.REGISTER_PATIENTS)
 def amend(request: StaffRequest, pk: int) -> HttpResponse:
+    """Amend a patient's name, birth and other details."""
     found = get_object_or_404(Patient, pk=pk)
     form = AmendForm(request.POST or None, instance=found, initial={"revision": found.revision})
     if form.is_valid():
@@ -176,6 +180,7 @@ def _about(
 @allow(Act.REGISTER_PATIENTS)
 @require_POST
 def add_route(request: StaffRequest, pk: int) -> HttpResponse:
+    """Add a number or an address to reach the patient."""
     found = get_object_or_404(Patient, pk=pk)
     form = RouteForm(request.POST)
     if not form.is_valid():
@@ -191,6 +196,7 @@ def add_route(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.REGISTER_PATIENTS)
 @require_POST
 def kill_route(request: StaffRequest, pk: int, route: int) -> HttpResponse:
+    """Mark a number or an address as dead."""
     found = get_object_or_404(ContactRoute.objects.select_related("patient"), pk=route, patient_id=pk)
     people.kill_route(route=found, by=request.user)
     return redirect("clinic:patient", pk)
@@ -213,7 +219,7 @@ def photo_consent(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.PROPOSE_ENDING)
 def end_care(request: StaffRequest, pk: int) -> HttpResponse:
-    """Names what is open; a dermatologist ends care, anybody else proposes it."""
+    """End a patient's care, or propose to: what is open is named first; only a dermatologist ends it."""
     found = get_object_or_404(Patient, pk=pk)
     form = EndCareForm(request.POST or None, initial={"revision": found.revision})
     decides = may(request.user, Act.END_CARE)
@@ -252,6 +258,7 @@ def _end_or_propose(patient: Patient, by: Any, decides: bool, given: dict[str, A
 @allow(Act.END_CARE)
 @require_POST
 def resume_care(request: StaffRequest, pk: int) -> HttpResponse:
+    """Resume a patient's care after it ended."""
     found = get_object_or_404(Patient, pk=pk)
     form = RevisionForm(request.POST)
     try:
@@ -263,6 +270,7 @@ def resume_care(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.ASSESS_RISK)
 def assess_risk(request: StaffRequest, pk: int) -> HttpResponse:
+    """Assess a patient's risk; a lower tier that makes somebody wait longer shows both days first."""
     found = get_object_or_404(Patient, pk=pk)
     form = RiskForm(request.POST or None)
     against: list[tuple[Context, str, str]] = []
@@ -290,6 +298,7 @@ def assess_risk(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.RECORD_VISIT)
 def record_visit(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record a visit and what was done in it."""
     found = get_object_or_404(Patient, pk=pk)
     form = VisitForm(
         request.POST or None,
@@ -319,6 +328,7 @@ def record_visit(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.RECORD_VISIT)
 @require_POST
 def take_back_visit(request: StaffRequest, pk: int) -> HttpResponse:
+    """Take a wrong visit back."""
     visit = get_object_or_404(Visit.objects.select_related("patient"), pk=pk)
     try:
         visits.take_back(visit=visit, by=request.user, revision=RevisionForm(request.POST).seen())
@@ -333,6 +343,7 @@ def take_back_visit(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SEE_TRAIL)
 def trail(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show who did what with a patient's record, and who looked at it."""
     found = get_object_or_404(Patient, pk=pk)
     audit.read(found, by=request.user, page="trail")
     page = page_of_rows(audit.trail(found), request)

@@ -17,12 +17,14 @@ from clinic.people.leave import LeaveRefused
 
 @allow(Act.MANAGE_STAFF)
 def staff(request: StaffRequest) -> HttpResponse:
+    """List the accounts of the members of staff."""
     page = page_of_rows(Member.objects.order_by("name", "pk"), request)
     return render(request, "clinic/staff.html", {"page": page})
 
 
 @allow(Act.MANAGE_STAFF)
 def add_member(request: StaffRequest) -> HttpResponse:
+    """Add an account."""
     form = MemberForm(request.POST or None)
     if form.is_valid():
         staffing.add(by=request.user, **form.cleaned_data)
@@ -32,6 +34,7 @@ def add_member(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.MANAGE_STAFF)
 def amend_member(request: StaffRequest, pk: int) -> HttpResponse:
+    """Change an account: name, role, password, whether it may sign in."""
     member = get_object_or_404(Member, pk=pk)
     form = MemberForm(request.POST or None, instance=member)
     if form.is_valid():
@@ -46,7 +49,7 @@ def amend_member(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(None)
 def leaves(request: StaffRequest) -> HttpResponse:
-    """Who is away and who stands in; everybody notes their own, the administrator anybody's."""
+    """Show who is away and who stands in, and note a leave: everybody their own, the administrator anybody's."""
     form = LeaveForm(request.POST or None, by=request.user)
     if form.is_valid():
         try:
@@ -62,6 +65,7 @@ def leaves(request: StaffRequest) -> HttpResponse:
 @allow(None)
 @require_POST
 def withdraw_leave(request: StaffRequest, pk: int) -> HttpResponse:
+    """Take a leave back."""
     row = get_object_or_404(Leave.objects.select_related("member"), pk=pk)
     try:
         leave.withdraw(leave=row, by=request.user, revision=RevisionForm(request.POST).seen())

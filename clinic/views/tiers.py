@@ -32,12 +32,14 @@ class Shown:
 
 @allow(Act.SEE_RULES)
 def in_force(request: StaffRequest) -> HttpResponse:
+    """Show the criteria of the risk tiers that are in force."""
     versions = PAGES.versions()
     return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)
 def version(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show one version of the criteria, with whom it would move."""
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
@@ -89,6 +91,7 @@ def _beyond(one: Criterion) -> str:
 
 @allow(Act.PROPOSE_POLICY)
 def draft(request: StaffRequest) -> HttpResponse:
+    """Draft other criteria from those in force."""
     current = risk.in_force()
     form = TiersForm(request.POST or None, initial={"toml": current.toml if current else risk.shipped()})
     made = PAGES.keep(request, form, risk.faults_of) if form.is_valid() else None
@@ -106,6 +109,7 @@ def draft(request: StaffRequest) -> HttpResponse:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: StaffRequest, pk: int) -> HttpResponse:
+    """Propose drafted criteria to another person."""
     said = _("Tier criteria %(version)s are proposed: another person sees whom they move and approves them.")
     return PAGES.propose(request, pk, said)
 
@@ -113,6 +117,7 @@ def propose(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: StaffRequest, pk: int) -> HttpResponse:
+    """Bring proposed criteria into force, by whoever has seen whom they move."""
     said = _(
         "Tier criteria %(version)s are in force for every assessment from now on; nobody's tier has changed."
     )

@@ -68,6 +68,7 @@ def own_repeatability(text: str) -> Own | None:
     return _load(text)[1]
 
 
+# The set in force and a few that somebody looks at: a queue of pictures reads its limits once, not for each.
 @lru_cache(maxsize=8)
 def _load(text: str) -> tuple[tuple[Limit, ...], Own | None]:
     return strict_toml.load(text, _limits_and_own)
@@ -200,6 +201,7 @@ def _above(limit: Limit, measurement: Measurement) -> FlagDraft | None:
 
 def _grown(limit: Limit, comparison: Comparison, own: Own | None) -> FlagDraft | None:
     delta = _first_known(limit.measures, comparison)
+    # From nothing there is no share to grow by: what is new has a limit of its own (`appears`).
     if delta is None or not delta.earlier or delta.delta is None or delta.later is None:
         return None
     per_cent = 100 / delta.earlier
@@ -230,6 +232,7 @@ def _appeared(limit: Limit, comparison: Comparison) -> FlagDraft | None:
 def _spread(limit: Limit, comparison: Comparison) -> FlagDraft | None:
     """Add up the changed patches of the named kinds, as a share of the earlier lesion."""
     found = [region for region in comparison.regions if region.kind in limit.measures]
+    # In the unit of the patches: without a scale both are counted in pixels.
     whole = comparison.earlier.value("area" if found and found[0].unit == "mm²" else "area_px")
     if not found or not whole:
         return None

@@ -68,6 +68,7 @@ def as_toml(spreads: Sequence[Spread], source: str) -> str:
         f"{each.name} = {each.smallest / each.mean:.3g}" for each in known if each.relative and each.mean
     ]
     others = [f"{each.name} = {each.smallest:.3g}" for each in known if not each.relative]
+    # Free words that will stand between quotation marks of TOML: one of theirs would end the text.
     quoted = source.replace("\\", "/").replace('"', "'")
     lines = [
         "# Smallest change that shows, from the clinic's own repeated pictures; in place of the program's figures.",
@@ -121,6 +122,7 @@ def read(limits: Table) -> Own | None:
     if not isinstance(source, str) or not source.strip():
         table.fault("", "study_without_source")
         return None
+    # Sorted, because a set has no order: the same file is to name its faults in the same order each time.
     for key in sorted(table.values.keys() - {"source", "relative", "absolute"}):
         table.fault("", "unknown_key_of_study", value=quote(key))
     return Own(source, _figures(table, "relative"), _figures(table, "absolute"))
@@ -130,4 +132,5 @@ def _figures(table: Table, key: str) -> dict[str, float]:
     figures = table.table(key, "no_table_of_measures")
     for name in sorted(figures.values.keys() - FIGURES.keys()):
         figures.fault(name, "no_such_measure")
+    # The 0 is never used: where a figure is no number, the fault refuses the whole set.
     return {name: figures.number(name, above=0) or 0 for name in figures.values}

@@ -17,6 +17,7 @@ class NothingWaits(ValueError):
 
 
 def find(review: Review, by: Member) -> Draft | None:
+    """Find what this member has begun to decide about a lesion."""
     return Draft.objects.filter(review=review, member=by).first()
 
 
@@ -30,7 +31,7 @@ def keep(*, review: Review, by: Member, said: Mapping[str, Any]) -> Draft:
 
 
 def key_impression(*, review: Review, by: Member, impression: str) -> Draft:
-    """The first impression, keyed before figures and reasons are shown. It is given once and never changed."""
+    """Keep the first impression, keyed before figures and reasons are shown; it is given once and never changed."""
     require(by, Act.SIGN_OFF)
     if impression not in Impression.values:
         raise ValueError(impression)
@@ -53,7 +54,7 @@ def _save(review: Review, by: Member, **fields: Any) -> Draft:
 
 
 def take(review: Review, by: Member) -> Draft | None:
-    """The draft of whoever signs, gone with the signature; drafts of others stay, and meet the conflict page."""
+    """Take the draft of whoever signs off the table; drafts of others stay, and meet the conflict page."""
     row = find(review, by)
     if row:
         Draft.objects.filter(pk=row.pk).delete()

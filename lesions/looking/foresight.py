@@ -30,6 +30,7 @@ def register_seer(seer: Seer) -> None:
 
 def foresee(lesion: Lesion, supposed: Sequence[Supposed], *, at_hand: bool = False) -> list[Foreseen]:
     """Give one answer for each supposed decision, in their order; empty ones where nobody plans."""
+    # One answers at most: only one app plans, and without it the page says nothing of what would follow.
     for seer in _SEERS:
         return seer(lesion, supposed, at_hand)
     return [Foreseen() for _ in supposed]

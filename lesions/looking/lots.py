@@ -14,7 +14,7 @@ _MIXED: Final = (1, 2, 3, 4)
 
 
 def draw(*, flagged: bool) -> dict[str, Any]:
-    """The fields of a new review that the lot decides."""
+    """Draw by lot whether a new review is looked at first, and where an unflagged one is mixed in."""
     # From the system's own randomness: a sequence that can be foreseen could be waited for.
     drawn = secrets.randbelow(100) < settings.MIXED_IN_PERCENT
     return {"look_first": drawn, "mixed_rank": None if flagged or not drawn else secrets.choice(_MIXED)}

@@ -50,28 +50,28 @@ class Place:
 
 
 def texts_in_force() -> dict[str, str]:
-    """The policies that the order follows; a page that asks for more than one list asks for them once."""
+    """Read the policies that the order follows; a page that asks for more than one list asks for them once."""
     return policies.texts_in_force(PolicyKind.FLAGS, PolicyKind.DUTY_LIMITS)
 
 
 def waiting(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
-    """Every review that waits, with its rank; nothing leaves it without a decision."""
+    """Find every review that waits, with its rank; nothing leaves it without a decision."""
     rows = Review.objects.filter(state=ReviewState.WAITING)
     return _ranked(rows, texts_in_force() if texts is None else texts)
 
 
 def flagged() -> QuerySet[Review]:
-    """What waits for a reason."""
+    """Find what waits because a limit was passed, a sign was noted or nothing could be judged."""
     return waiting().filter(flagged=True)
 
 
 def unflagged(texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
-    """Every measure made and inside its limits, and not mixed in; one click away, and still to be decided."""
+    """Find what is inside every limit and not mixed in: one click away, and still to be decided."""
     return waiting(texts).filter(~AMONG_FLAGGED)
 
 
 def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> QuerySet[Review]:
-    """The list that this member works through: the flagged, and the share of the others that is mixed in among them.
+    """Find what this member works through: the flagged, and the share of the others that is mixed in among them.
 
     Whoever asked for a second reading does not give it, so it stands in the others' lists only.
     """
@@ -80,7 +80,7 @@ def decisions_of(member: Member, texts: Mapping[str, str] | None = None) -> Quer
 
 
 def not_read_by(member: Member, limits_text: str | None) -> Q:
-    """Where another is to read: till its limit whoever asked does not, and who dissented never does.
+    """Leave out what another is to read: till its limit whoever asked for that reading, for good whoever dissented.
 
     It binds while there is another; a lesion that nobody may read would be forgotten.
     """
@@ -90,7 +90,7 @@ def not_read_by(member: Member, limits_text: str | None) -> Q:
 
 
 def _asked_of_late(member: Member, limits_text: str | None) -> Q:
-    """Whether the limit of a second reading still runs, from the day on which it was asked for.
+    """Ask whether the limit of a second reading still runs, from the day on which it was asked for.
 
     Not from the day the review opened: each new picture opens another, and the reading would never come back.
     """
@@ -139,7 +139,7 @@ def _late_before(text: str | None, *, urgent: bool = False) -> datetime:
 
 
 def with_rows(rows: QuerySet[Review]) -> QuerySet[Review]:
-    """With all that a row of the list shows, in queries of a fixed number."""
+    """Add all that a row of the list shows, in a fixed number of questions."""
     near = rows.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
     return near.prefetch_related("flags", "lesion__urgent_signs")
 
@@ -154,6 +154,7 @@ def place_of(review: Review, rows: QuerySet[Review]) -> Place:
 
     One question, for keys alone. An item that left the list meanwhile is followed by its first.
     """
+    # All keys and not a cut of them: the order rests on four things at once, so no page of it says who follows.
     keys = list(rows.values_list("pk", flat=True))
     if review.pk not in keys:
         return Place(len(keys), keys[0] if keys else None)

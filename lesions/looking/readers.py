@@ -19,10 +19,11 @@ def readers() -> QuerySet[Member]:
 
 
 def another_reads() -> Q:
-    """Ask of a review whether anybody is left who neither asked for its second reading nor dissented.
+    """Ask of a review whether anybody is here who neither asked for its second reading nor dissented.
 
     Where nobody is, it binds nobody: else it would wait in a list that no one reads.
     """
+    # Nobody is a key that no member has: compared with NULL, SQL would leave out every reader.
     parties = (Coalesce(OuterRef(name), _NOBODY) for name in ("asked_by", "dissented_by"))
     left = readers().alias(**{f"party_{at}": party for at, party in enumerate(parties)})
     return Q(Exists(left.exclude(pk=F("party_0")).exclude(pk=F("party_1"))))

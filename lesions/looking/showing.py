@@ -30,13 +30,13 @@ class Shown:
 
 
 def pictures_of(review: Review, comparison: Comparison | None) -> list[Image]:
-    """The pictures that a page with this comparison shows, the earlier first."""
+    """List the pictures that a page with this comparison shows, the earlier first."""
     earlier = [comparison.earlier.image] if comparison else []
     return [*earlier, review.assessment.image]
 
 
 def seal(review: Review, comparison: Comparison | None, *, to: Member) -> str:
-    """What is shown, in a form that a browser can carry and nobody can change."""
+    """Seal what is shown into words that a browser can carry and nobody can change."""
     # The copy that the browser got, since that is what was looked at.
     images = tuple(image.derivative_sha256 for image in pictures_of(review, comparison))
     key = comparison.pk if comparison else None
@@ -44,7 +44,7 @@ def seal(review: Review, comparison: Comparison | None, *, to: Member) -> str:
 
 
 def unseal(sealed: str, *, by: Member, review_id: int) -> Shown:
-    """Raises NotShown for a seal that is none, or is another member's or another review's."""
+    """Read a seal again. Raises NotShown for one that is none, or is another member's or another review's."""
     try:
         said = signing.loads(sealed, salt=_SALT)
     except signing.BadSignature as error:
@@ -58,7 +58,7 @@ def unseal(sealed: str, *, by: Member, review_id: int) -> Shown:
 
 
 def record_look(*, shown: Shown, by: Member) -> Look:
-    """Both pictures stood decoded and visible as the current item: the browser says so once."""
+    """Record that both pictures stood visible before this member: the browser says so once, when both are decoded."""
     require(by, Act.SEE_PICTURES)
     return Look.objects.create(
         review_id=shown.review,
@@ -70,7 +70,7 @@ def record_look(*, shown: Shown, by: Member) -> Look:
 
 
 def compared(review: Review, shown: Shown | None) -> Comparison | None:
-    """The comparison that was on the screen. Raises NotShown where it is not one of this picture any more."""
+    """Find the comparison that was on the screen. Raises NotShown where it is not one of this picture any more."""
     if shown is None:
         return review.comparison
     if shown.comparison is None:
@@ -85,10 +85,11 @@ def compared(review: Review, shown: Shown | None) -> Comparison | None:
 
 
 def check(review: Review, comparison: Comparison | None, by: Member, shown: Shown | None) -> None:
-    """What nobody was sent, nobody saw; and what changed since is not what was seen. Raises NotShown."""
+    """Check that this member was sent these very pictures and that none has changed since. Raises NotShown."""
     pictures = pictures_of(review, comparison)
     if shown and shown.images != tuple(picture.derivative_sha256 for picture in pictures):
         raise NotShown(_("The pictures are not those that were shown. Load the page again, look, then sign."))
+    # Since the review opened: a picture seen months ago was seen without what lies beside it now.
     got = Delivery.objects.filter(image__in=pictures, member=by, at__gte=review.opened_at)
     if got.count() < len(pictures):
         raise NotShown(_("These pictures were not shown to you yet. Open them, look, then sign."))
@@ -98,13 +99,13 @@ def check(review: Review, comparison: Comparison | None, by: Member, shown: Show
 
 
 def first_look(shown: Shown) -> Look | None:
-    """The first recorded look of this member at these very pictures."""
+    """Find the first recorded look of this member at these very pictures."""
     looks = Look.objects.filter(review=shown.review, member=shown.member, comparison=shown.comparison)
     return looks.filter(images=list(shown.images)).first()
 
 
 def seconds_looked(shown: Shown | None) -> int | None:
-    """From the first look, or from the making of the page where no browser recorded one, to now."""
+    """Count the seconds since the first look, or since the page was made where no browser recorded one."""
     if shown is None:
         return None
     look = first_look(shown)

@@ -26,6 +26,7 @@ class SideBySide:
 
 
 def side_by_side(comparison: Comparison | None) -> SideBySide:
+    """Prepare both panes of a comparison and what is said of them; empty where there is nothing to compare."""
     if comparison is None:
         return SideBySide()
     found = types.Comparison.from_json(comparison.result)
@@ -35,7 +36,7 @@ def side_by_side(comparison: Comparison | None) -> SideBySide:
 
 
 def alone(assessment: Assessment) -> Pane | None:
-    """Where the pane of a picture without another beside it looks first; None where nothing was measured."""
+    """Say where the pane of a picture alone looks first; None where nothing was measured."""
     result = assessment.result
     return close_up.of_one(types.Measurement.from_json(result)) if result else None
 

@@ -40,7 +40,7 @@ _BEYOND = {
     None: gettext_lazy("not measured"),
 }
 _COUNTS = ("axes", "colours", "eighths")
-_NEARLY = 3  # days
+_NEARLY = 3  # days by which a gap may miss whole months and is still called so; a choice, no source
 _DOUBTFUL = gettext_lazy("in doubt: check the outline first")
 
 
@@ -245,6 +245,7 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     policy = policies.in_force(PolicyKind.FLAGS)
     own = flags.own_repeatability(policy.toml) if policy else None
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
+    # An overview shows where lesions lie, and a picture set aside shows another: neither has a figure of this one.
     found = found.exclude(image__set_aside=True)
     by_lesion: dict[int, list[Assessment]] = {}
     for row in found.select_related("image").order_by("image__taken_on", "image", "pk"):
@@ -282,7 +283,7 @@ def _line(lesion: Lesion, last: Assessment | None, changed: dict[int, str], odd:
 
 
 def gap_words(earlier: date, later: date) -> str:
-    """ "3 months later", "10 days later", "the same day": a few days more or less than whole months are not said."""
+    """Say how much later a picture is: “3 months later”, “10 days later”; a few days more or less are not said."""
     gap = relativedelta(later + timedelta(days=_NEARLY), earlier)
     if (gap.years or gap.months) and gap.days <= 2 * _NEARLY:
         gap = relativedelta(years=gap.years, months=gap.months)
@@ -295,10 +296,12 @@ def gap_words(earlier: date, later: date) -> str:
         else "",
         ngettext("%(count)s day", "%(count)s days", gap.days) % {"count": gap.days} if gap.days else "",
     ]
+    # Two parts at most: after a year nobody asks for the days.
     long = " ".join([each for each in words if each][:2])
     return _("%(long)s later") % {"long": long} if long else _("the same day")
 
 
 def months_from(day: date, months: int) -> date:
+    """Give the day so many months later, or earlier where they are negative."""
     then: date = day + relativedelta(months=months)
     return then

@@ -61,6 +61,7 @@ def _unfinished() -> QuerySet[Assessment]:
 
 
 def waiting() -> list[int]:
+    """List the pictures that wait to be measured, the longest wait first."""
     return list(_unfinished().order_by("queued_at", "pk").values_list("pk", flat=True)[:BATCH])
 
 
@@ -193,6 +194,7 @@ def _shown_later(row: Assessment) -> Assessment | None:
     """Find the later picture that waits for a decision and is compared with this one (measured anew, or filed late)."""
     waits = Review.objects.filter(lesion=row.image.lesion_id, state=ReviewState.WAITING)
     review = waits.select_related("assessment__image").first()
+    # Still being measured, it will be compared with this picture when it is done.
     if review is None or review.assessment.state != JobState.DONE:
         return None
     later = review.assessment
@@ -287,6 +289,7 @@ def _fail(row: Assessment, attempt: int, why: Message) -> None:
 def _settle(row: Assessment, attempt: int, **answer: object) -> bool:
     """Write the result; False if time ran out and another worker took over: then that one's answer counts."""
     now = clock.now()
+    # The number of the attempt and not the state alone: another worker may be running the same row by now.
     mine = Assessment.objects.filter(pk=row.pk, state=JobState.RUNNING, attempts=attempt)
     changed = mine.update(
         **answer, finished_at=now, lease_until=None, revision=F("revision") + 1, changed_at=now

@@ -52,6 +52,7 @@ def _queued(image: Image) -> list[Assessment]:
     known = list(image.assessments.select_related("drawn_by").order_by("pk"))
     now = [row for row in known if row.version == VERSION]
     rows = [row for row in now if row.state in UNFINISHED]
+    # Also beside a person's outline: the automatic one is what versions are compared by.
     if all(row.drawn_by_id for row in now):
         rows.append(outlines.ask(image=image, ring=None, ringing=False))
     drawn = outlines.in_use(row for row in known if row.drawn_by_id)

@@ -10,6 +10,7 @@ from lesions.analysis import wording as core
 from lesions.analysis.measures import ugly_duckling
 from lesions.models import Assessment, ImageKind, JobState, Lesion, LesionState
 
+# What is no longer on the skin is no neighbour that anything could look unlike.
 _OFF_CHART = (LesionState.REMOVED, LesionState.GONE, LesionState.ERROR)
 
 

@@ -6,12 +6,16 @@ from clinic.models.base import AppendOnly, Stated
 
 
 class ImageKind(models.TextChoices):
+    """How a photograph was taken; only a dermoscopic one is compared with the other lesions."""
+
     DERMOSCOPIC = "dermoscopic", _("dermoscopic")
     CLOSE_UP = "close_up", _("close-up")
     OVERVIEW = "overview", _("overview")
 
 
 class ScaleOrigin(models.TextChoices):
+    """Where the millimetres of a picture come from: without an origin there is no scale."""
+
     DEVICE = "device", _("calibration of the device")
     RULER = "ruler", _("ruler in the picture")
     HAND = "hand", _("two points by hand")
@@ -38,6 +42,7 @@ class Image(Stated):
     taken_on = models.DateField()
     uploaded_at = models.DateTimeField()
     uploaded_by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
+    # Null is no scale at all, and never 1: no millimetres may come from such a picture.
     mm_per_px = models.FloatField(null=True, blank=True)
     scale_origin = models.CharField(max_length=8, choices=ScaleOrigin, null=True, blank=True)  # noqa: DJ001 null = no scale
     scale_uncertainty = models.FloatField(null=True, blank=True, help_text="relative, 0.02 = 2 %")

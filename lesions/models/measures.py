@@ -6,6 +6,8 @@ from clinic.models.base import Stated
 
 
 class JobState(models.TextChoices):
+    """How far the measuring of a picture has come."""
+
     QUEUED = "queued", _("waits to be measured")
     RUNNING = "running", _("being measured")
     DONE = "done", _("measured")

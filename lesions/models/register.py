@@ -6,6 +6,8 @@ from clinic.models.base import AppendOnly, Stated
 
 
 class LesionState(models.TextChoices):
+    """What became of a lesion; gone is not the same as benign."""
+
     WATCHED = "watched", _("watched")
     BIOPSY_DECIDED = "biopsy_decided", _("biopsy or excision decided")
     BIOPSY_TAKEN = "biopsy_taken", _("biopsy taken")
@@ -15,17 +17,23 @@ class LesionState(models.TextChoices):
 
 
 class Side(models.TextChoices):
+    """The patient's own side, never the viewer's."""
+
     LEFT = "left", _("left")
     RIGHT = "right", _("right")
     MIDLINE = "midline", _("midline")
 
 
 class View(models.TextChoices):
+    """Which of the two drawn bodies a point lies on."""
+
     FRONT = "front", _("front")
     BACK = "back", _("back")
 
 
 class Monitoring(models.TextChoices):
+    """How closely a lesion is watched with pictures."""
+
     SHORT = "short", _("short: next picture in three months")
     LONG = "long", _("long: next picture in six to twelve months")
 
@@ -69,6 +77,8 @@ class Lesion(Stated):
 
 
 class Sign(models.TextChoices):
+    """A sign that makes a lesion urgent work until a dermatologist has examined it (docs/domain.md, 8)."""
+
     RAISED = "raised", _("raised")
     FIRM = "firm", _("firm")
     GROWING = "growing", _("growing")
@@ -85,6 +95,7 @@ class Examination(AppendOnly):
     visit = models.ForeignKey(
         "clinic.Visit", null=True, on_delete=models.PROTECT, related_name="examinations"
     )
+    # Either a visit or a signature in person: both are the same dermatologist at the same couch.
     signoff = models.OneToOneField(
         "lesions.SignOff", null=True, on_delete=models.PROTECT, related_name="examination"
     )

@@ -6,6 +6,8 @@ from clinic.models.base import AppendOnly, Stated
 
 
 class ReviewState(models.TextChoices):
+    """Whether a lesion waits for a decision, and how else its waiting ended."""
+
     WAITING = "waiting", _("waits for a decision")
     SIGNED = "signed", _("signed")
     SUPERSEDED = "superseded", _("replaced by a later picture")
@@ -191,6 +193,8 @@ class RevokedSignOff(AppendOnly):
 
 
 class Addendum(AppendOnly):
+    """What was added below a signed decision, which itself never changes."""
+
     signoff = models.ForeignKey(SignOff, on_delete=models.PROTECT, related_name="addenda")
     text = models.TextField()
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
@@ -237,6 +241,7 @@ class OutsideReading(AppendOnly):
     """Somebody outside, named and without an account, who is asked about a lesion that waits. It signs nothing."""
 
     review = models.ForeignKey(Review, on_delete=models.PROTECT, related_name="outside_readings")
+    # Beside the review: a newer picture opens another one, and the question goes with the lesion.
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="outside_readings")
     reader = models.CharField(max_length=120)
     place = models.CharField(max_length=160)

@@ -24,7 +24,11 @@ def _of_the_patient() -> dict[str, Subquery | Exists]:
     patient = OuterRef("lesion__patient")
     risk = RiskAssessment.objects.filter(patient=patient).order_by("-assessed_on", "-pk")
     checks = DoneItem.objects.filter(
-        visit__patient=patient, visit__struck_at=None, purpose=Purpose.FULL_SKIN_CHECK, subject="patient"
+        visit__patient=patient,
+        visit__struck_at=None,
+        purpose=Purpose.FULL_SKIN_CHECK,
+        subject="patient",
+        # One order for both answers: the day of the last check and what it left out must come from the same visit.
     ).order_by("-visit__attended_on", "-pk")
     alike = Patient.objects.filter(
         folded_family=OuterRef("lesion__patient__folded_family"), merged_into__isnull=True

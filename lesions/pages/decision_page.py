@@ -60,7 +60,7 @@ def build(
     form: forms.Form,
     consequences: Consequences | None = None,
 ) -> dict[str, Any]:
-    """The whole context; `consequences` where somebody asked what would follow before signing."""
+    """Give all that the page shows; `consequences` where somebody asked what would follow before signing."""
     member: Any = request.user
     lesion = review.lesion
     waits = review.state == ReviewState.WAITING
@@ -86,13 +86,14 @@ def build(
         "consequences": consequences,
         "may_sign": signs_off,
         "may_draw": may(member, Act.ADD_PICTURES),
+        # The line that says what was signed a moment ago, with its way back for ten minutes.
         "done": taking_back.to_take_back(member).first() if may(member, Act.SIGN_OFF) else None,
         **_queue(request, review, member, texts),
     }
 
 
 def _head(request: StaffRequest, review: Any) -> dict[str, Any]:
-    """Who and what; the read is recorded."""
+    """Say who and what it is about; that the record was opened is kept in the trail."""
     lesion, patient = review.lesion, review.lesion.patient
     audit.read(patient, by=request.user, page="decision")
     return {
@@ -112,13 +113,13 @@ def wants_impression(request: StaffRequest, review: Review) -> bool:
 
 
 def _hides(review: Any, draft: Draft | None, request: StaffRequest) -> bool:
-    """Figures and reasons come after the first impression: where the lot says so, or whoever looks wants it."""
+    """Say whether figures and reasons wait for the first impression: by the lot, or as whoever looks wants it."""
     wanted = review.look_first or request.session.get("look_first", False)
     return wanted and not (draft and draft.impression)
 
 
 def _resumed(form: forms.Form, lesion: Lesion, draft: Draft | None) -> forms.Form:
-    """The form with what was begun before, and the usual months beside “look again”."""
+    """Put into the form what was begun before, and the usual months beside “look again”."""
     if not form.is_bound:
         usual = _USUAL_MONTHS.get(lesion.monitoring or "", 3)
         form.initial = {"months": usual, **(draft.said if draft else {}), **form.initial}
@@ -155,6 +156,7 @@ def _measures(
 ) -> dict[str, Any]:
     text = texts.get("flags")
     own = flags.own_repeatability(text) if text else None
+    # Beside a comparison the figures stand in it; alone they are all there is.
     alone = [] if comparison or elsewhere else figures.figures(review.assessment.result)
     return {"changes": figures.changes(comparison, own), "own": own, "figures": alone}
 
@@ -189,19 +191,19 @@ def _gap(comparison: Comparison | None, review: Any) -> str:
 
 
 def _measuring(lesion: Lesion) -> set[int]:
-    """Pictures of this lesion that a worker has still to measure, such as by a corrected outline."""
+    """Find the pictures of this lesion that a worker has still to measure, such as by a corrected outline."""
     rows = Assessment.objects.filter(image__lesion=lesion, state__in=UNFINISHED)
     return set(rows.values_list("image", flat=True))
 
 
 def _reasons(review: Any) -> list[FlagWords]:
-    """The doubt first: a number from an outline in doubt says nothing before it."""
+    """Write the reasons, doubts first: a number from an outline in doubt says nothing before the doubt."""
     found = sorted(review.flags.all(), key=lambda flag: flag.code not in _DOUBTS)
     return [wording.flag_words(flag) for flag in found]
 
 
 def _keyed(form: forms.Form) -> list[dict[str, Any]]:
-    """The decisions with the number key of each."""
+    """Give the decisions, each with its number key."""
     return [
         {"choice": choice, "key": number, "with_months": choice.data["value"] == Decision.LOOK_AGAIN}
         for number, choice in enumerate(form["decision"], start=1)
@@ -209,10 +211,11 @@ def _keyed(form: forms.Form) -> list[dict[str, Any]]:
 
 
 def _chosen(review: Any, wanted: str) -> tuple[Comparison | None, list[dict[str, Any]]]:
-    """The comparison to show, and each earlier picture that can be chosen in its place."""
+    """Choose the comparison to show, and list each earlier picture that can be chosen in its place."""
     rows = list(_comparisons(review))
     if not rows:
         return None, []
+    # The one that raised the reasons; shown another, nobody would understand why the lesion waits.
     usual = next((row for row in rows if row.pk == review.comparison_id), rows[-1])
     # A word of the address that names nothing shows the usual one: a link from an old page still opens.
     named = {"previous": rows[-1], "baseline": rows[0]} | {str(row.pk): row for row in rows}
@@ -225,7 +228,7 @@ def _chosen(review: Any, wanted: str) -> tuple[Comparison | None, list[dict[str,
 
 
 def _comparisons(review: Any) -> list[Comparison]:
-    """Comparisons of this picture with each earlier one, by its last outline, the oldest first."""
+    """List the comparisons of this picture with each earlier one, by its last outline, the oldest first."""
     found = Comparison.objects.filter(
         later=review.assessment,
         later__image__lesion=review.lesion_id,
@@ -235,11 +238,12 @@ def _comparisons(review: Any) -> list[Comparison]:
     ordered = found.select_related("earlier__image", "earlier__drawn_by").order_by(
         "earlier__image__taken_on", "earlier__image", "earlier"
     )
+    # A picture measured by several outlines has several rows: the last of them stays.
     return list({row.earlier.image_id: row for row in ordered}.values())
 
 
 def list_of(request: StaffRequest) -> str:
-    """Which list whoever decides came from: its name, or nothing for the flagged one."""
+    """Say from which list whoever decides came: its name, or nothing for the flagged one."""
     return "unflagged" if request.GET.get("list") == "unflagged" else ""
 
 
@@ -248,7 +252,7 @@ def address(pk: int, of: str) -> str:
 
 
 def _queue(request: StaffRequest, review: Any, member: Member, texts: Mapping[str, str]) -> dict[str, Any]:
-    """How many others wait in the list that was come from, the next one, and the pictures to fetch before its turn."""
+    """Say how many others wait in that list, which is next, and which pictures to fetch before its turn."""
     of = list_of(request)
     place = queue.place_of(review, queue.unflagged(texts) if of else queue.decisions_of(member, texts))
     # Only the next one: fetched ahead, its pictures stand at once; all of them would be a whole day's traffic.

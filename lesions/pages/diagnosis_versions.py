@@ -52,6 +52,7 @@ def in_words(diagnosis: Diagnosis) -> list[VersionWords]:
     rows = list(diagnosis.versions.select_related("by"))
     keys = {f"{name}:{row.values[name]}" for row in rows for name in ("lesion", "procedure")}
     keys |= {f"procedure:{row.report_of_id}" for row in rows}
+    # All versions at once: a lesion is named as it stands today, also in what was written before.
     about = subjects.in_words(keys)
     found, before = [], None
     for number, row in enumerate(rows, 1):

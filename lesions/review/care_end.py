@@ -18,6 +18,7 @@ def _nothing(patient: Patient) -> list[Words]:
 
 
 def outlives(patient: Patient) -> list[Words]:
+    """Say what about lesions is owed until it is handed over: signs to examine, decisions that wait."""
     signs: list[Words] = [
         _("%(sign)s, noted, to be examined in person") % {"sign": sign.get_sign_display()}
         for sign in _signs(patient)
@@ -42,6 +43,7 @@ def _close(end: CareEnd) -> None:
 
 
 def hand_over(patient: Patient, step: Step) -> None:
+    """Settle what waited, because somebody elsewhere looks after the patient now."""
     _signs(patient).update(handed_over=step)
     for review in _reviews(patient):
         _set(review, ReviewState.HANDED_OVER)

@@ -34,7 +34,7 @@ class Consequences:
 
 
 def foresee(lesion: Lesion, *, decision: str, months: int | None, note: str, urgent: bool) -> Consequences:
-    """What would follow if this were signed now. Nothing is written."""
+    """Work out what would follow if this were signed now; nothing is written."""
     found = foresight.foresee(lesion, [(decision, months)])
     return Consequences(
         tuple(_owed(lesion, decision, urgent)),

@@ -89,7 +89,7 @@ def _open(review: Review, signed: SignOff, by: Member) -> Review | None:
 
 
 def _newest(signed: SignOff) -> Review | None:
-    """The review of the newest picture that shows this lesion and can be judged."""
+    """Find the review of the newest picture that shows this lesion and can be judged."""
     rows = Review.objects.filter(lesion=signed.lesion_id, assessment__image__lesion=signed.lesion_id)
     usable = rows.exclude(assessment__image__in=owed.unusable_pictures())
     newest = usable.select_related("assessment__image", "comparison")
@@ -97,7 +97,7 @@ def _newest(signed: SignOff) -> Review | None:
 
 
 def _is_stricter(decision: str, months: int | None, signed: SignOff) -> bool:
-    """More cautious, or the same look sooner."""
+    """Say whether a decision is more cautious than the signed one, or the same look sooner."""
     if signed.decision not in _ORDER or _ORDER.index(decision) < _ORDER.index(signed.decision):
         return True
     return decision == signed.decision == Decision.LOOK_AGAIN and (months or 0) < (signed.months or 0)

@@ -115,6 +115,7 @@ def repeat_failed(row: Assessment, lesion: Lesion) -> None:
 
 def picture_measured(row: Assessment, found: "Measurement") -> None:
     """End the duty to repeat a picture, by a new one of good quality with a lesion in it; nobody ticks that."""
+    # A poor one would bring the lesion before the same dermatologist with the same answer: take it again.
     if found.outline is None or not all(quality.ok for quality in found.quality):
         return
     for duty in _repeats(row.image.lesion):
@@ -127,6 +128,7 @@ def _replaces(image: Image, duty: Duty) -> bool:
     label, _, key = duty.opened_from.partition(":")
     if label == "lesions.assessment":
         failed = Assessment.objects.select_related("image").get(pk=key).image
+        # A new version may read what an older one could not: then nothing has to be taken again.
         return image.pk == failed.pk or image.taken_on >= failed.taken_on
     blamed = Image.objects.filter(assessments__reviews__signoff=int(key)).first()
     # An older picture filed late shows nothing of today's skin.

@@ -132,6 +132,7 @@ def _compare_anew(lesion: Lesion, image: Image, by: Member) -> None:
     if about_it:
         found = Review.objects.filter(pk=about_it.pk)
         found.update(state=ReviewState.SUPERSEDED, revision=F("revision") + 1, changed_at=clock.now())
+        # The picture before it was never decided on, only replaced; with this one gone it waits as it did.
         reviews.wait_with_the_one_before(about_it, by=by)
     review = waits.select_related("assessment__image").first()
     if review and Comparison.objects.filter(later=review.assessment, earlier__image=image).exists():

@@ -86,7 +86,7 @@ def _create(
 
 
 def decisions_before(review: Review | None, reader: Member) -> QuerySet[SignOff]:
-    """Decisions without those that whoever reads a second or third time is not to see before signing."""
+    """Find decisions, without those that whoever reads a second or third time is not to see before signing."""
     rows = SignOff.objects.all()
     if review is None or review.state != ReviewState.WAITING or review.asked_by_id is None:
         return rows
@@ -98,7 +98,7 @@ def decisions_before(review: Review | None, reader: Member) -> QuerySet[SignOff]
 
 
 def _not_for_of(waits: Review | None) -> NotFor:
-    """A newer picture changes nothing about who must not read it."""
+    """Keep who must not read: a newer picture changes nothing about that."""
     return NotFor(waits.asked_by, waits.dissented_by) if waits else NotFor()
 
 
@@ -113,6 +113,7 @@ def put_back(review: Review, state: ReviewState, *, by: Member) -> Review:
     if waits and _order(waits) > _order(review):
         return _take_along(waits, drafts_of(review))
     kept = drafts_of(review)
+    # Not the second reading that was asked for by the very signature that is taken back.
     kept += _carried(lesion, review.assessment, {draft.code for draft in kept} | {"second_reading"})
     readers = NotFor(review.asked_by, review.dissented_by)
     again = _create(lesion, review.assessment, review.comparison, kept, review.opened_at, readers)
@@ -173,7 +174,7 @@ def _carried(lesion: Lesion, assessment: Assessment, new: set[str]) -> list[Flag
 
 
 def _marked(draft: FlagDraft, seen_on: str) -> FlagDraft:
-    """Not decided yet, and seen on an earlier picture or when this one was measured before."""
+    """Mark a reason as not decided yet, and seen on an earlier picture or when this one was measured before."""
     return replace(draft, params=draft.params | {"undecided": seen_on})
 
 

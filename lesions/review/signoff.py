@@ -155,6 +155,7 @@ def _check(lesion: Lesion, decision: str, months: int | None, in_person: bool) -
         raise SignOffRefused(_("Choose a decision."))
     if (decision == Decision.LOOK_AGAIN) != (months is not None):
         raise SignOffRefused(_("Months go with “look again”, and only with it."))
+    # Two years at most: further ahead nobody is watching any more (clinic setting, no source).
     if months is not None and not 1 <= months <= 24:
         raise SignOffRefused(_("Look again in 1 to 24 months."))
     if lesion.state == LesionState.ERROR and decision != Decision.WRONG_SUBJECT:
@@ -193,7 +194,7 @@ def _take(review: Review, revision: int) -> None:
 
 
 def _check_second_reader(review: Review, by: Member) -> None:
-    """Another reads what one has asked about; unanswered at its limit it returns to whoever asked."""
+    """Refuse whoever asked for another's reading, or dissented; unanswered at its limit it returns to who asked."""
     if by.pk not in (review.asked_by_id, review.dissented_by_id):
         return
     text = policies.texts_in_force(PolicyKind.DUTY_LIMITS).get("duty_limits")
@@ -204,7 +205,7 @@ def _check_second_reader(review: Review, by: Member) -> None:
 
 
 def _check_shown(review: Review, by: Member, shown: Shown | None, in_person: bool) -> Comparison | None:
-    """The comparison that was looked at; in person the lesion itself was, and no picture need have been."""
+    """Find the comparison that was looked at; in person the lesion itself was, and no picture need have been."""
     try:
         seen = showing.compared(review, shown)
         if not in_person:
@@ -217,7 +218,7 @@ def _check_shown(review: Review, by: Member, shown: Shown | None, in_person: boo
 def _about(
     review: Review, seen: Comparison | None, shown: Shown | None, tools: Sequence[str], draft: Draft | None
 ) -> dict[str, Any]:
-    """What the signature keeps of the screen it was given on."""
+    """Gather what the signature keeps of the screen it was given on."""
     return {
         "seen": [picture.sha256 for picture in showing.pictures_of(review, seen)],
         "comparison": seen,
@@ -259,6 +260,7 @@ def _sign(
     )
     if in_person:
         register.answer_signs(lesion=lesion, by=by, on=today, outcome=note, signoff=signed)
+    # The signs first: an examination in person answers them, whatever the decision then does to the lesion.
     _move(lesion, moved_by(decision, months))
     owed.follow(signed, urgent=urgent)
     audit.record(

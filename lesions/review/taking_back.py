@@ -114,5 +114,6 @@ def _open_signs_again(signed: SignOff) -> None:
         anew = register.examinations_wanted().filter(
             lesion=sign.lesion_id, sign=sign.sign, noted_on=sign.noted_on
         )
+        # Noted anew it is open already, and a unique index allows each sign once a day.
         if not anew.exists():
             UrgentSign.objects.filter(pk=sign.pk).update(answered_by=None)

@@ -13,6 +13,7 @@ from lesions.register import register
 
 
 def to_measure() -> QuerySet[Assessment]:
+    """Find pictures that wait to be measured, the oldest first."""
     return _jobs().filter(state__in=(JobState.QUEUED, JobState.RUNNING)).order_by("queued_at", "pk")
 
 
@@ -24,6 +25,7 @@ def not_measured() -> QuerySet[Assessment]:
 
 
 def refused() -> QuerySet[RefusedUpload]:
+    """Find files that could not be taken and that nobody has dealt with."""
     return RefusedUpload.objects.filter(settled_at__isnull=True).select_related("lesion__patient", "by")
 
 
@@ -32,6 +34,7 @@ def _jobs() -> QuerySet[Assessment]:
 
 
 def unflagged() -> QuerySet[Review]:
+    """Find what stands in the other list: inside every limit, and not mixed in by the lot."""
     return Review.objects.filter(~queue.AMONG_FLAGGED, state=ReviewState.WAITING)
 
 

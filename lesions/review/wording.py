@@ -1,4 +1,4 @@
-"""Why a lesion waits for a dermatologist, in sentences: the clinic's own of its limits, and the program's."""
+"""Say why a lesion waits for a dermatologist: in the clinic's own sentences of its limits, and the program's."""
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -130,7 +130,7 @@ def _filled(rows: list[dict[str, Any]]) -> Iterator[str]:
 
 
 def _names(measures: list[str]) -> str:
-    """The names of the measures; one is named once, in millimetres or in pixels."""
+    """Name the measures, each once, whether in millimetres or in pixels."""
     return ", ".join(dict.fromkeys(core.name(each, SPOKEN) for each in measures))
 
 

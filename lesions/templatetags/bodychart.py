@@ -29,13 +29,14 @@ def chart_views() -> list[ChartView]:
 
 
 def _view(view: bodymap.View, pieces: tuple[bodymap.Piece, ...]) -> ChartView:
+    # Asked of the map and not written here: on the back the patient's left is the viewer's left.
     left, right = (bodymap.side_word(bodymap.side_of(view, x), SPOKEN) for x in (0, 1000))
     return ChartView(view, str(View(view).label), left, right, pieces)
 
 
 @register.simple_tag
 def chart_sites() -> tuple[tuple[str, str], ...]:
-    """Code and words of every site."""
+    """Give code and words of every site."""
     return wording.SITES
 
 
@@ -53,6 +54,6 @@ def site_words(code: str, side: bodymap.Side) -> str:
 
 @register.simple_tag
 def chart_sides() -> list[tuple[str, str]]:
-    """The patient's own sides; what must not be swapped stands in capitals."""
+    """Give the patient's own sides; what must not be swapped stands in capitals."""
     sides: list[tuple[str, str]] = [(side, bodymap.side_word(side, SPOKEN)) for side in ("left", "right")]
     return [*sides, (Side.MIDLINE.value, str(Side.MIDLINE.label))]

@@ -15,6 +15,7 @@ def outline_svg(points: Sequence[Sequence[float]], width: int, height: int) -> S
     """Draw an outline over the picture, from its points in pixels of the full picture; nothing where there is none."""
     if not points:
         return mark_safe("")
+    # In pixels of the full picture: the browser scales it with the photograph, whatever copy it shows.
     box = f"0 0 {width} {height}"
     return mark_safe(element("svg", ring_path(points), viewBox=box, class_="outlines", aria_hidden="true"))
 

@@ -28,6 +28,7 @@ def main(words: list[str] | None = None) -> int:
 def _package(members: list[OutlineNet], pair: list[Plan], examples: int, asked: argparse.Namespace) -> None:
     weights: Path = asked.out / "outline.onnx"
     digest = export(members, pair[0].side, weights)
+    # The card judges the file that was just written, not the one that is shipped.
     learned.WEIGHTS = weights
     judged = {
         name: judge.judge_all(data.load_all(asked.data / name, asked.pictures))

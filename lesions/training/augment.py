@@ -59,6 +59,7 @@ def views(stock: Stock, chosen: Tensor, side: int, strength: Strength) -> tuple[
     masks = stock.masks[chosen].float()
     x = functional.grid_sample(pictures, grid, padding_mode="reflection", align_corners=False)
     y = functional.grid_sample(masks, grid, padding_mode="reflection", align_corners=False)
+    # Skin first, hair and stickers over it, the frame over all, as a camera would see them.
     x = _skin_and_light(_faded(x, y, strength.faded), strength.colour)
     x = _hairs(x)
     x, y = _stickers(x, y)

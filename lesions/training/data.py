@@ -56,6 +56,7 @@ def load_all(folder: Path, most: int | None = None) -> list[Example]:
     """Read a folder's pictures, at most `most` of them spread evenly over the folder."""
     chosen = names(folder)
     if most is not None and most < len(chosen):
+        # Spread over the folder: names beside each other may come from one clinic and one camera.
         chosen = [chosen[i] for i in np.linspace(0, len(chosen) - 1, most).astype(int)]
     aspects = _aspects(folder)
     return [load(folder, name, aspects) for name in chosen]

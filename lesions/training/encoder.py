@@ -22,6 +22,7 @@ class Encoder(nn.Module):
         package, file = _PACKAGES[name]
         weights = getattr(import_module(package), file).get_model_file_path()
         whole = EfficientNet.from_pretrained(f"efficientnet-{name}", weights_path=weights, image_size=side)
+        # By its private names: the package offers whole networks only, and this one ends before the classes.
         self.stem = nn.Sequential(whole._conv_stem, whole._bn0, whole._swish)
         self.levels = nn.ModuleList(nn.Sequential(*blocks) for blocks in _levels(whole))
         self.widths = [level[-1]._bn2.num_features for level in self.levels]

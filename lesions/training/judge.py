@@ -55,6 +55,7 @@ def tone(example: data.Example) -> str:
     """Name of the skin's tone class, from the median colour well outside the outline and the dark frame."""
     far = max(2, round(0.03 * max(example.mask.shape)))
     lab = to_lab(example.pixels)
+    # Well outside: the halo round a lesion has not yet the colour of the skin.
     skin = ~ndimage.binary_dilation(example.mask, iterations=far) & (lab[..., 0] > 25)
     if skin.sum() < 100:
         return "unknown"

@@ -22,7 +22,7 @@ from lesions.review import outside, reviews
 @allow(Act.SEE_PICTURES)
 @require_POST
 def look(request: StaffRequest, pk: int) -> HttpResponse:
-    """The browser says that both pictures stand decoded and visible; the masthead's counts go back with the answer."""
+    """Record a look: the browser says that both pictures stand there; the masthead's counts go back with the answer."""
     get_object_or_404(Review, pk=pk)
     try:
         # The seal and not the browser says what was shown: a look is evidence, and a browser can be made to say
@@ -37,7 +37,7 @@ def look(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.SIGN_OFF)
 @require_POST
 def draft(request: StaffRequest, pk: int) -> HttpResponse:
-    """What is filled in so far, sent while somebody thinks."""
+    """Keep what is filled in so far, sent while somebody thinks."""
     review = get_object_or_404(Review, pk=pk)
     try:
         drafts.keep(review=review, by=request.user, said=request.POST)
@@ -49,7 +49,7 @@ def draft(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.SIGN_OFF)
 @require_POST
 def impression(request: StaffRequest, pk: int) -> HttpResponse:
-    """The first impression; figures and reasons stand on the page from then on."""
+    """Keep the first impression; figures and reasons stand on the page from then on."""
     review = get_object_or_404(Review, pk=pk)
     try:
         drafts.key_impression(review=review, by=request.user, impression=request.POST.get("impression", ""))
@@ -63,7 +63,7 @@ def impression(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.SIGN_OFF)
 @require_POST
 def look_first(request: StaffRequest) -> HttpResponse:
-    """Whoever wants it looks at every lesion before its figures, until the next press or the end of the session."""
+    """Switch looking first on or off for whoever wants it, until the next press or the end of the session."""
     request.session["look_first"] = not request.session.get("look_first", False)
     review = get_object_or_404(Review, pk=request.POST.get("review") or 0)
     return redirect(decision_page.address(review.pk, decision_page.list_of(request)))
@@ -71,6 +71,7 @@ def look_first(request: StaffRequest) -> HttpResponse:
 
 def _history(review: Review, reader: Member) -> dict[str, Any]:
     lesion = review.lesion
+    # What was signed on this very picture is left out for whoever reads it second, who is to judge without it.
     signed = reviews.decisions_before(review, reader).filter(lesion=lesion)
     return {
         "signoffs": list(signed.select_related("by", "revoked").prefetch_related("addenda")),
@@ -98,7 +99,7 @@ SHEETS = {"history": _history, "risk": _risk, "body": _body}
 
 @allow(Act.SEE_PICTURES)
 def sheet(request: StaffRequest, pk: int, what: str) -> HttpResponse:
-    """History, risk, or the place on the body: a page of its own, which a script lays over the pictures."""
+    """Show history, risk, or the place on the body: a page of its own, which a script lays over the pictures."""
     if what not in SHEETS:
         raise Http404
     review = get_object_or_404(Review.objects.select_related("lesion__patient", "assessment"), pk=pk)

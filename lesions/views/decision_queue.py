@@ -35,12 +35,14 @@ REASONS: Mapping[str, tuple[int, Words]] = {
 
 @allow(Act.SEE_DECISIONS)
 def decisions(request: StaffRequest) -> HttpResponse:
+    """List what waits for a dermatologist and why, with what else is owed in Decisions."""
     texts = queue.texts_in_force()
     return _list(request, queue.decisions_of(request.user, texts), texts, flagged=True)
 
 
 @allow(Act.SEE_DECISIONS)
 def unflagged(request: StaffRequest) -> HttpResponse:
+    """List what lies inside every limit and is still to be decided."""
     texts = queue.texts_in_force()
     return _list(request, queue.unflagged(texts), texts, flagged=False)
 
@@ -61,6 +63,7 @@ def _list(
         "others": duty_rows.count_of("unflagged" if flagged else "flagged", request),
         "oldest": min((review.opened_at for review in reviews), default=None),
         "may_open": may(request.user, Act.SEE_PICTURES),
+        # An empty list says what was decided, or nobody would know whether it looked at all.
         "signed": owed.standing().count() if not reviews else None,
         "lately": list(taking_back.to_take_back(request.user)),
     }
@@ -121,7 +124,7 @@ def _signs(request: StaffRequest, texts: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _row(review: Review, shared: set[int]) -> dict[str, Any]:
-    """One line: who, which lesion, why it waits first of all, and the picture small."""
+    """Write one line: who, which lesion, why it waits first of all, and the picture small."""
     patient, why = review.lesion.patient, list(review.flags.all())
     return {
         "review": review,

@@ -29,6 +29,7 @@ WHOLE = "clinic/base.html"
 
 @allow(Act.SEE_PICTURES)
 def decision(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show the pictures of a lesion and sign a decision; `step=say` writes out what would follow and signs nothing."""
     if request.method != "POST":
         return _shows(request, pk)
     review = get_object_or_404(Review.objects.select_related("lesion__patient"), pk=pk)
@@ -39,6 +40,7 @@ def decision(request: StaffRequest, pk: int) -> HttpResponse:
         return _say(request, review, form)
     if not form.is_valid():
         return _page(request, review, form)
+    # Whoever examined the patient has an impression already, and a better one than of a photograph.
     if decision_page.wants_impression(request, review) and not form.cleaned_data["in_person"]:
         form.add_error(None, _("Key your first impression before you sign."))
         return _page(request, review, form)
@@ -56,6 +58,7 @@ def _sign(request: StaffRequest, review: Review, form: SignOffForm) -> HttpRespo
             tools=request.POST.get("tools", "").split(),
             **form.cleaned_data,
         )
+    # Two looked at once: the second reads what the first one signed, and may dissent; nothing is merged.
     except StaleReview:
         return _somebody_else(request, review.pk, form.cleaned_data)
     except AskedFirst as error:
@@ -68,7 +71,7 @@ def _sign(request: StaffRequest, review: Review, form: SignOffForm) -> HttpRespo
 
 
 def _shown(request: StaffRequest, review: Review) -> Shown | None:
-    """What the page says that it showed. A form without a seal speaks of the review's own pictures."""
+    """Read what the page says that it showed; a form without a seal speaks of the review's own pictures."""
     sealed = request.POST.get("seal", "")
     return showing.unseal(sealed, by=request.user, review_id=review.pk) if sealed else None
 
@@ -190,7 +193,7 @@ _DISSENTED = {
 def _page(
     request: StaffRequest, review: Review, form: SignOffForm, follows: Consequences | None = None
 ) -> HttpResponse:
-    """The page as it was filled in: with what is wrong, or with what would follow."""
+    """Show the page as it was filled in: with what is wrong, or with what would follow."""
     found = decision_facts.reviews_for(request.user).get(pk=review.pk)
     context = decision_page.build(request, found, form, follows) | {"shell": WHOLE}
     if follows:
@@ -214,6 +217,7 @@ def _follows(lesion: Lesion, form: DecisionForm) -> list[dict[str, Any]]:
     """Say which day of the plan each usual decision leads to, or the one that is filled in, before it is signed."""
     chosen = form.supposed() if form.is_bound else None
     supposed = [chosen] if chosen else list(_USUAL)
+    # At hand only: eight plans for a page that is just opened would keep whoever waits for it waiting.
     found = foresight.foresee(lesion, supposed, at_hand=chosen is None)
     return [
         {
@@ -250,6 +254,7 @@ def _words_by_decision(rows: list[dict[str, Any]]) -> dict[str, str]:
 
 @allow(Act.SIGN_OFF)
 def decide_in_person(request: StaffRequest, pk: int) -> HttpResponse:
+    """Sign a decision made in the clinic, without pictures."""
     lesion = found(pk)
     form = BedsideForm(request.POST or None)
     if form.is_valid():
@@ -269,6 +274,7 @@ def decide_in_person(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.SIGN_OFF)
 @require_POST
 def take_back(request: StaffRequest, pk: int) -> HttpResponse:
+    """Take a signature back, within ten minutes."""
     signed = get_object_or_404(SignOff.objects.select_related("lesion__patient"), pk=pk)
     try:
         taking_back.take_back(signed=signed, by=request.user)
@@ -284,6 +290,7 @@ def take_back(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.SIGN_OFF)
 @require_POST
 def add_addendum(request: StaffRequest, pk: int) -> HttpResponse:
+    """Add to a signed decision, which itself never changes."""
     signed = get_object_or_404(SignOff.objects.select_related("lesion__patient"), pk=pk)
     form = AddendumForm(request.POST)
     if not form.is_valid():

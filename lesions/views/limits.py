@@ -21,12 +21,14 @@ PAGES = PolicyPages(PolicyKind.FLAGS, home="lesions:limits", version="lesions:li
 
 @allow(Act.SEE_RULES)
 def limits(request: StaffRequest) -> HttpResponse:
+    """Show the limits in force, each with its source, and how finely this clinic can tell a change."""
     versions = PAGES.versions()
     return _page(request, PAGES.current(versions), versions)
 
 
 @allow(Act.SEE_RULES)
 def version(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show one version of the limits, or what is wrong with its text."""
     return _page(request, PAGES.one(pk), PAGES.versions())
 
 
@@ -58,6 +60,7 @@ def _shown(limit: flags.Limit) -> dict[str, str]:
 
 @allow(Act.PROPOSE_POLICY)
 def draft(request: StaffRequest) -> HttpResponse:
+    """Draft other limits from those in force."""
     form = LimitsForm(request.POST or None, initial={"toml": _start()})
     made = PAGES.keep(request, form, wording.faults_of) if form.is_valid() else None
     if made:
@@ -80,11 +83,13 @@ def _start() -> str:
 @allow(Act.PROPOSE_POLICY)
 @require_POST
 def propose(request: StaffRequest, pk: int) -> HttpResponse:
+    """Propose drafted limits to another person."""
     return PAGES.propose(request, pk, _("Limits %(version)s are proposed: another person approves them."))
 
 
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: StaffRequest, pk: int) -> HttpResponse:
+    """Bring proposed limits into force, by a second person."""
     said = _("Limits %(version)s are in force for every picture measured from now on.")
     return PAGES.approve(request, pk, said)

@@ -30,6 +30,7 @@ def _found(pk: int) -> Image:
 
 @allow(Act.ADD_PICTURES)
 def outline(request: StaffRequest, pk: int) -> HttpResponse:
+    """Draw the outline of a lesion by hand; the picture is measured anew by it."""
     image = _found(pk)
     form = OutlineForm(request.POST or None)
     if form.is_valid():
@@ -70,6 +71,7 @@ def _automatic(image: Image) -> Assessment | None:
 
 @allow(Act.ADD_PICTURES)
 def scale(request: StaffRequest, pk: int) -> HttpResponse:
+    """Set the scale of a picture by two marks of a ruler in it; the picture is measured anew."""
     image = _found(pk)
     form = ScaleForm(request.POST or None)
     if form.is_valid():
@@ -92,7 +94,7 @@ def scale(request: StaffRequest, pk: int) -> HttpResponse:
 def _page(
     request: StaffRequest, image: Image, form: OutlineForm | ScaleForm, what: str, more: dict[str, Any]
 ) -> HttpResponse:
-    """Both pages: the photograph, the points over it, and the same points as text."""
+    """Show the photograph, the points over it, and the same points as text; both pages are made so."""
     context = banner(request, image.lesion.patient, image.lesion, what) | more
     context |= {"image": image, "form": form, "back": lesion_url(image.lesion)}
     return render(request, f"lesions/{what}.html", context, status=422 if form.is_bound else 200)
@@ -101,6 +103,7 @@ def _page(
 @allow(Act.ADD_PICTURES)
 @require_POST
 def measure_again(request: StaffRequest, pk: int) -> HttpResponse:
+    """Have a picture measured again whose measuring failed."""
     row = get_object_or_404(Assessment.objects.select_related("image__lesion__patient"), pk=pk)
     try:
         measure.measure_again(assessment=row, by=request.user, revision=RevisionForm(request.POST).seen())

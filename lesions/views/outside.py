@@ -14,6 +14,7 @@ from lesions.review.outside import OutsideRefused
 
 @allow(Act.SIGN_OFF)
 def ask_outside(request: StaffRequest, pk: int) -> HttpResponse:
+    """Name a reader outside the clinic who is asked about a lesion."""
     review = get_object_or_404(Review.objects.select_related("lesion__patient"), pk=pk)
     form = AskOutsideForm(request.POST or None)
     if form.is_valid():
@@ -33,6 +34,7 @@ def ask_outside(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SIGN_OFF)
 def answer_outside(request: StaffRequest, pk: int) -> HttpResponse:
+    """Enter what a reader outside the clinic said."""
     reading = get_object_or_404(OutsideReading.objects.select_related("lesion__patient"), pk=pk)
     form = OutsideAnswerForm(request.POST or None)
     if form.is_valid():
@@ -48,6 +50,6 @@ def answer_outside(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _back(reading: OutsideReading) -> HttpResponse:
-    """To the decision that still waits, or to the lesion where it was decided meanwhile."""
+    """Lead back to the decision that still waits, or to the lesion where it was decided meanwhile."""
     waits = Review.objects.filter(lesion=reading.lesion_id, state=ReviewState.WAITING).first()
     return redirect("lesions:decision", waits.pk) if waits else redirect("lesions:lesion", reading.lesion_id)

@@ -53,13 +53,14 @@ def add_pictures(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _take(request: StaffRequest, lesion: Lesion, file: "UploadedFile[Any]", about: dict[str, Any]) -> str:
-    """File one picture; the sentence that says why not, or nothing."""
+    """File one picture; returns why it was not, in a sentence, or nothing."""
     name = file.name or ""
     try:
         intake.check_size(file.size or 0)
         # One byte beyond the limit is enough to know, whatever size the browser claimed.
         data = file.read(settings.PICTURE_MAX_BYTES + 1)
         intake.accept(lesion=lesion, by=request.user, data=data, filename=name, **about)
+    # The same file once more is no refusal that somebody must look into: the picture is here.
     except AlreadyFiled as error:
         return str(error)
     except PictureRefused as error:
@@ -130,6 +131,7 @@ def pictures(request: StaffRequest) -> HttpResponse:
 @allow(Act.ADD_PICTURES)
 @require_POST
 def settle(request: StaffRequest, pk: int) -> HttpResponse:
+    """Say that a refused file is dealt with: it leaves the list of Pictures."""
     row = get_object_or_404(RefusedUpload.objects.select_related("lesion__patient"), pk=pk)
     try:
         intake.settle(refused=row, by=request.user, revision=RevisionForm(request.POST).seen())

@@ -26,8 +26,10 @@ _MOST_PATIENTS, _MOST_LESIONS = 10, 60
 
 @allow(Act.ADD_PICTURES)
 def put_right(request: StaffRequest, pk: int) -> HttpResponse:
+    """Move a picture of another lesion or patient to its own."""
     signed, image = _signed(pk)
     if "who" in request.POST:
+        # The name that was typed stays in the session: no address names a patient.
         return redirect(f"{request.path}?search={keep(request, request.POST['who'])}")
     choices = _choices(signed, image, asked_for(request)[1])
     form = MovePictureForm(request.POST or None, choices=choices, initial={"revision": image.revision})
@@ -52,6 +54,7 @@ def put_right(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.SIGN_OFF)
 @require_POST
 def set_aside(request: StaffRequest, pk: int) -> HttpResponse:
+    """Set a picture aside that nobody can place."""
     (signed, image), form = _signed(pk), SetAsideForm(request.POST)
     if form.is_valid():
         try:
@@ -67,7 +70,7 @@ def set_aside(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _signed(pk: int) -> tuple[SignOff, Image]:
-    """The signature that called a picture wrong, and that picture."""
+    """Find the signature that called a picture wrong, and that picture."""
     rows = SignOff.objects.filter(decision=Decision.WRONG_SUBJECT)
     rows = rows.select_related("by", "lesion__patient", "review__assessment__image__lesion__patient")
     signed = get_object_or_404(rows, pk=pk)

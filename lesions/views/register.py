@@ -28,6 +28,7 @@ from lesions.review import putting_right, reviews, taking_back
 
 @allow(Act.ADD_PICTURES)
 def new_lesion(request: StaffRequest, pk: int) -> HttpResponse:
+    """Register a lesion at its place on the body, with its side in words."""
     patient = get_object_or_404(Patient, pk=pk)
     form = LesionForm(request.POST or None)
     if form.is_valid():
@@ -70,12 +71,15 @@ def marks(patient: Patient) -> list[dict[str, Any]]:
 
 @allow(Act.SEE_PICTURES)
 def lesion(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show a lesion over time: its pictures, decisions, signs and results."""
     return lesion_page(request, found(pk), PicturesForm())
 
 
 def lesion_page(request: StaffRequest, lesion: Lesion, form: PicturesForm) -> HttpResponse:
+    """Answer with a lesion's page; `form` is that of its pictures, with what was wrong about a file."""
     pictures = _pictures(lesion)
     waits = lesion.reviews.filter(state="waiting").select_related("assessment").first()
+    # Whoever is asked for a second reading does not see the first one here either.
     signed = reviews.decisions_before(waits, request.user).filter(lesion=lesion)
     decisions = list(signed.select_related("by", "revoked__by").prefetch_related("addenda__by"))
     context = banner(request, lesion.patient, lesion, "lesion") | {
@@ -134,12 +138,13 @@ def _strip(lesion: Lesion, images: list[Image], decisions: list[Any]) -> Strip:
     dots = [Dot(image.taken_on, _picture_words(image)) for image in images]
     # What was taken back decides nothing and would seem on a time line as if it did.
     standing = [each for each in decisions if not hasattr(each, "revoked")]
-    words = [Mark(each.signed_on, each.get_decision_display().lower()) for each in standing]
+    words = [Mark(each.signed_on, each.get_decision_display()) for each in standing]
     return Strip(start, figures.months_from(today, 3), today, dots=dots, marks=words)
 
 
 @allow(Act.ADD_PICTURES)
 def amend_lesion(request: StaffRequest, pk: int) -> HttpResponse:
+    """Amend a lesion, or propose to: what ends its being watched needs two people."""
     lesion = found(pk)
     initial = {name: getattr(lesion, name) for name in ("state", "monitoring", "note", "revision")}
     form = AmendLesionForm(request.POST or None, initial=initial)
@@ -159,6 +164,7 @@ def amend_lesion(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.NOTE_SIGNS)
 def note_sign(request: StaffRequest, pk: int) -> HttpResponse:
+    """Note an urgent sign of a lesion."""
     lesion = found(pk)
     form = SignForm(request.POST or None)
     if form.is_valid():
@@ -179,6 +185,7 @@ def note_sign(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.EXAMINE)
 def examined(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record an examination in person, which answers the urgent signs of a lesion."""
     lesion = found(pk)
     form = ExaminedForm(request.POST or None)
     if form.is_valid():

@@ -36,6 +36,7 @@ from lesions.results.report_checks import AlreadyReported, ResultRefused
 
 @allow(Act.TELL_PATIENT)
 def results(request: StaffRequest) -> HttpResponse:
+    """List what is owed of tissue, reports and results, urgent first."""
     context = {
         "told": Diagnosis.objects.filter(told_on__isnull=False).count(),
         "duties": duty_rows.page_of_list(OwningList.RESULTS, request),
@@ -45,7 +46,7 @@ def results(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.DO_DUTIES)
 def unmatched_report(request: StaffRequest) -> HttpResponse:
-    """A report that belongs to no specimen on record is kept before anybody looks further."""
+    """Keep a report that belongs to no specimen on record, before anybody looks further."""
     form = UnmatchedReportForm(request.POST or None)
     if form.is_valid():
         try:
@@ -64,6 +65,7 @@ def unmatched_report(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.RECORD_PROCEDURES)
 def new_procedure(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record a procedure; its tissue is owed from then on until its report is told."""
     patient = get_object_or_404(Patient, pk=pk)
     initial = {"lesion": request.GET.get("lesion")}
     form = ProcedureForm(request.POST or None, patient=patient, initial=initial)
@@ -75,6 +77,7 @@ def new_procedure(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.RECORD_PROCEDURES)
 def sutures(request: StaffRequest, pk: int) -> HttpResponse:
+    """Say whether a procedure left sutures that must come out."""
     row = get_object_or_404(Procedure.objects.select_related("patient", "lesion"), pk=pk)
     stated = None if row.sutures is None else ("yes" if row.sutures else "no")
     form = SuturesForm(request.POST or None, initial={"revision": row.revision, "sutures": stated})
@@ -91,16 +94,18 @@ def sutures(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.PROPOSE_ENDING)
 def procedure_in_error(request: StaffRequest, pk: int) -> HttpResponse:
+    """Strike a procedure through that was recorded in error, or propose to."""
     return _in_error(request, get_object_or_404(Procedure.objects.select_related("patient", "lesion"), pk=pk))
 
 
 @allow(Act.PROPOSE_ENDING)
 def diagnosis_in_error(request: StaffRequest, pk: int) -> HttpResponse:
+    """Strike a result through that was recorded in error, or propose to."""
     return _in_error(request, get_object_or_404(Diagnosis.objects.select_related("patient", "lesion"), pk=pk))
 
 
 def _in_error(request: StaffRequest, row: Procedure | Diagnosis) -> HttpResponse:
-    """Who recorded it takes it back within ten minutes; whoever comes later proposes it, and another confirms."""
+    """Take a row back within ten minutes, by who recorded it; whoever comes later proposes it, and another confirms."""
     form = InErrorForm(request.POST or None, initial={"revision": row.revision})
     if form.is_valid():
         try:
@@ -130,6 +135,7 @@ def _take_back_or_propose(
 
 @allow(Act.RECORD_RESULTS)
 def new_diagnosis(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record what a laboratory reported."""
     patient = get_object_or_404(Patient, pk=pk)
     initial = {"procedure": request.GET.get("procedure"), "lesion": request.GET.get("lesion")}
     form = NewDiagnosisForm(request.POST or None, patient=patient, initial=initial)
@@ -141,6 +147,7 @@ def new_diagnosis(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.RECORD_RESULTS)
 def amend_diagnosis(request: StaffRequest, pk: int) -> HttpResponse:
+    """Amend a diagnosis, its earlier versions kept; where somebody waits longer, both days are shown first."""
     found = get_object_or_404(Diagnosis.objects.select_related("patient"), pk=pk)
     names = (*pathology.AMENDABLE, "revision")
     form = AmendDiagnosisForm(

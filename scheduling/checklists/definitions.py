@@ -61,10 +61,7 @@ class Sheet:
         # Each answer first, so that a sum is never made of what the sheet does not offer.
         for item in self.items:
             _check(item, entries.get(item.name))
-        try:
-            return self.score(entries)
-        except (ValueError, InvalidOperation) as error:
-            raise BadEntry(_("This cannot be counted: %(why)s.") % {"why": error}) from error
+        return self.score(entries)
 
 
 def words_of_threshold(row: Checklist) -> str:
@@ -80,6 +77,16 @@ def _check(item: Item, answer: Any) -> None:
         raise BadEntry(_("%(item)s: one of these answers is unknown.") % {"item": item.label})
     if item.how == "many" and len(set(answer)) < item.at_least:
         raise BadEntry(_("%(item)s: tick at least one.") % {"item": item.label})
+    if item.how == "mm" and not _is_length(answer):
+        raise BadEntry(_("%(item)s: enter millimetres, more than 0.") % {"item": item.label})
+
+
+def _is_length(answer: Any) -> bool:
+    try:
+        millimetres = Decimal(answer)
+    except (TypeError, InvalidOperation):
+        return False
+    return millimetres.is_finite() and millimetres > 0
 
 
 def _abcd(entries: Entries) -> Score:

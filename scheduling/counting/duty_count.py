@@ -221,6 +221,7 @@ def _attempts(found: re.Match[str]) -> str:
 
 def _rows(sql: str) -> list[tuple[Any, ...]]:
     sql = re.sub(r"ATTEMPTS\(([\w.]+)\)", _attempts, sql)
+    # Written into the text: some conditions hold LIKE with a per cent sign, which parameters would take for theirs.
     sql = sql.replace("THE_MOMENT", f"'{connection.ops.adapt_datetimefield_value(clock.now())}'")
     with connection.cursor() as cursor:
         cursor.execute(re.sub(r"LOCAL_DAY\(([\w.]+)\)", _local_day, sql))

@@ -75,6 +75,7 @@ CLINICAL: Final[dict[str, tuple[Any, str, str]]] = {
     "decide": (
         _("a measured picture, to be decided on"),
         _NEWEST_MEASURED,
+        # Whoever signs a later picture has looked at the lesion: it answers for the earlier one too.
         f"""EXISTS (SELECT 1 FROM lesions_review v JOIN lesions_assessment a ON a.id = v.assessment_id
             JOIN lesions_image i ON i.id = a.image_id
             WHERE v.lesion_id = f.id AND (i.id = f.image_id OR i.taken_on >= f.taken_on)
@@ -112,12 +113,14 @@ CLINICAL: Final[dict[str, tuple[Any, str, str]]] = {
     "repeat_picture": (
         _("a picture nobody could judge, to be taken again"),
         _signed("inadequate"),
+        # What is no longer there cannot be photographed again.
         f"""(f.state IN ('removed', 'gone', 'entered_in_error') OR EXISTS (SELECT 1 FROM clinic_duty d
             WHERE d.kind = 'repeat_picture' AND d.subject = {of_row("lesion", "f.lesion_id")}))""",
     ),
     "already_removed": (
         _("a lesion removed elsewhere, whose report is wanted"),
         _signed("already_removed"),
+        # Entered later as a procedure of ours, it owes its report by its own line below.
         f"""({_about_lesion("report")} OR EXISTS (SELECT 1 FROM lesions_procedure c
             WHERE c.lesion_id = f.lesion_id AND c.struck_at IS NULL))""",
     ),
@@ -135,6 +138,7 @@ CLINICAL: Final[dict[str, tuple[Any, str, str]]] = {
     "what_after_invasive": (
         _("an invasive melanoma, whose margins, node and meeting are asked"),
         "SELECT d.id, d.patient_id FROM lesions_diagnosis d WHERE d.code = 'melanoma' AND d.struck_at IS NULL",
+        # Asked when the report is read: until then “read” is what is owed.
         """EXISTS (SELECT 1 FROM clinic_duty d WHERE d.patient_id = f.patient_id
             AND d.subject = 'diagnosis:' || CAST(f.id AS TEXT)
             AND (d.kind = 'margins' OR (d.kind = 'read' AND (d.ended_at IS NULL OR d.ground <> ''))))""",

@@ -18,6 +18,7 @@ _LOOKED_OTHERWISE: Final = """(EXISTS (SELECT 1 FROM lesions_flag g JOIN lesions
 
 def _wants(field: str, code: str = "melanoma", empty: str = "d.{} = ''") -> str:
     """Write the condition that a diagnosis lacks a field of which nobody said that it will not be known."""
+    # `not_known` is a list in JSON, which the two databases ask in two ways; its text they both ask alike.
     lacks = empty.format(field)
     return f"(d.code = '{code}' AND {lacks} AND CAST(d.not_known AS TEXT) NOT LIKE '%\"{field}\"%')"
 

@@ -116,6 +116,7 @@ def _last_visit(phases: list[dict[str, str]]) -> tuple[int, int, int]:
     number, months, days, early = 0, 0, 0, (0, 0)
     for phase in phases:
         step = _length(phase.get("target") or phase["every"].split("..")[0])
+        # The hundredth is for fractions that binary numbers miss: two years hold eight quarters, never 7.9999.
         times = 1 if phase["for"] == "once" else int(_about(_length(phase["for"])) / _about(step) + 0.01)
         number += times
         months, days = months + times * step[0], days + times * step[1]

@@ -188,6 +188,7 @@ def count_now() -> Count:
 @transaction.atomic
 def count_everybody(day: date) -> FailsafeRun:
     """Make the count of a local day, kept under its date with the time it ran and what it counted."""
+    # As of midnight, whenever the chore comes to run: this morning's appointments do not yet lack an outcome.
     local_midnight = timezone.make_aware(datetime.combine(day, time()))
     found = _count(local_midnight, day)
     lost = duty_count.lost_now()
@@ -200,7 +201,7 @@ def count_everybody(day: date) -> FailsafeRun:
         "holds": found.holds and not lost,
     }
     run, _made = FailsafeRun.objects.update_or_create(day=day, defaults=fields)
-    audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=found.holds)
+    audit.record("failsafe.count", by=None, subject=run, records=found.records, holds=run.holds)
     return run
 
 

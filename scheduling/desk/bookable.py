@@ -54,6 +54,7 @@ def check_times(resource: Resource, opens: time, closes: time, slot_minutes: int
         raise BookingRefused(_("%(room)s has no hours here.") % {"room": resource})
     if opens >= closes:
         raise BookingRefused(_("The hours end after they begin."))
+    # Two places meet only in equal cells of five minutes: places between two steps would be booked twice.
     if slot_minutes % 5 or not 5 <= slot_minutes <= 240 or opens.minute % 5:
         raise BookingRefused(_("Slots are whole steps of five minutes, 5 to 240 long."))
 
@@ -85,6 +86,7 @@ def open_day(*, closed: ClosureDay, by: Member) -> None:
     if closed.day < clock.today():
         raise BookingRefused(_("This day is over."))
     audit.record("diary.reopen", by=by, subject=closed, day=str(closed.day), reason=closed.reason)
+    # Otherwise tomorrow's chore would close the day again (`diary/holidays.py`).
     if closed.holiday:
         WorkedHoliday.objects.get_or_create(day=closed.day, defaults={"by": by})
     rebook.open_again(closed, by)
@@ -116,12 +118,14 @@ def check_hours(resource: Resource, starts_at: datetime, minutes: int) -> Sessio
 def _session_of(resource: Resource, starts_at: datetime, minutes: int) -> Session:
     local = timezone.localtime(starts_at)
     ends = timezone.localtime(starts_at + timedelta(minutes=minutes))
+    # Two visits meet only in equal cells: one that began between two steps would share its time unseen.
     if local.minute % 5 or local.second or local.microsecond:
         raise BookingRefused(_("An appointment begins on a step of five minutes."))
     if ClosureDay.objects.filter(day=local.date()).exists():
         raise BookingRefused(_("The clinic is closed on this day."))
     held = places.open_sessions(local.date(), local.date(), room=resource.pk)
     hours = held.filter(opens__lte=local.time(), closes__gte=ends.time()).first()
+    # By the clock alone a visit that goes on past midnight ends before any closing time.
     if ends.date() != local.date() or hours is None:
         raise BookingRefused(_("There are no bookable hours at this time."))
     return hours

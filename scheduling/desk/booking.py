@@ -142,6 +142,7 @@ def move(
 ) -> Appointment:
     """Move an appointment to another time, for the same recalls. Raises SlotTaken, BookingRefused or StaleRow."""
     require(by, Act.BOOK)
+    # Who was said to be here already stands at a moment that is past: taking that back moves it to its own day.
     if appointment.starts_at <= clock.now() and appointment.resource.use != Use.WALK_IN:
         raise BookingRefused(_("This appointment has begun: say first how it ended."))
     _check_still_wanted(appointment, timezone.localdate(starts_at))
@@ -208,6 +209,7 @@ def take_cells(appointment: Appointment) -> None:
         for cell in cells(appointment.starts_at, appointment.minutes)
     ]
     try:
+        # A savepoint: PostgreSQL answers nothing more in a transaction in which a statement has failed.
         with transaction.atomic():
             BookedCell.objects.bulk_create(rows)
     except IntegrityError as error:
@@ -227,6 +229,7 @@ def record_attended(
     visit = visits.record(patient=patient, by=by, attended_on=day, done=done, note=note)
     _end(appointment, revision, AppointmentState.ATTENDED, by, visit=visit)
     for row in appointment.recalls.select_related("patient"):
+        # A visit completes what was done in it, not what was due (docs/domain.md, 5).
         if (row.purpose, row.subject) not in done:
             closing.reopen(row, by=by, why="not_done")
     what = [list(item) for item in done]

@@ -58,6 +58,7 @@ def begin(*, patient: Patient, by: Member, route: str, address: str) -> Call:
     """Keep that a call was begun: until somebody says what came of it, it stands on Today."""
     require(by, Act.CONTACT)
     claims.hold(patient, by)
+    # Dialled twice, or from a second window: it stays one call, with one outcome.
     if begun := open_call(patient, by):
         return begun
     row = Call.objects.create(
@@ -99,6 +100,7 @@ def log(
     call = open_call(patient, by) or begin(patient=patient, by=by, route=route, address=address)
     made = _book(call, book, by) if book else None
     booked = {row.pk for row in book.recalls} if book else set()
+    # One attempt for each recall: ladders are counted by recall, and one call speaks for all of them.
     for row in {one.pk: one for one in [*due, *(book.recalls if book else ())]}.values():
         of_row = Outcome.BOOKED if row.pk in booked else outcome
         _attempt(call, row, by, of_row, route, address, said)
@@ -112,8 +114,10 @@ def log(
 
 
 def _check(outcome: str, said: Said, book: Booking | None, *, owes: bool) -> None:
+    # Nobody chooses “booked”: it follows from the place, or a call could say so with nothing in the diary.
     if outcome not in Outcome.values or outcome == Outcome.BOOKED:
         raise ContactRefused(_("Say what came of the call."), "outcome")
+    # Whoever answers a telephone may be anybody; health is spoken of with the patient (common practice, no source).
     if outcome in SPOKEN_TO and not said.identity:
         raise ContactRefused(_("Say how you knew who it was."), "identity")
     if outcome in (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED) and not said.told:
@@ -147,6 +151,7 @@ def _attempt(
 ) -> ContactAttempt:
     # A day is promised for what is still owed; what is booked has its day.
     promised = None if outcome == Outcome.BOOKED else said.next_on
+    # Booking has written this row since it was read.
     row.refresh_from_db()
     return contacts.log_attempt(
         recall=row,
@@ -202,6 +207,7 @@ def tried_before(patient: Patient) -> list[ContactAttempt]:
     """List the last attempts, one for each call however much it was about; struck ones among them."""
     rows = ContactAttempt.objects.filter(recall__patient=patient).select_related("by", "struck", "call")
     found: dict[Any, ContactAttempt] = {}
+    # A call leaves one attempt for each recall that was due: enough rows for five calls, and never all of them.
     for row in rows.order_by("-at", "-pk")[: 8 * _MOST_ATTEMPTS]:
         found.setdefault(row.call_id or f"attempt {row.pk}", row)
     return list(found.values())[:_MOST_ATTEMPTS]

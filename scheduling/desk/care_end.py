@@ -23,6 +23,7 @@ _GROUND = {
 
 
 def closes(patient: Patient) -> list[Words]:
+    """Say what the end of care closes at once: appointments to come, and recalls."""
     recalls = list(_recalls(patient))
     places = wording.subjects(recalls)
     return [
@@ -32,6 +33,7 @@ def closes(patient: Patient) -> list[Words]:
 
 
 def outlives(patient: Patient) -> list[Words]:
+    """Say what is still owed after the end of care: how past appointments ended."""
     past = _booked(patient).filter(starts_at__lte=clock.now())
     return [
         _("how the %(appointment)s ended") % {"appointment": wording.appointment_words(row)} for row in past
@@ -51,6 +53,7 @@ def _ahead(patient: Patient) -> QuerySet[Appointment]:
 
 
 def close(end: CareEnd) -> None:
+    """Free the appointments to come and close the recalls, on the ground on which care ends."""
     for visit in _ahead(end.patient):
         # By the clinic: the patient did not cancel, and a missed or cancelled visit would count against somebody who
         # died.

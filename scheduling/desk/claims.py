@@ -13,7 +13,7 @@ from clinic.models.base import NOTHING_SAVED
 from clinic.trail import audit
 from scheduling.models import Claim, DeskLine, Section
 
-IDLE_MINUTES = 30
+IDLE_MINUTES = 30  # clinic setting, no source
 
 
 class ClaimRefused(ValueError):
@@ -75,6 +75,7 @@ def take_over(*, patient: Patient, by: Member, word: str) -> Claim:
         raise ClaimRefused(_("Say why you take it over: the other one reads it."))
     now = clock.now()
     row, _made = Claim.objects.get_or_create(patient=patient, defaults={"changed_at": now})
+    # No revision is asked for: whoever takes over means whoever has the patient by now.
     was = row.by
     fields = {"by": by, "since": now, "touched_at": now, "word": word.strip()[:200], "changed_at": now}
     Claim.objects.filter(pk=row.pk).update(**fields, revision=F("revision") + 1)
@@ -113,6 +114,7 @@ def next_to_phone(by: Member, after: int | None = None) -> Patient | None:
     held = Claim.objects.filter(by__isnull=False, touched_at__gt=idle_since()).exclude(by=by)
     lines = DeskLine.objects.filter(section=Section.PHONE, patient__isnull=False)
     lines = lines.exclude(patient__in=held.values("patient")).exclude(patient=after)
+    # More than the people who can claim at the same moment: one of these is still free.
     for line in lines.order_by("urgency", "ends_on", "pk").select_related("patient")[:20]:
         try:
             claim(patient=line.patient, by=by)  # type: ignore[arg-type]  # only lines with a patient

@@ -117,6 +117,7 @@ def _check_next_day(recall: Recall, by: Member, outcome: str, next_on: date | No
 def _counts(recall: Recall, route: str, outcome: str, at: datetime) -> bool:
     if outcome in DOES_NOT_COUNT:
         return False
+    # A letter and a message lie there until they are read; two calls in a row find the same empty room.
     if route != RouteKind.PHONE:
         return True
     span = timedelta(hours=ladder.ONE_ATTEMPT_HOURS)

@@ -14,6 +14,7 @@ from scheduling.planning import ladder
 def approve(*, policy: Policy, by: Member, revision: int) -> Policy:
     """Approve a proposed ladder, by a second person, and ask about every recall whose attempts it uses up."""
     approved = policies.approve(policy=policy, by=by, revision=revision)
+    # Only a first choice, in one question: `ask_if_used_up` leaves out what a dermatologist has answered.
     counted = Count("attempts", filter=Q(attempts__counts=True, attempts__struck__isnull=True))
     for urgency, rungs in ladder.in_force().items():
         tried = Recall.objects.filter(state__in=OPEN, urgency=urgency).annotate(tried=counted)

@@ -24,7 +24,7 @@ SHIPPED: Final = {
 # Decided, and done in hours kept for it: longer than a look at the lesion. Clinic setting, no source.
 OF_A_PROCEDURE: Final = {PlaceKind.BIOPSY: 30, PlaceKind.EXCISION: 45}
 _DECIDED = {"biopsy": PlaceKind.BIOPSY, "excise": PlaceKind.EXCISION}
-LONGEST: Final = 240
+LONGEST: Final = 240  # a longer visit could not be booked: `bookable.check_hours` refuses it
 
 
 class Wanted(Protocol):
@@ -44,6 +44,7 @@ def minutes_of(recalls: Iterable[Recall]) -> int:
         OF_A_PROCEDURE[kind] if (kind := kind_of(row)) in OF_A_PROCEDURE else known[row.purpose]
         for row in recalls
     )
+    # Rounded up to the cells of the diary, whatever a clinic's lengths come to be.
     return min(LONGEST, max(5, -(-total // 5) * 5))
 
 

@@ -28,7 +28,7 @@ from scheduling.models import (
 
 CELL = 300  # seconds
 _HOLDS_NO_CELLS = (AppointmentState.CANCELLED_BY_PATIENT, AppointmentState.CANCELLED_BY_CLINIC)
-_LONGEST = timedelta(hours=4)
+_LONGEST = timedelta(hours=4)  # of an appointment: one that began before the first day may reach into it
 _FIELDS = ("resource_id", "clinician_id", "day", "opens", "closes", "slot_minutes", "kind")
 
 
@@ -161,7 +161,7 @@ def open_sessions(
 
 
 def _cell(day: date, at: time) -> int:
-    """Count five minutes of the clock of the world, so that a day on which summer time ends has its 25 hours."""
+    """Number the five-minute cells since 1970 (UTC), so that a day on which summer time ends has its 25 hours."""
     return int(timezone.make_aware(datetime.combine(day, at)).timestamp()) // CELL
 
 
@@ -186,6 +186,7 @@ class _Taken:
     def free(self, room: int, first: int, last: int, length: int, step: int, now: float) -> tuple[int, ...]:
         """Find the cells of a session at whose steps `length` cells in a row are free and ahead."""
         steps = range(first, last - length + 1, step)
+        # Asked before it is read: reading alone would make a row of cells for each empty room.
         if room not in self.rooms:
             return tuple(cell for cell in steps if cell * CELL > now)
         row, base = self.rooms[room].find, self.base

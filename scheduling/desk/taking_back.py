@@ -86,6 +86,7 @@ def _move_back(appointment: Appointment, by: Member, revision: int, moved: dict[
 
 def _unbook(appointment: Appointment, by: Member, revision: int) -> None:
     booked_at = appointment.changed_at
+    # By the clinic: the patient cancelled nothing, and a slip of the desk is nobody's delay.
     fields = {"state": AppointmentState.CANCELLED_BY_CLINIC, "changed_by": by}
     change(appointment, seen=revision, at=clock.now(), where={"state": AppointmentState.BOOKED}, **fields)
     appointment.cells.all().delete()
@@ -111,6 +112,7 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
     fields |= {"not_brought": False, "cancelled_because": ""}
     change(appointment, seen=revision, at=clock.now(), **fields)
     for row in rows:
+        # What was not done, the wrong entry had opened again, and counted that.
         counted = (row.purpose, row.subject) not in done
         again: dict[str, Any] = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
         change(row, seen=row.revision, at=clock.now(), **again)
@@ -147,6 +149,7 @@ def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
         raise ContactRefused(_("This attempt was struck through already."))
     row = StruckAttempt.objects.create(attempt=attempt, by=by, at=clock.now())
     _withdraw(attempt, by, because=row, refused=ContactRefused)
+    # Only what this attempt ended: a way that was dead before it stays dead.
     for route in contacts.routes_used(attempt).filter(dead_since__isnull=False, changed_at__gte=attempt.at):
         patients.revive_route(route=route, by=by, because=row)
     audit.record("contact.strike", by=by, subject=attempt, patient=attempt.recall.patient)
@@ -157,6 +160,7 @@ def _withdraw(
     opened_from: models.Model, by: Member, *, because: models.Model, refused: type[ValueError]
 ) -> None:
     """Withdraw the duties that an entry opened for others, unless one of them has answered."""
+    # What must be rebooked follows from where the appointment stands, and is looked at anew by itself.
     for duty in Duty.objects.filter(opened_from=subject_of(opened_from)).exclude(kind=rebook.KIND):
         if duty.ended_at is None:
             ledger.withdraw(duty, by=by, because=because)

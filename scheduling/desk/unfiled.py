@@ -42,7 +42,7 @@ def settled(step: Step) -> None:
     duty = step.duty
     if step.outcome == "filed":
         _file(step, _patient_of(step.whom))
-    # Alone, the easiest way to be rid of a call that nobody can place.
+    # One person alone could end in this way every call that is a trouble to place.
     elif step.by_id == duty.opened_by_id:
         raise DutyRefused(_("“No patient of ours” is said by a second person, not by who took the call."))
 

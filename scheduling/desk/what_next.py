@@ -79,12 +79,14 @@ def ask_after_missed(appointment: Appointment, by: Member) -> None:
     for row in appointment.recalls.select_related("patient"):
         if appointment.not_brought:
             _ask(row, appointment, by, "not_brought")
+        # Who depends on others did not stay away by choice, so nobody waits for a second time; for all others one does.
         elif row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
             _ask(row, appointment, by, "missed_again")
 
 
 def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:
     """Find by patient and subject what was asked of a dermatologist, and the word that answered it, if one did."""
+    # Lesions and reports open the same kind of duty; those are not about reaching somebody.
     asked = Duty.objects.filter(kind=KIND, patient__in=patients, opened_from__startswith="scheduling.")
     answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
     asked = asked.filter(Q(ended_at__isnull=True) | answered)
@@ -97,6 +99,7 @@ def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, 
 
 
 def _ask(recall: Recall, because: models.Model, by: Member, why: str) -> None:
+    # One question at a time: the next call would ask the same dermatologist the same.
     if waiting_about(recall).exists():
         return
     ledger.open_duty(

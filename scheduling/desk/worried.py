@@ -18,10 +18,9 @@ from scheduling.desk.places import Place
 from scheduling.models import Appointment, Recall, RecallState, Resource
 from scheduling.planning import replan
 
-_OFFERED = 8
-_LOOK_AHEAD = timedelta(
-    days=14
-)  # the limit of an urgent sign: seen within 14 days (clinic setting, no source)
+_OFFERED = 8  # places that the page offers; a choice, no source
+# The limit of an urgent sign: seen within 14 days (clinic setting, no source).
+_LOOK_AHEAD = timedelta(days=14)
 
 
 class WorryRefused(ValueError):

@@ -10,6 +10,7 @@ from clinic.trail import audit
 from scheduling.models import ClosureDay, WorkedHoliday
 from scheduling.planning import rebook
 
+# Further than sessions are opened ahead (`sessions.HORIZON`), or somebody could be booked on a holiday.
 AHEAD = timedelta(days=540)
 
 
@@ -20,6 +21,8 @@ def between(since: date, until: date) -> dict[date, str]:
         return {}
     years = range(since.year, until.year + 1)
     found = library.country_holidays(country, subdiv=subdivision or None, years=years)
+    # Asked twice: only the answer says which language the country's own is; unasked, the names come in the language
+    # of the process.
     if found.default_language:
         found = library.country_holidays(
             country, subdiv=subdivision or None, years=years, language=found.default_language
@@ -34,6 +37,7 @@ def close_ahead(today: date) -> int:
     closed = set(ClosureDay.objects.filter(day__in=known).values_list("day", flat=True))
     new = {day: name for day, name in known.items() if day not in worked | closed}
     for day, name in new.items():
+        # A day at a time: SQLite has one writer, and rebooking a full day is work.
         with transaction.atomic():
             row = ClosureDay.objects.create(day=day, reason=name[:80], holiday=True)
             audit.record("diary.close", by=None, subject=row, day=str(day), reason=name)

@@ -26,6 +26,7 @@ from scheduling.models import (
 )
 from scheduling.planning import rebook
 
+# More than a year, so that a yearly check can be booked at the end of the one before it.
 HORIZON = timedelta(weeks=54)
 
 
@@ -60,6 +61,7 @@ def set_template(
         kind=kind,
         changed_at=clock.now(),
     )
+    # Of the row that was just written; what is refused, the transaction undoes.
     _refuse_overlap(row)
     opened = _open_until(row, clock.today() + HORIZON)
     hours = f"{opens:%H:%M} to {closes:%H:%M}"
@@ -104,6 +106,7 @@ def _open_until(row: SessionTemplate, until: date) -> int:
 def extend(today: date) -> int:
     """Open the sessions of one more day of the year ahead, every morning; where others stand already, none."""
     until, opened = today + HORIZON, 0
+    # A transaction each: if one fails, what was opened before it stays open.
     for row in SessionTemplate.objects.filter(opened_until__lt=until).select_related("resource", "clinician"):
         if row.last_day is None or row.last_day > (row.opened_until or today):
             with transaction.atomic():
@@ -117,6 +120,7 @@ def end_template(*, template: SessionTemplate, by: Member, revision: int, last_d
     require(by, Act.SET_SESSIONS)
     if last_day < clock.today() - timedelta(days=1):
         raise BookingRefused(_("What is past stays as it was: choose yesterday or a later day."))
+    # Ended before it began, it keeps its first day, so that the row still says what it was.
     change(template, seen=revision, at=clock.now(), last_day=max(last_day, template.first_day))
     behind = list(template.sessions.filter(day__gt=last_day).select_related("resource"))
     audit.record("diary.template_end", by=by, subject=template, last_day=str(last_day), removed=len(behind))

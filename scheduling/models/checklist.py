@@ -6,6 +6,8 @@ from clinic.models.base import AppendOnly
 
 
 class ChecklistKind(models.TextChoices):
+    """The published checklists that can be filled in."""
+
     ABCD = "abcd", _("ABCD rule of dermoscopy")
     WEIGHTED = "weighted-7", _("Weighted 7-point checklist")
     DERMOSCOPIC = "dermoscopic-7", _("7-point checklist of dermoscopy")

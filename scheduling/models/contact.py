@@ -7,6 +7,8 @@ from clinic.models.patient import RouteKind
 
 
 class Outcome(models.TextChoices):
+    """What came of an attempt to reach somebody."""
+
     SPOKE = "spoke", _("spoke to the patient")
     SPOKE_AUTHORISED = "spoke_authorised", _("spoke to an authorised person")
     VOICEMAIL = "voicemail", _("voicemail left")
@@ -19,6 +21,8 @@ class Outcome(models.TextChoices):
     BOOKED = "booked", _("booked")
 
 
+# Nobody can have been reached by it: it uses up no step of the ladder
+# (docs/domain.md, "Recalls do not close themselves").
 DOES_NOT_COUNT = ("dead", "returned")
 
 

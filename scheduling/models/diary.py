@@ -7,6 +7,8 @@ from scheduling.models.hours import Resource
 
 
 class AppointmentState(models.TextChoices):
+    """How an appointment stands or ended; who cancelled it decides whose delay it is."""
+
     BOOKED = "booked", _("booked")
     ATTENDED = "attended", _("came")
     MISSED = "missed", _("did not come")
@@ -15,6 +17,8 @@ class AppointmentState(models.TextChoices):
 
 
 class Appointment(Stated):
+    """A visit that is booked: when, where, with whom, and for which recalls."""
+
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="appointments")
     resource = models.ForeignKey(Resource, on_delete=models.PROTECT, related_name="appointments")
     starts_at = models.DateTimeField()

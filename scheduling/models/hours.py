@@ -16,6 +16,8 @@ class PlaceKind(models.TextChoices):
 
 
 class Use(models.TextChoices):
+    """Whether places are kept for it here, in another program, or nowhere."""
+
     ROOM = "room", _("has hours here")
     ELSEWHERE = "elsewhere", _("a diary kept in another program")
     WALK_IN = "walk_in", _("whoever comes without a place")
@@ -46,7 +48,7 @@ class Hours(models.Model):
 
     opens = models.TimeField()
     closes = models.TimeField()
-    slot_minutes = models.PositiveSmallIntegerField(default=20)
+    slot_minutes = models.PositiveSmallIntegerField(default=20)  # clinic setting, no source
     kind = models.CharField(max_length=8, choices=PlaceKind, default=PlaceKind.VISIT)
 
     class Meta:
@@ -105,6 +107,7 @@ class Session(Hours):
         ordering = ["day", "opens", "resource"]
         indexes = [models.Index(fields=["day"])]
         constraints = [
+            # Overlaps are asked for when hours are opened; two who open the same hours at once meet this.
             models.UniqueConstraint(fields=["resource", "day", "opens"], name="a_session_opens_once"),
             models.CheckConstraint(
                 condition=Q(opens__lt=F("closes")), name="a_session_closes_after_it_opens"

@@ -28,6 +28,7 @@ class Override(Stated):
         ordering = ["-decided_on", "-pk"]
         verbose_name = _("clinician's decision")
         constraints = [
+            # Of two that stand nobody could say which one the patient is called by.
             models.UniqueConstraint(
                 fields=["patient", "purpose", "subject"],
                 condition=Q(ended_on__isnull=True),

@@ -7,6 +7,8 @@ from clinic.models.visit import Purpose
 
 
 class RecallState(models.TextChoices):
+    """How far a recall has come; none closes itself."""
+
     PLANNED = "planned", _("planned")
     DUE = "due", _("due")
     BOOKED = "booked", _("booked")
@@ -18,12 +20,16 @@ OPEN = ("planned", "due", "booked")
 
 
 class Urgency(models.TextChoices):
+    """How much a recall hurries: it decides the ladder, the order of Today and who may close."""
+
     A = "A", _("urgent")
     B = "B", _("surveillance")
     C = "C", _("reminder")
 
 
 class Ground(models.TextChoices):
+    """Why a recall was closed without being done; every one but the first needs a person."""
+
     SUPERSEDED = "superseded", _("superseded by another recall")
     DECLINED = "declined", _("declined after being informed")
     TRANSFERRED = "transferred", _("transferred and accepted elsewhere")

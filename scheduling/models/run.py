@@ -18,6 +18,7 @@ class Run(models.Model):
 class PreviewRun(Run):
     """What a proposed rule set would do, worked out in the background."""
 
+    # A draft that is thrown away takes its preview along: it was worked out, and nobody decided by it.
     policy = models.OneToOneField("clinic.Policy", on_delete=models.CASCADE, related_name="preview_run")
     basis = models.CharField(max_length=64, blank=True, help_text="digest of all that the result rests on")
 

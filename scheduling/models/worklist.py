@@ -29,6 +29,7 @@ class DeskLine(models.Model):
     A caller whom nobody could find is a line without a patient: its `first` is the duty to file the call.
     """
 
+    # Worked out from other rows and never a record itself: it goes with the patient, and nothing is lost.
     patient = models.OneToOneField(
         "clinic.Patient", null=True, on_delete=models.CASCADE, related_name="desk_line"
     )

@@ -24,6 +24,7 @@ from scheduling.today import worklists
 
 def bring_up_to_date(request: HttpRequest) -> None:
     """Bring Today up to date once for a page and its masthead."""
+    # The masthead counts the same lines: worked out twice, one page could show two numbers.
     if not hasattr(request, "desk_is_up_to_date"):
         worklists.bring_up_to_date()
         vars(request)["desk_is_up_to_date"] = True
@@ -63,6 +64,7 @@ def _wanted_route(patient: Patient) -> str:
 
 
 def context(request: HttpRequest, patient: Patient, form: CallForm, holder: Claim | None) -> dict[str, Any]:
+    """Give all that the page of a call shows; what may be done depends on who has claimed the patient."""
     member: Any = request.user
     mine = holder is not None and holder.by_id == member.pk
     rows, today = list(open_recalls(patient)), clock.today()
@@ -115,7 +117,10 @@ def _why(patient: Patient, rows: list[Recall]) -> dict[str, Any]:
     lines = [(row, wording.what_for(row, subjects), wording.how_near(row, today)) for row in rows]
     asked = what_next.said_about([patient.pk])
     answers = [
-        wording.answer_of(one) for row in rows for one in asked.get((patient.pk, row.subject), [])[-1:]
+        # Only the last word: what a dermatologist said before it no longer holds.
+        wording.answer_of(one)
+        for row in rows
+        for one in asked.get((patient.pk, row.subject), [])[-1:]
     ]
     return {"duties": lines, "answers": list(dict.fromkeys(answers))}
 
@@ -139,4 +144,5 @@ def _stands_at(rows: list[Recall], line: DeskLine | None) -> str:
 
 def _appointments(patient: Patient) -> list[Appointment]:
     ahead = patient.appointments.filter(state="booked").select_related("resource").order_by("starts_at")
+    # From today's midnight on: who rings at noon may mean the appointment of this morning.
     return [row for row in ahead if timezone.localdate(row.starts_at) >= clock.today()][:3]

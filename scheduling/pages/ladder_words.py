@@ -37,7 +37,7 @@ def _then(rungs: Ladder, closed_by_desk: bool) -> str:
 
 
 def stands_at(tried: int, rungs: Ladder, route: str) -> str:
-    """2 of 3, a letter next"""
+    """Say how far somebody has been tried, and by which way next: 2 of 3, a letter next."""
     if tried >= rungs.attempts:
         return _("%(made)s of %(all)s, a dermatologist decides") % {"made": tried, "all": rungs.attempts}
     return str(_NEXT[RouteKind(route)]) % {"made": tried, "all": rungs.attempts}

@@ -93,6 +93,7 @@ class _PageFacts:
         self.asked = what_next.said_about(people)
         duties = [row for row in self.things.values() if isinstance(row, Duty)]
         self.about = duty_rows.words_of(row.subject for row in duties)
+        # A duty given to somebody who is away would else wait for the day of their return.
         self.gone = leave.stand_ins((row.owner for row in duties if row.owner), clock.today())
         self.ladders = ladder.in_force()
         self.shared = finding.shared_names([line.patient for line in lines if line.patient])
@@ -159,6 +160,7 @@ def _notes(line: DeskLine, thing: Any, facts: _PageFacts) -> list[str]:
     if not isinstance(thing, Recall):
         return []
     notes = [wording.answer_of(one) for one in facts.asked.get((thing.patient_id, thing.subject), [])[-1:]]
+    # An own interval is a dermatologist's word; every other reason is the rule's, and stands on the recall's page.
     if thing.rule.startswith(OWN):
         notes.append(source_words(thing.reasons[0]))
     if thing.pk in facts.why_next:
@@ -193,6 +195,7 @@ def _button(
         return (_("Came"), resolve_url("scheduling:came", thing.pk)), False
     if isinstance(thing, RefusedUpload):
         return (_("Look"), resolve_url("lesions:pictures")), False
+    # These are no calls: nobody needs to be claimed for a letter.
     if isinstance(thing, Duty) and line.section in _AT_ITS_OWN_PAGE:
         return _duty_door(thing), False
     call = resolve_url("scheduling:call", line.patient_id)

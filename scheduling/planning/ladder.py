@@ -58,7 +58,7 @@ STANDING: dict[str, Standing] = {
     Urgency.C: Standing(lead_days=28, closed_by_desk=True),
 }
 
-# One number is called twice within four hours: that is one attempt. "Cannot be reached" is looked at again.
+# Two calls within four hours are one attempt, whichever number was rung. "Cannot be reached" is looked at again.
 ONE_ATTEMPT_HOURS = 4
 LOOK_AGAIN_DAYS = 90
 

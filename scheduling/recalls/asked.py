@@ -16,6 +16,7 @@ KIND = "decide_what_follows"
 
 
 def asked_about(recall: Recall) -> QuerySet[Duty]:
+    """Find what was asked of a dermatologist because of one recall, answered or not."""
     rows = Q(opened_from__in=_keys(recall.attempts.all())) | Q(
         opened_from__in=_keys(recall.appointments.all())
     )
@@ -23,11 +24,12 @@ def asked_about(recall: Recall) -> QuerySet[Duty]:
 
 
 def waiting_about(recall: Recall) -> QuerySet[Duty]:
+    """Find what was asked about a recall and is not answered yet."""
     return asked_about(recall).filter(ended_at__isnull=True).select_related("patient")
 
 
 def answer(recall: Recall, *, by: list[Member | None], evidence: models.Model) -> None:
-    """End it by the first of these who may sign; `None` is the program, where the desk's own right was enough."""
+    """End what was asked, by the first of these who may sign; `None` is the program, where the desk itself may."""
     for who in by:
         if who is None or may(who, Act.SIGN_OFF):
             for duty in waiting_about(recall):
@@ -36,7 +38,8 @@ def answer(recall: Recall, *, by: list[Member | None], evidence: models.Model) -
 
 
 def reached(recalls: Iterable[Recall], *, by: Member, evidence: models.Model) -> None:
-    """End going on trying: it is booked."""
+    """End the duty to go on trying, because it is booked."""
+    # “Go on trying” was opened by the dermatologist's answer, so the step of that answer is where it comes from.
     for recall in recalls:
         said = [f"clinic.step:{key}" for key in asked_about(recall).values_list("steps", flat=True) if key]
         for duty in Duty.objects.filter(kind="try_on", opened_from__in=said, ended_at=None).select_related(

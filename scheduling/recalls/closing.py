@@ -36,6 +36,7 @@ def become_due(today: date) -> int:
     """Put planned recalls on the list once their ladder's length before the earliest day is reached."""
     count = 0
     for urgency in Urgency.values:
+        # A ladder's length ahead (docs/domain.md, 9): tried as often as it allows, they are still reached in time.
         reached = today + timedelta(days=ladder.standing_of(urgency).lead_days)
         rows = Recall.objects.filter(
             state=RecallState.PLANNED,
@@ -105,7 +106,9 @@ def take_back(*, recall: Recall, by: Member, revision: int) -> Recall:
     for row in following.select_related("patient"):
         if row.state == RecallState.BOOKED:
             raise RecallRefused(_("What follows from it is booked already: cancel that first."))
+        # What followed was opened because this one was closed; both open, the patient would be called twice.
         supersede(row, code="closing_taken_back")
+    # By today's date and not as it was: in these ten minutes midnight may have made it due.
     fresh = {"ground": "", "ground_note": "", "ended_on": None, "closed_by": None}
     change(
         recall,

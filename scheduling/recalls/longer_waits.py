@@ -42,6 +42,7 @@ def _wanted(patient: Patient) -> _Wanted:
         return _Wanted({}, {}, frozenset())
     known, today = gather_facts(patient), clock.today()
     due = {(one.purpose, one.subject): one for one in engine.plan(known, rules[1], today).due}
+    # Two years: a schedule may keep its next visit and lose one after it, which nobody would notice today.
     until = today + visits_wanted.AHEAD
     wanted = visits_wanted.following(known, rules[1], tuple(due.values()), today, until)
     targets = {

@@ -107,6 +107,7 @@ def _why(reason: str, recall: Recall) -> str:
     words: dict[str, object] = {}
     counted = [attempt for attempt in recall.attempts.all() if attempt.counts]
     if reason in ("no_outcome", "booked", "missed_visit", "cancelled_by_us", "cancelled_by_patient"):
+        # Not `.last()`, which would ask the database again for each row of the list.
         words["day"] = write_day(timezone.localdate(list(recall.appointments.all())[-1].starts_at))
     elif reason == "proposed":
         words["ground"] = recall.get_proposed_ground_display()
@@ -133,7 +134,7 @@ _SAID: dict[str, Words] = {
 
 
 def tried(attempts: Iterable[ContactAttempt]) -> str:
-    """2 calls, 1 letter"""
+    """Say what was tried: 2 calls, 1 letter."""
     tally = Counter(attempt.route for attempt in attempts)
     return ", ".join(_TRIED[route](count) % {"count": count} for route, count in tally.items())
 
@@ -147,6 +148,7 @@ _TRIED: dict[str, Callable[[int], str]] = {
 
 def _claims_of(recall: Recall) -> list[Claim]:
     """Give the claim on the patient, which `rows` fetched."""
+    # Of a patient whom nobody has claimed Django has no such attribute at all, rather than None.
     claim = getattr(recall.patient, "claim", None)
     return [claim] if claim is not None and claim.by is not None else []
 
@@ -156,4 +158,5 @@ def _owner(recall: Recall, attempts: int) -> str:
     if claims := _claims_of(recall):
         return str(claims[0].by)
     counted = sum(attempt.counts for attempt in recall.attempts.all())
+    # Tried as often as the ladder allows, or proposed to be closed: it is the desk's no more.
     return _("dermatologist") if counted >= attempts or recall.proposed_ground else _("desk")

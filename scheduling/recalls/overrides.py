@@ -69,8 +69,8 @@ def set_interval(*, interval: str, **given: Any) -> Override:
 
 
 def set_date(*, date: Day, **given: Any) -> Override:
-    """`given`: patient, by, purpose, subject, reason, `until` (a last day), `accepted` (a later date was seen
-    and accepted) and `revision`, the patient's facts revision that was on the screen.
+    """Set an own day. `given`: patient, by, purpose, subject, reason, `until` (a last day), `accepted` (a later day was
+    seen and accepted) and `revision`, the patient's facts revision that was on the screen.
     """
     return _set(interval="", date=date, **given)
 
@@ -136,6 +136,7 @@ def end(*, override: Override, by: Member, revision: int, reason: str, accepted:
 
 
 def standing(patient: Patient, key: Key) -> Override | None:
+    """Find the own interval or day that holds for one duty."""
     return Override.objects.filter(
         patient=patient, purpose=key[0], subject=key[1], ended_on__isnull=True
     ).first()
@@ -159,6 +160,7 @@ def _beside_what_stands(effect: Effect, row: Override) -> Effect:
     held = Recall.objects.filter(
         patient=row.patient, purpose=row.purpose, subject=row.subject, state__in=OPEN
     )
+    # Not one that an own interval opened: that is what is being replaced, and no promise of the rules.
     first = held.exclude(rule__startswith=OWN).order_by("latest").first()
     if first is None or effect.before is None or first.latest >= effect.before.latest:
         return effect
@@ -167,6 +169,7 @@ def _beside_what_stands(effect: Effect, row: Override) -> Effect:
 
 
 def effect_of_end(row: Override) -> Effect:
+    """Work out what ends with an own interval or day: the duty as it stands, and as the rules alone would have it."""
     key, now = (row.purpose, row.subject), gather_facts(row.patient)
     return _compare(now, _without(now, key), key, once=row.date is not None)
 
@@ -198,6 +201,7 @@ def _check_subject(patient: Patient, subject: str) -> None:
     kind, _sep, key = subject.partition(":")
     name = _ROWS.get(kind)
     rows = getattr(patient, name) if name else None
+    # Through the patient's own rows: the number of somebody else's lesion may be typed into an address.
     if subject != "patient" and not (rows and key.isdecimal() and rows.filter(pk=key).exists()):
         raise OverrideRefused(_("This belongs to nothing on this patient's record."))
 

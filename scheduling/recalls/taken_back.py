@@ -26,6 +26,7 @@ def reopen_completed(visit: Visit) -> None:
 def reopen_decided(signed: SignOff) -> None:
     """Open again what a signature settled. Raises SignOffRefused where its recall, or what came next, is booked."""
     about = Appointment.objects.filter(recalls__subject=f"lesion:{signed.lesion_id}", state="booked")
+    # What was booked before the signature was promised for another reason, and stays.
     made = about.filter(changed_at__gte=signed.signed_at).select_related("booked_by").first()
     if made:
         when = timezone.localtime(made.starts_at)
@@ -37,7 +38,7 @@ def reopen_decided(signed: SignOff) -> None:
 
 
 def reopen_done_by(row: Procedure | Diagnosis) -> None:
-    """Before what was recorded in error goes. Raises ResultRefused where what came next is booked."""
+    """Open again what a row recorded in error had completed. Raises ResultRefused where what came next is booked."""
     found = Recall.objects.filter(evidence=audit.subject_of(row), state=RecallState.COMPLETED)
     rows = list(found.select_related("patient").order_by("-pk"))
     _reopen_all(rows, "recorded_in_error", ResultRefused)
@@ -66,6 +67,7 @@ def _reopen_all(recalls: list[Recall], why: str, refused: type[ValueError]) -> N
 def _completed_by(visit: Visit) -> list[Recall]:
     seen = [f"lesions.examination:{pk}" for pk in visit.examinations.values_list("pk", flat=True)]
     found = Recall.objects.filter(Q(completed_by__visit=visit) | Q(evidence__in=seen))
+    # The last first: each takes back what followed from it, and that may be the next one here.
     return list(found.filter(state=RecallState.COMPLETED).select_related("patient").order_by("-pk"))
 
 
@@ -77,5 +79,6 @@ def _reopen(recall: Recall, why: str) -> None:
         "ground": "",
         "ended_how": {},
     }
+    # Planned for now: the facts have changed, so the plan is made again and says whether it is due.
     change(recall, seen=recall.revision, at=clock.now(), state=RecallState.PLANNED, **fresh)
     audit.record("recall.reopen", by=None, subject=recall, patient=recall.patient, why=why)

@@ -19,7 +19,7 @@ from scheduling.models import OPEN, Appointment, Override, Recall, RecallState
 from scheduling.planning.wording import interval_words, say_because
 from scheduling.rules.plan import lateness
 
-LAST_DAYS = 7
+LAST_DAYS = 7  # of a window, drawn with care; a choice, no source
 _BEFORE, _AFTER = timedelta(days=190), timedelta(days=110)
 
 
@@ -39,7 +39,7 @@ def subjects(recalls: Iterable[About]) -> dict[str, str]:
 
 
 def what_for(recall: Recall, places: dict[str, str]) -> str:
-    """Full skin check, number 5; Picture of a lesion: lesion 2, LEFT upper arm"""
+    """Write what a recall is for: Full skin check, number 5; Picture of a lesion: lesion 2, LEFT upper arm."""
     what = what_is_planned(recall, places)
     # A lesion is photographed for years: “number 14” tells nobody anything.
     counted = recall.number > 1 and not recall.subject.startswith("lesion:")
@@ -49,7 +49,7 @@ def what_for(recall: Recall, places: dict[str, str]) -> str:
 
 
 def what_is_set(row: Override, places: dict[str, str]) -> str:
-    """Full skin check every 6 months until 1 Jan 2028; Picture of a lesion on 6 Mar 2027: lesion 2, LEFT arm"""
+    """Write what was set: Full skin check every 6 months until 1 Jan 2028; Picture on 6 Mar 2027: lesion 2."""
     said = {"what": capfirst(row.get_purpose_display())}
     said["when"] = (
         _("on %(day)s") % {"day": write_day(row.date)} if row.date else interval_words(row.interval)
@@ -77,6 +77,7 @@ def appointments(keys: Iterable[str]) -> dict[str, str]:
 
 
 def appointment_words(row: Appointment) -> str:
+    """Write an appointment with its day, time and room."""
     at = timezone.localtime(row.starts_at)
     return _("appointment of %(day)s, %(time)s, %(room)s") % {
         "day": write_day(at.date()),
@@ -165,6 +166,7 @@ def how_near(recall: Recall, today: date) -> str:
 
 
 def kind(recall: Recall, today: date) -> Kind:
+    """Say how its bar is drawn: in its last days or past them with care, planned dashed, else filled."""
     if (recall.latest - today).days <= LAST_DAYS:
         return "care"
     return "planned" if recall.state == RecallState.PLANNED else "open"
@@ -183,6 +185,7 @@ def strip_of(recall: Recall, visits: Iterable[date], today: date) -> Strip:
 
 
 def visit_days(patient_ids: Iterable[int], since: date) -> dict[int, list[date]]:
+    """List by patient the days of their visits since a day."""
     days: dict[int, list[date]] = defaultdict(list)
     rows = Visit.objects.filter(patient__in=list(patient_ids), attended_on__gte=since).order_by("attended_on")
     for patient_id, day in rows.values_list("patient_id", "attended_on"):

@@ -47,6 +47,8 @@ class Planned:
 
 @dataclass(frozen=True)
 class Column:
+    """What one set plans for every purpose, and what it has to ask."""
+
     planned: dict[str, Planned]
     problems: tuple[Problem, ...]
 

@@ -63,6 +63,8 @@ class DutyChange:
 
 @dataclass(frozen=True)
 class NoAnswer:
+    """A question that the proposed set would put to a person, and the present one does not."""
+
     patient: int
     code: str
     subject: str
@@ -71,6 +73,8 @@ class NoAnswer:
 
 @dataclass
 class RulePreview:
+    """What a proposed set would do: to whom, by how much, and to the visits of each month."""
+
     policy: Policy
     today: date
     replaced: Policy | None
@@ -113,6 +117,7 @@ class RulePreview:
 
     def add(self, patient: Patient, known: Facts, proposed: RuleSet, current: RuleSet | None) -> None:
         self.records += 1
+        # Its recalls follow older facts: a date that moves may then move for another reason than the set.
         plan = getattr(patient, "plan", None)
         self.behind += plan is None or plan.facts_revision != patient.facts_revision
         until = self.today + visits_wanted.AHEAD
@@ -172,6 +177,7 @@ def _changes(
     after = {(one.purpose, one.subject): one for one in new_due}
     for key in sorted({*before, *after}):
         row, due = before.get(key), after.get(key)
+        # Beside the recalls that stand and not beside a plan made anew: those days the patient was promised.
         old = visits_wanted.deadlines(row, [one for one in old_all if (one.purpose, one.subject) == key])
         new = visits_wanted.deadlines(due, [one for one in new_all if (one.purpose, one.subject) == key])
         longer, falls_away = visits_wanted.longer(old, new) if row else (0, False)

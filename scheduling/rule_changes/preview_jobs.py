@@ -36,6 +36,7 @@ def _ask(policy: Policy) -> PreviewRun:
 
 
 def waiting() -> list[int]:
+    """List the previews that no worker has taken."""
     return background.waiting(PreviewRun)
 
 

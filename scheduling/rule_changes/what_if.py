@@ -82,6 +82,8 @@ class DueLine:
 
 @dataclass(frozen=True)
 class WhatIfPlan:
+    """What a set would plan by the supposed facts, and what it would no longer ask for."""
+
     lines: list[DueLine]
     gone: list[Due]
     problems: list[Problem]
@@ -99,6 +101,7 @@ def suppose(known: Facts, given: Supposition, today: date) -> Facts:
     )
     supposed = replace(supposed, done=(*known.done, *_done(supposed, given.done, today)))
     try:
+        # Through the strict reader, so that nothing can be supposed which no record could hold.
         return facts.parse(facts.to_json(supposed))
     except facts.UnreadableFacts as error:
         part = error.path.rpartition(".")[2]
@@ -200,6 +203,7 @@ def _then(due: Due, later: Iterable[Any]) -> tuple[date, ...]:
 
 
 def _strip(supposed: Facts, plan: Plan, later: Iterable[Any], today: date, until: date) -> Strip:
+    # From the first window that is open, or the bar of somebody long overdue would begin outside the drawing.
     first = min([today, *(due.earliest for due in plan.due)]) - _BACK
     start = max(first, today - _LONGEST_BACK)
     windows = [_bar(due, "care" if due.latest < today else "open") for due in plan.due]

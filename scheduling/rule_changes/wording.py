@@ -1,4 +1,4 @@
-"""Rules as a reader meets them: their own texts in the reader's language, and what the program says of them."""
+"""Write rules for a reader: their own texts in the reader's language, and what the program says of them."""
 
 from django.utils.text import capfirst
 from django.utils.translation import gettext, gettext_lazy
@@ -26,6 +26,7 @@ def title_of(of: Rule | RuleSet) -> str:
 
 
 def source_of(rule: Rule) -> str:
+    """Write the source as the set gives it; that there is none is said in the reader's language."""
     return gettext(rule.source) if rule.source in SOURCELESS else rule.text("source", language_code())
 
 
@@ -45,6 +46,7 @@ def body_of(rule: Rule) -> str:
 
 
 def phases_of(rule: Rule) -> str:
+    """Write how often, for how long, and what then."""
     return ", ".join(wording.phase_labels(rule, SPOKEN))
 
 

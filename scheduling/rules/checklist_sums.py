@@ -25,29 +25,27 @@ class Score:
         return score_words(self.reading, self.value)
 
 
-# What a sum is laid beside, in the words of its source.
+# What a sum is laid beside: published limits alone. What the sources then advise is left out, since the program
+# neither suspects nor tells anybody what to do.
 READINGS: Final = {
     "abcd_above": gettext_noop(
         "Total dermoscopy score {value}, above both published limits, 4.75 and 5.45 (Stolz, Nachbar 1994)."
     ),
     "abcd_between": gettext_noop(
-        "Total dermoscopy score {value}, between the published limits, 4.75 and 5.45: "
-        "excise or monitor closely (Stolz, Nachbar 1994)."
+        "Total dermoscopy score {value}, between the published limits, 4.75 and 5.45 (Stolz, Nachbar 1994)."
     ),
     "abcd_below": gettext_noop(
         "Total dermoscopy score {value}, below both published limits, 4.75 and 5.45 (Stolz, Nachbar 1994)."
     ),
     "weighted": gettext_noop(
-        "{value} of 10. Published threshold (NICE NG12): 3 or more, suspected-cancer referral; "
-        "strong concern about any one feature is enough."
+        "{value} of 10. Published threshold (NICE NG12): 3 or more; "
+        "strong concern about any one feature counts as much."
     ),
-    "dermoscopic": gettext_noop(
-        "{value} of 10. Published threshold (Argenziano 1998): 3 or more, melanoma suspected."
-    ),
+    "dermoscopic": gettext_noop("{value} of 10. Published threshold (Argenziano 1998): 3 or more."),
     "dermoscopic_revised": gettext_noop(
-        "{value} of 10. Published threshold (revised, as restated on dermoscopedia): 1 or more, excise."
+        "{value} of 10. Published threshold (revised, as restated on dermoscopedia): 1 or more."
     ),
-    "three_point": gettext_noop("{value} of 3. Published threshold (DermNet): 2 or more, biopsy."),
+    "three_point": gettext_noop("{value} of 3. Published threshold (DermNet): 2 or more."),
 }
 
 

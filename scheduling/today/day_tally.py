@@ -55,6 +55,7 @@ def _held() -> QuerySet[Claim]:
 
 def tried_today() -> int:
     """Count the people whom the desk has tried to reach today."""
+    # The clinic's own midnight: attempts are kept as moments, and UTC begins its days elsewhere.
     midnight = timezone.make_aware(datetime.combine(clock.today(), time()))
     made = ContactAttempt.objects.filter(at__gte=midnight, struck__isnull=True)
     return made.aggregate(people=Count("recall__patient", distinct=True))["people"]  # type: ignore[no-any-return]

@@ -35,6 +35,7 @@ def next_step(row: Recall, rungs: Ladder, facts: RecallFacts, today: date) -> Ne
     since = [one for one in counted if not facts.answered_at or one["at"] > facts.answered_at]
     tried = len(since)
     if not facts.under_care:
+        # A proposed death stops calls at once; the line stays under “later”, and comes back if it is refused.
         return NextStep(Section.LATER, max(row.latest, today), tried=tried)
     if facts.asked_until is not None:
         return NextStep(Section.LATER, max(facts.asked_until, today), tried=tried)

@@ -113,6 +113,7 @@ def owing(now: datetime) -> set[int]:
 
 def _line(patient: Patient, owed: list[Owed], today: date, clinician: int | None) -> DeskLine:
     first = min(owed, key=lambda one: one.order)
+    # What rests until later lends today's line none of its urgency.
     now = [one for one in owed if one.section != Section.LATER] or owed
     return DeskLine(
         patient_id=patient.pk,
@@ -136,6 +137,7 @@ def _clinicians(patient_ids: list[int]) -> dict[int, int]:
     seen = Visit.objects.filter(
         patient__in=patient_ids, by__role=Role.DERMATOLOGIST, struck_at__isnull=True
     ).order_by("attended_on", "pk")
+    # In the order of days: of several visits of one patient the last one stays.
     return dict(seen.values_list("patient_id", "by_id"))
 
 
@@ -159,6 +161,7 @@ def _appointments(known: _Facts) -> None:
         day = timezone.localdate(at)
         if at <= now:
             owed = Owed(f"appointment:{key}", Section.OUTCOME, Urgency.B, day, known.today, "outcome", day)
+        # Confirmed for the time it had then: one that was moved since is asked again.
         elif day > known.today and confirmed != at:
             owed = Owed(
                 f"appointment:{key}", Section.CONFIRM, Urgency.C, day, known.today, "confirm", known.today
@@ -203,6 +206,7 @@ def _uploads(known: _Facts) -> None:
     rows = _refused().filter(lesion__patient__in=known.patients).order_by()
     for key, patient_id, at in rows.values_list("pk", "lesion__patient_id", "at"):
         since = timezone.localdate(at)
+        # As shipped for `file_upload`: clinic setting, no source.
         due = (since + timedelta(days=2), known.today)
         known.add(patient_id, Owed(f"upload:{key}", Section.PUT_RIGHT, Urgency.B, *due, "file_upload", since))
 
@@ -263,6 +267,7 @@ def _asked(rows: list[Recall]) -> tuple[dict[Any, date], dict[Any, datetime]]:
     said = ("patient_id", "subject", "due_on", "ended_at", "evidence", "ground", "because")
     for patient_id, subject, due_on, ended_at, evidence, ground, because in duties.values_list(*said):
         key = (patient_id, subject)
+        # Asked after a second missed visit, a dermatologist decides while the desk goes on ringing.
         if ended_at is None and because.get("code") != "missed_again":
             asked[key] = due_on
         elif ended_at and (ground or evidence.startswith("clinic.step:")):

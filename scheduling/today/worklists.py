@@ -30,6 +30,7 @@ _ABOUT_NOBODY = ("duty", "call")
 def bring_up_to_date(most: int = AT_ONCE) -> None:
     """Work out the lines of whom something changed for, and of whose appointment has begun meanwhile."""
     touched = Touched.objects.order_by().values_list("pk", "patient_id")
+    # 0 stands for no row of Touched, so that both can be asked in one question.
     of_begun = begun().order_by().annotate(nothing=Value(0)).values_list("nothing", "patient_id")
     found = list(touched.union(of_begun, all=True)[:most])
     if not found:
@@ -55,6 +56,7 @@ def begun() -> QuerySet[Appointment]:
 @transaction.atomic
 def build(day: date) -> int:
     """Work out the whole list; returns how many stand on it."""
+    # First of all: what changes while the list is worked out is noted anew, and not lost.
     Touched.objects.all().delete()
     DeskLine.objects.all().delete()
     for batch in _batches(sorted(standing.owing(clock.now()))):

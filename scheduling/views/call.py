@@ -23,6 +23,7 @@ from scheduling.today import worklists
 from scheduling.views.diary.book import FREE, beside, due_beside
 from scheduling.views.diary.places import places_for
 
+# In the session and not in the address: reloaded or bookmarked, an address would offer the way back for ever.
 NEXT = "call_just_logged"
 
 
@@ -30,6 +31,7 @@ NEXT = "call_just_logged"
 def call(request: StaffRequest, pk: int) -> HttpResponseBase:
     """Show the call and log it; opening it claims the person, if nobody else has."""
     patient = get_object_or_404(call_page.with_last_call(Patient.objects.all()), pk=pk)
+    # A list of this morning or a bookmark may still lead to the record that was merged away.
     if patient.merged_into_id:
         return redirect("scheduling:call", patient.merged_into_id)
     call_page.bring_up_to_date(request)
@@ -110,6 +112,7 @@ def _log(request: StaffRequest, patient: Patient) -> HttpResponse:
 
 def _wanted(request: StaffRequest, patient: Patient) -> calls.Booking | None:
     """Read the place that was chosen and what the visit is for; None where none was."""
+    # Nobody books by leaving a field away: without a place the call is logged alone.
     if "place" not in request.POST:
         return None
     first = Recall.objects.filter(patient=patient, pk=_key(request, "recall")).first()
@@ -159,6 +162,7 @@ def begin(request: StaffRequest, pk: int) -> HttpResponse:
     """Keep that the number was dialled; asked by the page when its link is followed."""
     patient = get_object_or_404(Patient, pk=pk)
     route, _sep, address = request.POST.get("way", "").partition("|")
+    # Only a number of this patient: what the page sends here is kept as what was dialled.
     if not patient.routes.filter(kind=route, value=address).exists():
         return JsonResponse({"begun": False}, status=422)
     try:
@@ -171,6 +175,7 @@ def begin(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.CONTACT)
 @require_POST
 def take_over(request: StaffRequest, pk: int) -> HttpResponse:
+    """Take a patient over from whoever has claimed the call."""
     patient = get_object_or_404(Patient, pk=pk)
     form = TakeOverForm(request.POST)
     if form.is_valid():
@@ -183,6 +188,7 @@ def take_over(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.CONTACT)
 @require_POST
 def take_back(request: StaffRequest, pk: int) -> HttpResponse:
+    """Take a logged call back, with what it booked."""
     found = get_object_or_404(Call.objects.select_related("patient", "appointment"), pk=pk)
     try:
         calls.take_back(call=found, by=request.user)

@@ -25,6 +25,7 @@ from scheduling.views.diary import book as book_views
 
 @allow(Act.SEE_WORKLIST)
 def recall(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show one recall: why and when, what was tried, and what can be done about it."""
     found = _recall(pk)
     patient, today = found.patient, clock.today()
     audit.read(patient, by=request.user, page="recall")
@@ -89,6 +90,7 @@ def _recall(pk: int) -> Recall:
 @allow(Act.CONTACT)
 @require_POST
 def strike(request: StaffRequest, pk: int) -> HttpResponse:
+    """Strike an attempt through that was entered by mistake."""
     rows = ContactAttempt.objects.select_related("recall__patient", "by", "struck")
     found = get_object_or_404(rows, pk=pk)
     try:
@@ -131,6 +133,7 @@ def close(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.PROPOSE_CLOSING)
 @require_POST
 def take_closing_back(request: StaffRequest, pk: int) -> HttpResponse:
+    """Open a recall again that was closed by mistake."""
     found, form, back = _recall(pk), RevisionForm(request.POST), resolve_url("scheduling:recall", pk)
     try:
         closing.take_back(recall=found, by=request.user, revision=form.seen())
@@ -144,9 +147,12 @@ def take_closing_back(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _close_or_propose(found: Recall, member: Any, given: dict[str, Any]) -> str:
+    """Close where this member may, end a series where it is a discharge, else propose it; returns what was done."""
     desk = ladder.standing_of(found.urgency).closed_by_desk or given["ground"] == Ground.SUPERSEDED
+    # “Entered in error” is the one ground that nobody outside can confirm: a second person must have proposed it.
     second = given["ground"] != Ground.ERROR or found.proposed_by_id not in (None, member.pk)
     series = given.pop("series")
+    # Closing finishes one occurrence, a discharge ends the whole series (docs/domain.md, 11).
     if given["ground"] == Ground.DISCHARGE and may(member, Act.CLOSE_RECALLS):
         about = {"purpose": found.purpose, "subject": found.subject, "note": given["note"]}
         discharge.end_series(patient=found.patient, by=member, series=series, **about)
@@ -168,6 +174,7 @@ def _who_closes(found: Recall, member: Any) -> str:
 
 @allow(Act.CLOSE_RECALLS)
 def unreachable(request: StaffRequest, pk: int) -> HttpResponse:
+    """Let a recall rest until a day on which it is looked at again; only a dermatologist may."""
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     form = LaterForm(request.POST or None, initial={"revision": found.revision})
     if form.is_valid():

@@ -44,6 +44,7 @@ def capacity(request: StaffRequest) -> HttpResponse:
 @allow(Act.SEE_WORKLIST)
 @require_POST
 def count_anew(request: StaffRequest) -> HttpResponse:
+    """Ask the worker to count the year ahead anew."""
     forecast_jobs.ask_anew(clock.today())
     return redirect("scheduling:capacity")
 

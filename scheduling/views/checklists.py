@@ -17,6 +17,7 @@ from scheduling.forms import ChecklistForm
 
 @allow(Act.FILL_CHECKLIST)
 def fill(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
+    """Fill in one published checklist for a lesion; the answers stay, and move no plan."""
     lesion, sheet = found(pk), SHEETS.get(kind)
     if sheet is None:
         raise Http404(kind)

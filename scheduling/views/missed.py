@@ -118,6 +118,7 @@ def place(request: StaffRequest, name: str) -> HttpResponse:
 
 @allow(Act.SEE_MISSED)
 def missed_csv(request: StaffRequest) -> HttpResponse:
+    """Give the whole list of who was missed as a table for other programs."""
     day = clock.today()
     answer = HttpResponse(late.as_csv(late.rows(day)), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="missed-{day}.csv"'

@@ -23,7 +23,7 @@ from scheduling.recalls import overrides, wording
 
 @allow(Act.OVERRIDE)
 def set_other(request: StaffRequest, pk: int) -> HttpResponse:
-    """`?for=full_skin_check|patient` comes from beside a due item."""
+    """Set another interval or day in place of the rules; `?for=` names the due item: full_skin_check|patient."""
     patient = get_object_or_404(Patient, pk=pk)
     choices = _choices(patient)
     what = request.GET.get("for", "")
@@ -84,6 +84,7 @@ def _key(what: str) -> overrides.Key:
 
 @allow(Act.OVERRIDE)
 def end(request: StaffRequest, pk: int) -> HttpResponse:
+    """End a dermatologist's own interval or day; both days are shown before the rules count again."""
     rows = Override.objects.select_related("patient", "by")
     row = get_object_or_404(rows, pk=pk)
     patient = row.patient

@@ -40,6 +40,7 @@ def problems(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.OVERRIDE)
 def answer_problem(request: StaffRequest, pk: int) -> HttpResponse:
+    """Say what follows after the last phase of a schedule; where somebody waits longer, both days are shown first."""
     problem = get_object_or_404(PlanProblem.objects.select_related("patient"), pk=pk)
     patient = problem.patient
     # A link in an e-mail or a tab of yesterday.

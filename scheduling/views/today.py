@@ -29,10 +29,12 @@ SHOWN = 25  # people of one section on a page
 
 @allow(Act.SEE_WORKLIST)
 def today(request: StaffRequest) -> HttpResponse:
+    """Show everybody for whom something is to be done today, in sections, with the sums of the day."""
     bring_up_to_date(request)
     day, wanted = clock.today(), TodayFilter(request.GET)
     lines = wanted.narrow(DeskLine.objects.all())
     tally = day_tally.count_sections(lines)
+    # Of all, whatever the filter shows: a narrowed list must not look like the end of the work.
     everybody = day_tally.count_sections(DeskLine.objects.all()) if wanted.narrows else tally
     answers = page_of_rows(proposals.unread_answers(request.user), request, "answers")
     context = {
@@ -88,6 +90,7 @@ def _room(day: date) -> list[tuple[date, int]]:
 @allow(Act.CONTACT)
 @require_POST
 def claim(request: StaffRequest, pk: int) -> HttpResponse:
+    """Claim a person of the list and go on to the call."""
     found = get_object_or_404(Patient, pk=pk)
     try:
         claims.claim(patient=found, by=request.user)
@@ -99,6 +102,7 @@ def claim(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.CONTACT)
 @require_POST
 def hand_back(request: StaffRequest, pk: int) -> HttpResponse:
+    """Hand a claimed person back, so that anybody may call."""
     found = get_object_or_404(Patient, pk=pk)
     if claims.hand_back(patient=found, by=request.user):
         messages.success(request, _("%(who)s is free for anybody again.") % {"who": found})

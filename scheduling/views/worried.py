@@ -25,6 +25,7 @@ from scheduling.forms import CallerForm
 from scheduling.recalls import wording
 
 SHOWN = 12
+# One that is called gone stays: that it is back is just what somebody would ring about.
 _NOT_RUNG_ABOUT = (LesionState.REMOVED, LesionState.ERROR)
 
 
@@ -34,6 +35,7 @@ def who(request: StaffRequest) -> HttpResponse:
     """Find the caller; no name stands in an address, so what was typed is posted."""
     words = request.POST.get("words", "").strip()
     found = list(finding.search(words)[:SHOWN]) if words else []
+    # Who rings is worried now: with one person found nobody is asked to choose.
     if len(found) == 1:
         return redirect("scheduling:worried", found[0].pk)
     context = {
@@ -48,6 +50,7 @@ def who(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.NOTE_SIGNS)
 def note(request: StaffRequest, pk: int) -> HttpResponse:
+    """Write down what a worried caller said, and book the place that was agreed."""
     patient = get_object_or_404(Patient, pk=pk, merged_into__isnull=True)
     lesions = patient.lesions.exclude(state__in=_NOT_RUNG_ABOUT).order_by("label")
     form = WorriedForm(request.POST or None, lesions=[(str(row.pk), lesion_words(row)) for row in lesions])
@@ -62,6 +65,7 @@ def note(request: StaffRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             _say(request, patient, noted)
+            # Without a place the caller is still on the line: on to the call, where one is booked.
             return redirect("clinic:patient" if noted.appointment else "scheduling:call", pk)
     audit.read(patient, by=request.user, page="worried")
     return render(

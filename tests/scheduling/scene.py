@@ -1,4 +1,7 @@
-"""What the tests of this app stand on: one fixed noon, rules in force, patients with a duty, bookable hours."""
+"""What the tests of this app stand on: one fixed noon, rules in force, patients with a duty, bookable hours.
+
+Windows are those of the shipped set: three months after an excision, two weeks early or late (docs/sources.md).
+"""
 
 from datetime import UTC, date, datetime, time, timedelta
 

@@ -23,6 +23,7 @@ from lesions.register import bodymap, register
 from lesions.results import pathology
 from lesions.review import signoff
 
+# An average person: each history names only what is not so.
 NO_FACTORS: Mapping[str, Any] = {
     "naevi": "0-15",
     "atypical": "0",
@@ -74,7 +75,7 @@ class Part:
 
     @property
     def doctor(self) -> int:
-        """Patients are shared out between the two dermatologists, and the two nurses."""
+        """Say whose patient it is: they are shared out between the two dermatologists, and the two nurses."""
         return self.number % 2
 
     nurse = doctor
@@ -180,6 +181,7 @@ def decide(demo: DemoClinic, part: Part, event: e.Decided) -> None:
     """Sign a decision on the pictures that wait, or in person where there are none."""
     measure_queued(demo)
     mole, by = part.moles[event.mole], demo.dermatologists[part.doctor]
+    # Measuring may have opened a review and changed the row since the mole was registered.
     mole.refresh_from_db()
     review = Review.objects.filter(lesion=mole, state=ReviewState.WAITING).first()
     if review is None:
@@ -196,7 +198,7 @@ def decide(demo: DemoClinic, part: Part, event: e.Decided) -> None:
 
 
 def sign(review: Review, by: Member, event: e.Decided) -> None:
-    """The pictures are opened before they are signed, as on the page, and what it asks was read."""
+    """Sign a review, its pictures opened before, as on the page, and what the page asks answered."""
     for picture in showing.pictures_of(review, review.comparison):
         intake.deliver(image=picture, to=by)
     signoff.record(
@@ -251,13 +253,14 @@ def tell(demo: DemoClinic, part: Part, event: e.Told) -> None:
 
 
 def _answer_what_follows(patient: Patient, by: Member) -> None:
-    """Margins, node and meeting after an invasive melanoma are answered once the patient knows."""
+    """Answer margins, node and meeting after an invasive melanoma, once the patient knows."""
     for duty in ledger.open_duties(patient).filter(kind__in=("margins", "node", "meeting")):
         words = "Agreed at the surgeons' meeting of the region."
         steps.settle(duty=duty, by=by, revision=duty.revision, outcome="elsewhere", words=words)
 
 
 def end_care(demo: DemoClinic, part: Part, event: e.CareEnds) -> None:
+    # Read when the patient was registered, and much has changed the row in the two years since.
     part.patient.refresh_from_db()
     ending.end_care(
         patient=part.patient,

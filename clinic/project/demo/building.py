@@ -1,4 +1,4 @@
-"""Builds the demo clinic into a migrated, empty database."""
+"""Build the demo clinic into a migrated, empty database."""
 
 import secrets
 from collections.abc import Callable
@@ -21,7 +21,8 @@ from scheduling.rules.ruleset import ruleset
 Say = Callable[[str], None]
 # Two years and some days: the longest history begins 702 days ago.
 FIRST_DAY = 735
-DRAFTED = 6
+DRAFTED = 6  # days ago
+# A change that makes nobody wait longer, so that the preview shows whom an earlier last day makes overdue.
 NEXT_RULES = (
     ('version = "1"', 'version = "2"'),
     ('for = "once", early = "P14D", late = "P28D"', 'for = "once", early = "P14D", late = "P14D"'),
@@ -71,10 +72,11 @@ def build(progress: Say, size: str = "full", processes: int = 2) -> list[Login]:
 
 
 def open_clinic(calendar: Calendar, logins: list[Login], workers: Workers) -> DemoClinic:
-    """Staff, rules, limits and tiers on the first day, two years ago."""
+    """Add staff and bring rules, limits and tiers into force on the first day, two years ago."""
     with clock.at(moment(calendar.day(FIRST_DAY), 0)):
         staff = [
             staffing.add(
+                # Nobody works here yet who could add them, as with the first administrator.
                 by=None,
                 username=row.username,
                 name=row.name,
@@ -96,14 +98,14 @@ def open_clinic(calendar: Calendar, logins: list[Login], workers: Workers) -> De
 
 
 def bring_into_force(kind: PolicyKind, toml: str, doctors: tuple[Member, ...]) -> None:
-    """One dermatologist proposes, the other approves."""
+    """Bring a policy into force: one dermatologist proposes, the other approves."""
     drafted = policies.draft(kind=kind, toml=toml, by=doctors[0])
     proposed = policies.propose(policy=drafted, by=doctors[0], revision=drafted.revision)
     policies.approve(policy=proposed, by=doctors[1], revision=proposed.revision)
 
 
 def draft_next(demo: DemoClinic) -> None:
-    """A later rule set lies ready as a draft: the last day for a second look comes two weeks earlier."""
+    """Leave a later rule set as a draft: the last day for a second look comes two weeks earlier."""
     toml = ruleset.shipped("default")
     for old, new in NEXT_RULES:
         toml = toml.replace(old, new, 1)
@@ -112,7 +114,7 @@ def draft_next(demo: DemoClinic) -> None:
 
 
 def cast(people: list[Person], width: int, workers: Workers, progress: Say) -> list[Part]:
-    """Everybody with their pictures drawn; they are registered on the day on which they first come."""
+    """Draw everybody's pictures; the people are registered on the day on which they first come."""
     plans = [pictures.planned(person, HISTORIES[person.key], width) for person in people]
     wanted = [picture.spec for plan in plans for picture in plan.values()]
     progress(f"Drawing {len(wanted)} pictures ...")

@@ -13,12 +13,12 @@ class Calendar:
     today: date
 
     def day(self, ago: int) -> date:
-        """A day that falls on a weekend moves back to its Friday; today stays today."""
+        """Give the day so many days ago; one on a weekend moves back to its Friday, today stays today."""
         found = self.today - timedelta(days=ago)
         return found - timedelta(days=max(0, found.weekday() - _SATURDAY + 1)) if ago else found
 
     def working_day(self, steps: int) -> date:
-        """The working day so many steps after today, or before it where `steps` is negative; 0 is today or the next."""
+        """Give the working day so many steps after today, before it where they are negative; 0 is today or the next."""
         found, step = self.today, -1 if steps < 0 else 1
         for _ in range(abs(steps)):
             found = self._open_from(found + timedelta(days=step), step)
@@ -31,6 +31,6 @@ class Calendar:
 
 
 def moment(day: date, minutes: int, hour: int = 9) -> datetime:
-    """A local moment, never in the future: what is done today was done just now."""
+    """Give a local moment, never in the future: what is done today was done just now."""
     local = datetime.combine(day, time(hour)) + timedelta(minutes=minutes)
     return min(timezone.make_aware(local), timezone.now())

@@ -1,4 +1,4 @@
-"""The demo's data folder: whose database it is, when it was built, and which log-ins it has."""
+"""Keep the demo's data folder: whose database it is, when it was built, and which log-ins it has."""
 
 import hashlib
 import json
@@ -76,6 +76,7 @@ def read_built(folder: Path) -> Built | None:
 def keep_built(folder: Path, built: Built) -> None:
     """Write the log-ins for the owner's eyes only, whole or not at all."""
     part = folder / "logins.json.part"
+    # Left by an interrupted build; the file is made anew with its rights, and never opened with those of another.
     part.unlink(missing_ok=True)
     words = {"built": built.on.isoformat(), "logins": [asdict(row) for row in built.logins]}
     with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
@@ -85,6 +86,7 @@ def keep_built(folder: Path, built: Built) -> None:
 
 def empty(folder: Path) -> None:
     """Clear the demo's folder for a new build. Call `refuse_strangers` first."""
+    # SQLite goes on writing into a file that was taken away, as long as it is open.
     connection.close()
     (folder / "logins.json").unlink(missing_ok=True)
     for path in folder.iterdir():
@@ -131,5 +133,6 @@ def _static_state() -> str:
     for finder in get_finders():
         for path, storage in finder.list([]):
             found = os.stat(storage.path(path))
+            # Size and time, not contents: reading every file would take as long as collecting them.
             rows.append(f"{path} {found.st_size} {found.st_mtime_ns}")
     return hashlib.sha256("\n".join(sorted(rows)).encode()).hexdigest()

@@ -17,7 +17,7 @@ from scheduling.today import worklists
 
 # Room, opens, closes; both rooms on every working day of the diary.
 HOURS = (("Room 1", time(9), time(12, 40)), ("Room 2", time(13, 20), time(16, 40)))
-DIARY = range(-45, 26)
+DIARY = range(-45, 26)  # working days from today: nine weeks of the past and five ahead
 CLOSED = (8, "Staff training")
 CLAIMED_BY_OTHER = "Castlemarch"
 
@@ -26,6 +26,7 @@ def open_diary(demo: DemoClinic) -> None:
     rooms = [(Resource.objects.create(name=name), opens, closes) for name, opens, closes in HOURS]
     doctors = demo.dermatologists
     closed = demo.calendar.working_day(CLOSED[0])
+    # Before the sessions: nothing is booked on it yet that would have to be moved.
     bookable.close_day(day=closed, reason=CLOSED[1], by=demo.nurses[0])
     days = {demo.calendar.working_day(steps) for steps in DIARY}
     for day in sorted(days - {closed}):

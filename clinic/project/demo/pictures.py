@@ -1,4 +1,4 @@
-"""The pictures of the demo: one drawing for each `Shot`, made by the phantom of the image core; nobody's skin."""
+"""Draw the pictures of the demo, one for each `Shot`, by the phantom of the image core; nobody's skin."""
 
 from __future__ import annotations
 
@@ -53,10 +53,11 @@ class Picture:
 
 
 def planned(person: Person, history: tuple[Event, ...], width: int) -> dict[Shot, Picture]:
-    """The picture of every shot of one person, 4 : 3; a later one shows the same lesion again."""
+    """Plan the picture of every shot of one person, 4 : 3; a later one shows the same lesion again."""
     moles = {event.key: event for event in history if isinstance(event, Mole)}
     taken: dict[str, int] = {}
     found = {}
+    # By time: a history is written lesion by lesion, and the first picture is what the others are drawn from.
     for shot in sorted((event for event in history if isinstance(event, Shot)), key=lambda shot: -shot.ago):
         number = taken[shot.mole] = taken.get(shot.mole, 0) + 1
         spec = _wide(_changed(_first(moles[shot.mole], person, shot), shot, number), width)
@@ -84,6 +85,7 @@ def _changed(spec: Phantom, shot: Shot, number: int) -> Phantom:
 
 
 def _wide(spec: Phantom, width: int) -> Phantom:
+    # The lesion keeps its millimetres: fewer pixels show it.
     return replace(spec, width=width, height=width * 3 // 4, mm_per_px=spec.mm_per_px * spec.width / width)
 
 

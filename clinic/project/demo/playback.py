@@ -1,4 +1,4 @@
-"""Plays the histories in the order of time, a day and a patient at a time."""
+"""Play the histories in the order of time, a day and a patient at a time."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass

@@ -15,7 +15,7 @@ from clinic import clock
 from lesions.measuring import measure as measuring
 
 Job = tuple[int, datetime]
-MEASURED_AFTER = timedelta(seconds=40)
+MEASURED_AFTER = timedelta(seconds=40)  # invented: as long as a small clinic's worker might take
 
 
 class Workers(Protocol):
@@ -52,6 +52,7 @@ def _in_processes(processes: int) -> Iterator[Workers]:
     # Read when a child loads its libraries: two processes of two threads each would stand in each other's way.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
+    # Started afresh and not forked: a forked child would share this process's open database.
     context = multiprocessing.get_context("spawn")
     # Children inherit what is ignored: Ctrl-C is answered by the launcher alone.
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)

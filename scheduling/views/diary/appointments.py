@@ -27,6 +27,7 @@ from scheduling.views.diary.places import places_for
 
 @allow(Act.BOOK)
 def came(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record that the patient came, and what was done."""
     found = _appointment(pk)
     form = CameForm(
         request.POST or None, appointment=found, by=request.user, initial={"revision": found.revision}
@@ -56,6 +57,7 @@ def _appointment(pk: int) -> Appointment:
 @allow(Act.BOOK)
 @require_POST
 def missed(request: StaffRequest, pk: int) -> HttpResponse:
+    """Record that the patient did not come."""
     found, form = _appointment(pk), RevisionForm(request.POST)
     said: dict[str, Any] = {"revision": form.seen(), "not_brought": request.POST.get("not_brought") == "yes"}
     return _outcome(
@@ -72,6 +74,7 @@ def missed(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.BOOK)
 @require_POST
 def cancel(request: StaffRequest, pk: int) -> HttpResponse:
+    """Cancel an appointment, by the patient or by the clinic."""
     found, form = _appointment(pk), CancelForm(request.POST)
     if not form.is_valid():
         return _show_move(request, found, form)
@@ -89,6 +92,7 @@ def cancel(request: StaffRequest, pk: int) -> HttpResponse:
 @allow(Act.BOOK)
 @require_POST
 def take_back(request: StaffRequest, pk: int) -> HttpResponse:
+    """Take the last entry about an appointment back."""
     found, form = _appointment(pk), RevisionForm(request.POST)
     return _outcome(
         request,
@@ -109,6 +113,7 @@ def move(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def _show_move(request: StaffRequest, found: Appointment, form: CancelForm | None = None) -> HttpResponse:
+    # The first to open comes first: its window is what the free places are laid beside.
     rows = list(found.recalls.filter(state__in=OPEN).order_by("earliest", "pk"))
     duties = ledger.open_duties(found.patient).filter(kind="rebook", subject=f"appointment:{found.pk}")
     owed = duties.first()

@@ -43,6 +43,7 @@ def what_can_be_booked(found: Recall, request: StaffRequest) -> dict[str, Any]:
 def beside(found: Recall) -> QuerySet[Recall]:
     """Find other duties of this patient that the same visit may be for: their windows overlap, or were not kept."""
     rows = Recall.objects.filter(patient=found.patient, state__in=FREE).exclude(pk=found.pk)
+    # An overdue recall is booked late: what has opened by today may be done in the same visit.
     by_then = max(found.latest, clock.today())
     return rows.filter(earliest__lte=by_then).select_related("patient").order_by("latest", "pk")
 
@@ -58,6 +59,7 @@ def _recall(pk: int) -> Recall:
 @allow(Act.BOOK)
 @require_POST
 def book(request: StaffRequest, pk: int) -> HttpResponse:
+    """Book a free place for a recall, and log the call in which it was agreed, if there was one."""
     found, back = _recall(pk), resolve_url("scheduling:recall", pk)
     form = BookForm(request.POST, beside=beside(found), patient=found.patient)
     if not form.is_valid():

@@ -45,6 +45,7 @@ def diary(request: StaffRequest) -> HttpResponse:
 
 def _day(text: str) -> date:
     try:
+        # Typed by hand or cut off in an e-mail, an address leads to today rather than to a fault.
         return date.fromisoformat(text)
     except ValueError:
         return clock.today()
@@ -54,10 +55,12 @@ def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any]
     """Give one page of the appointments of these days, and how many each day has in all."""
     start, end = (_midnight(first + timedelta(days=days)) for days in (0, length))
     rows = Appointment.objects.filter(starts_at__gte=start, starts_at__lt=end)
+    # The clinic's days: the database cuts at midnight of the time zone in force, not at that of its stored times.
     by_day = rows.order_by().values_list(TruncDate("starts_at")).annotate(Count("pk"))
     counted: dict[date, int] = dict(by_day)
     shown = rows.select_related("patient", "resource", "clinician").prefetch_related("recalls")
     shown = shown.order_by("starts_at", "resource__name", "pk")
+    # Counted for the days already: the page needs no question of its own for that.
     return page_of_rows(shown, request, count=sum(counted.values())), counted
 
 
@@ -121,6 +124,7 @@ def book_place(request: StaffRequest, room: int, at: str) -> HttpResponse:
     fitting = Recall.objects.filter(
         state__in=(RecallState.DUE, RecallState.PLANNED), patient__status="active"
     )
+    # A visit before the earliest day is an extra one and completes nothing (docs/domain.md, 5).
     fitting = fitting.filter(earliest__lte=day, opened_on__lte=clock.today()).select_related("patient")
     page = page_of_rows(fitting.order_by("urgency", "latest", "pk"), request)
     rows = list(page.object_list)

@@ -56,6 +56,7 @@ def _form(
     """Ask with a form and act; what is refused stands on the form again, with everything that was typed."""
     if form.is_valid():
         try:
+            # A form may set many rows, such as every length of a visit: all of them or none.
             with transaction.atomic():
                 act(form.cleaned_data)
         except StaleRow as error:
@@ -69,6 +70,7 @@ def _form(
 
 @allow(Act.SET_SESSIONS)
 def new_template(request: StaffRequest) -> HttpResponse:
+    """Set sessions that come again."""
     form = TemplateForm(request.POST or None, initial={"day": clock.today()})
     note = _("They are opened for the year ahead, every morning for one day more.")
     title, button = _("Sessions that come again"), _("Open these sessions")
@@ -84,6 +86,7 @@ def new_template(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.SET_SESSIONS)
 def end_template(request: StaffRequest, pk: int) -> HttpResponse:
+    """End sessions that come again, from a day on."""
     found = get_object_or_404(SessionTemplate.objects.select_related("resource"), pk=pk)
     form = LastDayForm(request.POST or None, initial={"revision": found.revision, "last_day": clock.today()})
     note = _("What is booked in them after this day is owed until it is moved.")
@@ -96,6 +99,7 @@ def end_template(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SET_SESSIONS)
 def open_hours(request: StaffRequest) -> HttpResponse:
+    """Open bookable hours on a single day."""
     form = HoursForm(request.POST or None, initial={"day": clock.today()})
     title, button = _("Open bookable hours"), _("Open these hours")
     return _form(
@@ -106,6 +110,7 @@ def open_hours(request: StaffRequest) -> HttpResponse:
 @allow(Act.SET_SESSIONS)
 @require_POST
 def remove_hours(request: StaffRequest, pk: int) -> HttpResponse:
+    """Remove the hours of a single day to come."""
     found = get_object_or_404(Session.objects.select_related("resource"), pk=pk)
     return _act(
         request, lambda: sessions.remove(session=found, by=request.user), _("The session is removed.")
@@ -114,6 +119,7 @@ def remove_hours(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.CLOSE_DAYS)
 def close_day(request: StaffRequest) -> HttpResponse:
+    """Close the clinic for a day."""
     form = ClosureForm(request.POST or None, initial={"day": clock.today()})
     note = _("What is booked on this day is owed until it is moved; due dates stay.")
     title, button = _("Close the clinic for a day"), _("Close this day")
@@ -125,6 +131,7 @@ def close_day(request: StaffRequest) -> HttpResponse:
 @allow(Act.CLOSE_DAYS)
 @require_POST
 def open_day(request: StaffRequest, pk: int) -> HttpResponse:
+    """Open a closed day again."""
     found = get_object_or_404(ClosureDay, pk=pk)
     return _act(
         request, lambda: bookable.open_day(closed=found, by=request.user), _("The day is open again.")
@@ -133,9 +140,11 @@ def open_day(request: StaffRequest, pk: int) -> HttpResponse:
 
 @allow(Act.SET_SESSIONS)
 def set_lengths(request: StaffRequest) -> HttpResponse:
+    """Set how long each purpose takes, all of them in one form."""
     form = LengthsForm(request.POST or None)
     note = _("What is booked already keeps its length.")
 
+    # Only what differs: the trail would else say that everything was set anew.
     def act(_given: dict[str, Any]) -> None:
         for purpose, minutes in form.changed().items():
             sessions.set_length(purpose=purpose, minutes=minutes, by=request.user)

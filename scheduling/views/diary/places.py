@@ -19,8 +19,8 @@ from scheduling.desk.places import FreeHours, Place
 from scheduling.models import OPEN, Appointment, ClosureDay, PlaceKind, Recall
 from scheduling.rules.plan import lateness
 
-LOOK_AHEAD = timedelta(days=90)
-FURTHEST = timedelta(days=730)
+LOOK_AHEAD = timedelta(days=90)  # a choice, no source; a window that ends later is looked at to its end
+FURTHEST = timedelta(days=730)  # no address makes the diary search further
 IN_A_WEEK = 16  # times of one day beside the others of its week; the day alone shows all
 
 
@@ -39,6 +39,7 @@ class Asked:
     def of(cls, given: QueryDict) -> "Asked":
         number = {name: _number(str(given.get(name, ""))) for name in ("room", "who")}
         span, part = ("day" if given.get("span") == "day" else "week"), given.get("part", "")
+        # Cut, because it goes back into every link of the page.
         place, part = given.get("place", "")[:60], part if part in ("am", "pm") else ""
         return cls(_day(given.get("day", "")), span, part, place=place, **number)
 
@@ -157,6 +158,7 @@ class Window:
 def places_for(recalls: Iterable[Recall], given: QueryDict, minutes: int | None = None) -> Shown:
     """Show what is free for a visit that is for all of these; `minutes` where it is fixed already."""
     rows = list(recalls)
+    # The day that ends first binds the whole visit; the first of them says from when on it counts.
     window = Window(rows[0].earliest, min(row.latest for row in rows))
     return show(window, minutes or lengths.minutes_of(rows), lengths.kind_for(rows), given)
 
@@ -171,6 +173,7 @@ def show(window: Window, minutes: int, kind: str, given: QueryDict) -> Shown:
     fitting = [one for one in hours if asked.shows(one)]
     free = [one for one in fitting if any(map(asked.shows_at, one.places()))]
     inside = [one for one in free if window.earliest <= one.day <= window.latest]
+    # Opened at the first place inside the window, and where that is full at the first one at all.
     first = asked.day or next((one.day for one in [*inside, *free]), today)
     columns = (
         _of_day(fitting, first, asked, window)
@@ -203,6 +206,7 @@ def _of_week(hours: list[FreeHours], first: date, asked: Asked, window: Window) 
     columns = []
     for day in days:
         of_day = [one for one in hours if one.day == day]
+        # A weekend without hours is nothing that anybody looks for; a weekday without hours is a question.
         if of_day or day.weekday() < 5:
             columns.append(_column(day, of_day, asked, window, closed.get(day)))
     return columns
@@ -212,6 +216,7 @@ def _column(day: date, hours: list[FreeHours], asked: Asked, window: Window, clo
     by_time: dict[str, list[Place]] = {}
     for place in sorted(_of(hours, asked), key=lambda one: (one.starts_at, one.resource.name)):
         by_time.setdefault(f"{timezone.localtime(place.starts_at):%H:%M}", []).append(place)
+    # A time is offered once, whoever is free then: on the telephone a time is agreed, not a room.
     choices = [Choice(rows[0], said, len(rows) - 1) for said, rows in by_time.items()]
     few = _spread(choices)
     note = window.note(day)

@@ -63,6 +63,7 @@ class Shown:
 
 @allow(Act.SEE_RULES)
 def compare(request: StaffRequest) -> HttpResponse:
+    """Show what each chosen rule set asks of somebody with these facts."""
     sets = _choices()
     form = ComparisonForm(request.GET or None, sets=sets, initial={"sets": FIRST_SHOWN})
     context: dict[str, object] = {"form": form}
@@ -89,6 +90,7 @@ def _choices() -> list[tuple[str, str]]:
     return [*stored, *((name, _title(_shipped(name))) for name in ruleset.shipped_names())]
 
 
+# What comes with the program cannot change while it runs; a set of the clinic is read anew each time.
 @lru_cache(maxsize=16)
 def _shipped(name: str) -> RuleSet:
     return ruleset.load(ruleset.shipped(name))

@@ -47,7 +47,9 @@ class Group:
 
 @allow(Act.SEE_RULES)
 def preview(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show whose days a rule set would move, by how much, and who would be overdue."""
     policy = PAGES.one(pk)
+    # What cannot be read as rules moves nobody; its own page says what is wrong with it.
     if check(policy.toml):
         return redirect("scheduling:rules_version", pk)
     found = find_preview(policy, clock.today())
@@ -79,6 +81,8 @@ def _waits(policy: Policy, run: PreviewRun) -> dict[str, Any]:
 @allow(Act.APPROVE_POLICY)
 @require_POST
 def approve(request: StaffRequest, pk: int) -> HttpResponse:
+    """Bring a proposed rule set into force, by whoever has looked at the preview and accepted each longer wait."""
+    # The digest of the list that was looked at: if a record has changed since, the list has to be read again.
     shown = {"digest": request.POST.get("preview", ""), "accepted": request.POST.getlist("accept")}
     said = _("Rule set %(version)s is in force; every plan is made anew.")
     return PAGES.sign(request, pk, approve_previewed, said, **shown)

@@ -48,6 +48,7 @@ class Shown:
 
 @allow(Act.SEE_RULES)
 def rules(request: StaffRequest) -> HttpResponse:
+    """Show the rules in force as sentences, with their sources and how many people each concerns."""
     current = rules_in_force()
     policy, found = current if current else (None, None)
     context = {
@@ -63,6 +64,7 @@ def rules(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.SEE_RULES)
 def version(request: StaffRequest, pk: int) -> HttpResponse:
+    """Show one version of the rules, or what is wrong with its text."""
     policy = PAGES.one(pk)
     context = {
         "policy": policy,
@@ -121,6 +123,7 @@ def marks(rule: Rule) -> list[PhaseMark]:
 
 
 def _asking(before: list[PhaseMark]) -> float:
+    # In proportion: beside five years half a year could hardly be seen, beside three months it would be all.
     return max(ASKING_MONTHS / 4, sum(mark.drawn_months for mark in before) / 3)
 
 
@@ -130,6 +133,7 @@ def _months(duration: Duration) -> float:
 
 @allow(Act.PROPOSE_POLICY)
 def draft(request: StaffRequest) -> HttpResponse:
+    """Draft another rule set from the text in force."""
     current = policies.in_force(PolicyKind.RULES)
     text = current.toml if current else ruleset.shipped("default")
     form = RulesForm(request.POST or None, initial={"toml": text})

@@ -40,7 +40,13 @@ WORKED = [
     ("abcd", abcd(1, 5, 3, 3), "4.8", True, "between the published limits"),
     ("abcd", abcd(2, 8, 6, 5), "8.9", True, "above both published limits"),
     ("weighted-7", {"major": ["change_in_size"], "diameter_mm": "6.9"}, "2", False, "NICE NG12"),
-    ("weighted-7", {"major": ["change_in_size"], "diameter_mm": "8"}, "3", True, "suspected-cancer referral"),
+    (
+        "weighted-7",
+        {"major": ["change_in_size"], "diameter_mm": "8"},
+        "3",
+        True,
+        "strong concern about any one feature",
+    ),
     (
         "weighted-7",
         {"minor": ["inflammation", "change_in_sensation"], "diameter_mm": "7.0"},
@@ -67,9 +73,9 @@ WORKED = [
         {"major": ["blue_whitish_veil"], "minor": ["irregular_dots"], "threshold": "classic"},
         "3",
         True,
-        "melanoma suspected",
+        "Argenziano 1998): 3 or more",
     ),
-    ("three-point", {"seen": ["asymmetry", "atypical_network"]}, "2", True, "2 or more, biopsy"),
+    ("three-point", {"seen": ["asymmetry", "atypical_network"]}, "2", True, "2 or more."),
     ("three-point", {"seen": ["asymmetry"]}, "1", False, "DermNet"),
 ]
 
@@ -200,6 +206,14 @@ def test_entries_that_no_sheet_knows_are_refused(doctor, entries):
     lesion = pictures.lesion()
     with pytest.raises(records.ChecklistRefused):
         records.fill(lesion=lesion, visit=seen(lesion), by=doctor, kind="abcd", entries=entries)
+
+
+@pytest.mark.parametrize("diameter", [None, "", "wide", "0", "-1", "NaN", "Infinity"])
+def test_what_is_no_length_is_refused_in_words_of_ours(doctor, diameter):
+    lesion = pictures.lesion()
+    entries = {"major": ["change_in_size"], "minor": [], "diameter_mm": diameter}
+    with pytest.raises(records.ChecklistRefused, match="enter millimetres, more than 0"):
+        records.fill(lesion=lesion, visit=seen(lesion), by=doctor, kind="weighted-7", entries=entries)
 
 
 def test_only_a_dermatologist_fills_one_in(client):

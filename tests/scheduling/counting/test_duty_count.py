@@ -10,7 +10,7 @@ from django.db import transaction
 
 from clinic import clock
 from clinic.duties import ledger, steps
-from clinic.models import CareEnd, Patient
+from clinic.models import AuditRecord, CareEnd, Patient
 from clinic.people import ending
 from lesions.register import register
 from lesions.results import pathology
@@ -312,6 +312,8 @@ def test_callers_without_a_record_are_named_as_they_gave_their_names():
     assert row.strangers == tuple(f"Caller {number}, 00" for number in range(1, MANY + 1))
     run = whereabouts.count_everybody(scene.TODAY)
     assert not run.holds and "Caller 20, 00" in "; ".join(run.alarms[-1]["strangers"])
+    said = AuditRecord.objects.get(action="failsafe.count").details
+    assert said["holds"] is False, "the trail says what the kept count says"
 
 
 @pytest.mark.parametrize("name", PLANTED)

@@ -1,4 +1,7 @@
-"""Booked in a call, in a diary kept elsewhere, without a place; cancelled with its reason; not brought (issue 16, 3)."""
+"""Booked in a call, in a diary kept elsewhere, without a place; cancelled with its reason; not brought.
+
+The clinic's own way: common practice, no source.
+"""
 
 from datetime import timedelta
 

@@ -1,4 +1,7 @@
-"""Sessions that come again, leave, closed days and public holidays: each makes the duty to rebook (issue 16, 3)."""
+"""Sessions that come again, leave, closed days and public holidays: each makes the duty to rebook.
+
+The clinic's own way: common practice, no source.
+"""
 
 from datetime import date, time, timedelta
 

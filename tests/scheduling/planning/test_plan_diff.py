@@ -1,4 +1,7 @@
-"""`manage.py replan`: what it says before is what it does, and the second time there is nothing left to do."""
+"""`manage.py replan`: what it says before is what it does, and the second time there is nothing left to do.
+
+Three months after an excision, two weeks early or late: the shipped set (docs/sources.md, `melanoma-invasive`).
+"""
 
 import re
 from datetime import date

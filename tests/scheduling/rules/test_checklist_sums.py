@@ -1,5 +1,6 @@
 """The worked scores of docs/sources.md: dermoscopedia (ABCD, 7-point), NICE NG12 and CKS, Argenziano 1998, DermNet."""
 
+import re
 from decimal import Decimal
 from itertools import product
 
@@ -93,7 +94,7 @@ def test_weighted_seven_point(chosen, diameter, total, met):
     score = checklist_sums.weighted_seven_point(diameter_mm=Decimal(diameter), **ticked(WEIGHTED, chosen))
     assert (score.value, score.threshold_met) == (total, met)
     assert score.words.startswith(f"{total} of 10. Published threshold (NICE NG12): 3 or more")
-    assert "any one feature is enough" in score.words
+    assert "any one feature counts as much." in score.words
 
 
 @pytest.mark.parametrize("diameter", ["0", "-1", "NaN"])
@@ -125,7 +126,7 @@ def test_dermoscopic_seven_point(chosen, total, classic, revised):
     assert "(revised, as restated on dermoscopedia): 1 or more" in by_threshold[1].words
 
 
-# DermNet: asymmetry and network = 2, biopsy; asymmetry alone = 1
+# DermNet: asymmetry and network = 2; asymmetry alone = 1
 @pytest.mark.parametrize(
     "chosen, total, met",
     [
@@ -139,4 +140,14 @@ def test_dermoscopic_seven_point(chosen, total, classic, revised):
 def test_three_point(chosen, total, met):
     score = checklist_sums.three_point(**ticked(THREE, chosen))
     assert (score.value, score.threshold_met) == (total, met)
-    assert score.words == f"{total} of 3. Published threshold (DermNet): 2 or more, biopsy."
+    assert score.words == f"{total} of 3. Published threshold (DermNet): 2 or more."
+
+
+def test_beside_a_sum_stands_no_verdict_and_no_instruction():
+    """What the sources advise at their limits is a doctor's to say: docs/domain.md, "Looking safely"."""
+    for words in checklist_sums.READINGS.values():
+        said = words.lower()
+        assert not {"excise", "biopsy", "monitor", "referral", "suspect", "melanoma"} & set(
+            re.findall(r"[a-z]+", said)
+        )
+        assert "suspected" not in said and "published" in said

@@ -94,7 +94,7 @@ def test_every_fact_that_a_rule_may_ask_for_has_its_words():
 def test_a_checklist_is_read_beside_its_threshold_in_any_language():
     score = checklist_sums.three_point(asymmetry=True, atypical_network=True, blue_white_structures=False)
     said = checklist_sums.score_words(score.reading, score.value, MADE_UP)
-    assert said == "⟦2 of 3. Published threshold (DermNet): 2 or more, biopsy.⟧"
+    assert said == "⟦2 of 3. Published threshold (DermNet): 2 or more.⟧"
 
 
 def test_the_german_set_has_german_titles_and_citations_as_they_are():

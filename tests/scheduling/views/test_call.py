@@ -1,4 +1,7 @@
-"""The page of a call: claimed by opening, logged once for everything that is due, then the next person."""
+"""The page of a call: claimed by opening, logged once for everything that is due, then the next person.
+
+How often somebody is tried and how far a call is put off: clinic setting, no source (docs/sources.md, "Reaching people").
+"""
 
 from datetime import date, timedelta
 

@@ -1,4 +1,7 @@
-"""Booking anything: any day, time, room and clinician, with its consequence said beforehand (issue 16, 3)."""
+"""Booking anything: any day, time, room and clinician, with its consequence said beforehand.
+
+How long a visit lasts: clinic setting, no source. What is before and after a window: docs/domain.md, 5.
+"""
 
 from datetime import date, time, timedelta
 

@@ -1,4 +1,7 @@
-"""A worried patient rings: urgent work at once, a place the same day, and nobody is lost who is not found."""
+"""A worried patient rings: urgent work at once, a place the same day, and nobody is lost who is not found.
+
+What is urgent: docs/domain.md, 8; that a call is kept and filed: the clinic's own way, common practice, no source.
+"""
 
 import pytest
 from django.urls import reverse
