@@ -1,8 +1,10 @@
 from clinic.models.audit import AuditRecord, ReadRecord
 from clinic.models.base import StaleRow, Stated, change
 from clinic.models.bulk import insert_all
+from clinic.models.carer import Authority, Carer
 from clinic.models.chores import ChoreRun, Heartbeat
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
+from clinic.models.merge import LikelyPair, Merge, MovedRow, PairReason, PairState, Unmerge
 from clinic.models.patient import (
     CareEnd,
     ContactRoute,
@@ -20,7 +22,9 @@ from clinic.models.visit import DoneItem, Purpose, Visit
 __all__ = [
     "AtypicalBand",
     "AuditRecord",
+    "Authority",
     "CareEnd",
+    "Carer",
     "ChoreRun",
     "ContactRoute",
     "Counselling",
@@ -29,9 +33,14 @@ __all__ = [
     "EndGround",
     "Heartbeat",
     "Leave",
+    "LikelyPair",
     "Member",
+    "Merge",
+    "MovedRow",
     "NaeviBand",
     "NamePart",
+    "PairReason",
+    "PairState",
     "Patient",
     "PatientStatus",
     "Phototype",
@@ -49,6 +58,7 @@ __all__ = [
     "Step",
     "StruckStep",
     "Tier",
+    "Unmerge",
     "Visit",
     "Voicemail",
     "change",

@@ -162,6 +162,10 @@ class ContactRoute(Stated):
     voicemail = models.CharField(_("voicemail"), max_length=8, choices=Voicemail, blank=True, default="")
     # Kept when it is dead: the same wrong number would be typed in again from an old letter.
     dead_since = models.DateField(null=True, blank=True)
+    # A number of somebody else works as long as that person may be spoken to.
+    carer = models.ForeignKey(
+        "clinic.Carer", verbose_name=_("whose it is"), null=True, blank=True, on_delete=models.PROTECT, related_name="routes"
+    )
     phone_key = models.CharField(max_length=200, blank=True, editable=False)
 
     class Meta:
