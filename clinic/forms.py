@@ -14,6 +14,7 @@ from clinic.duties.outcomes import Outcome
 from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Role, Tier
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
+from clinic.people import finding
 from clinic.people.alike import Alike, find_alike
 from clinic.people.risk import FACTORS
 from clinic.wording import Words
@@ -284,6 +285,42 @@ class GiveForm(RevisionForm):
 class PutOffForm(RevisionForm):
     until = day_field(_("Until"), future=True)
     note = forms.CharField(label=_("Why it can wait"), max_length=200)
+
+
+class MergeForm(RevisionForm):
+    """Which record stays, and why it is one person."""
+
+    survivor = forms.ChoiceField(
+        label=_("Which record stays"), widget=forms.RadioSelect(attrs={"translate": "no"})
+    )
+    reason = forms.CharField(
+        label=_("How you know that it is one person"), widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def __init__(self, *args: Any, people: Iterable[Patient], **more: Any) -> None:
+        super().__init__(*args, **more)
+        choices = [(str(one.pk), f"{one.number} {one}") for one in people]
+        self.fields["survivor"].choices = choices  # type: ignore[attr-defined]  # known as a field of any kind
+
+
+class PartForm(forms.Form):
+    reason = forms.CharField(
+        label=_("How you know that they are two people"), widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+
+class SameAsForm(forms.Form):
+    """Names the other record by its number."""
+
+    number = forms.CharField(label=_("Number of the other record"), max_length=12)
+
+    def clean_number(self) -> Patient:
+        written = self.cleaned_data["number"].strip()
+        number = finding.record_number(int(written)) if written.isdecimal() else written
+        found = Patient.objects.filter(number__iexact=number).first()
+        if found is None:
+            raise ValidationError(_("No record has this number."))
+        return found
 
 
 class AnswerForm(RevisionForm):

@@ -19,6 +19,7 @@ from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
 from scheduling.today import worklists
 from tests import build
+from tests.clinic.people import merge_scene
 from tests.lesions import scene
 
 
@@ -66,6 +67,8 @@ def build_world() -> dict[str, tuple]:
         "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
         "ladder": (policies.draft(kind="ladder", toml=ladder.shipped(), by=doctor).pk,),
         "proposal": (proposed.pk,),
+        "pair": (merge_scene.pair_of(build.patient(), build.patient()).pk,),
+        "merge": (merge_scene.merge(build.patient(), build.patient()).pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
         "visit": (visit.pk,),

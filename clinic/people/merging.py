@@ -11,13 +11,14 @@ from django.db.models import Q, QuerySet
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.duties import ledger, proposals
+from clinic.duties import ledger, limits, proposals
 from clinic.duties.proposals import Proposable
 from clinic.models import (
     ContactRoute,
     LikelyPair,
     Member,
     Merge,
+    PairReason,
     PairState,
     Patient,
     PatientStatus,
@@ -74,7 +75,9 @@ def propose(
     gone = other_of(pair, survivor)
     change(pair, seen=revision, at=clock.now(), where={"state": PairState.OPEN})
     _check(survivor, gone)
-    _try(survivor, gone, by, signed)
+    # Where somebody would be seen later, a dermatologist has looked at both days.
+    if _try(survivor, gone, by, signed):
+        require(by, Act.OVERRIDE)
     fields = {"survivor": survivor.pk, "gone": gone.pk, "signed": signed}
     return proposals.propose(ACT, patient=survivor, subject=pair, by=by, reason=reason, **fields)
 
@@ -85,20 +88,15 @@ def other_of(pair: LikelyPair, survivor: Patient) -> Patient:
     return Patient.objects.get(pk=both[survivor.pk])
 
 
-class _Tried(Exception):
-    pass
-
-
-def _try(survivor: Patient, gone: Patient, by: Member, signed: str) -> None:
+def _try(survivor: Patient, gone: Patient, by: Member, signed: str) -> dict[str, Any]:
     """Merge for a look at the days, and undo it at once: only what is written can be planned."""
-    try:
-        with transaction.atomic():
-            row = Merge(survivor=survivor, gone=gone, reason="-", by=by, second=_somebody_else(by))
-            _merge(row, signed)
-            raise _Tried
-    except _Tried:
-        survivor.refresh_from_db()
-        gone.refresh_from_db()
+    with transaction.atomic():
+        row = Merge(survivor=survivor, gone=gone, reason="-", by=by, second=_somebody_else(by))
+        longer = _merge(row, signed)
+        transaction.set_rollback(True)
+    survivor.refresh_from_db()
+    gone.refresh_from_db()
+    return longer
 
 
 def _somebody_else(by: Member) -> Member:
@@ -203,6 +201,23 @@ def say_two_people(*, pair: LikelyPair, by: Member, revision: int) -> LikelyPair
     decided = {"state": PairState.TWO_PEOPLE, "decided_by": by, "decided_at": clock.now()}
     change(pair, seen=revision, at=clock.now(), where={"state": PairState.OPEN}, **decided)
     audit.record("pair.two_people", by=by, subject=pair, patient=pair.one, other=pair.other.number)
+    return pair
+
+
+@transaction.atomic
+def pair_by_hand(*, patient: Patient, other: Patient, by: Member) -> LikelyPair:
+    """Put two records side by side that somebody takes for one person, also where it was denied before."""
+    require(by, Act.SAY_SAME_PERSON)
+    if patient.pk == other.pk or patient.merged_into_id or other.merged_into_id:
+        raise MergeRefused(wording.MERGED_ALREADY)
+    first, second = sorted((patient, other), key=lambda one: one.pk)
+    due, now = limits.in_force()["same_person"].due_on(clock.today(), False), clock.now()
+    fields = {"reason": PairReason.BY_HAND, "found_on": clock.today(), "due_on": due, "changed_at": now}
+    pair, new = LikelyPair.objects.get_or_create(one=first, other=second, defaults=fields)
+    if not new and pair.state != PairState.OPEN:
+        again = {"state": PairState.OPEN, "decided_by": None, "decided_at": None}
+        change(pair, seen=pair.revision, at=now, reason=PairReason.BY_HAND, due_on=due, **again)
+    audit.record("pair.find", by=by, subject=pair, patient=first, other=second.pk, reason=pair.reason)
     return pair
 
 

@@ -8,12 +8,13 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import proposals
 from clinic.duties.proposals import Proposable
-from clinic.models import LikelyPair, Member, Merge, PairState, Patient, Proposal, Unmerge, change
+from clinic.models import AuditRecord, LikelyPair, Member, Merge, PairState, Patient, Proposal, Unmerge, change
 from clinic.people import longer_waits, wording
 from clinic.people.longer_waits import Later, MakesLonger
 from clinic.people.merging import MergeRefused, standing
@@ -28,6 +29,13 @@ ACT: Final = "patient.unmerge"
 HOLDS: list[Callable[[Merge, str, list[int]], set[int]]] = []
 GOES_ALONG: list[Callable[[Merge], None]] = []
 DAYS: list[Callable[[Merge], Later]] = []
+
+
+def recorded_since(merge: Merge) -> QuerySet[AuditRecord]:
+    """Find what people recorded under the survivor since the merge: it stays there when the merge is undone."""
+    of_merge = AuditRecord.objects.filter(action="patient.merge", subject=audit.subject_of(merge))
+    rows = AuditRecord.objects.filter(patient=merge.survivor_id, by__isnull=False)
+    return rows.filter(pk__gt=of_merge.values("pk")[:1]).select_related("by").order_by("-pk")
 
 
 def _check(merge: Merge) -> None:
@@ -45,19 +53,22 @@ def propose(*, merge: Merge, by: Member, reason: str, signed: str = "") -> Propo
     """Propose that two merged records are two people after all. Raises MakesLonger where a day would move later."""
     require(by, Act.SAY_SAME_PERSON)
     _check(merge)
-    try:
-        with transaction.atomic():
-            _undo(Unmerge(merge=merge, reason="-", by=by, second=merge.by if merge.by != by else merge.second), signed)
-            raise _Tried
-    except _Tried:
-        merge.refresh_from_db()
+    # Where somebody would be seen later, a dermatologist has looked at both days.
+    if _try(merge, by, signed):
+        require(by, Act.OVERRIDE)
     return proposals.propose(
         ACT, patient=merge.survivor, subject=merge, by=by, reason=reason, signed=signed, gone=merge.gone_id
     )
 
 
-class _Tried(Exception):
-    pass
+def _try(merge: Merge, by: Member, signed: str) -> dict[str, Any]:
+    """Undo it for a look at the days, and take that back at once."""
+    other = merge.second if merge.by == by else merge.by
+    with transaction.atomic():
+        longer = _undo(Unmerge(merge=merge, reason="-", by=by, second=other), signed)
+        transaction.set_rollback(True)
+    merge.refresh_from_db()
+    return longer
 
 
 def _apply(proposal: Proposal, by: Member) -> None:

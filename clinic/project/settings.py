@@ -57,6 +57,7 @@ MIDDLEWARE = [
     # A view that forgot its guard is closed, not open.
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "clinic.project.middleware.IdleTimeout",
+    "clinic.project.middleware.MergedAwayRecord",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",

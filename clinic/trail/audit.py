@@ -129,8 +129,15 @@ def read(patient: Patient, *, by: Member, page: str) -> None:
 
 def trail(patient: Patient) -> QuerySet[AuditRecord]:
     """Find what was written about a patient, also under the numbers of records that were merged into this one."""
-    numbers = [patient.pk, *patient.merged_from.values_list("pk", flat=True)]
-    return AuditRecord.objects.filter(patient__in=numbers).select_related("by", "patient")
+    return AuditRecord.objects.filter(patient__in=_records_of(patient)).select_related("by")
+
+
+def reads(patient: Patient) -> QuerySet[ReadRecord]:
+    return ReadRecord.objects.filter(patient__in=_records_of(patient)).select_related("by")
+
+
+def _records_of(patient: Patient) -> list[int]:
+    return [patient.pk, *patient.merged_from.values_list("pk", flat=True)]
 
 
 def words(action: str) -> Words:

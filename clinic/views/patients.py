@@ -18,8 +18,8 @@ from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
-from clinic.pages.responses import asks_first, conflict, page_form, page_of
-from clinic.people import ending, finding, risk, visits
+from clinic.pages.responses import asks_first, conflict, page_form, page_of, to_survivor
+from clinic.people import ending, finding, merging, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
@@ -81,7 +81,7 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     # Old letters and bookmarks name the record that was merged away.
     if found.merged_into_id:
-        return redirect("clinic:patient", found.merged_into_id)
+        return to_survivor(request, found)
     # Before anything is shown: who opened a record is known even if the page then fails.
     audit.read(found, by=request.user, page="patient")
     context = {
@@ -94,6 +94,9 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "route_form": RouteForm(),
         "owed": duty_rows.duty_rows(duty_rows.open_of(found), request),
         "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
+        "pairs": list(merging.open_pairs_of(found)[:3]),
+        "merges": list(merging.standing(found)),
+        "may_say": may(request.user, Act.SAY_SAME_PERSON),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
         "may_rules": may(request.user, Act.SEE_RULES),
         "may_assess": may(request.user, Act.ASSESS_RISK),
@@ -309,7 +312,7 @@ def trail(request: StaffRequest, pk: int) -> HttpResponse:
     audit.read(found, by=request.user, page="trail")
     page = page_of_rows(audit.trail(found), request)
     rows = [{"row": row, "words": audit.words(row.action)} for row in page.object_list]
-    reads = page_of_rows(found.reads.select_related("by"), request, "reads")
+    reads = page_of_rows(audit.reads(found), request, "reads")
     return render(
         request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads}
     )

@@ -86,7 +86,7 @@ def signing(act, **fields):
 
 
 def merge(survivor, gone, by=None, second=None, pair=None):
-    by, second = by or build.nurse(), second or build.dermatologist()
+    by, second = by or build.dermatologist(), second or build.nurse()
     pair = pair or pair_of(survivor, gone)
     asked = signing(
         merging.propose, pair=pair, survivor=survivor, by=by, reason="the same passport", revision=pair.revision
@@ -97,7 +97,7 @@ def merge(survivor, gone, by=None, second=None, pair=None):
 
 
 def part(done, by=None, second=None):
-    by, second = by or build.nurse(), second or build.dermatologist()
+    by, second = by or build.dermatologist(), second or build.nurse()
     asked = signing(unmerging.propose, merge=done, by=by, reason="two sisters")
     proposals.confirm(proposal=asked, by=second, revision=asked.revision)
     return [Patient.objects.get(pk=key) for key in (done.survivor_id, done.gone_id)]

@@ -205,12 +205,15 @@ def test_a_later_day_is_looked_at_and_signed_before_two_become_one():
     for one in (strict, lower):
         replan.replan_patient(one.pk)
     pair = pair_of(strict, lower)
-    said = {"pair": pair, "survivor": strict, "by": build.nurse(), "reason": "same", "revision": pair.revision}
+    said = {"pair": pair, "survivor": strict, "by": build.dermatologist(), "reason": "same", "revision": pair.revision}
     with pytest.raises(longer_waits.MakesLonger) as error:
         merging.propose(**said)
     assert not Merge.objects.exists() and not Proposal.objects.exists()
-    asked = merging.propose(**said | {"signed": error.value.signature})
-    proposals.confirm(proposal=asked, by=build.dermatologist(), revision=asked.revision)
+    signed = said | {"signed": error.value.signature}
+    with pytest.raises(PermissionDenied):
+        merging.propose(**signed | {"by": build.nurse()})
+    asked = merging.propose(**signed)
+    proposals.confirm(proposal=asked, by=build.nurse(), revision=asked.revision)
     assert Merge.objects.get().survivor == strict
 
 
