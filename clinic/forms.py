@@ -11,10 +11,10 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
-from clinic.models import ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Role, Tier
+from clinic.models import Authority, Carer, ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Role, Tier
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
-from clinic.people import finding
+from clinic.people import carers, finding
 from clinic.people.alike import Alike, find_alike
 from clinic.people.risk import FACTORS
 from clinic.wording import Words
@@ -33,7 +33,6 @@ class PatientForm(forms.ModelForm):
             "interpreter",
             "access_needs",
             "best_times",
-            "may_be_told",
         ]
 
 
@@ -75,7 +74,26 @@ class RouteForm(forms.ModelForm):
 
     class Meta:
         model = ContactRoute
-        fields = ["kind", "value", "order", "voicemail"]
+        fields = ["kind", "value", "order", "voicemail", "carer"]
+        widgets = {"carer": forms.Select(attrs={"translate": "no"})}
+
+    def __init__(self, *args: Any, patient: Patient, **more: Any) -> None:
+        super().__init__(*args, **more)
+        carer: Any = self.fields["carer"]
+        carer.queryset, carer.empty_label = carers.in_force(patient), _("the patient's own")
+
+
+class CarerForm(forms.ModelForm):
+    """Who looks after the patient, what may be said, from when until when."""
+
+    # Nothing is chosen beforehand: the first of the list would be everything.
+    authority = forms.ChoiceField(label=_("What may be said"), choices=[("", "—"), *Authority.choices])
+    valid_from = day_field(_("From"), initial=clock.today, future=True)
+    valid_until = day_field(_("Until"), future=True, required=False)
+
+    class Meta:
+        model = Carer
+        fields = ["name", "relation", "authority", "valid_from", "valid_until"]
 
 
 class EndCareForm(RevisionForm):

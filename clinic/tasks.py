@@ -5,7 +5,7 @@ from datetime import time
 from celery import shared_task
 
 from clinic import clock, heartbeat, jobs
-from clinic.people import likely_same
+from clinic.people import carers, likely_same
 
 
 @shared_task(name=jobs.TASK)
@@ -26,4 +26,5 @@ def chores() -> list[str]:
     return jobs.chores(clock.now())
 
 
+jobs.register_chore(jobs.Chore("came_of_age", time(0, 15), carers.find_own_numbers))
 jobs.register_chore(jobs.Chore("same_people", time(3, 0), likely_same.find_pairs))

@@ -26,6 +26,8 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "clinic:amend": ("get", "patient", (OK, OK, NO, NO)),
     "clinic:add_route": ("post", "patient", (BAD, BAD, NO, NO)),
     "clinic:kill_route": ("post", "route", (302, 302, NO, NO)),
+    "clinic:add_carer": ("post", "patient", (BAD, BAD, NO, NO)),
+    "clinic:end_carer": ("post", "carer", (409, 409, NO, NO)),
     "clinic:end_care": ("get", "patient", (OK, OK, NO, NO)),
     "clinic:resume_care": ("post", "patient", (NO, 409, NO, NO)),
     "clinic:assess_risk": ("get", "patient", (OK, OK, NO, NO)),

@@ -1,3 +1,5 @@
+from datetime import date
+
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -13,6 +15,13 @@ class Authority(models.TextChoices):
     NOTHING = "nothing", _("nothing")
 
 
+class Carers(models.QuerySet["Carer"]):
+    def holding(self, day: date) -> "Carers":
+        """Keep those whose days a day lies in."""
+        ends = Q(valid_until__isnull=True) | Q(valid_until__gte=day)
+        return self.filter(ends, valid_from__lte=day)
+
+
 class Carer(Stated):
     """Somebody who looks after a patient: who it is, what may be said, and from when until when.
 
@@ -21,12 +30,16 @@ class Carer(Stated):
 
     patient = models.ForeignKey("clinic.Patient", on_delete=models.PROTECT, related_name="carers")
     name = models.CharField(_("name"), max_length=120)
-    relation = models.CharField(_("relation"), max_length=60, help_text=_("Mother, father, guardian, daughter …"))
+    relation = models.CharField(
+        _("relation"), max_length=60, help_text=_("Mother, father, guardian, daughter …")
+    )
     authority = models.CharField(_("what may be said"), max_length=12, choices=Authority)
     valid_from = models.DateField(_("from"))
     valid_until = models.DateField(_("until"), null=True, blank=True)
     # Its end moves with a corrected day of birth.
     of_minor = models.BooleanField(default=False)
+
+    objects = Carers.as_manager()
 
     class Meta:
         ordering = ["valid_from", "pk"]
@@ -48,3 +61,8 @@ class Carer(Stated):
 
     def __str__(self) -> str:
         return self.name
+
+    def holds_on(self, day: date) -> bool:
+        """Say whether anything may be said to them on a day."""
+        ended = self.valid_until is not None and self.valid_until < day
+        return self.valid_from <= day and not ended and self.authority != Authority.NOTHING

@@ -18,6 +18,7 @@ from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.paging import page_of_rows
 from clinic.people import finding, leave
+from clinic.people import wording as people_wording
 from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
@@ -34,7 +35,7 @@ DOORS: dict[str, Callable[[Duty], tuple[Words, str] | None]] = {}
 
 
 # An upper app words what the program says of a duty of its kind.
-BECAUSE: dict[str, Callable[[Mapping[str, Any]], str]] = {}
+BECAUSE: dict[str, Callable[[Mapping[str, Any]], str]] = {"find_a_way": people_wording.say_way_wanted}
 
 
 def door_of(duty: Duty) -> tuple[Words, str] | None:

@@ -168,7 +168,7 @@ def _dead_since(*routes: ContactRoute) -> Any:
 def _end_find_a_way(mover: Mover) -> None:
     """Now that both records' routes are one, what was missing in one of them may be there."""
     survivor, now = mover.survivor, clock.now()
-    if not survivor.routes.filter(dead_since__isnull=True).exists():
+    if not survivor.routes.working(clock.today()).exists():
         return
     for duty in ledger.open_duties(survivor).filter(kind="find_a_way", because={}):
         if _opened_for_want_of_a_route(duty.opened_from):

@@ -86,7 +86,7 @@ def _apply(proposal: Proposal, by: Member) -> None:
     audit.record("patient.unmerge", by=by, subject=row, patient=survivor, **said)
     audit.record("patient.unmerged", by=by, subject=row, patient=gone, was=survivor.number)
     for patient in (survivor, gone):
-        if not patient.routes.filter(dead_since__isnull=True).exists():
+        if not patient.routes.working(clock.today()).exists():
             find_a_way(patient=patient, because=row, by=by)
 
 

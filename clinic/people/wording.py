@@ -1,5 +1,7 @@
 """What is said where something about a patient, a visit or a risk assessment is refused."""
 
+from collections.abc import Mapping
+
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -25,6 +27,13 @@ TWO_MERGE = _("Two people merge records, and this clinic has one.")
 DAYS_MOVED = _("Days of this patient have moved since it was proposed: refuse it, and propose it anew.")
 UNDONE_ALREADY = _("This merge is undone already.")
 LATER_MERGE_FIRST = _("Another record was merged later: that merge is undone first.")
+
+ENDS_BEFORE_IT_BEGINS = _("It would end before it begins.")
+# Why a way to reach the patient is wanted, by its code.
+WAY_WANTED: dict[str, Words] = {
+    "now_adult": _("Now of age: ask for the patient's own number. %(name)s is rung no more."),
+    "carer_ended": _("%(name)s may be told nothing any more, and no other number is on record."),
+}
 
 SEEN_LATER = _("The patient would be seen later than before: look at both days and sign for it.")
 
@@ -69,3 +78,7 @@ def say_merge(gone: Patient, survivor: Patient) -> str:
 def say_unmerge(gone: Patient, survivor: Patient) -> str:
     said = {"gone": f"{gone.number} {gone}", "kept": f"{survivor.number} {survivor}"}
     return gettext("part %(gone)s from %(kept)s again") % said
+
+
+def say_way_wanted(because: Mapping[str, str]) -> str:
+    return str(WAY_WANTED[because["code"]]) % because

@@ -10,16 +10,17 @@ from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
+from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger, proposals
-from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
-from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
+from clinic.forms import AmendForm, CarerForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
+from clinic.models import Carer, ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of, to_survivor
-from clinic.people import ending, finding, merging, risk, visits
+from clinic.people import carers, ending, finding, merging, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
@@ -27,7 +28,7 @@ from clinic.tiers import wording
 from clinic.tiers.tier_set import Context
 from clinic.trail import audit
 from clinic.trail.record_days import WrongDay
-from clinic.wording import SPOKEN
+from clinic.wording import SPOKEN, write_day
 
 
 @allow(Act.SEE_PATIENTS)
@@ -88,10 +89,14 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "patient": found,
         "namesakes": list(finding.namesakes(found)[:3]),
         **_risk(found),
-        "routes": list(found.routes.all()),
+        "routes": list(found.routes.select_related("carer")),
+        "carers": list(found.carers.all()),
+        "of_age": carers.came_of_age(found),
+        "today": clock.today(),
+        "carer_form": CarerForm(prefix="carer"),
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
-        "route_form": RouteForm(),
+        "route_form": RouteForm(patient=found),
         "owed": duty_rows.duty_rows(duty_rows.open_of(found), request),
         "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
         "pairs": list(merging.open_pairs_of(found)[:3]),
@@ -167,7 +172,7 @@ def _about(
 @require_POST
 def add_route(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
-    form = RouteForm(request.POST)
+    form = RouteForm(request.POST, patient=found)
     if not form.is_valid():
         return _about(request, found, form, _("Add a way to reach the patient"), _("Add"))
     try:
@@ -175,6 +180,34 @@ def add_route(request: StaffRequest, pk: int) -> HttpResponse:
     except people.PatientRefused as error:
         form.add_error(None, str(error))
         return _about(request, found, form, _("Add a way to reach the patient"), _("Add"))
+    return redirect("clinic:patient", pk)
+
+
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+def add_carer(request: StaffRequest, pk: int) -> HttpResponse:
+    found, form = get_object_or_404(Patient, pk=pk), CarerForm(request.POST, prefix="carer")
+    if form.is_valid():
+        try:
+            row = carers.add(patient=found, by=request.user, **form.cleaned_data)
+        except people.PatientRefused as error:
+            form.add_error("valid_until", str(error))
+        else:
+            if row.of_minor and row.valid_until:
+                day = write_day(row.valid_until)
+                messages.info(request, _("It ends on %(day)s, the day before the patient comes of age.") % {"day": day})
+            return redirect("clinic:patient", pk)
+    return _about(request, found, form, _("Who may be spoken to"), _("Add"))
+
+
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+def end_carer(request: StaffRequest, pk: int, carer: int) -> HttpResponse:
+    found = get_object_or_404(Carer.objects.select_related("patient"), pk=carer, patient_id=pk)
+    try:
+        carers.end(carer=found, by=request.user, revision=RevisionForm(request.POST).seen())
+    except StaleRow as error:
+        return conflict(request, error, page_of(found.patient))
     return redirect("clinic:patient", pk)
 
 
