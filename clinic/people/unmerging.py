@@ -35,7 +35,9 @@ def recorded_since(merge: Merge) -> QuerySet[AuditRecord]:
     """Find what people recorded under the survivor since the merge: it stays there when the merge is undone."""
     of_merge = AuditRecord.objects.filter(action="patient.merge", subject=audit.subject_of(merge))
     rows = AuditRecord.objects.filter(patient=merge.survivor_id, by__isnull=False)
-    return rows.filter(pk__gt=of_merge.values("pk")[:1]).select_related("by").order_by("-pk")
+    # That something was proposed is no record of the patient; what was done because of it has its own.
+    rows = rows.filter(pk__gt=of_merge.values("pk")[:1]).exclude(action__startswith="proposal.")
+    return rows.select_related("by").order_by("-pk")
 
 
 def _check(merge: Merge) -> None:

@@ -12,7 +12,7 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
 from clinic.forms import MergeForm, PartForm, SameAsForm
-from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow
+from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow, Unmerge
 from clinic.pages.duty_rows import proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.pair_rows import pair_rows
@@ -132,5 +132,13 @@ def part(request: StaffRequest, pk: int) -> HttpResponse:
             return redirect("clinic:patient", found.survivor_id)
     page = page_of_rows(unmerging.recorded_since(found), request)
     since = [(row, audit.words(row.action)) for row in page.object_list]
-    context = {"merge": found, "patient": found.survivor, "form": form, "page": page, "since": since, **asked}
+    context = {
+        "merge": found,
+        "patient": found.survivor,
+        "undone": Unmerge.objects.filter(merge=found).select_related("by", "second").first(),
+        "form": form,
+        "page": page,
+        "since": since,
+        **asked,
+    }
     return render(request, "clinic/part.html", context, status=422 if form.is_bound else 200)
