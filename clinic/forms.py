@@ -11,7 +11,18 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
-from clinic.models import Authority, Carer, ContactRoute, EndGround, Member, Patient, PatientStatus, RiskAssessment, Role, Tier
+from clinic.models import (
+    Authority,
+    Carer,
+    ContactRoute,
+    EndGround,
+    Member,
+    Patient,
+    PatientStatus,
+    RiskAssessment,
+    Role,
+    Tier,
+)
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
 from clinic.people import carers, finding

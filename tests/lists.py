@@ -162,7 +162,9 @@ def pair_list() -> tuple[Where, Add]:
     def add() -> list[str]:
         one, other = build.patient(family_name=_name()), build.patient(family_name=_name())
         merge_scene.pair_of(one, other)
-        visits.record(patient=one, by=build.nurse(), attended_on=scene.TODAY, done=[("risk_assessment", "patient")])
+        visits.record(
+            patient=one, by=build.nurse(), attended_on=scene.TODAY, done=[("risk_assessment", "patient")]
+        )
         return [str(one), str(other)]
 
     return at(), add

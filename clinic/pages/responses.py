@@ -44,7 +44,8 @@ def to_survivor(
     request: HttpRequest, gone: Patient, said: str = "", page: str = "clinic:patient"
 ) -> HttpResponse:
     """Lead from a record that was merged away to the one that is kept, and say so."""
-    kept = Patient.objects.get(pk=gone.merged_into_id)
+    kept = gone.merged_into
+    assert kept is not None  # asked by whoever calls
     words = {"gone": gone.number, "kept": kept.number}
     line = gettext("%(gone)s was merged into this record, %(kept)s: it is the same person.") % words
     messages.info(request, f"{line} {said}".strip())

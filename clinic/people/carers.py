@@ -56,7 +56,9 @@ def add(
         changed_at=clock.now(),
         **span,
     )
-    audit.record("carer.add", by=by, subject=row, patient=patient, authority=authority, until=str(until or ""))
+    audit.record(
+        "carer.add", by=by, subject=row, patient=patient, authority=authority, until=str(until or "")
+    )
     return row
 
 
@@ -112,7 +114,10 @@ def find_own_numbers(day: date) -> int:
 @transaction.atomic
 def _without_a_route(carer: Carer, by: Member | None) -> bool:
     patient = carer.patient
-    if patient.routes.working(clock.today()).exists() or not carer.routes.filter(dead_since__isnull=True).exists():
+    if (
+        patient.routes.working(clock.today()).exists()
+        or not carer.routes.filter(dead_since__isnull=True).exists()
+    ):
         return False
     # Once for each carer: what a dermatologist has answered does not come back the next night.
     if Duty.objects.filter(kind="find_a_way", opened_from=subject_of(carer)).exists():
@@ -120,7 +125,6 @@ def _without_a_route(carer: Carer, by: Member | None) -> bool:
     code = "now_adult" if carer.of_minor and not is_minor(patient, clock.today()) else "carer_ended"
     because = {"code": code, "name": carer.name}
     return find_a_way(patient=patient, because=carer, by=by, said=because)
-
 
 
 BIRTH_MOVED.append(move_ends)

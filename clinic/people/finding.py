@@ -85,7 +85,7 @@ def _either_number(number: str) -> Q:
 
 
 def _of_record(number: str) -> Q:
-    """The number of a record, also of one that was merged: it stands on old letters, and leads to the one that is kept."""
+    """The number of a record, also of one that was merged: it stands on old letters, and leads to the one kept."""
     written = record_number(int(number))
     merged = Patient.objects.filter(number=written, merged_into__isnull=False)
     return Q(number=written) | Q(pk__in=merged.values("merged_into"))

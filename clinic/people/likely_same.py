@@ -83,8 +83,15 @@ def _by_birth() -> Iterator[Person]:
 
 def _by_phone() -> Iterator[Person]:
     """Only numbers that several records have; a carer's number is nobody's own."""
-    own = ContactRoute.objects.filter(carer__isnull=True, patient__merged_into__isnull=True).exclude(phone_key="")
-    shared = own.order_by().values("phone_key").annotate(people=Count("patient", distinct=True)).filter(people__gt=1)
+    own = ContactRoute.objects.filter(carer__isnull=True, patient__merged_into__isnull=True).exclude(
+        phone_key=""
+    )
+    shared = (
+        own.order_by()
+        .values("phone_key")
+        .annotate(people=Count("patient", distinct=True))
+        .filter(people__gt=1)
+    )
     rows = own.filter(phone_key__in=shared.values("phone_key")).order_by("phone_key", "patient")
     names = ("patient", "patient__born", "patient__folded_given", "patient__folded_family", "phone_key")
     for key, born, given, family, phone in rows.values_list(*names).iterator(chunk_size=2000):
@@ -96,7 +103,9 @@ def _said_of_merged() -> set[Key]:
     rows = LikelyPair.objects.filter(state=PairState.TWO_PEOPLE)
     merged = rows.filter(Q(one__merged_into__isnull=False) | Q(other__merged_into__isnull=False))
     found = set()
-    for one, its, other, others in merged.values_list("one", "one__merged_into", "other", "other__merged_into"):
+    for one, its, other, others in merged.values_list(
+        "one", "one__merged_into", "other", "other__merged_into"
+    ):
         first, second = sorted((its or one, others or other))
         found.add((first, second))
     return found

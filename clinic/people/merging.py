@@ -78,7 +78,7 @@ def propose(
     # Where somebody would be seen later, a dermatologist has looked at both days.
     if _try(survivor, gone, by, signed):
         require(by, Act.OVERRIDE)
-    fields = {"survivor": survivor.pk, "gone": gone.pk, "signed": signed}
+    fields: dict[str, Any] = {"survivor": survivor.pk, "gone": gone.pk, "signed": signed}
     return proposals.propose(ACT, patient=survivor, subject=pair, by=by, reason=reason, **fields)
 
 
@@ -109,7 +109,9 @@ def _somebody_else(by: Member) -> Member:
 def _apply(proposal: Proposal, by: Member) -> None:
     pair = LikelyPair.objects.get(pk=proposals.key_of(proposal))
     given = proposal.fields
-    both = Patient.objects.select_for_update().filter(pk__in=(given["survivor"], given["gone"])).order_by("pk")
+    both = (
+        Patient.objects.select_for_update().filter(pk__in=(given["survivor"], given["gone"])).order_by("pk")
+    )
     people = {one.pk: one for one in both}
     survivor, gone = people[given["survivor"]], people[given["gone"]]
     _check(survivor, gone)
@@ -215,7 +217,7 @@ def pair_by_hand(*, patient: Patient, other: Patient, by: Member) -> LikelyPair:
     fields = {"reason": PairReason.BY_HAND, "found_on": clock.today(), "due_on": due, "changed_at": now}
     pair, new = LikelyPair.objects.get_or_create(one=first, other=second, defaults=fields)
     if not new and pair.state != PairState.OPEN:
-        again = {"state": PairState.OPEN, "decided_by": None, "decided_at": None}
+        again: dict[str, Any] = {"state": PairState.OPEN, "decided_by": None, "decided_at": None}
         change(pair, seen=pair.revision, at=now, reason=PairReason.BY_HAND, due_on=due, **again)
     audit.record("pair.find", by=by, subject=pair, patient=first, other=second.pk, reason=pair.reason)
     return pair

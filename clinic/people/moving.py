@@ -86,7 +86,12 @@ class Mover:
 
 
 def move(
-    merge: Merge, field: "models.ForeignKey[Any, Any]", keys: list[int], old: int, new: int, back: bool = False
+    merge: Merge,
+    field: "models.ForeignKey[Any, Any]",
+    keys: list[int],
+    old: int,
+    new: int,
+    back: bool = False,
 ) -> None:
     """Give rows of one table from one patient to another."""
     column = field.attname

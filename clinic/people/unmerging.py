@@ -14,7 +14,17 @@ from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import proposals
 from clinic.duties.proposals import Proposable
-from clinic.models import AuditRecord, LikelyPair, Member, Merge, PairState, Patient, Proposal, Unmerge, change
+from clinic.models import (
+    AuditRecord,
+    LikelyPair,
+    Member,
+    Merge,
+    PairState,
+    Patient,
+    Proposal,
+    Unmerge,
+    change,
+)
 from clinic.people import longer_waits, wording
 from clinic.people.longer_waits import Later, MakesLonger
 from clinic.people.merging import MergeRefused, standing
@@ -109,7 +119,7 @@ def _they_are_two(merge: Merge, by: Member) -> None:
     """Keep that somebody has looked: the pair is not found again the next night."""
     first, second = sorted((merge.survivor_id, merge.gone_id))
     for pair in LikelyPair.objects.filter(one=first, other=second):
-        decided = {"state": PairState.TWO_PEOPLE, "decided_by": by, "decided_at": clock.now()}
+        decided: dict[str, Any] = {"state": PairState.TWO_PEOPLE, "decided_by": by, "decided_at": clock.now()}
         change(pair, seen=pair.revision, at=clock.now(), **decided)
 
 
@@ -120,4 +130,3 @@ def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
 
 
 UNMERGE: Final = Proposable(wording.UNMERGE, _apply, _describe, either=True)
-

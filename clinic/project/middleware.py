@@ -42,7 +42,9 @@ class MergedAwayRecord:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
-        return to_survivor(request, error.patient, str(NOTHING_SAVED)) if isinstance(error, MergedAway) else None
+        return (
+            to_survivor(request, error.patient, str(NOTHING_SAVED)) if isinstance(error, MergedAway) else None
+        )
 
 
 def client_address(request: HttpRequest) -> str:

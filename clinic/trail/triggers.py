@@ -85,7 +85,7 @@ def _postgres(model: type[AppendOnly]) -> list[str]:
         "$$ BEGIN RAISE EXCEPTION '% is append-only', TG_TABLE_NAME; END $$"
     )
     refused = "quarterday_append_only"
-    guards = {verb: refused for verb in _VERBS}
+    guards = dict.fromkeys(_VERBS, refused)
     more = []
     if moves(model):
         guards["UPDATE"] = f"{table}_only_moved"

@@ -195,7 +195,9 @@ def add_carer(request: StaffRequest, pk: int) -> HttpResponse:
         else:
             if row.of_minor and row.valid_until:
                 day = write_day(row.valid_until)
-                messages.info(request, _("It ends on %(day)s, the day before the patient comes of age.") % {"day": day})
+                messages.info(
+                    request, _("It ends on %(day)s, the day before the patient comes of age.") % {"day": day}
+                )
             return redirect("clinic:patient", pk)
     return _about(request, found, form, _("Who may be spoken to"), _("Add"))
 

@@ -15,8 +15,8 @@ from clinic.forms import MergeForm, PartForm, SameAsForm
 from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow, Unmerge
 from clinic.pages.duty_rows import proposal_rows
 from clinic.pages.fields import RevisionForm
-from clinic.pages.pair_rows import pair_rows
 from clinic.pages.paging import page_of_rows
+from clinic.pages.pair_rows import pair_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of
 from clinic.people import merging, unmerging
 from clinic.people.longer_waits import MakesLonger
@@ -52,7 +52,9 @@ def pair(request: StaffRequest, pk: int) -> HttpResponse:
         except (merging.MergeRefused, DutyRefused) as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("Proposed: it stands in Decisions until another member has answered."))
+            messages.success(
+                request, _("Proposed: it stands in Decisions until another member has answered.")
+            )
             return redirect("clinic:same_people")
     for one in people:
         audit.read(one, by=request.user, page="pair")
@@ -110,7 +112,7 @@ def same_as(request: StaffRequest, pk: int) -> HttpResponse:
             form.add_error("number", str(error))
         else:
             return redirect("clinic:pair", made.pk)
-    said = {"back": page_of(found), "button": _("Look at both"), "patient": found}
+    said: dict[str, Any] = {"back": page_of(found), "button": _("Look at both"), "patient": found}
     return page_form(request, form, _("Another record of the same person"), **said)
 
 
@@ -128,7 +130,9 @@ def part(request: StaffRequest, pk: int) -> HttpResponse:
         except (merging.MergeRefused, DutyRefused) as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("Proposed: it stands in Decisions until another member has answered."))
+            messages.success(
+                request, _("Proposed: it stands in Decisions until another member has answered.")
+            )
             return redirect("clinic:patient", found.survivor_id)
     page = page_of_rows(unmerging.recorded_since(found), request)
     since = [(row, audit.words(row.action)) for row in page.object_list]

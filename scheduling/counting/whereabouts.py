@@ -120,7 +120,7 @@ _OTHERS: dict[str, Words] = {
         "melanoma or a high risk tier: the full skin checks ended by the rule or by a discharge"
     ),
 }
-# Whatever is found under a record that was merged away is under nobody's eyes. Numbers that both records had stay there.
+# What is found under a record that was merged away is under nobody's eyes. Numbers that both records had stay there.
 _LEFT = (
     "clinic_visit", "clinic_riskassessment", "clinic_duty", "clinic_proposal", "clinic_careend", "clinic_carer",
     "lesions_lesion", "lesions_procedure", "lesions_diagnosis", "lesions_examination", "lesions_urgentsign",

@@ -3,7 +3,16 @@
 from datetime import timedelta
 from typing import Any
 
-from django.db.models import Case, OuterRef, Prefetch, QuerySet, Subquery, Value, When, prefetch_related_objects
+from django.db.models import (
+    Case,
+    OuterRef,
+    Prefetch,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+    prefetch_related_objects,
+)
 from django.http import HttpRequest
 from django.utils import timezone
 

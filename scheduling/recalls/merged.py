@@ -120,4 +120,3 @@ def look_at_both(survivor: Patient, gone: Patient) -> Callable[[], list[Wait]]:
 def look_at_parting(merge: Merge) -> Callable[[], list[Wait]]:
     """Look at the days of one record before it becomes two again."""
     return longer_waits.of_parted(merge.survivor, merge.gone)
-

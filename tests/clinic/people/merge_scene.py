@@ -31,7 +31,10 @@ def dump():
     rows = {}
     for model in apps.get_models(include_auto_created=True):
         label = model._meta.label_lower
-        if model._meta.app_label in ("clinic", "lesions", "scheduling") and label not in TRAIL | LEDGER | WORKED_OUT:
+        if (
+            model._meta.app_label in ("clinic", "lesions", "scheduling")
+            and label not in TRAIL | LEDGER | WORKED_OUT
+        ):
             names = [field.attname for field in model._meta.concrete_fields if field.attname not in LOCKS]
             rows[label] = list(model._base_manager.order_by("pk").values(*names))
     return rows
@@ -44,7 +47,11 @@ def differences(before, after):
         if rows != after[label]:
             old = {row.get("id"): row for row in rows}
             new = {row.get("id"): row for row in after[label]}
-            found[label] = [(old.get(key), new.get(key)) for key in old.keys() | new.keys() if old.get(key) != new.get(key)]
+            found[label] = [
+                (old.get(key), new.get(key))
+                for key in old.keys() | new.keys()
+                if old.get(key) != new.get(key)
+            ]
     return found
 
 
@@ -57,7 +64,10 @@ def rich(name="Ottilie", born=date(1961, 3, 4), phone="01632 960 111", day=None,
     pictures.file(first, pictures.jpeg(who.pk * 10), by=nurse)
     scene.melanoma(clock.today() - timedelta(days=200), patient=who)
     visits.record(
-        patient=who, by=doctor, attended_on=clock.today() - timedelta(days=100), done=[("full_skin_check", "patient")]
+        patient=who,
+        by=doctor,
+        attended_on=clock.today() - timedelta(days=100),
+        done=[("full_skin_check", "patient")],
     )
     register.note_sign(lesion=second, by=nurse, sign="growing")
     replan.replan_patient(who.pk)
@@ -89,7 +99,12 @@ def merge(survivor, gone, by=None, second=None, pair=None):
     by, second = by or build.dermatologist(), second or build.nurse()
     pair = pair or pair_of(survivor, gone)
     asked = signing(
-        merging.propose, pair=pair, survivor=survivor, by=by, reason="the same passport", revision=pair.revision
+        merging.propose,
+        pair=pair,
+        survivor=survivor,
+        by=by,
+        reason="the same passport",
+        revision=pair.revision,
     )
     proposals.confirm(proposal=asked, by=second, revision=asked.revision)
     survivor.refresh_from_db(), gone.refresh_from_db()

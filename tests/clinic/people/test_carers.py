@@ -123,7 +123,6 @@ def test_a_carer_who_may_be_told_nothing_is_rung_no_more(minor):
 
 def test_the_pages_say_who_may_be_spoken_to_and_who_came_of_age(minor):
     client = build.signed_in(build.nurse())
-    call = f"/patients/{minor.pk}/call/"
     record = client.get(f"/patients/{minor.pk}/").content.decode()
     assert "A Mother (mother)" in record and "Of age since" not in record
     with scene.later(days=2):

@@ -4,7 +4,7 @@ The link with the survivor's number and the way back: HL7 FHIR R5, Patient.link 
 do it, and which of two rows stays, is a clinic setting, no source.
 """
 
-from datetime import date, timedelta
+from datetime import timedelta
 
 import pytest
 from django.core.exceptions import PermissionDenied
@@ -88,7 +88,9 @@ def test_with_two_bookings_and_plans_between_all_comes_back(two):
 def test_one_person_proposes_and_another_confirms():
     nurse, doctor = build.nurse(), build.dermatologist()
     pair = pair_of(build.patient(), build.patient())
-    asked = merging.propose(pair=pair, survivor=pair.one, by=nurse, reason="same card", revision=pair.revision)
+    asked = merging.propose(
+        pair=pair, survivor=pair.one, by=nurse, reason="same card", revision=pair.revision
+    )
     with pytest.raises(DutyRefused):
         proposals.confirm(proposal=asked, by=nurse, revision=asked.revision)
     assert not Merge.objects.exists()
@@ -200,12 +202,20 @@ def test_of_two_open_recalls_the_earlier_day_governs():
 
 def test_a_later_day_is_looked_at_and_signed_before_two_become_one():
     strict, lower = build.patient(), build.patient()
-    build.risk_assessment(strict, on=build.days_ago(300), past_melanoma=True, several_melanomas=True, naevi="over100")
+    build.risk_assessment(
+        strict, on=build.days_ago(300), past_melanoma=True, several_melanomas=True, naevi="over100"
+    )
     build.risk_assessment(lower, on=build.days_ago(1))
     for one in (strict, lower):
         replan.replan_patient(one.pk)
     pair = pair_of(strict, lower)
-    said = {"pair": pair, "survivor": strict, "by": build.dermatologist(), "reason": "same", "revision": pair.revision}
+    said = {
+        "pair": pair,
+        "survivor": strict,
+        "by": build.dermatologist(),
+        "reason": "same",
+        "revision": pair.revision,
+    }
     with pytest.raises(longer_waits.MakesLonger) as error:
         merging.propose(**said)
     assert not Merge.objects.exists() and not Proposal.objects.exists()

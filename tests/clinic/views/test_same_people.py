@@ -71,7 +71,8 @@ def test_one_proposes_and_another_confirms_on_pages(pair):
     assert f"Merge {pair.other.number} Otilie Marchbank into {pair.one.number} Ottilie Marchbank" in shown
     assert shown.link("Look at both records").get("href") == address
     doctor.post(
-        reverse("clinic:proposal", args=[asked.pk]), {"revision": asked.revision, "confirmed": "yes", "answer": ""}
+        reverse("clinic:proposal", args=[asked.pk]),
+        {"revision": asked.revision, "confirmed": "yes", "answer": ""},
     )
     assert Merge.objects.get().gone == pair.other
 
@@ -124,7 +125,11 @@ def test_a_later_day_is_shown_before_it_is_proposed():
     sent = {"revision": pair.revision, "survivor": strict.pk, "reason": "the same card"}
     answer = browser(build.dermatologist()).post(reverse("clinic:pair", args=[pair.pk]), sent)
     page = read(answer)
-    assert answer.status_code == 422 and "Seen later than before" in page and "I have looked at both days" in page
+    assert (
+        answer.status_code == 422
+        and "Seen later than before" in page
+        and "I have looked at both days" in page
+    )
     assert not Proposal.objects.exists()
 
 
