@@ -16,6 +16,7 @@ from clinic.models import Member, Role
 class Act(TextChoices):
     SEE_PATIENTS = "see_patients", _("see patients")
     REGISTER_PATIENTS = "register_patients", _("register and amend patients")
+    SAY_SAME_PERSON = "say_same_person", _("say whether two records are one person")
     END_CARE = "end_care", _("end a patient's care")
     ASSESS_RISK = "assess_risk", _("record a risk assessment")
     RECORD_VISIT = "record_visit", _("record a visit")
@@ -54,6 +55,7 @@ class Act(TextChoices):
 _CARE = {
     Act.SEE_PATIENTS,
     Act.REGISTER_PATIENTS,
+    Act.SAY_SAME_PERSON,
     Act.RECORD_VISIT,
     Act.SEE_PICTURES,
     Act.ADD_PICTURES,

@@ -9,11 +9,11 @@ class ClinicConfig(AppConfig):
 
     def ready(self) -> None:
         # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
-        from clinic import policies  # noqa: PLC0415  needs loaded models
+        from clinic import policies, tasks  # noqa: PLC0415, F401  needs loaded models; the tasks register themselves
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
         from clinic.duties import limits, proposals, steps  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import ending, risk  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending, merging, risk, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
@@ -22,6 +22,8 @@ class ClinicConfig(AppConfig):
         policies.register_checker(PolicyKind.DUTY_LIMITS, limits.check)
         proposals.register_proposable("duty.end", proposals.ENDING)
         proposals.register_proposable(ending.ACT, ending.ENDING)
+        proposals.register_proposable(merging.ACT, merging.MERGE)
+        proposals.register_proposable(unmerging.ACT, unmerging.UNMERGE)
         steps.register_hooks("hand_over", settled=ending.finish, struck=ending.unfinish)
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
         register(check_registries)

@@ -12,6 +12,8 @@ from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
 from clinic.models import (
+    Authority,
+    Carer,
     ContactRoute,
     EndGround,
     Member,
@@ -24,6 +26,7 @@ from clinic.models import (
 )
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
+from clinic.people import carers, finding
 from clinic.people.alike import Alike, find_alike
 from clinic.people.risk import FACTORS
 from clinic.wording import Words
@@ -43,7 +46,6 @@ class PatientForm(forms.ModelForm):
             "interpreter",
             "access_needs",
             "best_times",
-            "may_be_told",
             "practitioner",
             "referrer",
         ]
@@ -118,7 +120,26 @@ class RouteForm(forms.ModelForm):
 
     class Meta:
         model = ContactRoute
-        fields = ["kind", "value", "order", "voicemail"]
+        fields = ["kind", "value", "order", "voicemail", "carer"]
+        widgets = {"carer": forms.Select(attrs={"translate": "no"})}
+
+    def __init__(self, *args: Any, patient: Patient, **more: Any) -> None:
+        super().__init__(*args, **more)
+        carer: Any = self.fields["carer"]
+        carer.queryset, carer.empty_label = carers.in_force(patient), _("the patient's own")
+
+
+class CarerForm(forms.ModelForm):
+    """Who looks after the patient, what may be said, from when until when."""
+
+    # Nothing is chosen beforehand: the first of the list would be everything.
+    authority = forms.ChoiceField(label=_("What may be said"), choices=[("", "—"), *Authority.choices])
+    valid_from = day_field(_("From"), initial=clock.today, future=True)
+    valid_until = day_field(_("Until"), future=True, required=False)
+
+    class Meta:
+        model = Carer
+        fields = ["name", "relation", "authority", "valid_from", "valid_until"]
 
 
 class EndCareForm(RevisionForm):
@@ -328,6 +349,42 @@ class GiveForm(RevisionForm):
 class PutOffForm(RevisionForm):
     until = day_field(_("Until"), future=True)
     note = forms.CharField(label=_("Why it can wait"), max_length=200)
+
+
+class MergeForm(RevisionForm):
+    """Which record stays, and why it is one person."""
+
+    survivor = forms.ChoiceField(
+        label=_("Which record stays"), widget=forms.RadioSelect(attrs={"translate": "no"})
+    )
+    reason = forms.CharField(
+        label=_("How you know that it is one person"), widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def __init__(self, *args: Any, people: Iterable[Patient], **more: Any) -> None:
+        super().__init__(*args, **more)
+        choices = [(str(one.pk), f"{one.number} {one}") for one in people]
+        self.fields["survivor"].choices = choices  # type: ignore[attr-defined]  # known as a field of any kind
+
+
+class PartForm(forms.Form):
+    reason = forms.CharField(
+        label=_("How you know that they are two people"), widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+
+class SameAsForm(forms.Form):
+    """Names the other record by its number."""
+
+    number = forms.CharField(label=_("Number of the other record"), max_length=12)
+
+    def clean_number(self) -> Patient:
+        written = self.cleaned_data["number"].strip()
+        number = finding.record_number(int(written)) if written.isdecimal() else written
+        found = Patient.objects.filter(number__iexact=number).first()
+        if found is None:
+            raise ValidationError(_("No record has this number."))
+        return found
 
 
 class AnswerForm(RevisionForm):

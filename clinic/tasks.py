@@ -1,8 +1,11 @@
-"""Celery tasks: each takes ids and calls one function."""
+"""Celery tasks: each takes ids and calls one function. And the chores of this app."""
+
+from datetime import time
 
 from celery import shared_task
 
 from clinic import clock, heartbeat, jobs
+from clinic.people import carers, likely_same
 
 
 @shared_task(name=jobs.TASK)
@@ -21,3 +24,7 @@ def sweep() -> int:
 @shared_task(name="clinic.tasks.chores")
 def chores() -> list[str]:
     return jobs.chores(clock.now())
+
+
+jobs.register_chore(jobs.Chore("came_of_age", time(0, 15), carers.find_own_numbers))
+jobs.register_chore(jobs.Chore("same_people", time(3, 0), likely_same.find_pairs))

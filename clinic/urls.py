@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic.views import duties, duty_limits, patients, staff, tiers
+from clinic.views import duties, duty_limits, patients, same_people, staff, tiers
 
 app_name = "clinic"
 urlpatterns = [
@@ -12,12 +12,19 @@ urlpatterns = [
     path("patients/<int:pk>/routes/", patients.add_route, name="add_route"),
     path("patients/<int:pk>/routes/<int:route>/dead/", patients.kill_route, name="kill_route"),
     path("patients/<int:pk>/photographs/", patients.photo_consent, name="photo_consent"),
+    path("patients/<int:pk>/carers/", patients.add_carer, name="add_carer"),
+    path("patients/<int:pk>/carers/<int:carer>/end/", patients.end_carer, name="end_carer"),
     path("patients/<int:pk>/end/", patients.end_care, name="end_care"),
     path("patients/<int:pk>/resume/", patients.resume_care, name="resume_care"),
     path("patients/<int:pk>/risk/", patients.assess_risk, name="assess_risk"),
     path("patients/<int:pk>/visits/", patients.record_visit, name="record_visit"),
     path("visits/<int:pk>/take_back/", patients.take_back_visit, name="take_back_visit"),
     path("patients/<int:pk>/trail/", patients.trail, name="trail"),
+    path("patients/<int:pk>/same/", same_people.same_as, name="same_as"),
+    path("same_people/", same_people.same_people, name="same_people"),
+    path("same_people/<int:pk>/", same_people.pair, name="pair"),
+    path("same_people/<int:pk>/two/", same_people.two_people, name="two_people"),
+    path("merges/<int:pk>/part/", same_people.part, name="part"),
     path("duties/<int:pk>/", duties.duty, name="duty"),
     path("duties/<int:pk>/settle/", duties.settle, name="settle_duty"),
     path("duties/<int:pk>/end/", duties.end, name="end_duty"),

@@ -13,6 +13,7 @@ from django.utils.html import format_html
 from django.utils.text import capfirst
 from django.utils.translation import gettext_lazy as _
 
+from clinic import clock
 from clinic.models import ContactRoute, Member, Patient, Role
 from clinic.models.visit import Purpose, is_about
 from clinic.pages import patient_page
@@ -47,9 +48,9 @@ def route_words(route: ContactRoute) -> str:
 
 
 def ways_to(patient: Patient) -> list[tuple[str, str]]:
-    """List the routes that are not dead, each as a form sends it: phone|01632 960147."""
+    """List the routes that work, each as a form sends it: phone|01632 960147."""
     # A dead number is not offered again: an attempt on it would look like a try and reach nobody.
-    routes = patient.routes.filter(dead_since__isnull=True)
+    routes = patient.routes.working(clock.today())
     return [(f"{row.kind}|{row.value}", route_words(row)) for row in routes]
 
 

@@ -14,7 +14,7 @@ from clinic import policies
 from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
 from clinic.models import Patient, Policy, RiskAssessment
-from clinic.people import ending, leave, patients, risk
+from clinic.people import ending, leave, patients, risk, visits
 from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure
@@ -34,6 +34,7 @@ from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from scheduling.today import worklists
 from tests import build
+from tests.clinic.people import merge_scene
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
@@ -155,6 +156,29 @@ def leaves() -> tuple[Where, Add]:
         return [away.name, deputy.name]
 
     return at(), add
+
+
+def pair_list() -> tuple[Where, Add]:
+    def add() -> list[str]:
+        one, other = build.patient(family_name=_name()), build.patient(family_name=_name())
+        merge_scene.pair_of(one, other)
+        visits.record(
+            patient=one, by=build.nurse(), attended_on=scene.TODAY, done=[("risk_assessment", "patient")]
+        )
+        return [str(one), str(other)]
+
+    return at(), add
+
+
+def parting_page() -> tuple[Where, Add]:
+    done = merge_scene.merge(build.patient(), build.patient())
+
+    def add() -> list[str]:
+        by = build.nurse(name=_name())
+        patients.add_route(patient=done.survivor, by=by, kind="phone", value=_name())
+        return [by.name]
+
+    return at(done.pk), add
 
 
 def visit_form() -> tuple[Where, Add]:
@@ -611,6 +635,8 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:tiers_version": tiers_version,
     "clinic:staff": staff,
     "clinic:leaves": leaves,
+    "clinic:same_people": pair_list,
+    "clinic:part": parting_page,
     "clinic:record_visit": visit_form,
     "lesions:lesion": lesion_page,
     "lesions:pictures": picture_list,
@@ -667,6 +693,8 @@ NO_LISTS = {
     "clinic:duty",
     "clinic:duty_limits_draft",
     "clinic:proposal",
+    "clinic:pair",
+    "clinic:same_as",
     "clinic:end_care",
     "clinic:assess_risk",
     "clinic:tiers_draft",

@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from clinic import clock, policies
 from clinic.duties import ledger, limits, proposals
-from clinic.people import visits
+from clinic.people import carers, visits
 from lesions.analysis.types import Message
 from lesions.models import Comparison, Review
 from lesions.pictures import intake, storage
@@ -19,6 +19,7 @@ from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
 from scheduling.today import worklists
 from tests import build
+from tests.clinic.people import merge_scene
 from tests.lesions import scene
 
 
@@ -66,8 +67,11 @@ def build_world() -> dict[str, tuple]:
         "duty_limits": (policies.draft(kind="duty_limits", toml=limits.shipped(), by=doctor).pk,),
         "ladder": (policies.draft(kind="ladder", toml=ladder.shipped(), by=doctor).pk,),
         "proposal": (proposed.pk,),
+        "pair": (merge_scene.pair_of(build.patient(), build.patient()).pk,),
+        "merge": (merge_scene.merge(build.patient(), build.patient()).pk,),
         "patient": (patient.pk,),
         "route": (patient.pk, patient.routes.get().pk),
+        "carer": (patient.pk, _carer(patient, nurse).pk),
         "visit": (visit.pk,),
         "member": (nurse.pk,),
         "leave": (build.away(nurse).pk,),
@@ -95,6 +99,11 @@ def build_world() -> dict[str, tuple]:
         "problem": (_problem(patient),),
         "place": ("overdue",),
     }
+
+
+def _carer(patient, by):
+    said = {"name": "A Daughter", "relation": "daughter", "authority": "appointments"}
+    return carers.add(patient=patient, by=by, valid_from=build.days_ago(10), **said)
 
 
 def _problem(patient) -> int:

@@ -236,6 +236,14 @@ KINDS: Final[Mapping[str, Kind]] = {
         OwningList.PROBLEMS,
         "scheduling.planproblem",
     ),
+    "same_person": Kind(
+        _("perhaps one person"),
+        _("two records of the same day of birth and a like name, or of the same telephone"),
+        _("“two people”, or merged: proposed by one member and confirmed by another"),
+        Act.SAY_SAME_PERSON,
+        OwningList.PROBLEMS,
+        "clinic.likelypair",
+    ),
     "outcome": Kind(
         _("say how the appointment ended"),
         _("an appointment in the past"),

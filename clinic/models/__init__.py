@@ -1,8 +1,10 @@
 from clinic.models.audit import AuditRecord, ReadRecord
 from clinic.models.base import StaleRow, Stated, change
 from clinic.models.bulk import insert_all
+from clinic.models.carer import Authority, Carer
 from clinic.models.chores import ChoreRun, Heartbeat
 from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
+from clinic.models.merge import LikelyPair, Merge, MovedRow, PairReason, PairState, Unmerge
 from clinic.models.patient import (
     CareEnd,
     ContactRoute,
@@ -22,7 +24,9 @@ from clinic.models.visit import DoneItem, Purpose, Visit
 __all__ = [
     "AtypicalBand",
     "AuditRecord",
+    "Authority",
     "CareEnd",
+    "Carer",
     "ChoreRun",
     "ContactRoute",
     "Counselling",
@@ -31,9 +35,14 @@ __all__ = [
     "EndGround",
     "Heartbeat",
     "Leave",
+    "LikelyPair",
     "Member",
+    "Merge",
+    "MovedRow",
     "NaeviBand",
     "NamePart",
+    "PairReason",
+    "PairState",
     "Patient",
     "PatientStatus",
     "PhotoConsent",
@@ -53,6 +62,7 @@ __all__ = [
     "Step",
     "StruckStep",
     "Tier",
+    "Unmerge",
     "Visit",
     "Voicemail",
     "change",

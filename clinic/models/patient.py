@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
+from clinic.models.carer import Authority, Carer
 from clinic.models.lookups import BY_BEGINNING
 
 
@@ -54,12 +55,6 @@ class Patient(Stated):
         help_text=_("What the visit must allow for."),
     )
     best_times = models.CharField(_("best times to ring"), max_length=80, blank=True)
-    may_be_told = models.CharField(
-        _("who may be spoken to"),
-        max_length=160,
-        blank=True,
-        help_text=_("Name, relation, and what may be said; empty: nobody but the patient."),
-    )
     practitioner = models.CharField(
         _("general practitioner"), max_length=240, blank=True, help_text=_("Name, and how to reach them.")
     )
@@ -196,6 +191,14 @@ class Voicemail(models.TextChoices):
     YES = "yes", _("voicemail allowed, no details")
 
 
+class Routes(models.QuerySet["ContactRoute"]):
+    def working(self, day: date) -> "Routes":
+        """Keep those by which the patient can be reached on a day: not dead, nobody's who may be told nothing."""
+        ends = Q(carer__valid_until__isnull=True) | Q(carer__valid_until__gte=day)
+        theirs = ends & Q(carer__valid_from__lte=day) & ~Q(carer__authority=Authority.NOTHING)
+        return self.filter(Q(carer__isnull=True) | theirs, dead_since__isnull=True)
+
+
 class ContactRoute(Stated):
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="routes")
     kind = models.CharField(_("kind"), max_length=8, choices=RouteKind)
@@ -204,7 +207,18 @@ class ContactRoute(Stated):
     voicemail = models.CharField(_("voicemail"), max_length=8, choices=Voicemail, blank=True, default="")
     # Kept when it is dead: the same wrong number would be typed in again from an old letter.
     dead_since = models.DateField(null=True, blank=True)
+    # A number of somebody else works as long as that person may be spoken to.
+    carer = models.ForeignKey(
+        Carer,
+        verbose_name=_("whose it is"),
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="routes",
+    )
     phone_key = models.CharField(max_length=200, blank=True, editable=False)
+
+    objects = Routes.as_manager()
 
     class Meta:
         ordering = ["order", "pk"]
@@ -220,3 +234,7 @@ class ContactRoute(Stated):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.value}"
+
+    def works_on(self, day: date) -> bool:
+        """The same as `Routes.working`, of one row that was read with its carer."""
+        return self.dead_since is None and (self.carer is None or self.carer.holds_on(day))

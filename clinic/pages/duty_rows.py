@@ -17,7 +17,8 @@ from clinic.duties import ledger, proposals, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.paging import page_of_rows
-from clinic.people import finding, leave
+from clinic.people import finding, leave, merging, unmerging
+from clinic.people import wording as people_wording
 from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
@@ -34,7 +35,25 @@ DOORS: dict[str, Callable[[Duty], tuple[Words, str] | None]] = {}
 
 
 # An upper app words what the program says of a duty of its kind.
-BECAUSE: dict[str, Callable[[Mapping[str, Any]], str]] = {}
+BECAUSE: dict[str, Callable[[Mapping[str, Any]], str]] = {"find_a_way": people_wording.say_way_wanted}
+
+
+# Where what was proposed is looked at: act → words of the link, and the page.
+PROPOSAL_DOORS: dict[str, tuple[Words, Callable[[Proposal], str]]] = {
+    merging.ACT: (
+        _("Look at both records"),
+        lambda row: resolve_url("clinic:pair", proposals.key_of(row)),
+    ),
+    unmerging.ACT: (
+        _("Look at what stays"),
+        lambda row: resolve_url("clinic:part", proposals.key_of(row)),
+    ),
+}
+
+
+def door_of_proposal(proposal: Proposal) -> tuple[Words, str] | None:
+    words, page = PROPOSAL_DOORS.get(proposal.act, ("", None))
+    return (words, page(proposal)) if page else None
 
 
 def door_of(duty: Duty) -> tuple[Words, str] | None:

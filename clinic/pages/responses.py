@@ -2,8 +2,10 @@
 
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render, resolve_url
+from django.shortcuts import redirect, render, resolve_url
+from django.utils.translation import gettext
 
 from clinic.access import Act, may
 from clinic.models import Patient, StaleRow
@@ -36,6 +38,18 @@ def asks_first(request: HttpRequest, form: Any, refused: MakesLonger) -> dict[st
     # Everybody sees the days; without the right there is no tick, and the page says who must be asked.
     may_sign = may(request.user, Act.OVERRIDE)
     return {"waits": refused.waits, "signature": refused.signature if may_sign else ""}
+
+
+def to_survivor(
+    request: HttpRequest, gone: Patient, said: str = "", page: str = "clinic:patient"
+) -> HttpResponse:
+    """Lead from a record that was merged away to the one that is kept, and say so."""
+    kept = gone.merged_into
+    assert kept is not None  # asked by whoever calls
+    words = {"gone": gone.number, "kept": kept.number}
+    line = gettext("%(gone)s was merged into this record, %(kept)s: it is the same person.") % words
+    messages.info(request, f"{line} {said}".strip())
+    return redirect(page, kept.pk)
 
 
 def page_of(patient: Patient) -> str:

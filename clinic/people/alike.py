@@ -41,7 +41,12 @@ def find_alike(*, family_name: str, born: date, given_name: str = "", phone: str
 
 def is_like_name(one: tuple[str, str], other: tuple[str, str]) -> bool:
     """Say whether two folded names (given, family) are like each other, also where one has them the other way round."""
-    return max(_likeness(one, other), _likeness(one, other[::-1])) >= LIKE_NAME
+    return likeness(one, other) >= LIKE_NAME
+
+
+def likeness(one: tuple[str, str], other: tuple[str, str]) -> float:
+    """Compare two folded names (given, family), 0 to 1; also where one has them the other way round."""
+    return max(_likeness(one, other), _likeness(one, other[::-1]))
 
 
 def _likeness(one: tuple[str, str], other: tuple[str, str]) -> float:

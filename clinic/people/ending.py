@@ -164,7 +164,7 @@ def resume_care(*, patient: Patient, by: Member, revision: int) -> Patient:
             keeper.reopen(end, by)
         _reopen_handed_over(patient, end, by)
     # That duty was closed with the care, and the routes may be as dead as before.
-    if not patient.routes.filter(dead_since__isnull=True).exists():
+    if not patient.routes.working(clock.today()).exists():
         find_a_way(patient=patient, because=end or patient, by=by)
     audit.record("patient.resume_care", by=by, subject=patient, patient=patient, was=was)
     return patient

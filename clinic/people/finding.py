@@ -52,7 +52,7 @@ def search(text: str) -> QuerySet[Patient]:
     for day in sought.days:
         found = found.filter(born=day)
     for number in sought.records:
-        found = found.filter(number=record_number(int(number)))
+        found = found.filter(_of_record(number))
     for number in sought.numbers:
         found = found.filter(_either_number(number))
     return found
@@ -81,7 +81,14 @@ def _either_number(number: str) -> Q:
     ends_so = Q(phone_key__begins=key) if len(key) >= _END_OF_NUMBER else Q()
     routes = ContactRoute.objects.filter(whole | ends_so).exclude(phone_key="")
     called = Q(pk__in=routes.values("patient"))
-    return called | Q(number=record_number(int(number))) if number.isdecimal() else called
+    return called | _of_record(number) if number.isdecimal() else called
+
+
+def _of_record(number: str) -> Q:
+    """The number of a record, also of one that was merged: it stands on old letters, and leads to the one kept."""
+    written = record_number(int(number))
+    merged = Patient.objects.filter(number=written, merged_into__isnull=False)
+    return Q(number=written) | Q(pk__in=merged.values("merged_into"))
 
 
 def namesakes(patient: Patient) -> QuerySet[Patient]:

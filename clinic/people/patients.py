@@ -1,5 +1,6 @@
 """Register patients, amend their records, and keep the ways to reach them."""
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 
@@ -8,7 +9,7 @@ from django.db import models, transaction
 from clinic import clock
 from clinic.duties import ledger
 from clinic.formats.folding import phone_key
-from clinic.models import ContactRoute, Member, Patient, PatientStatus, RouteKind, change
+from clinic.models import Carer, ContactRoute, Member, Patient, PatientStatus, RouteKind, change
 from clinic.people import consent, finding, wording
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
@@ -16,6 +17,10 @@ from clinic.trail.audit import subject_of
 
 class PatientRefused(ValueError):
     """Raised where a patient cannot be registered or amended so; the text is the sentence for the page."""
+
+
+# What follows from another day of birth, such as when a minor's carers end.
+BIRTH_MOVED: list[Callable[[Patient], None]] = []
 
 
 @transaction.atomic
@@ -71,20 +76,32 @@ def amend(*, patient: Patient, by: Member, revision: int, **fields: Any) -> Pati
     # Of what is amended here only the birth is a fact of the plan: age is an answer of the risk tier.
     action = "patient.correct_birth" if birth_moved else "patient.amend"
     audit.record(action, by=by, subject=patient, patient=patient, changed=moved)
+    if birth_moved:
+        for follow in BIRTH_MOVED:
+            follow(patient)
     return patient
 
 
 @transaction.atomic
 def add_route(
-    *, patient: Patient, by: Member, kind: str, value: str, order: int | None = None, voicemail: str = ""
+    *,
+    patient: Patient,
+    by: Member,
+    kind: str,
+    value: str,
+    order: int | None = None,
+    voicemail: str = "",
+    carer: Carer | None = None,
 ) -> ContactRoute:
+    """Add a number or an address, of the patient or of a carer; one that may be used ends the search for a way."""
     # Also where it is marked as dead: typing a wrong number again does not make it right.
     if patient.routes.filter(kind=kind, value=value).exists():
         raise PatientRefused(wording.KNOWN_ROUTE)
-    route = _store_route(patient, kind, value, order=order or 1, voicemail=voicemail)
+    route = _store_route(patient, kind, value, order=order or 1, voicemail=voicemail, carer=carer)
     audit.record("patient.add_route", by=by, subject=route, patient=patient, kind=kind)
     # A new way is the proper end of that duty, whoever typed it in and for whatever reason.
-    ledger.end_all(("find_a_way",), by=by, evidence=route, patient=patient)
+    if route.works_on(clock.today()):
+        ledger.end_all(("find_a_way",), by=by, evidence=route, patient=patient)
     return route
 
 
@@ -101,7 +118,7 @@ def kill_route(*, route: ContactRoute, by: Member | None, on: date | None = None
     if route.dead_since is None:
         change(route, seen=route.revision, at=clock.now(), dead_since=on or clock.today())
         audit.record("patient.kill_route", by=by, subject=route, patient=route.patient)
-        if not route.patient.routes.filter(dead_since__isnull=True).exists():
+        if not route.patient.routes.working(clock.today()).exists():
             find_a_way(patient=route.patient, because=route, by=by)
     return route
 
@@ -117,8 +134,12 @@ def revive_route(*, route: ContactRoute, by: Member, because: models.Model) -> C
 
 
 @transaction.atomic
-def find_a_way(*, patient: Patient, because: models.Model, by: Member | None) -> None:
-    """Open the duty to find a way to reach the patient, once for each patient under care."""
+def find_a_way(
+    *, patient: Patient, because: models.Model, by: Member | None, said: dict[str, str] | None = None
+) -> bool:
+    """Open the duty to find a way to reach the patient, once for each patient under care; `said`: a code, why."""
     owed = ledger.open_duties(patient).filter(kind="find_a_way").exists()
-    if patient.status == PatientStatus.ACTIVE and not owed:
-        ledger.open_duty("find_a_way", patient=patient, opened_from=because, by=by)
+    if owed or patient.status != PatientStatus.ACTIVE:
+        return False
+    ledger.open_duty("find_a_way", patient=patient, opened_from=because, by=by, because=said)
+    return True

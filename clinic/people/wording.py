@@ -1,9 +1,11 @@
 """What is said where something about a patient, a visit or a risk assessment is refused."""
 
+from collections.abc import Mapping
+
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from clinic.models import PatientStatus, Purpose, Tier
+from clinic.models import Patient, PatientStatus, Purpose, Tier
 from clinic.wording import Words
 
 THE_ANSWER = _("The answer")
@@ -14,6 +16,25 @@ STATUS_AND_GROUND = _("Care ends with a status and a ground in words.")
 ENDED_ALREADY = _("This patient's care has ended already.")
 RESUME_INSTEAD = _("Care has ended: resume it instead.")
 END_CARE = _("end a patient's care")
+
+MERGE = _("merge two records of one person")
+UNMERGE = _("undo a merge: two people after all")
+MERGED_ALREADY = _("One of the two records is merged already.")
+BOTH_IN_CARE = _(
+    "One of the two records has ended, or care is ending: resume it, or end both the same way first."
+)
+PROPOSALS_FIRST = _("Something is proposed about these records: it is confirmed or refused first.")
+TWO_MERGE = _("Two people merge records, and this clinic has one.")
+DAYS_MOVED = _("Days of this patient have moved since it was proposed: refuse it, and propose it anew.")
+UNDONE_ALREADY = _("This merge is undone already.")
+LATER_MERGE_FIRST = _("Another record was merged later: that merge is undone first.")
+
+ENDS_BEFORE_IT_BEGINS = _("It would end before it begins.")
+# Why a way to reach the patient is wanted, by its code.
+WAY_WANTED: dict[str, Words] = {
+    "now_adult": _("Now of age: ask for the patient's own number. %(name)s is rung no more."),
+    "carer_ended": _("%(name)s may be told nothing any more, and no other number is on record."),
+}
 
 SEEN_LATER = _("The patient would be seen later than before: look at both days and sign for it.")
 
@@ -47,3 +68,18 @@ def say_tier_is_given(tier: str) -> str:
     """Say why nobody chooses the tier here: the criteria give it."""
     words = {"tier": Tier(tier).label}
     return gettext("The criteria give the tier %(tier)s: leave your own tier and its reason empty.") % words
+
+
+def say_merge(gone: Patient, survivor: Patient) -> str:
+    """A proposed merge in words."""
+    said = {"gone": f"{gone.number} {gone}", "kept": f"{survivor.number} {survivor}"}
+    return gettext("merge %(gone)s into %(kept)s") % said
+
+
+def say_unmerge(gone: Patient, survivor: Patient) -> str:
+    said = {"gone": f"{gone.number} {gone}", "kept": f"{survivor.number} {survivor}"}
+    return gettext("part %(gone)s from %(kept)s again") % said
+
+
+def say_way_wanted(because: Mapping[str, str]) -> str:
+    return str(WAY_WANTED[because["code"]]) % because

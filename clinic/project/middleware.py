@@ -1,10 +1,14 @@
-"""Idle sign-out, and the address that a sign-in came from."""
+"""Idle sign-out, records that were merged away, and the address that a sign-in came from."""
 
 import time
 from collections.abc import Callable
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+
+from clinic.models.base import NOTHING_SAVED
+from clinic.pages.responses import to_survivor
+from clinic.trail.audit import MergedAway
 
 # A session lives 30 minutes as shipped: one write a minute is exact enough.
 TOUCH_SECONDS = 60
@@ -26,6 +30,21 @@ class IdleTimeout:
             if now - request.session.get("seen", 0) >= TOUCH_SECONDS:
                 request.session["seen"] = now
         return self.get_response(request)
+
+
+class MergedAwayRecord:
+    """Lead whoever writes on a record that was merged meanwhile to the record that is kept: nothing was saved."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        return (
+            to_survivor(request, error.patient, str(NOTHING_SAVED)) if isinstance(error, MergedAway) else None
+        )
 
 
 def client_address(request: HttpRequest) -> str:

@@ -57,6 +57,7 @@ MIDDLEWARE = [
     # A view that forgot its guard is closed, not open.
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "clinic.project.middleware.IdleTimeout",
+    "clinic.project.middleware.MergedAwayRecord",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
@@ -143,6 +144,8 @@ USE_I18N = True
 
 # ---- how lesions are looked at ---------------------------------------------------------------------
 # So many of a hundred lesions inside every limit stand among the flagged, and are looked at before their figures.
+# Until then the carers of a minor are rung (clinic setting, no source).
+AGE_OF_MAJORITY = env.number("AGE_OF_MAJORITY", 18, low=14, high=25)
 MIXED_IN_PERCENT = env.number("MIXED_IN_PERCENT", 5, low=0, high=100)
 
 # ---- who may come in -----------------------------------------------------------------------------

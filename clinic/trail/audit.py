@@ -26,6 +26,18 @@ ACTIONS: dict[str, Action] = {}
 ALSO: list[Callable[[Iterable[tuple[str, int | None]]], None]] = []
 
 
+# What is said of a record that was merged away; everything else is written on the record that it was merged into.
+_OF_MERGED = ("patient.merged_away",)
+
+
+class MergedAway(ValueError):
+    """Raised where something is written about a record that was merged into another: nothing is saved."""
+
+    def __init__(self, patient: Patient) -> None:
+        super().__init__(f"{patient.number} was merged away")
+        self.patient = patient
+
+
 def register_actions(actions: Mapping[str, Action]) -> None:
     """Add what an app does to the table; nobody else's action is replaced."""
     if known := ACTIONS.keys() & actions.keys():
@@ -40,6 +52,9 @@ def record(
     # Outside a transaction the record could stay without its change, or the change without its record.
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError(f"audit record {action!r} outside a transaction")
+    # A tab of yesterday shows the old record still: what is written there would be lost from sight.
+    if patient is not None and patient.merged_into_id and action not in _OF_MERGED:
+        raise MergedAway(patient)
     changes = ACTIONS[action].changes_facts
     revision = _bump(patient) if changes and patient is not None else None
     row = AuditRecord.objects.create(
@@ -114,8 +129,16 @@ def read(patient: Patient, *, by: Member, page: str) -> None:
 
 
 def trail(patient: Patient) -> QuerySet[AuditRecord]:
-    """Find what was done to a patient's record, and by whom."""
-    return AuditRecord.objects.filter(patient=patient).select_related("by")
+    """Find what was written about a patient, also under the numbers of records that were merged into this one."""
+    return AuditRecord.objects.filter(patient__in=_records_of(patient)).select_related("by")
+
+
+def reads(patient: Patient) -> QuerySet[ReadRecord]:
+    return ReadRecord.objects.filter(patient__in=_records_of(patient)).select_related("by")
+
+
+def _records_of(patient: Patient) -> list[int]:
+    return [patient.pk, *patient.merged_from.values_list("pk", flat=True)]
 
 
 def words(action: str) -> Words:

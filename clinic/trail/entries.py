@@ -5,7 +5,17 @@ from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
-from clinic.models import AuditRecord, CareEnd, PhotoConsent, ReadRecord, Step, StruckStep
+from clinic.models import (
+    AuditRecord,
+    CareEnd,
+    Merge,
+    MovedRow,
+    PhotoConsent,
+    ReadRecord,
+    Step,
+    StruckStep,
+    Unmerge,
+)
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
 
@@ -20,6 +30,14 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "patient.add_route": Action(_("added a contact route"), False),
     "patient.kill_route": Action(_("marked a contact route as dead"), False),
     "patient.revive_route": Action(_("took back that a contact route is dead"), False),
+    "patient.merge": Action(_("merged two records of one person"), True),
+    "patient.merged_away": Action(_("this record was merged into another"), False),
+    "patient.unmerge": Action(_("undid the merge of two records"), True),
+    "patient.unmerged": Action(_("this record stands on its own again"), True),
+    "pair.find": Action(_("found two records that may be one person"), False),
+    "pair.two_people": Action(_("said that two records are two people"), False),
+    "carer.add": Action(_("noted who looks after the patient"), False),
+    "carer.end": Action(_("ended what may be said to a carer"), False),
     "risk.assess": Action(_("recorded a risk assessment"), True),
     "visit.record": Action(_("recorded a visit"), True),
     "duty.open": Action(_("opened a duty"), False),
@@ -43,8 +61,11 @@ ACTIONS: Final[Mapping[str, Action]] = {
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     AuditRecord,
     CareEnd,
+    Merge,
+    MovedRow,
     PhotoConsent,
     ReadRecord,
     Step,
     StruckStep,
+    Unmerge,
 )

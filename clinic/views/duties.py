@@ -17,7 +17,7 @@ from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import act_of, outcomes_of
 from clinic.forms import AnswerForm, EndDutyForm, GiveForm, ProposeEndForm, PutOffForm, SettleForm
 from clinic.models import Duty, Proposal, StaleRow
-from clinic.pages.duty_rows import door_of, duty_rows, proposal_rows
+from clinic.pages.duty_rows import door_of, door_of_proposal, duty_rows, proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
 from clinic.people import ending
@@ -220,7 +220,12 @@ def proposal(request: StaffRequest, pk: int) -> HttpResponse:
     # Reading the answer is a look at the page and no button; a page that comes back with a fault is no new look.
     if request.method != "POST":
         proposals.note_read(proposal=found, by=request.user)
-    context = {"row": proposal_rows([found], request)[0], "form": form, "patient": found.patient}
+    context = {
+        "row": proposal_rows([found], request)[0],
+        "form": form,
+        "patient": found.patient,
+        "door": door_of_proposal(found),
+    }
     return render(request, "clinic/proposal.html", context, status=422 if form.is_bound else 200)
 
 

@@ -10,10 +10,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
+from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger, proposals
 from clinic.forms import (
     AmendForm,
+    CarerForm,
     EndCareForm,
     PhotoConsentForm,
     RegisterForm,
@@ -21,13 +23,13 @@ from clinic.forms import (
     RouteForm,
     VisitForm,
 )
-from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
+from clinic.models import Carer, ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
-from clinic.pages.responses import asks_first, conflict, page_form, page_of
-from clinic.people import consent, ending, finding, risk, visits
+from clinic.pages.responses import asks_first, conflict, page_form, page_of, to_survivor
+from clinic.people import carers, consent, ending, finding, merging, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
@@ -35,7 +37,7 @@ from clinic.tiers import wording
 from clinic.tiers.tier_set import Context
 from clinic.trail import audit
 from clinic.trail.record_days import WrongDay
-from clinic.wording import SPOKEN
+from clinic.wording import SPOKEN, write_day
 
 
 @allow(Act.SEE_PATIENTS)
@@ -95,21 +97,28 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Patient, pk=pk)
     # Old letters and bookmarks name the record that was merged away.
     if found.merged_into_id:
-        return redirect("clinic:patient", found.merged_into_id)
+        return to_survivor(request, found)
     # Before anything is shown: who opened a record is known even if the page then fails.
     audit.read(found, by=request.user, page="patient")
     context = {
         "patient": found,
         "namesakes": list(finding.namesakes(found)[:3]),
         **_risk(found),
-        "routes": list(found.routes.all()),
+        "routes": list(found.routes.select_related("carer")),
+        "carers": list(found.carers.all()),
+        "of_age": carers.came_of_age(found),
+        "today": clock.today(),
+        "carer_form": CarerForm(prefix="carer"),
         "photographs": consent.current(found),
         "consent_form": PhotoConsentForm(auto_id="photographs_%s"),
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
-        "route_form": RouteForm(),
+        "route_form": RouteForm(patient=found),
         "owed": duty_rows.duty_rows(duty_rows.open_of(found), request),
         "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
+        "pairs": list(merging.open_pairs_of(found)[:3]),
+        "merges": list(merging.standing(found)),
+        "may_say": may(request.user, Act.SAY_SAME_PERSON),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
         "may_rules": may(request.user, Act.SEE_RULES),
         "may_assess": may(request.user, Act.ASSESS_RISK),
@@ -182,7 +191,7 @@ def _about(
 def add_route(request: StaffRequest, pk: int) -> HttpResponse:
     """Add a number or an address to reach the patient."""
     found = get_object_or_404(Patient, pk=pk)
-    form = RouteForm(request.POST)
+    form = RouteForm(request.POST, patient=found)
     if not form.is_valid():
         return _about(request, found, form, _("Add a way to reach the patient"), _("Add"))
     try:
@@ -190,6 +199,36 @@ def add_route(request: StaffRequest, pk: int) -> HttpResponse:
     except people.PatientRefused as error:
         form.add_error(None, str(error))
         return _about(request, found, form, _("Add a way to reach the patient"), _("Add"))
+    return redirect("clinic:patient", pk)
+
+
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+def add_carer(request: StaffRequest, pk: int) -> HttpResponse:
+    found, form = get_object_or_404(Patient, pk=pk), CarerForm(request.POST, prefix="carer")
+    if form.is_valid():
+        try:
+            row = carers.add(patient=found, by=request.user, **form.cleaned_data)
+        except people.PatientRefused as error:
+            form.add_error("valid_until", str(error))
+        else:
+            if row.of_minor and row.valid_until:
+                day = write_day(row.valid_until)
+                messages.info(
+                    request, _("It ends on %(day)s, the day before the patient comes of age.") % {"day": day}
+                )
+            return redirect("clinic:patient", pk)
+    return _about(request, found, form, _("Who may be spoken to"), _("Add"))
+
+
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+def end_carer(request: StaffRequest, pk: int, carer: int) -> HttpResponse:
+    found = get_object_or_404(Carer.objects.select_related("patient"), pk=carer, patient_id=pk)
+    try:
+        carers.end(carer=found, by=request.user, revision=RevisionForm(request.POST).seen())
+    except StaleRow as error:
+        return conflict(request, error, page_of(found.patient))
     return redirect("clinic:patient", pk)
 
 
@@ -348,7 +387,7 @@ def trail(request: StaffRequest, pk: int) -> HttpResponse:
     audit.read(found, by=request.user, page="trail")
     page = page_of_rows(audit.trail(found), request)
     rows = [{"row": row, "words": audit.words(row.action)} for row in page.object_list]
-    reads = page_of_rows(found.reads.select_related("by"), request, "reads")
+    reads = page_of_rows(audit.reads(found), request, "reads")
     return render(
         request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads}
     )

@@ -95,7 +95,10 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
         _("somebody whom no number or address reaches"),
         """SELECT p.id, p.id AS patient_id FROM clinic_patient p
             WHERE p.status = 'active' AND p.merged_into_id IS NULL
-            AND NOT EXISTS (SELECT 1 FROM clinic_contactroute c WHERE c.patient_id = p.id AND c.dead_since IS NULL)""",
+            AND NOT EXISTS (SELECT 1 FROM clinic_contactroute c WHERE c.patient_id = p.id AND c.dead_since IS NULL
+                AND (c.carer_id IS NULL OR EXISTS (SELECT 1 FROM clinic_carer k WHERE k.id = c.carer_id
+                    AND k.authority <> 'nothing' AND THE_DAY >= k.valid_from
+                    AND (k.valid_until IS NULL OR THE_DAY <= k.valid_until))))""",
         f"""EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'find_a_way' AND d.patient_id = f.id
             AND (d.ended_at IS NULL OR ({_WITH_A_WORD} AND NOT EXISTS (SELECT 1 FROM clinic_auditrecord m
                 WHERE m.action = 'patient.kill_route' AND m.patient_id = f.id AND m.at > d.ended_at))))""",

@@ -223,6 +223,7 @@ def _rows(sql: str) -> list[tuple[Any, ...]]:
     sql = re.sub(r"ATTEMPTS\(([\w.]+)\)", _attempts, sql)
     # Written into the text: some conditions hold LIKE with a per cent sign, which parameters would take for theirs.
     sql = sql.replace("THE_MOMENT", f"'{connection.ops.adapt_datetimefield_value(clock.now())}'")
+    sql = sql.replace("THE_DAY", f"'{connection.ops.adapt_datefield_value(clock.today())}'")
     with connection.cursor() as cursor:
         cursor.execute(re.sub(r"LOCAL_DAY\(([\w.]+)\)", _local_day, sql))
         return list(cursor.fetchall())

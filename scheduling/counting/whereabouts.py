@@ -120,6 +120,18 @@ _OTHERS: dict[str, Words] = {
         "melanoma or a high risk tier: the full skin checks ended by the rule or by a discharge"
     ),
 }
+# What is found under a record that was merged away is under nobody's eyes. Numbers that both records had stay there.
+_LEFT = (
+    "clinic_visit", "clinic_riskassessment", "clinic_duty", "clinic_proposal", "clinic_careend", "clinic_carer",
+    "lesions_lesion", "lesions_procedure", "lesions_diagnosis", "lesions_examination", "lesions_urgentsign",
+    "scheduling_recall", "scheduling_appointment", "scheduling_override", "scheduling_seriesend", "scheduling_call",
+)  # fmt: skip
+_ORPHANS = f"""p.merged_into_id IS NOT NULL AND (
+        EXISTS (SELECT 1 FROM clinic_patient k WHERE k.id = p.merged_into_id AND k.merged_into_id IS NOT NULL)
+        OR EXISTS (SELECT 1 FROM clinic_contactroute c WHERE c.patient_id = p.id AND NOT EXISTS (
+            SELECT 1 FROM clinic_contactroute d WHERE d.patient_id = p.merged_into_id
+            AND d.kind = c.kind AND d.value = c.value))
+        {" ".join(f"OR EXISTS (SELECT 1 FROM {table} x WHERE x.patient_id = p.id)" for table in _LEFT)})"""
 # What may never be, and would hide behind another duty of the same patient. While facts are newer than the
 # plan, a visit has just been recorded and the plan follows: that patient stands under "problem" meanwhile.
 FAULTS: dict[str, tuple[Words, str]] = {
@@ -131,6 +143,7 @@ FAULTS: dict[str, tuple[Words, str]] = {
                 JOIN scheduling_appointment a ON a.id = j.appointment_id
                 WHERE j.recall_id = r.id AND a.state = 'booked'))""",
     ),
+    "left_on_merged": (_("something was left on a record that was merged into another"), _ORPHANS),
 }
 
 

@@ -216,5 +216,6 @@ def tried_before(patient: Patient) -> list[ContactAttempt]:
 def ways(patient: Patient) -> list[ContactRoute]:
     """List the ways that work, in the patient's own order; a telephone first where two are alike."""
     kinds = {kind: turn for turn, kind in enumerate((RouteKind.PHONE, RouteKind.EMAIL, RouteKind.POST))}
-    live: Iterable[ContactRoute] = [row for row in patient.routes.all() if row.dead_since is None]
+    today = clock.today()
+    live: Iterable[ContactRoute] = [row for row in patient.routes.all() if row.works_on(today)]
     return sorted(live, key=lambda row: (row.order, kinds[RouteKind(row.kind)], row.pk))

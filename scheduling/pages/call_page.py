@@ -3,16 +3,25 @@
 from datetime import timedelta
 from typing import Any
 
-from django.db.models import Case, OuterRef, QuerySet, Subquery, Value, When, prefetch_related_objects
+from django.db.models import (
+    Case,
+    OuterRef,
+    Prefetch,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+    prefetch_related_objects,
+)
 from django.http import HttpRequest
 from django.utils import timezone
 
 from clinic import clock
 from clinic.access import Act, may
 from clinic.duties.kinds import KINDS, OwningList
-from clinic.models import Duty, Patient, PatientStatus, RouteKind
+from clinic.models import ContactRoute, Duty, Patient, PatientStatus, RouteKind
 from clinic.pages import duty_rows
-from clinic.people import finding
+from clinic.people import carers, finding
 from scheduling.call_forms import OUTCOMES, CallForm, TakeOverForm
 from scheduling.desk import calls, taking_back, what_next
 from scheduling.models import OPEN, Appointment, Call, Claim, DeskLine, Recall, RecallState, Section
@@ -45,7 +54,8 @@ def open_recalls(patient: Patient) -> QuerySet[Recall]:
 
 def first_form(patient: Patient) -> CallForm:
     """Make the empty form: the way that the ladder asks for, or the only one, is chosen already."""
-    prefetch_related_objects([patient], "routes", "desk_line")
+    routes = Prefetch("routes", ContactRoute.objects.select_related("carer"))
+    prefetch_related_objects([patient], routes, "desk_line")
     ways, last = calls.ways(patient), patient.last_call  # type: ignore[attr-defined]  # by `with_last_call`
     wanted = _wanted_route(patient)
     first = next((row for row in ways if row.kind == wanted), ways[0] if ways else None)
@@ -82,6 +92,8 @@ def context(request: HttpRequest, patient: Patient, form: CallForm, holder: Clai
         "said_fields": form.said_fields(),
         "ways": _ways(patient, form),
         "dead": [row for row in patient.routes.all() if row.dead_since],
+        "carers": list(carers.in_force(patient)),
+        "of_age": carers.came_of_age(patient),
         "outcomes": [
             (value, words, key, form["outcome"].value() == value)
             for key, (value, words) in enumerate(OUTCOMES, 1)

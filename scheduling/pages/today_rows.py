@@ -98,7 +98,7 @@ class _PageFacts:
         self.ladders = ladder.in_force()
         self.shared = finding.shared_names([line.patient for line in lines if line.patient])
         self.phones: dict[int, list[str]] = {}
-        live = ContactRoute.objects.filter(patient__in=people, kind=RouteKind.PHONE, dead_since__isnull=True)
+        live = ContactRoute.objects.working(clock.today()).filter(patient__in=people, kind=RouteKind.PHONE)
         for patient, number in live.values_list("patient_id", "value"):
             self.phones.setdefault(patient, []).append(number)
 

@@ -31,6 +31,7 @@ ENDINGS: Final[dict[str, Words]] = {
     "replaced": gettext_lazy("the plan now asks for %(rule)s, number %(number)s, by %(latest)s"),
     "care_ended": gettext_lazy("care has ended: %(status)s"),
     "not_asked_for": gettext_lazy("the plan no longer asks for it"),
+    "merged": gettext_lazy("two records became one: the recall of %(number)s stands for it"),
     "visit_taken_back": gettext_lazy("the visit was taken back"),
     "closing_taken_back": gettext_lazy("the closing of the one before was taken back"),
     "recorded_in_error": gettext_lazy("it was recorded in error"),

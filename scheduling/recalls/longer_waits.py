@@ -36,6 +36,24 @@ def look(patient: Patient) -> Callable[[], list[Wait]]:
     return lambda: _later(before, _wanted(patient))
 
 
+def of_two(survivor: Patient, gone: Patient) -> Callable[[], list[Wait]]:
+    """Look at the days of two records that become one: neither may wait longer unseen."""
+    before = [_wanted(survivor), _wanted(gone)]
+    return lambda: [wait for was in before for wait in _later(was, _wanted(survivor))]
+
+
+def of_parted(survivor: Patient, gone: Patient) -> Callable[[], list[Wait]]:
+    """Look at the days of a record that becomes two: each duty is the survivor's, or of something that goes back."""
+    before = _wanted(survivor)
+
+    def after() -> list[Wait]:
+        ours, theirs = _wanted(survivor), _wanted(gone)
+        due, targets = {**theirs.due, **ours.due}, {**theirs.targets, **ours.targets}
+        return _later(before, _Wanted(due, targets, ours.done | theirs.done))
+
+    return after
+
+
 def _wanted(patient: Patient) -> _Wanted:
     rules = rules_in_force()
     if rules is None:

@@ -277,7 +277,7 @@ def _asked(rows: list[Recall]) -> tuple[dict[Any, date], dict[Any, datetime]]:
 
 def _routes(known: _Facts) -> dict[int, frozenset[str]]:
     found: dict[int, set[str]] = {}
-    live = ContactRoute.objects.filter(patient__in=known.patients, dead_since__isnull=True).order_by()
+    live = ContactRoute.objects.working(clock.today()).filter(patient__in=known.patients).order_by()
     for patient_id, kind in live.values_list("patient_id", "kind"):
         found.setdefault(patient_id, set()).add(kind)
     return {key: frozenset(kinds) for key, kinds in found.items()}

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient, StaleRow
-from clinic.pages.responses import conflict
+from clinic.pages.responses import conflict, to_survivor
 from clinic.trail import audit
 from scheduling.call_forms import CallForm, TakeOverForm
 from scheduling.desk import booking, calls, claims, confirming
@@ -33,7 +33,7 @@ def call(request: StaffRequest, pk: int) -> HttpResponseBase:
     patient = get_object_or_404(call_page.with_last_call(Patient.objects.all()), pk=pk)
     # A list of this morning or a bookmark may still lead to the record that was merged away.
     if patient.merged_into_id:
-        return redirect("scheduling:call", patient.merged_into_id)
+        return to_survivor(request, patient, page="scheduling:call")
     call_page.bring_up_to_date(request)
     if request.method == "POST":
         return _log(request, patient)

@@ -12,6 +12,7 @@ from clinic.access import Act, StaffRequest, allow
 from clinic.models import StaleRow
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict, page_form, page_of
+from clinic.people import merging
 from clinic.wording import write_day
 from scheduling.counting import whereabouts
 from scheduling.forms import WhatFollowsForm
@@ -34,7 +35,8 @@ def problems(request: StaffRequest) -> HttpResponse:
     found = page_of_rows(open_problems().select_related("patient"), request)
     shown = list(found.object_list)
     rows = [{"row": row, "link": link} for row, link in zip(shown, links_of(shown), strict=True)]
-    context = {"page": found, "rows": rows, "count": whereabouts.last_count()}
+    pairs = merging.open_pairs().count()
+    context = {"page": found, "rows": rows, "count": whereabouts.last_count(), "pairs": pairs}
     return render(request, "scheduling/problems.html", context)
 
 

@@ -74,6 +74,7 @@ from tests.scheduling.life_acts import (
     one_of,
 )
 from tests.scheduling.life_calls import Desk
+from tests.scheduling.life_merges import Records
 
 pytestmark = pytest.mark.django_db
 # LIVES=10000 python -m pytest tests/scheduling/test_lives.py tries more than the suite does.
@@ -85,7 +86,7 @@ _REFUSED = (ValueError, PermissionDenied, StaleRow, MakesLonger)
 DONE: Counter[str] = Counter()
 
 
-class Clinic(Desk, Pictures, Readers, Workers, Errors, Rules, RuleBasedStateMachine):
+class Clinic(Desk, Pictures, Readers, Records, Workers, Errors, Rules, RuleBasedStateMachine):
     """Two nurses, one or three dermatologists, a manager, and whoever comes."""
 
     def __init__(self):

@@ -1,0 +1,147 @@
+"""The pages on which two records are looked at, merged by two members, and parted again."""
+
+import pytest
+from django.urls import reverse
+
+from clinic import clock
+from clinic.models import LikelyPair, Merge, Proposal, ReadRecord
+from clinic.people import likely_same, patients
+from scheduling.planning import replan
+from tests import build
+from tests.clinic.people.merge_scene import merge, pair_of
+from tests.page import read
+from tests.scheduling import scene
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _noon():
+    with clock.at(scene.NOON):
+        yield
+
+
+@pytest.fixture
+def pair():
+    one = build.patient(given_name="Ottilie", family_name="Marchbank", phone="01632 960 111")
+    build.patient(given_name="Otilie", family_name="Marchbank", phone="01632 960 112")
+    scene.came(one, build.days_ago(3))
+    likely_same.find_pairs(scene.TODAY)
+    return LikelyPair.objects.get()
+
+
+def browser(member):
+    return build.signed_in(member)
+
+
+def test_the_list_shows_both_records_side_by_side(pair):
+    page = read(browser(build.nurse()).get(reverse("clinic:same_people")))
+    for words in ("One pair of records", "Ottilie Marchbank", "Otilie Marchbank", pair.one.number, pair.other.number,
+                  "01632 960 111", "01632 960 112", "14 Jun 2026", "to be decided by"):  # fmt: skip
+        assert words in page
+    assert "%" not in page.text and "0.9" not in page.text
+
+
+def test_the_problems_name_how_many_pairs_wait(pair):
+    assert "Perhaps one person: 1 pair" in read(browser(build.nurse()).get(reverse("scheduling:problems")))
+
+
+def test_a_manager_sees_the_list_and_decides_nothing(pair):
+    page = read(browser(build.manager()).get(reverse("clinic:same_people")))
+    assert "Otilie Marchbank" in page and "Two people" not in page.text.split("members have made")[1]
+
+
+def test_two_people_leave_the_list(pair):
+    client = browser(build.nurse())
+    client.post(reverse("clinic:two_people", args=[pair.pk]), {"revision": pair.revision})
+    assert "Nothing: no two records look like one person" in read(client.get(reverse("clinic:same_people")))
+    late = client.post(reverse("clinic:two_people", args=[pair.pk]), {"revision": pair.revision})
+    assert late.status_code == 409
+
+
+def test_one_proposes_and_another_confirms_on_pages(pair):
+    nurse, doctor = browser(build.nurse()), browser(build.dermatologist())
+    address = reverse("clinic:pair", args=[pair.pk])
+    assert ReadRecord.objects.count() == 0 and nurse.get(address).status_code == 200
+    assert set(ReadRecord.objects.values_list("patient", flat=True)) == {pair.one_id, pair.other_id}
+    sent = {"revision": pair.revision, "survivor": pair.one_id, "reason": "the same card"}
+    assert nurse.post(address, sent).status_code == 302
+    asked = Proposal.objects.get()
+    shown = read(doctor.get(reverse("clinic:proposal", args=[asked.pk])))
+    assert f"Merge {pair.other.number} Otilie Marchbank into {pair.one.number} Ottilie Marchbank" in shown
+    assert shown.link("Look at both records").get("href") == address
+    doctor.post(
+        reverse("clinic:proposal", args=[asked.pk]),
+        {"revision": asked.revision, "confirmed": "yes", "answer": ""},
+    )
+    assert Merge.objects.get().gone == pair.other
+
+
+def test_an_old_address_leads_to_the_record_that_is_kept(pair):
+    merge(pair.one, pair.other, pair=pair)
+    client = browser(build.nurse())
+    for name in ("clinic:patient", "scheduling:call"):
+        answer = client.get(reverse(name, args=[pair.other_id]), follow=True)
+        assert answer.redirect_chain[-1][0] == reverse(name, args=[pair.one_id])
+        assert f"{pair.other.number} was merged into this record, {pair.one.number}" in read(answer)
+
+
+def test_a_tab_of_yesterday_saves_nothing_on_the_old_record(pair):
+    merge(pair.one, pair.other, pair=pair)
+    sent = {"kind": "phone", "value": "01632 960 199"}
+    answer = browser(build.nurse()).post(reverse("clinic:add_route", args=[pair.other_id]), sent, follow=True)
+    assert "Nothing of yours was saved" in read(answer)
+    assert not pair.one.routes.filter(value="01632 960 199").exists()
+
+
+def test_the_record_says_what_was_merged_and_by_whom(pair):
+    by, second = build.dermatologist(name="D. One"), build.nurse(name="N. Two")
+    merge(pair.one, pair.other, by=by, second=second, pair=pair)
+    page = read(browser(by).get(reverse("clinic:patient", args=[pair.one_id])))
+    assert f"{pair.other.number} Otilie Marchbank was merged into this record" in page and "D. One" in page
+
+
+def test_before_two_part_the_page_says_what_stays(pair):
+    done = merge(pair.one, pair.other, pair=pair)
+    nurse = build.nurse(name="N. Three")
+    client = browser(nurse)
+    address = reverse("clinic:part", args=[done.pk])
+    assert "both records will be exactly as they were" in read(client.get(address))
+    patients.add_route(patient=done.survivor, by=nurse, kind="phone", value="01632 960 113")
+    page = read(client.get(address))
+    assert "added a contact route" in page and "N. Three" in page
+    assert client.post(address, {"reason": "two sisters"}).status_code == 302
+    assert Proposal.objects.filter(act="patient.unmerge", answered_at=None).count() == 1
+
+
+def test_a_later_day_is_shown_before_it_is_proposed():
+    build.rules_in_force()
+    strict, lower = build.patient(), build.patient()
+    build.risk_assessment(strict, on=build.days_ago(300), past_melanoma=True, naevi="over100")
+    build.risk_assessment(lower, on=build.days_ago(1))
+    for one in (strict, lower):
+        replan.replan_patient(one.pk)
+    pair = pair_of(strict, lower)
+    sent = {"revision": pair.revision, "survivor": strict.pk, "reason": "the same card"}
+    answer = browser(build.dermatologist()).post(reverse("clinic:pair", args=[pair.pk]), sent)
+    page = read(answer)
+    assert (
+        answer.status_code == 422
+        and "Seen later than before" in page
+        and "I have looked at both days" in page
+    )
+    assert not Proposal.objects.exists()
+
+
+def test_somebody_names_the_other_record_by_its_number():
+    one, other = build.patient(), build.patient()
+    client, address = browser(build.nurse()), reverse("clinic:same_as", args=[one.pk])
+    assert client.post(address, {"number": "QD-99999"}).status_code == 422
+    assert client.post(address, {"number": one.number}).status_code == 422
+    answer = client.post(address, {"number": str(other.pk)})
+    assert answer.url == reverse("clinic:pair", args=[LikelyPair.objects.get().pk])
+
+
+def test_the_record_says_that_another_may_be_the_same(pair):
+    page = read(browser(build.nurse()).get(reverse("clinic:patient", args=[pair.one_id])))
+    assert f"Perhaps the same person: {pair.other.number} Otilie Marchbank" in page
