@@ -6,7 +6,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.safestring import SafeString
 from django.utils.text import capfirst
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
@@ -45,6 +47,19 @@ class RevisionForm(forms.Form):
     def seen(self) -> int:
         """Read the revision from a form that is only a button; an unreadable one counts as stale."""
         return self.cleaned_data["revision"] if self.is_valid() else 0
+
+
+def drawn_once(form: forms.Form) -> SafeString:
+    """Draw an empty form, which is the same for everybody, once for each language that is read here."""
+    words = [(str(field.label), str(field.help_text)) for field in form.fields.values()]
+    choices = [str(words) for field in form.fields.values() for _key, words in getattr(field, "choices", ())]
+    key = (type(form), get_language(), str(words), str(choices))
+    if key not in _DRAWN:
+        _DRAWN[key] = form.render()
+    return _DRAWN[key]
+
+
+_DRAWN: dict[tuple[object, ...], SafeString] = {}
 
 
 def _say_item(purpose: Purpose, subject: str) -> str:

@@ -15,7 +15,7 @@ from clinic.duties import ledger, proposals
 from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
 from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page
-from clinic.pages.fields import RevisionForm
+from clinic.pages.fields import RevisionForm, drawn_once
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of
@@ -91,8 +91,7 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "routes": list(found.routes.all()),
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
-        "route_form": RouteForm(),
-        "owed": duty_rows.duty_rows(duty_rows.open_of(found), request),
+        "route_form": drawn_once(RouteForm()),
         "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
         "may_rules": may(request.user, Act.SEE_RULES),

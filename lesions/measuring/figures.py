@@ -242,8 +242,8 @@ def drawn_differently(result: dict[str, Any]) -> bool:
 def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     """Make the lines of a list of lesions, in four queries however many there are."""
     rows = list(lesions)
-    policy = policies.in_force(PolicyKind.FLAGS)
-    own = flags.own_repeatability(policy.toml) if policy else None
+    text = policies.texts_in_force(PolicyKind.FLAGS).get(PolicyKind.FLAGS)
+    own = flags.own_repeatability(text) if text else None
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
     found = found.exclude(image__set_aside=True)
     by_lesion: dict[int, list[Assessment]] = {}
