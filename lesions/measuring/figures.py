@@ -167,13 +167,13 @@ def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
         return _figure(row["name"], value, row["unit"], uncertainty)
 
     least, beyond = row["smallest_detectable"], row["beyond"]
-    if row["unit"] in _COUNTS and least is not None:
-        least = math.floor(least) + 1  # counts change by whole numbers
     studied = (
         own.smallest(row["name"], row["earlier"], row["later"]) if own and row["delta"] is not None else None
     )
     if studied is not None:
         least, beyond = studied, abs(row["delta"]) > studied
+    if row["unit"] in _COUNTS and least is not None:
+        least = math.floor(least) + 1  # counts change by whole numbers
     return MeasureChange(
         key=row["name"].removesuffix("_px"),
         name=wording.measure_name(row["name"]),
