@@ -25,6 +25,11 @@ def write_day(day: date) -> str:
     return days.write_day(day, SPOKEN)
 
 
+def write_span(first: date, last: date) -> str:
+    """Write two days as 25 Sep to 23 Oct 2026, in the reader's language."""
+    return days.write_span(first, last, SPOKEN)
+
+
 def write_month(day: date, *, year: bool = True) -> str:
     """Write the month of a day as Mar 2026, or Mar alone where the year stands beside it."""
     return days.write_month(day, SPOKEN) if year else SPOKEN.translate(days.MONTHS[day.month - 1])

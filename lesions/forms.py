@@ -282,6 +282,8 @@ class BedsideForm(DecisionForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # Wanted with “look again”, and with nothing else: neither “may stay empty” nor “required” would be true.
+        say_once(self, ["months"])
         # Who looks at the skin itself cannot call a picture bad or wrong.
         _of_kind(self, "decision", forms.ChoiceField).choices = [
             choice for choice in Decision.choices if choice[0] not in signoff.OF_A_PICTURE

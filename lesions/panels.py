@@ -27,7 +27,8 @@ _STEPS = ("read", "tell", "report")
 
 def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     """List a patient's lesions with what changed, and mark them on the drawn body."""
-    lines = figures.ledger(patient.lesions.exclude(state=LesionState.ERROR))
+    lines = figures.ledger(patient.lesions.exclude(state=LesionState.ERROR).order_by("label"))
+    duty_rows.know(patient, {f"lesion:{line.lesion.pk}": _at(line) for line in lines})
     # What is gone from the skin would be looked for on it; the list below still names it.
     on_chart = [line for line in lines if line.lesion.state not in (LesionState.REMOVED, LesionState.GONE)]
     return {
@@ -39,15 +40,18 @@ def lesions(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     }
 
 
+def _at(line: figures.LesionLine) -> str:
+    return wording.lesion_at(line.lesion.label, line.place)
+
+
 def _mark(line: figures.LesionLine) -> dict[str, Any]:
     row = line.lesion
-    label = wording.lesion_at(row.label, line.place)
     return {
         "view": row.view,
         "x": row.x,
         "y": row.y,
         "number": row.label,
-        "label": label,
+        "label": _at(line),
         "url": reverse("lesions:lesion", args=[row.pk]),
     }
 
@@ -59,21 +63,19 @@ def results(patient: Patient, request: HttpRequest) -> dict[str, Any]:
         list(rows.filter(patient=patient).select_related("lesion", "struck_by"))
         for rows in (Diagnosis.everything, Procedure.everything)
     ]
+    for rows in found:
+        duty_rows.know(patient, {subjects.key_of(row): subjects.words_of(row) for row in rows})
     diagnoses, cut = ([row for row in rows if row.struck_at is None] for rows in found)
     return {
         "patient": patient,
         "diagnoses": [(row, open_of.get(f"diagnosis:{row.pk}")) for row in diagnoses],
         "procedures": [(row, open_of.get(f"procedure:{row.pk}")) for row in cut],
         # Still shown, struck through: what was once on record may have been acted on.
-        "struck": [(row, _in_words(row)) for rows in found for row in rows if row.struck_at],
+        "struck": [(row, subjects.words_of(row)) for rows in found for row in rows if row.struck_at],
         "may_propose": may(request.user, Act.PROPOSE_ENDING),
         "may_record": may(request.user, Act.RECORD_RESULTS),
         "may_cut": may(request.user, Act.RECORD_PROCEDURES),
     }
-
-
-def _in_words(row: Any) -> str:
-    return subjects.procedure_words(row) if isinstance(row, Procedure) else subjects.diagnosis_words(row)
 
 
 def _new_report(duty: Duty) -> str:

@@ -14,7 +14,7 @@ from clinic import clock
 from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.pages.fields import RevisionForm, day_field, say_once
 from clinic.wording import SPOKEN, Words, write_day
-from lesions.models import DiagnosisCode, Grade, Monitoring, Sentinel, Sign, StageBasis
+from lesions.models import DiagnosisCode, Grade, Image, Monitoring, Sentinel, Sign, StageBasis
 from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.diary_forms import offer, offer_rows
@@ -229,11 +229,20 @@ class EndOverrideForm(RevisionForm):
     accepted = forms.CharField(required=False)  # a tick that the page draws with its words
 
 
+OF_THE_PICTURE = "picture"
+
+
 class ChecklistForm(forms.Form):
     """The items of one sheet. Nothing is ticked beforehand, and an empty sheet says that nothing was seen."""
 
     def __init__(
-        self, *args: Any, sheet: Sheet, visits: list[Visit], likely: Visit | None, **kwargs: Any
+        self,
+        *args: Any,
+        sheet: Sheet,
+        visits: list[Visit],
+        likely: Visit | None,
+        image: Image | None = None,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.sheet, self.visits = sheet, {str(visit.pk): visit for visit in visits}
@@ -243,10 +252,12 @@ class ChecklistForm(forms.Form):
             self.fields["nothing"] = forms.BooleanField(
                 label=_("None of the above is present"), required=False
             )
+        seen = [(key, write_day(visit.attended_on)) for key, visit in self.visits.items()]
+        alone = [(OF_THE_PICTURE, gettext("no visit: from the picture alone"))] if image else []
         self.fields["visit_of"] = forms.ChoiceField(
             label=_("Seen in the visit of"),
-            choices=[(key, write_day(visit.attended_on)) for key, visit in self.visits.items()],
-            initial=likely.pk if likely else None,
+            choices=[*seen, *alone],
+            initial=likely.pk if likely else (OF_THE_PICTURE if image else None),
             widget=forms.RadioSelect,
         )
 
@@ -268,8 +279,9 @@ class ChecklistForm(forms.Form):
             raise forms.ValidationError(said)
         return data
 
-    def visit(self) -> Visit:
-        return self.visits[self.cleaned_data["visit_of"]]
+    def visit(self) -> Visit | None:
+        """The visit in which the lesion was seen, None where only its picture was."""
+        return self.visits.get(self.cleaned_data["visit_of"])
 
     def entries(self) -> dict[str, Any]:
         given = {item.name: self.cleaned_data[item.name] for item in self.sheet.items}

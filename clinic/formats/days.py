@@ -11,6 +11,8 @@ MONTHS: Final = (
     gettext_noop("Nov"), gettext_noop("Dec"),
 )  # fmt: skip
 _DAY: Final = gettext_noop("{day} {month} {year}")
+_DAY_OF_YEAR: Final = gettext_noop("{day} {month}")
+_SPAN: Final = gettext_noop("{first} to {last}")
 _MONTH: Final = gettext_noop("{month} {year}")
 
 
@@ -24,3 +26,14 @@ def write_month(day: date, language: Language = ENGLISH) -> str:
     """Write the month of a day as Mar 2026."""
     month = language.translate(MONTHS[day.month - 1])
     return language.translate(_MONTH).format(month=month, year=day.year)
+
+
+def write_span(first: date, last: date, language: Language = ENGLISH) -> str:
+    """Write two days as 25 Sep to 23 Oct 2026: the year once where both share it, one day as a day."""
+    if first == last:
+        return write_day(last, language)
+    start = write_day(first, language)
+    if first.year == last.year:
+        month = language.translate(MONTHS[first.month - 1])
+        start = language.translate(_DAY_OF_YEAR).format(day=first.day, month=month)
+    return language.translate(_SPAN).format(first=start, last=write_day(last, language))

@@ -89,11 +89,17 @@ class ProposalRow:
 
 
 def duty_rows(
-    duties: Iterable[Duty], request: HttpRequest, shared: Container[int] = frozenset()
+    duties: Iterable[Duty],
+    request: HttpRequest,
+    shared: Container[int] = frozenset(),
+    words: Mapping[str, str] | None = None,
 ) -> list[DutyRow]:
-    """`shared`: keys of patients whose name another bears as well; a page of one patient says so itself."""
+    """`shared`: keys of patients whose name another bears as well; a page of one patient says so itself.
+
+    `words`: what the rows are about, where the page has asked already.
+    """
     rows, today = list(duties), clock.today()
-    words = words_of(row.subject for row in rows)
+    words = words_of(row.subject for row in rows) if words is None else words
     gone = leave.stand_ins((row.owner for row in rows if row.owner), today)
     made = (_row(row, words.get(row.subject, ""), shared, request, today) for row in rows)
     return [replace(row, stands_in=gone.get(row.duty.owner_id or 0, "")) for row in made]
@@ -122,6 +128,18 @@ def _because(duty: Duty) -> str:
 def words_of(subjects: Iterable[str]) -> dict[str, str]:
     keys = [key for key in dict.fromkeys(subjects) if ":" in key]
     return {key: words for find in SUBJECT_WORDS for key, words in find(keys).items()} if keys else {}
+
+
+def know(patient: Patient, words: Mapping[str, str]) -> None:
+    """Keep the words of what a section has read anyhow, so that no other section of the page asks for it."""
+    vars(patient).setdefault("words_about", {}).update(words)
+
+
+def words_about(patient: Patient, subjects: Iterable[str]) -> dict[str, str]:
+    """Say what is meant by each subject of one patient, asking only for what no section of the page knows."""
+    known: dict[str, str] = vars(patient).setdefault("words_about", {})
+    known.update(words_of(set(subjects) - known.keys()))
+    return known
 
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> "Page[Any]":

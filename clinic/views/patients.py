@@ -114,7 +114,6 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
         "route_form": RouteForm(patient=found),
-        "owed": duty_rows.duty_rows(duty_rows.open_of(found), request),
         "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
         "pairs": list(merging.open_pairs_of(found)[:3]),
         "merges": list(merging.standing(found)),

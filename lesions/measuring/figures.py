@@ -167,13 +167,13 @@ def _change(row: dict[str, Any], own: Own | None) -> MeasureChange:
         return _figure(row["name"], value, row["unit"], uncertainty)
 
     least, beyond = row["smallest_detectable"], row["beyond"]
-    if row["unit"] in _COUNTS and least is not None:
-        least = math.floor(least) + 1  # counts change by whole numbers
     studied = (
         own.smallest(row["name"], row["earlier"], row["later"]) if own and row["delta"] is not None else None
     )
     if studied is not None:
         least, beyond = studied, abs(row["delta"]) > studied
+    if row["unit"] in _COUNTS and least is not None:
+        least = math.floor(least) + 1  # counts change by whole numbers
     return MeasureChange(
         key=row["name"].removesuffix("_px"),
         name=wording.measure_name(row["name"]),
@@ -242,8 +242,8 @@ def drawn_differently(result: dict[str, Any]) -> bool:
 def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     """Make the lines of a list of lesions, in four queries however many there are."""
     rows = list(lesions)
-    policy = policies.in_force(PolicyKind.FLAGS)
-    own = flags.own_repeatability(policy.toml) if policy else None
+    text = policies.texts_in_force(PolicyKind.FLAGS).get(PolicyKind.FLAGS)
+    own = flags.own_repeatability(text) if text else None
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
     # An overview shows where lesions lie, and a picture set aside shows another: neither has a figure of this one.
     found = found.exclude(image__set_aside=True)

@@ -62,6 +62,14 @@ def diagnosis_words(row: Diagnosis) -> str:
     return ", ".join([said, *_place(row.lesion, "")])
 
 
+def key_of(row: Procedure | Diagnosis) -> str:
+    return f"{'procedure' if isinstance(row, Procedure) else 'diagnosis'}:{row.pk}"
+
+
+def words_of(row: Procedure | Diagnosis) -> str:
+    return procedure_words(row) if isinstance(row, Procedure) else diagnosis_words(row)
+
+
 def _place(lesion: Lesion | None, site: str) -> list[str]:
     if lesion:
         return [lesion_words(lesion)]

@@ -1,8 +1,10 @@
 """Give the body chart's template what it draws from."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from django import template
+from django.template.loader import render_to_string
 
 from clinic.wording import SPOKEN
 from lesions.models import Side, View
@@ -35,14 +37,26 @@ def _view(view: bodymap.View, pieces: tuple[bodymap.Piece, ...]) -> ChartView:
 
 
 @register.simple_tag
+def chart_pieces(view: ChartView, readonly: bool) -> str:
+    """The regions of one side: ninety paths, which change with the language alone."""
+    return _drawn(view.name, readonly, tuple(map(_piece_words, view.pieces)))
+
+
+# By the words as well: they are what differs between two readers.
+@lru_cache(maxsize=16)
+def _drawn(view: bodymap.View, readonly: bool, words: tuple[str, ...]) -> str:
+    pieces = list(zip(bodymap.CHART[view], words, strict=True))
+    return render_to_string("lesions/_bodypieces.html", {"pieces": pieces, "readonly": readonly})
+
+
+@register.simple_tag
 def chart_sites() -> tuple[tuple[str, str], ...]:
     """Give code and words of every site."""
     return wording.SITES
 
 
-@register.filter
-def piece_words(piece: bodymap.Piece) -> str:
-    """`{{ piece|piece_words }}` → LEFT upper arm, front"""
+def _piece_words(piece: bodymap.Piece) -> str:
+    """LEFT upper arm, front"""
     return bodymap.site_words(piece.code, piece.side, SPOKEN)
 
 

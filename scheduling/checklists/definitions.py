@@ -164,9 +164,7 @@ _AXES: Choices = (
     ("2", _lazy("over both axes")),
 )
 _FOLD = _lazy("Lay two axes at right angles so that the halves differ least in contour, colour or structure.")
-_MELANOCYTIC = _lazy(
-    "For melanocytic lesions; not for the face, palms, soles, nails or mucosa (from memory, to be checked)."
-)
+_MELANOCYTIC = _lazy("For melanocytic lesions; not for the face, palms, soles, nails or mucosa.")
 _DERMOSCOPY = _lazy("For pigmented lesions seen through a dermatoscope.")
 
 SHEETS: dict[str, Sheet] = {

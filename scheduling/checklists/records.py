@@ -1,4 +1,4 @@
-"""Keep published checklists that a dermatologist fills in, with the visit; nothing is filled in by the program."""
+"""Keep published checklists that a dermatologist fills in, of a picture or in a visit; the program fills in nothing."""
 
 from dataclasses import dataclass
 from datetime import timedelta
@@ -13,7 +13,7 @@ from clinic.access import Act, require
 from clinic.models import Member, Patient, Visit
 from clinic.trail import audit
 from lesions.measuring import figures
-from lesions.models import Assessment, ImageKind, Lesion
+from lesions.models import Assessment, Image, ImageKind, Lesion
 from scheduling.checklists.definitions import SHEETS, BadEntry, Sheet
 from scheduling.models import Checklist
 
@@ -38,14 +38,29 @@ class Suggestion:
 
 
 @transaction.atomic
-def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[str, Any]) -> Checklist:
-    """Keep a checklist; `entries`: item of the sheet → a choice, a list of choices, or millimetres as text."""
+def fill(
+    *,
+    lesion: Lesion,
+    by: Member,
+    kind: str,
+    entries: dict[str, Any],
+    visit: Visit | None = None,
+    image: Image | None = None,
+) -> Checklist:
+    """Keep a checklist; `entries`: item of the sheet → a choice, a list of choices, or millimetres as text.
+
+    `image`: the picture that was in sight; `visit`: where the lesion was seen. One of the two at least.
+    """
     require(by, Act.FILL_CHECKLIST)
     sheet = SHEETS.get(kind)
     if sheet is None:
         raise ChecklistRefused(_("There is no such checklist."))
-    if visit.patient_id != lesion.patient_id:
+    if visit is None and image is None:
+        raise ChecklistRefused(_("A checklist is of a picture or a visit: say which."))
+    if visit is not None and visit.patient_id != lesion.patient_id:
         raise ChecklistRefused(_("That visit belongs to another patient."))
+    if image is not None and not pictures_of(lesion).filter(pk=image.pk).exists():
+        raise ChecklistRefused(_("That picture is of another lesion, or was set aside."))
     # Only what the sheet asks: anything else in the request is dropped.
     kept = {item.name: entries.get(item.name) for item in sheet.items}
     try:
@@ -55,6 +70,7 @@ def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[s
     row = Checklist.objects.create(
         lesion=lesion,
         visit=visit,
+        image=image,
         kind=kind,
         entries=kept,
         score=score.value,
@@ -64,9 +80,14 @@ def fill(*, lesion: Lesion, visit: Visit, by: Member, kind: str, entries: dict[s
         filled_on=clock.today(),
         filled_at=clock.now(),
     )
-    said = {"kind": kind, "score": str(score.value), "visit": visit.pk}
+    said = {"kind": kind, "score": str(score.value), "visit": row.visit_id, "picture": row.image_id}
     audit.record("checklist.fill", by=by, subject=row, patient=lesion.patient, **said)
     return row
+
+
+def pictures_of(lesion: Lesion) -> QuerySet[Image]:
+    """Find the pictures on which a checklist can be filled in, the newest first."""
+    return lesion.images.exclude(kind=ImageKind.OVERVIEW).filter(set_aside=False).order_by("-taken_on", "-pk")
 
 
 def visits_of(patient: Patient) -> list[Visit]:
@@ -80,10 +101,9 @@ def likely_visit(visits: list[Visit]) -> Visit | None:
     return recent[0] if recent else None
 
 
-def suggestions(lesion: Lesion, sheet: Sheet) -> dict[str, Suggestion]:
-    """Find for each item what was measured on the newest picture, by the outline that counts."""
+def suggestions(picture: Image | None, sheet: Sheet) -> dict[str, Suggestion]:
+    """Find for each item what was measured on the picture in sight, by the outline that counts."""
     wanted = {item.name: item.measure for item in sheet.items if item.measure}
-    picture = lesion.images.exclude(kind=ImageKind.OVERVIEW).order_by("-taken_on", "-pk").first()
     if picture is None or not wanted:
         return {}
     last = figures.shown(picture.assessments.select_related("image", "drawn_by"))
@@ -94,4 +114,4 @@ def suggestions(lesion: Lesion, sheet: Sheet) -> dict[str, Suggestion]:
 
 
 def filled(lesion: Lesion) -> QuerySet[Checklist]:
-    return lesion.checklists.select_related("by", "visit")
+    return lesion.checklists.select_related("by", "visit", "image")

@@ -18,7 +18,13 @@ class Checklist(AppendOnly):
     """A published checklist as a dermatologist filled it in. Append-only: a wrong one is filled in again."""
 
     lesion = models.ForeignKey("lesions.Lesion", on_delete=models.PROTECT, related_name="checklists")
-    visit = models.ForeignKey("clinic.Visit", on_delete=models.PROTECT, related_name="checklists")
+    # What was looked at: the picture in sight, the lesion itself in a visit, or both.
+    image = models.ForeignKey(
+        "lesions.Image", null=True, blank=True, on_delete=models.PROTECT, related_name="checklists"
+    )
+    visit = models.ForeignKey(
+        "clinic.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="checklists"
+    )
     kind = models.CharField(max_length=16, choices=ChecklistKind)
     entries = models.JSONField()
     # Kept as it was added up: a sum that was shown beside its threshold must not change with the program.
@@ -34,6 +40,10 @@ class Checklist(AppendOnly):
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind__in=ChecklistKind.values), name="a_checklist_is_a_published_one"
+            ),
+            models.CheckConstraint(
+                condition=Q(image__isnull=False) | Q(visit__isnull=False),
+                name="a_checklist_is_of_a_picture_or_a_visit",
             ),
             models.CheckConstraint(condition=~Q(reading=""), name="a_checklist_quotes_its_threshold"),
         ]

@@ -46,7 +46,9 @@ def _picture(recall: Recall) -> Completion | None:
     row = taken.order_by("taken_on", "pk").first()
     if row:
         return Completion(row.taken_on, "picture", evidence=f"lesions.image:{row.pk}")
-    seen = examinations.in_place_of_pictures().filter(lesion_id=_key(recall), examined_on__gte=recall.earliest)
+    seen = examinations.in_place_of_pictures().filter(
+        lesion_id=_key(recall), examined_on__gte=recall.earliest
+    )
     return _by_examination(seen.order_by("examined_on", "pk").first())
 
 

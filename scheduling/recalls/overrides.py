@@ -174,11 +174,6 @@ def effect_of_end(row: Override) -> Effect:
     return _compare(now, _without(now, key), key, once=row.date is not None)
 
 
-def governing(patient: Patient) -> set[str]:
-    """Give the rules of the open recalls, such as override:7."""
-    return set(Recall.objects.filter(patient=patient, state__in=OPEN).values_list("rule", flat=True))
-
-
 def is_spent(row: Override, governs: set[str]) -> bool:
     """Say whether an own interval or day is over: its end has passed, and no open recall follows it."""
     last = row.until or row.date

@@ -165,6 +165,19 @@ def how_near(recall: Recall, today: date) -> str:
     }
 
 
+def near_in_short(recall: Recall, today: date) -> str:
+    """Say in three words how the end of the window stands to today; nothing before it opens."""
+    late = lateness.days_late(recall.latest, today)
+    if late:
+        return ngettext("%(days)s day past", "%(days)s days past", late) % {"days": late}
+    if today < recall.earliest:
+        return ""
+    left = (recall.latest - today).days
+    if left == 0:
+        return _("the last day is today")
+    return ngettext("%(days)s day left", "%(days)s days left", left) % {"days": left}
+
+
 def kind(recall: Recall, today: date) -> Kind:
     """Say how its bar is drawn: in its last days or past them with care, planned dashed, else filled."""
     if (recall.latest - today).days <= LAST_DAYS:

@@ -1,6 +1,8 @@
 // Single-key shortcuts for whatever carries data-key. Shown as <kbd>, never needed.
 // WCAG 2.1.4: off while somebody types, and a switch turns them off for this browser.
 
+import "./key_list.js";
+
 const STORE = "quarterday-keys-off";
 const TYPING = "input:not([type=radio]):not([type=checkbox]):not([type=range]), textarea, select, [contenteditable]";
 let off = false;
@@ -37,7 +39,7 @@ function use(element) {
 
 function pressed(event) {
   if (off || event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
-  if (event.target.matches?.(TYPING)) return;
+  if (event.target.matches?.(TYPING) || document.querySelector("dialog[open]")) return;
   const key = event.key.toLowerCase();
   const found = inRow(key) ?? target(key);
   if (found) {

@@ -23,7 +23,9 @@ def gaussian(values: Array, sigma: float, truncate: float = _TRUNCATE) -> Array:
     return found[..., : values.shape[-2], : values.shape[-1]]
 
 
-def gaussian_at(values: Array, sigma: float, rows: Places, columns: Places, truncate: float = _TRUNCATE) -> Array:
+def gaussian_at(
+    values: Array, sigma: float, rows: Places, columns: Places, truncate: float = _TRUNCATE
+) -> Array:
     """What the Gaussian of (C, H, W) gives at these few places (C, N): only the squares that hold one are reckoned."""
     band = _band(sigma, truncate)
     padded = _padded(values, (band.shape[1] - _ROWS) // 2)

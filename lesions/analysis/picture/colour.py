@@ -99,7 +99,9 @@ def _hues(
     By half angles and without one arcus, which takes longer than all the rest; a grey has no hue, and none is asked.
     """
     (x1, y1), (x2, y2) = _half(a1, b1, c1), _half(a2, b2, c2)
-    short = np.where(x1 * x2 + y1 * y2 < -1e-9, -1, 1).astype(x1.dtype)  # opposite hues go through the larger number's
+    short = np.where(x1 * x2 + y1 * y2 < -1e-9, -1, 1).astype(
+        x1.dtype
+    )  # opposite hues go through the larger number's
     return (short * (x1 * x2 - y1 * y2), short * (x1 * y2 + y1 * x2)), short * (x1 * y2 - y1 * x2)
 
 

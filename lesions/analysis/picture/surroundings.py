@@ -51,7 +51,11 @@ def _frame(pixels: NDArray[np.uint8]) -> Mask:
     dark = np.maximum(np.maximum(pixels[..., 0], pixels[..., 1]), pixels[..., 2]) < 62
     height, width = dark.shape
     inset_y, inset_x = max(1, height // 40), max(1, width // 40)
-    ends = [(rows, columns) for rows in (slice(inset_y), slice(-inset_y, None)) for columns in (slice(inset_x), slice(-inset_x, None))]
+    ends = [
+        (rows, columns)
+        for rows in (slice(inset_y), slice(-inset_y, None))
+        for columns in (slice(inset_x), slice(-inset_x, None))
+    ]
     corners = [end for end in ends if dark[end].mean() > 0.6]
     if not corners:
         return np.zeros_like(dark)

@@ -253,6 +253,7 @@ async function swap(answer) {
 }
 
 document.addEventListener("keydown", (event) => {
+  if (document.querySelector("dialog[open]")) return; // Esc closes that one, and goes back no further
   if (event.key === "Enter" && event.repeat) event.preventDefault();
   else if (event.key === "Escape") desk?.back();
   else if (event.key === "Enter" && desk?.form && event.target === document.body) desk.form.requestSubmit();

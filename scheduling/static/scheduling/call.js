@@ -35,7 +35,9 @@ function say() {
 /** P chooses the first free place that is shown; the part of the places may be drawn anew at any time. */
 function mark() {
   const first = form.querySelector("input[name=place]");
-  if (first) first.dataset.key = "p";
+  if (!first) return;
+  first.dataset.key = "p";
+  first.dataset.keyWords = gettext("the first free place that is shown");
 }
 
 document.addEventListener("click", dialled);

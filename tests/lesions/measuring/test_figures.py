@@ -16,6 +16,7 @@ from lesions.measuring import figures
         (date(2026, 3, 2), "1 day later"),
         (date(2026, 6, 3), "3 months later"),
         (date(2026, 5, 30), "3 months later"),
+        (date(2026, 5, 31), "3 months later"),
         (date(2026, 5, 20), "2 months 19 days later"),
         (date(2027, 4, 5), "1 year 1 month later"),
     ],
@@ -70,6 +71,14 @@ def delta(change, beyond):
 )
 def test_the_change_of_a_lesion_in_one_cell(comparison, words):
     assert figures.change_words(comparison) == words
+
+
+@pytest.mark.parametrize("own", [None, SimpleNamespace(smallest=lambda *_: 1.39)])
+def test_counts_change_by_whole_numbers_whoever_measured(own):
+    """A clinic's own study gives 1.39 axes; nobody sees less than two (clinic setting, no source)."""
+    axes = delta(1.0, False) | {"unit": "axes", "smallest_detectable": 1.39}
+    (row,) = figures.changes(compared(asymmetry_axes=axes), own)
+    assert row.smallest.value == 2 and row.words == "within what repeated pictures differ"
 
 
 def test_millimetres_go_before_pixels_which_stand_where_there_are_none():

@@ -160,12 +160,56 @@ def test_the_visit_of_the_last_week_is_offered_first(client, doctor, days_ago, c
     assert shown.fields("visit_of") and len(shown.chosen()) == chosen
 
 
-def test_without_a_visit_the_page_says_to_record_one(client, doctor):
+def test_without_visit_and_picture_the_page_says_what_is_wanted(client, doctor):
     lesion = pictures.lesion()
     shown = read(client.get(url(lesion)))
-    assert "record the visit first" in shown and "Add it up" not in shown
+    assert "record the visit" in shown and "add a picture" in shown and "Add it up" not in shown
     assert client.post(url(lesion), abcd(0, 0, 1, 1)).status_code == 422
     assert not Checklist.objects.exists()
+
+
+def test_a_picture_is_enough_and_stands_in_sight(client, doctor):
+    lesion = pictures.lesion()
+    earlier, later = (pictures.file(lesion, days_ago=days) for days in (30, 3))
+    shown = client.get(url(lesion))
+    assert f"/images/{later.pk}/view/" in shown.content.decode()
+    assert f"{url(lesion)}?picture={earlier.pk}" in shown.content.decode(), (
+        "another picture is one click away"
+    )
+    answer = client.post(
+        f"{url(lesion)}?picture={earlier.pk}", abcd(2, 4, 3, 2) | {"visit_of": "picture"}, follow=True
+    )
+    row = Checklist.objects.get()
+    assert (row.image, row.visit, row.score) == (earlier, None, Decimal("5.5"))
+    assert "picture of 18 May 2026, Dr Vale" in read(answer)
+    assert AuditRecord.objects.get(action="checklist.fill").details["picture"] == earlier.pk
+
+
+def test_the_visit_of_today_is_linked_and_the_picture_too(client, doctor):
+    lesion = pictures.lesion()
+    visit, picture = seen(lesion), pictures.file(lesion)
+    assert read(client.get(url(lesion))).chosen() == ["visit_of"]
+    client.post(url(lesion), abcd(2, 4, 3, 2) | {"visit_of": visit.pk})
+    row = Checklist.objects.get()
+    assert (row.visit, row.image) == (visit, picture)
+
+
+def test_a_picture_of_another_lesion_is_refused(client, doctor):
+    lesion, other = pictures.lesion(), pictures.file(pictures.lesion())
+    assert client.get(f"{url(lesion)}?picture={other.pk}").status_code == 404
+    with pytest.raises(records.ChecklistRefused, match="another lesion"):
+        records.fill(lesion=lesion, image=other, by=doctor, kind="abcd", entries=abcd(0, 0, 1, 1))
+    with pytest.raises(records.ChecklistRefused, match="picture or a visit"):
+        records.fill(lesion=lesion, by=doctor, kind="abcd", entries=abcd(0, 0, 1, 1))
+
+
+def test_the_source_stands_beside_the_sum_and_no_word_about_memory(client, doctor):
+    lesion = pictures.lesion()
+    seen(lesion)
+    shown = read(client.get(url(lesion)))
+    assert "Stolz, Nachbar 1994" in shown and "memory" not in shown
+    client.post(url(lesion), abcd(2, 4, 3, 2) | {"visit_of": lesion.patient.visits.get().pk})
+    assert "Stolz, Nachbar 1994" in lesion_page(client, lesion)
 
 
 @pytest.mark.parametrize(

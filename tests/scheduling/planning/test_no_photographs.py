@@ -27,7 +27,9 @@ def watched(says=None):
 
 
 def examined(lesion, on=scene.TODAY):
-    return register.examine_in_person(lesion=lesion, by=build.dermatologist(), on=on, outcome="flat, as before")
+    return register.examine_in_person(
+        lesion=lesion, by=build.dermatologist(), on=on, outcome="flat, as before"
+    )
 
 
 def planned_again(recall):
@@ -46,7 +48,9 @@ def test_who_refuses_photographs_is_looked_at_in_the_same_window():
     done = [(one.purpose, one.subject) for one in gather_facts(lesion.patient).done]
     assert ("lesion_image", f"lesion:{lesion.pk}") in done
     # What short-term monitoring ends with is asked, as after a picture: the same occurrence does not come again.
-    assert not Recall.objects.filter(subject=f"lesion:{lesion.pk}", purpose="lesion_image", state="due").exists()
+    assert not Recall.objects.filter(
+        subject=f"lesion:{lesion.pk}", purpose="lesion_image", state="due"
+    ).exists()
 
 
 @pytest.mark.parametrize("says", [None, True])
