@@ -111,7 +111,7 @@ class AmendLesionForm(RevisionForm):
 
 
 class SignForm(forms.Form):
-    sign = forms.ChoiceField(label=_("Sign"), choices=Sign.choices, widget=forms.RadioSelect)
+    sign = forms.ChoiceField(label=_("Sign"), choices=Sign.named(), widget=forms.RadioSelect)
     noted_on = day_field(_("Noted on"), initial=clock.today)
     words = _note(_("In the patient's words"))
 

@@ -69,12 +69,28 @@ def test_a_known_lesion_is_named_and_without_a_place_the_call_goes_on(client, nu
     assert DeskLine.objects.get(patient=found).urgency == "A"
 
 
-@pytest.mark.parametrize(("missing", "said"), [("words", "caller's words"), ("signs", "Tick what was said")])
-def test_what_is_missing_is_said_and_nothing_is_kept_half(client, nurse, missing, said):
-    found = patient()
-    answer = client.post(address(found), {**SAID, missing: []})
+def test_without_words_nothing_is_kept_half(client, nurse):
+    answer = client.post(address(patient()), {**SAID, "words": ""})
     assert answer.status_code == 422 and not UrgentSign.objects.exists()
-    assert missing == "words" or said in read(answer)
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_a_worry_that_names_no_sign_opens_the_examination_too(client, nurse, known):
+    found = patient()
+    lesion = str(scene.mark(found).pk) if known else ""
+    said = SAID | {"words": "I am worried", "signs": [], "lesion": lesion}
+    shown = read(client.post(address(found), said, follow=True))
+    worry, recall = UrgentSign.objects.get(), Recall.objects.get(purpose="lesion_examination")
+    assert (worry.sign, worry.words) == ("worry", "I am worried") and "a worry without an urgent sign" in shown
+    assert (recall.urgency, (recall.latest - recall.anchor).days) == ("A", 14), "as the table says (domain.md)"
+    assert duty_count.lost_now() == []
+
+
+def test_two_worries_of_one_day_keep_both_their_words(client, nurse):
+    found = patient()
+    for words in ("a spot on my back", "and my daughter says it is my leg", "a spot on my back"):
+        client.post(address(found), SAID | {"words": words, "signs": []})
+    assert UrgentSign.objects.count() == 2, "the same words again are one worry"
 
 
 def test_a_place_that_is_gone_loses_nothing_of_what_was_said(client, nurse):
