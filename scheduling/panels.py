@@ -235,10 +235,7 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    # In the one question of the masthead: most pages find nothing that changed, and ask no other.
-    if duty_rows.count_of("touched", request) or duty_rows.count_of("begun", request):
-        bring_up_to_date(request)
-        duty_rows.count_anew(request)
+    bring_up_to_date(request)
     return duty_rows.count_of("people", request)
 
 

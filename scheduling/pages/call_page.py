@@ -23,10 +23,13 @@ from scheduling.today import worklists
 
 
 def bring_up_to_date(request: HttpRequest) -> None:
-    """Bring Today up to date once for a page and its masthead."""
-    if not hasattr(request, "desk_is_up_to_date"):
+    """Bring Today up to date once for a page and its masthead, where the masthead's one question found a change."""
+    if hasattr(request, "desk_is_up_to_date"):
+        return
+    if duty_rows.count_of("touched", request) or duty_rows.count_of("begun", request):
         worklists.bring_up_to_date()
-        vars(request)["desk_is_up_to_date"] = True
+        duty_rows.count_anew(request)
+    vars(request)["desk_is_up_to_date"] = True
 
 
 def with_last_call(patients: QuerySet[Patient]) -> QuerySet[Patient]:

@@ -73,8 +73,8 @@ def shipped() -> str:
 
 def in_force() -> Mapping[str, Ladder]:
     """Give the ladders that hold now, by urgency: asked once for a list, never for each of its rows."""
-    policy = policies.in_force(PolicyKind.LADDER)
-    return ladders(policy.toml if policy else shipped())
+    text = policies.texts_in_force(PolicyKind.LADDER).get(PolicyKind.LADDER)
+    return ladders(text or shipped())
 
 
 def ladder_of(urgency: str) -> Ladder:
