@@ -14,7 +14,7 @@ from clinic import clock
 from clinic.access import Act, may
 from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
 from clinic.models import Duty, Patient, Purpose
-from clinic.pages import duty_rows
+from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
 from clinic.wording import SPOKEN, write_day
@@ -278,6 +278,7 @@ add_place(Place(gettext_lazy("Missed"), "scheduling:missed", 70, Act.SEE_MISSED,
 add_place(Place(gettext_lazy("Rules"), "scheduling:rules", 80, Act.SEE_RULES))
 add_button(Button(gettext_lazy("Call or book"), "scheduling:call", 10, Act.CONTACT))
 add_button(Button(gettext_lazy("Worried caller"), "scheduling:worried", 15, Act.NOTE_SIGNS))
+registering.GOES_ON["worried"] = "scheduling:worried"
 add_notice("failsafe", count_notice)
 add_panel(Panel("plan strip", "top", 10, Act.SEE_PATIENTS, "scheduling/_plan_strip.html", strip_panel))
 add_panel(Panel("due", "left", 10, Act.SEE_PATIENTS, "scheduling/_due.html", due_panel))

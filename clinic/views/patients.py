@@ -14,7 +14,7 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger, proposals
 from clinic.forms import AmendForm, EndCareForm, RegisterForm, RiskForm, RouteForm, VisitForm
 from clinic.models import ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
-from clinic.pages import duty_rows, patient_page
+from clinic.pages import duty_rows, patient_page, registering
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
@@ -64,14 +64,14 @@ def find(request: StaffRequest) -> HttpResponse:
 
 @allow(Act.REGISTER_PATIENTS)
 def register(request: StaffRequest) -> HttpResponse:
-    form = RegisterForm(request.POST or None)
+    form = RegisterForm(request.POST or None, initial=registering.first_fields(request))
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "same_name_checked"}
         patient = people.register(by=request.user, **data)
         messages.success(
             request, _("%(name)s is registered as %(number)s.") % {"name": patient, "number": patient.number}
         )
-        return redirect("clinic:patient", patient.pk)
+        return redirect(registering.goes_on(request, patient))
     title, button = _("Register a patient"), _("Register")
     return page_form(request, form, title, back="clinic:patients", button=button, alike=form.alike)
 

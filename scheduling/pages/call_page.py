@@ -137,7 +137,7 @@ def _stands_at(rows: list[Recall], line: DeskLine | None) -> str:
         return ""
     rungs = ladder.ladder_of(rows[0].urgency)
     route = RouteKind.PHONE if line.section == Section.PHONE else rungs.next_route(line.tried)
-    return stands_at(line.tried, rungs, route)
+    return stands_at(line.tried, rungs, route, line.part)
 
 
 def _appointments(patient: Patient) -> list[Appointment]:

@@ -23,7 +23,7 @@ from clinic.people import finding, leave
 from clinic.wording import Words, write_day
 from lesions.models import RefusedUpload
 from scheduling.desk import claims, what_next
-from scheduling.models import Appointment, Call, DeskLine, Recall, Section, Urgency
+from scheduling.models import Appointment, Call, DeskLine, PartOfDay, Recall, Section, Urgency
 from scheduling.planning import ladder
 from scheduling.planning.wording import OWN, source_words
 from scheduling.recalls import wording
@@ -31,7 +31,9 @@ from scheduling.recalls import wording
 CONDUCT: Final[dict[int, Words]] = {
     Section.OUTCOME: gettext_lazy("enter before calling anybody"),
     Section.TELL: gettext_lazy("by who was named for it"),
-    Section.PHONE: gettext_lazy("whose window or ladder asks for it today; urgent first, then by last day"),
+    Section.PHONE: gettext_lazy(
+        "whose window or ladder asks for it today; urgent first, whose part of the day it is, then by last day"
+    ),
     Section.WRITE: gettext_lazy("letters and messages"),
     Section.REBOOK: gettext_lazy("appointments that no longer fit"),
     Section.CONFIRM: gettext_lazy("booked for the next working days"),
@@ -153,7 +155,7 @@ def _row(line: DeskLine, facts: _PageFacts, member: Member, today: date) -> Row:
         urgent=line.urgency == Urgency.A,
         what=_what(line, thing, facts),
         more=line.duties - 1,
-        notes=tuple(_notes(line, thing, facts)),
+        notes=(*_in_part_of_day(line, facts), *_notes(line, thing, facts)),
         attempts=_attempts(thing, line, facts),
         owner=str(holder or ""),
         mine=mine,
@@ -177,6 +179,13 @@ def _who(patient: Patient, line: DeskLine, facts: _PageFacts) -> dict[str, Any]:
         "language": line.language,
         "phones": " · ".join(facts.phones.get(patient.pk, ())),
     }
+
+
+def _in_part_of_day(line: DeskLine, facts: _PageFacts) -> list[str]:
+    """Say where the ladder asks for another part of the day than the last call was made in."""
+    if line.part == PartOfDay.ANY:
+        return []
+    return [facts.once(line.part, lambda: PartOfDay(line.part).label)]
 
 
 def _when(line: DeskLine, facts: _PageFacts, today: date) -> str:

@@ -8,6 +8,7 @@ from django.db.models import Exists, OuterRef, QuerySet, Value
 
 from clinic import clock
 from clinic.models import Patient, insert_all
+from scheduling.desk import parts_of_day
 from scheduling.models import Appointment, DeskLine, Section, Touched
 from scheduling.today import standing
 
@@ -110,7 +111,7 @@ def to_phone() -> QuerySet[DeskLine]:
 
 # A line shows little of a record; each further column is read a hundred times for a page.
 _SHOWN = (
-    *("section", "urgency", "ends_on", "comes_on", "first", "duties", "tried", "language"),
+    *("section", "urgency", "ends_on", "comes_on", "first", "duties", "tried", "part", "language"),
     *(f"patient__{name}" for name in ("given_name", "family_name", "folded_given", "folded_family")),
     *("patient__born", "patient__number", "patient__claim__touched_at"),
     *("patient__claim__by__name", "patient__claim__by__username"),
@@ -118,8 +119,8 @@ _SHOWN = (
 
 
 def in_order(lines: QuerySet[DeskLine], section: int) -> QuerySet[DeskLine]:
-    """Find the lines of a section in their order: by urgency and last day, later ones by the day they come up."""
+    """Find the lines of a section in their order: as they are rung now, later ones by the day they come up."""
     rows = lines.filter(section=section).select_related("patient", "patient__claim__by").only(*_SHOWN)
     if section == Section.LATER:
         return rows.order_by("comes_on", "pk")
-    return rows.order_by("urgency", "ends_on", "pk")
+    return rows.order_by(*parts_of_day.in_turn())

@@ -3,7 +3,7 @@
 import pytest
 from django.urls import reverse
 
-from clinic.models import Duty
+from clinic.models import Duty, Patient
 from lesions.models import UrgentSign
 from scheduling.counting import duty_count
 from scheduling.models import Appointment, DeskLine, Recall, UnfiledCall
@@ -111,3 +111,24 @@ def test_whom_nobody_finds_is_kept_with_name_and_number(client, nurse):
     assert Duty.objects.get(kind="file_call").urgent
     today = read(client.get(reverse("scheduling:today")))
     assert "nobody on file" in today and "Nobody Known, 01 234: it grows" in today
+
+
+def test_a_caller_who_is_new_is_registered_and_the_words_are_there_again(client, nurse):
+    typed = {"name": "Ines Calloway", "number": "01 234", "words": "I am worried", "signs": ["new"]}
+    asked = client.post(reverse("scheduling:register_caller"), typed)
+    assert asked.url.startswith(reverse("clinic:register")) and "Calloway" not in asked.url
+    form = read(client.get(asked.url))
+    names = [form.fields(name)[0].value for name in ("given_name", "family_name", "phone")]
+    assert names == ["Ines", "Calloway", "01 234"]
+    fields = {"given_name": "Ines", "family_name": "Calloway", "phone": "01 234", "born": "1970-02-03"}
+    registered = client.post(asked.url, fields)
+    found = Patient.objects.get(family_name="Calloway")
+    assert registered.url.startswith(address(found)), "the call goes on, with who was registered"
+    shown = read(client.get(registered.url))
+    assert shown.field("In the caller's words").value == "I am worried" and shown.chosen() == ["signs", "lesion", "place"]
+    assert shown.field("new").is_chosen
+
+
+def test_what_was_typed_of_one_caller_is_not_there_for_another(client, nurse):
+    client.post(reverse("scheduling:register_caller"), {"name": "A B", "number": "1", "words": "mine", "signs": []})
+    assert read(client.get(address(patient()))).field("In the caller's words").value == ""
