@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import ACTS, Act
 from clinic.models import Member, Patient
-from clinic.pages.fields import RevisionForm, day_field
+from clinic.pages.fields import RevisionForm, day_field, say_once
 from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import (
     Decision,
@@ -113,7 +113,7 @@ class AmendLesionForm(RevisionForm):
 
 
 class SignForm(forms.Form):
-    sign = forms.ChoiceField(label=_("Sign"), choices=Sign.choices, widget=forms.RadioSelect)
+    sign = forms.ChoiceField(label=_("Sign"), choices=Sign.named(), widget=forms.RadioSelect)
     noted_on = day_field(_("Noted on"), initial=clock.today)
     words = _note(_("In the patient's words"))
 

@@ -127,7 +127,7 @@ class WorriedForm(forms.Form):
     )
     signs = forms.MultipleChoiceField(
         label=_("What was said about the skin"),
-        choices=Sign.choices,
+        choices=Sign.named(),
         widget=forms.CheckboxSelectMultiple,
         required=False,
     )

@@ -71,7 +71,7 @@ class CallerForm(forms.Form):
     words = forms.CharField(label=_("In the caller's words"), widget=forms.Textarea(attrs={"rows": 3}))
     signs = forms.MultipleChoiceField(
         label=_("What was said about the skin"),
-        choices=Sign.choices,
+        choices=Sign.named(),
         widget=forms.CheckboxSelectMultiple,
         required=False,
         help_text=_("Any of these makes it urgent."),
@@ -384,7 +384,7 @@ class SuppositionForm(forms.Form):
     since = day_field(_("Watched since"), required=False, help_text=_("Empty: today."))
     sign = forms.ChoiceField(
         label=_("A sign of it, noted today"),
-        choices=[_NONE, *Sign.choices],
+        choices=[_NONE, *Sign.named()],
         required=False,
     )
     done = forms.MultipleChoiceField(

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from clinic import clock
 from clinic.access import Act, may
 from clinic.models import Duty, Patient
-from clinic.pages import duty_rows
+from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
 from clinic.wording import write_day
@@ -86,10 +86,7 @@ def count_notice(request: HttpRequest) -> list[str]:
 
 
 def _to_reach(request: HttpRequest) -> int:
-    # In the one question of the masthead: most pages find nothing that changed, and ask no other.
-    if duty_rows.count_of("touched", request) or duty_rows.count_of("begun", request):
-        bring_up_to_date(request)
-        duty_rows.count_anew(request)
+    bring_up_to_date(request)
     return duty_rows.count_of("people", request)
 
 
@@ -132,6 +129,7 @@ add_place(Place(gettext_lazy("Missed"), "scheduling:missed", 70, Act.SEE_MISSED,
 add_place(Place(gettext_lazy("Rules"), "scheduling:rules", 80, Act.SEE_RULES))
 add_button(Button(gettext_lazy("Call or book"), "scheduling:call", 10, Act.CONTACT))
 add_button(Button(gettext_lazy("Worried caller"), "scheduling:worried", 15, Act.NOTE_SIGNS))
+registering.GOES_ON["worried"] = "scheduling:worried"
 add_notice("failsafe", count_notice)
 # After the sections of lesions, which know already what most duties are about.
 for key, column, order, template, context in (

@@ -30,6 +30,7 @@ urlpatterns = [
     path("recalls/<int:pk>/unreachable/", calls.unreachable, name="unreachable"),
     path("attempts/<int:pk>/strike/", calls.strike, name="strike_attempt"),
     path("calls/worried/", worried.who, name="worried_who"),
+    path("calls/worried/register/", worried.register_caller, name="register_caller"),
     path("patients/<int:pk>/worried/", worried.note, name="worried"),
     path("calls/unknown/", unfiled.unknown_caller, name="unknown_caller"),
     path("calls/next/", call.next_call, name="next_call"),

@@ -120,6 +120,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:worried_who": ("get", "", (OK, OK, NO, NO)),
     "scheduling:worried": ("get", "patient", (OK, OK, NO, NO)),
     "scheduling:unknown_caller": ("get", "", (OK, OK, NO, NO)),
+    "scheduling:register_caller": ("post", "", (302, 302, NO, NO)),
     "scheduling:call": ("get", "patient", (OK, OK, OK, NO)),
     "scheduling:begin_call": ("post", "patient", (BAD, BAD, NO, NO)),
     "scheduling:take_over": ("post", "patient", (302, 302, NO, NO)),

@@ -36,14 +36,14 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
-    # Brings the templates of Django's own widgets, which our form renderer looks for among the apps.
-    "django.forms",
     "axes",
     "csp",
     "clinic.apps.ClinicConfig",
     "lesions.apps.LesionsConfig",
     "scheduling.apps.SchedulingConfig",
     "clinic.project.apps.ProjectConfig",
+    # Brings the templates of Django's own widgets, which our form renderer looks for among the apps: ours come first.
+    "django.forms",
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",

@@ -24,7 +24,7 @@ from clinic.forms import (
     VisitForm,
 )
 from clinic.models import Carer, ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
-from clinic.pages import duty_rows, patient_page
+from clinic.pages import duty_rows, patient_page, registering
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
@@ -76,7 +76,7 @@ def find(request: StaffRequest) -> HttpResponse:
 @allow(Act.REGISTER_PATIENTS)
 def register(request: StaffRequest) -> HttpResponse:
     """Register a patient, after a look at whoever may be the same person."""
-    form = RegisterForm(request.POST or None)
+    form = RegisterForm(request.POST or None, initial=registering.first_fields(request))
     if form.is_valid():
         data = {key: value for key, value in form.cleaned_data.items() if key != "same_name_checked"}
         try:
@@ -86,7 +86,7 @@ def register(request: StaffRequest) -> HttpResponse:
         else:
             said = _("%(name)s is registered as %(number)s.") % {"name": patient, "number": patient.number}
             messages.success(request, said)
-            return redirect("clinic:patient", patient.pk)
+            return redirect(registering.goes_on(request, patient))
     title, button = _("Register a patient"), _("Register")
     return page_form(request, form, title, back="clinic:patients", button=button, alike=form.alike)
 

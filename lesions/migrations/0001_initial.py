@@ -449,7 +449,7 @@ class Migration(migrations.Migration):
             name='UrgentSign',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sign', models.CharField(choices=[('raised', 'raised'), ('firm', 'firm'), ('growing', 'growing'), ('bleeding', 'bleeding'), ('new', 'new'), ('painful', 'painful')], max_length=10)),
+                ('sign', models.CharField(choices=[('raised', 'raised'), ('firm', 'firm'), ('growing', 'growing'), ('bleeding', 'bleeding'), ('new', 'new'), ('painful', 'painful'), ('worry', 'a worry without an urgent sign')], max_length=10)),
                 ('noted_on', models.DateField()),
                 ('words', models.TextField(blank=True, verbose_name="in the patient's words")),
                 ('answered_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='answers', to='lesions.examination')),
@@ -584,7 +584,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='urgentsign',
-            constraint=models.CheckConstraint(condition=models.Q(('sign__in', ['raised', 'firm', 'growing', 'bleeding', 'new', 'painful'])), name='an_urgent_sign_is_a_known_word'),
+            constraint=models.CheckConstraint(condition=models.Q(('sign__in', ['raised', 'firm', 'growing', 'bleeding', 'new', 'painful', 'worry'])), name='an_urgent_sign_is_a_known_word'),
         ),
         migrations.AddConstraint(
             model_name='urgentsign',

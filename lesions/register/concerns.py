@@ -12,18 +12,19 @@ from lesions.register import register
 
 @transaction.atomic
 def note(*, patient: Patient, by: Member, sign: str, words: str = "") -> UrgentSign:
-    """Note a caller's concern; it counts once a day, until an examination in person has answered it."""
+    """Note a caller's concern; the same words count once a day, until an examination in person has answered them."""
     require(by, Act.NOTE_SIGNS)
     if sign not in Sign.values:
         raise ValueError("no sign of the list")
-    # Told three times in one day it is one concern; told again after an examination it is a new one.
+    # Told three times in one day it is one concern; told again after an examination, or otherwise, it is a new one.
     row, new = UrgentSign.objects.get_or_create(
         patient=patient,
         lesion=None,
         sign=sign,
         noted_on=clock.today(),
+        words=words,
         answered_by=None,
-        defaults={"by": by, "words": words},
+        defaults={"by": by},
     )
     if new:
         audit.record("lesion.concern", by=by, subject=row, patient=patient, sign=sign, words=words)

@@ -1,9 +1,11 @@
 """Write in words what a duty or a visit may be about: lesion:12, diagnosis:3, procedure:7."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import timedelta
+from typing import Any, Final
 
+from django.db.models import Manager, QuerySet
 from django.utils.translation import gettext as _
 
 from clinic import clock
@@ -35,13 +37,12 @@ def in_words(keys: Iterable[str]) -> dict[str, str]:
         # A plan that only supposes something names subjects that are in no table.
         if pk.isdecimal():
             by_kind[kind].add(pk)
-    words = {f"lesion:{row.pk}": lesion_words(row) for row in Lesion.objects.filter(pk__in=by_kind["lesion"])}
-    # Also what was struck through: an old duty must still say what it was about.
-    for row in Procedure.everything.filter(pk__in=by_kind["procedure"]).select_related("lesion"):
-        words[f"procedure:{row.pk}"] = procedure_words(row)
-    for found in Diagnosis.everything.filter(pk__in=by_kind["diagnosis"]).select_related("lesion"):
-        words[f"diagnosis:{found.pk}"] = diagnosis_words(found)
-    return words
+    return {
+        f"{kind}:{row.pk}": write(row)
+        for kind, (rows, write) in _WRITTEN.items()
+        if kind in by_kind
+        for row in rows.filter(pk__in=by_kind[kind])
+    }
 
 
 def lesion_words(row: Lesion) -> str:
@@ -74,3 +75,17 @@ def _place(lesion: Lesion | None, site: str) -> list[str]:
     if lesion:
         return [lesion_words(lesion)]
     return [wording.site_name(site)] if site in bodymap.CODES else []
+
+
+def _few(rows: Manager[Any], *columns: str) -> QuerySet[Any]:
+    """Ask only for the columns that the words need: a list asks for many rows."""
+    place = ("lesion__label", "lesion__site", "lesion__side")
+    return rows.select_related("lesion").only(*columns, *place)
+
+
+_WRITTEN: Final[dict[str, tuple[QuerySet[Any], Callable[[Any], str]]]] = {
+    "lesion": (Lesion.objects.all(), lesion_words),
+    # Also what was struck through: an old duty must still say what it was about.
+    "procedure": (_few(Procedure.everything, "kind", "on", "site"), procedure_words),
+    "diagnosis": (_few(Diagnosis.everything, "code", "anchor", "reported_on"), diagnosis_words),
+}

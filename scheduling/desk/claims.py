@@ -11,6 +11,7 @@ from clinic.access import Act, require
 from clinic.models import Member, Patient, StaleRow
 from clinic.models.base import NOTHING_SAVED
 from clinic.trail import audit
+from scheduling.desk import parts_of_day
 from scheduling.models import Claim, DeskLine, Section
 
 IDLE_MINUTES = 30  # clinic setting, no source
@@ -115,7 +116,7 @@ def next_to_phone(by: Member, after: int | None = None) -> Patient | None:
     lines = DeskLine.objects.filter(section=Section.PHONE, patient__isnull=False)
     lines = lines.exclude(patient__in=held.values("patient")).exclude(patient=after)
     # More than the people who can claim at the same moment: one of these is still free.
-    for line in lines.order_by("urgency", "ends_on", "pk").select_related("patient")[:20]:
+    for line in lines.order_by(*parts_of_day.in_turn()).select_related("patient")[:20]:
         try:
             claim(patient=line.patient, by=by)  # type: ignore[arg-type]  # only lines with a patient
         except ClaimedByOther:

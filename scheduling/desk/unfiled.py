@@ -58,18 +58,14 @@ def _file(step: Step, patient: Patient) -> None:
     duty, call = step.duty, call_of(step.duty)
     change(duty, seen=duty.revision, at=clock.now(), patient=patient)
     audit.record("call.file", by=step.by, subject=call, patient=patient, words=call.words)
-    for sign in call.signs:
+    for sign in call.signs or [Sign.WORRY]:
         concerns.note(patient=patient, by=step.by, sign=sign, words=call.words)
 
 
 def struck(step: Step) -> None:
-    """Take the filing back: the call is nobody's again. Signs that stand on a record by now are answered there."""
-    duty = Duty.objects.get(pk=step.duty_id)
-    if step.outcome != "filed":
-        return
-    if call_of(duty).signs:
-        raise DutyRefused(_("Its signs are urgent work of that patient by now: an examination answers them."))
-    change(duty, seen=duty.revision, at=clock.now(), patient=None)
+    """Refuse to take a filing back: what the caller said stands on a record by now, and is answered there."""
+    if step.outcome == "filed":
+        raise DutyRefused(_("The worry is urgent work of that patient by now: an examination answers it."))
 
 
 def call_of(duty: Duty) -> UnfiledCall:

@@ -49,11 +49,10 @@ def note(
 ) -> Noted:
     """Note what the caller said about one lesion, or about none that is known, and book the place that was agreed."""
     require(by, Act.NOTE_SIGNS)
-    heard = [sign for sign in Sign.values if sign in set(signs)]
+    # Who only says that they are worried is examined as well: nobody has to know the right word.
+    heard = [sign for sign in Sign.values if sign in set(signs)] or [Sign.WORRY]
     if not words.strip():
         raise WorryRefused(_("Write down what was said, in the caller's words."), "words")
-    if not heard:
-        raise WorryRefused(_("Tick what was said about the skin: it makes the work urgent."), "signs")
     for sign in heard:
         if lesion is None:
             concerns.note(patient=patient, by=by, sign=sign, words=words.strip())

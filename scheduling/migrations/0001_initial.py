@@ -126,12 +126,13 @@ class Migration(migrations.Migration):
                 ('what', models.CharField(help_text='its purpose, or its kind of duty', max_length=24)),
                 ('duties', models.PositiveSmallIntegerField()),
                 ('tried', models.PositiveSmallIntegerField(default=0)),
+                ('part', models.CharField(choices=[('am', 'in the morning'), ('any', 'at any time'), ('pm', 'in the afternoon')], default='any', max_length=3)),
                 ('language', models.CharField(blank=True, max_length=40)),
                 ('clinician', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('patient', models.OneToOneField(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='desk_line', to='clinic.patient')),
             ],
             options={
-                'ordering': ['section', 'urgency', 'ends_on', 'pk'],
+                'ordering': ['section', 'urgency', 'part', 'ends_on', 'pk'],
             },
         ),
         migrations.CreateModel(
@@ -463,7 +464,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='deskline',
-            index=models.Index(fields=['section', 'urgency', 'ends_on', 'id'], name='today_in_order'),
+            index=models.Index(fields=['section', 'urgency', 'part', 'ends_on', 'id'], name='morning_in_order'),
+        ),
+        migrations.AddIndex(
+            model_name='deskline',
+            index=models.Index(fields=['section', 'urgency', '-part', 'ends_on', 'id'], name='afternoon_in_order'),
         ),
         migrations.AddIndex(
             model_name='deskline',
@@ -476,6 +481,10 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='deskline',
             constraint=models.CheckConstraint(condition=models.Q(('section__in', [1, 2, 3, 4, 5, 6, 7, 8])), name='a_person_on_today_stands_in_a_section'),
+        ),
+        migrations.AddConstraint(
+            model_name='deskline',
+            constraint=models.CheckConstraint(condition=models.Q(('part__in', ['am', 'any', 'pm'])), name='a_person_on_today_is_rung_in_a_part_of_the_day'),
         ),
         migrations.AddConstraint(
             model_name='deskline',

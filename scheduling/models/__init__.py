@@ -17,7 +17,7 @@ from scheduling.models.recall import OPEN, Ground, Recall, RecallState, Urgency
 from scheduling.models.rules import Plan, PlanProblem
 from scheduling.models.run import PreviewRun, YearRun
 from scheduling.models.series_end import SeriesEnd
-from scheduling.models.worklist import Call, Claim, DeskLine, Section, Touched
+from scheduling.models.worklist import Call, Claim, DeskLine, PartOfDay, Section, Touched
 
 __all__ = [
     "DOES_NOT_COUNT",
@@ -36,6 +36,7 @@ __all__ = [
     "Ground",
     "Outcome",
     "Override",
+    "PartOfDay",
     "PlaceKind",
     "Plan",
     "PlanProblem",

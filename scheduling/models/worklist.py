@@ -23,6 +23,14 @@ class Section(models.IntegerChoices):
     LATER = 8, _("Later")
 
 
+class PartOfDay(models.TextChoices):
+    """When somebody is rung. In the order of the codes, so that an index holds it: any time lies between the two."""
+
+    MORNING = "am", _("in the morning")
+    ANY = "any", _("at any time")
+    AFTERNOON = "pm", _("in the afternoon")
+
+
 class DeskLine(models.Model):
     """One person on Today. Worked out from what is owed (`scheduling/today/standing.py`) and never written by hand.
 
@@ -43,19 +51,24 @@ class DeskLine(models.Model):
     what = models.CharField(max_length=24, help_text="its purpose, or its kind of duty")
     duties = models.PositiveSmallIntegerField()
     tried = models.PositiveSmallIntegerField(default=0)
+    part = models.CharField(max_length=3, choices=PartOfDay, default=PartOfDay.ANY)
     language = models.CharField(max_length=40, blank=True)
     clinician = models.ForeignKey("clinic.Member", null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
-        ordering = ["section", "urgency", "ends_on", "pk"]
+        ordering = ["section", "urgency", "part", "ends_on", "pk"]
         indexes = [
-            models.Index(fields=["section", "urgency", "ends_on", "id"], name="today_in_order"),
+            models.Index(fields=["section", "urgency", "part", "ends_on", "id"], name="morning_in_order"),
+            models.Index(fields=["section", "urgency", "-part", "ends_on", "id"], name="afternoon_in_order"),
             models.Index(fields=["section", "comes_on", "id"], name="later_in_order"),
             models.Index(fields=["language"], condition=~Q(language=""), name="languages_on_today"),
         ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(section__in=Section.values), name="a_person_on_today_stands_in_a_section"
+            ),
+            models.CheckConstraint(
+                condition=Q(part__in=PartOfDay.values), name="a_person_on_today_is_rung_in_a_part_of_the_day"
             ),
             models.UniqueConstraint(
                 fields=["first"], condition=Q(patient__isnull=True), name="an_unfiled_call_is_once_on_today"

@@ -32,11 +32,14 @@ from scheduling.today import worklists
 
 
 def bring_up_to_date(request: HttpRequest) -> None:
-    """Bring Today up to date once for a page and its masthead."""
+    """Bring Today up to date once for a page and its masthead, where the masthead's one question found a change."""
     # The masthead counts the same lines: worked out twice, one page could show two numbers.
-    if not hasattr(request, "desk_is_up_to_date"):
+    if hasattr(request, "desk_is_up_to_date"):
+        return
+    if duty_rows.count_of("touched", request) or duty_rows.count_of("begun", request):
         worklists.bring_up_to_date()
-        vars(request)["desk_is_up_to_date"] = True
+        duty_rows.count_anew(request)
+    vars(request)["desk_is_up_to_date"] = True
 
 
 def with_last_call(patients: QuerySet[Patient]) -> QuerySet[Patient]:
@@ -151,7 +154,7 @@ def _stands_at(rows: list[Recall], line: DeskLine | None) -> str:
         return ""
     rungs = ladder.ladder_of(rows[0].urgency)
     route = RouteKind.PHONE if line.section == Section.PHONE else rungs.next_route(line.tried)
-    return stands_at(line.tried, rungs, route)
+    return stands_at(line.tried, rungs, route, line.part)
 
 
 def _appointments(patient: Patient) -> list[Appointment]:

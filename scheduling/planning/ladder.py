@@ -15,7 +15,7 @@ from clinic.formats.strict_toml import Table
 from clinic.models import PolicyKind, RouteKind
 from scheduling.models import Urgency
 
-_MOST_ATTEMPTS, _LONGEST_DAYS = 12, 120
+_MOST_ATTEMPTS, _LONGEST_DAYS, _PARTS_OF_DAY = 12, 120, 2
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,8 @@ def shipped() -> str:
 
 def in_force() -> Mapping[str, Ladder]:
     """Give the ladders that hold now, by urgency: asked once for a list, never for each of its rows."""
-    policy = policies.in_force(PolicyKind.LADDER)
-    return ladders(policy.toml if policy else shipped())
+    text = policies.texts_in_force(PolicyKind.LADDER).get(PolicyKind.LADDER)
+    return ladders(text or shipped())
 
 
 def ladder_of(urgency: str) -> Ladder:
@@ -114,7 +114,10 @@ def _ladder(row: Table) -> Ladder:
     apart, within = _days(row, "days_apart", 1), _days(row, "within_days", 1)
     if apart * (len(routes) - 1) > within:
         row.fault("within_days", "is too short for so many attempts so far apart")
-    return Ladder(tuple(routes) or ("phone",), apart, within, _days(row, "times_of_day", 1), last)
+    times = _days(row, "times_of_day", 1)
+    if times > _PARTS_OF_DAY:
+        row.fault("times_of_day", f"must be 1 or {_PARTS_OF_DAY}: in the morning and in the afternoon")
+    return Ladder(tuple(routes) or ("phone",), apart, within, times, last)
 
 
 def _days(row: Table, key: str, least: int) -> int:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
-from django.db.models import Count, Min, QuerySet
+from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
 from clinic import clock
@@ -14,10 +14,15 @@ from scheduling.models import Claim, ContactAttempt, DeskLine, Section
 
 @dataclass(frozen=True)
 class DayTally:
-    """`sections`: people by section; `oldest`: since when the first of them has waited."""
+    """`sections`: people by section; `oldest`: since when the first of them has waited; `days`: of which days."""
 
     sections: dict[int, int]
     oldest: date | None
+    days: frozenset[date]
+
+    def is_of(self, day: date) -> bool:
+        """Say whether the list was made for this day; another day's stands until the morning's chore has run."""
+        return self.days <= {day}
 
     @property
     def people(self) -> int:
@@ -27,10 +32,14 @@ class DayTally:
 
 def count_sections(lines: QuerySet[DeskLine]) -> DayTally:
     """Count the people of each section, in one question."""
-    rows = lines.order_by().values_list("section").annotate(Count("pk"), Min("since"))
-    found = list(rows)
-    since = [first for section, _count, first in found if section != Section.LATER]
-    return DayTally({section: count for section, count, _first in found}, min(since, default=None))
+    rows = lines.order_by().values_list("section")
+    found = list(rows.annotate(Count("pk"), Min("since"), Min("day"), Max("day")))
+    since = [first for section, _count, first, *_days in found if section != Section.LATER]
+    return DayTally(
+        {section: count for section, count, *_rest in found},
+        min(since, default=None),
+        frozenset(day for *_rest, first, last in found for day in (first, last)),
+    )
 
 
 def weeks_of_later(lines: QuerySet[DeskLine]) -> list[tuple[date, int]]:
@@ -39,18 +48,13 @@ def weeks_of_later(lines: QuerySet[DeskLine]) -> list[tuple[date, int]]:
     return list(later.values_list("comes_on").annotate(Count("pk")))
 
 
-def with_others(member: Member) -> list[tuple[str, int]]:
-    """Say by name who else works on how many, the busiest first."""
-    theirs = _held().exclude(by=member).order_by().values_list("by__name").annotate(number=Count("pk"))
-    return list(theirs.order_by("-number", "by__name"))
-
-
-def held_by(member: Member) -> int:
-    return _held().filter(by=member).count()
-
-
-def _held() -> QuerySet[Claim]:
-    return Claim.objects.filter(by__isnull=False, touched_at__gt=claims.idle_since())
+def held(member: Member) -> tuple[int, list[tuple[str, int]]]:
+    """Count on whom this member works, and say by name who else works on how many, the busiest first."""
+    rows = Claim.objects.filter(by__isnull=False, touched_at__gt=claims.idle_since())
+    counted = rows.order_by().values_list("by", "by__name").annotate(number=Count("pk"))
+    by_member = {key: (name, number) for key, name, number in counted.order_by("-number", "by__name")}
+    _name, mine = by_member.pop(member.pk, ("", 0))
+    return mine, list(by_member.values())
 
 
 def tried_today() -> int:

@@ -6,7 +6,8 @@ from typing import Any
 
 from django.utils import timezone
 
-from scheduling.models import Recall, Section, Urgency
+from scheduling.desk import parts_of_day
+from scheduling.models import PartOfDay, Recall, Section, Urgency
 from scheduling.planning.ladder import Ladder
 
 
@@ -27,6 +28,7 @@ class NextStep:
     on: date
     route: str = ""
     tried: int = 0
+    part: str = PartOfDay.ANY
 
 
 def next_step(row: Recall, rungs: Ladder, facts: RecallFacts, today: date) -> NextStep:
@@ -43,7 +45,8 @@ def next_step(row: Recall, rungs: Ladder, facts: RecallFacts, today: date) -> Ne
     on = _day(row, rungs, facts.attempts, since, today)
     if on > today:
         return NextStep(Section.LATER, on, route, tried)
-    return NextStep(_SECTION_OF.get(route, Section.PUT_RIGHT), today, route, tried)
+    part = parts_of_day.next_part(since, rungs.times_of_day) if route == "phone" else PartOfDay.ANY
+    return NextStep(_SECTION_OF.get(route, Section.PUT_RIGHT), today, route, tried, part)
 
 
 _SECTION_OF = {"phone": Section.PHONE, "email": Section.WRITE, "post": Section.WRITE}

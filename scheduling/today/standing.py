@@ -14,7 +14,16 @@ from clinic.duties.limits import working_days_after
 from clinic.models import ContactRoute, Duty, Patient, PatientStatus, Proposal, Role, Visit
 from clinic.people import ending
 from lesions.models import RefusedUpload
-from scheduling.models import Appointment, Call, ContactAttempt, DeskLine, Recall, Section, Urgency
+from scheduling.models import (
+    Appointment,
+    Call,
+    ContactAttempt,
+    DeskLine,
+    PartOfDay,
+    Recall,
+    Section,
+    Urgency,
+)
 from scheduling.planning import ladder
 from scheduling.rules.plan import lateness
 from scheduling.today.next_step import NextStep, RecallFacts, next_step
@@ -48,6 +57,7 @@ class Owed:
     what: str
     since: date
     tried: int = 0
+    part: str = PartOfDay.ANY
 
     @property
     def order(self) -> tuple[Any, ...]:
@@ -127,6 +137,7 @@ def _line(patient: Patient, owed: list[Owed], today: date, clinician: int | None
         what=first.what,
         duties=len(owed),
         tried=first.tried,
+        part=first.part,
         language=patient.interpreter,
         clinician_id=clinician,
     )
@@ -240,13 +251,15 @@ def _of_recall(row: Recall, step: NextStep) -> Owed:
         f"recall:{row.pk}",
         lateness.opens_on(row.earliest, ladder.standing_of(row.urgency).lead_days),
     )
-    return Owed(key, step.section, row.urgency, row.latest, step.on, row.purpose, since, step.tried)
+    return Owed(
+        key, step.section, row.urgency, row.latest, step.on, row.purpose, since, step.tried, step.part
+    )
 
 
 def _attempts(rows: list[Recall]) -> dict[int, list[dict[str, Any]]]:
     found: dict[int, list[dict[str, Any]]] = {}
     made = ContactAttempt.objects.filter(recall__in=rows, struck__isnull=True).order_by("at", "pk")
-    for row in made.values("recall_id", "at", "counts", "next_on", "by__role"):
+    for row in made.values("recall_id", "at", "route", "counts", "next_on", "by__role"):
         lasts = row["by__role"] in _PUT_OFF_FOR_LONG
         found.setdefault(row["recall_id"], []).append({**row, "lasts": lasts})
     return found

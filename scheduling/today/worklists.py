@@ -8,6 +8,7 @@ from django.db.models import Exists, OuterRef, QuerySet, Value
 
 from clinic import clock
 from clinic.models import Patient, insert_all
+from scheduling.desk import parts_of_day
 from scheduling.models import Appointment, DeskLine, Section, Touched
 from scheduling.today import standing
 
@@ -101,11 +102,6 @@ def catch_up(patient_ids: Iterable[int], day: date) -> None:
             _write(batch)
 
 
-def is_of(day: date) -> bool:
-    """Say whether the list was made for this day; another day's stands until the morning's chore has run."""
-    return not DeskLine.objects.exclude(day=day).exists()
-
-
 def to_do() -> QuerySet[DeskLine]:
     """Find who stands on Today with something to be done today: the one number of Today."""
     return DeskLine.objects.exclude(section=Section.LATER)
@@ -115,9 +111,18 @@ def to_phone() -> QuerySet[DeskLine]:
     return DeskLine.objects.filter(section=Section.PHONE)
 
 
+# A line shows little of a record; each further column is read a hundred times for a page.
+_SHOWN = (
+    *("section", "urgency", "ends_on", "comes_on", "first", "duties", "tried", "part", "language"),
+    *(f"patient__{name}" for name in ("given_name", "family_name", "folded_given", "folded_family")),
+    *("patient__born", "patient__number", "patient__claim__touched_at"),
+    *("patient__claim__by__name", "patient__claim__by__username"),
+)
+
+
 def in_order(lines: QuerySet[DeskLine], section: int) -> QuerySet[DeskLine]:
-    """Find the lines of a section in their order: by urgency and last day, later ones by the day they come up."""
-    rows = lines.filter(section=section).select_related("patient", "patient__claim__by")
+    """Find the lines of a section in their order: as they are rung now, later ones by the day they come up."""
+    rows = lines.filter(section=section).select_related("patient", "patient__claim__by").only(*_SHOWN)
     if section == Section.LATER:
         return rows.order_by("comes_on", "pk")
-    return rows.order_by("urgency", "ends_on", "pk")
+    return rows.order_by(*parts_of_day.in_turn())

@@ -36,6 +36,7 @@ def today(request: StaffRequest) -> HttpResponse:
     tally = day_tally.count_sections(lines)
     # Of all, whatever the filter shows: a narrowed list must not look like the end of the work.
     everybody = day_tally.count_sections(DeskLine.objects.all()) if wanted.narrows else tally
+    yours, with_others = day_tally.held(request.user)
     answers = page_of_rows(proposals.unread_answers(request.user), request, "answers")
     context = {
         "sections": _sections(request, lines, tally, day),
@@ -44,12 +45,12 @@ def today(request: StaffRequest) -> HttpResponse:
         "oldest": everybody.oldest,
         "filter": wanted,
         "weeks": weeks(day_tally.weeks_of_later(lines), day),
-        "with_others": day_tally.with_others(request.user),
-        "yours": day_tally.held_by(request.user),
+        "with_others": with_others,
+        "yours": yours,
         "tried": day_tally.tried_today(),
         "room": _room(day),
         "count": whereabouts.last_count(),
-        "stale": not worklists.is_of(day),
+        "stale": not everybody.is_of(day),
         "may_call": may(request.user, Act.CONTACT),
         "answered": duty_rows.proposal_rows(answers.object_list, request),
         "answers": answers,

@@ -9,10 +9,12 @@ from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient, StaleRow
+from clinic.pages import registering
 from clinic.pages.responses import conflict
 from clinic.people import finding
 from clinic.trail import audit
@@ -48,12 +50,24 @@ def who(request: StaffRequest) -> HttpResponse:
     return render(request, "scheduling/worried_who.html", context)
 
 
+@allow(Act.REGISTER_PATIENTS)
+@require_POST
+@sensitive_post_parameters("name", "number", "words")
+def register_caller(request: StaffRequest) -> HttpResponse:
+    """Register the caller first; what was typed of the call is there again with whoever was registered."""
+    said: dict[str, Any] = {name: request.POST.get(name, "").strip() for name in ("name", "number", "words")}
+    said["signs"] = request.POST.getlist("signs")
+    return redirect(registering.address(request, "worried", said))
+
+
 @allow(Act.NOTE_SIGNS)
 def note(request: StaffRequest, pk: int) -> HttpResponse:
     """Write down what a worried caller said, and book the place that was agreed."""
     patient = get_object_or_404(Patient, pk=pk, merged_into__isnull=True)
     lesions = patient.lesions.exclude(state__in=_NOT_RUNG_ABOUT).order_by("label")
-    form = WorriedForm(request.POST or None, lesions=[(str(row.pk), lesion_words(row)) for row in lesions])
+    said, offered = registering.typed(request), [(str(row.pk), lesion_words(row)) for row in lesions]
+    first = {name: said[name] for name in ("words", "signs") if name in said}
+    form = WorriedForm(request.POST or None, initial=first, lesions=offered)
     if form.is_valid():
         try:
             noted = _note(request, patient, form)

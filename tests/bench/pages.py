@@ -1,12 +1,14 @@
-"""The lists of a large clinic: python -m tests.bench.pages [patients] [due] [--database sqlite|URL].
+"""The lists of a large clinic: python -m tests.bench.pages [patients] [due] [--database sqlite|URL] [--keep FOLDER].
 
 Builds invented patients in a throw-away database, of whom `due` stand on today's list, and asks for each list as the
 person who works from it. Beside each stands a plain page of as many rows: one indexed query through the same base
 template, by the same person in the same run. Milliseconds are processor time of this process, the median of calls
-after a first one; on PostgreSQL the database's own time comes on top and is part of the seconds by the wall.
+after a first one; on PostgreSQL the database's own time comes on top and is part of the seconds by the wall. With
+`--keep` the clinic is built once, stays, and is measured again by the next run of the same numbers.
 """
 
 import argparse
+import functools
 import re
 import statistics
 import tempfile
@@ -40,12 +42,19 @@ ROW = re.compile(r'<(?:article|div) class="row"|<tr>\s*<t[dh][ >](?! ?scope="col
 def plain(request, rows):
     """As many rows as the page beside it, from one indexed query."""
     from django.http import HttpResponse
-    from django.template import engines
 
     from clinic.models import Patient
 
     found = Patient.objects.order_by("pk")[:rows]
-    return HttpResponse(engines["django"].from_string(PLAIN).render({"rows": found}, request))
+    return HttpResponse(compiled().render({"rows": found}, request))
+
+
+@functools.cache
+def compiled():
+    """Compile the plain template once, as those of the lists are."""
+    from django.template import engines
+
+    return engines["django"].from_string(PLAIN)
 
 
 def settle():
@@ -86,10 +95,12 @@ def ask(client, address, query=None):
 def signed_in(role):
     from django.test import Client
 
+    from clinic.models import Member
     from tests import build
 
     client = Client()
-    client.force_login(build.member(role), backend="clinic.project.backends.ClinicBackend")
+    member = Member.objects.filter(role=role, is_active=True).first() or build.member(role)
+    client.force_login(member, backend="clinic.project.backends.ClinicBackend")
     return client
 
 
@@ -117,28 +128,40 @@ def main():
     asked.add_argument("due", nargs="?", type=int, default=4_000)
     asked.add_argument("--database", default="sqlite")
     asked.add_argument("--only", default="", help="lists whose name holds this")
+    asked.add_argument("--keep", default="", metavar="FOLDER", help="build once, and go on with it next time")
     asked = asked.parse_args()
     with tempfile.TemporaryDirectory(prefix="pages-") as folder:
-        run(asked, prepare(asked.database, folder))
+        run(asked, prepare(asked.database, asked.keep or folder, keep=bool(asked.keep)))
 
 
 def run(asked, connection):
     try:
-        from clinic import clock
-        from scheduling.counting import whereabouts
-        from tests import build
-
         settle()
-        build.rules_in_force(), build.flags_in_force()
-        invent(asked.patients, asked.due, build.dermatologist())
-        with connection.cursor() as cursor:
-            cursor.execute("ANALYZE")
-        whereabouts.count_everybody(clock.today())
+        build_once(asked, connection)
         print(f"{asked.patients} patients, {asked.due} due, {connection.vendor}\n")
         measure(asked.only)
         load()
     finally:
-        connection.creation.destroy_test_db("bench", verbosity=0)
+        if not asked.keep:
+            connection.creation.destroy_test_db("bench", verbosity=0)
+
+
+def build_once(asked, connection):
+    """Invent the clinic unless an earlier run kept one of these numbers; its day is made anew."""
+    from clinic import clock
+    from clinic.models import Patient
+    from scheduling.counting import whereabouts
+    from tests import build
+
+    kept = Patient.objects.count()
+    if not kept:
+        build.rules_in_force(), build.flags_in_force()
+        invent(asked.patients, asked.due, build.dermatologist())
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+    elif kept != asked.patients:
+        raise SystemExit(f"{asked.keep} holds a clinic of {kept} patients: name another folder.")
+    whereabouts.count_everybody(clock.today())
 
 
 if __name__ == "__main__":

@@ -22,8 +22,8 @@ TIERS = ("above_average", "high", "very_high")
 BATCH = 2000
 
 
-def prepare(database, folder):
-    """Settings read the environment, so it is set before Django starts."""
+def prepare(database, folder, keep=False):
+    """Settings read the environment, so it is set before Django starts; `keep` goes on with what an earlier run built."""
     os.environ["DATA_DIR"] = folder
     os.environ.pop("DATABASE_URL", None)
     if database != "sqlite":
@@ -37,7 +37,7 @@ def prepare(database, folder):
     django.setup()
     if database == "sqlite":
         connection.settings_dict.setdefault("TEST", {})["NAME"] = str(Path(folder) / "bench.sqlite3")
-    connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+    connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False, keepdb=keep)
     return connection
 
 

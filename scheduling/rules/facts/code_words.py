@@ -112,6 +112,7 @@ WORDS: Final = {
         "bleeding": gettext_noop("bleeding"),
         "new": gettext_noop("new"),
         "painful": gettext_noop("painful"),
+        "worry": gettext_noop("a worry without an urgent sign"),
     },
     "regions": {
         "face": gettext_noop("face"),

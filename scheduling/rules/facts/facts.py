@@ -55,7 +55,7 @@ Region = Literal[
     "nail",
     "genital",
 ]
-Sign = Literal["raised", "firm", "growing", "bleeding", "new", "painful"]
+Sign = Literal["raised", "firm", "growing", "bleeding", "new", "painful", "worry"]
 DecisionWord = Literal[
     "reassure",
     "look_again",

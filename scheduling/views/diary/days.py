@@ -6,16 +6,20 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.paginator import Page
-from django.db.models import Count
+from django.db.models import Count, QuerySet
 from django.db.models.functions import TruncDate
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
+from clinic.models import Patient
+from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
+from clinic.people import finding
 from scheduling.desk import places, taking_back
 from scheduling.diary_forms import PlaceForm
 from scheduling.models import Appointment, ClosureDay, PlaceKind, Recall, RecallState, Session
@@ -113,28 +117,46 @@ def what_of(visit: Appointment, subjects: dict[str, str]) -> str:
 
 
 @allow(Act.BOOK)
+@sensitive_post_parameters("words")
 def book_place(request: StaffRequest, room: int, at: str) -> HttpResponse:
-    """Ask who is to have a place of the diary: those to be reached for whom its day is in order, the nearest first."""
-    place = f"{room}|{at}"
-    form = PlaceForm({"place": place})
+    """Ask who is to have a place of the diary: those to be reached for whom its day is in order, the nearest first.
+
+    Whoever is looked for by name gets the same place offered; the words are posted and stand in no address.
+    """
+    if request.method == "POST":
+        key = keep(request, request.POST.get("words", ""))
+        return redirect(f"{request.path}?{urlencode({'search': key})}")
+    form = PlaceForm({"place": f"{room}|{at}"})
     if not form.is_valid():
         messages.error(request, _("Choose one of the free places."))
         return redirect("scheduling:diary")
-    day = timezone.localdate(form.cleaned_data["starts_at"])
-    fitting = Recall.objects.filter(
-        state__in=(RecallState.DUE, RecallState.PLANNED), patient__status="active"
-    )
-    # A visit before the earliest day is an extra one and completes nothing (docs/domain.md, 5).
-    fitting = fitting.filter(earliest__lte=day, opened_on__lte=clock.today()).select_related("patient")
-    page = page_of_rows(fitting.order_by("urgency", "latest", "pk"), request)
+    moment = timezone.localtime(form.cleaned_data["starts_at"])
+    day, (_key, words) = moment.date(), asked_for(request)
+    found = finding.few_enough(finding.search(words)) if words else None
+    page = page_of_rows(_to_be_booked(day, found), request)
     rows = list(page.object_list)
     subjects = wording.subjects(rows)
-    query = {"day": day, "span": "day", "place": place}
     context = {
         "page": page,
-        "rows": [(row, wording.what_for(row, subjects), row.latest < day) for row in rows],
+        "rows": [
+            (row, wording.what_for(row, subjects), row.latest < day, row.earliest > day) for row in rows
+        ],
         "at": form.cleaned_data["starts_at"],
         "room": form.cleaned_data["resource"],
-        "query": urlencode(query),
+        "query": urlencode({"day": day, "span": "day", "place": f"{room}|{moment.isoformat()}"}),
+        "words": words,
+        "too_many": bool(words) and found is None,
     }
     return render(request, "scheduling/book_place.html", context)
+
+
+def _to_be_booked(day: date, found: QuerySet[Patient] | None) -> QuerySet[Recall]:
+    """Find what can be booked: of whoever was looked for everything open, else what its day is in order for."""
+    rows = Recall.objects.filter(
+        state__in=(RecallState.DUE, RecallState.PLANNED),
+        patient__status="active",
+        opened_on__lte=clock.today(),
+    )
+    # A visit before the earliest day is an extra one and completes nothing (docs/domain.md, 5).
+    rows = rows.filter(earliest__lte=day) if found is None else rows.filter(patient__in=found)
+    return rows.select_related("patient").order_by("urgency", "latest", "pk")

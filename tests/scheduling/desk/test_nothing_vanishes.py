@@ -376,16 +376,17 @@ def test_no_patient_of_ours_is_said_by_a_second_person(nurse):
     assert owed(None, "file_call") == []
 
 
-def test_a_call_filed_wrongly_is_nobodys_again(nurse):
-    duty = rang(nurse, signs=[])
-    step = steps.settle(duty=duty, by=nurse, revision=1, outcome="filed", whom=build.patient().number)
-    steps.strike(step=step, by=nurse)
-    duty.refresh_from_db()
-    assert (duty.patient, duty.ended_at) == (None, None)
+def test_a_worry_without_a_sign_is_work_once_it_is_filed(nurse):
+    patient, duty = build.patient(), rang(nurse, words="I am just worried", signs=[])
+    steps.settle(duty=duty, by=nurse, revision=1, outcome="filed", whom=patient.number)
+    worry = UrgentSign.objects.get()
+    assert (worry.patient, worry.sign, worry.words) == (patient, "worry", "I am just worried")
+    assert scene.open_recall(patient, "lesion_examination").urgency == "A"
 
 
-def test_signs_of_a_filed_call_are_not_taken_back(nurse):
-    duty = rang(nurse)
+@pytest.mark.parametrize("signs", [["bleeding"], []])
+def test_the_worry_of_a_filed_call_is_not_taken_back(nurse, signs):
+    duty = rang(nurse, signs=signs)
     step = steps.settle(duty=duty, by=nurse, revision=1, outcome="filed", whom=build.patient().number)
     with pytest.raises(DutyRefused, match="urgent work"):
         steps.strike(step=step, by=nurse)

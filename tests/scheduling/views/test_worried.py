@@ -6,7 +6,7 @@ What is urgent: docs/domain.md, 8; that a call is kept and filed: the clinic's o
 import pytest
 from django.urls import reverse
 
-from clinic.models import Duty
+from clinic.models import Duty, Patient
 from lesions.models import UrgentSign
 from scheduling.counting import duty_count
 from scheduling.models import Appointment, DeskLine, Recall, UnfiledCall
@@ -72,12 +72,33 @@ def test_a_known_lesion_is_named_and_without_a_place_the_call_goes_on(client, nu
     assert DeskLine.objects.get(patient=found).urgency == "A"
 
 
-@pytest.mark.parametrize(("missing", "said"), [("words", "caller's words"), ("signs", "Tick what was said")])
-def test_what_is_missing_is_said_and_nothing_is_kept_half(client, nurse, missing, said):
-    found = patient()
-    answer = client.post(address(found), {**SAID, missing: []})
+def test_without_words_nothing_is_kept_half(client, nurse):
+    answer = client.post(address(patient()), {**SAID, "words": ""})
     assert answer.status_code == 422 and not UrgentSign.objects.exists()
-    assert missing == "words" or said in read(answer)
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_a_worry_that_names_no_sign_opens_the_examination_too(client, nurse, known):
+    found = patient()
+    lesion = str(scene.mark(found).pk) if known else ""
+    said = SAID | {"words": "I am worried", "signs": [], "lesion": lesion}
+    shown = read(client.post(address(found), said, follow=True))
+    worry, recall = UrgentSign.objects.get(), Recall.objects.get(purpose="lesion_examination")
+    assert (worry.sign, worry.words) == (
+        "worry",
+        "I am worried",
+    ) and "a worry without an urgent sign" in shown
+    assert (recall.urgency, (recall.latest - recall.anchor).days) == ("A", 14), (
+        "as the table says (domain.md)"
+    )
+    assert duty_count.lost_now() == []
+
+
+def test_two_worries_of_one_day_keep_both_their_words(client, nurse):
+    found = patient()
+    for words in ("a spot on my back", "and my daughter says it is my leg", "a spot on my back"):
+        client.post(address(found), SAID | {"words": words, "signs": []})
+    assert UrgentSign.objects.count() == 2, "the same words again are one worry"
 
 
 def test_a_place_that_is_gone_loses_nothing_of_what_was_said(client, nurse):
@@ -98,3 +119,30 @@ def test_whom_nobody_finds_is_kept_with_name_and_number(client, nurse):
     assert Duty.objects.get(kind="file_call").urgent
     today = read(client.get(reverse("scheduling:today")))
     assert "nobody on file" in today and "Nobody Known, 01 234: it grows" in today
+
+
+def test_a_caller_who_is_new_is_registered_and_the_words_are_there_again(client, nurse):
+    typed = {"name": "Ines Calloway", "number": "01 234", "words": "I am worried", "signs": ["new"]}
+    asked = client.post(reverse("scheduling:register_caller"), typed)
+    assert asked.url.startswith(reverse("clinic:register")) and "Calloway" not in asked.url
+    form = read(client.get(asked.url))
+    names = [form.fields(name)[0].value for name in ("given_name", "family_name", "phone")]
+    assert names == ["Ines", "Calloway", "01 234"]
+    fields = {"given_name": "Ines", "family_name": "Calloway", "phone": "01 234", "born": "1970-02-03"}
+    registered = client.post(asked.url, fields)
+    found = Patient.objects.get(family_name="Calloway")
+    assert registered.url.startswith(address(found)), "the call goes on, with who was registered"
+    shown = read(client.get(registered.url))
+    assert shown.field("In the caller's words").value == "I am worried" and shown.chosen() == [
+        "signs",
+        "lesion",
+        "place",
+    ]
+    assert shown.field("new").is_chosen
+
+
+def test_what_was_typed_of_one_caller_is_not_there_for_another(client, nurse):
+    client.post(
+        reverse("scheduling:register_caller"), {"name": "A B", "number": "1", "words": "mine", "signs": []}
+    )
+    assert read(client.get(address(patient()))).field("In the caller's words").value == ""
