@@ -70,7 +70,7 @@ def _fans(levels: NDArray[np.uint8], where: Mask) -> NDArray[np.uint8]:
     Seen at half size, and only where it is asked for.
     """
     height, width = levels.shape
-    rows, columns = (places // 2 for places in np.nonzero(where))
+    rows, columns = (places // 2 for places in np.divmod(np.flatnonzero(where), width))
     gy, gx = (slope.astype(np.float32) for slope in _slopes(levels))
     products = _halved(np.stack([gx * gx, gx * gy, gy * gy]))
     xx, xy, yy = blur.gaussian_at(products, 1.0, rows, columns, truncate=2.5)
@@ -115,9 +115,10 @@ def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
         return pixels
     out, missing = pixels.copy(), hairs.copy()
     for step, sigma in ((1, 2.0), (3, 2.5), (8, 3.0), (24, 4.0)):
-        rows, columns = np.nonzero(missing)
-        if len(rows) == 0:
+        places = np.flatnonzero(missing)
+        if len(places) == 0:
             break
+        rows, columns = np.divmod(places, missing.shape[1])
         near = ~hairs[::step, ::step]
         seen = np.stack([near, *(near * pixels[::step, ::step, c] for c in range(3))]).astype(np.float32)
         weight, *spread = blur.gaussian_at(seen, sigma, rows // step, columns // step)
