@@ -98,7 +98,7 @@ def _layers(lab: Array, mask: Mask, reach: float) -> Array:
     cell = 2 * reach / _GRID
     planes = np.ascontiguousarray(np.moveaxis(lab, -1, 0))
     coarse = blur.gaussian(planes, cell / 2) if cell > 1 else planes
-    return np.stack([*coarse, _structure(planes[0], mask, reach)], axis=-1)
+    return np.stack([*coarse, _structure(planes[0], mask, reach)])
 
 
 def _structure(lightness: Array, mask: Mask, reach: float) -> Array:
@@ -127,7 +127,7 @@ def _folded(layers: Array, mask: Mask, centre: Folds, reach: float, angles: Fold
     seen = (y >= 0) & (x >= 0) & (y < height) & (x < width)
     at = (np.clip(y, 0, height - 1) * width + np.clip(x, 0, width - 1)).reshape(len(angles), -1)
     inside = mask.ravel()[at] & seen.reshape(at.shape)
-    sampled = layers.reshape(-1, 4)
+    sampled = layers.reshape(4, -1)
     return np.stack([_differences(inside, sampled, at, *pair) for pair in _MIRRORED], axis=1)
 
 
@@ -137,13 +137,13 @@ def _differences(inside: Mask, sampled: Array, at: Places, one: Places, other: P
     both = here & there
     counts = both.sum(axis=1)
     turn = np.repeat(np.arange(len(inside)), counts)
-    first, second = (sampled[at[:, side][both]] for side in (one, other))
+    first, second = (sampled.take(at[:, side][both], axis=1) for side in (one, other))
 
     def gathered(values: Array) -> Folds:
         return np.asarray(np.bincount(turn, values, len(inside)), dtype=np.float64)
 
     shape = (here ^ there).sum(axis=1) / np.maximum(1, inside.sum(axis=1))
-    colour = gathered(delta_e_2000(first[:, :3], second[:, :3])) / np.maximum(1, counts)
-    unlike = gathered(np.abs(first[:, 3] - second[:, 3]))
-    structure = unlike / np.maximum(1e-6, gathered(first[:, 3] + second[:, 3]))
+    colour = gathered(delta_e_2000(first[:3].T, second[:3].T)) / np.maximum(1, counts)
+    unlike = gathered(np.abs(first[3] - second[3]))
+    structure = unlike / np.maximum(1e-6, gathered(first[3] + second[3]))
     return np.stack([shape, colour, structure], axis=1)

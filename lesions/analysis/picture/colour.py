@@ -24,17 +24,17 @@ _AT_ONCE = 8192  # pixels: what is computed in between then stays in the process
 
 
 def to_lab(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Turn sRGB uint8 (..., 3) into CIELAB under D65, float32 (..., 3)."""
+    """Turn sRGB uint8 (..., 3) into CIELAB under D65, float32 (..., 3); one after the other of L*, a*, b* in memory."""
     rows = pixels.reshape(-1, 3)
-    out = np.empty(rows.shape, dtype=np.float32)
+    light, a, b = out = np.empty((3, len(rows)), dtype=np.float32)
     for start in range(0, len(rows), _AT_ONCE):
         part = slice(start, start + _AT_ONCE)
         x, y, z = _curved(rows[part])
-        np.multiply(y, 116, out=out[part, 0])
-        np.multiply(x - y, 500, out=out[part, 1])
-        np.multiply(y - z, 200, out=out[part, 2])
-    out[:, 0] -= 16
-    return out.reshape(pixels.shape)
+        np.multiply(y, 116, out=light[part])
+        np.multiply(x - y, 500, out=a[part])
+        np.multiply(y - z, 200, out=b[part])
+    light -= 16
+    return np.moveaxis(out.reshape(3, *pixels.shape[:-1]), 0, -1)
 
 
 def _curved(rows: NDArray[np.uint8]) -> NDArray[np.float32]:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from lesions.analysis.picture import binary, blur, light, pieces, resample
 from lesions.analysis.picture.light import Array, Mask
 
+Places = NDArray[np.int_]
 _LEAST_DENSITY = 0.13
 _FAN = 32  # degrees to both sides of each of four directions: neighbours overlap
 _MIDDLES = (0, 45, 90, 135)
@@ -42,18 +43,13 @@ def find_hair(density: Array) -> Mask:
     dark = levels - np.minimum(levels, resample.opened(levels, size))
     pale = np.maximum(levels, resample.closed(levels, size)) - levels
     found = np.zeros(levels.shape, dtype=bool)
-    both = [
-        pieces.reaching(ridges, least)
-        for ridges in (dark > _LEAST_DENSITY * 80, pale > 1.5 * _LEAST_DENSITY * 80)
-    ]
-    if not (both[0].any() or both[1].any()):
-        return found
-    fans = _fans(levels, both[0] | both[1])
-    for ridges in both:
-        for bit in range(len(_MIDDLES)):
-            part = pieces.reaching(ridges & ((fans & (1 << bit)) != 0), least)
-            if part.any():
-                found |= _long_thin(part, longer)
+    sheets = dark > _LEAST_DENSITY * 80, pale > 1.5 * _LEAST_DENSITY * 80
+    places = [np.flatnonzero(pieces.reaching(ridges, least)) for ridges in sheets]
+    rows, columns = np.divmod(np.concatenate(places), levels.shape[1])
+    if len(rows):
+        sheet = np.repeat([0, 1], [len(each) for each in places])
+        hairy = _long_thin(rows, columns, sheet, _fans(levels, rows, columns), longer)
+        found[rows[hairy], columns[hairy]] = True
     return binary.dilated(found, max(1, longer // 400))
 
 
@@ -64,20 +60,12 @@ def _smoothed(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return ((down[:, :-2] + down[:, 1:-1] + down[:, 2:]) // 3).astype(np.uint8)
 
 
-def _fans(levels: NDArray[np.uint8], where: Mask) -> NDArray[np.uint8]:
-    """The fans that hold the direction across the local structure, by which crossing hairs fall apart; 0 elsewhere.
-
-    Seen at half size, and only where it is asked for.
-    """
-    height, width = levels.shape
-    rows, columns = (places // 2 for places in np.nonzero(where))
+def _fans(levels: NDArray[np.uint8], rows: Places, columns: Places) -> NDArray[np.uint8]:
+    """The fans that hold the direction across the local structure, seen at half size: crossing hairs fall apart by it."""
     gy, gx = (slope.astype(np.float32) for slope in _slopes(levels))
     products = _halved(np.stack([gx * gx, gx * gy, gy * gy]))
-    xx, xy, yy = blur.gaussian_at(products, 1.0, rows, columns, truncate=2.5)
-    degrees = (np.arctan2(2 * xy, xx - yy) * (90 / np.pi)).astype(np.int16) % 180
-    fans = np.zeros(products.shape[1:], dtype=np.uint8)
-    fans[rows, columns] = _FANS[degrees]
-    return fans.repeat(2, axis=0).repeat(2, axis=1)[:height, :width]
+    xx, xy, yy = blur.gaussian_at(products, 1.0, rows // 2, columns // 2, truncate=2.5)
+    return _FANS[(np.arctan2(2 * xy, xx - yy) * (90 / np.pi)).astype(np.int16) % 180]
 
 
 def _slopes(levels: NDArray[np.uint8]) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
@@ -96,17 +84,25 @@ def _halved(layers: Array) -> Array:
     return np.asarray((rows[..., ::2] + rows[..., 1::2]) * np.float32(0.25))
 
 
-def _long_thin(ridges: Mask, longer: int) -> Mask:
-    """Keep the pieces that are long for their width and lie stretched out."""
-    found = pieces.connected(ridges)
-    area = np.bincount(found.numbers, minlength=found.count)
-    inside = binary.eroded(ridges)[found.rows, found.columns]
-    inner = np.bincount(found.numbers[inside], minlength=found.count)
+def _long_thin(
+    rows: Places, columns: Places, sheet: Places, fans: NDArray[np.uint8], longer: int
+) -> Mask:
+    """Say of each pixel whether it is of a piece that is long for its width and lies stretched out.
+
+    Pieces hang together within a sheet and a fan; all of them are looked at in one go, one under the other.
+    """
+    members = [np.flatnonzero((fans & (1 << bit)) != 0) for bit in range(len(_MIDDLES))]
+    member = np.concatenate(members)
+    layer = 2 * np.repeat(np.arange(len(_MIDDLES)), [len(each) for each in members]) + sheet[member]
+    found = pieces.connected(rows[member] + layer * (int(rows.max()) + 2), columns[member])
+    area, inner = (np.bincount(n, minlength=found.count) for n in (found.numbers, found.numbers[found.inner]))
     length, span = np.maximum((area - inner) / 2, 1), found.spans
     hairy = (
         (span > longer * _SHORTEST) & (area / length < longer * _WIDEST) & (span / length > _STRAIGHTEST_NET)
     )
-    return found.painted(hairy, ridges.shape)
+    out = np.zeros(len(rows), dtype=bool)
+    out[member[hairy[found.numbers]]] = True
+    return out
 
 
 def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
@@ -115,9 +111,10 @@ def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
         return pixels
     out, missing = pixels.copy(), hairs.copy()
     for step, sigma in ((1, 2.0), (3, 2.5), (8, 3.0), (24, 4.0)):
-        rows, columns = np.nonzero(missing)
-        if len(rows) == 0:
+        places = np.flatnonzero(missing)
+        if len(places) == 0:
             break
+        rows, columns = np.divmod(places, missing.shape[1])
         near = ~hairs[::step, ::step]
         seen = np.stack([near, *(near * pixels[::step, ::step, c] for c in range(3))]).astype(np.float32)
         weight, *spread = blur.gaussian_at(seen, sigma, rows // step, columns // step)

@@ -19,12 +19,16 @@ _CELL = 4
 
 @dataclass(frozen=True)
 class Pieces:
-    """Marked pixels, row by row, and the number of the piece that each belongs to, from 0 on by first pixels."""
+    """Marked pixels, row by row, and the number of the piece that each belongs to, from 0 on by first pixels.
+
+    `inner`: whether all four neighbours of a pixel are marked, too.
+    """
 
     rows: Numbers
     columns: Numbers
     numbers: Numbers
     count: int
+    inner: Mask
 
     @property
     def spans(self) -> NDArray[np.float64]:
@@ -37,19 +41,11 @@ class Pieces:
             extents.append(most - least + 1)
         return np.hypot(*extents)
 
-    def painted(self, kept: Mask, shape: tuple[int, ...]) -> Mask:
-        """Mark the pixels of the pieces that are kept, bool (H, W)."""
-        chosen = kept[self.numbers]
-        out = np.zeros(shape, dtype=bool)
-        out[self.rows[chosen], self.columns[chosen]] = True
-        return out
 
-
-def connected(mask: Mask) -> Pieces:
-    """Pieces of a mask; pixels that touch by a corner hang together."""
-    rows, columns = np.divmod(np.flatnonzero(mask), mask.shape[1])
-    wide = mask.shape[1] + 1  # between two rows a place that is never marked
-    places = rows * wide + columns
+def connected(rows: Numbers, columns: Numbers) -> Pieces:
+    """Pieces of the pixels marked, given row by row; those that touch by a corner hang together."""
+    wide = int(columns.max(initial=0)) + 2  # between two rows a place that is never marked
+    places = (rows + 1) * wide + columns
     first = np.flatnonzero(np.diff(places, prepend=-2) != 1)
     lengths = np.diff(first, append=len(places))
     starts, ends = places[first], places[first] + lengths - 1
@@ -60,7 +56,10 @@ def connected(mask: Mask) -> Pieces:
     told = np.concatenate([[0], upto]).astype(np.int32)
     graph = csr_array((np.ones(len(below)), below.astype(np.int32), told), shape=(len(first), len(first)))
     count, numbers = connected_components(graph, directed=False)
-    return Pieces(rows, columns, np.repeat(numbers, lengths), int(count))
+    marked = np.zeros(int(places[-1]) + wide + 1 if len(places) else 0, dtype=bool)
+    marked[places] = True
+    inner = marked[places - 1] & marked[places + 1] & marked[places - wide] & marked[places + wide]
+    return Pieces(rows, columns, np.repeat(numbers, lengths), int(count), inner)
 
 
 def reaching(mask: Mask, least: float) -> Mask:

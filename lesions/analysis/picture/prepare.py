@@ -50,7 +50,7 @@ class Prepared:
             cut = values[:height, :width]
             if cut.ndim == 2:
                 return resample.thinned(cut, step)
-            return np.stack([resample.thinned(cut[..., c], step) for c in range(3)], axis=-1)
+            return np.moveaxis(np.stack([resample.thinned(cut[..., c], step) for c in range(3)]), 0, -1)
 
         around = Surroundings(shrunk(self.around.frame) > 0.5, shrunk(self.around.foreign) > 0.5)
         return replace(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
+from scipy import fft, ndimage
 
 from lesions.analysis.picture import light, pieces, resample
 from lesions.analysis.picture.contour import Ring
@@ -91,7 +91,7 @@ def find_ruler(density: Array) -> Ruler | None:
 
 def _long_pieces(dark: Mask, longer: int) -> list[Floats]:
     """Points (x, y) of each connected dark piece long enough to hold a ruler's line, the longest first."""
-    found = pieces.connected(pieces.reaching(dark, longer * _SHORTEST))
+    found = pieces.connected(*np.divmod(np.flatnonzero(pieces.reaching(dark, longer * _SHORTEST)), dark.shape[1]))
     spans = found.spans
     longest = [n for n in np.argsort(-spans, kind="stable")[:_MOST_PIECES] if spans[n] > longer * _SHORTEST]
     members = (found.numbers == n for n in longest)
@@ -159,16 +159,18 @@ def _even(seen: Array, comb: _Comb) -> bool:
 def _repeats(profiles: Array, longer: int) -> list[float | None]:
     """Where the autocorrelation of each profile (N, L) has its first strong peak, in pixels; None beside any ruler's."""
     shortest, longest = longer / FIELD_MM[1], longer / FIELD_MM[0]
-    size = profiles.shape[1]
-    if size * _STEP < _TEETH * shortest:
-        return [None] * len(profiles)
-    even = profiles - profiles.mean(axis=1, keepdims=True)
-    power = np.abs(np.fft.rfft(even, 2 * size)) ** 2
-    likeness = np.fft.irfft(power)[:, : int(longest / _STEP) + 2]
+    size, plain = profiles.shape[1], profiles.max(axis=1) >= _LEAST_DENSITY * 40
+    found: list[float | None] = [None] * len(profiles)
+    if size * _STEP < _TEETH * shortest or not plain.any():
+        return found
+    even = profiles[plain] - profiles[plain].mean(axis=1, keepdims=True)
+    wide = fft.next_fast_len(2 * size, real=True)
+    likeness = fft.irfft(np.abs(fft.rfft(even, wide)) ** 2, wide)[:, : int(longest / _STEP) + 2]
     likeness *= size / (size - np.arange(likeness.shape[1])).clip(1)
     likeness /= np.maximum(likeness[:, :1], 1e-9)
-    plain = profiles.max(axis=1) >= _LEAST_DENSITY * 40
-    return [_first(one, shortest) if shown else None for one, shown in zip(likeness, plain, strict=True)]
+    for which, one in zip(np.flatnonzero(plain), likeness, strict=True):
+        found[which] = _first(one, shortest)
+    return found
 
 
 def _first(likeness: Floats, shortest: float) -> float | None:
