@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import Max, OuterRef, Q, Subquery
 
 from clinic.models import DoneItem, Patient
 from clinic.people import risk
@@ -32,13 +32,15 @@ def gather_facts_of_all(patients: Sequence[Patient]) -> dict[int, facts.Facts]:
     keys = [patient.pk for patient in patients]
     diagnoses = list(Diagnosis.objects.filter(patient__in=keys).order_by("pk"))
     procedures = list(Procedure.objects.filter(patient__in=keys).order_by("pk"))
-    tiers, signs = risk.standing(keys), _signs(keys)
+    tiers, signs, lesions = risk.standing(keys), _signs(keys), _lesions(keys)
     parts = {
         "diagnoses": _grouped((row.patient_id, _diagnosis(row)) for row in diagnoses),
-        "lesions": _grouped(_lesions(keys, signs)),
+        "lesions": _grouped(
+            (row.patient_id, _lesion(row, signs.get(("lesion", row.pk), ()))) for row in lesions
+        ),
         "decisions": _grouped(_decisions(keys, procedures)),
         "procedures": _grouped((row.patient_id, _procedure(row)) for row in procedures),
-        "done": _grouped(_done(keys, diagnoses)),
+        "done": _grouped(_done(keys, diagnoses, lesions)),
         "closed": _grouped(_closed(keys)),
         "overrides": _grouped(_overrides(keys)),
     }
@@ -114,12 +116,17 @@ def _signs(keys: Keys) -> Signs:
     return found
 
 
-def _lesions(keys: Keys, signs: Signs) -> Iterator[tuple[int, facts.LesionFacts]]:
+def _lesions(keys: Keys) -> list[Lesion]:
+    """Read lesions with the day of the last picture, and of the last look in person that stands in place of one."""
     usable = ~Q(images__in=owed.unusable_pictures().filter(lesion__patient__in=keys))
     rows = Lesion.objects.filter(patient__in=keys)
-    rows = rows.annotate(last_image_on=Max("images__taken_on", filter=usable))
-    for row in rows.order_by("pk"):
-        yield row.patient_id, _lesion(row, signs.get(("lesion", row.pk), ()))
+    seen = examinations.in_place_of_pictures().filter(lesion=OuterRef("pk")).order_by("-examined_on")
+    return list(
+        rows.annotate(
+            last_image_on=Max("images__taken_on", filter=usable),
+            seen_instead_on=Subquery(seen.values("examined_on")[:1]),
+        ).order_by("pk")
+    )
 
 
 def _lesion(row: Lesion, signs: Sequence[facts.UrgentSign]) -> facts.LesionFacts:
@@ -168,8 +175,13 @@ def _procedure(row: Procedure) -> facts.Procedure:
     )
 
 
-def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.Done]]:
-    """Gather what was done in visits; a result that was told, in whatever way, needs no visit any more."""
+def _done(
+    keys: Keys, diagnoses: Sequence[Diagnosis], lesions: Sequence[Lesion]
+) -> Iterator[tuple[int, facts.Done]]:
+    """Gather what was done in visits; a result that was told, in whatever way, needs no visit any more.
+
+    So is a look in person at a lesion of which no picture may be taken.
+    """
     items = DoneItem.objects.filter(visit__patient__in=keys).order_by("visit__attended_on", "pk")
     fields = ("visit__patient", "purpose", "subject", "visit__attended_on", "not_seen")
     for patient, purpose, subject, on, not_seen in items.values_list(*fields):
@@ -177,9 +189,9 @@ def _done(keys: Keys, diagnoses: list[Diagnosis]) -> Iterator[tuple[int, facts.D
     for row in diagnoses:
         if row.told_on and row.procedure_id:
             yield row.patient_id, facts.Done("result_visit", f"procedure:{row.procedure_id}", row.told_on)
-    seen = examinations.in_place_of_pictures().filter(patient__in=keys).order_by("pk")
-    for patient, lesion, on in seen.values_list("patient", "lesion", "examined_on"):
-        yield patient, facts.Done("lesion_image", f"lesion:{lesion}", on)
+    for lesion in lesions:
+        if on := lesion.seen_instead_on:  # type: ignore[attr-defined]  # annotated in `_lesions`
+            yield lesion.patient_id, facts.Done("lesion_image", f"lesion:{lesion.pk}", on)
     further = completions.told_steps().filter(duty__patient__in=keys).order_by("pk")
     for patient, subject, on in further.values_list("duty__patient", "duty__subject", "on"):
         yield patient, facts.Done("result_visit", subject, on)
