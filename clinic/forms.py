@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
@@ -354,16 +355,16 @@ class PutOffForm(RevisionForm):
 class MergeForm(RevisionForm):
     """Which record stays, and why it is one person."""
 
-    survivor = forms.ChoiceField(
-        label=_("Which record stays"), widget=forms.RadioSelect(attrs={"translate": "no"})
-    )
+    survivor = forms.ChoiceField(label=_("Which record stays"), widget=forms.RadioSelect)
     reason = forms.CharField(
         label=_("How you know that it is one person"), widget=forms.Textarea(attrs={"rows": 2})
     )
 
     def __init__(self, *args: Any, people: Iterable[Patient], **more: Any) -> None:
         super().__init__(*args, **more)
-        choices = [(str(one.pk), f"{one.number} {one}") for one in people]
+        choices = [
+            (str(one.pk), format_html('<span translate="no">{} {}</span>', one.number, one)) for one in people
+        ]
         self.fields["survivor"].choices = choices  # type: ignore[attr-defined]  # known as a field of any kind
 
 

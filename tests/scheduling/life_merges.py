@@ -21,12 +21,19 @@ class Records:
             names = {"given_name": one.given_name, "family_name": one.family_name, "born": one.born}
             self.try_to(lambda: build.patient(**names, phone=one.number if known % 2 else ""))
 
-    @rule(which=ANY, other=ANY, who=ANY, second=ANY, reason=WORDS, at_once=st.booleans())
-    def two_records_become_one(self, which, other, who, second, reason, at_once):
-        people = Patient.objects.order_by("pk")
-        one, another = one_of(people, which), one_of(people, other)
-        by, confirms = self.by(who), self.by(second) if at_once else None
-        self.try_to(self._merge, one=one, other=another, by=by, reason=reason, confirms=confirms)
+    @rule(which=ANY, other=ANY, who=ANY, reason=WORDS, at_once=st.sampled_from([True, True, False]))
+    def two_records_become_one(self, which, other, who, reason, at_once):
+        people = list(Patient.objects.filter(merged_into=None).order_by("pk"))
+        one, rest = people[which % len(people)], [row for row in people if row != people[which % len(people)]]
+        if rest:
+            by, confirms = self._two(who) if at_once else (self.by(who), None)
+            said = {"one": one, "other": one_of(rest, other), "reason": reason}
+            self.try_to(self._merge, by=by, confirms=confirms, **said)
+
+    def _two(self, who):
+        """A dermatologist, who may sign for a later day, and somebody else."""
+        doctor = self.doctors[who % len(self.doctors)]
+        return doctor, one_of([member for member in self.members if member != doctor], who)
 
     def _merge(self, one, other, by, reason, confirms):
         pair = merging.pair_by_hand(patient=one, other=other, by=by)
@@ -34,11 +41,11 @@ class Records:
         said = {"pair": pair, "survivor": one, "by": by, "reason": reason, "revision": pair.revision}
         self._answer(signed(merging.propose, **said), confirms)
 
-    @rule(which=ANY, who=ANY, second=ANY, reason=WORDS, at_once=st.booleans())
-    def one_record_becomes_two(self, which, who, second, reason, at_once):
+    @rule(which=ANY, who=ANY, reason=WORDS, at_once=st.sampled_from([True, True, False]))
+    def one_record_becomes_two(self, which, who, reason, at_once):
         done = one_of(Merge.objects.filter(undone__isnull=True).select_related("survivor", "gone"), which)
         if done is not None:
-            by, confirms = self.by(who), self.by(second) if at_once else None
+            by, confirms = self._two(who) if at_once else (self.by(who), None)
             self.try_to(self._part, done=done, by=by, reason=reason, confirms=confirms)
 
     def _part(self, done, by, reason, confirms):
