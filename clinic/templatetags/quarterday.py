@@ -18,6 +18,7 @@ from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.duties import wording as duty_words
 from clinic.models import Patient, Proposal
+from clinic.pages import addresses
 from clinic.wording import SPOKEN, write_day, write_month
 
 register = template.Library()
@@ -38,6 +39,12 @@ def _local_day(value: date | datetime) -> date:
     if isinstance(value, datetime):
         return timezone.localdate(value) if timezone.is_aware(value) else value.date()
     return value
+
+
+@register.filter
+def address_of(key: int, page: str) -> str:
+    """`{{ patient.pk|address_of:'clinic:patient' }}`: as `url`, for pages named by one key, in lists of many rows."""
+    return addresses.address_of(page, key)
 
 
 @register.filter

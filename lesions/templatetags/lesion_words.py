@@ -1,6 +1,7 @@
 """Write lesions in words."""
 
 from django import template
+from django.utils.translation import gettext as _
 
 from lesions.models import Lesion, SignOff
 from lesions.register import register as lesions
@@ -13,6 +14,12 @@ register = template.Library()
 def place_words(lesion: Lesion) -> str:
     """`{{ lesion|place_words }}` → LEFT upper arm, front"""
     return lesions.place_words(lesion)
+
+
+@register.filter
+def lesion_line(lesion: Lesion) -> str:
+    """`{{ lesion|lesion_line }}` → Lesion 2 — LEFT upper arm, front"""
+    return _("Lesion %(label)s — %(place)s") % {"label": lesion.label, "place": lesions.place_words(lesion)}
 
 
 @register.filter

@@ -34,7 +34,7 @@ def problems(request: StaffRequest) -> HttpResponse:
     found = page_of_rows(open_problems().select_related("patient"), request)
     shown = list(found.object_list)
     rows = [{"row": row, "link": link} for row, link in zip(shown, links_of(shown), strict=True)]
-    context = {"page": found, "rows": rows, "count": whereabouts.last_count()}
+    context = {"page": found, "rows": rows, "count": whereabouts.last_count(figures=False)}
     return render(request, "scheduling/problems.html", context)
 
 
