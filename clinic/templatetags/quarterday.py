@@ -13,12 +13,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext
 
-from clinic import clock
+from clinic import addresses, clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.duties import wording as duty_words
 from clinic.models import Patient, Proposal
-from clinic.pages import addresses
 from clinic.wording import SPOKEN, write_day, write_month
 
 register = template.Library()

@@ -1,9 +1,10 @@
+from typing import Any
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
-from clinic.wording import Words
 
 
 class LesionState(models.TextChoices):
@@ -79,7 +80,7 @@ class Sign(models.TextChoices):
     WORRY = "worry", _("a worry without an urgent sign")
 
     @classmethod
-    def named(cls) -> list[tuple[str, Words]]:
+    def named(cls) -> list[tuple[str, Any]]:
         """List the signs that can be ticked; a worry is what a caller has who names none of them."""
         return [(sign.value, sign.label) for sign in cls if sign != cls.WORRY]
 

@@ -15,10 +15,10 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from clinic import clock
 from clinic.access import Act, may
+from clinic.addresses import address_of
 from clinic.duties.kinds import KINDS
 from clinic.models import ContactRoute, Duty, Member, Patient, RouteKind
 from clinic.pages import duty_rows
-from clinic.pages.addresses import address_of
 from clinic.people import finding, leave
 from clinic.wording import Words, write_day
 from lesions.models import RefusedUpload
@@ -133,10 +133,29 @@ class _PageFacts:
 
 _KINDS: Final[dict[str, Any]] = {
     "recall": Recall.objects.only(
-        *("patient", "purpose", "subject", "number", "anchor", "urgency", "rule", "reopened", "proposed_ground")
+        *(
+            "patient",
+            "purpose",
+            "subject",
+            "number",
+            "anchor",
+            "urgency",
+            "rule",
+            "reopened",
+            "proposed_ground",
+        )
     ),
     "duty": Duty.objects.select_related("owner").only(
-        *("patient", "kind", "subject", "note", "opened_from", "owner__name", "owner__username", "owner__is_active")
+        *(
+            "patient",
+            "kind",
+            "subject",
+            "note",
+            "opened_from",
+            "owner__name",
+            "owner__username",
+            "owner__is_active",
+        )
     ),
     "appointment": Appointment.objects.select_related("resource").only(
         *("starts_at", "revision", "resource__name", "resource__use")

@@ -247,7 +247,9 @@ def _of_recall(row: Recall, step: NextStep) -> Owed:
         f"recall:{row.pk}",
         lateness.opens_on(row.earliest, ladder.standing_of(row.urgency).lead_days),
     )
-    return Owed(key, step.section, row.urgency, row.latest, step.on, row.purpose, since, step.tried, step.part)
+    return Owed(
+        key, step.section, row.urgency, row.latest, step.on, row.purpose, since, step.tried, step.part
+    )
 
 
 def _attempts(rows: list[Recall]) -> dict[int, list[dict[str, Any]]]:

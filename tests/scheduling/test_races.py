@@ -75,7 +75,11 @@ CLAIMS = int(os.environ.get("CLAIMS", 200 if POSTGRES else 40))
 
 @pytest.mark.parametrize("people", [1, 20])
 def test_of_two_hundred_who_claim_one_patient_one_gets_it(people):
-    patients, members, said = [build.patient() for _ in range(people)], [build.nurse() for _ in range(CLAIMS)], []
+    patients, members, said = (
+        [build.patient() for _ in range(people)],
+        [build.nurse() for _ in range(CLAIMS)],
+        [],
+    )
     start = threading.Barrier(CLAIMS)
 
     def one(number, member):
@@ -97,5 +101,7 @@ def test_of_two_hundred_who_claim_one_patient_one_gets_it(people):
         thread.join()
     assert sorted(said) == ["mine"] * people + ["taken"] * (CLAIMS - people)
     won = Claim.objects.values_list("patient", "by")
-    assert {key for key, _by in won} == {row.pk for row in patients} and len({by for _key, by in won}) == people
+    assert {key for key, _by in won} == {row.pk for row in patients} and len(
+        {by for _key, by in won}
+    ) == people
     assert AuditRecord.objects.filter(action="work.claim").count() == people

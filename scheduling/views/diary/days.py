@@ -135,7 +135,9 @@ def book_place(request: StaffRequest, room: int, at: str) -> HttpResponse:
     subjects = wording.subjects(rows)
     context = {
         "page": page,
-        "rows": [(row, wording.what_for(row, subjects), row.latest < day, row.earliest > day) for row in rows],
+        "rows": [
+            (row, wording.what_for(row, subjects), row.latest < day, row.earliest > day) for row in rows
+        ],
         "at": form.cleaned_data["starts_at"],
         "room": form.cleaned_data["resource"],
         "query": urlencode({"day": day, "span": "day", "place": f"{room}|{moment.isoformat()}"}),
@@ -148,7 +150,9 @@ def book_place(request: StaffRequest, room: int, at: str) -> HttpResponse:
 def _to_be_booked(day: date, found: QuerySet[Patient] | None) -> QuerySet[Recall]:
     """Find what can be booked: of whoever was looked for everything open, else what its day is in order for."""
     rows = Recall.objects.filter(
-        state__in=(RecallState.DUE, RecallState.PLANNED), patient__status="active", opened_on__lte=clock.today()
+        state__in=(RecallState.DUE, RecallState.PLANNED),
+        patient__status="active",
+        opened_on__lte=clock.today(),
     )
     rows = rows.filter(earliest__lte=day) if found is None else rows.filter(patient__in=found)
     return rows.select_related("patient").order_by("urgency", "latest", "pk")

@@ -24,7 +24,9 @@ def test_whoever_is_looked_for_is_offered_the_chosen_place(client, nurse):
     room = scene.hours()
     address = reverse("scheduling:book_place", args=[room.pk, scene.at(14).isoformat()])
     answer = client.post(address, {"words": wanted.patient.number})
-    assert re.fullmatch(rf"{re.escape(address)}\?search=[0-9a-f]+", answer.url), "no name stands in an address"
+    assert re.fullmatch(rf"{re.escape(address)}\?search=[0-9a-f]+", answer.url), (
+        "no name stands in an address"
+    )
     shown = read(client.get(answer.url))
     assert str(wanted.patient) in shown and str(other.patient) not in shown
     doors = [one.get("href") for one in shown.find_all("link") if one.text.strip() == "Book"]

@@ -81,8 +81,13 @@ def test_a_worry_that_names_no_sign_opens_the_examination_too(client, nurse, kno
     said = SAID | {"words": "I am worried", "signs": [], "lesion": lesion}
     shown = read(client.post(address(found), said, follow=True))
     worry, recall = UrgentSign.objects.get(), Recall.objects.get(purpose="lesion_examination")
-    assert (worry.sign, worry.words) == ("worry", "I am worried") and "a worry without an urgent sign" in shown
-    assert (recall.urgency, (recall.latest - recall.anchor).days) == ("A", 14), "as the table says (domain.md)"
+    assert (worry.sign, worry.words) == (
+        "worry",
+        "I am worried",
+    ) and "a worry without an urgent sign" in shown
+    assert (recall.urgency, (recall.latest - recall.anchor).days) == ("A", 14), (
+        "as the table says (domain.md)"
+    )
     assert duty_count.lost_now() == []
 
 
@@ -125,10 +130,16 @@ def test_a_caller_who_is_new_is_registered_and_the_words_are_there_again(client,
     found = Patient.objects.get(family_name="Calloway")
     assert registered.url.startswith(address(found)), "the call goes on, with who was registered"
     shown = read(client.get(registered.url))
-    assert shown.field("In the caller's words").value == "I am worried" and shown.chosen() == ["signs", "lesion", "place"]
+    assert shown.field("In the caller's words").value == "I am worried" and shown.chosen() == [
+        "signs",
+        "lesion",
+        "place",
+    ]
     assert shown.field("new").is_chosen
 
 
 def test_what_was_typed_of_one_caller_is_not_there_for_another(client, nurse):
-    client.post(reverse("scheduling:register_caller"), {"name": "A B", "number": "1", "words": "mine", "signs": []})
+    client.post(
+        reverse("scheduling:register_caller"), {"name": "A B", "number": "1", "words": "mine", "signs": []}
+    )
     assert read(client.get(address(patient()))).field("In the caller's words").value == ""
