@@ -27,7 +27,6 @@ from lesions.models import (
     ScaleOrigin,
     Sentinel,
     Side,
-    Sign,
     StageBasis,
     Subtype,
     View,
@@ -113,7 +112,7 @@ class AmendLesionForm(RevisionForm):
 
 
 class SignForm(forms.Form):
-    sign = forms.ChoiceField(label=_("Sign"), choices=Sign.named(), widget=forms.RadioSelect)
+    sign = forms.ChoiceField(label=_("Sign"), choices=wording.SIGNS, widget=forms.RadioSelect)
     noted_on = day_field(_("Noted on"), initial=clock.today)
     words = _note(_("In the patient's words"))
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic.duties.kinds import KINDS, OwningList, of_list
 from clinic.models import ContactRoute, Member, Purpose, Role
 from clinic.pages.fields import DayInput, say_once
-from lesions.models import Sign
+from lesions.register import wording as register_wording
 from scheduling.desk.calls import Said
 from scheduling.diary_forms import offer, route_words
 from scheduling.models import DeskLine, Outcome
@@ -127,7 +127,7 @@ class WorriedForm(forms.Form):
     )
     signs = forms.MultipleChoiceField(
         label=_("What was said about the skin"),
-        choices=Sign.named(),
+        choices=register_wording.SIGNS,
         widget=forms.CheckboxSelectMultiple,
         required=False,
     )

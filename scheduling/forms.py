@@ -14,7 +14,8 @@ from clinic import clock
 from clinic.models import Patient, Policy, PolicyKind, Purpose, Tier, Visit
 from clinic.pages.fields import RevisionForm, day_field, say_once
 from clinic.wording import SPOKEN, Words, write_day
-from lesions.models import DiagnosisCode, Grade, Image, Monitoring, Sentinel, Sign, StageBasis
+from lesions.models import DiagnosisCode, Grade, Image, Monitoring, Sentinel, StageBasis
+from lesions.register import wording as register_wording
 from lesions.results import report_checks
 from scheduling.checklists.definitions import Item, Sheet
 from scheduling.diary_forms import offer, offer_rows
@@ -71,7 +72,7 @@ class CallerForm(forms.Form):
     words = forms.CharField(label=_("In the caller's words"), widget=forms.Textarea(attrs={"rows": 3}))
     signs = forms.MultipleChoiceField(
         label=_("What was said about the skin"),
-        choices=Sign.named(),
+        choices=register_wording.SIGNS,
         widget=forms.CheckboxSelectMultiple,
         required=False,
         help_text=_("Any of these makes it urgent."),
@@ -384,7 +385,7 @@ class SuppositionForm(forms.Form):
     since = day_field(_("Watched since"), required=False, help_text=_("Empty: today."))
     sign = forms.ChoiceField(
         label=_("A sign of it, noted today"),
-        choices=[_NONE, *Sign.named()],
+        choices=[_NONE, *register_wording.SIGNS],
         required=False,
     )
     done = forms.MultipleChoiceField(

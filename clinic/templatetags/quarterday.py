@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext
 
-from clinic import clock
+from clinic import addresses, clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.duties import wording as duty_words
@@ -38,6 +38,12 @@ def _local_day(value: date | datetime) -> date:
     if isinstance(value, datetime):
         return timezone.localdate(value) if timezone.is_aware(value) else value.date()
     return value
+
+
+@register.filter
+def address_of(key: int, page: str) -> str:
+    """`{{ patient.pk|address_of:'clinic:patient' }}`: as `url`, for pages named by one key, in lists of many rows."""
+    return addresses.address_of(page, key)
 
 
 @register.filter

@@ -15,12 +15,14 @@ from django.db.models import (
     F,
     IntegerField,
     OuterRef,
+    Prefetch,
     Q,
     QuerySet,
     Subquery,
     Value,
     When,
 )
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from clinic import clock, policies
@@ -117,11 +119,12 @@ def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review
         default=Value(FIRST),
         output_field=IntegerField(),
     )
-    latest = RiskAssessment.objects.filter(patient=OuterRef("lesion__patient")).order_by(
-        "-assessed_on", "-pk"
-    )
-    tiers = rows.annotate(rank=rank, tier=Subquery(latest.values("tier")[:1]))
-    return tiers.annotate(tier_rank=_tier_rank()).order_by(*_ORDER)
+    latest = RiskAssessment.objects.filter(patient=OuterRef("lesion__patient"))
+    latest = latest.order_by("-assessed_on", "-pk")
+    # The place is found within the look-up: outside, each tier would look the assessment up again.
+    placed = Coalesce(Subquery(latest.annotate(place=_tier_rank()).values("place")[:1]), Value(len(_TIERS)))
+    tiers = rows.annotate(rank=rank, tier=Subquery(latest.values("tier")[:1]), tier_rank=placed)
+    return tiers.order_by(*_ORDER)
 
 
 def _tier_rank() -> Case:
@@ -141,7 +144,9 @@ def _late_before(text: str | None, *, urgent: bool = False) -> datetime:
 def with_rows(rows: QuerySet[Review]) -> QuerySet[Review]:
     """Add all that a row of the list shows, in a fixed number of questions."""
     near = rows.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
-    return near.prefetch_related("flags", "lesion__urgent_signs")
+    # Kept as lists: else a question is built for each row, though it is never asked.
+    signs = Prefetch("lesion__urgent_signs", to_attr="signs")
+    return near.prefetch_related(Prefetch("flags", to_attr="why"), signs)
 
 
 def still_waits(pk: int, rows: QuerySet[Review]) -> bool:

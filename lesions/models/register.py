@@ -3,7 +3,6 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly, Stated
-from clinic.wording import Words
 
 
 class LesionState(models.TextChoices):
@@ -87,11 +86,6 @@ class Sign(models.TextChoices):
     NEW = "new", _("new")
     PAINFUL = "painful", _("painful")
     WORRY = "worry", _("a worry without an urgent sign")
-
-    @classmethod
-    def named(cls) -> list[tuple[str, Words]]:
-        """List the signs that can be ticked; a worry is what a caller has who names none of them."""
-        return [(sign.value, sign.label) for sign in cls if sign != cls.WORRY]
 
 
 class Examination(AppendOnly):

@@ -1,5 +1,6 @@
 """Keep the register of lesions: where each lies, how it is watched, and which signs make it urgent."""
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -224,9 +225,8 @@ def open_signs(lesion: Lesion) -> QuerySet[UrgentSign]:
     return examinations_wanted().filter(lesion=lesion)
 
 
-def open_of(lesion: Lesion) -> list[UrgentSign]:
-    """Find the same from rows that were fetched with the lesion."""
-    rows = lesion.urgent_signs.all()
+def still_open(rows: Iterable[UrgentSign]) -> list[UrgentSign]:
+    """Find the same among rows that were fetched with the lesion."""
     return [sign for sign in rows if (sign.answered_by_id, sign.handed_over_id) == (None, None)]
 
 

@@ -5,13 +5,17 @@ from typing import Any, Final
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from clinic.wording import SPOKEN
+from clinic.wording import SPOKEN, Words
+from lesions.models import Sign
 from lesions.register import bodymap
 
 # A page that lists them is read in one language after the other, so each is put into words when it is shown.
 SITES: Final[tuple[tuple[str, Any], ...]] = tuple(
     (code, gettext_lazy(words)) for code, words in bodymap.SITES
 )
+
+# A worry is what a caller has who names none of them: nobody ticks it.
+SIGNS: Final[list[tuple[str, Words]]] = [(sign.value, sign.label) for sign in Sign if sign != Sign.WORRY]
 
 
 def site_name(code: str) -> str:

@@ -125,16 +125,15 @@ def _signs(request: StaffRequest, texts: Mapping[str, str]) -> dict[str, Any]:
 
 def _row(review: Review, shared: set[int]) -> dict[str, Any]:
     """Write one line: who, which lesion, why it waits first of all, and the picture small."""
-    patient, why = review.lesion.patient, list(review.flags.all())
+    patient, why = review.lesion.patient, vars(review)["why"]
     return {
         "review": review,
         "patient": patient,
         "same_name": patient.pk in shared,
-        "place": register.place_words(review.lesion),
         "first": wording.flag_words(why[0]) if why else None,
         "more": max(0, len(why) - 1),
         # Whoever draws this one looks before the figures: the list must not give them away either.
         "hidden": review.look_first,
-        "signs": register.open_of(review.lesion),
+        "signs": register.still_open(vars(review.lesion)["signs"]),
         "image": review.assessment.image,
     }

@@ -218,9 +218,14 @@ def count_everybody(day: date) -> FailsafeRun:
     return run
 
 
-def last_count() -> FailsafeRun | None:
+# What a page need not read that only says when the count ran and whether it adds up: keys of many patients.
+FIGURES = ("counts", "alarms", "checks_ended")
+
+
+def last_count(*, figures: bool = True) -> FailsafeRun | None:
     """Find the last count made by now; one dated after now comes from a clock that ran ahead, and is none."""
-    return FailsafeRun.objects.filter(ran_at__lte=clock.now(), day__lte=clock.today()).first()
+    rows = FailsafeRun.objects.filter(ran_at__lte=clock.now(), day__lte=clock.today())
+    return (rows if figures else rows.defer(*FIGURES)).first()
 
 
 def as_kept(run: FailsafeRun) -> Count:

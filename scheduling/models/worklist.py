@@ -61,6 +61,7 @@ class DeskLine(models.Model):
             models.Index(fields=["section", "urgency", "part", "ends_on", "id"], name="morning_in_order"),
             models.Index(fields=["section", "urgency", "-part", "ends_on", "id"], name="afternoon_in_order"),
             models.Index(fields=["section", "comes_on", "id"], name="later_in_order"),
+            models.Index(fields=["section", "since", "day"], name="sections_of_today"),
             models.Index(fields=["language"], condition=~Q(language=""), name="languages_on_today"),
         ]
         constraints = [

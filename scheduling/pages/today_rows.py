@@ -15,10 +15,10 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from clinic import clock
 from clinic.access import Act, may
+from clinic.addresses import address_of
 from clinic.duties.kinds import KINDS
 from clinic.models import ContactRoute, Duty, Member, Patient, RouteKind
 from clinic.pages import duty_rows
-from clinic.pages.addresses import address_of
 from clinic.people import finding, leave
 from clinic.wording import Words, write_day
 from lesions.models import RefusedUpload

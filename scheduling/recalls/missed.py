@@ -55,6 +55,7 @@ def rows(today: date, keys: Sequence[int] | None = None) -> list[MissedRow]:
     """List the rows, the oldest first, each with why it is late and whose it is; `keys`: those of one page."""
     found = late(today) if keys is None else late(today).filter(pk__in=keys)
     shown = with_reasons(found, today).select_related("patient").prefetch_related(*_details())
+    shown = shown.defer("reasons")
     ladders = ladder.in_force()
     return [_row(recall, today, ladders[recall.urgency].attempts) for recall in shown]
 
@@ -88,12 +89,22 @@ def _safe(cell: object) -> str:
 
 
 def _details() -> "list[Prefetch[Any]]":
+    """Ask for the few columns that a row reads; kept as lists, which costs no question built for each row."""
     claimed = Claim.objects.filter(by__isnull=False).select_related("by")
+    made = ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")
+    made = made.only("recall", "at", "counts", "outcome", "route")
+    visits = Appointment.objects.order_by("starts_at", "pk").only("starts_at")
     return [
-        Prefetch("attempts", ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")),
-        Prefetch("appointments", Appointment.objects.order_by("starts_at", "pk")),
+        Prefetch("attempts", made, to_attr="made"),
+        Prefetch("appointments", visits, to_attr="visits"),
         Prefetch("patient__claim", claimed),
     ]
+
+
+def _of(recall: Recall, name: str) -> list[Any]:
+    """Give the attempts or the appointments, which `rows` fetched."""
+    found: list[Any] = vars(recall)[name]
+    return found
 
 
 def _row(recall: Recall, today: date, attempts: int) -> MissedRow:
@@ -105,10 +116,9 @@ def _row(recall: Recall, today: date, attempts: int) -> MissedRow:
 def _why(reason: str, recall: Recall) -> str:
     """Write the reason with its day, or with what was tried."""
     words: dict[str, object] = {}
-    counted = [attempt for attempt in recall.attempts.all() if attempt.counts]
+    counted = [attempt for attempt in _of(recall, "made") if attempt.counts]
     if reason in ("no_outcome", "booked", "missed_visit", "cancelled_by_us", "cancelled_by_patient"):
-        # Not `.last()`, which would ask the database again for each row of the list.
-        words["day"] = write_day(timezone.localdate(list(recall.appointments.all())[-1].starts_at))
+        words["day"] = write_day(timezone.localdate(_of(recall, "visits")[-1].starts_at))
     elif reason == "proposed":
         words["ground"] = recall.get_proposed_ground_display()
     elif reason == "reached":
@@ -157,6 +167,6 @@ def _owner(recall: Recall, attempts: int) -> str:
     """Say whose work it is: always a role's, and by name while somebody works on it."""
     if claims := _claims_of(recall):
         return str(claims[0].by)
-    counted = sum(attempt.counts for attempt in recall.attempts.all())
+    counted = sum(attempt.counts for attempt in _of(recall, "made"))
     # Tried as often as the ladder allows, or proposed to be closed: it is the desk's no more.
     return _("dermatologist") if counted >= attempts or recall.proposed_ground else _("desk")

@@ -44,8 +44,11 @@ _BY_STATE = {
 
 def late(today: date) -> QuerySet[Recall]:
     """Find recalls past their last day, the oldest first."""
-    rows = Recall.objects.filter(state__in=OPEN, latest__lt=today)
-    rows = rows.filter(patient__status=PatientStatus.ACTIVE, patient__merged_into__isnull=True)
+    active = Patient.objects.filter(
+        pk=OuterRef("patient"), status=PatientStatus.ACTIVE, merged_into__isnull=True
+    )
+    # Each late recall is asked for its patient: by a join a database may walk through all patients instead.
+    rows = Recall.objects.filter(Exists(active), state__in=OPEN, latest__lt=today)
     return rows.order_by("latest", "urgency", "pk")
 
 

@@ -36,7 +36,7 @@ def problems(request: StaffRequest) -> HttpResponse:
     shown = list(found.object_list)
     rows = [{"row": row, "link": link} for row, link in zip(shown, links_of(shown), strict=True)]
     pairs = merging.open_pairs().count()
-    context = {"page": found, "rows": rows, "count": whereabouts.last_count(), "pairs": pairs}
+    context = {"page": found, "rows": rows, "count": whereabouts.last_count(figures=False), "pairs": pairs}
     return render(request, "scheduling/problems.html", context)
 
 

@@ -49,7 +49,7 @@ def today(request: StaffRequest) -> HttpResponse:
         "yours": yours,
         "tried": day_tally.tried_today(),
         "room": _room(day),
-        "count": whereabouts.last_count(),
+        "count": whereabouts.last_count(figures=False),
         "stale": not everybody.is_of(day),
         "may_call": may(request.user, Act.CONTACT),
         "answered": duty_rows.proposal_rows(answers.object_list, request),

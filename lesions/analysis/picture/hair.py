@@ -84,9 +84,7 @@ def _halved(layers: Array) -> Array:
     return np.asarray((rows[..., ::2] + rows[..., 1::2]) * np.float32(0.25))
 
 
-def _long_thin(
-    rows: Places, columns: Places, sheet: Places, fans: NDArray[np.uint8], longer: int
-) -> Mask:
+def _long_thin(rows: Places, columns: Places, sheet: Places, fans: NDArray[np.uint8], longer: int) -> Mask:
     """Say of each pixel whether it is of a piece that is long for its width and lies stretched out.
 
     Pieces hang together within a sheet and a fan; all of them are looked at in one go, one under the other.

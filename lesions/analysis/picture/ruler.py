@@ -91,7 +91,9 @@ def find_ruler(density: Array) -> Ruler | None:
 
 def _long_pieces(dark: Mask, longer: int) -> list[Floats]:
     """Points (x, y) of each connected dark piece long enough to hold a ruler's line, the longest first."""
-    found = pieces.connected(*np.divmod(np.flatnonzero(pieces.reaching(dark, longer * _SHORTEST)), dark.shape[1]))
+    found = pieces.connected(
+        *np.divmod(np.flatnonzero(pieces.reaching(dark, longer * _SHORTEST)), dark.shape[1])
+    )
     spans = found.spans
     longest = [n for n in np.argsort(-spans, kind="stable")[:_MOST_PIECES] if spans[n] > longer * _SHORTEST]
     members = (found.numbers == n for n in longest)
