@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import ACTS, Act
 from clinic.models import Member, Patient
-from clinic.pages.fields import RevisionForm, day_field
+from clinic.pages.fields import RevisionForm, day_field, say_once
 from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import (
     Decision,
