@@ -50,6 +50,7 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "diary.length": Action(_("set how long a visit lasts"), False),
     "diary.reopen": Action(_("opened a closed day again"), False),
     "diary.close": Action(_("closed the clinic for a day"), False),
+    "missed.download": Action(_("downloaded the list of who was missed"), False),
     "failsafe.count": Action(_("counted where everybody is"), False),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (

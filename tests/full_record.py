@@ -28,6 +28,7 @@ _seeds = count(7000)  # no picture is filed in two records
 
 
 def full_record(lesions: int = len(PLACES)) -> Patient:
+    """Build it with so many lesions, each photographed twice."""
     doctor, nurse = build.dermatologist(name="Dr R. Adeyemi"), build.nurse(name="T. Brandt")
     patient = build.patient(given_name="Ines", family_name="Calloway", interpreter="Portuguese")
     patients.add_route(patient=patient, by=nurse, kind="mobile", value="000 5550 18")

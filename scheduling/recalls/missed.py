@@ -8,17 +8,20 @@ from datetime import date
 from io import StringIO
 from typing import Any
 
+from django.db import transaction
 from django.db.models import Prefetch
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from clinic.models import Patient
+from clinic import clock
+from clinic.models import Member, Patient
+from clinic.trail import audit
 from clinic.wording import Words, write_day
 from scheduling.models import Appointment, Claim, ContactAttempt, Recall
 from scheduling.planning import ladder
 from scheduling.recalls import wording
-from scheduling.recalls.missed_reasons import SPOKE, late, with_reasons
+from scheduling.recalls.missed_reasons import REASONS, SPOKE, late, with_reasons
 from scheduling.rules.plan import lateness
 
 _HEAD = (
@@ -27,6 +30,7 @@ _HEAD = (
     gettext_lazy("given name"),
     gettext_lazy("born"),
     gettext_lazy("what for"),
+    gettext_lazy("urgency"),
     gettext_lazy("latest day"),
     gettext_lazy("days late"),
     gettext_lazy("why"),
@@ -51,19 +55,40 @@ class MissedRow:
         return bool(_claims_of(self.recall))
 
 
-def rows(today: date, keys: Sequence[int] | None = None) -> list[MissedRow]:
-    """List the rows, the oldest first, each with why it is late and whose it is; `keys`: those of one page."""
+def rows(today: date, keys: Sequence[int] | None = None, reason: str = "") -> list[MissedRow]:
+    """List the rows, the oldest first, each with why it is late and whose it is.
+
+    `keys`: those of one page; `reason`: those of one reason.
+    """
     found = late(today) if keys is None else late(today).filter(pk__in=keys)
-    shown = with_reasons(found, today).select_related("patient").prefetch_related(*_details())
+    shown = with_reasons(found, today)
+    shown = shown.filter(reason=reason) if reason else shown
+    shown = shown.select_related("patient").prefetch_related(*_details())
     shown = shown.defer("reasons")
     ladders = ladder.in_force()
     return [_row(recall, today, ladders[recall.urgency].attempts) for recall in shown]
 
 
-def as_csv(found: Sequence[MissedRow]) -> str:
+@transaction.atomic
+def download(*, by: Member, reason: str = "") -> str:
+    """Hand out the list for a spreadsheet, with its day, who asked and which reason; that it left is recorded."""
+    found = rows(clock.today(), reason=reason)
+    audit.record("missed.download", by=by, subject=by, reason=reason, rows=len(found))
+    at = timezone.localtime(clock.now())
+    about = (
+        (_("Missed, as of"), f"{write_day(at.date())}, {at:%H:%M}"),
+        (_("asked for by"), str(by)),
+        (_("shown"), str(REASONS[reason]) if reason else _("every reason")),
+    )
+    return as_csv(found, about)
+
+
+def as_csv(found: Sequence[MissedRow], about: Iterable[tuple[str, str]] = ()) -> str:
     """Write the list for a spreadsheet; a cell that it would take for a formula is quoted with an apostrophe."""
     out = StringIO()
     writer = csv.writer(out)
+    for line in about:
+        writer.writerow([_safe(cell) for cell in line])
     writer.writerow(_HEAD)
     places = wording.subjects([row.recall for row in found])
     for row in found:
@@ -74,6 +99,7 @@ def as_csv(found: Sequence[MissedRow]) -> str:
             patient.given_name,
             patient.born,
             wording.what_for(recall, places),
+            recall.urgency,
             recall.latest,
             row.days_late,
             row.why,
@@ -92,7 +118,7 @@ def _details() -> "list[Prefetch[Any]]":
     """Ask for the few columns that a row reads; kept as lists, which costs no question built for each row."""
     claimed = Claim.objects.filter(by__isnull=False).select_related("by")
     made = ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")
-    made = made.only("recall", "at", "counts", "outcome", "route")
+    made = made.only("recall", "at", "counts", "outcome", "route", "next_on")
     visits = Appointment.objects.order_by("starts_at", "pk").only("starts_at")
     return [
         Prefetch("attempts", made, to_attr="made"),
@@ -121,12 +147,22 @@ def _why(reason: str, recall: Recall) -> str:
         words["day"] = write_day(timezone.localdate(_of(recall, "visits")[-1].starts_at))
     elif reason == "proposed":
         words["ground"] = recall.get_proposed_ground_display()
-    elif reason == "reached":
-        spoke = [attempt for attempt in counted if attempt.outcome in SPOKE]
-        words["day"] = write_day(timezone.localdate(spoke[-1].at))
+    elif reason in ("reached", "declined"):
+        words["day"] = write_day(timezone.localdate(_said(counted).at))
+    elif reason == "asks_later":
+        words["day"] = write_day(_said(counted).next_on or timezone.localdate(_said(counted).at))
+    elif reason == "no_slot" and any(attempt.outcome in SPOKE for attempt in counted):
+        return _("no bookable hours in its window; spoken to on %(day)s") % {
+            "day": write_day(timezone.localdate(_said(counted).at))
+        }
     elif reason == "not_reached":
         words["tried"] = tried(counted)
     return str(_SAID[reason]) % words
+
+
+def _said(counted: Sequence[ContactAttempt]) -> ContactAttempt:
+    """Find the last attempt in which somebody was spoken to."""
+    return [each for each in counted if each.outcome in SPOKE][-1]
 
 
 _SAID: dict[str, Words] = {
@@ -137,6 +173,8 @@ _SAID: dict[str, Words] = {
     "cancelled_by_us": gettext_lazy("cancelled by us, %(day)s"),
     "cancelled_by_patient": gettext_lazy("cancelled by the patient, %(day)s"),
     "no_slot": gettext_lazy("no bookable hours in its window"),
+    "declined": gettext_lazy("said on %(day)s that they do not want to come"),
+    "asks_later": gettext_lazy("asks to be called on %(day)s"),
     "reached": gettext_lazy("reached on %(day)s, not booked"),
     "not_reached": gettext_lazy("not reached: %(tried)s"),
     "not_called": gettext_lazy("not yet called"),

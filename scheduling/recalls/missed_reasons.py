@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import Case, CharField, Count, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
+from django.db.models.lookups import Exact
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
@@ -29,6 +30,8 @@ REASONS: Mapping[str, Words] = {
     "missed_visit": gettext_lazy("missed the visit"),
     "cancelled_by_us": gettext_lazy("cancelled by us"),
     "cancelled_by_patient": gettext_lazy("cancelled by the patient"),
+    "declined": gettext_lazy("does not want to come"),
+    "asks_later": gettext_lazy("asks to be called later"),
     "reached": gettext_lazy("reached, not booked"),
     "not_reached": gettext_lazy("not reached"),
     "no_slot": gettext_lazy("no bookable hours in the window"),
@@ -97,10 +100,14 @@ def _last_visit(today: date, *ended: When) -> Subquery:
 
 def _by_contact() -> Case:
     counted = ContactAttempt.objects.filter(recall=OuterRef("pk"), struck__isnull=True, counts=True)
+    # What was said last stands: “no” and “call me in February” are answers, and not the clinic's doing.
+    last = Subquery(counted.filter(outcome__in=SPOKE).order_by("-at", "-pk").values("outcome")[:1])
     # “No hours in its window” is the clinic's own doing and must not be counted as the patient's.
     bookable = Session.objects.filter(day__gte=OuterRef("earliest"), day__lte=OuterRef("latest"))
     has_hours = Exists(bookable.exclude(day__in=ClosureDay.objects.values("day")))
     return Case(
+        When(Exact(last, Value(Outcome.DECLINED)), then=Value("declined")),
+        When(Exact(last, Value(Outcome.ASKS_LATER)), then=Value("asks_later")),
         When(Exists(counted.filter(outcome__in=SPOKE)), then=_with_hours(has_hours, "reached")),
         _when(Exists(counted), "not_reached"),
         default=_with_hours(has_hours, "not_called"),

@@ -36,6 +36,7 @@ def missed(request: StaffRequest) -> HttpResponse:
         "people": people,
         "reasons": reasons,
         "reason": missed_reasons.REASONS.get(reason, ""),
+        "reason_code": reason if reason in missed_reasons.REASONS else "",
         "night": night,
         "problems": open_problems().count(),
         **_count(request, night),
@@ -118,8 +119,11 @@ def place(request: StaffRequest, name: str) -> HttpResponse:
 
 @allow(Act.SEE_MISSED)
 def missed_csv(request: StaffRequest) -> HttpResponse:
-    """Give the whole list of who was missed as a table for other programs."""
-    day = clock.today()
-    answer = HttpResponse(late.as_csv(late.rows(day)), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="missed-{day}.csv"'
+    """Hand out what the page shows, with the reason that was chosen there."""
+    reason = request.GET.get("why", "")
+    reason = reason if reason in missed_reasons.REASONS else ""
+    answer = HttpResponse(
+        late.download(by=request.user, reason=reason), content_type="text/csv; charset=utf-8"
+    )
+    answer["Content-Disposition"] = f'attachment; filename="missed-{clock.today()}.csv"'
     return answer

@@ -83,6 +83,26 @@ def test_reached_and_not_booked():
 @pytest.mark.parametrize(
     ("outcome", "why"),
     [
+        ("declined", "said on 17 Jun 2026 that they do not want to come"),
+        ("asks_later", "asks to be called on 22 Jun 2026"),
+        ("spoke", "no bookable hours in its window; spoken to on 17 Jun 2026"),
+    ],
+)
+def test_what_was_said_is_the_reason_even_without_hours(outcome, why):
+    recall = scene.overdue_check()
+    contacts.log_attempt(recall=recall, by=build.nurse(), route="phone", address="x", outcome="no_answer")
+    with scene.later(hours=5):
+        later = {"next_on": date(2026, 6, 22)} if outcome == "asks_later" else {}
+        contacts.log_attempt(
+            recall=recall, by=build.dermatologist(), route="phone", address="x", outcome=outcome, **later
+        )
+    assert only().why == why
+    assert only().reason in ("declined", "asks_later", "no_slot")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "why"),
+    [
         ("missed", "missed the visit on 17 Jun 2026"),
         ("clinic", "cancelled by us, 17 Jun 2026"),
         ("patient", "cancelled by the patient, 17 Jun 2026"),

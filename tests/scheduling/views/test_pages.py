@@ -1,11 +1,13 @@
 """The pages of this app, as each role meets them."""
 
+import csv
 from datetime import date, timedelta
+from io import StringIO
 
 import pytest
 from django.urls import reverse
 
-from clinic.models import Policy
+from clinic.models import AuditRecord, Policy
 from lesions.results import pathology
 from scheduling.counting import whereabouts
 from scheduling.desk import booking, claims
@@ -176,7 +178,28 @@ def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
     assert str(recall.patient) in page(client, "place", "overdue")
     assert str(recall.patient) not in page(client, "place", "planned")
     assert client.get(reverse("scheduling:place", args=["elsewhere"])).status_code == 404
-    assert recall.patient.number in client.get(reverse("scheduling:missed_csv")).content.decode()
+    assert recall.patient.number in shown and "17 May 1960" in shown, "namesakes are told apart"
+    sheet = reverse("scheduling:missed_csv")
+    assert (
+        f'{sheet}?why=no_slot"'
+        in client.get(reverse("scheduling:missed"), {"why": "no_slot"}).content.decode()
+    )
+
+
+def test_a_download_says_its_day_and_who_asked_and_is_recorded(client, sign_in):
+    recall = scene.overdue_check(high=True)
+    member = sign_in("manager")
+    text = client.get(reverse("scheduling:missed_csv"), {"why": "no_slot"}).content.decode()
+    as_of, asked, shown, head, row = csv.reader(StringIO(text, newline=""))
+    assert as_of == ["Missed, as of", "17 Jun 2026, 12:00"] and asked == ["asked for by", str(member)]
+    assert shown == ["shown", "no bookable hours in the window"]
+    assert dict(zip(head, row, strict=True))["urgency"] == "B" and row[0] == recall.patient.number
+    kept = AuditRecord.objects.get(action="missed.download")
+    assert (kept.by, kept.details) == (member, {"reason": "no_slot", "rows": 1})
+    assert (
+        recall.patient.number
+        not in client.get(f"{reverse('scheduling:missed_csv')}?why=booked").content.decode()
+    )
 
 
 def test_problems_are_work(client, sign_in):
