@@ -151,4 +151,4 @@ def _doubted(found: Measurement, reason: Message) -> Measurement:
 
 def _outline(ready: Prepared, ring: Ring) -> Outline:
     full = np.clip(ready.to_full(ring), 0, (ready.full_width, ready.full_height))
-    return Outline(tuple((round(float(x), 2), round(float(y), 2)) for x, y in full), "automatic")
+    return Outline(tuple((round(x, 2), round(y, 2)) for x, y in full.tolist()), "automatic")

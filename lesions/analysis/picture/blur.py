@@ -58,8 +58,17 @@ def _padded(values: Array, reach: int) -> Array:
     *more, height, width = values.shape
     down, across = (-(-n // _ROWS) * _ROWS + 2 * reach for n in (height, width))
     across = -(-across // _COLUMNS) * _COLUMNS
-    margins = [(reach, down - height - reach), (reach, across - width - reach)]
-    return np.pad(np.asarray(values, dtype=np.float32), [(0, 0)] * len(more) + margins, mode="symmetric")
+    if reach > min(height, width):
+        margins = [(0, 0)] * len(more) + [(reach, n) for n in (down - height - reach, across - width - reach)]
+        return np.pad(np.asarray(values, dtype=np.float32), margins, mode="symmetric")
+    out = np.zeros((*more, down, across), dtype=np.float32)  # np.pad takes as long as the blur of a small picture
+    inner = out[..., reach : reach + height, :]
+    inner[..., reach : reach + width] = values
+    inner[..., :reach] = inner[..., 2 * reach - 1 : reach - 1 : -1]
+    inner[..., reach + width : 2 * reach + width] = inner[..., reach + width - 1 : width - 1 : -1]
+    out[..., :reach, :] = out[..., 2 * reach - 1 : reach - 1 : -1, :]
+    out[..., reach + height : 2 * reach + height, :] = out[..., reach + height - 1 : height - 1 : -1, :]
+    return out
 
 
 def _down(padded: Array, band: Array) -> Array:

@@ -53,10 +53,11 @@ def even(pixels: Bytes, usable: Mask) -> Light:
     return Light(density - skin, skin)
 
 
-def above(pixels: Bytes, skin: Array) -> Array:
-    """Density of uint8 (H, W, 3) above a skin surface that is already known."""
-    density = _of(pixels)
-    density -= skin
+def changed(lit: Light, pixels: Bytes, where: Mask) -> Array:
+    """The density above the skin of a picture, some of whose pixels are others now."""
+    density = lit.density.copy(order="K")
+    at = np.divmod(np.flatnonzero(where), where.shape[1])
+    density[at] = _DENSITY[pixels[at]] - lit.skin[at]
     return density
 
 

@@ -85,6 +85,6 @@ def picture(data: bytes, *, working_width: int = WORKING_WIDTH, allowance: Allow
     lit = light.even(read.pixels, around.usable)
     hairs = hair.find_hair(lit.density) & around.usable
     closed = hair.close_over(read.pixels, hairs)
-    density = light.above(closed, lit.skin) if hairs.any() else lit.density
+    density = light.changed(lit, closed, hairs) if hairs.any() else lit.density
     layers = lit.density, density, to_lab(closed), hairs, around
     return Prepared(read.pixels, *layers, read.zoom, read.full_width, read.full_height)
