@@ -80,6 +80,15 @@ def test_who_does_not_agree_is_not_photographed():
     assert scene.file(lesion, taken_on=build.days_ago(6)).pk
 
 
+def test_where_pictures_are_filed_the_page_says_that_none_may_be_taken(client):
+    lesion = scene.lesion()
+    client.force_login(build.nurse())
+    page = reverse("lesions:lesion", args=[lesion.pk])
+    assert "does not agree" not in read(client.get(page))
+    consent.record(patient=lesion.patient, by=build.nurse(), given=False, on=build.days_ago(0))
+    assert "does not agree to photographs" in read(client.get(page))
+
+
 def test_a_picture_is_filed_where_nobody_was_asked_or_somebody_agreed():
     lesion = scene.lesion()
     assert scene.file(lesion).pk
