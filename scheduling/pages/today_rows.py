@@ -225,8 +225,8 @@ def _holder(line: DeskLine, facts: _PageFacts) -> Member | None:
 
 def _what(line: DeskLine, thing: Any, facts: _PageFacts) -> str:
     if isinstance(thing, Recall):
-        about = thing.purpose, thing.subject, thing.number
-        return facts.once(about, lambda: wording.what_for(thing, facts.places))
+        key = thing.purpose, thing.subject, thing.number
+        return facts.once(key, lambda: wording.what_for(thing, facts.places))
     if isinstance(thing, Appointment):
         return capfirst(wording.appointment_words(thing))
     if isinstance(thing, Call):

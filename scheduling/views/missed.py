@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from django.core.paginator import Page
-from django.db.models import QuerySet
 from django.db.models.expressions import RawSQL
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
@@ -11,6 +9,7 @@ from django.shortcuts import render
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow
 from clinic.models import Patient
+from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from scheduling.counting import duty_count, whereabouts
 from scheduling.models import FailsafeRun
@@ -26,15 +25,16 @@ def missed(request: StaffRequest) -> HttpResponse:
     The morning's count is shown as it was kept; `count` asks for it anew, a pass over every record.
     """
     today, reason, night = clock.today(), request.GET.get("why", ""), whereabouts.last_count()
-    reasons, people = missed_reasons.counts(today), missed_reasons.count_people(today)
-    page = _page(request, reason, {code: number for code, _words, number in reasons})
+    found = missed_reasons.in_order(today)
+    wanted = [key for key, code in found if code == reason or reason not in missed_reasons.REASONS]
+    page = page_of_rows(wanted, request)
     rows = late.rows(today, list(page.object_list))
     places = wording.subjects([row.recall for row in rows])
     context = {
         "page": page,
         "rows": [(row, wording.what_for(row.recall, places)) for row in rows],
-        "people": people,
-        "reasons": reasons,
+        "people": duty_rows.count_of("missed", request),
+        "reasons": missed_reasons.counts(found),
         "reason": missed_reasons.REASONS.get(reason, ""),
         "reason_code": reason if reason in missed_reasons.REASONS else "",
         "night": night,
@@ -42,16 +42,6 @@ def missed(request: StaffRequest) -> HttpResponse:
         **_count(request, night),
     }
     return render(request, "scheduling/missed.html", context)
-
-
-def _page(request: StaffRequest, reason: str, counted: dict[str, int]) -> "Page[Any]":
-    """Give the keys of one page; the reasons of the others are only counted."""
-    rows: QuerySet[Any] = missed_reasons.late(clock.today())
-    count = sum(counted.values())
-    if reason in missed_reasons.REASONS:
-        rows = missed_reasons.with_reasons(rows, clock.today()).filter(reason=reason)
-        count = counted.get(reason, 0)
-    return page_of_rows(rows.values_list("pk", flat=True), request, count=count)
 
 
 def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:

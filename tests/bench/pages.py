@@ -36,7 +36,8 @@ PLAIN = """{% extends "clinic/base.html" %}{% load quarterday %}{% block content
 {% for row in rows %}<tr><th><a href="{% url 'clinic:patient' row.pk %}">{{ row }}</a></th><td>{{ row.number }}</td>
 <td>{{ row.born|day }}</td></tr>
 {% endfor %}</tbody></table>{% endblock %}"""
-ROW = re.compile(r'<(?:article|div) class="row"|<tr>\s*<t[dh][ >](?! ?scope="col")')
+# A row of a list or of a table, and whom an alarm of Missed names.
+ROW = re.compile(r'<(?:article|div) class="row"|<tr>\s*<t[dh][ >](?! ?scope="col")|<li>\s*<a class="name"')
 
 
 def plain(request, rows):

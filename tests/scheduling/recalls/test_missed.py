@@ -135,12 +135,12 @@ def test_the_counts_are_the_rows():
     scene.overdue_check()
     visit(scene.overdue_check(), "missed")
     rows = missed.rows(scene.TODAY)
-    for reason, _, count in missed_reasons.counts(scene.TODAY):
+    for reason, _, count in missed_reasons.counts(missed_reasons.in_order(scene.TODAY)):
         assert count == sum(row.reason == reason for row in rows)
     assert (
-        sum(count for _, _, count in missed_reasons.counts(scene.TODAY))
+        sum(count for _, _, count in missed_reasons.counts(missed_reasons.in_order(scene.TODAY)))
         == len(rows)
-        == missed_reasons.count_people(scene.TODAY)
+        == missed_reasons.people(scene.TODAY).count()
     )
 
 
