@@ -49,7 +49,7 @@ class RevisionForm(forms.Form):
         return self.cleaned_data["revision"] if self.is_valid() else 0
 
 
-def drawn_once(form: forms.Form) -> SafeString:
+def drawn_once(form: forms.BaseForm) -> SafeString:
     """Draw an empty form, which is the same for everybody, once for each language that is read here."""
     words = [(str(field.label), str(field.help_text)) for field in form.fields.values()]
     choices = [str(words) for field in form.fields.values() for _key, words in getattr(field, "choices", ())]

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import timedelta
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -62,11 +63,13 @@ def diagnosis_words(row: Diagnosis) -> str:
     return ", ".join([said, *_place(row.lesion, "")])
 
 
-def key_of(row: Procedure | Diagnosis) -> str:
+def key_of(row: Any) -> str:
+    """The key of a procedure or a diagnosis."""
     return f"{'procedure' if isinstance(row, Procedure) else 'diagnosis'}:{row.pk}"
 
 
-def words_of(row: Procedure | Diagnosis) -> str:
+def words_of(row: Any) -> str:
+    """Write a procedure or a diagnosis."""
     return procedure_words(row) if isinstance(row, Procedure) else diagnosis_words(row)
 
 

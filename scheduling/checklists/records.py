@@ -87,9 +87,7 @@ def fill(
 
 def pictures_of(lesion: Lesion) -> QuerySet[Image]:
     """Find the pictures on which a checklist can be filled in, the newest first."""
-    return (
-        lesion.images.exclude(kind=ImageKind.OVERVIEW).filter(set_aside=False).order_by("-taken_on", "-pk")
-    )
+    return lesion.images.exclude(kind=ImageKind.OVERVIEW).filter(set_aside=False).order_by("-taken_on", "-pk")
 
 
 def visits_of(patient: Patient) -> list[Visit]:

@@ -122,6 +122,8 @@ def missed_csv(request: StaffRequest) -> HttpResponse:
     """Hand out what the page shows, with the reason that was chosen there."""
     reason = request.GET.get("why", "")
     reason = reason if reason in missed_reasons.REASONS else ""
-    answer = HttpResponse(late.download(by=request.user, reason=reason), content_type="text/csv; charset=utf-8")
+    answer = HttpResponse(
+        late.download(by=request.user, reason=reason), content_type="text/csv; charset=utf-8"
+    )
     answer["Content-Disposition"] = f'attachment; filename="missed-{clock.today()}.csv"'
     return answer

@@ -21,7 +21,9 @@ def measure(client, records):
     from django.urls import reverse
 
     pages = {f"patient, {words}": reverse("clinic:patient", args=[row.pk]) for words, row in records.items()}
-    pages |= {f"patient, {words}, again": reverse("clinic:patient", args=[row.pk]) for words, row in records.items()}
+    pages |= {
+        f"patient, {words}, again": reverse("clinic:patient", args=[row.pk]) for words, row in records.items()
+    }
     lesion = records["nine lesions"].lesions.first()
     pages |= {
         "lesion": reverse("lesions:lesion", args=[lesion.pk]),
@@ -33,7 +35,10 @@ def measure(client, records):
     plain = ask(client, "/plain/1/")[0]
     for name, address in pages.items():
         worked, _, asked, text = ask(client, address)
-        print(f"| {name} | {worked:.0f} | {worked / plain:.1f} | {asked} | {len(text.encode()) / 1024:.0f} |", flush=True)
+        print(
+            f"| {name} | {worked:.0f} | {worked / plain:.1f} | {asked} | {len(text.encode()) / 1024:.0f} |",
+            flush=True,
+        )
 
 
 def profile(client, record):

@@ -30,7 +30,12 @@ def test_the_keys_of_a_decision_stand_in_a_dialog(page):
     page.keyboard.press("?")
     expect(page.locator(LIST)).to_be_visible()
     found = listed(page)
-    assert (found["S"], found["N"], found["M"], found["?"]) == ("side by side", "Note", "measures", "this list")
+    assert (found["S"], found["N"], found["M"], found["?"]) == (
+        "side by side",
+        "Note",
+        "measures",
+        "this list",
+    )
     assert "sign it" in found["⏎"] and len(found) > 20 and all(found.values())
     page.screenshot(path=SCREENS / "keys-decision.png")
     page.keyboard.press("2")  # a key of the page behind it does nothing

@@ -167,7 +167,9 @@ def test_a_picture_is_enough_and_stands_in_sight(client, doctor):
     earlier, later = (pictures.file(lesion, days_ago=days) for days in (30, 3))
     shown = client.get(url(lesion))
     assert f"/images/{later.pk}/view/" in shown.content.decode()
-    assert f"{url(lesion)}?picture={earlier.pk}" in shown.content.decode(), "another picture is one click away"
+    assert f"{url(lesion)}?picture={earlier.pk}" in shown.content.decode(), (
+        "another picture is one click away"
+    )
     answer = client.post(
         f"{url(lesion)}?picture={earlier.pk}", abcd(2, 4, 3, 2) | {"visit_of": "picture"}, follow=True
     )

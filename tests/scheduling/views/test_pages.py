@@ -180,7 +180,10 @@ def test_missed_shows_why_and_every_count_opens_its_patients(client, sign_in):
     assert client.get(reverse("scheduling:place", args=["elsewhere"])).status_code == 404
     assert recall.patient.number in shown and "17 May 1960" in shown, "namesakes are told apart"
     sheet = reverse("scheduling:missed_csv")
-    assert f'{sheet}?why=no_slot"' in client.get(reverse("scheduling:missed"), {"why": "no_slot"}).content.decode()
+    assert (
+        f'{sheet}?why=no_slot"'
+        in client.get(reverse("scheduling:missed"), {"why": "no_slot"}).content.decode()
+    )
 
 
 def test_a_download_says_its_day_and_who_asked_and_is_recorded(client, sign_in):
@@ -193,7 +196,10 @@ def test_a_download_says_its_day_and_who_asked_and_is_recorded(client, sign_in):
     assert dict(zip(head, row, strict=True))["urgency"] == "B" and row[0] == recall.patient.number
     kept = AuditRecord.objects.get(action="missed.download")
     assert (kept.by, kept.details) == (member, {"reason": "no_slot", "rows": 1})
-    assert recall.patient.number not in client.get(f"{reverse('scheduling:missed_csv')}?why=booked").content.decode()
+    assert (
+        recall.patient.number
+        not in client.get(f"{reverse('scheduling:missed_csv')}?why=booked").content.decode()
+    )
 
 
 def test_problems_are_work(client, sign_in):
