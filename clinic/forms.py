@@ -127,7 +127,9 @@ class RouteForm(forms.ModelForm):
     def __init__(self, *args: Any, patient: Patient, **more: Any) -> None:
         super().__init__(*args, **more)
         carer: Any = self.fields["carer"]
-        carer.queryset, carer.empty_label = carers.in_force(patient), _("the patient's own")
+        carer.queryset = carers.in_force(patient)
+        own = ("", _("the patient's own"))
+        carer.choices = [own, *((row.pk, str(row)) for row in carers.holding_now(patient))]
 
 
 class CarerForm(forms.ModelForm):

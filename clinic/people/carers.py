@@ -85,10 +85,17 @@ def in_force(patient: Patient) -> QuerySet[Carer]:
     return patient.carers.holding(clock.today()).exclude(authority=Authority.NOTHING)
 
 
+def holding_now(patient: Patient) -> list[Carer]:
+    """Pick who may be spoken to today from what the page has fetched anyway."""
+    today = clock.today()
+    return [row for row in patient.carers.all() if row.holds_on(today)]
+
+
 def came_of_age(patient: Patient) -> date | None:
     """Give the day since which an adult is asked for an own number: until then only carers' numbers were there."""
     today = clock.today()
-    if is_minor(patient, today) or not patient.carers.filter(of_minor=True).exists():
+    # Read from what the page has fetched anyway.
+    if is_minor(patient, today) or not any(carer.of_minor for carer in patient.carers.all()):
         return None
     own = patient.routes.working(today).filter(carer__isnull=True)
     return None if own.exists() else majority(patient.born)

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import prefetch_related_objects
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
@@ -100,6 +101,7 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         return to_survivor(request, found)
     # Before anything is shown: who opened a record is known even if the page then fails.
     audit.read(found, by=request.user, page="patient")
+    prefetch_related_objects([found], "carers")
     context = {
         "patient": found,
         "namesakes": list(finding.namesakes(found)[:3]),

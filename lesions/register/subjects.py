@@ -63,11 +63,13 @@ def diagnosis_words(row: Diagnosis) -> str:
     return ", ".join([said, *_place(row.lesion, "")])
 
 
-def key_of(row: Procedure | Diagnosis) -> str:
+def key_of(row: Any) -> str:
+    """The key of a procedure or a diagnosis."""
     return f"{'procedure' if isinstance(row, Procedure) else 'diagnosis'}:{row.pk}"
 
 
-def words_of(row: Procedure | Diagnosis) -> str:
+def words_of(row: Any) -> str:
+    """Write a procedure or a diagnosis."""
     return procedure_words(row) if isinstance(row, Procedure) else diagnosis_words(row)
 
 

@@ -52,7 +52,8 @@ def opened(patient: Patient) -> Opened:
         problems = list(open_problems(patient))
         own = list(patient.overrides.select_related("by", "ended_by"))
         owed = duty_rows.open_of(patient)
-        words = duty_rows.words_about(patient, (row.subject for row in (*recalls, *problems, *own, *owed)))
+        about: list[wording.About] = [*recalls, *problems, *own, *owed]
+        words = duty_rows.words_about(patient, (row.subject for row in about))
         # A rule set is a long text: read once for all recalls, and not with each of them.
         signed = Policy.objects.select_related("proposed_by", "approved_by")
         kept["opened"] = Opened(

@@ -61,7 +61,9 @@ def _padded(values: Array, reach: int) -> Array:
     if reach > min(height, width):
         margins = [(0, 0)] * len(more) + [(reach, n) for n in (down - height - reach, across - width - reach)]
         return np.pad(np.asarray(values, dtype=np.float32), margins, mode="symmetric")
-    out = np.zeros((*more, down, across), dtype=np.float32)  # np.pad takes as long as the blur of a small picture
+    out = np.zeros(
+        (*more, down, across), dtype=np.float32
+    )  # np.pad takes as long as the blur of a small picture
     inner = out[..., reach : reach + height, :]
     inner[..., reach : reach + width] = values
     inner[..., :reach] = inner[..., 2 * reach - 1 : reach - 1 : -1]
