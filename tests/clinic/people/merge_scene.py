@@ -7,7 +7,7 @@ from django.apps import apps
 from clinic import clock
 from clinic.duties import proposals
 from clinic.models import LikelyPair, Merge, PairReason, Patient
-from clinic.people import merging, unmerging, visits
+from clinic.people import consent, merging, unmerging, visits
 from clinic.people.longer_waits import MakesLonger
 from lesions.register import register
 from scheduling.desk import claims, contacts
@@ -59,6 +59,7 @@ def rich(name="Ottilie", born=date(1961, 3, 4), phone="01632 960 111", day=None,
     """A record with lesions, pictures, an operation, a result, visits, calls, a booking, duties and risk."""
     nurse, doctor = build.nurse(), build.dermatologist()
     who = build.patient(nurse, given_name=name, family_name="Marchbank", born=born, phone=phone, **more)
+    consent.record(patient=who, by=nurse, given=True, on=clock.today() - timedelta(days=200))
     build.risk_assessment(who, doctor, naevi="over100")
     first, second = pictures.lesion(who, monitoring="short"), pictures.lesion(who, monitoring=None)
     pictures.file(first, pictures.jpeg(who.pk * 10), by=nurse)

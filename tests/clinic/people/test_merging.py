@@ -45,8 +45,8 @@ def two():
 def test_every_table_that_names_a_patient_moves_or_says_why_it_stays():
     tables = {field.model._meta.label for field in moving.links()}
     assert tables == {
-        "clinic.Patient", "clinic.CareEnd", "clinic.Carer", "clinic.ContactRoute", "clinic.Duty", "clinic.Proposal",
-        "clinic.RiskAssessment", "clinic.Visit", "lesions.Diagnosis", "lesions.Examination", "lesions.Lesion",
+        "clinic.Patient", "clinic.CareEnd", "clinic.Carer", "clinic.ContactRoute", "clinic.Duty",
+        "clinic.PhotoConsent", "clinic.Proposal", "clinic.RiskAssessment", "clinic.Visit", "lesions.Diagnosis", "lesions.Examination", "lesions.Lesion",
         "lesions.Procedure", "lesions.UrgentSign", "scheduling.Appointment", "scheduling.Call", "scheduling.Override",
         "scheduling.PlanProblem", "scheduling.Recall", "scheduling.SeriesEnd",
     }  # fmt: skip

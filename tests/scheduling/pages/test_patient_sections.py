@@ -66,7 +66,8 @@ def test_nine_lesions_ask_as_few_questions_as_one(client, doctor):
         with CaptureQueriesContext(connection) as asked:
             page(client, patient)
         counted.append(len(asked))
-    assert counted[0] == counted[1] <= 27
+    # Of them four for carers, consent, pairs and merges.
+    assert counted[0] == counted[1] <= 28
 
 
 def test_the_next_thing_stands_first_and_provenance_once(client, doctor):
