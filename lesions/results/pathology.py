@@ -1,7 +1,7 @@
 """Record procedures and results, up to the patient who knows: each step is a duty until it is done."""
 
 from datetime import date
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from django.db import transaction
 from django.db.models import F
@@ -28,6 +28,12 @@ from lesions.results.report_checks import AlreadyReported, ResultRefused
 __all__ = ["AlreadyReported", "ResultRefused"]
 
 _MILLIMETRES = ("thickness", "deposit_mm")
+_STAGED = ("code", "thickness", "n", "m", "stage", "stage_basis")
+AMENDABLE = (
+    "code", "reported_on", "lesion", "procedure", "anchor", "thickness", "ulceration", "n", "m", "stage", "stage_basis",
+    "grade", "sentinel", "deposit_mm", "nodes_cleared", "uncertain", "not_known", *report_written.WRITTEN,
+)  # fmt: skip
+_OTHER_REPORT = ("code", "uncertain")
 _MOVES = {
     ProcedureKind.BIOPSY: LesionState.BIOPSY_TAKEN,
     ProcedureKind.EXCISION: LesionState.REMOVED,
@@ -93,6 +99,35 @@ def note_sutures(*, procedure: Procedure, by: Member, revision: int, sutures: bo
     return procedure
 
 
+class Said(TypedDict, total=False):
+    """What a report says; whatever it does not say stays missing, and somebody is asked."""
+
+    lesion: Lesion | None
+    procedure: Procedure | None
+    anchor: date | None
+    thickness: str
+    ulceration: bool | None
+    n: str
+    m: str
+    stage: str
+    stage_basis: str
+    grade: str
+    sentinel: str
+    deposit_mm: str
+    nodes_cleared: bool | None
+    risk_scheme: str
+    risk_class: str
+    uncertain: bool
+    report_number: str
+    report_text: str
+    subtype: str
+    mitoses: str
+    margin_peripheral: str
+    margin_peripheral_mm: str
+    margin_deep: str
+    margin_deep_mm: str
+
+
 @transaction.atomic
 def record_diagnosis(
     *,
@@ -100,67 +135,19 @@ def record_diagnosis(
     by: Member,
     code: str,
     reported_on: date,
-    lesion: Lesion | None = None,
-    procedure: Procedure | None = None,
-    anchor: date | None = None,
-    thickness: str = "",
-    ulceration: bool | None = None,
-    n: str = "",
-    m: str = "",
-    stage: str = "",
-    stage_basis: str = "",
-    grade: str = "",
-    sentinel: str = "",
-    deposit_mm: str = "",
-    nodes_cleared: bool | None = None,
-    risk_scheme: str = "",
-    risk_class: str = "",
-    uncertain: bool = False,
     tells: Member | None = None,
-    **written: str,
+    **said: Unpack[Said],
 ) -> Diagnosis:
-    """Record a report, read by who records it. What is missing stays missing, and somebody is asked.
+    """Record a report, read by who records it. `tells`: who was named to tell the patient.
 
-    `tells`: who was named to tell the patient. `written`: what else it says, `report_written.WRITTEN`. Raises
-    AlreadyReported where one on record is to be amended.
+    Raises AlreadyReported where one on record is to be amended, ResultRefused where it says what no report can.
     """
     require(by, Act.RECORD_RESULTS)
-    lesion = lesion or (procedure.lesion if procedure else None)
-    thickness, deposit_mm = report_checks.millimetres(thickness), report_checks.millimetres(deposit_mm)
-    report_checks.check_day(reported_on, patient, "report")
-    report_checks.check_same(patient, lesion)
-    report_checks.check_procedure(patient, lesion, procedure, reported_on)
-    if anchor is not None:
-        report_checks.check_day(anchor, patient, "excision")
-    report_checks.check_words(code, thickness, n, m, stage, stage_basis)
-    report_checks.check_nodes(grade, sentinel, deposit_mm)
-    report_checks.check_first(code, lesion, procedure)
-    more = report_written.tidy(dict.fromkeys(report_written.WRITTEN, "") | written)
-    report_written.check(code, more)
-    row: Diagnosis = Diagnosis.objects.create(
-        patient=patient,
-        lesion=lesion,
-        procedure=procedure,
-        code=code,
-        reported_on=reported_on,
-        anchor=anchor,
-        thickness=thickness,
-        ulceration=ulceration,
-        n=n,
-        m=m,
-        stage=stage,
-        stage_basis=stage_basis,
-        grade=grade,
-        sentinel=sentinel,
-        deposit_mm=deposit_mm,
-        nodes_cleared=nodes_cleared,
-        risk_scheme=risk_scheme,
-        risk_class=risk_class,
-        uncertain=uncertain,
-        by=by,
-        changed_at=clock.now(),
-        **more,
-    )
+    procedure = said.get("procedure")
+    lesion = said.get("lesion") or (procedure.lesion if procedure else None)
+    fields = {**_unsaid(), **said, "code": code, "reported_on": reported_on, "lesion": lesion}
+    stated = _checked(patient, fields)
+    row: Diagnosis = Diagnosis.objects.create(patient=patient, by=by, changed_at=clock.now(), **stated)
     details = {"code": code, "reported_on": str(reported_on)}
     audit.record("diagnosis.record", by=by, subject=row, patient=patient, **details)
     _keep_version(row, by)
@@ -168,11 +155,25 @@ def record_diagnosis(
     return row
 
 
-AMENDABLE = (
-    "code", "reported_on", "lesion", "procedure", "anchor", "thickness", "ulceration", "n", "m", "stage", "stage_basis",
-    "grade", "sentinel", "deposit_mm", "nodes_cleared", "uncertain", "not_known", *report_written.WRITTEN,
-)  # fmt: skip
-_OTHER_REPORT = ("code", "uncertain")
+def _unsaid() -> dict[str, Any]:
+    return {name: Diagnosis._meta.get_field(name).get_default() for name in AMENDABLE}
+
+
+def _checked(patient: Patient, fields: dict[str, Any], but: Diagnosis | None = None) -> dict[str, Any]:
+    """Give what a report says in the one form that is read, or refuse it (ResultRefused)."""
+    now = fields | {name: report_checks.millimetres(fields[name]) for name in _MILLIMETRES}
+    now |= report_written.tidy({name: now[name] for name in report_written.WRITTEN})
+    lesion, procedure = now["lesion"], now["procedure"]
+    report_checks.check_day(now["reported_on"], patient, "report")
+    report_checks.check_same(patient, lesion)
+    report_checks.check_procedure(patient, lesion, procedure, now["reported_on"])
+    if now["anchor"] is not None:
+        report_checks.check_day(now["anchor"], patient, "excision")
+    report_checks.check_words(*(now[name] for name in _STAGED))
+    report_checks.check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
+    report_written.check(now["code"], now)
+    report_checks.check_first(now["code"], lesion, procedure, but=but)
+    return now
 
 
 @transaction.atomic
@@ -218,21 +219,8 @@ def amend_diagnosis(
 
 def _amended(diagnosis: Diagnosis, fields: dict[str, Any]) -> dict[str, Any]:
     """Give every field of a diagnosis as it will stand, checked."""
-    fields |= {name: report_checks.millimetres(fields[name]) for name in _MILLIMETRES if name in fields}
-    fields |= report_written.tidy({name: fields[name] for name in report_written.WRITTEN if name in fields})
-    now = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
-    patient, lesion, procedure = diagnosis.patient, now["lesion"], now["procedure"]
-    report_checks.check_day(now["reported_on"], patient, "report")
-    if now["anchor"] is not None:
-        report_checks.check_day(now["anchor"], patient, "excision")
-    report_checks.check_same(patient, lesion)
-    report_checks.check_procedure(patient, lesion, procedure, now["reported_on"])
-    report_checks.check_words(
-        *(now[name] for name in ("code", "thickness", "n", "m", "stage", "stage_basis"))
-    )
-    report_checks.check_nodes(now["grade"], now["sentinel"], now["deposit_mm"])
-    report_written.check(now["code"], now)
-    report_checks.check_first(now["code"], lesion, procedure, but=diagnosis)
+    stands = {name: fields.get(name, getattr(diagnosis, name)) for name in AMENDABLE}
+    now = _checked(diagnosis.patient, stands, but=diagnosis)
     if unknown := set(now["not_known"]) - set(results_owed.WANTED):
         raise ResultRefused(_("“%(word)s” is nothing that is asked for.") % {"word": min(unknown)})
     return now

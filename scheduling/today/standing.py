@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from clinic import clock
 from clinic.access import Act, roles_with
+from clinic.duties import limits
 from clinic.duties.limits import working_days_after
 from clinic.models import ContactRoute, Duty, Patient, PatientStatus, Proposal, Role, Visit
 from clinic.people import ending
@@ -215,10 +216,13 @@ def _refused() -> QuerySet[RefusedUpload]:
 
 def _uploads(known: _Facts) -> None:
     rows = _refused().filter(lesion__patient__in=known.patients).order_by()
-    for key, patient_id, at in rows.values_list("pk", "lesion__patient_id", "at"):
+    found = list(rows.values_list("pk", "lesion__patient_id", "at"))
+    if not found:
+        return
+    limit = limits.in_force()["file_upload"]
+    for key, patient_id, at in found:
         since = timezone.localdate(at)
-        # As shipped for `file_upload`: clinic setting, no source.
-        due = (since + timedelta(days=2), known.today)
+        due = (limit.due_on(since, False), known.today)
         known.add(patient_id, Owed(f"upload:{key}", Section.PUT_RIGHT, Urgency.B, *due, "file_upload", since))
 
 
