@@ -23,7 +23,9 @@ def gaussian(values: Array, sigma: float, truncate: float = _TRUNCATE) -> Array:
     return found[..., : values.shape[-2], : values.shape[-1]]
 
 
-def gaussian_at(values: Array, sigma: float, rows: Places, columns: Places, truncate: float = _TRUNCATE) -> Array:
+def gaussian_at(
+    values: Array, sigma: float, rows: Places, columns: Places, truncate: float = _TRUNCATE
+) -> Array:
     """What the Gaussian of (C, H, W) gives at these few places (C, N): only the squares that hold one are reckoned."""
     band = _band(sigma, truncate)
     padded = _padded(values, (band.shape[1] - _ROWS) // 2)
@@ -32,7 +34,8 @@ def gaussian_at(values: Array, sigma: float, rows: Places, columns: Places, trun
     asked = np.flatnonzero(np.bincount(square))
     windows = sliding_window_view(padded, (wide, wide), axis=(1, 2))[:, ::_ROWS, ::_ROWS]
     found = band @ windows[:, asked // blocks, asked % blocks] @ band.T
-    return found[:, np.searchsorted(asked, square), rows % _ROWS, columns % _ROWS]
+    at = np.searchsorted(asked, square), rows % _ROWS, columns % _ROWS
+    return np.asarray(found[:, *at], dtype=np.float32)
 
 
 def weights(sigma: float, truncate: float = _TRUNCATE) -> Array:
@@ -59,7 +62,8 @@ def _padded(values: Array, reach: int) -> Array:
     if reach > min(height, width):
         margins = [(0, 0)] * len(more) + [(reach, n) for n in (down - height - reach, across - width - reach)]
         return np.pad(np.asarray(values, dtype=np.float32), margins, mode="symmetric")
-    out = np.zeros((*more, down, across), dtype=np.float32)  # np.pad takes as long as the blur of a small picture
+    # By hand: np.pad takes as long as the whole blur of a small picture.
+    out = np.zeros((*more, down, across), dtype=np.float32)
     inner = out[..., reach : reach + height, :]
     inner[..., reach : reach + width] = values
     inner[..., :reach] = inner[..., 2 * reach - 1 : reach - 1 : -1]
