@@ -157,7 +157,5 @@ def _scores(marks: NDArray[np.int32], count: int, field: _Field) -> Array:
     """Area, weighed down away from the middle and along the frame or the picture's rim."""
     numbers = marks.ravel()
     worth = np.bincount(numbers, field.worth.ravel())[1:]
-    contact = np.bincount(numbers[field.rim.ravel()], minlength=count + 1)[1:] / np.sqrt(
-        np.bincount(numbers)[1:]
-    )
-    return np.asarray(worth / (1 + contact), dtype=np.float32)
+    contact = np.bincount(numbers[field.rim.ravel()], minlength=count + 1)[1:]
+    return np.asarray(worth / (1 + contact / np.sqrt(np.bincount(numbers)[1:])), dtype=np.float32)

@@ -34,7 +34,8 @@ def gaussian_at(
     asked = np.flatnonzero(np.bincount(square))
     windows = sliding_window_view(padded, (wide, wide), axis=(1, 2))[:, ::_ROWS, ::_ROWS]
     found = band @ windows[:, asked // blocks, asked % blocks] @ band.T
-    return found[:, np.searchsorted(asked, square), rows % _ROWS, columns % _ROWS]
+    at = np.searchsorted(asked, square), rows % _ROWS, columns % _ROWS
+    return np.asarray(found[:, *at], dtype=np.float32)
 
 
 def weights(sigma: float, truncate: float = _TRUNCATE) -> Array:
@@ -61,9 +62,8 @@ def _padded(values: Array, reach: int) -> Array:
     if reach > min(height, width):
         margins = [(0, 0)] * len(more) + [(reach, n) for n in (down - height - reach, across - width - reach)]
         return np.pad(np.asarray(values, dtype=np.float32), margins, mode="symmetric")
-    out = np.zeros(
-        (*more, down, across), dtype=np.float32
-    )  # np.pad takes as long as the blur of a small picture
+    # By hand: np.pad takes as long as the whole blur of a small picture.
+    out = np.zeros((*more, down, across), dtype=np.float32)
     inner = out[..., reach : reach + height, :]
     inner[..., reach : reach + width] = values
     inner[..., :reach] = inner[..., 2 * reach - 1 : reach - 1 : -1]

@@ -47,7 +47,7 @@ def _curved(rows: NDArray[np.uint8]) -> NDArray[np.float32]:
     np.exp(curve, out=curve)  # a power takes three times as long
     if dark.any():
         curve[dark] = (24389 / 27 * xyz[dark] + 16) / 116
-    return curve
+    return np.asarray(curve, dtype=np.float32)
 
 
 def delta_e_2000(first: Lab, second: Lab) -> Floats:
@@ -99,9 +99,8 @@ def _hues(
     By half angles and without one arcus, which takes longer than all the rest; a grey has no hue, and none is asked.
     """
     (x1, y1), (x2, y2) = _half(a1, b1, c1), _half(a2, b2, c2)
-    short = np.where(x1 * x2 + y1 * y2 < -1e-9, -1, 1).astype(
-        x1.dtype
-    )  # opposite hues go through the larger number's
+    # Hues just opposite have two ways; the formula takes the one that runs through no 360.
+    short = np.where(x1 * x2 + y1 * y2 < -1e-9, -1, 1).astype(x1.dtype)
     return (short * (x1 * x2 - y1 * y2), short * (x1 * y2 + y1 * x2)), short * (x1 * y2 - y1 * x2)
 
 

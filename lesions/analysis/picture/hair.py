@@ -57,15 +57,16 @@ def _smoothed(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Mean over squares of three, rounded down each way."""
     wide = np.pad(levels, 1, mode="edge").astype(np.uint16)
     down = (wide[:-2] + wide[1:-1] + wide[2:]) // 3
-    return ((down[:, :-2] + down[:, 1:-1] + down[:, 2:]) // 3).astype(np.uint8)
+    return np.asarray((down[:, :-2] + down[:, 1:-1] + down[:, 2:]) // 3, dtype=np.uint8)
 
 
 def _fans(levels: NDArray[np.uint8], rows: Places, columns: Places) -> NDArray[np.uint8]:
-    """The fans that hold the direction across the local structure, seen at half size: crossing hairs fall apart by it."""
+    """The fans that hold the direction across the local structure, seen at half size; crossing hairs fall apart so."""
     gy, gx = (slope.astype(np.float32) for slope in _slopes(levels))
     products = _halved(np.stack([gx * gx, gx * gy, gy * gy]))
     xx, xy, yy = blur.gaussian_at(products, 1.0, rows // 2, columns // 2, truncate=2.5)
-    return _FANS[(np.arctan2(2 * xy, xx - yy) * (90 / np.pi)).astype(np.int16) % 180]
+    degrees = (np.arctan2(2 * xy, xx - yy) * (90 / np.pi)).astype(np.int16) % 180
+    return np.asarray(_FANS[degrees], dtype=np.uint8)
 
 
 def _slopes(levels: NDArray[np.uint8]) -> tuple[NDArray[np.int16], NDArray[np.int16]]:

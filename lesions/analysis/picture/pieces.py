@@ -1,4 +1,4 @@
-"""Connected pieces of a sparse mask, found by its runs along the rows: a picture of numbers takes three times as long."""
+"""Connected pieces of a sparse mask, by its runs along the rows: a picture of numbers takes three times as long."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class Pieces:
             np.minimum.at(least, self.numbers, along)
             np.maximum.at(most, self.numbers, along)
             extents.append(most - least + 1)
-        return np.hypot(*extents)
+        return np.asarray(np.hypot(*extents), dtype=np.float64)
 
 
 def connected(rows: Numbers, columns: Numbers) -> Pieces:

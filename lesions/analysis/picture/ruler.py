@@ -91,9 +91,8 @@ def find_ruler(density: Array) -> Ruler | None:
 
 def _long_pieces(dark: Mask, longer: int) -> list[Floats]:
     """Points (x, y) of each connected dark piece long enough to hold a ruler's line, the longest first."""
-    found = pieces.connected(
-        *np.divmod(np.flatnonzero(pieces.reaching(dark, longer * _SHORTEST)), dark.shape[1])
-    )
+    long = np.flatnonzero(pieces.reaching(dark, longer * _SHORTEST))
+    found = pieces.connected(*np.divmod(long, dark.shape[1]))
     spans = found.spans
     longest = [n for n in np.argsort(-spans, kind="stable")[:_MOST_PIECES] if spans[n] > longer * _SHORTEST]
     members = (found.numbers == n for n in longest)
@@ -159,7 +158,7 @@ def _even(seen: Array, comb: _Comb) -> bool:
 
 
 def _repeats(profiles: Array, longer: int) -> list[float | None]:
-    """Where the autocorrelation of each profile (N, L) has its first strong peak, in pixels; None beside any ruler's."""
+    """First strong peak of the autocorrelation of each profile (N, L), in pixels; None where it is no ruler's."""
     shortest, longest = longer / FIELD_MM[1], longer / FIELD_MM[0]
     size, plain = profiles.shape[1], profiles.max(axis=1) >= _LEAST_DENSITY * 40
     found: list[float | None] = [None] * len(profiles)

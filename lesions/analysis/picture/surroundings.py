@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,12 +52,8 @@ def _frame(pixels: NDArray[np.uint8]) -> Mask:
     dark = np.maximum(np.maximum(pixels[..., 0], pixels[..., 1]), pixels[..., 2]) < 62
     height, width = dark.shape
     inset_y, inset_x = max(1, height // 40), max(1, width // 40)
-    ends = [
-        (rows, columns)
-        for rows in (slice(inset_y), slice(-inset_y, None))
-        for columns in (slice(inset_x), slice(-inset_x, None))
-    ]
-    corners = [end for end in ends if dark[end].mean() > 0.6]
+    down, across = ((slice(n), slice(-n, None)) for n in (inset_y, inset_x))
+    corners = [corner for corner in product(down, across) if dark[corner].mean() > 0.6]
     if not corners:
         return np.zeros_like(dark)
     marks, _ = ndimage.label(dark)
