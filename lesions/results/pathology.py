@@ -156,7 +156,8 @@ def record_diagnosis(
 
 
 def _unsaid() -> dict[str, Any]:
-    return {name: Diagnosis._meta.get_field(name).get_default() for name in AMENDABLE}
+    empty = Diagnosis()
+    return {name: getattr(empty, name) for name in AMENDABLE}
 
 
 def _checked(patient: Patient, fields: dict[str, Any], but: Diagnosis | None = None) -> dict[str, Any]:

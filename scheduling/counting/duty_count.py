@@ -98,6 +98,8 @@ RECORDED: Final[dict[str, tuple[Any, str, str]]] = {
     "visit.record": (_("a visit"), "clinic.visit", "clinic_visit"),
     "duty.open": (_("a duty"), "clinic.duty", "clinic_duty"),
     "proposal.make": (_("a proposal"), "clinic.proposal", "clinic_proposal"),
+    "pair.find": (_("two records that may be of one person"), "clinic.likelypair", "clinic_likelypair"),
+    "patient.photo_consent": (_("an answer to photographs"), "clinic.photoconsent", "clinic_photoconsent"),
     "lesion.add": (_("a lesion"), "lesions.lesion", "lesions_lesion"),
     "image.add": (_("a picture"), "lesions.image", "lesions_image"),
     "image.refuse": (_("a file that could not be taken"), "lesions.refusedupload", "lesions_refusedupload"),

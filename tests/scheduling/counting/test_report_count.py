@@ -146,6 +146,7 @@ COUNTED_AS = {
     "rebook": "rebook_late",
     "outcome": "deleted_scheduling_appointment",
     "file_upload": "deleted_lesions_refusedupload",
+    "same_person": "deleted_clinic_likelypair",
 }
 
 
