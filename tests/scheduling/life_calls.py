@@ -3,7 +3,7 @@
 from datetime import time, timedelta
 
 from hypothesis import strategies as st
-from hypothesis.stateful import invariant, rule
+from hypothesis.stateful import rule
 
 from clinic import clock, policies
 from clinic.models import Patient
@@ -83,7 +83,6 @@ class Desk:
         policy = policies.propose(policy=made, by=by, revision=made.revision)
         ladder_change.approve(policy=policy, by=second, revision=policy.revision)
 
-    @invariant()
     def today_stands_as_if_it_were_made_anew(self):
         with clock.at(self.now):
             worklists.bring_up_to_date()
