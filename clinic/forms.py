@@ -127,9 +127,10 @@ class RouteForm(forms.ModelForm):
     def __init__(self, *args: Any, patient: Patient, **more: Any) -> None:
         super().__init__(*args, **more)
         carer: Any = self.fields["carer"]
-        carer.queryset = carers.in_force(patient)
-        own = ("", _("the patient's own"))
-        carer.choices = [own, *((row.pk, str(row)) for row in carers.holding_now(patient))]
+        carer.queryset = patient.carers.holding(clock.today()).exclude(authority=Authority.NOTHING)
+        # The page has read them already: choices of a queryset would be asked for once more.
+        theirs = [(row.pk, str(row)) for row in carers.in_force(patient)]
+        carer.choices = [("", _("the patient's own")), *theirs]
 
 
 class CarerForm(forms.ModelForm):

@@ -80,13 +80,8 @@ def move_ends(patient: Patient) -> None:
         change(row, seen=row.revision, at=clock.now(), valid_until=max(last, row.valid_from))
 
 
-def in_force(patient: Patient) -> QuerySet[Carer]:
+def in_force(patient: Patient) -> list[Carer]:
     """Find who may be spoken to today, and about what."""
-    return patient.carers.holding(clock.today()).exclude(authority=Authority.NOTHING)
-
-
-def holding_now(patient: Patient) -> list[Carer]:
-    """Pick who may be spoken to today from what the page has fetched anyway."""
     today = clock.today()
     return [row for row in patient.carers.all() if row.holds_on(today)]
 
@@ -94,11 +89,11 @@ def holding_now(patient: Patient) -> list[Carer]:
 def came_of_age(patient: Patient) -> date | None:
     """Give the day since which an adult is asked for an own number: until then only carers' numbers were there."""
     today = clock.today()
-    # Read from what the page has fetched anyway.
-    if is_minor(patient, today) or not any(carer.of_minor for carer in patient.carers.all()):
+    # In Python: both pages that say it have read carers and routes already.
+    if is_minor(patient, today) or not any(row.of_minor for row in patient.carers.all()):
         return None
-    own = patient.routes.working(today).filter(carer__isnull=True)
-    return None if own.exists() else majority(patient.born)
+    own = [row for row in patient.routes.all() if row.carer_id is None and row.works_on(today)]
+    return None if own else majority(patient.born)
 
 
 def ended_routes(day: date) -> QuerySet[Carer]:

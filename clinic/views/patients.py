@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import prefetch_related_objects
+from django.db.models import Prefetch, prefetch_related_objects
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
@@ -101,12 +101,13 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         return to_survivor(request, found)
     # Before anything is shown: who opened a record is known even if the page then fails.
     audit.read(found, by=request.user, page="patient")
-    prefetch_related_objects([found], "carers")
+    routes = Prefetch("routes", ContactRoute.objects.select_related("carer"))
+    prefetch_related_objects([found], routes, "carers")
     context = {
         "patient": found,
         "namesakes": list(finding.namesakes(found)[:3]),
         **_risk(found),
-        "routes": list(found.routes.select_related("carer")),
+        "routes": list(found.routes.all()),
         "carers": list(found.carers.all()),
         "of_age": carers.came_of_age(found),
         "today": clock.today(),

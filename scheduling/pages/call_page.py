@@ -58,7 +58,7 @@ def open_recalls(patient: Patient) -> QuerySet[Recall]:
 def first_form(patient: Patient) -> CallForm:
     """Make the empty form: the way that the ladder asks for, or the only one, is chosen already."""
     routes = Prefetch("routes", ContactRoute.objects.select_related("carer"))
-    prefetch_related_objects([patient], routes, "desk_line")
+    prefetch_related_objects([patient], routes, "carers", "desk_line")
     ways, last = calls.ways(patient), patient.last_call  # type: ignore[attr-defined]  # by `with_last_call`
     wanted = _wanted_route(patient)
     first = next((row for row in ways if row.kind == wanted), ways[0] if ways else None)
@@ -95,7 +95,7 @@ def context(request: HttpRequest, patient: Patient, form: CallForm, holder: Clai
         "said_fields": form.said_fields(),
         "ways": _ways(patient, form),
         "dead": [row for row in patient.routes.all() if row.dead_since],
-        "carers": list(carers.in_force(patient)),
+        "carers": carers.in_force(patient),
         "of_age": carers.came_of_age(patient),
         "outcomes": [
             (value, words, key, form["outcome"].value() == value)

@@ -116,7 +116,7 @@ def test_an_own_number_is_chosen_and_nothing_is_owed(minor):
 def test_a_carer_who_may_be_told_nothing_is_rung_no_more(minor):
     mother = minor.carers.get()
     carers.end(carer=mother, by=build.nurse(), revision=mother.revision)
-    assert ways(minor) == [] and not carers.in_force(minor).exists()
+    assert ways(minor) == [] and not carers.in_force(minor)
     assert Duty.objects.get(kind="find_a_way").because["code"] == "carer_ended"
     assert not duty_count.lost_now()
 
