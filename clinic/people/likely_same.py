@@ -1,7 +1,7 @@
 """Find every night which two records may be one person: blocks by day of birth and telephone, then names compared.
 
 A pair is found by the same day of birth and a like name, or by the same telephone with either of the two: a telephone
-alone is a household. Clinic setting, no source; blocking as in Fellegi and Sunter 1969 and Winkler 1990.
+alone is a household. Clinic setting, no source; blocking as in Fellegi and Sunter 1969 and Winkler 1990 (from memory).
 """
 
 from collections.abc import Iterable, Iterator

@@ -73,6 +73,9 @@ def say_tier_is_given(tier: str) -> str:
 def say_merge(gone: Patient, survivor: Patient) -> str:
     """A proposed merge in words."""
     said = {"gone": f"{gone.number} {gone}", "kept": f"{survivor.number} {survivor}"}
+    # Whoever confirms sees two like names here, and must not take two people for one.
+    if gone.born != survivor.born:
+        return gettext("merge %(gone)s into %(kept)s: their days of birth differ") % said
     return gettext("merge %(gone)s into %(kept)s") % said
 
 

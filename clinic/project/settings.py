@@ -143,9 +143,9 @@ PUBLIC_HOLIDAYS = env.country("PUBLIC_HOLIDAYS")
 USE_I18N = True
 
 # ---- how lesions are looked at ---------------------------------------------------------------------
-# So many of a hundred lesions inside every limit stand among the flagged, and are looked at before their figures.
 # Until then the carers of a minor are rung (clinic setting, no source).
 AGE_OF_MAJORITY = env.number("AGE_OF_MAJORITY", 18, low=14, high=25)
+# So many of a hundred lesions inside every limit stand among the flagged, and are looked at before their figures.
 MIXED_IN_PERCENT = env.number("MIXED_IN_PERCENT", 5, low=0, high=100)
 
 # ---- who may come in -----------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """Lives in which records are merged and parted every few steps: the acts and the rules of `test_lives.py`, drawn evenly.
 
 There any of sixty acts may come, and two merges in a row hardly ever do. MERGES=100 walks longer than the suite does.
+Our own rule (common practice, no source).
 """
 
 import os

@@ -1,5 +1,7 @@
 """The pages on which two records are looked at, merged by two members, and parted again."""
 
+from datetime import date
+
 import pytest
 from django.urls import reverse
 
@@ -40,6 +42,25 @@ def test_the_list_shows_both_records_side_by_side(pair):
                   "01632 960 111", "01632 960 112", "14 Jun 2026", "to be decided by"):  # fmt: skip
         assert words in page
     assert "%" not in page.text and "0.9" not in page.text
+
+
+def test_days_of_birth_that_differ_are_said_wherever_a_merge_is_decided():
+    """Two people of one name are what a merge must not make one of: common practice, no source."""
+    one, other = (
+        build.patient(given_name="Ottilie"),
+        build.patient(given_name="Ottilie", born=date(1984, 10, 28)),
+    )
+    found, nurse = pair_of(one, other), browser(build.nurse())
+    for address in (reverse("clinic:same_people"), reverse("clinic:pair", args=[found.pk])):
+        assert "The days of birth differ." in read(nurse.get(address))
+    said = {"survivor": one.pk, "reason": "a passport", "revision": found.revision}
+    nurse.post(reverse("clinic:pair", args=[found.pk]), said)
+    asked = reverse("clinic:proposal", args=[Proposal.objects.get().pk])
+    assert "their days of birth differ" in read(browser(build.dermatologist()).get(asked))
+
+
+def test_days_of_birth_that_agree_are_not_mentioned(pair):
+    assert "days of birth differ" not in read(browser(build.nurse()).get(reverse("clinic:same_people")))
 
 
 def test_the_problems_name_how_many_pairs_wait(pair):
