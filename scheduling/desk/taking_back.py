@@ -154,6 +154,7 @@ def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
     # Only what this attempt ended: a way that was dead before it stays dead.
     for route in contacts.routes_used(attempt).filter(dead_since__isnull=False, changed_at__gte=attempt.at):
         patients.revive_route(route=route, by=by, because=row)
+    contacts.look_for_a_way(attempt.recall.patient, by)
     audit.record("contact.strike", by=by, subject=attempt, patient=attempt.recall.patient)
     return row
 

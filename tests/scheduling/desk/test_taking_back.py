@@ -143,6 +143,31 @@ def test_what_waited_behind_a_missed_visit_asks_when_taken_back(recall, nurse):
         assert duty_count.lost_now() == []
 
 
+def test_a_second_returned_letter_asks_when_the_first_is_struck(recall, nurse):
+    first = tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 2")
+    second = tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 3")
+    taking_back.strike(attempt=first, by=nurse)
+    (duty,) = owed(recall.patient, "find_a_way")
+    assert duty.opened_from == f"scheduling.contactattempt:{second.pk}"
+    assert duty_count.lost_now() == []
+
+
+def test_the_count_sees_a_returned_letter_nobody_looks_into(recall, nurse):
+    """A duty that was withdrawn with another attempt is no answer to this one."""
+    tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 2")
+    (duty,) = owed(recall.patient, "find_a_way")
+    ledger.withdraw(duty, by=nurse, because="scheduling.struckattempt:1")
+    assert [row.code for row in duty_count.lost_now()] == ["returned"]
+
+
+def test_the_last_way_asks_when_what_it_waited_behind_is_struck(recall, nurse):
+    returned = tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 2")
+    tried(recall, nurse, outcome="dead", address=recall.patient.routes.get().value)
+    taking_back.strike(attempt=returned, by=nurse)
+    assert len(owed(recall.patient, "find_a_way")) == 1
+    assert duty_count.lost_now() == []
+
+
 def test_what_a_dermatologist_answered_is_not_asked_again(recall, nurse, doctor):
     tried(recall, nurse, outcome="declined")
     (duty,) = owed(recall.patient, "decide_what_follows")
