@@ -18,6 +18,7 @@ from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
 from clinic.models import Patient, Policy, Purpose
 from clinic.pages import duty_rows
 from clinic.wording import SPOKEN, write_day, write_span
+from scheduling.desk import lengths
 from scheduling.models import OPEN, ContactAttempt, Override, Plan, PlanProblem, Recall
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
@@ -83,9 +84,10 @@ def due_section(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     known, today = opened(patient), clock.today()
     plan = getattr(patient, "plan", None)
     may_override = patient.status == "active" and may(request.user, Act.OVERRIDE)
+    may_see = may(request.user, Act.SEE_PICTURES)
     return {
         "patient": patient,
-        "rows": [_due_row(row, known, today) for row in known.recalls],
+        "rows": [_due_row(row, known, today, may_see) for row in known.recalls],
         "policies": [wording.policy_line(policy) for policy in known.policies.values()],
         "problems": [
             (row, known.words.get(row.subject, ""), _answers(row) if may_override else [])
@@ -97,7 +99,14 @@ def due_section(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _due_row(row: Recall, known: Opened, today: date) -> dict[str, Any]:
+def request_address(row: Recall) -> str:
+    """Give the page that asks for what was decided and is not done: a biopsy or an excision; empty for the rest."""
+    if not lengths.asks_for_tissue(row):
+        return ""
+    return reverse("lesions:tissue_request", args=[row.subject.partition(":")[2]])
+
+
+def _due_row(row: Recall, known: Opened, today: date, may_see_pictures: bool) -> dict[str, Any]:
     return {
         "recall": row,
         "what": wording.what_for(row, known.words),
@@ -108,6 +117,7 @@ def _due_row(row: Recall, known: Opened, today: date) -> dict[str, Any]:
         "decided": row.rule.startswith(OWN),
         # Urgent work is examined and not put off; there is no button that would be refused.
         "movable": row.urgency != "A",
+        "request": request_address(row) if may_see_pictures else "",
     }
 
 
