@@ -233,8 +233,8 @@ def tissue_request_sheet() -> tuple[Where, Add]:
         number = next(days)
         # Two measured pictures from the first: a pair of them is there as soon as one is.
         _measured(lesion, days_ago=90 - 2 * number), _measured(lesion, days_ago=89 - 2 * number)
-        register.note_sign(lesion=lesion, by=build.nurse(), sign="growing", noted_on=_day(-number))
-        facts = {"code": "benign", "reported_on": _day(-number), "report_number": _name()}
+        register.note_sign(lesion=lesion, by=build.nurse(), sign="growing", noted_on=_day(number))
+        facts = {"code": "benign", "reported_on": _day(number), "report_number": _name()}
         report = pathology.record_diagnosis(patient=lesion.patient, by=doctor, **facts)
         added = signoff.add_addendum(signoff=signed, by=doctor, text=_name())
         return [report.report_number, added.text]

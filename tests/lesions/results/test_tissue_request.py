@@ -23,7 +23,7 @@ from tests.lesions import scene
 from tests.page import read
 
 pytestmark = pytest.mark.django_db
-LINES = ("Taken by", "Date and time", "Container", "Fixative", "Margin kept", "orientation", "Site and side")
+LINES = ("Taken by", "Date and time", "Container", "Fixative", "Margin kept", "orientation", "Site and side checked")
 
 
 @pytest.fixture
