@@ -170,7 +170,9 @@ def _diary() -> dict[str, tuple]:
 def _to_cut(patient, doctor) -> int:
     """A lesion with a signed excision that is not done: its request can be printed."""
     review = scene.measured(scene.lesion(patient), scene.jpeg(78))
-    signoff.decide_in_person(lesion=review.lesion, by=doctor, decision="excise", note="2 mm of skin around it")
+    signoff.decide_in_person(
+        lesion=review.lesion, by=doctor, decision="excise", note="2 mm of skin around it"
+    )
     return review.lesion.pk
 
 

@@ -25,7 +25,16 @@ from clinic.forms import (
     RouteForm,
     VisitForm,
 )
-from clinic.models import Carer, ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
+from clinic.models import (
+    Carer,
+    ContactRoute,
+    Patient,
+    PatientStatus,
+    PolicyState,
+    RiskAssessment,
+    StaleRow,
+    Visit,
+)
 from clinic.pages import duty_rows, folded_forms, patient_facts, patient_page, registering
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
@@ -172,7 +181,9 @@ def _risk(patient: Patient) -> dict[str, Any]:
         "risk": latest,
         "risk_reasons": _by_source(latest),
         "risk_prompts": risk.prompts_of(latest),
-        "risk_differs": risk.differs(latest, risk.in_force()),
+        "risk_differs": None
+        if latest.policy.state == PolicyState.IN_FORCE
+        else risk.differs(latest, risk.in_force()),
         "risk_context": _figures(risk.context_of(latest)),
         "risk_lifetime": [(row, wording.mark(row.flag, SPOKEN)) for row in lifetime],
     }

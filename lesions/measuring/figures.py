@@ -263,7 +263,9 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
 
 def _newest_measured() -> Subquery:
     """Find the newest picture of an assessment's lesion: what was measured on the years before it is not read."""
-    pictures = Image.objects.filter(lesion=OuterRef("image__lesion"), set_aside=False, assessments__isnull=False)
+    pictures = Image.objects.filter(
+        lesion=OuterRef("image__lesion"), set_aside=False, assessments__isnull=False
+    )
     pictures = pictures.exclude(kind=ImageKind.OVERVIEW).order_by("-taken_on", "-pk")
     return Subquery(pictures.values("pk")[:1])
 

@@ -59,9 +59,7 @@ def _done(signed: SignOff) -> Procedure | None:
 def stands_among(decisions: list[SignOff]) -> bool:
     """Say whether the newest of these decisions that stands asks for tissue; for a page that has read them already."""
     standing = (
-        row
-        for row in decisions
-        if not hasattr(row, "revoked") and row.decision not in owed.OF_THE_PICTURE
+        row for row in decisions if not hasattr(row, "revoked") and row.decision not in owed.OF_THE_PICTURE
     )
     newest = max(standing, key=lambda row: row.pk, default=None)
     return newest is not None and newest.decision in FULFILS

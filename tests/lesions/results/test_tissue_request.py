@@ -23,7 +23,15 @@ from tests.lesions import scene
 from tests.page import read
 
 pytestmark = pytest.mark.django_db
-LINES = ("Taken by", "Date and time", "Container", "Fixative", "Margin kept", "orientation", "Site and side checked")
+LINES = (
+    "Taken by",
+    "Date and time",
+    "Container",
+    "Fixative",
+    "Margin kept",
+    "orientation",
+    "Site and side checked",
+)
 
 
 @pytest.fixture
@@ -71,7 +79,9 @@ def test_what_nobody_recorded_is_said_and_nothing_is_invented(doctor):
 
 def test_doubt_stands_before_what_was_measured(lesion, doctor, monkeypatch):
     scene.measured(lesion)
-    monkeypatch.setattr("lesions.review.wording.doubts_of", lambda result: ["Methods disagree."] if result else [])
+    monkeypatch.setattr(
+        "lesions.review.wording.doubts_of", lambda result: ["Methods disagree."] if result else []
+    )
     decide(lesion, doctor)
     text = sheet(lesion).text
     assert text.index("Methods disagree.") < text.index("Largest diameter")
@@ -127,9 +137,7 @@ def test_a_lesion_nobody_decided_on_or_entered_in_error_has_no_sheet(lesion, doc
 ])  # fmt: skip
 def test_what_was_done_is_said_and_the_sheet_goes_with_it(lesion, doctor, decision, kind, done):
     decide(lesion, doctor, decision)
-    pathology.record_procedure(
-        patient=lesion.patient, lesion=lesion, by=doctor, kind=kind, on=clock.today()
-    )
+    pathology.record_procedure(patient=lesion.patient, lesion=lesion, by=doctor, kind=kind, on=clock.today())
     text = sheet(lesion).text
     assert ("Done already" in text) == done and "Taken by" in text
 
