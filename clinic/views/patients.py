@@ -105,7 +105,7 @@ def register(request: StaffRequest) -> HttpResponse:
 @allow(Act.SEE_PATIENTS)
 def patient(request: StaffRequest, pk: int) -> HttpResponse:
     """Show a patient's page; that it was opened is kept in the trail."""
-    found = get_object_or_404(patient_facts.patients(), pk=pk)
+    found: Any = get_object_or_404(patient_facts.patients(), pk=pk)
     # Old letters and bookmarks name the record that was merged away.
     if found.merged_into_id:
         return to_survivor(request, found)

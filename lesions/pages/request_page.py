@@ -8,8 +8,6 @@ from django.db.models import Case, Q, QuerySet, When
 from lesions.measuring import figures
 from lesions.measuring.figures import Figure
 from lesions.models import Assessment, Comparison, Diagnosis, Image, ImageKind, Lesion, SignOff
-from lesions.pages.lesion_head import lesion_url
-from lesions.register import subjects
 from lesions.review import owed, wording
 
 # Asymmetry, border and colour in one figure each; the diameter has a line of its own: one sheet holds no more.
@@ -44,19 +42,7 @@ def sheet(lesion: Lesion, signed: SignOff) -> dict[str, Any]:
         "signs": list(signs[:MOST_SIGNS]),
         "reports": reports[:MOST_REPORTS],
         "more_reports": len(reports) > MOST_REPORTS,
-        "marks": [_mark(lesion)],
-    }
-
-
-def _mark(lesion: Lesion) -> dict[str, Any]:
-    words, url = subjects.lesion_words(lesion), lesion_url(lesion)
-    return {
-        "view": lesion.view,
-        "x": lesion.x,
-        "y": lesion.y,
-        "number": lesion.label,
-        "label": words,
-        "url": url,
+        "marks": [{"view": lesion.view, "x": lesion.x, "y": lesion.y, "number": lesion.label}],
     }
 
 
