@@ -26,9 +26,9 @@ def missed(request: StaffRequest) -> HttpResponse:
     """
     today, reason, night = clock.today(), request.GET.get("why", ""), whereabouts.last_count()
     found = missed_reasons.in_order(today)
-    wanted = [key for key, code in found if code == reason or reason not in missed_reasons.REASONS]
+    wanted = [row for row in found if row[1] == reason or reason not in missed_reasons.REASONS]
     page = page_of_rows(wanted, request)
-    rows = late.rows(today, list(page.object_list))
+    rows = late.rows_of(today, dict(page.object_list))
     places = wording.subjects([row.recall for row in rows])
     context = {
         "page": page,
@@ -65,7 +65,8 @@ def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
 def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[dict[str, Any]]:
     """Give each alarm with one page of those it names."""
     pages = [page_of_rows(alarm.patients, request, alarm.code) for alarm in alarms]
-    people = Patient.objects.in_bulk({key for page in pages for key in page.object_list})
+    named = Patient.objects.only("given_name", "family_name", "number").order_by()
+    people = named.in_bulk({key for page in pages for key in page.object_list})
     return [
         {"words": alarm.words, "page": page, "named": [people[key] for key in page.object_list]}
         for alarm, page in zip(alarms, pages, strict=True)
