@@ -8,8 +8,8 @@ from django.utils.translation import gettext as _
 from clinic.addresses import address_of
 from clinic.pages.said import Said, who
 from lesions.models import Assessment, Lesion, RefusedUpload
+from lesions.pages.said_of_lesions import lesion_line, place_words
 from lesions.pictures import wording
-from lesions.register import register
 
 
 def not_measured(rows: Iterable[Assessment], said: Said) -> list[dict[str, Any]]:
@@ -54,12 +54,6 @@ def to_measure(rows: Iterable[Assessment], said: Said) -> list[dict[str, Any]]:
     ]
 
 
-def lesion_line(lesion: Lesion, said: Said) -> str:
-    """Lesion 2 — LEFT upper arm, front"""
-    words = {"label": lesion.label, "place": _place(lesion, said)}
-    return said.once(("line", *words.values()), lambda: _("Lesion %(label)s — %(place)s") % words)
-
-
 def _of_job(row: Assessment, said: Said) -> dict[str, Any]:
     lesion = row.image.lesion
     return _whose(lesion, said) | {"line": lesion_line(lesion, said)}
@@ -73,10 +67,6 @@ def _whose(lesion: Lesion, said: Said) -> dict[str, Any]:
 
 def _pictures_of(lesion: Lesion) -> str:
     return f"{address_of('lesions:lesion', lesion.pk)}#pictures"
-
-
-def _place(lesion: Lesion, said: Said) -> str:
-    return said.once((lesion.site, lesion.side), lambda: register.place_words(lesion))
 
 
 def _day_of(row: Assessment, said: Said) -> str:
@@ -95,7 +85,7 @@ def _since(row: Assessment, said: Said) -> str:
 def _sent(row: RefusedUpload, said: Said) -> str:
     return _("lesion %(label)s — %(place)s; sent %(time)s by %(name)s") % {
         "label": row.lesion.label,
-        "place": _place(row.lesion, said),
+        "place": place_words(row.lesion, said),
         "time": said.moment(row.at),
         "name": row.by,
     }
