@@ -68,7 +68,7 @@ def rows_of(today: date, found: Mapping[int, str]) -> list[MissedRow]:
 
 def _rows(shown: QuerySet[Any], today: date, known: Mapping[int, str] | None = None) -> list[MissedRow]:
     ladders, found = ladder.in_force(), []
-    for recall in shown.select_related("patient").prefetch_related(*_details()).defer("reasons"):
+    for recall in shown.select_related("patient").prefetch_related(*_details()).only(*_SHOWN):
         reason = recall.reason if known is None else known[recall.pk]
         found.append(_row(recall, reason, today, ladders[recall.urgency].attempts))
     return found
@@ -130,6 +130,12 @@ def _details() -> "list[Prefetch[Any]]":
         Prefetch("appointments", visits, to_attr="visits"),
         Prefetch("patient__claim", claimed),
     ]
+
+
+_SHOWN = (
+    *("purpose", "subject", "number", "urgency", "latest", "proposed_ground"),
+    *(f"patient__{name}" for name in ("number", "given_name", "family_name", "born")),
+)
 
 
 def _of(recall: Recall, name: str) -> list[Any]:
