@@ -92,7 +92,7 @@ def counts(found: Iterable[tuple[int, str]]) -> list[tuple[str, Words, int]]:
     return [(reason, REASONS[reason], tally[reason]) for reason in order]
 
 
-def _last_visit(today: date, *ended: When) -> Subquery:
+def _last_visit(today: date, *ended: When) -> Case:
     """Say what the last appointment gives as a reason; nothing where there is none, or they came."""
     # From midnight: somebody who is to come at four this afternoon has missed nothing yet.
     midnight = timezone.make_aware(datetime.combine(today, time()))
@@ -100,7 +100,9 @@ def _last_visit(today: date, *ended: When) -> Subquery:
     past, ahead = _when(booked & Q(starts_at__lt=midnight), "no_outcome"), _when(booked, "booked")
     visits = Appointment.objects.filter(recalls=OuterRef("pk")).order_by("-starts_at", "-pk")
     why = Case(past, ahead, *ended, output_field=CharField(null=True))
-    return Subquery(visits.annotate(why=why).values("why")[:1])
+    # Most of them never had one: PostgreSQL makes one table of those who had, where it would search for each.
+    had = Appointment.recalls.through.objects.values("recall")
+    return Case(When(pk__in=had, then=Subquery(visits.annotate(why=why).values("why")[:1])))
 
 
 def _by_contact() -> Coalesce:
