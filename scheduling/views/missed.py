@@ -68,7 +68,11 @@ def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[
     named = Patient.objects.only("given_name", "family_name", "number").order_by()
     people = named.in_bulk({key for page in pages for key in page.object_list})
     return [
-        {"words": alarm.words, "page": page, "named": missed_rows.named(people[key] for key in page.object_list)}
+        {
+            "words": alarm.words,
+            "page": page,
+            "named": missed_rows.named(people[key] for key in page.object_list),
+        }
         for alarm, page in zip(alarms, pages, strict=True)
     ]
 
