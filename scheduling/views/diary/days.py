@@ -34,7 +34,6 @@ from scheduling.models import (
     Session,
     Use,
 )
-
 from scheduling.recalls import wording
 
 
