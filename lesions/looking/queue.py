@@ -7,7 +7,7 @@ not judge; other reasons by the patient's tier; last a first picture that has no
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from typing import Final
+from typing import Any, Final
 
 from django.db.models import (
     Case,
@@ -150,7 +150,7 @@ def _late_before(text: str | None, *, urgent: bool = False) -> datetime:
     return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))
 
 
-def in_order(rows: QuerySet[Review]) -> list[tuple[int, int]]:
+def in_order(rows: QuerySet[Any]) -> list[tuple[int, int]]:
     """List the keys of a list with their ranks, in its order.
 
     One question from which a page counts the ranks and takes its keys: asked for each, all would be ranked twice.

@@ -52,7 +52,7 @@ def _list(
 ) -> HttpResponse:
     found, why = queue.in_order(rows), request.GET.get("why", "")
     counted, page = Counter(rank for _pk, rank in found), _page(request, found, why)
-    reviews = queue.rows_of(page.object_list)
+    reviews = queue.rows_of(list(page.object_list))
     context = {
         "page": page,
         "rows": decision_rows.rows(reviews, "" if flagged else "unflagged"),
