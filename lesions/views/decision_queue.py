@@ -1,7 +1,7 @@
 """What waits for a dermatologist: the lists of the flagged and of those inside every limit."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.core.paginator import Page
@@ -67,9 +67,7 @@ def _list(
         "lately": list(taking_back.to_take_back(request.user)),
     }
     if flagged:
-        waiting = page_of_rows(
-            proposals.waiting(), request, "proposals", duty_rows.count_of("proposed", request)
-        )
+        waiting = _held(request, "proposed", proposals.waiting, "proposals")
         context |= _signs(request, texts) | {
             "left": duty_rows.left_on(OwningList.DECISIONS, request),
             "parts": _parts(request, len(found)),
@@ -106,9 +104,17 @@ def _reasons(counted: Mapping[int, int]) -> list[tuple[str, Words, int]]:
     return [(key, words, counted[rank]) for key, (rank, words) in REASONS.items() if counted.get(rank)]
 
 
+def _held(request: StaffRequest, counted: str, rows: Callable[[], QuerySet[Any]], name: str) -> "Page[Any]":
+    """Give one page of what the masthead has counted; where that is none, no question is even written."""
+    count = duty_rows.count_of(counted, request)
+    return page_of_rows(rows() if count else (), request, name, count)
+
+
 def _signs(request: StaffRequest, texts: Mapping[str, str]) -> dict[str, Any]:
     """List signs and concerns without a picture: an examination in person is what ends them."""
-    page = page_of_rows(register.without_picture(), request, "signs", duty_rows.count_of("signs", request))
+    page = _held(request, "signs", register.without_picture, "signs")
+    if not page.object_list:
+        return {"unseen": page, "unseen_rows": []}
     limit, today = limits.limits(texts.get("duty_limits") or limits.shipped())["examine"], clock.today()
     rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
     late = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
