@@ -1,7 +1,7 @@
 """Make the rows of Pictures: a hundred and fifty stand on a page, so that a template only writes them down."""
 
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
 
 from django.utils.translation import gettext as _
 
@@ -10,6 +10,16 @@ from clinic.pages.said import Said, who
 from lesions.models import Assessment, Lesion, RefusedUpload
 from lesions.pages.said_of_lesions import lesion_line, place_words
 from lesions.pictures import wording
+
+_OF_PATIENT: Final = tuple(f"lesion__patient__{name}" for name in ("given_name", "family_name", "born", "number"))
+_OF_LESION: Final = ("lesion__label", "lesion__site", "lesion__side", *_OF_PATIENT)
+_OF_JOB: Final = tuple(f"image__{name}" for name in _OF_LESION)
+# What a row of each section shows: measures and outlines are long, and stand on other pages.
+SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
+    "to_measure": ("state", "queued_at", "attempts", *_OF_JOB),
+    "not_measured": ("revision", "failure", "failure_params", "image__taken_on", *_OF_JOB),
+    "refused": ("revision", "filename", "code", "params", "at", "by__name", "by__username", *_OF_LESION),
+}
 
 
 def not_measured(rows: Iterable[Assessment], said: Said) -> list[dict[str, Any]]:

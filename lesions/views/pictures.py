@@ -114,7 +114,7 @@ def _private_file(request: StaffRequest, sha: str, content_type: str, filename: 
 def pictures(request: StaffRequest) -> HttpResponse:
     """List what is left to do, each kind with its own pages; the masthead has counted them already."""
     queued, failed, refused = (
-        page_of_rows(rows(), request, name, duty_rows.count_of(name, request))
+        page_of_rows(rows().only(*picture_rows.SHOWN[name]), request, name, duty_rows.count_of(name, request))
         for name, rows in waiting.HELD[OwningList.PICTURES].items()
     )
     said = Said()
