@@ -11,7 +11,9 @@ from lesions.models import Assessment, Lesion, RefusedUpload
 from lesions.pages.said_of_lesions import lesion_line, place_words
 from lesions.pictures import wording
 
-_OF_PATIENT: Final = tuple(f"lesion__patient__{name}" for name in ("given_name", "family_name", "born", "number"))
+_OF_PATIENT: Final = tuple(
+    f"lesion__patient__{name}" for name in ("given_name", "family_name", "born", "number")
+)
 _OF_LESION: Final = ("lesion__label", "lesion__site", "lesion__side", *_OF_PATIENT)
 _OF_JOB: Final = tuple(f"image__{name}" for name in _OF_LESION)
 # What a row of each section shows: measures and outlines are long, and stand on other pages.
