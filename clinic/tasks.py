@@ -5,6 +5,7 @@ from datetime import time
 from celery import shared_task
 
 from clinic import clock, heartbeat, jobs
+from clinic.duties import tally
 from clinic.people import carers, likely_same
 
 
@@ -12,12 +13,14 @@ from clinic.people import carers, likely_same
 def do(name: str, row_ids: list[int]) -> None:
     heartbeat.beat("worker")
     jobs.WORK[name].run(row_ids)
+    tally.keep_now_and_then()
 
 
 @shared_task(name="clinic.tasks.sweep")
 def sweep() -> int:
     """Beat sent it and a worker runs it: a sign of life of both."""
     heartbeat.beat("worker", "beat")
+    tally.keep_now_and_then()
     return jobs.publish_waiting(clock.now())
 
 

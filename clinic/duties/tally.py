@@ -1,0 +1,195 @@
+"""Count what every list holds, in one question, and keep the numbers: each page shows them in its masthead.
+
+What is kept is shown only while it is what would be counted. Triggers mark every write of what is counted
+(`tally_marks.py`); what the clock alone changes has its moment in `TURNS`. So a number that is shown is never old, and
+whoever finds the kept ones overtaken counts, and keeps what was counted for the next.
+"""
+
+import functools
+import logging
+import time as stopwatch
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+
+from django.db import DatabaseError, connection, transaction
+from django.db.models import Count, Exists, F, QuerySet, Value
+from django.utils import timezone
+
+from clinic import clock
+from clinic.duties import ledger
+from clinic.duties.kinds import OwningList
+from clinic.models import Tally, TallyMark
+
+log = logging.getLogger("quarterday.tally")
+# What a list holds besides the ledger's duties, so that the masthead counts it as well: name → rows.
+HELD: dict[OwningList, dict[str, Callable[[], QuerySet[Any]]]] = {owner: {} for owner in OwningList}
+# Further counts of the masthead by name, asked in the same question.
+COUNTED: dict[str, Callable[[], QuerySet[Any]]] = {}
+# The next moment at which the clock alone changes a count, None where it changes none. Each midnight is one.
+TURNS: list[Callable[[], datetime | None]] = []
+# What an app brings up to date before its lists are counted.
+BEFORE: list[Callable[[], None]] = []
+# A worker keeps the numbers no oftener (clinic setting, no source).
+_PAUSE = 2.0
+_ONLY = 1  # the key of the one row
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The numbers as they are kept, and whether they are what would be counted now."""
+
+    numbers: Mapping[str, int]
+    revision: int
+    holds: bool
+
+
+def numbers() -> Mapping[str, int]:
+    """Give the number of every list: as kept where that holds, else counted, and kept for the next page."""
+    found = kept()
+    return found.numbers if found.holds else _count_and_keep(found)
+
+
+def kept() -> Kept:
+    """Read what is kept and whether anything was written since, in one question."""
+    marked = Exists(TallyMark.objects.all())
+    row = Tally.objects.filter(pk=_ONLY).annotate(marked=marked).first()
+    if row is None:
+        return Kept({}, 0, holds=False)
+    in_time = row.counted_at <= clock.now() < row.until
+    return Kept(row.numbers, row.revision, holds=in_time and not vars(row)["marked"])
+
+
+def keep() -> None:
+    """Count anew where the kept numbers do not hold, after what was written: the next page only reads them."""
+    try:
+        if not kept().holds:
+            for bring_up_to_date in BEFORE:
+                bring_up_to_date()
+            numbers()
+    except Exception:
+        # What was written is done; without kept numbers the next page counts for itself.
+        log.exception("the lists could not be counted after something was written")
+
+
+class _Worker:
+    kept_at = -_PAUSE
+
+
+def keep_now_and_then() -> None:
+    """Keep what a worker changed, every few seconds at most; between them each page counts for itself."""
+    if stopwatch.monotonic() - _Worker.kept_at >= _PAUSE:
+        _Worker.kept_at = stopwatch.monotonic()
+        keep()
+
+
+def count() -> dict[str, int]:
+    """Count every list's rows by kind, in one question for all places of a page."""
+    asked = question()
+    with connection.cursor() as cursor:
+        cursor.execute(asked.sql, asked.params())
+        return dict(cursor.fetchall())
+
+
+def _count_and_keep(found: Kept) -> dict[str, int]:
+    now = clock.now()
+    # Read before the count: what is written while it runs has a mark that is not among these, or one more `times`.
+    marks = list(TallyMark.objects.values_list("pk", "times"))
+    counted = count()
+    try:
+        with _without_waiting(), transaction.atomic():
+            _write(found.revision, marks, numbers=counted, counted_at=now, until=_until())
+    except DatabaseError as error:
+        # Only for want of time, mostly: whoever comes next counts again.
+        log.info("the counts are not kept: %s", type(error).__name__)
+    return counted
+
+
+def _write(seen: int, marks: Sequence[tuple[int, int]], **fields: Any) -> None:
+    """Keep a count unless another was kept since; only then are its marks done with."""
+    if not seen:
+        Tally.objects.bulk_create([Tally(pk=_ONLY, **fields)], ignore_conflicts=True)
+    if Tally.objects.filter(pk=_ONLY, revision=seen).update(revision=F("revision") + 1, **fields):
+        # Exactly those: on SQLite one row with its `times`, on PostgreSQL rows whose `times` is always one.
+        pks, times = {pk for pk, _ in marks}, {of for _, of in marks}
+        TallyMark.objects.filter(pk__in=pks, times__in=times).delete()
+
+
+@contextmanager
+def _without_waiting() -> Iterator[None]:
+    """Give up at once where SQLite's one writer is another: no page waits only to keep a number."""
+    if connection.vendor != "sqlite" or connection.in_atomic_block:
+        yield
+        return
+    with connection.cursor() as cursor:
+        usual = cursor.execute("PRAGMA busy_timeout").fetchone()[0]
+        cursor.execute("PRAGMA busy_timeout = 0")
+        try:
+            yield
+        finally:
+            cursor.execute(f"PRAGMA busy_timeout = {usual}")
+
+
+def _until() -> datetime:
+    tomorrow = datetime.combine(clock.today() + timedelta(days=1), time.min)
+    return min([timezone.make_aware(tomorrow), *(at for turn in TURNS if (at := turn()))])
+
+
+# ---- the question, written once for each process: to write it costs as much as to ask it ---------------------------
+
+
+@dataclass(frozen=True)
+class Question:
+    """The one question; its parameters name now and today by a moment that stands for them."""
+
+    sql: str
+    given: tuple[Any, ...]
+
+    def params(self) -> list[Any]:
+        stands_for = dict(zip(_as_asked(_STAND_IN), _as_asked(clock.now()), strict=True))
+        return [stands_for.get(value, value) if _is_time(value) else value for value in self.given]
+
+
+# No clinic was open then, and no row bears this moment.
+_STAND_IN = datetime(1907, 3, 5, 9, 41, 7, 19, tzinfo=UTC)
+_ANOTHER = datetime(1908, 5, 7, 8, 31, 11, 23, tzinfo=UTC)
+
+
+@functools.cache
+def question() -> Question:
+    """Write the question, and refuse a count that asks for another moment than now or another day than today."""
+    first, second = _written_at(_STAND_IN), _written_at(_ANOTHER)
+    with clock.at(_ANOTHER):
+        if list(second.given) != first.params():
+            raise RuntimeError("a count of the masthead asks for a moment that is neither now nor today")
+    return first
+
+
+def _written_at(moment: datetime) -> Question:
+    with clock.at(moment):
+        kinds = [*HELD.values(), COUNTED]
+        held = (_counted(name, rows()) for named in kinds for name, rows in named.items())
+        sql, given = ledger.counts().union(*held, all=True).query.sql_with_params()
+        return Question(sql, tuple(given))
+
+
+def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
+    # Joins and order cost, and a question made of many allows neither.
+    plain = rows.select_related(None).order_by().annotate(counted=Value(name))
+    counted: QuerySet[Any, tuple[str, int]] = plain.values_list("counted").annotate(Count("pk"))
+    return counted
+
+
+def _is_time(value: Any) -> bool:
+    return isinstance(value, (str, date))
+
+
+def _as_asked(moment: datetime) -> tuple[Any, Any]:
+    """Write a moment and its day as this database is asked for them."""
+    day = timezone.localdate(moment)
+    return (
+        connection.ops.adapt_datetimefield_value(moment),
+        connection.ops.adapt_datefield_value(day),
+    )
