@@ -175,6 +175,11 @@ def count_of(name: str, request: HttpRequest) -> int:
     return _tally(request).get(name, 0)
 
 
+def counted_here(name: str, number: int, request: HttpRequest) -> None:
+    """Have the masthead show what the list below it has counted itself: one page must not show two numbers."""
+    vars(request)["tally_of_lists"] = {**_tally(request), name: number}
+
+
 def count_anew(request: HttpRequest) -> None:
     """Forget the counts of this page: something was brought up to date since."""
     vars(request).pop("tally_of_lists", None)
