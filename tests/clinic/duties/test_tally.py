@@ -169,6 +169,18 @@ def test_a_count_that_asks_for_another_day_is_refused(monkeypatch):
         tally.question.__wrapped__()
 
 
+@pytest.mark.skipif(not SQLITE, reason="PostgreSQL walks through a table of a few rows, whatever index there is")
+def test_to_count_walks_through_no_table_that_only_grows():
+    """SQLite's manual, "EXPLAIN QUERY PLAN": SEARCH reads a part of a table or index, SCAN all of it."""
+    asked = tally.question()
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {asked.sql}", asked.params())
+        plan = [row[3] for row in cursor.fetchall()]
+    growing = ("clinic_duty", "clinic_patient", "lesions_review", "lesions_assessment", "scheduling_recall")
+    assert [line for line in plan if line.startswith("SCAN") and any(name in line for name in growing)] == []
+    assert any("SEARCH lesions_review" in line for line in plan)
+
+
 # ---- two at once -----------------------------------------------------------------------------------
 
 
