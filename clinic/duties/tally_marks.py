@@ -54,8 +54,10 @@ def recreate(*, using: str = "default", **_: Any) -> None:
         for table in sorted(tables() & present):
             for verb in _VERBS:
                 cursor.execute(statement(table, verb))
-    # A migration may have written while the triggers were gone.
-    Tally.objects.using(using).all().delete()
+    # A migration may have written while the triggers were gone; and in a restored database an old mark could bear the
+    # number that a new transaction gets.
+    for model in (Tally, TallyMark):
+        model._default_manager.using(using).all().delete()
 
 
 def _sqlite(table: str, verb: str) -> str:

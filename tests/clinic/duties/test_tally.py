@@ -181,9 +181,10 @@ def test_to_count_walks_through_no_table_that_only_grows():
     assert any("SEARCH lesions_review" in line for line in plan)
 
 
-# ---- two at once -----------------------------------------------------------------------------------
+# ---- two at once: each in a transaction of its own, as PostgreSQL marks those --------------------------
 
 
+@pytest.mark.django_db(transaction=True)
 def test_what_is_written_while_somebody_counts_is_not_taken_for_counted(noon, monkeypatch):
     counts = tally.count
 
@@ -200,6 +201,7 @@ def test_what_is_written_while_somebody_counts_is_not_taken_for_counted(noon, mo
     assert tally.numbers() == tally.count()
 
 
+@pytest.mark.django_db(transaction=True)
 def test_an_older_count_does_not_replace_a_newer_one(noon, monkeypatch):
     counts = tally.count
 
