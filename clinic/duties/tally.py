@@ -49,7 +49,11 @@ class Kept:
 def numbers() -> Mapping[str, int]:
     """Give the number of every list: as kept where that holds, else counted, and kept for the next page."""
     found = kept()
-    return found.numbers if found.holds else _count_and_keep(found)
+    if found.holds:
+        return found.numbers
+    for bring_up_to_date in BEFORE:
+        bring_up_to_date()
+    return _count_and_keep(found)
 
 
 def kept() -> Kept:
@@ -65,10 +69,7 @@ def kept() -> Kept:
 def keep() -> None:
     """Count anew where the kept numbers do not hold, after what was written: the next page only reads them."""
     try:
-        if not kept().holds:
-            for bring_up_to_date in BEFORE:
-                bring_up_to_date()
-            numbers()
+        numbers()
     except Exception:
         # What was written is done; without kept numbers the next page counts for itself.
         log.exception("the lists could not be counted after something was written")
