@@ -1,7 +1,7 @@
-"""Forms of lesions, pictures, decisions, procedures and results."""
+"""Forms of lesions, pictures and decisions."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -9,56 +9,23 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
-from clinic.access import ACTS, Act
-from clinic.models import Member, Patient
-from clinic.pages.fields import RevisionForm, day_field, say_once
+from clinic.pages.fields import RevisionForm, day_field, note_field, of_kind, say_once
 from clinic.wording import SPOKEN, Words, write_day
 from lesions.models import (
     Decision,
-    DiagnosisCode,
-    Grade,
     ImageKind,
     Lesion,
     LesionState,
-    Margin,
     Monitoring,
-    Procedure,
-    ProcedureKind,
     ScaleOrigin,
-    Sentinel,
     Side,
-    StageBasis,
-    Subtype,
     View,
 )
-from lesions.register import bodymap, register, subjects, wording
-from lesions.results import report_checks, results_owed
+from lesions.register import bodymap, register, wording
 from lesions.review import signoff
 
 _NOT_MONITORED = [("", _("not monitored with pictures")), *Monitoring.choices]
-_UNKNOWN = ("", _("not stated"))
 MOST_LINES = 1000  # a longer text is no outline, and is not read on
-
-
-_NOTE: Words = _("Note")
-if TYPE_CHECKING:  # Django's own classes name no type that they hold
-    _LesionField = forms.ModelChoiceField[Lesion]
-    _ProcedureField = forms.ModelChoiceField[Procedure]
-else:
-    _LesionField = _ProcedureField = forms.ModelChoiceField
-_Kind = TypeVar("_Kind", bound=forms.Field)
-
-
-def _of_kind(form: forms.Form, name: str, kind: type[_Kind]) -> _Kind:
-    """The form's own field of that name, which is of that kind."""
-    field = form.fields[name]
-    if not isinstance(field, kind):
-        raise TypeError(f"{name} is no {kind.__name__}")
-    return field
-
-
-def _note(label: Words = _NOTE, rows: int = 2, required: bool = False) -> forms.CharField:
-    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=required)
 
 
 class LesionForm(forms.Form):
@@ -71,7 +38,7 @@ class LesionForm(forms.Form):
     y = forms.FloatField(min_value=0, max_value=1000, required=False)
     since = day_field(_("First recorded"), initial=clock.today)
     monitoring = forms.ChoiceField(label=_("Monitoring"), choices=_NOT_MONITORED, required=False)
-    note = _note()
+    note = note_field()
 
     # These five are drawn by the body chart, the rest as ordinary fields.
     ON_THE_CHART = ("site", "side", "view", "x", "y")
@@ -100,7 +67,7 @@ class LesionForm(forms.Form):
 class AmendLesionForm(RevisionForm):
     state = forms.ChoiceField(label=_("State of the lesion"), choices=LesionState.choices)
     monitoring = forms.ChoiceField(label=_("Monitoring"), choices=_NOT_MONITORED, required=False)
-    note = _note()
+    note = note_field()
     reason = forms.CharField(
         label=_("Why, where this ends something owed"),
         help_text=_("Who said so and when. Another person confirms it; until then nothing ends."),
@@ -114,12 +81,12 @@ class AmendLesionForm(RevisionForm):
 class SignForm(forms.Form):
     sign = forms.ChoiceField(label=_("Sign"), choices=wording.SIGNS, widget=forms.RadioSelect)
     noted_on = day_field(_("Noted on"), initial=clock.today)
-    words = _note(_("In the patient's words"))
+    words = note_field(_("In the patient's words"))
 
 
 class ExaminedForm(forms.Form):
     on = day_field(_("Examined in person on"), initial=clock.today)
-    outcome = _note(_("Outcome"), required=True)
+    outcome = note_field(_("Outcome"), required=True)
 
 
 class _ManyFiles(forms.ClearableFileInput):
@@ -232,7 +199,7 @@ class DecisionForm(forms.Form):
         required=False,
         help_text=_("With “look again” only."),
     )
-    note = _note()
+    note = note_field()
     all_the_same = forms.BooleanField(
         label=_("Sign all the same"), required=False, widget=forms.HiddenInput, initial=False
     )
@@ -256,7 +223,7 @@ class DecisionForm(forms.Form):
 
     def say_what_follows(self, words: Mapping[str, str]) -> None:
         """Write beside each decision what the plan will then ask, by the value of the decision."""
-        field = _of_kind(self, "decision", forms.ChoiceField)
+        field = of_kind(self, "decision", forms.ChoiceField)
         offered = cast(
             "Iterable[tuple[str, Any]]", field.choices
         )  # a list of pairs, as the form was given it
@@ -284,7 +251,7 @@ class BedsideForm(DecisionForm):
         # Wanted with “look again”, and with nothing else: neither “may stay empty” nor “required” would be true.
         say_once(self, ["months"])
         # Who looks at the skin itself cannot call a picture bad or wrong.
-        _of_kind(self, "decision", forms.ChoiceField).choices = [
+        of_kind(self, "decision", forms.ChoiceField).choices = [
             choice for choice in Decision.choices if choice[0] not in signoff.OF_A_PICTURE
         ]
 
@@ -300,7 +267,7 @@ class MovePictureForm(RevisionForm):
 
     def __init__(self, *args: Any, choices: Sequence[Lesion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = _of_kind(self, "lesion", forms.ModelChoiceField)
+        field = of_kind(self, "lesion", forms.ModelChoiceField)
         # Only those that were offered: a number typed into the request must not file a picture with a stranger.
         field.queryset = Lesion.objects.filter(pk__in=[row.pk for row in choices])
         field.choices = [(row.pk, _whose(row)) for row in choices]
@@ -320,234 +287,16 @@ class SetAsideForm(RevisionForm):
 class AskOutsideForm(forms.Form):
     reader = forms.CharField(label=_("Who is asked"), max_length=120)
     place = forms.CharField(label=_("Where they work"), max_length=160)
-    question = _note(label=_("What is asked"))
+    question = note_field(label=_("What is asked"))
 
 
 class OutsideAnswerForm(forms.Form):
     said_on = day_field(_("Said or written on"), initial=clock.today)
-    words = _note(label=_("What they said"), rows=4, required=True)
+    words = note_field(label=_("What they said"), rows=4, required=True)
 
 
 class AddendumForm(forms.Form):
     text = forms.CharField(label=_("Add to the decision"), widget=forms.Textarea(attrs={"rows": 2}))
-
-
-class _LesionChoice(_LesionField):
-    def label_from_instance(self, lesion: Lesion) -> str:
-        return f"{lesion.label} · {register.place_words(lesion)}"
-
-
-class _ProcedureChoice(_ProcedureField):
-    def label_from_instance(self, procedure: Procedure) -> str:
-        return subjects.procedure_words(procedure)
-
-
-class _OfPatient(forms.Form):
-    """A form whose lesions are those of one patient."""
-
-    lesion = _LesionChoice(label=_("Lesion"), queryset=Lesion.objects.none(), required=False)
-
-    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        _of_kind(self, "lesion", forms.ModelChoiceField).queryset = patient.lesions.exclude(
-            state=LesionState.ERROR
-        )
-
-
-_STATED = [("unknown", _("not stated")), ("true", _("yes")), ("false", _("no"))]
-
-
-class _Stated(forms.NullBooleanSelect):
-    """Yes, no or not stated, which shows what stands: a plain list would show every answer as not stated."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.choices = _STATED
-
-
-class ProcedureForm(_OfPatient):
-    kind = forms.ChoiceField(
-        label=_("Kind of procedure"), choices=ProcedureKind.choices, widget=forms.RadioSelect
-    )
-    on = day_field(_("Done on"), initial=clock.today)
-    site = forms.ChoiceField(
-        label=_("Site, if no lesion is named"), choices=[_UNKNOWN, *wording.SITES], required=False
-    )
-    sutures = forms.NullBooleanField(
-        label=_("Sutures to remove later"),
-        widget=_Stated(),
-        required=False,
-        help_text=_("Not stated counts as yes after an excision, as no after anything else."),
-    )
-    note = _note()
-
-    field_order = ["kind", "on", "lesion", "site", "sutures", "note"]
-
-
-class SuturesForm(RevisionForm):
-    sutures = forms.TypedChoiceField(
-        label=_("Sutures to remove"),
-        choices=[("yes", _("yes, they come out later")), ("no", _("no: dissolving ones, or none"))],
-        coerce=lambda word: word == "yes",
-        widget=forms.RadioSelect,
-    )
-
-
-class UnmatchedReportForm(forms.Form):
-    laboratory = forms.CharField(label=_("From which laboratory"), max_length=120)
-    reference = forms.CharField(label=_("Number of the report"), max_length=60, required=False)
-    name = forms.CharField(label=_("Name and date of birth on it"), max_length=160, required=False)
-    words = _note(label=_("What it says"), rows=4, required=True)
-
-
-class InErrorForm(RevisionForm):
-    reason = _note(label=_("What is wrong, and how that was noticed"), required=True)
-
-
-def _stated(label: Words, choices: Iterable[tuple[str, Words]]) -> forms.ChoiceField:
-    return forms.ChoiceField(label=label, choices=[("", _("not stated")), *choices], required=False)
-
-
-class DiagnosisForm(_OfPatient):
-    procedure = _ProcedureChoice(
-        label=_("From the procedure"), queryset=Procedure.objects.none(), required=False
-    )
-    code = forms.ChoiceField(
-        label=_("Diagnosis, as reported"), choices=[("", _("choose")), *DiagnosisCode.choices]
-    )
-    reported_on = day_field(_("Reported on"), initial=clock.today)
-    report_number = forms.CharField(label=_("Number of the report"), max_length=60, required=False)
-    anchor = day_field(
-        _("Definitive excision on"),
-        required=False,
-        help_text=_("Follow-up counts from this day. Empty: somebody is asked."),
-    )
-    thickness = forms.CharField(label=_("Thickness in mm, as reported"), max_length=10, required=False)
-    ulceration = forms.NullBooleanField(
-        label=_("Ulceration"),
-        widget=_Stated(),
-        required=False,
-    )
-    subtype = _stated(_("Subtype of the melanoma"), Subtype.choices)
-    mitoses = forms.CharField(label=_("Mitoses per mm²"), max_length=8, required=False)
-    margin_peripheral = _stated(_("Peripheral margin"), Margin.choices)
-    margin_peripheral_mm = forms.CharField(
-        label=_("Peripheral margin clear by, in mm"), max_length=8, required=False
-    )
-    margin_deep = _stated(_("Deep margin"), Margin.choices)
-    margin_deep_mm = forms.CharField(label=_("Deep margin clear by, in mm"), max_length=8, required=False)
-    n = forms.ChoiceField(
-        label=_("Lymph nodes (N)"),
-        choices=[_UNKNOWN, *((n, n) for n in report_checks.NODES[:-1]), ("NX", _("NX: not examined"))],
-        required=False,
-    )
-    m = forms.ChoiceField(
-        label=_("Metastases (M)"),
-        choices=[_UNKNOWN, *((m, m) for m in report_checks.METASTASES)],
-        required=False,
-    )
-    stage = forms.ChoiceField(
-        label=_("Stage (AJCC 8), if stated"),
-        choices=[_UNKNOWN, *((s, s) for s in report_checks.STAGES)],
-        widget=forms.Select(attrs={"translate": "no"}),
-        required=False,
-    )
-    stage_basis = forms.ChoiceField(
-        label=_("Basis of the stage"), choices=[_UNKNOWN, *StageBasis.choices], required=False
-    )
-
-    grade = forms.ChoiceField(
-        label=_("Grade, for a dysplastic naevus"), choices=[_UNKNOWN, *Grade.choices], required=False
-    )
-    sentinel = forms.ChoiceField(
-        label=_("Sentinel node"), choices=[_UNKNOWN, *Sentinel.choices], required=False
-    )
-    deposit_mm = forms.CharField(label=_("Largest deposit in mm"), max_length=8, required=False)
-    nodes_cleared = forms.NullBooleanField(label=_("Lymph nodes cleared"), widget=_Stated(), required=False)
-    uncertain = forms.BooleanField(
-        label=_("The report leaves open whether it is malignant"),
-        required=False,
-        help_text=_("The patient is then told as soon as after a malignant one."),
-    )
-    report_text = _note(label=_("Text of the report, whole"), rows=6)
-
-    field_order = ["procedure", "lesion", "code", "reported_on", "report_number", "anchor"]
-
-    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
-        super().__init__(*args, patient=patient, **kwargs)
-        _of_kind(self, "procedure", forms.ModelChoiceField).queryset = patient.procedures.select_related(
-            "lesion"
-        )
-
-
-class NewDiagnosisForm(DiagnosisForm):
-    tells = forms.ModelChoiceField(
-        label=_("Who tells the patient"),
-        queryset=Member.objects.none(),
-        widget=forms.Select(attrs={"translate": "no"}),
-        required=False,
-        empty_label=_("anybody who may"),
-    )
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        roles = [role for role, acts in ACTS.items() if Act.TELL_PATIENT in acts]
-        _of_kind(self, "tells", forms.ModelChoiceField).queryset = Member.objects.filter(
-            is_active=True, role__in=roles
-        )
-
-
-class AmendDiagnosisForm(RevisionForm, DiagnosisForm):
-    """What has become known since: the same questions, answered in place."""
-
-    not_known = forms.MultipleChoiceField(
-        label=_("Will not be known"),
-        choices=list(results_owed.WANTED.items()),
-        widget=forms.CheckboxSelectMultiple,
-        required=False,
-        help_text=_("Nobody is asked for it any more."),
-    )
-    report_of = _ProcedureChoice(
-        label=_("Further tissue that was reported"),
-        queryset=Procedure.objects.none(),
-        required=False,
-        empty_label=_("none"),
-        help_text=_("Such as that of a wider excision: its report is told for itself."),
-    )
-    corrected = forms.BooleanField(
-        label=_("This is a corrected report"),
-        required=False,
-        help_text=_("It is read and told anew, as it is where the diagnosis is another one."),
-    )
-    why = forms.CharField(
-        label=_("Why"), required=False, max_length=200, help_text=_("What became known, or who corrected it.")
-    )
-
-    field_order = [
-        "procedure",
-        "lesion",
-        "code",
-        "reported_on",
-        "report_number",
-        "anchor",
-        "thickness",
-        "ulceration",
-        "subtype",
-        "mitoses",
-        "margin_peripheral",
-        "margin_peripheral_mm",
-        "margin_deep",
-        "margin_deep_mm",
-        "n",
-        "not_known",
-    ]
-
-    def __init__(self, *args: Any, patient: Patient, **kwargs: Any) -> None:
-        super().__init__(*args, patient=patient, **kwargs)
-        waits = results_owed.waits_for_report(patient)
-        _of_kind(self, "report_of", forms.ModelChoiceField).queryset = patient.procedures.filter(
-            pk__in=waits
-        ).select_related("lesion")
 
 
 class LimitsForm(forms.Form):

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -14,6 +14,21 @@ from clinic import clock
 from clinic.models.visit import ABOUT, Purpose
 from clinic.people.visits import may_say_done
 from clinic.wording import Words
+
+_Kind = TypeVar("_Kind", bound=forms.Field)
+_NOTE: Words = _lazy("Note")
+
+
+def of_kind(form: forms.Form, name: str, kind: type[_Kind]) -> _Kind:
+    """The form's own field of that name, which is of that kind."""
+    field = form.fields[name]
+    if not isinstance(field, kind):
+        raise TypeError(f"{name} is no {kind.__name__}")
+    return field
+
+
+def note_field(label: Words = _NOTE, rows: int = 2, required: bool = False) -> forms.CharField:
+    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=required)
 
 
 class DayInput(forms.DateInput):

@@ -18,7 +18,11 @@ from clinic.models import Patient, StaleRow
 from clinic.pages import duty_rows
 from clinic.pages.responses import asks_first, conflict, page_form
 from clinic.people.longer_waits import MakesLonger
-from lesions.forms import (
+from lesions.models import Diagnosis, Procedure
+from lesions.pages import diagnosis_versions
+from lesions.pages.lesion_head import patient_url
+from lesions.register import subjects, unmatched
+from lesions.result_forms import (
     AmendDiagnosisForm,
     InErrorForm,
     NewDiagnosisForm,
@@ -26,10 +30,6 @@ from lesions.forms import (
     SuturesForm,
     UnmatchedReportForm,
 )
-from lesions.models import Diagnosis, Procedure
-from lesions.pages import diagnosis_versions
-from lesions.pages.lesion_head import patient_url
-from lesions.register import subjects, unmatched
 from lesions.results import in_error, pathology, results_owed
 from lesions.results.report_checks import AlreadyReported, ResultRefused
 

@@ -109,8 +109,9 @@ OF_THE_DESK: Final[dict[str, tuple[Any, str, str]]] = {
             JOIN scheduling_recall r ON r.id = a.recall_id JOIN clinic_patient p ON p.id = r.patient_id
             WHERE a.outcome = 'returned' AND p.status = 'active' AND {_NOT_STRUCK}
             AND NOT EXISTS (SELECT 1 FROM clinic_careend e WHERE e.patient_id = p.id AND e.at <= a.at)""",
+        # One that was withdrawn with another attempt has looked into nothing.
         """EXISTS (SELECT 1 FROM clinic_duty d WHERE d.kind = 'find_a_way' AND d.patient_id = f.patient_id
-            AND (d.ended_at IS NULL OR d.ended_at >= f.at))""",
+            AND (d.ended_at IS NULL OR (d.ended_at >= f.at AND d.evidence NOT LIKE 'scheduling.struckattempt:%')))""",
     ),
     "declined": (
         _("“declined”, to be decided by a dermatologist"),

@@ -3,17 +3,26 @@
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.models import ContactRoute, Member, RouteKind
+from clinic.models import ContactRoute, Duty, Member, Patient, RouteKind
 from clinic.people import patients
 from clinic.trail import audit
 from clinic.wording import Words, write_day
 from scheduling.desk import claims, what_next
-from scheduling.models import DOES_NOT_COUNT, OPEN, AppointmentState, Call, ContactAttempt, Outcome, Recall
+from scheduling.models import (
+    DOES_NOT_COUNT,
+    OPEN,
+    AppointmentState,
+    Call,
+    ContactAttempt,
+    Outcome,
+    Recall,
+    StruckAttempt,
+)
 from scheduling.planning import ladder
 
 
@@ -131,6 +140,18 @@ def _kill_route(attempt: ContactAttempt) -> None:
         patients.kill_route(route=row, by=attempt.by)
     if attempt.outcome == Outcome.RETURNED:
         patients.find_a_way(patient=attempt.recall.patient, because=attempt, by=attempt.by)
+
+
+def look_for_a_way(patient: Patient, by: Member) -> None:
+    """Ask for a way again after an attempt was struck through: another letter that came back had waited behind it."""
+    struck = Q(evidence__startswith=f"{StruckAttempt._meta.label_lower}:")
+    looked = Duty.objects.filter(patient=patient, kind="find_a_way", ended_at__isnull=False).exclude(struck)
+    returned = ContactAttempt.objects.filter(recall__patient=patient, outcome=Outcome.RETURNED, struck=None)
+    if last := looked.order_by("-ended_at").first():
+        returned = returned.filter(at__gt=last.ended_at)
+    because = returned.order_by("at", "pk").last()
+    if because or not patient.routes.working(clock.today()).exists():
+        patients.find_a_way(patient=patient, because=because or patient, by=by)
 
 
 def routes_used(attempt: ContactAttempt) -> QuerySet[ContactRoute]:

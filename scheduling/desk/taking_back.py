@@ -14,7 +14,7 @@ from clinic.people import patients, visits
 from clinic.trail import audit
 from clinic.trail.audit import subject_of
 from clinic.wording import Words
-from scheduling.desk import bookable, booking, contacts
+from scheduling.desk import bookable, booking, contacts, what_next
 from scheduling.desk.booking import BookingRefused
 from scheduling.desk.contacts import ContactRefused
 from scheduling.models import (
@@ -116,6 +116,7 @@ def _book_again(appointment: Appointment, by: Member, revision: int) -> None:
         counted = (row.purpose, row.subject) not in done
         again: dict[str, Any] = {"state": RecallState.BOOKED, "reopened": max(0, row.reopened - counted)}
         change(row, seen=row.revision, at=clock.now(), **again)
+        what_next.ask_what_still_stands(row, by)
     rebook.look_at(appointment, by=by)
 
 
@@ -149,9 +150,11 @@ def strike(*, attempt: ContactAttempt, by: Member) -> StruckAttempt:
         raise ContactRefused(_("This attempt was struck through already."))
     row = StruckAttempt.objects.create(attempt=attempt, by=by, at=clock.now())
     _withdraw(attempt, by, because=row, refused=ContactRefused)
+    what_next.ask_what_still_stands(attempt.recall, by)
     # Only what this attempt ended: a way that was dead before it stays dead.
     for route in contacts.routes_used(attempt).filter(dead_since__isnull=False, changed_at__gte=attempt.at):
         patients.revive_route(route=route, by=by, because=row)
+    contacts.look_for_a_way(attempt.recall.patient, by)
     audit.record("contact.strike", by=by, subject=attempt, patient=attempt.recall.patient)
     return row
 

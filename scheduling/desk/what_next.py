@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import models, transaction
 from django.db.models import Q, QuerySet
@@ -11,13 +11,15 @@ from clinic import clock
 from clinic.access import Act, may
 from clinic.duties import ledger, limits, steps
 from clinic.models import Duty, Member
-from scheduling.models import Appointment, AppointmentState, ContactAttempt, Recall, Urgency
+from scheduling.models import OPEN, Appointment, AppointmentState, ContactAttempt, Recall, Urgency
 from scheduling.planning import ladder
 from scheduling.recalls import closing
 from scheduling.recalls.asked import KIND, asked_about, waiting_about
 
 # By a dermatologist's word or ground; one that was only withdrawn with a wrong entry answers nothing.
 _ANSWERED = Q(evidence__startswith="clinic.step:") | ~Q(ground="")
+
+_Row = TypeVar("_Row", bound=models.Model)
 
 
 def furthest_day(recall: Recall, by: Member) -> date:
@@ -42,9 +44,13 @@ def standing(recall: Recall) -> QuerySet[ContactAttempt]:
 
 def tried(recall: Recall) -> int:
     """Count the attempts since a dermatologist last said what follows."""
-    rows = standing(recall).filter(counts=True)
+    return _unanswered(recall, standing(recall).filter(counts=True), "at").count()
+
+
+def _unanswered(recall: Recall, rows: QuerySet[_Row], moment: str) -> QuerySet[_Row]:
+    """Leave out what lies before the last word of a dermatologist on this recall."""
     answered = asked_about(recall).filter(_ANSWERED).order_by("-ended_at").first()
-    return rows.filter(at__gt=answered.ended_at).count() if answered else rows.count()
+    return rows.filter(**{f"{moment}__gt": answered.ended_at}) if answered else rows
 
 
 def ask_after_attempt(attempt: ContactAttempt) -> None:
@@ -77,11 +83,26 @@ def look_again(*, recall: Recall, by: Member, revision: int, next_look_on: date,
 def ask_after_missed(appointment: Appointment, by: Member) -> None:
     """Ask a dermatologist what follows after a second missed visit for the same recall, or if nobody brought them."""
     for row in appointment.recalls.select_related("patient"):
-        if appointment.not_brought:
-            _ask(row, appointment, by, "not_brought")
-        # Who depends on others did not stay away by choice, so nobody waits for a second time; for all others one does.
-        elif row.appointments.filter(state=AppointmentState.MISSED).count() > 1:
-            _ask(row, appointment, by, "missed_again")
+        _ask_of_missed(row, appointment, by)
+
+
+def _ask_of_missed(recall: Recall, appointment: Appointment, by: Member) -> None:
+    if appointment.not_brought:
+        _ask(recall, appointment, by, "not_brought")
+    # Who depends on others did not stay away by choice, so nobody waits for a second time; for all others one does.
+    elif recall.appointments.filter(state=AppointmentState.MISSED).count() > 1:
+        _ask(recall, appointment, by, "missed_again")
+
+
+def ask_what_still_stands(recall: Recall, by: Member) -> None:
+    """Ask again where a question was withdrawn: of several attempts or missed visits only the first had asked."""
+    if recall.state not in OPEN:
+        return
+    for attempt in _unanswered(recall, standing(recall), "at").order_by("-at", "-pk"):
+        ask_after_attempt(attempt)
+    missed = recall.appointments.filter(state=AppointmentState.MISSED).order_by("-changed_at", "-pk")
+    for appointment in _unanswered(recall, missed, "changed_at"):
+        _ask_of_missed(recall, appointment, by)
 
 
 def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:

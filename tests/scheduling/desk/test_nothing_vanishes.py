@@ -165,14 +165,14 @@ def test_declined_reaches_a_dermatologist_urgently_where_it_is_urgent(nurse):
 
 def test_the_second_missed_visit_reaches_a_dermatologist(recall, nurse):
     for hour, expected in ((14, 0), (15, 1)):
-        visit = scene.booked(recall, scene.at(hour)) if hour == 14 else _book(recall, scene.at(hour))
+        visit = scene.booked(recall, scene.at(hour)) if hour == 14 else booked_again(recall, scene.at(hour))
         with scene.later(hours=hour - 10):
             booking.record_missed(appointment=visit, by=nurse, revision=visit.revision)
         recall.refresh_from_db()
         assert len(owed(recall.patient, "decide_what_follows")) == expected
 
 
-def _book(recall, starts_at):
+def booked_again(recall, starts_at):
     recall.refresh_from_db()
     room = recall.appointments.first().resource
     with clock.at(starts_at - timedelta(hours=1)):

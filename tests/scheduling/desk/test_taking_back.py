@@ -19,7 +19,7 @@ from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
-from tests.scheduling.desk.test_nothing_vanishes import TOMORROW, owed, tried
+from tests.scheduling.desk.test_nothing_vanishes import TOMORROW, booked_again, owed, tried
 
 pytestmark = pytest.mark.usefixtures("rules")
 
@@ -105,6 +105,76 @@ def test_a_struck_attempt_gives_back_what_it_used_up(recall, nurse):
     assert len(owed(recall.patient, "decide_what_follows")) == 1
     taking_back.strike(attempt=made, by=nurse)
     assert contacts.attempts_left(recall) == 1
+    assert owed(recall.patient, "decide_what_follows") == []
+
+
+def test_a_second_declined_asks_when_the_first_is_struck(recall, nurse):
+    """Of two that ask the same the first alone opened the question; struck through, it left the second unheard."""
+    first = tried(recall, nurse, outcome="declined")
+    second = tried(recall, nurse, outcome="declined")
+    taking_back.strike(attempt=first, by=nurse)
+    (duty,) = owed(recall.patient, "decide_what_follows")
+    assert duty.opened_from == f"scheduling.contactattempt:{second.pk}"
+    assert duty_count.lost_now() == []
+
+
+def test_a_used_up_ladder_asks_when_declined_is_struck(recall, nurse):
+    tried(recall, nurse, hours_ago=50)
+    tried(recall, nurse, hours_ago=26)
+    declined = tried(recall, nurse, outcome="declined", hours_ago=0)
+    tried(recall, nurse, route="post", address="Mill Lane 2")
+    taking_back.strike(attempt=declined, by=nurse)
+    (duty,) = owed(recall.patient, "decide_what_follows")
+    assert duty.because["code"] == "attempts_used_up"
+    assert duty_count.lost_now() == []
+
+
+def test_what_waited_behind_a_missed_visit_asks_when_taken_back(recall, nurse):
+    for hour in (14, 15):
+        visit = scene.booked(recall, by=nurse) if hour == 14 else booked_again(recall, scene.at(hour))
+        with scene.later(hours=hour - 10):
+            booking.record_missed(appointment=visit, by=nurse, revision=visit.revision)
+        recall.refresh_from_db()
+    with scene.later(hours=5):
+        tried(recall, nurse, outcome="declined")
+        taking_back.take_back(appointment=visit, by=nurse, revision=visit.revision)
+        (duty,) = owed(recall.patient, "decide_what_follows")
+        assert duty.because["code"] == "declined"
+        assert duty_count.lost_now() == []
+
+
+def test_a_second_returned_letter_asks_when_the_first_is_struck(recall, nurse):
+    first = tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 2")
+    second = tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 3")
+    taking_back.strike(attempt=first, by=nurse)
+    (duty,) = owed(recall.patient, "find_a_way")
+    assert duty.opened_from == f"scheduling.contactattempt:{second.pk}"
+    assert duty_count.lost_now() == []
+
+
+def test_the_count_sees_a_returned_letter_nobody_looks_into(recall, nurse):
+    """A duty that was withdrawn with another attempt is no answer to this one."""
+    tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 2")
+    (duty,) = owed(recall.patient, "find_a_way")
+    ledger.withdraw(duty, by=nurse, because="scheduling.struckattempt:1")
+    assert [row.code for row in duty_count.lost_now()] == ["returned"]
+
+
+def test_the_last_way_asks_when_what_it_waited_behind_is_struck(recall, nurse):
+    returned = tried(recall, nurse, outcome="returned", route="post", address="Mill Lane 2")
+    tried(recall, nurse, outcome="dead", address=recall.patient.routes.get().value)
+    taking_back.strike(attempt=returned, by=nurse)
+    assert len(owed(recall.patient, "find_a_way")) == 1
+    assert duty_count.lost_now() == []
+
+
+def test_what_a_dermatologist_answered_is_not_asked_again(recall, nurse, doctor):
+    tried(recall, nurse, outcome="declined")
+    (duty,) = owed(recall.patient, "decide_what_follows")
+    steps.settle(duty=duty, by=doctor, revision=1, outcome="decided", words="a letter")
+    with scene.later(minutes=1):
+        made = tried(recall, nurse, outcome="declined")
+        taking_back.strike(attempt=made, by=nurse)
     assert owed(recall.patient, "decide_what_follows") == []
 
 
