@@ -30,4 +30,5 @@ def chores() -> list[str]:
 
 
 jobs.register_chore(jobs.Chore("came_of_age", time(0, 15), carers.find_own_numbers))
+jobs.register_chore(jobs.Chore("masthead", time(2, 30), tally.check))
 jobs.register_chore(jobs.Chore("same_people", time(3, 0), likely_same.find_pairs))

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, may
-from clinic.duties import tally
+from clinic.duties import tally, tally_question
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
@@ -111,11 +111,11 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
     return (_("Look at the recall"), reverse("scheduling:recall", args=[found.pk])) if found else None
 
 
-tally.COUNTED["people"] = worklists.to_do
-tally.COUNTED["touched"] = Touched.objects.all
-tally.COUNTED["begun"] = worklists.begun
-tally.COUNTED["to_phone"] = worklists.to_phone
-tally.COUNTED["missed"] = _people_missed
+tally_question.COUNTED["people"] = worklists.to_do
+tally_question.COUNTED["touched"] = Touched.objects.all
+tally_question.COUNTED["begun"] = worklists.begun
+tally_question.COUNTED["to_phone"] = worklists.to_phone
+tally_question.COUNTED["missed"] = _people_missed
 tally.TURNS.append(worklists.next_to_begin)
 tally.BEFORE.append(worklists.bring_up_to_date)
 duty_rows.SUBJECT_WORDS.append(wording.appointments)

@@ -5,29 +5,23 @@ What is kept is shown only while it is what would be counted. Triggers mark ever
 whoever finds the kept ones overtaken counts, and keeps what was counted for the next.
 """
 
-import functools
 import logging
 import time as stopwatch
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db import DatabaseError, connection, transaction
-from django.db.models import Count, Exists, F, QuerySet, Value
+from django.db.models import Exists, F
 from django.utils import timezone
 
 from clinic import clock
-from clinic.duties import ledger
-from clinic.duties.kinds import OwningList
+from clinic.duties.tally_question import question
 from clinic.models import Tally, TallyMark
 
 log = logging.getLogger("quarterday.tally")
-# What a list holds besides the ledger's duties, so that the masthead counts it as well: name → rows.
-HELD: dict[OwningList, dict[str, Callable[[], QuerySet[Any]]]] = {owner: {} for owner in OwningList}
-# Further counts of the masthead by name, asked in the same question.
-COUNTED: dict[str, Callable[[], QuerySet[Any]]] = {}
 # The next moment at which the clock alone changes a count, None where it changes none. Each midnight is one.
 TURNS: list[Callable[[], datetime | None]] = []
 # What an app brings up to date before its lists are counted.
@@ -86,6 +80,16 @@ def keep_now_and_then() -> None:
         keep()
 
 
+def check(_day: date) -> None:
+    """Count once a night whatever the marks say; numbers that were kept and are not true are forgotten, and told."""
+    found, counted, after = kept(), count(), kept()
+    # Where somebody wrote meanwhile the two may differ, and the marks say so.
+    if found.holds and after == found and found.numbers != counted:
+        Tally.objects.all().delete()
+        wrong = sorted(name for name in {*counted, *found.numbers} if counted.get(name) != found.numbers.get(name))
+        raise RuntimeError(f"the masthead showed old numbers: {', '.join(wrong)}")
+
+
 def count() -> dict[str, int]:
     """Count every list's rows by kind, in one question for all places of a page."""
     asked = question()
@@ -98,10 +102,12 @@ def _count_and_keep(found: Kept) -> dict[str, int]:
     now = clock.now()
     # Read before the count: what is written while it runs has a mark that is not among these, or one more `times`.
     marks = list(TallyMark.objects.values_list("pk", "times"))
-    counted = count()
+    # At one moment: an appointment that begins between the two would be in neither.
+    with clock.at(now):
+        counted, until = count(), _until()
     try:
         with _without_waiting(), transaction.atomic():
-            _write(found.revision, marks, numbers=counted, counted_at=now, until=_until())
+            _write(found.revision, marks, numbers=counted, counted_at=now, until=until)
     except DatabaseError as error:
         # Only for want of time, mostly: whoever comes next counts again.
         log.info("the counts are not kept: %s", type(error).__name__)
@@ -136,61 +142,3 @@ def _without_waiting() -> Iterator[None]:
 def _until() -> datetime:
     tomorrow = datetime.combine(clock.today() + timedelta(days=1), time.min)
     return min([timezone.make_aware(tomorrow), *(at for turn in TURNS if (at := turn()))])
-
-
-# ---- the question, written once for each process: to write it costs as much as to ask it ---------------------------
-
-
-@dataclass(frozen=True)
-class Question:
-    """The one question; its parameters name now and today by a moment that stands for them."""
-
-    sql: str
-    given: tuple[Any, ...]
-
-    def params(self) -> list[Any]:
-        stands_for = dict(zip(_as_asked(_STAND_IN), _as_asked(clock.now()), strict=True))
-        return [stands_for.get(value, value) if _is_time(value) else value for value in self.given]
-
-
-# No clinic was open then, and no row bears this moment.
-_STAND_IN = datetime(1907, 3, 5, 9, 41, 7, 19, tzinfo=UTC)
-_ANOTHER = datetime(1908, 5, 7, 8, 31, 11, 23, tzinfo=UTC)
-
-
-@functools.cache
-def question() -> Question:
-    """Write the question, and refuse a count that asks for another moment than now or another day than today."""
-    first, second = _written_at(_STAND_IN), _written_at(_ANOTHER)
-    with clock.at(_ANOTHER):
-        if list(second.given) != first.params():
-            raise RuntimeError("a count of the masthead asks for a moment that is neither now nor today")
-    return first
-
-
-def _written_at(moment: datetime) -> Question:
-    with clock.at(moment):
-        kinds = [*HELD.values(), COUNTED]
-        held = (_counted(name, rows()) for named in kinds for name, rows in named.items())
-        sql, given = ledger.counts().union(*held, all=True).query.sql_with_params()
-        return Question(sql, tuple(given))
-
-
-def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
-    # Joins and order cost, and a question made of many allows neither.
-    plain = rows.select_related(None).order_by().annotate(counted=Value(name))
-    counted: QuerySet[Any, tuple[str, int]] = plain.values_list("counted").annotate(Count("pk"))
-    return counted
-
-
-def _is_time(value: Any) -> bool:
-    return isinstance(value, (str, date))
-
-
-def _as_asked(moment: datetime) -> tuple[Any, Any]:
-    """Write a moment and its day as this database is asked for them."""
-    day = timezone.localdate(moment)
-    return (
-        connection.ops.adapt_datetimefield_value(moment),
-        connection.ops.adapt_datefield_value(day),
-    )

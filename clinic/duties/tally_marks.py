@@ -9,7 +9,7 @@ from typing import Any
 from django.apps import apps
 from django.db import connections
 
-from clinic.duties import tally
+from clinic.duties import tally_question
 from clinic.models import Tally, TallyMark
 
 _VERBS = ("INSERT", "UPDATE", "DELETE")
@@ -31,7 +31,7 @@ END $$
 
 def tables() -> set[str]:
     """Name the tables that the counts read, taken from the question itself."""
-    question = tally.question().sql
+    question = tally_question.question().sql
     names = {model._meta.db_table for model in apps.get_models()}
     return {table for table in names if f'"{table}"' in question}
 
@@ -61,7 +61,9 @@ def recreate(*, using: str = "default", **_: Any) -> None:
 
 
 def _sqlite(table: str, verb: str) -> str:
-    return f"CREATE TRIGGER IF NOT EXISTS {name(table, verb)} AFTER {verb} ON {table} BEGIN {_MARK_AGAIN}; END"
+    return (
+        f"CREATE TRIGGER IF NOT EXISTS {name(table, verb)} AFTER {verb} ON {table} BEGIN {_MARK_AGAIN}; END"
+    )
 
 
 def _postgres(table: str, verb: str) -> str:

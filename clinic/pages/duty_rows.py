@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import may
-from clinic.duties import ledger, proposals, tally, wording
+from clinic.duties import ledger, proposals, tally, tally_question, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.paging import page_of_rows
@@ -58,7 +58,6 @@ def door_of_proposal(proposal: Proposal) -> tuple[Words, str] | None:
 
 def door_of(duty: Duty) -> tuple[Words, str] | None:
     return DOORS[duty.kind](duty) if duty.kind in DOORS else None
-
 
 
 @dataclass(frozen=True)
@@ -167,7 +166,7 @@ def owed_by(owner: OwningList, request: HttpRequest) -> int:
 
 def left_on(owner: OwningList, request: HttpRequest) -> int:
     """Count everything that a list holds, for the masthead."""
-    return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in tally.HELD[owner])
+    return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in tally_question.HELD[owner])
 
 
 def count_of(name: str, request: HttpRequest) -> int:

@@ -51,7 +51,9 @@ def measure():
     from clinic.duties import tally
     from scheduling.models import DeskLine
 
-    keys = itertools.cycle(DeskLine.objects.filter(patient__isnull=False).values_list("patient", flat=True)[:CALLS])
+    keys = itertools.cycle(
+        DeskLine.objects.filter(patient__isnull=False).values_list("patient", flat=True)[:CALLS]
+    )
     lines = [("the count alone", taken(tally.count))]
     for role in ("nurse", "dermatologist"):
         client = pages.signed_in(role)
