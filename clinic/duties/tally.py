@@ -86,7 +86,9 @@ def check(_day: date) -> None:
     # Where somebody wrote meanwhile the two may differ, and the marks say so.
     if found.holds and after == found and found.numbers != counted:
         Tally.objects.all().delete()
-        wrong = sorted(name for name in {*counted, *found.numbers} if counted.get(name) != found.numbers.get(name))
+        wrong = sorted(
+            name for name in {*counted, *found.numbers} if counted.get(name) != found.numbers.get(name)
+        )
         raise RuntimeError(f"the masthead showed old numbers: {', '.join(wrong)}")
 
 

@@ -13,6 +13,7 @@ from clinic import clock
 from clinic.duties import ledger, tally, tally_marks, tally_question
 from clinic.models import Duty, Patient, Tally, TallyMark
 from scheduling.models import DeskLine
+from scheduling.pages import call_page
 from scheduling.today import worklists
 from tests import build
 from tests.lists import LISTS
@@ -327,8 +328,6 @@ def test_one_number_stands_in_heading_and_masthead_of_one_page(noon, monkeypatch
 
 
 def _meanwhile(request):
-    from scheduling.pages import call_page  # noqa: PLC0415 the one that was replaced
-
     call_page.bring_up_to_date(request)
     owe()
     worklists.bring_up_to_date()
