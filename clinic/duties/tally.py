@@ -18,7 +18,7 @@ from django.db.models import Exists, F
 from django.utils import timezone
 
 from clinic import clock
-from clinic.duties.tally_question import question
+from clinic.duties.tally_question import named, question
 from clinic.models import Tally, TallyMark
 
 log = logging.getLogger("quarterday.tally")
@@ -57,7 +57,9 @@ def kept() -> Kept:
     if row is None:
         return Kept({}, 0, holds=False)
     in_time = row.counted_at <= clock.now() < row.until
-    return Kept(row.numbers, row.revision, holds=in_time and not vars(row)["marked"])
+    # A process of the version before may still run, and keeps no number for a list that is new.
+    complete = named().keys() <= row.numbers.keys()
+    return Kept(row.numbers, row.revision, holds=in_time and complete and not vars(row)["marked"])
 
 
 def keep() -> None:

@@ -23,6 +23,11 @@ HELD: dict[OwningList, dict[str, Callable[[], QuerySet[Any]]]] = {owner: {} for 
 COUNTED: dict[str, Callable[[], QuerySet[Any]]] = {}
 
 
+def named() -> dict[str, Callable[[], QuerySet[Any]]]:
+    """Give everything that has a number besides the duties of the ledger, which are counted by their kinds."""
+    return {name: rows for names in (*HELD.values(), COUNTED) for name, rows in names.items()}
+
+
 @dataclass(frozen=True)
 class Question:
     """Its parameters name now and today by a moment that stands for them."""
@@ -53,8 +58,7 @@ def question() -> Question:
 
 def _written_at(moment: datetime) -> Question:
     with clock.at(moment):
-        kinds = [*HELD.values(), COUNTED]
-        held = (_counted(name, rows()) for named in kinds for name, rows in named.items())
+        held = (_counted(name, rows()) for name, rows in named().items())
         sql, given = ledger.counts().union(*held, all=True).query.sql_with_params()
         return Question(sql, tuple(given))
 

@@ -5,11 +5,12 @@ from datetime import timedelta
 
 import pytest
 from django.conf import settings
+from django.core.management import call_command
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from clinic import clock
+from clinic import clock, tasks
 from clinic.duties import ledger, tally, tally_marks, tally_question
 from clinic.models import Duty, Patient, Tally, TallyMark
 from scheduling.models import DeskLine
@@ -142,6 +143,11 @@ def test_what_was_rolled_back_leaves_the_numbers_kept(noon):
 def test_a_migration_keeps_no_number(noon):
     tally_marks.recreate()
     assert not tally.kept().holds and not Tally.objects.exists()
+
+
+def test_numbers_of_a_version_without_this_list_do_not_hold(noon):
+    Tally.objects.update(numbers={name: 0 for name in tally_question.named() if name != "missed"})
+    assert not tally.kept().holds and "missed" in tally.numbers()
 
 
 # ---- the clock -------------------------------------------------------------------------------------
@@ -355,3 +361,17 @@ def test_a_worker_keeps_at_once_and_then_only_every_few_seconds(noon, monkeypatc
         kept.append(tally.kept().holds)
     assert kept == [True, False, True]
     assert not TallyMark.objects.exists()
+
+
+def test_a_round_of_the_worker_and_a_task_leave_the_numbers_kept(noon, monkeypatch):
+    someone = build.patient()
+    for work in (
+        lambda: call_command("work", once=True),
+        lambda: tasks.do("replan", [someone.pk]),
+        tasks.sweep,
+    ):
+        monkeypatch.setattr(tally._Worker, "kept_at", -tally._PAUSE)
+        owe()
+        assert not tally.kept().holds
+        work()
+        assert shown_is_true()
