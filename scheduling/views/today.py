@@ -36,6 +36,7 @@ def today(request: StaffRequest) -> HttpResponse:
     tally = day_tally.count_sections(lines)
     # Of all, whatever the filter shows: a narrowed list must not look like the end of the work.
     everybody = day_tally.count_sections(DeskLine.objects.all()) if wanted.narrows else tally
+    duty_rows.counted_here("people", everybody.people, request)
     yours, with_others = day_tally.held(request.user)
     answers = page_of_rows(proposals.unread_answers(request.user), request, "answers")
     context = {
