@@ -1,10 +1,12 @@
 """Write days and join names in the language of the reader."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
+from django.utils import timezone
+from django.utils.dates import WEEKDAYS_ABBR
 from django.utils.translation import get_language, gettext, ngettext
 
 from clinic.formats import days, language
@@ -30,6 +32,19 @@ def write_day(day: date) -> str:
 @lru_cache(maxsize=4096)
 def _day_in(_code: str, day: date) -> str:
     return days.write_day(day, SPOKEN)
+
+
+def write_week_day(day: date) -> str:
+    """Write a day with its weekday cut short: Tue 24 Nov 2026."""
+    name = WEEKDAYS_ABBR[day.weekday()]
+    return gettext("%(weekday)s %(day)s") % {"weekday": name, "day": write_day(day)}
+
+
+def write_moment(at: datetime) -> str:
+    """Write a moment in the clinic's zone: Tue 24 Nov 2026, 18:05."""
+    local = timezone.localtime(at) if timezone.is_aware(at) else at
+    said = {"day": write_week_day(local.date()), "time": f"{local:%H:%M}"}
+    return gettext("%(day)s, %(time)s") % said
 
 
 def write_span(first: date, last: date) -> str:
