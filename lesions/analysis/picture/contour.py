@@ -82,7 +82,7 @@ def hull(ring: Ring) -> Ring:
 
 def feret(ring: Ring) -> float:
     """Largest distance between two points of the ring, in pixels."""
-    return float(distance.pdist(hull(ring)).max())
+    return float(distance.pdist(ring).max())  # all pairs of a ring are fewer steps than finding its hull
 
 
 def solidity(ring: Ring) -> float:

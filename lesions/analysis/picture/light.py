@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,20 +46,33 @@ def even(pixels: Bytes, usable: Mask) -> Light:
     density = _of(pixels)
     height, width = usable.shape
     step = max(1, max(height, width) // _SAMPLES_PER_SIDE)
-    y, x = np.mgrid[0:height:step, 0:width:step]
-    weight = usable[::step, ::step] * _ring_weight(x, y, width, height)
-    terms = _terms(x / width * 2 - 1, y / height * 2 - 1)
-    fits = _robust_fits(terms.reshape(-1, 6), density[::step, ::step].reshape(-1, 3), weight.reshape(-1))
+    places = _places(height, width, step)
+    weight = usable[::step, ::step].ravel() * places.weight
+    fits = _robust_fits(places, density[::step, ::step].reshape(-1, 3), weight)
     skin = _surface(fits, width, height)
     return Light(density - skin, skin)
 
 
-def changed(lit: Light, pixels: Bytes, where: Mask) -> Array:
-    """The density above the skin of a picture, some of whose pixels are others now."""
-    density = lit.density.copy(order="K")
+def change(lit: Light, pixels: Bytes, where: Mask) -> None:
+    """Put in the density above the skin where the picture's pixels are others now."""
     at = np.divmod(np.flatnonzero(where), where.shape[1])
-    density[at] = _DENSITY[pixels[at]] - lit.skin[at]
-    return density
+    lit.density[at] = _DENSITY[pixels[at]] - lit.skin[at]
+
+
+@dataclass(frozen=True)
+class _Places:
+    """Where the skin is sampled: the six terms (N, 6) of its surface, their products, and how far skin is likely."""
+
+    terms: Factors
+    pairs: Factors
+    weight: Array
+
+
+@lru_cache(maxsize=4)  # pictures of one camera are of one size
+def _places(height: int, width: int, step: int) -> _Places:
+    y, x = np.mgrid[0:height:step, 0:width:step]
+    terms = _terms(x / width * 2 - 1, y / height * 2 - 1).reshape(-1, 6)
+    return _Places(terms, terms[:, _FIRST] * terms[:, _SECOND], _ring_weight(x, y, width, height).ravel())
 
 
 def _of(pixels: Bytes) -> Array:
@@ -77,6 +91,11 @@ def grey(density: Array) -> Array:
     return (density[..., 0] + density[..., 1] + density[..., 2]) / np.float32(3)
 
 
+def levels(density: Array) -> Bytes:
+    """Mean density of (H, W, 3) in 80 steps a unit, 80 for the skin's own: what thin dark and pale lines are sought in."""
+    return np.asarray(np.clip(grey(density) * 80 + 80, 0, 255).astype(np.uint8))
+
+
 def _ring_weight(x: NDArray[np.int_], y: NDArray[np.int_], width: int, height: int) -> Array:
     """1 towards the rim where skin is likely, falling to a little in the middle where the lesion is."""
     radius = np.hypot(x - width / 2, y - height / 2) / np.hypot(width / 2, height / 2)
@@ -87,23 +106,22 @@ def _terms(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
 
 
-def _robust_fits(basis: Factors, values: Array, weight: Array) -> Factors:
+def _robust_fits(places: _Places, values: Array, weight: Array) -> Factors:
     """Iterated least squares, channel by channel (3, 6), that trusts darker samples less than lighter: lesions and hair
     are dark."""
     target, base = values.T.astype(np.float64), weight.astype(np.float64)
     if base.sum() < 1:
         base = np.ones_like(base)
-    pairs = basis[:, _FIRST] * basis[:, _SECOND]
     factors = np.zeros((3, 6))
     factors[:, 0] = target @ base / base.sum()
     for spread in (0.5, 0.25, 0.15, 0.10, 0.08, 0.08):
-        residual = (target - factors @ basis.T) / spread
+        residual = (target - factors @ places.terms.T) / spread
         away = np.maximum(residual, residual * -0.5)
         w = base / (1 + away * away) ** 2
         normal = _RIDGE * w.sum(axis=1)[:, None, None] + 1e-9 * np.eye(6)
-        normal[:, _FIRST, _SECOND] += w @ pairs
+        normal[:, _FIRST, _SECOND] += w @ places.pairs
         normal[:, _SECOND, _FIRST] = normal[:, _FIRST, _SECOND]
-        factors = np.linalg.solve(normal, ((w * target) @ basis)[..., None])[..., 0]
+        factors = np.linalg.solve(normal, ((w * target) @ places.terms)[..., None])[..., 0]
     return factors
 
 
