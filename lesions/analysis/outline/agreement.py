@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from lesions.analysis.picture.light import Mask
 
 
 def jaccard(first: Mask, second: Mask) -> float:
     """Intersection over union; 0 for two empty masks."""
-    union = int((first | second).sum())
-    return int((first & second).sum()) / union if union else 0.0
+    union = np.count_nonzero(first | second)
+    return np.count_nonzero(first & second) / union if union else 0.0

@@ -68,7 +68,7 @@ def of_network(ready: Prepared, ring: Ring, turns: float, finders: float) -> tup
 
 
 def _placed(ready: Prepared, ring: Ring, mask: Mask, rim: float, most: float) -> tuple[_Check, ...]:
-    share = float(mask.sum() / max(1, ready.around.usable.sum()))
+    share = np.count_nonzero(mask) / max(1, np.count_nonzero(ready.around.usable))
     return (
         (on_rim(ring, ready.around) > rim, "leaves_picture"),
         (share > most, "fills_picture"),
