@@ -35,14 +35,18 @@ class Graph:
         self.nodes = {name: node for node in model.graph.node for name in node.output}
         self.weights = {each.name: numpy_helper.to_array(each) for each in model.graph.initializer}
         shaped = onnx.shape_inference.infer_shapes(model).graph.value_info
-        self._shapes = {each.name: [d.dim_value for d in each.type.tensor_type.shape.dim] for each in shaped}
+        self._sides: dict[str, list[int]] = {
+            each.name: [side.dim_value for side in each.type.tensor_type.shape.dim] for each in shaped
+        }
 
     def size(self, name: str) -> int:
         """Numbers of one channel of a map."""
-        height, width = self._shapes[name][2:]
+        height, width = self._sides[name][2:]
         return height * width
 
-    def add(self, kind: str, takes: Sequence[str], gives: str, like: NodeProto | None = None, **more: Any) -> str:
+    def add(
+        self, kind: str, takes: Sequence[str], gives: str, like: NodeProto | None = None, **more: Any
+    ) -> str:
         """A node more; what is not said of it is as of the one that it is like."""
         node = helper.make_node(kind, takes, [gives], **more)
         node.attribute.extend(each for each in (like.attribute if like else ()) if each.name not in more)

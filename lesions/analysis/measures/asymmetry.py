@@ -59,9 +59,9 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     Nachbar et al. 1994 (ABCD rule): two axes at 90 degrees, placed for the lowest score, by contour, colour or
     structure; our own limits.
     """
-    near = binary.box(mask, 0)
-    centre, reach = _extent(mask[near])
-    centre += near[0].start, near[1].start
+    tight = binary.box(mask, 0)
+    centre, reach = _extent(mask[tight])
+    centre += tight[0].start, tight[1].start
     box = binary.box(mask, 4 + int(4 * reach / _GRID))  # as far as the blur below draws in
     layers = _layers(lab[box], mask[box], reach)
     corner = box[0].start, box[1].start

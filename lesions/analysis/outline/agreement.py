@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
-
+from lesions.analysis.picture import binary
 from lesions.analysis.picture.light import Mask
 
 
 def jaccard(first: Mask, second: Mask) -> float:
     """Intersection over union; 0 for two empty masks."""
-    union = np.count_nonzero(first | second)
-    return np.count_nonzero(first & second) / union if union else 0.0
+    union = binary.count(first | second)
+    return binary.count(first & second) / union if union else 0.0

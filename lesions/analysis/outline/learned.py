@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import import_module
@@ -28,8 +27,6 @@ LOOK = (0, 2)
 MORE_LOOKS = ((5, 7), (3, 1), (6, 4))
 ALIKE = 0.92  # Jaccard index of the two first outlines that needs no more; 30 % of the pictures that choose lie below
 
-_MARGIN = 4  # pixels of the square round the piece: farther out its border is nowhere
-
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -43,8 +40,8 @@ class NoLearnedFinder(RuntimeError):
 class Looked:
     """What the networks say of one picture.
 
-    `probability` (H, W, 0 skin to 1 lesion) is the mean of all passes round its heaviest piece and 0 away from it;
-    `agreement` (0-1) is the Jaccard index with the outline of that mean which the outline of every pass reaches.
+    `probability` (H, W, 0 skin to 1 lesion) is the mean of all passes; `agreement` (0-1) is the Jaccard index with the
+    outline of that mean which the outline of every pass reaches.
     """
 
     probability: Array
@@ -81,8 +78,7 @@ def look(pixels: Pixels) -> Looked:
         pieces += [piece(one) for one in maps[2:]]
     mean = np.mean(maps, axis=0)
     together = piece(mean)
-    probability = _enlarged(mean, together, pixels.shape)
-    return Looked(probability, min(jaccard(one, together) for one in pieces))
+    return Looked(_enlarged(mean, pixels.shape), min(jaccard(one, together) for one in pieces))
 
 
 def piece(probabilities: Array) -> Mask:
@@ -110,19 +106,9 @@ def _squared(pixels: Pixels) -> tuple[Pixels, tuple[slice, slice]]:
     return np.pad(small, pad, "symmetric"), (slice(top, top + size[1]), slice(left, left + size[0]))
 
 
-def _enlarged(small: Array, mask: Mask, shape: tuple[int, ...]) -> Array:
-    """Bring a map to the picture's size round a mask; most of a picture is skin, which nobody looks at again."""
-    out = np.zeros(shape[:2], dtype=np.float32)
-    if mask.any():
-        zooms = [large / size for large, size in zip(out.shape, small.shape, strict=True)]
-        part = zip(binary.box(mask, _MARGIN), zooms, out.shape, strict=True)
-        rows, columns = (slice(int(b.start * z), min(n, math.ceil(b.stop * z))) for b, z, n in part)
-        right, down = min(columns.stop / zooms[1], small.shape[1]), min(rows.stop / zooms[0], small.shape[0])
-        box = columns.start / zooms[1], rows.start / zooms[0], right, down
-        size = columns.stop - columns.start, rows.stop - rows.start
-        image = Image.fromarray(np.ascontiguousarray(small))
-        out[rows, columns] = image.resize(size, Image.Resampling.BILINEAR, box=box)
-    return out
+def _enlarged(small: Array, shape: tuple[int, ...]) -> Array:
+    image = Image.fromarray(np.ascontiguousarray(small))
+    return np.asarray(image.resize((shape[1], shape[0]), Image.Resampling.BILINEAR), dtype=np.float32)
 
 
 def _turned(square: Pixels, turn: int) -> Pixels:

@@ -75,7 +75,9 @@ def perimeter(ring: Ring) -> float:
 
 def hull(ring: Ring) -> Ring:
     """Convex hull of the ring, in order; the ring itself where it has no extent."""
-    return np.asarray(ring[_corners(np.ascontiguousarray(ring, dtype=np.float64).tobytes())], dtype=np.float64)
+    return np.asarray(
+        ring[_corners(np.ascontiguousarray(ring, dtype=np.float64).tobytes())], dtype=np.float64
+    )
 
 
 @lru_cache(maxsize=8)  # the doubts and the measures ask it of the same ring

@@ -120,7 +120,7 @@ def grey(density: Array) -> Array:
 
 
 def levels(density: Array) -> Bytes:
-    """Mean density of (H, W, 3) in 80 steps a unit, 80 for the skin's own: what thin dark and pale lines are sought in."""
+    """Mean density (H, W) in 80 steps a unit, the skin's own at 80: what thin dark and pale lines are sought in."""
     return np.asarray(np.clip(grey(density) * 80 + 80, 0, 255).astype(np.uint8))
 
 

@@ -22,7 +22,7 @@ SMALLEST_SIDE = 48
 
 @dataclass(frozen=True)
 class Prepared:
-    """`density` and `lab` have hair closed over, `levels` (`light.levels`) has not; `zoom` = full pixels per pixel here."""
+    """`density` and `lab` have hair closed over, `levels` (of `light`) has not; `zoom` = full pixels per pixel here."""
 
     pixels: NDArray[np.uint8]
     levels: NDArray[np.uint8]
@@ -51,7 +51,9 @@ class Prepared:
         def means(values: NDArray[Any]) -> Array:
             return np.moveaxis(resample.block_means(np.moveaxis(values, -1, 0), step), 0, -1)
 
-        frame, foreign = (resample.block_means(m, step) > 0.5 for m in (self.around.frame, self.around.foreign))
+        frame, foreign = (
+            resample.block_means(m, step) > 0.5 for m in (self.around.frame, self.around.foreign)
+        )
         return replace(
             self,
             pixels=self.pixels[every],

@@ -57,7 +57,7 @@ def assess(
     shining = darkest > 247
     usable = around.usable
     clipped = ((darkest < 3) | shining) & usable
-    lost = np.count_nonzero(clipped) / max(1, np.count_nonzero(usable))
+    lost = binary.count(clipped) / max(1, binary.count(usable))
     return (
         _focus(density, where),
         _share("exposure", lost, CLIPPED_MOST),
@@ -84,7 +84,7 @@ def _middle(around: Surroundings) -> Mask:
 
 
 def _part(mask: Mask, where: Mask) -> float:
-    return np.count_nonzero(mask & where) / np.count_nonzero(where)
+    return binary.count(mask & where) / binary.count(where)
 
 
 def _share(name: str, value: float, limit: float) -> Quality:
