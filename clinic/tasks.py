@@ -5,6 +5,7 @@ from datetime import time
 from celery import shared_task
 
 from clinic import clock, heartbeat, jobs
+from clinic.duties import tally
 from clinic.people import carers, likely_same
 
 
@@ -12,12 +13,14 @@ from clinic.people import carers, likely_same
 def do(name: str, row_ids: list[int]) -> None:
     heartbeat.beat("worker")
     jobs.WORK[name].run(row_ids)
+    tally.keep_now_and_then()
 
 
 @shared_task(name="clinic.tasks.sweep")
 def sweep() -> int:
     """Beat sent it and a worker runs it: a sign of life of both."""
     heartbeat.beat("worker", "beat")
+    tally.keep_now_and_then()
     return jobs.publish_waiting(clock.now())
 
 
@@ -27,4 +30,5 @@ def chores() -> list[str]:
 
 
 jobs.register_chore(jobs.Chore("came_of_age", time(0, 15), carers.find_own_numbers))
+jobs.register_chore(jobs.Chore("masthead", time(2, 30), tally.check))
 jobs.register_chore(jobs.Chore("same_people", time(3, 0), likely_same.find_pairs))

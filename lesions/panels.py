@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
 from clinic.access import Act, may
+from clinic.duties import tally_question
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
@@ -123,11 +124,11 @@ def nobody_reads(request: HttpRequest) -> list[str]:
 
 
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
-duty_rows.COUNTED["readers"] = readers.readers
-duty_rows.COUNTED["unflagged"] = waiting.unflagged
+tally_question.COUNTED["readers"] = readers.readers
+tally_question.COUNTED["unflagged"] = waiting.unflagged
 duty_rows.BECAUSE["agree"] = review_words.say_because
 for owner, rows in waiting.HELD.items():
-    duty_rows.HELD[owner] |= rows
+    tally_question.HELD[owner] |= rows
 duty_rows.DONE_AT["report"] = (_("Record result"), _new_report)
 duty_rows.DONE_AT["complete"] = (_("Complete"), _amend)
 duty_rows.DONE_AT["put_picture_right"] = (_("Put it right"), _put_right)

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, may
+from clinic.duties import tally, tally_question
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
@@ -110,11 +111,13 @@ def _recall_door(duty: Duty) -> tuple[str, str] | None:
     return (_("Look at the recall"), reverse("scheduling:recall", args=[found.pk])) if found else None
 
 
-duty_rows.COUNTED["people"] = worklists.to_do
-duty_rows.COUNTED["touched"] = Touched.objects.all
-duty_rows.COUNTED["begun"] = worklists.begun
-duty_rows.COUNTED["to_phone"] = worklists.to_phone
-duty_rows.COUNTED["missed"] = _people_missed
+tally_question.COUNTED["people"] = worklists.to_do
+tally_question.COUNTED["touched"] = Touched.objects.all
+tally_question.COUNTED["begun"] = worklists.begun
+tally_question.COUNTED["to_phone"] = worklists.to_phone
+tally_question.COUNTED["missed"] = _people_missed
+tally.TURNS.append(worklists.next_to_begin)
+tally.BEFORE.append(worklists.bring_up_to_date)
 duty_rows.SUBJECT_WORDS.append(wording.appointments)
 duty_rows.BECAUSE |= dict.fromkeys(("rebook", "decide_what_follows", "file_call"), say_because)
 duty_rows.DOORS["rebook"] = _appointment_door

@@ -19,6 +19,7 @@ from clinic.models.patient import (
 from clinic.models.policy import Policy, PolicyKind, PolicyState
 from clinic.models.risk import AtypicalBand, Counselling, NaeviBand, Phototype, RiskAssessment, Tier
 from clinic.models.staff import Leave, Member, Role
+from clinic.models.tally import Tally, TallyMark
 from clinic.models.visit import DoneItem, Purpose, Visit
 
 __all__ = [
@@ -61,6 +62,8 @@ __all__ = [
     "Stated",
     "Step",
     "StruckStep",
+    "Tally",
+    "TallyMark",
     "Tier",
     "Unmerge",
     "Visit",

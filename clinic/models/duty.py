@@ -59,7 +59,11 @@ class Duty(Stated):
         ordering = ["-urgent", "due_on", "pk"]
         verbose_name = _("duty")
         verbose_name_plural = _("duties")
-        indexes = [models.Index(fields=["kind", "ended_at"], name="duties_of_a_kind")]
+        indexes = [
+            models.Index(fields=["kind", "ended_at"], name="duties_of_a_kind"),
+            # What is owed is counted after each act, and beside all that was ever owed it is little.
+            models.Index(fields=["ended_at", "kind"], name="duties_still_owed"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["kind", "opened_from"],

@@ -6,14 +6,14 @@ from datetime import date
 from typing import Any
 
 from django.core.paginator import Page
-from django.db.models import Count, Prefetch, QuerySet, Value, prefetch_related_objects
+from django.db.models import Prefetch, prefetch_related_objects
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import may
-from clinic.duties import ledger, proposals, wording
+from clinic.duties import ledger, proposals, tally, tally_question, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.paging import page_of_rows
@@ -58,12 +58,6 @@ def door_of_proposal(proposal: Proposal) -> tuple[Words, str] | None:
 
 def door_of(duty: Duty) -> tuple[Words, str] | None:
     return DOORS[duty.kind](duty) if duty.kind in DOORS else None
-
-
-# What a list holds besides the ledger's duties, so that the masthead counts it as well: name → rows.
-HELD: dict[OwningList, dict[str, Callable[[], QuerySet[Any]]]] = {owner: {} for owner in OwningList}
-# Further counts of the masthead by name, asked in the same question.
-COUNTED: dict[str, Callable[[], QuerySet[Any]]] = {}
 
 
 @dataclass(frozen=True)
@@ -172,7 +166,7 @@ def owed_by(owner: OwningList, request: HttpRequest) -> int:
 
 def left_on(owner: OwningList, request: HttpRequest) -> int:
     """Count everything that a list holds, for the masthead."""
-    return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in HELD[owner])
+    return owed_by(owner, request) + sum(_tally(request).get(name, 0) for name in tally_question.HELD[owner])
 
 
 def count_of(name: str, request: HttpRequest) -> int:
@@ -180,28 +174,24 @@ def count_of(name: str, request: HttpRequest) -> int:
     return _tally(request).get(name, 0)
 
 
+def counted_here(name: str, number: int, request: HttpRequest) -> None:
+    """Have the masthead show what the list below it has counted itself: one page must not show two numbers."""
+    vars(request)["tally_of_lists"] = {**_tally(request), name: number}
+
+
 def count_anew(request: HttpRequest) -> None:
-    """Forget what was counted for this page: something was brought up to date since."""
+    """Forget the counts of this page: something was brought up to date since."""
     vars(request).pop("tally_of_lists", None)
 
 
-def _tally(request: HttpRequest) -> dict[str, int]:
-    """Count every list's rows by kind, in one question for all places of a page."""
+def _tally(request: HttpRequest) -> Mapping[str, int]:
+    """Give the number of every list by kind, one and the same for all places of a page."""
     # Kept on the request: the masthead and the page below it ask the same, and must not show two numbers.
-    kept = vars(request)
-    if "tally_of_lists" not in kept:
-        kinds = [*HELD.values(), COUNTED]
-        held = (_counted(name, rows()) for named in kinds for name, rows in named.items())
-        kept["tally_of_lists"] = dict(ledger.counts().union(*held, all=True))
-    tally: dict[str, int] = kept["tally_of_lists"]
-    return tally
-
-
-def _counted(name: str, rows: QuerySet[Any]) -> QuerySet[Any, tuple[str, int]]:
-    # Joins and order cost, and a question made of many allows neither.
-    plain = rows.select_related(None).order_by().annotate(counted=Value(name))
-    counted: QuerySet[Any, tuple[str, int]] = plain.values_list("counted").annotate(Count("pk"))
-    return counted
+    known = vars(request)
+    if "tally_of_lists" not in known:
+        known["tally_of_lists"] = tally.numbers()
+    numbers: Mapping[str, int] = known["tally_of_lists"]
+    return numbers
 
 
 def open_of(patient: Patient) -> list[Duty]:

@@ -1,4 +1,4 @@
-"""Idle sign-out, records that were merged away, and the address that a sign-in came from."""
+"""Idle sign-out, records that were merged away, the counts after an act, and the address that a sign-in came from."""
 
 import time
 from collections.abc import Callable
@@ -6,6 +6,7 @@ from collections.abc import Callable
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
+from clinic.duties import tally
 from clinic.models.base import NOTHING_SAVED
 from clinic.pages.responses import to_survivor
 from clinic.trail.audit import MergedAway
@@ -45,6 +46,19 @@ class MergedAwayRecord:
         return (
             to_survivor(request, error.patient, str(NOTHING_SAVED)) if isinstance(error, MergedAway) else None
         )
+
+
+class CountsAfterAnAct:
+    """Count the lists anew after an act and before its answer, so that the page that follows only reads the numbers."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if request.method not in ("GET", "HEAD", "OPTIONS"):
+            tally.keep()
+        return response
 
 
 def client_address(request: HttpRequest) -> str:

@@ -58,6 +58,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "clinic.project.middleware.IdleTimeout",
     "clinic.project.middleware.MergedAwayRecord",
+    "clinic.project.middleware.CountsAfterAnAct",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",

@@ -58,6 +58,8 @@ class Review(Stated):
     class Meta:
         verbose_name = _("review")
         ordering = ["-urgent", "opened_at", "pk"]
+        # Whole, and not only of those that wait: SQLite uses no part of an index for a value that it is given apart.
+        indexes = [models.Index(fields=["state", "flagged", "mixed_rank"], name="reviews_that_wait")]
         constraints = [
             models.UniqueConstraint(
                 fields=["lesion"], condition=Q(state="waiting"), name="a_lesion_waits_for_one_decision"

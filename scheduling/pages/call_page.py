@@ -32,7 +32,7 @@ from scheduling.today import worklists
 
 
 def bring_up_to_date(request: HttpRequest) -> None:
-    """Bring Today up to date once for a page and its masthead, where the masthead's one question found a change."""
+    """Bring Today up to date once for a page and its masthead, where more changed than was worked out for the count."""
     # The masthead counts the same lines: worked out twice, one page could show two numbers.
     if hasattr(request, "desk_is_up_to_date"):
         return

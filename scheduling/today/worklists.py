@@ -1,7 +1,7 @@
 """Keep Today: one line a person, worked out anew with whatever changes, and in the morning for everybody."""
 
 from collections.abc import Iterable, Iterator
-from datetime import date
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet, Value
@@ -52,6 +52,12 @@ def begun() -> QuerySet[Appointment]:
     # Asked of each appointment: a join would let the database begin with everybody on file.
     rows = Appointment.objects.filter(state="booked", starts_at__lte=clock.now())
     return rows.filter(~Exists(shown), ~Exists(merged))
+
+
+def next_to_begin() -> datetime | None:
+    """Find when the next appointment begins: till then the clock alone changes nobody's line."""
+    ahead = Appointment.objects.filter(state="booked", starts_at__gt=clock.now()).order_by("starts_at")
+    return ahead.values_list("starts_at", flat=True).first()
 
 
 @transaction.atomic
@@ -121,8 +127,14 @@ _SHOWN = (
 
 
 def in_order(lines: QuerySet[DeskLine], section: int) -> QuerySet[DeskLine]:
-    """Find the lines of a section in their order: as they are rung now, later ones by the day they come up."""
-    rows = lines.filter(section=section).select_related("patient", "patient__claim__by").only(*_SHOWN)
+    """Put the lines of a section in their order: as they are rung now, later ones by the day they come up."""
+    rows = lines.filter(section=section)
     if section == Section.LATER:
         return rows.order_by("comes_on", "pk")
     return rows.order_by(*parts_of_day.in_turn())
+
+
+def shown(keys: Iterable[int]) -> dict[int, DeskLine]:
+    """Read by key what the lines of a page show: one question for all its sections."""
+    rows = DeskLine.objects.select_related("patient", "patient__claim__by").only(*_SHOWN)
+    return rows.order_by().in_bulk(list(keys))

@@ -123,14 +123,18 @@ def measure(only=""):
         )  # fmt: skip
 
 
-def main():
-    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+def arguments(doc):
+    asked = argparse.ArgumentParser(description=doc.splitlines()[0])
     asked.add_argument("patients", nargs="?", type=int, default=20_000)
     asked.add_argument("due", nargs="?", type=int, default=4_000)
     asked.add_argument("--database", default="sqlite")
     asked.add_argument("--only", default="", help="lists whose name holds this")
     asked.add_argument("--keep", default="", metavar="FOLDER", help="build once, and go on with it next time")
-    asked = asked.parse_args()
+    return asked.parse_args()
+
+
+def main():
+    asked = arguments(__doc__)
     with tempfile.TemporaryDirectory(prefix="pages-") as folder:
         run(asked, prepare(asked.database, asked.keep or folder, keep=bool(asked.keep)))
 

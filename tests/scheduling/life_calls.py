@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import rule
 
 from clinic import clock, policies
+from clinic.duties import tally
 from clinic.models import Patient
 from lesions.models import Lesion, Sign
 from scheduling.desk import calls, claims, confirming, ladder_change, worried
@@ -82,6 +83,14 @@ class Desk:
         made = policies.draft(kind="ladder", toml=text, by=by)
         policy = policies.propose(policy=made, by=by, revision=made.revision)
         ladder_change.approve(policy=policy, by=second, revision=policy.revision)
+
+    def the_masthead_keeps_no_old_number(self):
+        """Asked right after an act and again after what follows from it, each time with the numbers of before kept."""
+        found = tally.kept()
+        assert not found.holds or found.numbers == tally.count()
+        tally.keep()
+        found = tally.kept()
+        assert found.holds and found.numbers == tally.count()
 
     def today_stands_as_if_it_were_made_anew(self):
         with clock.at(self.now):

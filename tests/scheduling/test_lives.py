@@ -116,6 +116,7 @@ class Clinic(Desk, Pictures, Readers, Records, Workers, Errors, Rules, RuleBased
     def come_into_line(self):
         """Unless the worker that plans is lost; then lists and counts must hold with the plans of before."""
         self.changed = True
+        self.the_masthead_keeps_no_old_number()
         if not self.plans_stand_still:
             replan.replan_many(list(replan.patients_to_replan()))
         closing.become_due(clock.today())
@@ -407,6 +408,8 @@ class Clinic(Desk, Pictures, Readers, Records, Workers, Errors, Rules, RuleBased
         """After whatever changed something: what was refused left no trace, so it is as it was looked at before."""
         if self.changed:
             self.changed = False
+            with clock.at(self.now):
+                self.the_masthead_keeps_no_old_number()
             self.today_stands_as_if_it_were_made_anew()
             self.no_duty_is_held_by_no_list()
             self.every_duty_has_a_day_and_somebody_who_may_end_it()

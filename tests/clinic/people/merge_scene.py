@@ -21,7 +21,13 @@ from tests.scheduling import scene
 # What says what was done, and so is not undone; what is worked out anew from the rest; and the staff.
 TRAIL = {"clinic.auditrecord", "clinic.readrecord", "clinic.proposal", "clinic.likelypair"}
 LEDGER = {"clinic.merge", "clinic.movedrow", "clinic.unmerge"}
-WORKED_OUT = {"scheduling.touched", "scheduling.deskline", "clinic.member"}
+WORKED_OUT = {
+    "scheduling.touched",
+    "scheduling.deskline",
+    "clinic.tally",
+    "clinic.tallymark",
+    "clinic.member",
+}
 # A lock and no content: a page that was shown before must be refused afterwards.
 LOCKS = {"revision", "facts_revision"}
 

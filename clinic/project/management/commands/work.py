@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import close_old_connections
 
 from clinic import clock, heartbeat, jobs
+from clinic.duties import tally
 
 log = logging.getLogger("quarterday.work")
 
@@ -57,6 +58,7 @@ class Command(BaseCommand):
             for name in jobs.chores(clock.now()):
                 self.say(f"chore done: {name}")
         done = jobs.work_once(self.worker)
+        tally.keep_now_and_then()
         if done:
             self.say(f"work done: {done}")
         return done

@@ -1,0 +1,74 @@
+"""Mark in the database, by triggers, that something was written which the masthead counts: no writer can forget it.
+
+A mark stands in the transaction of what it marks, so that a page sees both or neither. Made anew after every migrate,
+for the reason of `clinic/trail/triggers.py`.
+"""
+
+from typing import Any
+
+from django.apps import apps
+from django.db import connections
+
+from clinic.duties import tally_question
+from clinic.models import Tally, TallyMark
+
+_VERBS = ("INSERT", "UPDATE", "DELETE")
+_MARKS = TallyMark._meta.db_table
+# On SQLite one row, written again: it has one writer.
+_MARK_AGAIN = (
+    f"INSERT INTO {_MARKS} (id, times) VALUES (1, 1) ON CONFLICT (id) DO UPDATE SET times = times + 1"
+)
+# On PostgreSQL once for a transaction, and none where a statement found no row.
+_MARK_ONCE = f"""
+CREATE OR REPLACE FUNCTION quarterday_marks_the_tally() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
+    IF EXISTS (SELECT 1 FROM changed) THEN
+        INSERT INTO {_MARKS} (id, times) VALUES (pg_current_xact_id()::text::bigint, 1) ON CONFLICT DO NOTHING;
+    END IF;
+    RETURN NULL;
+END $$
+"""
+
+
+def tables() -> set[str]:
+    """Name the tables that the counts read, taken from the question itself."""
+    question = tally_question.question().sql
+    names = {model._meta.db_table for model in apps.get_models()}
+    return {table for table in names if f'"{table}"' in question}
+
+
+def name(table: str, verb: str) -> str:
+    return f"{table}_marks_{verb.lower()}"
+
+
+def recreate(*, using: str = "default", **_: Any) -> None:
+    """Make the triggers anew, and keep no number of before; called after each migrate."""
+    connection = connections[using]
+    present = set(connection.introspection.table_names())
+    if not {_MARKS, Tally._meta.db_table} <= present:
+        return
+    statement = _sqlite if connection.vendor == "sqlite" else _postgres
+    with connection.cursor() as cursor:
+        if connection.vendor != "sqlite":
+            cursor.execute(_MARK_ONCE)
+        # `migrate` of one app alone: tables of the others may not be there yet.
+        for table in sorted(tables() & present):
+            for verb in _VERBS:
+                cursor.execute(statement(table, verb))
+    # A migration may have written while the triggers were gone; and in a restored database an old mark could bear the
+    # number that a new transaction gets.
+    for model in (Tally, TallyMark):
+        model._default_manager.using(using).all().delete()
+
+
+def _sqlite(table: str, verb: str) -> str:
+    return (
+        f"CREATE TRIGGER IF NOT EXISTS {name(table, verb)} AFTER {verb} ON {table} BEGIN {_MARK_AGAIN}; END"
+    )
+
+
+def _postgres(table: str, verb: str) -> str:
+    rows = "OLD" if verb == "DELETE" else "NEW"
+    return (
+        f"CREATE OR REPLACE TRIGGER {name(table, verb)} AFTER {verb} ON {table} "
+        f"REFERENCING {rows} TABLE AS changed FOR EACH STATEMENT EXECUTE FUNCTION quarterday_marks_the_tally()"
+    )
