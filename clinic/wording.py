@@ -1,9 +1,11 @@
 """Write days and join names in the language of the reader."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Final
 
+from django.utils import timezone
+from django.utils.dates import WEEKDAYS_ABBR
 from django.utils.translation import gettext, ngettext
 
 from clinic.formats import days, language
@@ -23,6 +25,19 @@ SPOKEN: Final = Language(gettext, ngettext)
 def write_day(day: date) -> str:
     """Write a day as 3 Mar 2026, with the months of the reader's language."""
     return days.write_day(day, SPOKEN)
+
+
+def write_week_day(day: date) -> str:
+    """Write a day with its weekday cut short: Tue 24 Nov 2026."""
+    name = WEEKDAYS_ABBR[day.weekday()]
+    return gettext("%(weekday)s %(day)s") % {"weekday": name, "day": write_day(day)}
+
+
+def write_moment(at: datetime) -> str:
+    """Write a moment in the clinic's zone: Tue 24 Nov 2026, 18:05."""
+    local = timezone.localtime(at) if timezone.is_aware(at) else at
+    said = {"day": write_week_day(local.date()), "time": f"{local:%H:%M}"}
+    return gettext("%(day)s, %(time)s") % said
 
 
 def write_span(first: date, last: date) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from django import template
 from django.utils import timezone
-from django.utils.dates import WEEKDAYS, WEEKDAYS_ABBR
+from django.utils.dates import WEEKDAYS
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
@@ -18,7 +18,7 @@ from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.duties import wording as duty_words
 from clinic.models import Patient, Proposal, Purpose
-from clinic.wording import SPOKEN, write_day, write_month
+from clinic.wording import SPOKEN, write_day, write_moment, write_month, write_week_day
 
 register = template.Library()
 
@@ -74,8 +74,7 @@ def week_day(value: date | datetime | None) -> str:
     """Write a day with its weekday cut short: Tue 24 Nov 2026."""
     if not value:
         return ""
-    name = WEEKDAYS_ABBR[_local_day(value).weekday()]
-    return _("%(weekday)s %(day)s") % {"weekday": name, "day": day(value)}
+    return write_week_day(_local_day(value))
 
 
 @register.filter
@@ -83,8 +82,7 @@ def moment(value: datetime | None) -> str:
     """Write a moment in the clinic's zone: Tue 24 Nov 2026, 18:05."""
     if not value:
         return ""
-    local = timezone.localtime(value) if timezone.is_aware(value) else value
-    return _("%(day)s, %(time)s") % {"day": week_day(local), "time": f"{local:%H:%M}"}
+    return write_moment(value)
 
 
 @register.filter

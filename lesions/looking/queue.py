@@ -4,10 +4,10 @@ The order is a clinic setting: urgent signs; a change beyond its limit; what is 
 not judge; other reasons by the patient's tier; last a first picture that has nothing to say but that it is the first.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from typing import Final
+from typing import Any, Final
 
 from django.db.models import (
     Case,
@@ -22,7 +22,7 @@ from django.db.models import (
     Value,
     When,
 )
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, Least
 from django.utils import timezone
 
 from clinic import clock, policies
@@ -106,25 +106,34 @@ def _asked_of_late(member: Member, limits_text: str | None) -> Q:
 
 
 def _ranked(rows: QuerySet[Review], texts: Mapping[str, str]) -> QuerySet[Review]:
-    reasons = Flag.objects.filter(review=OuterRef("pk"))
-    change = flags.codes_of_change(texts["flags"]) if "flags" in texts else set()
+    late = When(opened_at__lt=_late_before(texts.get("duty_limits")), then=Value(LATE))
     rank = Case(
         When(urgent=True, then=Value(URGENT)),
         # Before the reasons, or its place would betray that it has none.
         When(mixed_rank__isnull=False, flagged=False, then=F("mixed_rank")),
-        When(Exists(reasons.filter(code__in=change)), then=Value(CHANGED)),
-        When(opened_at__lt=_late_before(texts.get("duty_limits")), then=Value(LATE)),
-        When(Exists(reasons.filter(code__in=_NOT_JUDGED)), then=Value(NOT_JUDGED)),
-        When(Exists(reasons.exclude(code="nothing_to_compare")), then=Value(OTHER)),
-        default=Value(FIRST),
+        # The ranks are written in their order: of all that holds, the least is the rank.
+        default=Least(Case(late, default=Value(FIRST)), _rank_of_reasons(texts)),
         output_field=IntegerField(),
     )
     latest = RiskAssessment.objects.filter(patient=OuterRef("lesion__patient"))
     latest = latest.order_by("-assessed_on", "-pk")
     # The place is found within the look-up: outside, each tier would look the assessment up again.
     placed = Coalesce(Subquery(latest.annotate(place=_tier_rank()).values("place")[:1]), Value(len(_TIERS)))
-    tiers = rows.annotate(rank=rank, tier=Subquery(latest.values("tier")[:1]), tier_rank=placed)
-    return tiers.order_by(*_ORDER)
+    return rows.annotate(rank=rank, tier_rank=placed).order_by(*_ORDER)
+
+
+def _rank_of_reasons(texts: Mapping[str, str]) -> Coalesce:
+    """Rank a review by its flags alone, read once: asked for each rank, each would look all of them up again."""
+    change = flags.codes_of_change(texts["flags"]) if "flags" in texts else set()
+    rank = Case(
+        When(code__in=change, then=Value(CHANGED)),
+        When(code__in=_NOT_JUDGED, then=Value(NOT_JUDGED)),
+        When(code="nothing_to_compare", then=Value(FIRST)),
+        default=Value(OTHER),
+        output_field=IntegerField(),
+    )
+    reasons = Flag.objects.filter(review=OuterRef("pk")).annotate(rank=rank)
+    return Coalesce(Subquery(reasons.order_by("rank").values("rank")[:1]), Value(FIRST))
 
 
 def _tier_rank() -> Case:
@@ -141,12 +150,31 @@ def _late_before(text: str | None, *, urgent: bool = False) -> datetime:
     return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))
 
 
-def with_rows(rows: QuerySet[Review]) -> QuerySet[Review]:
-    """Add all that a row of the list shows, in a fixed number of questions."""
-    near = rows.select_related("lesion__patient", "assessment__image", "comparison__earlier__image")
+def in_order(rows: QuerySet[Any]) -> list[tuple[int, int]]:
+    """List the keys of a list with their ranks, in its order.
+
+    One question from which a page counts the ranks and takes its keys: asked for each, all would be ranked twice.
+    """
+    return list(rows.values_list("pk", "rank"))
+
+
+def rows_of(keys: Sequence[int]) -> list[Review]:
+    """Read all that a page of the list shows, in a fixed number of questions and in the order of the keys."""
+    near = Review.objects.select_related("lesion__patient", "assessment").only(*_SHOWN)
     # Kept as lists: else a question is built for each row, though it is never asked.
     signs = Prefetch("lesion__urgent_signs", to_attr="signs")
-    return near.prefetch_related(Prefetch("flags", to_attr="why"), signs)
+    found = near.prefetch_related(Prefetch("flags", to_attr="why"), signs).order_by().in_bulk(keys)
+    # One that was signed since still stands on this page: so it would, had the page been asked a moment earlier.
+    return [found[key] for key in keys if key in found]
+
+
+# A row shows little of a record and nothing of what was measured.
+_SHOWN: Final = (
+    *("urgent", "look_first", "opened_at", "assessment__image"),
+    *(f"lesion__{name}" for name in ("patient", "label", "site", "side")),
+    *(f"lesion__patient__{name}" for name in ("given_name", "family_name", "born", "number")),
+    *(f"lesion__patient__{name}" for name in ("folded_given", "folded_family")),
+)
 
 
 def still_waits(pk: int, rows: QuerySet[Review]) -> bool:

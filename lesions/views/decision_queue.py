@@ -1,10 +1,11 @@
 """What waits for a dermatologist: the lists of the flagged and of those inside every limit."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.core.paginator import Page
-from django.db.models import Count, QuerySet
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
@@ -16,12 +17,11 @@ from clinic.duties import limits, proposals
 from clinic.duties.kinds import OwningList
 from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
-from clinic.people import finding as people
 from clinic.wording import Words
 from lesions.looking import queue
-from lesions.models import Review
+from lesions.pages import decision_rows
 from lesions.register import register
-from lesions.review import owed, taking_back, wording
+from lesions.review import owed, taking_back
 
 REASONS: Mapping[str, tuple[int, Words]] = {
     "urgent": (queue.URGENT, _("urgent signs")),
@@ -50,13 +50,12 @@ def unflagged(request: StaffRequest) -> HttpResponse:
 def _list(
     request: StaffRequest, rows: QuerySet[Any], texts: Mapping[str, str], flagged: bool
 ) -> HttpResponse:
-    counted, why = _counted(rows), request.GET.get("why", "")
-    page = _page(request, rows, counted, why)
-    reviews = list(page.object_list)
-    shared = people.shared_names([review.lesion.patient for review in reviews])
+    found, why = queue.in_order(rows), request.GET.get("why", "")
+    counted, page = Counter(rank for _pk, rank in found), _page(request, found, why)
+    reviews = queue.rows_of(list(page.object_list))
     context = {
         "page": page,
-        "rows": [_row(review, shared) for review in reviews],
+        "rows": decision_rows.rows(reviews, "" if flagged else "unflagged"),
         "flagged": flagged,
         "why": why,
         "reasons": _reasons(counted) if flagged else [],
@@ -68,12 +67,10 @@ def _list(
         "lately": list(taking_back.to_take_back(request.user)),
     }
     if flagged:
-        waiting = page_of_rows(
-            proposals.waiting(), request, "proposals", duty_rows.count_of("proposed", request)
-        )
+        waiting = _held(request, "proposed", proposals.waiting, "proposals")
         context |= _signs(request, texts) | {
             "left": duty_rows.left_on(OwningList.DECISIONS, request),
-            "parts": _parts(request, sum(counted.values())),
+            "parts": _parts(request, len(found)),
             "proposed": duty_rows.proposal_rows(waiting.object_list, request),
             "proposed_page": waiting,
             "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
@@ -97,16 +94,9 @@ def _parts(request: StaffRequest, lesions: int) -> list[str]:
     return [words % {"n": count} for count, words in said if count]
 
 
-def _counted(rows: QuerySet[Any]) -> dict[int, int]:
-    """Count the list by rank: one question for the heading and for every reason."""
-    return dict(rows.order_by().values_list("rank").annotate(Count("pk")))
-
-
-def _page(request: StaffRequest, rows: QuerySet[Any], counted: Mapping[int, int], why: str) -> "Page[Any]":
+def _page(request: StaffRequest, found: list[tuple[int, int]], why: str) -> "Page[Any]":
     # A word of the address that names no reason shows everything: a list must never seem empty by a typing error.
-    chosen = [REASONS[why][0]] if why in REASONS else list(counted)
-    shown = queue.with_rows(rows.filter(rank__in=chosen) if why in REASONS else rows)
-    return page_of_rows(shown, request, count=sum(counted.get(rank, 0) for rank in chosen))
+    return page_of_rows([pk for pk, rank in found if why not in REASONS or rank == REASONS[why][0]], request)
 
 
 def _reasons(counted: Mapping[int, int]) -> list[tuple[str, Words, int]]:
@@ -114,26 +104,18 @@ def _reasons(counted: Mapping[int, int]) -> list[tuple[str, Words, int]]:
     return [(key, words, counted[rank]) for key, (rank, words) in REASONS.items() if counted.get(rank)]
 
 
+def _held(request: StaffRequest, counted: str, rows: Callable[[], QuerySet[Any]], name: str) -> "Page[Any]":
+    """Give one page of what the masthead has counted; where that is none, no question is even written."""
+    count = duty_rows.count_of(counted, request)
+    return page_of_rows(rows() if count else (), request, name, count)
+
+
 def _signs(request: StaffRequest, texts: Mapping[str, str]) -> dict[str, Any]:
     """List signs and concerns without a picture: an examination in person is what ends them."""
-    page = page_of_rows(register.without_picture(), request, "signs", duty_rows.count_of("signs", request))
+    page = _held(request, "signs", register.without_picture, "signs")
+    if not page.object_list:
+        return {"unseen": page, "unseen_rows": []}
     limit, today = limits.limits(texts.get("duty_limits") or limits.shipped())["examine"], clock.today()
     rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
     late = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
     return {"unseen": page, "unseen_rows": late}
-
-
-def _row(review: Review, shared: set[int]) -> dict[str, Any]:
-    """Write one line: who, which lesion, why it waits first of all, and the picture small."""
-    patient, why = review.lesion.patient, vars(review)["why"]
-    return {
-        "review": review,
-        "patient": patient,
-        "same_name": patient.pk in shared,
-        "first": wording.flag_words(why[0]) if why else None,
-        "more": max(0, len(why) - 1),
-        # Whoever draws this one looks before the figures: the list must not give them away either.
-        "hidden": review.look_first,
-        "signs": register.still_open(vars(review.lesion)["signs"]),
-        "image": review.assessment.image,
-    }

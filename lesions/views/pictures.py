@@ -18,10 +18,12 @@ from clinic.pages import duty_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
+from clinic.pages.said import Said
 from lesions.forms import PicturesForm
 from lesions.models import Comparison, Image, Lesion, RefusedUpload
+from lesions.pages import picture_rows
 from lesions.pages.lesion_head import found, lesion_url
-from lesions.pictures import intake, storage, wording
+from lesions.pictures import intake, storage
 from lesions.pictures.intake import AlreadyFiled, PictureRefused
 from lesions.review import waiting
 from lesions.views.register import lesion_page
@@ -112,15 +114,17 @@ def _private_file(request: StaffRequest, sha: str, content_type: str, filename: 
 def pictures(request: StaffRequest) -> HttpResponse:
     """List what is left to do, each kind with its own pages; the masthead has counted them already."""
     queued, failed, refused = (
-        page_of_rows(rows(), request, name, duty_rows.count_of(name, request))
+        page_of_rows(rows().only(*picture_rows.SHOWN[name]), request, name, duty_rows.count_of(name, request))
         for name, rows in waiting.HELD[OwningList.PICTURES].items()
     )
+    said = Said()
     context = {
         "waiting": queued,
+        "waiting_rows": picture_rows.to_measure(queued.object_list, said),
         "failed": failed,
-        "failed_rows": [(row, wording.of_row(row.failure, row.failure_params)) for row in failed.object_list],
+        "failed_rows": picture_rows.not_measured(failed.object_list, said),
         "refused": refused,
-        "refused_rows": [(row, wording.of_row(row.code, row.params)) for row in refused.object_list],
+        "refused_rows": picture_rows.refused(refused.object_list, said),
         "may_settle": may(request.user, Act.ADD_PICTURES),
         "filed": Image.objects.count(),
         "duties": duty_rows.page_of_list(OwningList.PICTURES, request),

@@ -1,14 +1,12 @@
 """Make the rows of Today: one line a person, what is wanted first, and the one button."""
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
 from django.shortcuts import resolve_url
 from django.utils import timezone
-from django.utils.html import conditional_escape, format_html
-from django.utils.safestring import SafeString
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -19,6 +17,7 @@ from clinic.addresses import address_of
 from clinic.duties.kinds import KINDS
 from clinic.models import ContactRoute, Duty, Member, Patient, RouteKind
 from clinic.pages import duty_rows
+from clinic.pages.said import Said, who
 from clinic.people import finding, leave
 from clinic.wording import Words, write_day
 from lesions.models import RefusedUpload
@@ -48,7 +47,7 @@ class Row:
     """One line, in words: a hundred stand on a page, so that nothing is asked or reckoned while it is written.
 
     `when`: the last day, or the day on which it comes; `button`: its words and the address; `claims`: whether it
-    claims the person first.
+    claims the person first; `missed`: where it is said that they did not come, with the revision that was seen.
     """
 
     urgent: bool
@@ -63,7 +62,6 @@ class Row:
     button: Words
     address: str
     claims: bool
-    ended: Appointment | None
     name: str = ""
     record: str = ""
     born: str = ""
@@ -71,6 +69,8 @@ class Row:
     shares_name: bool = False
     language: str = ""
     phones: str = ""
+    missed: str = ""
+    revision: int = 0
 
 
 def rows_of(lines: list[DeskLine], member: Member, today: date) -> dict[int, dict[str, Any]]:
@@ -88,10 +88,11 @@ def weeks(days: Iterable[tuple[date, int]], today: date) -> list[tuple[date | No
     return list(found.items())
 
 
-class _PageFacts:
+class _PageFacts(Said):
     """What the rows of one page show, each kind of thing asked once."""
 
     def __init__(self, lines: list[DeskLine], member: Member) -> None:
+        super().__init__()
         self.may_call = may(member, Act.CONTACT)
         keys: dict[str, list[int]] = {}
         for line in lines:
@@ -114,22 +115,12 @@ class _PageFacts:
         # A duty given to somebody who is away would else wait for the day of their return.
         self.gone = leave.stand_ins((row.owner for row in duties if row.owner), clock.today())
         self.ladders = ladder.in_force()
-        self.said: dict[Hashable, SafeString] = {}
         self.idle_since = claims.idle_since()
         self.shared = finding.shared_names([line.patient for line in lines if line.patient])
         self.phones: dict[int, list[str]] = {}
         live = ContactRoute.objects.working(clock.today()).filter(patient__in=people, kind=RouteKind.PHONE)
         for patient, number in live.values_list("patient_id", "value"):
             self.phones.setdefault(patient, []).append(number)
-
-    def once(self, key: Hashable, write: Callable[[], Words]) -> SafeString:
-        """Write and escape words once for all lines that say the same; a template would do it for each."""
-        if key not in self.said:
-            self.said[key] = conditional_escape(write())
-        return self.said[key]
-
-    def day(self, day: date) -> SafeString:
-        return self.once(day, lambda: write_day(day))
 
 
 _KINDS: Final[dict[str, Any]] = {
@@ -184,17 +175,20 @@ def _row(line: DeskLine, facts: _PageFacts, member: Member, today: date) -> Row:
         button=words,
         address=address,
         claims=claims_first,
-        ended=thing if isinstance(thing, Appointment) and line.section == Section.OUTCOME else None,
+        **_did_not_come(line, thing),
         **(_who(patient, line, facts) if patient else {}),
     )
 
 
+def _did_not_come(line: DeskLine, thing: Any) -> dict[str, Any]:
+    """Give where it is said that somebody did not come, where an appointment has no outcome yet."""
+    if not isinstance(thing, Appointment) or line.section != Section.OUTCOME:
+        return {}
+    return {"missed": address_of("scheduling:appointment_missed", thing.pk), "revision": thing.revision}
+
+
 def _who(patient: Patient, line: DeskLine, facts: _PageFacts) -> dict[str, Any]:
-    return {
-        "name": str(patient),
-        "record": address_of("clinic:patient", patient.pk),
-        "born": facts.day(patient.born),
-        "number": patient.number,
+    return who(patient, facts) | {
         "shares_name": patient.pk in facts.shared,
         "language": line.language,
         "phones": " · ".join(facts.phones.get(patient.pk, ())),
@@ -237,7 +231,7 @@ def _what(line: DeskLine, thing: Any, facts: _PageFacts) -> str:
         return _("A file that could not be taken: lesion %(label)s") % {"label": thing.lesion.label}
     about = facts.about.get(thing.subject, "")
     words = facts.once(thing.kind, lambda: capfirst(str(KINDS[thing.kind].words)))
-    return format_html("{}: {}", words, about) if about else words
+    return f"{words}: {about}" if about else words
 
 
 def _notes(line: DeskLine, thing: Any, facts: _PageFacts) -> list[str]:

@@ -2,14 +2,14 @@
 
 import csv
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from io import StringIO
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -21,7 +21,7 @@ from clinic.wording import Words, write_day
 from scheduling.models import Appointment, Claim, ContactAttempt, Recall
 from scheduling.planning import ladder
 from scheduling.recalls import wording
-from scheduling.recalls.missed_reasons import REASONS, SPOKE, late, with_reasons
+from scheduling.recalls.missed_reasons import ORDER, REASONS, SPOKE, late, with_reasons
 from scheduling.rules.plan import lateness
 
 _HEAD = (
@@ -55,18 +55,23 @@ class MissedRow:
         return bool(_claims_of(self.recall))
 
 
-def rows(today: date, keys: Sequence[int] | None = None, reason: str = "") -> list[MissedRow]:
-    """List the rows, the oldest first, each with why it is late and whose it is.
+def rows(today: date, reason: str = "") -> list[MissedRow]:
+    """List the rows, the oldest first, each with why it is late and whose it is; `reason`: those of one reason."""
+    shown = with_reasons(late(today), today)
+    return _rows(shown.filter(reason=reason) if reason else shown, today)
 
-    `keys`: those of one page; `reason`: those of one reason.
-    """
-    found = late(today) if keys is None else late(today).filter(pk__in=keys)
-    shown = with_reasons(found, today)
-    shown = shown.filter(reason=reason) if reason else shown
-    shown = shown.select_related("patient").prefetch_related(*_details())
-    shown = shown.defer("reasons")
-    ladders = ladder.in_force()
-    return [_row(recall, today, ladders[recall.urgency].attempts) for recall in shown]
+
+def rows_of(today: date, found: Mapping[int, str]) -> list[MissedRow]:
+    """List the rows of one page, whose reasons are known by their keys already."""
+    return _rows(Recall.objects.filter(pk__in=found).order_by(*ORDER), today, found)
+
+
+def _rows(shown: QuerySet[Any], today: date, known: Mapping[int, str] | None = None) -> list[MissedRow]:
+    ladders, found = ladder.in_force(), []
+    for recall in shown.select_related("patient").prefetch_related(*_details()).only(*_SHOWN):
+        reason = recall.reason if known is None else known[recall.pk]
+        found.append(_row(recall, reason, today, ladders[recall.urgency].attempts))
+    return found
 
 
 @transaction.atomic
@@ -127,14 +132,19 @@ def _details() -> "list[Prefetch[Any]]":
     ]
 
 
+_SHOWN = (
+    *("purpose", "subject", "number", "urgency", "latest", "proposed_ground"),
+    *(f"patient__{name}" for name in ("number", "given_name", "family_name", "born")),
+)
+
+
 def _of(recall: Recall, name: str) -> list[Any]:
     """Give the attempts or the appointments, which `rows` fetched."""
     found: list[Any] = vars(recall)[name]
     return found
 
 
-def _row(recall: Recall, today: date, attempts: int) -> MissedRow:
-    reason = recall.reason  # type: ignore[attr-defined]  # annotated by `rows`
+def _row(recall: Recall, reason: str, today: date, attempts: int) -> MissedRow:
     late_by = lateness.days_late(recall.latest, today)
     return MissedRow(recall.patient, recall, late_by, reason, _why(reason, recall), _owner(recall, attempts))
 

@@ -1,13 +1,12 @@
 """Say in the database why each recall that is past its last day is late, so that a reason can be counted and paged."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime, time
 from typing import Any
 
 from django.db.models import Case, CharField, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
-from django.db.models.lookups import Exact
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
@@ -39,6 +38,8 @@ REASONS: Mapping[str, Words] = {
     "not_called": gettext_lazy("not yet called"),
 }
 SPOKE = (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED, Outcome.ASKS_LATER, Outcome.DECLINED)
+# The oldest first.
+ORDER = ("latest", "urgency", "pk")
 _BY_STATE = {
     AppointmentState.MISSED: "missed_visit",
     AppointmentState.CANCELLED_BY_CLINIC: "cancelled_by_us",
@@ -53,7 +54,7 @@ def late(today: date) -> QuerySet[Recall]:
     )
     # Each late recall is asked for its patient: by a join a database may walk through all patients instead.
     rows = Recall.objects.filter(Exists(active), state__in=OPEN, latest__lt=today)
-    return rows.order_by("latest", "urgency", "pk")
+    return rows.order_by(*ORDER)
 
 
 def people(today: date) -> QuerySet[Patient]:
@@ -91,7 +92,7 @@ def counts(found: Iterable[tuple[int, str]]) -> list[tuple[str, Words, int]]:
     return [(reason, REASONS[reason], tally[reason]) for reason in order]
 
 
-def _last_visit(today: date, *ended: When) -> Subquery:
+def _last_visit(today: date, *ended: When) -> Case:
     """Say what the last appointment gives as a reason; nothing where there is none, or they came."""
     # From midnight: somebody who is to come at four this afternoon has missed nothing yet.
     midnight = timezone.make_aware(datetime.combine(today, time()))
@@ -99,28 +100,34 @@ def _last_visit(today: date, *ended: When) -> Subquery:
     past, ahead = _when(booked & Q(starts_at__lt=midnight), "no_outcome"), _when(booked, "booked")
     visits = Appointment.objects.filter(recalls=OuterRef("pk")).order_by("-starts_at", "-pk")
     why = Case(past, ahead, *ended, output_field=CharField(null=True))
-    return Subquery(visits.annotate(why=why).values("why")[:1])
+    # Most of them never had one: PostgreSQL makes one table of those who had, where it would search for each.
+    had = Appointment.recalls.through.objects.values("recall")
+    return Case(When(pk__in=had, then=Subquery(visits.annotate(why=why).values("why")[:1])))
 
 
-def _by_contact() -> Case:
+def _by_contact() -> Coalesce:
+    """Say how calling went: by the last attempt in which somebody was spoken to, else by any that counts."""
     counted = ContactAttempt.objects.filter(recall=OuterRef("pk"), struck__isnull=True, counts=True)
     # What was said last stands: “no” and “call me in February” are answers, and not the clinic's doing.
-    last = Subquery(counted.filter(outcome__in=SPOKE).order_by("-at", "-pk").values("outcome")[:1])
-    # “No hours in its window” is the clinic's own doing and must not be counted as the patient's.
-    bookable = Session.objects.filter(day__gte=OuterRef("earliest"), day__lte=OuterRef("latest"))
-    has_hours = Exists(bookable.exclude(day__in=ClosureDay.objects.values("day")))
-    return Case(
-        When(Exact(last, Value(Outcome.DECLINED)), then=Value("declined")),
-        When(Exact(last, Value(Outcome.ASKS_LATER)), then=Value("asks_later")),
-        When(Exists(counted.filter(outcome__in=SPOKE)), then=_with_hours(has_hours, "reached")),
-        _when(Exists(counted), "not_reached"),
-        default=_with_hours(has_hours, "not_called"),
+    why = Case(
+        When(outcome=Outcome.DECLINED, then=Value("declined")),
+        When(outcome=Outcome.ASKS_LATER, then=Value("asks_later")),
+        When(outcome__in=SPOKE, then=_with_hours("reached", lambda name: OuterRef(OuterRef(name)))),
+        default=Value("not_reached"),
         output_field=CharField(),
     )
+    # One look-up for all of them: asked one by one, each would read the attempts of the recall again.
+    spoken = Case(When(outcome__in=SPOKE, then=Value(1)), default=Value(0))
+    last = counted.order_by(spoken.desc(), "-at", "-pk").annotate(why=why).values("why")[:1]
+    return Coalesce(Subquery(last), _with_hours("not_called"))
 
 
-def _with_hours(has_hours: Exists, reason: str) -> Case:
-    return Case(_when(has_hours, reason), default=Value("no_slot"), output_field=CharField())
+def _with_hours(reason: str, out: Callable[[str], OuterRef] = OuterRef) -> Case:
+    """Give the reason where the window has hours that can be booked; `out` names a field of the recall from within."""
+    # “No hours in its window” is the clinic's own doing and must not be counted as the patient's.
+    hours = Session.objects.filter(day__gte=out("earliest"), day__lte=out("latest"))
+    open_days = hours.exclude(day__in=ClosureDay.objects.values("day"))
+    return Case(_when(Exists(open_days), reason), default=Value("no_slot"), output_field=CharField())
 
 
 def _when(condition: Q | Exists, reason: str) -> When:

@@ -131,7 +131,7 @@ def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:
         patient__in={row.patient_id for row in recalls}, state=RecallState.CLOSED, closed_by__isnull=False
     )
     found = {}
-    for row in closed.select_related("closed_by").order_by("ended_on", "pk"):
+    for row in closed.select_related("closed_by").only(*_ENDED).order_by("ended_on", "pk"):
         following = rows.get(_occurrence(row, row.number + 1))
         if following and row.ended_on:
             found[following] = _("%(ground)s on %(day)s by %(who)s, the next one of the series") % {
@@ -140,6 +140,12 @@ def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:
                 "who": row.closed_by,
             }
     return found
+
+
+_ENDED = (
+    *("patient", "purpose", "subject", "rule", "anchor", "number", "ground", "ended_on"),
+    *("closed_by__name", "closed_by__username"),
+)
 
 
 def _occurrence(row: Recall, number: int) -> tuple[object, ...]:

@@ -127,8 +127,14 @@ _SHOWN = (
 
 
 def in_order(lines: QuerySet[DeskLine], section: int) -> QuerySet[DeskLine]:
-    """Find the lines of a section in their order: as they are rung now, later ones by the day they come up."""
-    rows = lines.filter(section=section).select_related("patient", "patient__claim__by").only(*_SHOWN)
+    """Put the lines of a section in their order: as they are rung now, later ones by the day they come up."""
+    rows = lines.filter(section=section)
     if section == Section.LATER:
         return rows.order_by("comes_on", "pk")
     return rows.order_by(*parts_of_day.in_turn())
+
+
+def shown(keys: Iterable[int]) -> dict[int, DeskLine]:
+    """Read by key what the lines of a page show: one question for all its sections."""
+    rows = DeskLine.objects.select_related("patient", "patient__claim__by").only(*_SHOWN)
+    return rows.order_by().in_bulk(list(keys))

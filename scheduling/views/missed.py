@@ -13,8 +13,9 @@ from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from scheduling.counting import duty_count, whereabouts
 from scheduling.models import FailsafeRun
+from scheduling.pages import missed_rows
 from scheduling.recalls import missed as late
-from scheduling.recalls import missed_reasons, wording
+from scheduling.recalls import missed_reasons
 from scheduling.views.problems import open_problems
 
 
@@ -26,13 +27,12 @@ def missed(request: StaffRequest) -> HttpResponse:
     """
     today, reason, night = clock.today(), request.GET.get("why", ""), whereabouts.last_count()
     found = missed_reasons.in_order(today)
-    wanted = [key for key, code in found if code == reason or reason not in missed_reasons.REASONS]
+    wanted = [row for row in found if row[1] == reason or reason not in missed_reasons.REASONS]
     page = page_of_rows(wanted, request)
-    rows = late.rows(today, list(page.object_list))
-    places = wording.subjects([row.recall for row in rows])
+    rows = late.rows_of(today, dict(page.object_list))
     context = {
         "page": page,
-        "rows": [(row, wording.what_for(row.recall, places)) for row in rows],
+        "rows": missed_rows.rows(rows),
         "people": duty_rows.count_of("missed", request),
         "reasons": missed_reasons.counts(found),
         "reason": missed_reasons.REASONS.get(reason, ""),
@@ -65,9 +65,14 @@ def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
 def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[dict[str, Any]]:
     """Give each alarm with one page of those it names."""
     pages = [page_of_rows(alarm.patients, request, alarm.code) for alarm in alarms]
-    people = Patient.objects.in_bulk({key for page in pages for key in page.object_list})
+    named = Patient.objects.only("given_name", "family_name", "number").order_by()
+    people = named.in_bulk({key for page in pages for key in page.object_list})
     return [
-        {"words": alarm.words, "page": page, "named": [people[key] for key in page.object_list]}
+        {
+            "words": alarm.words,
+            "page": page,
+            "named": missed_rows.named(people[key] for key in page.object_list),
+        }
         for alarm, page in zip(alarms, pages, strict=True)
     ]
 

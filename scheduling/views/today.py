@@ -66,18 +66,18 @@ def _sections(
     found = []
     for section in Section:
         if count := tally.sections.get(section, 0):
-            rows = worklists.in_order(lines, section)
-            page = page_of_rows(rows, request, f"page{section.value}", count=count, size=SHOWN)
+            keys = worklists.in_order(lines, section).values_list("pk", flat=True)
+            page = page_of_rows(keys, request, f"page{section.value}", count=count, size=SHOWN)
             found.append((section, page))
-    shown = [line for _section, page in found for line in page.object_list]
-    rows_by_line = rows_of(shown, request.user, day)
+    shown = worklists.shown(key for _section, page in found for key in page.object_list)
+    rows_by_line = rows_of(list(shown.values()), request.user, day)
     return [
         {
             "section": section,
             "later": section == Section.LATER,
             "conduct": CONDUCT[section],
             "page": page,
-            "rows": [rows_by_line[line.pk] for line in page.object_list],
+            "rows": [rows_by_line[key] for key in page.object_list if key in rows_by_line],
         }
         for section, page in found
     ]

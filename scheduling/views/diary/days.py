@@ -10,6 +10,7 @@ from django.db.models import Count, QuerySet
 from django.db.models.functions import TruncDate
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
@@ -19,10 +20,20 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
+from clinic.pages.said import Said, who
 from clinic.people import finding
 from scheduling.desk import places, taking_back
 from scheduling.diary_forms import PlaceForm
-from scheduling.models import Appointment, ClosureDay, PlaceKind, Recall, RecallState, Session
+from scheduling.models import (
+    Appointment,
+    AppointmentState,
+    ClosureDay,
+    PlaceKind,
+    Recall,
+    RecallState,
+    Session,
+    Use,
+)
 from scheduling.recalls import wording
 
 
@@ -80,6 +91,7 @@ def _days(
     held = Session.objects.filter(day__range=span).select_related("resource", "clinician")
     sessions = list(held.order_by("day", "opens", "resource__name"))
     free = places.free_hours(since=span[0], until=span[1], kind="")
+    said = Said()
     closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
     return [
         {
@@ -90,7 +102,7 @@ def _days(
             "left": sum(len(row.starts) for row in free if row.day == day),
             "count": counted.get(day, 0),
             "visits": [
-                (visit, what_of(visit, subjects), taking_back.may_take_back(visit, member))
+                _row(visit, subjects, said) | {"may_take_back": taking_back.may_take_back(visit, member)}
                 for visit in visits
                 if timezone.localdate(visit.starts_at) == day
             ],
@@ -99,16 +111,39 @@ def _days(
     ]
 
 
+def _row(visit: Appointment, subjects: dict[str, str], said: Said) -> dict[str, Any]:
+    """Write one appointment in words; `names`: where it is stands in names alone, which nobody translates."""
+    head = who(visit.patient, said)
+    about, minutes = {"number": head["number"], "day": head["born"]}, visit.minutes
+    return head | {
+        "visit": visit,
+        "at": f"{timezone.localtime(visit.starts_at):%H:%M}",
+        "minutes": said.once(("minutes", minutes), lambda: _("%(n)s min") % {"n": minutes}),
+        "who": _("%(number)s · born %(day)s") % about,
+        "what": what_of(visit, subjects),
+        "where": f"{visit.resource}, {visit.clinician}" if visit.clinician else str(visit.resource),
+        "names": visit.resource.use != Use.WALK_IN,
+        "state": said.once(("state", visit.state), visit.get_state_display),
+        "booked": visit.state == AppointmentState.BOOKED,
+        "begun": visit.starts_at <= clock.now(),
+    }
+
+
 def _hours(row: Session) -> dict[str, Any]:
     return {"where": places.where(row.resource, row.clinician), "opens": row.opens, "closes": row.closes}
 
 
 def _free(row: places.FreeHours) -> dict[str, Any]:
     """Give the places of one session as the diary shows them; what it is kept for, where that is not any visit."""
+    # Looked up once for the hundred places of a day; a moment stands in an address as it is written.
+    before, _at, after = reverse("scheduling:book_place", args=[row.resource.pk, "at"]).rpartition("at")
     return {
         "where": places.where(row.resource, row.clinician),
         "kind_words": "" if row.kind == PlaceKind.VISIT else PlaceKind(row.kind).label,
-        "places": [(place, f"{timezone.localtime(place.starts_at):%H:%M}") for place in row.places()],
+        "places": [
+            (f"{before}{place.at}{after}", f"{timezone.localtime(place.starts_at):%H:%M}")
+            for place in row.places()
+        ],
     }
 
 

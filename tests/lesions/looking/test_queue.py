@@ -107,7 +107,8 @@ def test_one_number_stands_in_the_masthead_and_over_the_list(doctor, client):
     assert (masthead, shown["page"].paginator.count, shown["left"]) == (3, 2, 3)
     assert "2 lesions to decide on · one for another’s reading." in read(answers[0])
     assert shown["others"] == answers[1].context["page"].paginator.count == 1
-    assert [row["review"].pk for row in answers[1].context["rows"]] == [plain.pk] and grown
+    door = reverse("lesions:decision", args=[plain.pk], query={"list": "unflagged"})
+    assert [row["look"] for row in answers[1].context["rows"]] == [door] and grown
 
 
 def test_whoever_asked_for_a_second_reading_does_not_get_it(doctor):

@@ -100,6 +100,16 @@ def test_what_was_said_is_the_reason_even_without_hours(outcome, why):
     assert only().reason in ("declined", "asks_later", "no_slot")
 
 
+def test_a_call_without_an_answer_takes_no_answer_back():
+    recall = scene.overdue_check()
+    scene.hours(day=MAY)
+    by = build.dermatologist()
+    contacts.log_attempt(recall=recall, by=by, route="phone", address="x", outcome="declined")
+    with scene.later(hours=5):
+        contacts.log_attempt(recall=recall, by=by, route="phone", address="x", outcome="no_answer")
+    assert only().why == "said on 17 Jun 2026 that they do not want to come"
+
+
 @pytest.mark.parametrize(
     ("outcome", "why"),
     [

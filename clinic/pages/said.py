@@ -1,0 +1,46 @@
+"""Words that many rows of one page share: written once, where a template would do it for each row."""
+
+from collections.abc import Callable, Hashable
+from datetime import date, datetime
+from typing import Any
+
+from django.utils import timezone
+
+from clinic.addresses import address_of
+from clinic.models import Patient
+from clinic.wording import Words, write_day, write_moment
+
+
+class Said:
+    """What was said already on this page, by whatever it depends on; made anew with each request, in its language.
+
+    Plain text: it goes into other sentences, and the template escapes what it writes down.
+    """
+
+    def __init__(self) -> None:
+        self._said: dict[Hashable, str] = {}
+
+    def once(self, key: Hashable, write: Callable[[], Words]) -> str:
+        """Give the words of `key`, writing them where no row has said them yet."""
+        if key not in self._said:
+            self._said[key] = str(write())
+        return self._said[key]
+
+    def day(self, day: date | datetime) -> str:
+        """Write a day, or the clinic's own day of a moment."""
+        of = timezone.localdate(day) if isinstance(day, datetime) else day
+        return self.once(of, lambda: write_day(of))
+
+    def moment(self, at: datetime) -> str:
+        """Write a moment, which is said to the minute."""
+        return self.once(("at", at.replace(second=0, microsecond=0)), lambda: write_moment(at))
+
+
+def who(patient: Patient, said: Said) -> dict[str, Any]:
+    """Give what the head of every row says of a person."""
+    return {
+        "name": str(patient),
+        "record": address_of("clinic:patient", patient.pk),
+        "born": said.day(patient.born),
+        "number": patient.number,
+    }

@@ -1,0 +1,37 @@
+"""Make the rows of Missed: who, what for, how late, why and whose it is, in words that a template only writes down."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from clinic.addresses import address_of
+from clinic.models import Patient
+from clinic.pages.said import Said, who
+from scheduling.models import Urgency
+from scheduling.recalls import wording
+from scheduling.recalls.missed import MissedRow
+
+
+def rows(found: Sequence[MissedRow]) -> list[dict[str, Any]]:
+    """Write the rows of one page."""
+    said, places = Said(), wording.subjects([row.recall for row in found])
+    return [_row(row, said, places) for row in found]
+
+
+def _row(row: MissedRow, said: Said, places: dict[str, str]) -> dict[str, Any]:
+    recall = row.recall
+    about = recall.purpose, recall.subject, recall.number
+    return who(row.patient, said) | {
+        "recall": address_of("scheduling:recall", recall.pk),
+        "what": said.once(about, lambda: wording.what_for(recall, places)),
+        "urgent": recall.urgency == Urgency.A,
+        "latest": said.day(recall.latest),
+        "days_late": row.days_late,
+        "why": row.why,
+        "owner": row.owner,
+        "is_member": row.is_member,
+    }
+
+
+def named(people: Iterable[Patient]) -> list[tuple[str, str, str]]:
+    """Give the address, the name and the number of those whom an alarm names."""
+    return [(address_of("clinic:patient", row.pk), str(row), row.number) for row in people]
