@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from django.utils import timezone
 from django.utils.dates import WEEKDAYS_ABBR
-from django.utils.translation import gettext, ngettext
+from django.utils.translation import get_language, gettext, ngettext
 
 from clinic.formats import days, language
 from clinic.formats.language import Language
@@ -24,6 +25,12 @@ SPOKEN: Final = Language(gettext, ngettext)
 
 def write_day(day: date) -> str:
     """Write a day as 3 Mar 2026, with the months of the reader's language."""
+    return _day_in(get_language() or "", day)
+
+
+# A page writes the same days over and over: a record as full as they come shows a hundred and fifty.
+@lru_cache(maxsize=4096)
+def _day_in(_code: str, day: date) -> str:
     return days.write_day(day, SPOKEN)
 
 

@@ -11,6 +11,7 @@ from lesions.views import (
     putting_right,
     register,
     results,
+    tissue_request,
 )
 
 app_name = "lesions"
@@ -22,6 +23,7 @@ urlpatterns = [
     path("lesions/<int:pk>/signs/", register.note_sign, name="note_sign"),
     path("lesions/<int:pk>/examined/", register.examined, name="examined"),
     path("lesions/<int:pk>/decide/", decisions.decide_in_person, name="decide_in_person"),
+    path("lesions/<int:pk>/request/", tissue_request.tissue_request, name="tissue_request"),
     path("images/<int:pk>/view/", pictures.view_image, name="view_image"),
     path("comparisons/<int:pk>/map/", pictures.change_map, name="change_map"),
     path("images/<int:pk>/outline/", outline_and_scale.outline, name="outline"),

@@ -225,6 +225,23 @@ def lesion_page() -> tuple[Where, Add]:
     return at(lesion.pk), add
 
 
+def tissue_request_sheet() -> tuple[Where, Add]:
+    lesion, doctor, days = pictures.lesion(), build.dermatologist(), count(1)
+    signed = signoff.decide_in_person(lesion=lesion, by=doctor, decision="excise", note="2 mm")
+
+    def add() -> list[str]:
+        number = next(days)
+        # Two measured pictures from the first: a pair of them is there as soon as one is.
+        _measured(lesion, days_ago=90 - 2 * number), _measured(lesion, days_ago=89 - 2 * number)
+        register.note_sign(lesion=lesion, by=build.nurse(), sign="growing", noted_on=_day(number))
+        facts = {"code": "benign", "reported_on": _day(number), "report_number": _name()}
+        report = pathology.record_diagnosis(patient=lesion.patient, by=doctor, **facts)
+        added = signoff.add_addendum(signoff=signed, by=doctor, text=_name())
+        return [report.report_number, added.text]
+
+    return at(lesion.pk), add
+
+
 def picture_list() -> tuple[Where, Add]:
     def add() -> list[str]:
         failing, waiting = (pictures.file(pictures.lesion(), pictures.jpeg(next(_seeds))) for _ in range(2))
@@ -639,6 +656,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:part": parting_page,
     "clinic:record_visit": visit_form,
     "lesions:lesion": lesion_page,
+    "lesions:tissue_request": tissue_request_sheet,
     "lesions:pictures": picture_list,
     "lesions:decisions": decision_list,
     "lesions:unflagged": unflagged_list,

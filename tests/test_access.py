@@ -72,6 +72,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "lesions:note_sign": ("post", "lesion", (OK, OK, NO, NO)),
     "lesions:examined": ("post", "lesion", (NO, OK, NO, NO)),
     "lesions:decide_in_person": ("get", "lesion", (NO, OK, NO, NO)),
+    "lesions:tissue_request": ("get", "to_cut", (OK, OK, NO, NO)),
     "lesions:view_image": ("get", "image", (OK, OK, NO, NO)),
     "lesions:change_map": ("get", "comparison", (OK, OK, NO, NO)),
     "lesions:outline": ("get", "image", (OK, OK, NO, NO)),

@@ -51,7 +51,8 @@ class MadeUp(gettext.NullTranslations):
         return self.ngettext(one, many, number)
 
     def language(self) -> str:
-        return "en-gb"
+        # A tag of its own: what the program keeps ready in a language is kept for this one apart.
+        return "en-gb-x-brackets"
 
     to_language = language
 

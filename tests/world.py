@@ -76,6 +76,7 @@ def build_world() -> dict[str, tuple]:
         "member": (nurse.pk,),
         "leave": (build.away(nurse).pk,),
         "lesion": (lesion.pk,),
+        "to_cut": (_to_cut(patient, doctor),),
         "image": (image.pk,),
         "comparison": (compared.pk,),
         "assessment": (image.assessments.get().pk,),
@@ -164,6 +165,15 @@ def _diary() -> dict[str, tuple]:
         "session": (bookable.open_session(resource=other, day=day, **hours).pk,),
         "closure": (bookable.close_day(day=day, reason="training", by=manager).pk,),
     }
+
+
+def _to_cut(patient, doctor) -> int:
+    """A lesion with a signed excision that is not done: its request can be printed."""
+    review = scene.measured(scene.lesion(patient), scene.jpeg(78))
+    signoff.decide_in_person(
+        lesion=review.lesion, by=doctor, decision="excise", note="2 mm of skin around it"
+    )
+    return review.lesion.pk
 
 
 def _wrong(patient, doctor):

@@ -6,7 +6,6 @@ from datetime import date
 from typing import Any
 
 from django.core.paginator import Page
-from django.db.models import Prefetch, prefetch_related_objects
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
 from django.utils.translation import gettext_lazy as _
@@ -197,7 +196,8 @@ def _tally(request: HttpRequest) -> Mapping[str, int]:
 def open_of(patient: Patient) -> list[Duty]:
     """Find what is owed for a patient, once for a page and its sections."""
     # Several sections of the patient page come from apps that know nothing of each other.
-    if not hasattr(patient, "open_duties"):
-        prefetch_related_objects([patient], Prefetch("duties", ledger.open_duties(), to_attr="open_duties"))
-    duties: list[Duty] = vars(patient)["open_duties"]
+    kept = vars(patient)
+    if "open_duties" not in kept:
+        kept["open_duties"] = list(ledger.open_duties(patient))
+    duties: list[Duty] = kept["open_duties"]
     return duties

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.db.models import Prefetch, prefetch_related_objects
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -24,8 +25,17 @@ from clinic.forms import (
     RouteForm,
     VisitForm,
 )
-from clinic.models import Carer, ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
-from clinic.pages import duty_rows, patient_page, registering
+from clinic.models import (
+    Carer,
+    ContactRoute,
+    Patient,
+    PatientStatus,
+    PolicyState,
+    RiskAssessment,
+    StaleRow,
+    Visit,
+)
+from clinic.pages import duty_rows, folded_forms, patient_facts, patient_page, registering
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
@@ -95,7 +105,7 @@ def register(request: StaffRequest) -> HttpResponse:
 @allow(Act.SEE_PATIENTS)
 def patient(request: StaffRequest, pk: int) -> HttpResponse:
     """Show a patient's page; that it was opened is kept in the trail."""
-    found = get_object_or_404(Patient, pk=pk)
+    found: Any = get_object_or_404(patient_facts.patients(), pk=pk)
     # Old letters and bookmarks name the record that was merged away.
     if found.merged_into_id:
         return to_survivor(request, found)
@@ -105,21 +115,21 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
     prefetch_related_objects([found], routes, "carers")
     context = {
         "patient": found,
-        "namesakes": list(finding.namesakes(found)[:3]),
+        "namesakes": list(finding.namesakes(found)[:3]) if found.has_namesake else [],
         **_risk(found),
         "routes": list(found.routes.all()),
         "carers": list(found.carers.all()),
         "of_age": carers.came_of_age(found),
         "today": clock.today(),
-        "carer_form": CarerForm(prefix="carer"),
+        "carer_form": folded_forms.written(_carer_form),
         "photographs": consent.current(found),
-        "consent_form": PhotoConsentForm(auto_id="photographs_%s"),
+        "consent_form": folded_forms.written(_consent_form),
         "columns": patient_page.panels_for(found, request),
         "buttons": patient_page.buttons_for(request),
-        "route_form": RouteForm(patient=found),
-        "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
-        "pairs": list(merging.open_pairs_of(found)[:3]),
-        "merges": list(merging.standing(found)),
+        "route_form": _route_form(found),
+        "proposed": _proposed(found, request) if found.has_proposals else [],
+        "pairs": list(merging.open_pairs_of(found)[:3]) if found.has_pairs else [],
+        "merges": list(merging.standing(found)) if found.has_merges else [],
         "may_say": may(request.user, Act.SAY_SAME_PERSON),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
         "may_rules": may(request.user, Act.SEE_RULES),
@@ -131,6 +141,29 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "may_propose": may(request.user, Act.PROPOSE_ENDING),
     }
     return render(request, "clinic/patient.html", context)
+
+
+def _proposed(patient: Patient, request: StaffRequest) -> list[duty_rows.ProposalRow]:
+    return duty_rows.proposal_rows(proposals.waiting().filter(patient=patient), request)
+
+
+def _carer_form() -> CarerForm:
+    return CarerForm(prefix="carer")
+
+
+def _consent_form() -> PhotoConsentForm:
+    return PhotoConsentForm(auto_id="photographs_%s")
+
+
+def _route_form(patient: Patient) -> SafeString:
+    """Write the form for a number: its only choice of this patient's own is whose it is, where somebody else cares."""
+    if patient.carers.all():
+        return RouteForm(patient=patient).render()
+    return folded_forms.written(_own_route_form)
+
+
+def _own_route_form() -> RouteForm:
+    return RouteForm(patient=Patient(pk=0))  # nobody: no number of theirs can be somebody else's
 
 
 def _own_visit(patient: Patient, request: StaffRequest) -> Visit | None:
@@ -148,7 +181,9 @@ def _risk(patient: Patient) -> dict[str, Any]:
         "risk": latest,
         "risk_reasons": _by_source(latest),
         "risk_prompts": risk.prompts_of(latest),
-        "risk_differs": risk.differs(latest, risk.in_force()),
+        "risk_differs": None
+        if latest.policy.state == PolicyState.IN_FORCE
+        else risk.differs(latest, risk.in_force()),
         "risk_context": _figures(risk.context_of(latest)),
         "risk_lifetime": [(row, wording.mark(row.flag, SPOKEN)) for row in lifetime],
     }

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from dateutil.relativedelta import relativedelta
-from django.db.models import F
+from django.db.models import F, OuterRef, Subquery
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -19,7 +19,7 @@ from lesions.analysis.types import Message
 from lesions.limits import flags, wording
 from lesions.limits.repeatability import Own
 from lesions.measuring import ugly_duckling
-from lesions.models import Assessment, Comparison, JobState, Lesion
+from lesions.models import Assessment, Comparison, Image, ImageKind, JobState, Lesion
 from lesions.pictures import outlines
 from lesions.register import register
 
@@ -246,13 +246,10 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     own = flags.own_repeatability(text) if text else None
     found = Assessment.objects.filter(image__lesion__in=rows).exclude(image__kind="overview")
     # An overview shows where lesions lie, and a picture set aside shows another: neither has a figure of this one.
-    found = found.exclude(image__set_aside=True)
+    found = found.exclude(image__set_aside=True).filter(image=_newest_measured())
     by_lesion: dict[int, list[Assessment]] = {}
-    for row in found.select_related("image").order_by("image__taken_on", "image", "pk"):
-        known = by_lesion.setdefault(row.image.lesion_id, [])
-        if known and known[0].image_id != row.image_id:
-            known.clear()  # of each lesion only its newest picture
-        known.append(row)
+    for row in found.select_related("image").order_by("pk"):
+        by_lesion.setdefault(row.image.lesion_id, []).append(row)
     last = {lesion: shown(each) for lesion, each in by_lesion.items()}
     compared: dict[int, Comparison] = {}
     pairs = Comparison.objects.filter(later__in=[row for row in last.values() if row])
@@ -262,6 +259,15 @@ def ledger(lesions: Iterable[Lesion]) -> list[LesionLine]:
     odd = ugly_duckling.reasons(rows, last)
     changed = {key: change_words(each, own) for key, each in compared.items()}
     return [_line(lesion, last.get(lesion.pk), changed, odd.get(lesion.pk)) for lesion in rows]
+
+
+def _newest_measured() -> Subquery:
+    """Find the newest picture of an assessment's lesion: what was measured on the years before it is not read."""
+    pictures = Image.objects.filter(
+        lesion=OuterRef("image__lesion"), set_aside=False, assessments__isnull=False
+    )
+    pictures = pictures.exclude(kind=ImageKind.OVERVIEW).order_by("-taken_on", "-pk")
+    return Subquery(pictures.values("pk")[:1])
 
 
 def shown(rows: Iterable[Assessment]) -> Assessment | None:

@@ -5,6 +5,7 @@ from functools import lru_cache
 
 from django import template
 from django.template.loader import render_to_string
+from django.utils.translation import get_language
 
 from clinic.wording import SPOKEN
 from lesions.models import Side, View
@@ -39,13 +40,13 @@ def _view(view: bodymap.View, pieces: tuple[bodymap.Piece, ...]) -> ChartView:
 @register.simple_tag
 def chart_pieces(view: ChartView, readonly: bool) -> str:
     """The regions of one side: ninety paths, which change with the language alone."""
-    return _drawn(view.name, readonly, tuple(map(_piece_words, view.pieces)))
+    return _drawn(view.name, readonly, get_language() or "")
 
 
-# By the words as well: they are what differs between two readers.
+# By the language and not by the words: to put ninety regions into words costs more than all else on a page.
 @lru_cache(maxsize=16)
-def _drawn(view: bodymap.View, readonly: bool, words: tuple[str, ...]) -> str:
-    pieces = list(zip(bodymap.CHART[view], words, strict=True))
+def _drawn(view: bodymap.View, readonly: bool, language: str) -> str:
+    pieces = [(piece, _piece_words(piece)) for piece in bodymap.CHART[view]]
     return render_to_string("lesions/_bodypieces.html", {"pieces": pieces, "readonly": readonly})
 
 

@@ -23,6 +23,7 @@ from lesions.pages.lesion_head import about_lesion, banner, found, lesion_url, p
 from lesions.pictures import wording
 from lesions.register import register, subjects
 from lesions.register.endings import LesionRefused
+from lesions.results import tissue_request
 from lesions.review import putting_right, reviews, taking_back
 
 
@@ -90,6 +91,7 @@ def lesion_page(request: StaffRequest, lesion: Lesion, form: PicturesForm) -> Ht
         "signs": list(lesion.urgent_signs.select_related("by")),
         "open_signs": list(register.open_signs(lesion)),
         "decisions": decisions,
+        "asks_for_tissue": tissue_request.stands_among(decisions),
         "diagnoses": list(lesion.diagnoses.all()),
         "waits": waits,
         "refused": [(row, wording.of_row(row.code, row.params)) for row in _refused(lesion)],

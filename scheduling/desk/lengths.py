@@ -54,6 +54,11 @@ def kind_of(recall: Recall) -> PlaceKind:
     return next((_DECIDED[word] for word in decided if word in _DECIDED), PlaceKind.VISIT)
 
 
+def asks_for_tissue(recall: Recall) -> bool:
+    """Say whether a recall is a biopsy or an excision that is decided and not done: its request can be printed."""
+    return kind_of(recall) in OF_A_PROCEDURE and recall.subject.startswith("lesion:")
+
+
 def kind_for(recalls: Iterable[Recall]) -> PlaceKind:
     """Say which hours a visit for several needs: the longest of what was decided."""
     order = (PlaceKind.VISIT, PlaceKind.BIOPSY, PlaceKind.EXCISION)

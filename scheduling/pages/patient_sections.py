@@ -18,6 +18,7 @@ from clinic.charts.year_strip import Dot, Kind, Mark, Strip, Window
 from clinic.models import Patient, Policy, Purpose
 from clinic.pages import duty_rows
 from clinic.wording import SPOKEN, write_day, write_span
+from scheduling.desk import lengths
 from scheduling.models import OPEN, ContactAttempt, Override, Plan, PlanProblem, Recall
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
@@ -54,13 +55,28 @@ def opened(patient: Patient) -> Opened:
         owed = duty_rows.open_of(patient)
         about: list[wording.About] = [*recalls, *problems, *own, *owed]
         words = duty_rows.words_about(patient, (row.subject for row in about))
-        # A rule set is a long text: read once for all recalls, and not with each of them.
-        signed = Policy.objects.select_related("proposed_by", "approved_by")
-        kept["opened"] = Opened(
-            recalls, problems, own, signed.in_bulk({row.policy_id for row in recalls}), words
-        )
+        policies = _policies_of(patient, {row.policy_id for row in recalls})
+        kept["opened"] = Opened(recalls, problems, own, policies, words)
     found: Opened = kept["opened"]
     return found
+
+
+def _policies_of(patient: Patient, keys: set[int]) -> dict[int, Policy]:
+    """Read the rule sets of the recalls: long texts, read once for all, and that of the plan with the plan."""
+    plan = plan_of(patient)
+    known = {plan.policy_id: plan.policy} if plan and plan.policy_id in keys else {}
+    signed = Policy.objects.select_related("proposed_by", "approved_by")
+    return signed.in_bulk(keys - known.keys()) | known if keys - known.keys() else known
+
+
+def plan_of(patient: Patient) -> Plan | None:
+    """Read the plan once for a page and its sections, with the rules that it was made by."""
+    kept = vars(patient)
+    if "plan_read" not in kept:
+        near = ("policy__proposed_by", "policy__approved_by")
+        kept["plan_read"] = Plan.objects.filter(patient=patient).select_related(*near).first()
+    plan: Plan | None = kept["plan_read"]
+    return plan
 
 
 def open_problems(patient: Patient) -> QuerySet[PlanProblem]:
@@ -81,11 +97,12 @@ def next_section(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 def due_section(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     """Show what is due and why, with every reason, and what only a person can answer."""
     known, today = opened(patient), clock.today()
-    plan = getattr(patient, "plan", None)
+    plan = plan_of(patient)
     may_override = patient.status == "active" and may(request.user, Act.OVERRIDE)
+    may_see = may(request.user, Act.SEE_PICTURES)
     return {
         "patient": patient,
-        "rows": [_due_row(row, known, today) for row in known.recalls],
+        "rows": [_due_row(row, known, today, may_see) for row in known.recalls],
         "policies": [wording.policy_line(policy) for policy in known.policies.values()],
         "problems": [
             (row, known.words.get(row.subject, ""), _answers(row) if may_override else [])
@@ -97,7 +114,14 @@ def due_section(patient: Patient, request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _due_row(row: Recall, known: Opened, today: date) -> dict[str, Any]:
+def request_address(row: Recall) -> str:
+    """Give the page that asks for what was decided and is not done: a biopsy or an excision; empty for the rest."""
+    if not lengths.asks_for_tissue(row):
+        return ""
+    return reverse("lesions:tissue_request", args=[row.subject.partition(":")[2]])
+
+
+def _due_row(row: Recall, known: Opened, today: date, may_see_pictures: bool) -> dict[str, Any]:
     return {
         "recall": row,
         "what": wording.what_for(row, known.words),
@@ -108,6 +132,7 @@ def _due_row(row: Recall, known: Opened, today: date) -> dict[str, Any]:
         "decided": row.rule.startswith(OWN),
         # Urgent work is examined and not put off; there is no button that would be refused.
         "movable": row.urgency != "A",
+        "request": request_address(row) if may_see_pictures else "",
     }
 
 
@@ -148,9 +173,7 @@ def reaching_section(patient: Patient, request: HttpRequest) -> dict[str, Any]:
 
 
 def strip_section(patient: Patient, request: HttpRequest) -> dict[str, Any]:
-    plan = Plan.objects.filter(patient=patient).select_related("policy").first()
-    if plan:
-        plan.patient = patient  # the other way round as well: the sections below need not ask again
+    plan = plan_of(patient)
     return {"strip": plan_strip(plan, clock.today()) if plan else None}
 
 

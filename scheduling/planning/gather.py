@@ -10,12 +10,12 @@ from clinic.models import DoneItem, Patient
 from clinic.people import risk
 from lesions.models import Decision, Diagnosis, Lesion, Procedure, UrgentSign
 from lesions.register import bodymap, examinations
+from lesions.results.tissue_request import FULFILS
 from lesions.review import owed
 from scheduling.models import Override, Recall, RecallState, SeriesEnd
 from scheduling.planning import completions
 from scheduling.rules.facts import facts
 
-_FULFILS = {"biopsy": ("biopsy", "excision"), "excise": ("excision",)}
 INVASIVE = {"melanoma": True, "scc": True, "bcc": True, "melanoma_in_situ": False, "scc_in_situ": False}
 
 
@@ -156,7 +156,7 @@ def _decisions(keys: Keys, procedures: Sequence[Procedure]) -> Iterator[tuple[in
     # The key is also the order: of two signatures of one day the later row decides.
     fields = ("lesion__patient", "pk", "lesion", "decision", "signed_on", "months")
     for patient, pk, lesion, decision, on, months in rows.values_list(*fields):
-        kinds = _FULFILS.get(decision, ())
+        kinds = FULFILS.get(decision, ())
         done = (cut.on for cut in by_lesion.get(lesion, ()) if cut.kind in kinds and cut.on >= on)
         # A referral has a loop of its own among the results, from sending to reading their letter.
         fulfilled_on = on if decision == Decision.REFER else min(done, default=None)

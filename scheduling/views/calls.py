@@ -17,6 +17,7 @@ from scheduling.desk import claims, contacts, taking_back, what_next
 from scheduling.forms import ClosingForm, LaterForm
 from scheduling.models import OPEN, ContactAttempt, Ground, Recall
 from scheduling.pages.ladder_words import ladder_words
+from scheduling.pages.patient_sections import request_address
 from scheduling.planning import ladder
 from scheduling.planning.rules_in_force import rules_of
 from scheduling.recalls import closing, discharge, wording
@@ -51,6 +52,7 @@ def recall(request: StaffRequest, pk: int) -> HttpResponse:
         "may_call": is_open and may(request.user, Act.CONTACT),
         "may_look_again": is_open and may(request.user, Act.CLOSE_RECALLS),
         "may_take_back": closing.may_take_back(found, request.user),
+        "request_page": request_address(found) if is_open and may(request.user, Act.SEE_PICTURES) else "",
         "may_propose": is_open and may(request.user, Act.PROPOSE_CLOSING),
         **book_views.what_can_be_booked(found, request),
     }
