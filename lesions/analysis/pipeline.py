@@ -67,7 +67,7 @@ def measure(
     mask = None if ring is None else contour.fill(ring, ready.shape)
     if mask is not None and not mask.any():
         mask = None  # an outline between pixel centres: its photograph is judged as one without outline
-    seen = ruler.scale(ready.bare, ready.zoom) if look_for_ruler else None
+    seen = ruler.scale(ready.levels, ready.zoom) if look_for_ruler else None
     scale, doubtful = scale or seen, quality.scales(scale, seen)
     kept = outline or (None if ring is None else _outline(ready, ring))
     return Measurement(

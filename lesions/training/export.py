@@ -12,6 +12,7 @@ import torch
 from onnx import TensorProto, helper, numpy_helper
 from torch import Tensor, nn
 
+from .lighter import lighter
 from .network import OutlineNet
 
 _OPSET = 17
@@ -45,7 +46,7 @@ def export(members: list[OutlineNet], side: int, target: Path) -> str:
         opset_version=_OPSET,
         dynamo=False,
     )
-    model = onnx.load_from_string(plain.getvalue())
+    model = lighter(onnx.load_from_string(plain.getvalue()))
     _halve(model)
     onnx.checker.check_model(model)
     target.parent.mkdir(parents=True, exist_ok=True)

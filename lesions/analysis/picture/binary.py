@@ -11,6 +11,11 @@ from scipy import ndimage
 from lesions.analysis.picture.light import Mask
 
 
+def count(mask: Mask) -> int:
+    """How many are marked; a mask's own sum takes ten times as long."""
+    return int(np.count_nonzero(mask))
+
+
 def dilated(mask: Mask, times: int = 1) -> Mask:
     """Mark the four neighbours of what is marked, `times` over."""
     for _ in range(times):
@@ -48,10 +53,10 @@ def closed(mask: Mask, times: int = 1) -> Mask:
 
 def filled(mask: Mask) -> Mask:
     """Fill what cannot be reached from the rim."""
-    marks, count = ndimage.label(~mask)
-    if count == 1 and (marks[0, 0] or marks[-1, -1]):
+    marks, pieces = ndimage.label(~mask)
+    if pieces == 1 and (marks[0, 0] or marks[-1, -1]):
         return mask
-    outside = np.zeros(count + 1, dtype=bool)
+    outside = np.zeros(pieces + 1, dtype=bool)
     for rim in (marks[0], marks[-1], marks[:, 0], marks[:, -1]):
         outside[rim] = True
     outside[0] = False  # the mask itself

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.lib.stride_tricks import as_strided, sliding_window_view
 from numpy.typing import NDArray
@@ -45,12 +47,14 @@ def weights(sigma: float, truncate: float = _TRUNCATE) -> Array:
     return np.asarray(bell / bell.sum(), dtype=np.float32)
 
 
+@lru_cache(maxsize=64)  # a picture asks for the same few, and each takes as long as a small blur
 def _band(sigma: float, truncate: float) -> Array:
     """The weights in each row, one column further from row to row."""
     bell = weights(sigma, truncate)
     band = np.zeros((_ROWS, _ROWS + len(bell) - 1), dtype=np.float32)
     down, across = band.strides
     as_strided(band, (_ROWS, len(bell)), (down + across, across))[:] = bell
+    band.flags.writeable = False
     return band
 
 

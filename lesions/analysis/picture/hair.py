@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lesions.analysis.picture import binary, blur, light, pieces, resample
+from lesions.analysis.picture import binary, blur, pieces, resample
 from lesions.analysis.picture.light import Array, Mask
 
 Places = NDArray[np.int_]
@@ -25,21 +25,21 @@ _SHORTEST = 1 / 9
 _STRAIGHTEST_NET = 0.45  # a hair's ends lie nearly its length apart; a pigment network folds back on itself
 
 
-def find_hair(density: Array) -> Mask:
+def find_hair(density: NDArray[np.uint8]) -> Mask:
     """Mark long thin ridges, darker or lighter than what lies beside them.
 
     Parameters
     ----------
-    density : float32 (H, W, 3)
-        Density above the skin.
+    density : uint8 (H, W)
+        Density above the skin in steps, as `light.levels` gives it.
 
     Returns
     -------
     bool (H, W)
     """
-    longer = max(density.shape[:2])
+    longer = max(density.shape)
     size, least = max(3, int(longer * _WIDEST) | 1), longer * _SHORTEST
-    levels = _smoothed(np.clip(light.grey(density) * 80 + 80, 0, 255).astype(np.uint8))
+    levels = _smoothed(density)
     dark = levels - np.minimum(levels, resample.opened(levels, size))
     pale = np.maximum(levels, resample.closed(levels, size)) - levels
     found = np.zeros(levels.shape, dtype=bool)
@@ -63,8 +63,10 @@ def _smoothed(levels: NDArray[np.uint8]) -> NDArray[np.uint8]:
 def _fans(levels: NDArray[np.uint8], rows: Places, columns: Places) -> NDArray[np.uint8]:
     """The fans that hold the direction across the local structure, seen at half size; crossing hairs fall apart so."""
     gy, gx = (slope.astype(np.float32) for slope in _slopes(levels))
-    products = _halved(np.stack([gx * gx, gx * gy, gy * gy]))
-    xx, xy, yy = blur.gaussian_at(products, 1.0, rows // 2, columns // 2, truncate=2.5)
+    products = np.empty((3, *levels.shape), dtype=np.float32)
+    for product, pair in zip(products, ((gx, gx), (gx, gy), (gy, gy)), strict=True):
+        np.multiply(*pair, out=product)
+    xx, xy, yy = blur.gaussian_at(_halved(products), 1.0, rows // 2, columns // 2, truncate=2.5)
     degrees = (np.arctan2(2 * xy, xx - yy) * (90 / np.pi)).astype(np.int16) % 180
     return np.asarray(_FANS[degrees], dtype=np.uint8)
 
@@ -115,7 +117,10 @@ def close_over(pixels: NDArray[np.uint8], hairs: Mask) -> NDArray[np.uint8]:
             break
         rows, columns = np.divmod(places, missing.shape[1])
         near = ~hairs[::step, ::step]
-        seen = np.stack([near, *(near * pixels[::step, ::step, c] for c in range(3))]).astype(np.float32)
+        seen = np.empty((4, *near.shape), dtype=np.float32)
+        seen[0] = near
+        for channel in range(3):
+            np.multiply(near, pixels[::step, ::step, channel], out=seen[1 + channel])
         weight, *spread = blur.gaussian_at(seen, sigma, rows // step, columns // step)
         reached = weight > 0.1
         at = rows[reached], columns[reached]

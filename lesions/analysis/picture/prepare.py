@@ -22,10 +22,10 @@ SMALLEST_SIDE = 48
 
 @dataclass(frozen=True)
 class Prepared:
-    """`density` and `lab` have hair closed over, `bare` has not; `zoom` = full pixels per pixel here."""
+    """`density` and `lab` have hair closed over, `levels` (of `light`) has not; `zoom` = full pixels per pixel here."""
 
     pixels: NDArray[np.uint8]
-    bare: Array
+    levels: NDArray[np.uint8]
     density: Array
     lab: Array
     hairs: Mask
@@ -39,27 +39,29 @@ class Prepared:
         return self.pixels.shape[0], self.pixels.shape[1]
 
     def coarser(self, longer: int) -> Prepared:
-        """The same by block means, its longer side about `longer` pixels; a rest at the rim is left out.
+        """The same, its longer side about `longer` pixels; a rest at the rim is left out.
 
-        Only `pixels`, of which nobody who asks for less asks more than their number, are every so-many-th instead.
+        What an outline is found by are means of blocks; the rest, which nobody asks of a coarser picture, are every
+        so-many-th pixel.
         """
         step = max(1, round(max(self.shape) / longer))
         height, width = (n // step * step for n in self.shape)
+        every = slice(0, height, step), slice(0, width, step)
 
-        def shrunk(values: NDArray[Any]) -> Array:
-            cut = values[:height, :width]
-            if cut.ndim == 2:
-                return resample.thinned(cut, step)
-            return np.moveaxis(np.stack([resample.thinned(cut[..., c], step) for c in range(3)]), 0, -1)
+        def means(values: NDArray[Any]) -> Array:
+            return np.moveaxis(resample.block_means(np.moveaxis(values, -1, 0), step), 0, -1)
 
-        around = Surroundings(shrunk(self.around.frame) > 0.5, shrunk(self.around.foreign) > 0.5)
+        frame, foreign = (
+            resample.block_means(m, step) > 0.5 for m in (self.around.frame, self.around.foreign)
+        )
         return replace(
             self,
-            pixels=self.pixels[:height:step, :width:step],
-            density=shrunk(self.density),
-            lab=shrunk(self.lab),
-            hairs=shrunk(self.hairs) > 0.5,
-            around=around,
+            pixels=self.pixels[every],
+            levels=self.levels[every],
+            density=means(self.density),
+            lab=means(self.lab),
+            hairs=self.hairs[every],
+            around=Surroundings(frame, foreign),
             zoom=self.zoom * step,
         )
 
@@ -83,8 +85,9 @@ def picture(data: bytes, *, working_width: int = WORKING_WIDTH, allowance: Allow
         raise UnreadablePicture("too_small", least=SMALLEST_SIDE)
     around = surroundings.find_surroundings(read.pixels)
     lit = light.even(read.pixels, around.usable)
-    hairs = hair.find_hair(lit.density) & around.usable
+    levels = light.levels(lit.density)
+    hairs = hair.find_hair(levels) & around.usable
     closed = hair.close_over(read.pixels, hairs)
-    density = light.changed(lit, closed, hairs) if hairs.any() else lit.density
-    layers = lit.density, density, to_lab(closed), hairs, around
+    light.change(lit, closed, hairs)
+    layers = levels, lit.density, to_lab(closed), hairs, around
     return Prepared(read.pixels, *layers, read.zoom, read.full_width, read.full_height)

@@ -55,13 +55,14 @@ def assess(
     where = mask if mask is not None else _middle(around)
     darkest = np.minimum(np.minimum(pixels[..., 0], pixels[..., 1]), pixels[..., 2])
     shining = darkest > 247
-    clipped = ((darkest < 3) | shining) & around.usable
-    lost = clipped.sum() / max(1, around.usable.sum())
+    usable = around.usable
+    clipped = ((darkest < 3) | shining) & usable
+    lost = binary.count(clipped) / max(1, binary.count(usable))
     return (
         _focus(density, where),
         _share("exposure", lost, CLIPPED_MOST),
-        _share("glare", shining[where].mean(), GLARE_MOST),
-        _share("hair", hairs[where].mean(), HAIR_MOST),
+        _share("glare", _part(shining, where), GLARE_MOST),
+        _share("hair", _part(hairs, where), HAIR_MOST),
         _contact(ring, around),
         _resolution(ring, zoom),
     )
@@ -80,6 +81,10 @@ def _middle(around: Surroundings) -> Mask:
     height, width = middle.shape
     middle[height // 4 : -height // 4, width // 4 : -width // 4] = True
     return middle
+
+
+def _part(mask: Mask, where: Mask) -> float:
+    return binary.count(mask & where) / binary.count(where)
 
 
 def _share(name: str, value: float, limit: float) -> Quality:

@@ -39,6 +39,15 @@ def thinned(values: Array, step: int) -> Array:
     return np.asarray(image.reduce(step), dtype=np.float32)
 
 
+def block_means(values: NDArray[Any], step: int) -> Array:
+    """Means of step x step blocks of (..., H, W); what fills no block is left out."""
+    height, width = (n // step for n in values.shape[-2:])
+    cut = values[..., : height * step, : width * step].astype(np.float32, copy=False)
+    rows = np.add.reduce(cut.reshape(*cut.shape[:-2], height, step, width * step), axis=-2)
+    sums = rows.reshape(*rows.shape[:-1], width, step) @ np.ones(step, dtype=np.float32)
+    return np.asarray(sums / np.float32(step * step))
+
+
 def spread(values: Array, sigma: float) -> Array:
     """Gaussian of (H, W) by way of a smaller copy, within a percent of the direct one."""
     step = max(1, int(sigma / _FINE))

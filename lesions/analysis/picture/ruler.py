@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
 
-from lesions.analysis.picture import light, pieces, resample
+from lesions.analysis.picture import pieces, resample
 from lesions.analysis.picture.contour import Ring
 from lesions.analysis.picture.light import Array, Mask
 from lesions.analysis.types import Scale
@@ -27,6 +27,7 @@ _ALIKE = 2.0
 _STEP = 0.5  # pixels between samples along the line
 _MOST_PIECES, _VOTES = 12, 1500
 _ANGLES = np.radians(np.arange(0, 180, 1.5))
+_AT_ONCE = 20  # angles
 _LEAST_ERROR = 0.005  # common practice, no source: plate and skin do not lie in one plane exactly
 
 Floats = NDArray[np.float64]
@@ -51,13 +52,13 @@ class _Comb:
     places: NDArray[np.int_]
 
 
-def scale(density: Array, zoom: float) -> Scale | None:
+def scale(levels: NDArray[np.uint8], zoom: float) -> Scale | None:
     """Look for a ruler and turn it into millimetres per pixel of the full picture.
 
     Parameters
     ----------
-    density : float32 (H, W, 3)
-        Density above the skin with hair and ruler still in it.
+    levels : uint8 (H, W)
+        Density above the skin in steps (`light.levels`), with hair and ruler still in it.
     zoom : float
         Full pixels per pixel here.
 
@@ -66,22 +67,21 @@ def scale(density: Array, zoom: float) -> Scale | None:
     Scale or None
         None wherever ticks are not plain to see.
     """
-    found = find_ruler(density)
+    found = find_ruler(levels)
     if found is None:
         return None
     return Scale(1 / (found.period * zoom), "ruler", round(math.hypot(found.rel_error, _LEAST_ERROR), 4))
 
 
-def find_ruler(density: Array) -> Ruler | None:
+def find_ruler(levels: NDArray[np.uint8]) -> Ruler | None:
     """Return the ruler with most teeth in the picture, None where there is none beyond doubt.
 
     Parameters
     ----------
-    density : float32 (H, W, 3)
-        Density above the skin.
+    levels : uint8 (H, W)
+        Density above the skin in steps (`light.levels`).
     """
-    longer = max(density.shape[:2])
-    levels = np.clip(light.grey(density) * 80 + 80, 0, 255).astype(np.uint8)
+    longer = max(levels.shape)
     ridges = levels - resample.opened(levels, max(3, int(longer / 60) | 1))
     dark = ridges > _LEAST_DENSITY * 80
     lines = (_line(piece, dark) for piece in _long_pieces(dark, longer))
@@ -101,17 +101,7 @@ def _long_pieces(dark: Mask, longer: int) -> list[Floats]:
 
 def _line(points: Floats, dark: Mask) -> Ring | None:
     """Ends of the straight line that holds most points (Hough 1962), None where it has gaps."""
-    across = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
-    x, y = points[:: max(1, len(points) // _VOTES)].T.copy()
-    offsets = across[0][:, None] * x
-    offsets += across[1][:, None] * y
-    low = offsets.min(axis=1)
-    offsets -= low[:, None]
-    places = offsets.astype(np.int64)
-    size = int(places.max()) + 1
-    places += (np.arange(len(_ANGLES)) * size)[:, None]
-    best, most = divmod(int(np.bincount(places.ravel(), minlength=size * len(_ANGLES)).argmax()), size)
-    normal, middle = across[:, best], low[best] + most + 0.5
+    normal, middle = _voted(points[:: max(1, len(points) // _VOTES)])
     for reach in (2.5, 1.5, 1.2):
         near = points[np.abs(points @ normal - middle) < reach]
         if len(near) < 20:
@@ -128,6 +118,32 @@ def _line(points: Floats, dark: Mask) -> Ring | None:
     if stop - start < max(dark.shape) * _SHORTEST or covered < 0.7:
         return None
     return np.stack([along * start + normal * middle, along * stop + normal * middle])
+
+
+def _voted(points: Floats) -> tuple[Floats, float]:
+    """Normal of the line that most points vote for and its distance along it, the first of several as good.
+
+    A few angles at a time, so that what is reckoned stays in the processor's cache.
+    """
+    x, y = points.T.copy()
+    most, found = 0, (np.zeros(2), 0.0)
+    for start in range(0, len(_ANGLES), _AT_ONCE):
+        angles = _ANGLES[start : start + _AT_ONCE, None]
+        cosine, sine = np.cos(angles), np.sin(angles)
+        offsets = cosine * x
+        offsets += sine * y
+        low = offsets.min(axis=1, keepdims=True)
+        offsets -= low
+        places = offsets.astype(np.int64)
+        size = int(places.max()) + 1
+        places += np.arange(len(angles))[:, None] * size
+        votes = np.bincount(places.ravel())
+        best = int(votes.argmax())
+        if votes[best] > most:
+            which, where = divmod(best, size)
+            most = int(votes[best])
+            found = np.array([cosine[which, 0], sine[which, 0]]), float(low[which, 0]) + where + 0.5
+    return found
 
 
 def _read(ridges: NDArray[np.uint8], line: Ring, longer: int) -> Ruler | None:

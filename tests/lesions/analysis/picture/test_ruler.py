@@ -21,7 +21,7 @@ def seen(image, scale=None):
 def ruler_in(data):
     """The search for a ruler as `measure` makes it, without the rest of the measuring."""
     ready = prepare.picture(data)
-    return ruler.scale(ready.bare, ready.zoom)
+    return ruler.scale(ready.levels, ready.zoom)
 
 
 @pytest.mark.parametrize("seed", range(41, 49))
