@@ -12,8 +12,9 @@ class ClinicConfig(AppConfig):
         from clinic import policies, tasks  # noqa: PLC0415, F401  needs loaded models; the tasks register themselves
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
         from clinic.duties import limits, proposals, steps  # noqa: PLC0415  needs loaded models
+        from clinic.merging import merging, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import ending, merging, risk, unmerging  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending, risk  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
+from clinic.merging.alike import Alike, find_alike
 from clinic.models import (
     Authority,
     Carer,
@@ -28,7 +29,6 @@ from clinic.models import (
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
 from clinic.people import carers, finding
-from clinic.people.alike import Alike, find_alike
 from clinic.people.risk import FACTORS
 from clinic.wording import Words
 

@@ -5,7 +5,8 @@ from datetime import time
 from celery import shared_task
 
 from clinic import clock, heartbeat, jobs
-from clinic.people import carers, likely_same
+from clinic.merging import likely_same
+from clinic.people import carers
 
 
 @shared_task(name=jobs.TASK)

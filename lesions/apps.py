@@ -9,8 +9,9 @@ class LesionsConfig(AppConfig):
         # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.duties import ledger, proposals, steps  # noqa: PLC0415  needs loaded models
+        from clinic.merging import merging, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import ending, merging, unmerging, visits  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from lesions.limits import wording as limit_words  # noqa: PLC0415  needs loaded models

@@ -9,16 +9,9 @@ class SchedulingConfig(AppConfig):
         # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.duties import proposals, steps  # noqa: PLC0415  needs loaded models
+        from clinic.merging import merging, moving, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import (  # noqa: PLC0415  needs loaded models
-            ending,
-            leave,
-            longer_waits,
-            merging,
-            moving,
-            unmerging,
-            visits,
-        )
+        from clinic.people import ending, leave, longer_waits, visits  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
         from lesions.looking import foresight  # noqa: PLC0415  needs loaded models
         from lesions.results import in_error  # noqa: PLC0415  needs loaded models

@@ -15,9 +15,10 @@ from clinic import clock
 from clinic.access import may
 from clinic.duties import ledger, proposals, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
+from clinic.merging import merging, unmerging
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.paging import page_of_rows
-from clinic.people import finding, leave, merging, unmerging
+from clinic.people import finding, leave
 from clinic.people import wording as people_wording
 from clinic.wording import Words
 

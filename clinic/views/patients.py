@@ -24,13 +24,14 @@ from clinic.forms import (
     RouteForm,
     VisitForm,
 )
+from clinic.merging import merging, pairs
 from clinic.models import Carer, ContactRoute, Patient, PatientStatus, RiskAssessment, StaleRow, Visit
 from clinic.pages import duty_rows, patient_page, registering
 from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of, to_survivor
-from clinic.people import carers, consent, ending, finding, merging, risk, visits
+from clinic.people import carers, consent, ending, finding, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
@@ -118,7 +119,7 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "buttons": patient_page.buttons_for(request),
         "route_form": RouteForm(patient=found),
         "proposed": duty_rows.proposal_rows(proposals.waiting().filter(patient=found), request),
-        "pairs": list(merging.open_pairs_of(found)[:3]),
+        "pairs": list(pairs.open_pairs_of(found)[:3]),
         "merges": list(merging.standing(found)),
         "may_say": may(request.user, Act.SAY_SAME_PERSON),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),

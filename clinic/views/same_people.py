@@ -12,13 +12,13 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
 from clinic.forms import MergeForm, PartForm, SameAsForm
+from clinic.merging import merging, pairs, unmerging
 from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow, Unmerge
 from clinic.pages.duty_rows import proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.pair_rows import pair_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of
-from clinic.people import merging, unmerging
 from clinic.people.longer_waits import MakesLonger
 from clinic.trail import audit
 
@@ -26,7 +26,7 @@ from clinic.trail import audit
 @allow(Act.SEE_PATIENTS)
 def same_people(request: StaffRequest) -> HttpResponse:
     """List the pairs that nobody has decided about, the first due first."""
-    page = page_of_rows(merging.open_pairs(), request)
+    page = page_of_rows(pairs.open_pairs(), request)
     context = {
         "page": page,
         "rows": pair_rows(page.object_list),
@@ -90,7 +90,7 @@ def _propose(request: StaffRequest, found: LikelyPair, form: MergeForm) -> None:
 def two_people(request: StaffRequest, pk: int) -> HttpResponse:
     found = _found(pk)
     try:
-        merging.say_two_people(pair=found, by=request.user, revision=RevisionForm(request.POST).seen())
+        pairs.say_two_people(pair=found, by=request.user, revision=RevisionForm(request.POST).seen())
     except StaleRow as error:
         return conflict(request, error, resolve_url("clinic:same_people"))
     except merging.MergeRefused as error:
@@ -107,7 +107,7 @@ def same_as(request: StaffRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             other = form.cleaned_data["number"]
-            made = merging.pair_by_hand(patient=found, other=other, by=request.user)
+            made = pairs.pair_by_hand(patient=found, other=other, by=request.user)
         except merging.MergeRefused as error:
             form.add_error("number", str(error))
         else:

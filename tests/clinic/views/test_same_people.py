@@ -6,11 +6,12 @@ import pytest
 from django.urls import reverse
 
 from clinic import clock
+from clinic.merging import likely_same
 from clinic.models import LikelyPair, Merge, Proposal, ReadRecord
-from clinic.people import likely_same, patients
+from clinic.people import patients
 from scheduling.planning import replan
 from tests import build
-from tests.clinic.people.merge_scene import merge, pair_of
+from tests.clinic.merging.merge_scene import merge, pair_of
 from tests.page import read
 from tests.scheduling import scene
 

@@ -13,8 +13,9 @@ from django.db import DatabaseError, transaction
 from clinic import clock
 from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
+from clinic.merging import merging, moving, pairs
 from clinic.models import Duty, Merge, Patient, Proposal
-from clinic.people import ending, finding, longer_waits, merging, moving, patients, visits
+from clinic.people import ending, finding, longer_waits, patients, visits
 from clinic.trail import audit
 from lesions.models import Examination, Lesion
 from lesions.register import register
@@ -23,7 +24,7 @@ from scheduling.counting import duty_count, whereabouts
 from scheduling.models import OPEN, Override, Recall
 from scheduling.planning import replan
 from tests import build
-from tests.clinic.people.merge_scene import differences, dump, merge, pair_of, part, rich
+from tests.clinic.merging.merge_scene import differences, dump, merge, pair_of, part, rich
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
@@ -95,20 +96,20 @@ def test_one_person_proposes_and_another_confirms():
         proposals.confirm(proposal=asked, by=nurse, revision=asked.revision)
     assert not Merge.objects.exists()
     proposals.refuse(proposal=asked, by=doctor, revision=asked.revision, answer="two cousins")
-    assert not Merge.objects.exists() and pair in merging.open_pairs()
+    assert not Merge.objects.exists() and pair in pairs.open_pairs()
 
 
 def test_who_manages_the_clinic_says_nothing_about_records():
     pair = pair_of(build.patient(), build.patient())
     with pytest.raises(PermissionDenied):
-        merging.say_two_people(pair=pair, by=build.manager(), revision=pair.revision)
+        pairs.say_two_people(pair=pair, by=build.manager(), revision=pair.revision)
 
 
 def test_two_people_are_said_once_and_stay_two():
     pair = pair_of(build.patient(), build.patient())
-    merging.say_two_people(pair=pair, by=build.nurse(), revision=pair.revision)
+    pairs.say_two_people(pair=pair, by=build.nurse(), revision=pair.revision)
     pair.refresh_from_db()
-    assert pair.state == "two_people" and not merging.open_pairs().exists()
+    assert pair.state == "two_people" and not pairs.open_pairs().exists()
 
 
 def test_records_of_different_standing_are_not_merged():
