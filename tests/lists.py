@@ -13,6 +13,7 @@ from typing import Any
 from clinic import policies
 from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
+from clinic.merging import merging
 from clinic.models import Patient, Policy, RiskAssessment
 from clinic.people import ending, leave, patients, risk, visits
 from lesions.analysis.types import Message
@@ -34,7 +35,7 @@ from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from scheduling.today import worklists
 from tests import build
-from tests.clinic.people import merge_scene
+from tests.clinic.merging import merge_scene
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
@@ -161,7 +162,9 @@ def leaves() -> tuple[Where, Add]:
 def pair_list() -> tuple[Where, Add]:
     def add() -> list[str]:
         one, other = build.patient(family_name=_name()), build.patient(family_name=_name())
-        merge_scene.pair_of(one, other)
+        pair = merge_scene.pair_of(one, other)
+        said = {"reason": "the same card", "revision": pair.revision}
+        merging.propose(pair=pair, survivor=one, by=build.nurse(), **said)
         visits.record(
             patient=one, by=build.nurse(), attended_on=scene.TODAY, done=[("risk_assessment", "patient")]
         )

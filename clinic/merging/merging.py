@@ -26,7 +26,7 @@ from clinic.models import (
     Voicemail,
     change,
 )
-from clinic.people import longer_waits
+from clinic.people import consent, longer_waits
 from clinic.people.longer_waits import Later, MakesLonger
 from clinic.trail import audit
 from clinic.wording import Words
@@ -133,7 +133,7 @@ def _merge(row: Merge, signed: str) -> dict[str, Any]:
     """Link the two records and move every row; gives what is longer, for the audit record."""
     survivor, gone = row.survivor, row.gone
     days = [look(survivor, gone) for look in DAYS]
-    row.at = clock.now()
+    row.at, row.photographs = clock.now(), consent.stricter(survivor, gone)
     row.save(force_insert=True)
     mover = Mover(row)
     for make_room in (_room_for_routes, *ROOM):
@@ -186,9 +186,11 @@ def _opened_for_want_of_a_route(opened_from: str) -> bool:
 
 def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
     keys = {row.fields[name] for row in rows for name in ("survivor", "gone")}
-    people = Patient.objects.in_bulk(keys)
+    people, said = Patient.objects.in_bulk(keys), consent.current_of(keys)
+    both = {row.pk: (row.fields["gone"], row.fields["survivor"]) for row in rows}
     return {
-        row.pk: wording.say_merge(people[row.fields["gone"]], people[row.fields["survivor"]]) for row in rows
+        key: wording.say_merge(people[gone], people[kept], consent.differ(said.get(gone), said.get(kept)))
+        for key, (gone, kept) in both.items()
     }
 
 

@@ -17,13 +17,25 @@ DAYS_MOVED = _("Days of this patient have moved since it was proposed: refuse it
 UNDONE_ALREADY = _("This merge is undone already.")
 LATER_MERGE_FIRST = _("Another record was merged later: that merge is undone first.")
 
+_ANSWERS_DIFFER = _(
+    "merge %(gone)s into %(kept)s: their answers to photographs differ, the stricter holds until asked again"
+)
+_BOTH_DIFFER = _(
+    "merge %(gone)s into %(kept)s: their days of birth differ; "
+    "their answers to photographs differ, the stricter holds until asked again"
+)
 
-def say_merge(gone: Patient, survivor: Patient) -> str:
-    """A proposed merge in words."""
+
+def say_merge(gone: Patient, survivor: Patient, answers_differ: bool = False) -> str:
+    """A proposed merge in words; `answers_differ`: those to photographs."""
     said = {"gone": f"{gone.number} {gone}", "kept": f"{survivor.number} {survivor}"}
     # Whoever confirms sees two like names here, and must not take two people for one.
+    if gone.born != survivor.born and answers_differ:
+        return _BOTH_DIFFER % said
     if gone.born != survivor.born:
         return gettext("merge %(gone)s into %(kept)s: their days of birth differ") % said
+    if answers_differ:
+        return _ANSWERS_DIFFER % said
     return gettext("merge %(gone)s into %(kept)s") % said
 
 

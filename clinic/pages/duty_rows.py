@@ -87,6 +87,7 @@ class ProposalRow:
     what: str
     late: bool
     may_answer: bool
+    by_dermatologist: bool
 
 
 def duty_rows(
@@ -161,6 +162,7 @@ def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[Propos
             words[row.pk],
             row.due_on < today,
             proposals.may_answer(row, request.user),  # type: ignore[arg-type]  # signed in, by the guard
+            proposals.asks_a_dermatologist(row),
         )
         for row in shown
     ]

@@ -9,12 +9,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow, may
-from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
 from clinic.forms import MergeForm, PartForm, SameAsForm
 from clinic.merging import merging, pairs, unmerging
 from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow, Unmerge
-from clinic.pages.duty_rows import proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.pair_rows import pair_rows
@@ -29,7 +27,7 @@ def same_people(request: StaffRequest) -> HttpResponse:
     page = page_of_rows(pairs.open_pairs(), request)
     context = {
         "page": page,
-        "rows": pair_rows(page.object_list),
+        "rows": pair_rows(page.object_list, request),
         "may_say": may(request.user, Act.SAY_SAME_PERSON),
     }
     return render(request, "clinic/same_people.html", context)
@@ -58,11 +56,12 @@ def pair(request: StaffRequest, pk: int) -> HttpResponse:
             return redirect("clinic:same_people")
     for one in people:
         audit.read(one, by=request.user, page="pair")
+    row = pair_rows([found], request)[0]
     context = {
-        "row": pair_rows([found])[0],
+        "row": row,
         "form": form,
         "open": found.state == PairState.OPEN,
-        "proposed": proposal_rows(proposals.about(found), request),
+        "proposed": [row.asked] if row.asked else [],
         **asked,
     }
     return render(request, "clinic/pair.html", context, status=422 if form.is_bound else 200)
