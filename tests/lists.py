@@ -565,6 +565,20 @@ def missed_page() -> tuple[Where, Add]:
     return at(), lambda: [str(_overdue())]
 
 
+def past_misses_page() -> tuple[Where, Add]:
+    """A recall and a duty past their limits, of patients whom a dermatologist of that name had seen."""
+
+    def add() -> list[str]:
+        by, patient = build.dermatologist(name=_name()), _overdue()
+        visits.record(patient=patient, by=by, attended_on=_day(60), done=[("risk_assessment", "patient")])
+        pathology.record_procedure(
+            patient=patient, by=by, kind="biopsy", on=_day(50), site="66643007", sutures=False
+        )
+        return [by.name]
+
+    return at(), add
+
+
 def missed_csv() -> tuple[Where, Add]:
     return at(), lambda: [_overdue().number]
 
@@ -672,6 +686,8 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:capacity": capacity_page,
     "scheduling:missed": missed_page,
     "scheduling:place": place_page,
+    "scheduling:past_misses": past_misses_page,
+    "scheduling:past_miss_rows": past_misses_page,
     "scheduling:missed_csv": missed_csv,
     "scheduling:problems": problem_list,
     "scheduling:worried": worried_page,

@@ -152,6 +152,8 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "scheduling:missed": ("get", "", (OK, OK, OK, NO)),
     "scheduling:owed": ("get", "", (OK, OK, OK, NO)),
     "scheduling:place": ("get", "place", (OK, OK, OK, NO)),
+    "scheduling:past_misses": ("get", "", (OK, OK, OK, NO)),
+    "scheduling:past_miss_rows": ("get", "", (OK, OK, OK, NO)),
     "scheduling:missed_csv": ("get", "", (OK, OK, OK, NO)),
     "scheduling:problems": ("get", "", (OK, OK, OK, NO)),
     "scheduling:answer_problem": ("get", "problem", (NO, 302, NO, NO)),

@@ -1,5 +1,6 @@
 """Pages of who was missed: the list with its reasons, where everybody is, and what no list holds."""
 
+from dataclasses import replace
 from typing import Any
 
 from django.db.models.expressions import RawSQL
@@ -13,9 +14,14 @@ from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from scheduling.counting import duty_count, whereabouts
 from scheduling.models import FailsafeRun
+from scheduling.pages import past_rows
 from scheduling.recalls import missed as late
 from scheduling.recalls import missed_reasons, wording
+from scheduling.recalls import past_misses as past
+from scheduling.recalls.past_misses import Asked
 from scheduling.views.problems import open_problems
+
+MONTHS = 12  # on one page
 
 
 @allow(Act.SEE_MISSED)
@@ -117,3 +123,34 @@ def missed_csv(request: StaffRequest) -> HttpResponse:
     )
     answer["Content-Disposition"] = f'attachment; filename="missed-{clock.today()}.csv"'
     return answer
+
+
+@allow(Act.SEE_MISSED)
+def past_misses(request: StaffRequest) -> HttpResponse:
+    """Show month by month what ran past its limit and what became of it, split as one asks."""
+    asked, today = Asked.of(request.GET), clock.today()
+    page = page_of_rows(past.months(today), request, size=MONTHS)
+    context = {
+        "page": page,
+        "months": past_rows.month_lines(asked, today, list(page.object_list)),
+        "parts": past_rows.split_lines(asked, today),
+        "how": past.HOW.values(),
+        "asked": past_rows.in_words(asked),
+        "month": asked.month,
+    }
+    return render(request, "scheduling/past_misses.html", context)
+
+
+@allow(Act.SEE_MISSED)
+def past_miss_rows(request: StaffRequest) -> HttpResponse:
+    """List exactly the recalls and duties of one number."""
+    asked, today = Asked.of(request.GET), clock.today()
+    page = page_of_rows(past.rows_of(asked, today), request)
+    context = {
+        "page": page,
+        "rows": past_rows.past_rows(page.object_list),
+        "asked": past_rows.in_words(asked),
+        "every": asked.every,
+        "back": replace(asked, how="", every="").query(),
+    }
+    return render(request, "scheduling/past_miss_rows.html", context)
