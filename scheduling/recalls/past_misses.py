@@ -19,10 +19,8 @@ from django.db.models import (
     ExpressionWrapper,
     F,
     IntegerField,
-    OuterRef,
     Q,
     QuerySet,
-    Subquery,
     Value,
     When,
 )
@@ -30,9 +28,10 @@ from django.db.models.functions import Coalesce, TruncDate, TruncMonth
 from django.utils.translation import gettext_lazy
 
 from clinic.duties.kinds import KINDS
-from clinic.models import Duty, Member, PatientStatus, Purpose, Role, Visit
+from clinic.models import Duty, Member, PatientStatus, Purpose
 from clinic.wording import Words
 from scheduling.models import Ground, Recall, RecallState, Urgency
+from scheduling.recalls.clinicians import last_seen_by
 
 # What became of a miss.
 HOW: Final[Mapping[str, Words]] = {
@@ -208,20 +207,10 @@ def _columns(rows: QuerySet[Any], today: date, **columns: Any) -> QuerySet[Any]:
     found: QuerySet[Any] = rows.annotate(**columns).annotate(
         month=TruncMonth("limit"),
         days=ExpressionWrapper(until - F("limit"), output_field=DurationField()),
-        clinician=Coalesce(_seen_by(), Value(0), output_field=IntegerField()),
+        # Whose patient it was when the limit passed: a later visit does not change the past.
+        clinician=Coalesce(last_seen_by(until="limit"), Value(0), output_field=IntegerField()),
     )
     return found
-
-
-def _seen_by() -> Subquery:
-    """Whose patient it was when the limit passed: the dermatologist who had seen them last."""
-    visits = Visit.objects.filter(
-        patient=OuterRef("patient"),
-        by__role=Role.DERMATOLOGIST,
-        struck_at=None,
-        attended_on__lte=OuterRef("limit"),
-    )
-    return Subquery(visits.order_by("-attended_on", "-pk").values("by")[:1])
 
 
 def _narrow(rows: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
