@@ -400,3 +400,21 @@ class AnswerForm(RevisionForm):
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+
+
+class StaffTrailForm(forms.Form):
+    """Whose acts are shown, and of which days; also of who has left."""
+
+    member = forms.ModelChoiceField(
+        Member.objects.order_by("name"),
+        label=_("Member of staff"),
+        widget=forms.Select(attrs={"translate": "no"}),  # names
+    )
+    first = day_field(_("From"), initial=clock.today, future=True)
+    last = day_field(_("To"), initial=clock.today, future=True)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if "first" in given and "last" in given and given["last"] < given["first"]:
+            raise ValidationError(_("The last day lies before the first."))
+        return given

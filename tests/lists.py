@@ -10,12 +10,13 @@ from datetime import date, time, timedelta
 from itertools import count
 from typing import Any
 
-from clinic import policies
+from clinic import clock, policies
 from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
 from clinic.merging import merging
 from clinic.models import Patient, Policy, RiskAssessment
 from clinic.people import ending, leave, patients, risk, visits
+from clinic.trail import audit
 from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure
@@ -119,6 +120,17 @@ def audit_trail() -> tuple[Where, Add]:
         return [by.name]
 
     return at(patient.pk), add
+
+
+def staff_trail() -> tuple[Where, Add]:
+    by, today = build.nurse(), clock.today()
+
+    def add() -> list[str]:
+        patient = build.patient(by, family_name=_name())
+        audit.read(patient, by=by, page="patient")
+        return [str(patient)]
+
+    return at(member=str(by.pk), first=f"{today}", last=f"{today}"), add
 
 
 def _whose_tier_differs() -> str:
@@ -648,6 +660,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:patients": patient_list,
     "clinic:patient": patient_page,
     "clinic:trail": audit_trail,
+    "clinic:staff_trail": staff_trail,
     "clinic:tiers": tiers_page,
     "clinic:tiers_version": tiers_version,
     "clinic:staff": staff,

@@ -35,6 +35,7 @@ TABLE: dict[str, tuple[str, str, tuple[int, int, int, int]]] = {
     "clinic:record_visit": ("get", "patient", (OK, OK, NO, NO)),
     "clinic:take_back_visit": ("post", "visit", (302, 302, NO, NO)),
     "clinic:trail": ("get", "patient", (NO, OK, OK, NO)),
+    "clinic:staff_trail": ("get", "", (NO, OK, OK, NO)),
     "clinic:same_as": ("get", "patient", (OK, OK, NO, NO)),
     "clinic:same_people": ("get", "", (OK, OK, OK, NO)),
     "clinic:pair": ("get", "pair", (OK, OK, NO, NO)),

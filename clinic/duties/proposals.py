@@ -14,7 +14,7 @@ from clinic.access import Act, may, require
 from clinic.duties import ledger, limits, wording
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Duty, Member, Patient, Proposal, change
-from clinic.trail import audit
+from clinic.trail import audit, details
 from clinic.trail.audit import subject_of
 from clinic.wording import Words
 
@@ -42,6 +42,7 @@ def register_proposable(code: str, proposable: Proposable) -> None:
     if code in ACTS:
         raise RuntimeError(f"proposals of the act {code!r} are registered already")
     ACTS[code] = proposable
+    details.register_codes({"act": {code: proposable.words}})
 
 
 @transaction.atomic

@@ -1,4 +1,4 @@
-"""Pages of patients: find, register, amend, risk, visits, the trail."""
+"""Pages of patients: find, register, amend, risk, visits."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -381,16 +381,3 @@ def take_back_visit(request: StaffRequest, pk: int) -> HttpResponse:
     else:
         messages.success(request, _("The visit is taken back: what it completed is owed again."))
     return redirect("clinic:patient", visit.patient_id)
-
-
-@allow(Act.SEE_TRAIL)
-def trail(request: StaffRequest, pk: int) -> HttpResponse:
-    """Show who did what with a patient's record, and who looked at it."""
-    found = get_object_or_404(Patient, pk=pk)
-    audit.read(found, by=request.user, page="trail")
-    page = page_of_rows(audit.trail(found), request)
-    rows = [{"row": row, "words": audit.words(row.action)} for row in page.object_list]
-    reads = page_of_rows(audit.reads(found), request, "reads")
-    return render(
-        request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads}
-    )

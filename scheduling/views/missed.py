@@ -8,7 +8,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
 from clinic import clock
-from clinic.access import Act, StaffRequest, allow
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient
 from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
@@ -44,6 +44,7 @@ def missed(request: StaffRequest) -> HttpResponse:
         "reason": missed_reasons.REASONS.get(reason, ""),
         "reason_code": reason if reason in missed_reasons.REASONS else "",
         "night": night,
+        "may_trail": may(request.user, Act.SEE_TRAIL),
         "problems": open_problems().count(),
         **_count(request, night),
     }
