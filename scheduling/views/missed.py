@@ -14,7 +14,7 @@ from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from scheduling.counting import duty_count, whereabouts
 from scheduling.models import FailsafeRun
-from scheduling.pages import past_rows
+from scheduling.pages import past_rows, place_rows
 from scheduling.recalls import missed as late
 from scheduling.recalls import missed_reasons, wording
 from scheduling.recalls import past_misses as past
@@ -105,12 +105,17 @@ def _loses(row: duty_count.KindCount) -> bool:
 
 @allow(Act.SEE_MISSED)
 def place(request: StaffRequest, name: str) -> HttpResponse:
-    """List exactly those whom the count has in this place."""
+    """List exactly those whom the count has in this place, each with why, since when, and whose it is."""
     if name not in whereabouts.WORDS:
         raise Http404(name)
     keys = RawSQL(*whereabouts.select_in(name))
     page = page_of_rows(Patient.objects.filter(pk__in=keys), request)
-    context = {"page": page, "words": whereabouts.WORDS[name], "moment": clock.now()}
+    context = {
+        "page": page,
+        "rows": place_rows.place_rows(name, page.object_list),
+        "words": whereabouts.WORDS[name],
+        "moment": clock.now(),
+    }
     return render(request, "scheduling/place.html", context)
 
 

@@ -187,7 +187,7 @@ def answer(who, given, ago=0):
 
 
 @pytest.mark.parametrize(("ours", "theirs"), [(True, False), (False, True)])
-def test_of_two_answers_to_photographs_the_stricter_holds_until_asked_again(ours, theirs):
+def test_of_two_answers_to_photographs_the_stricter_holds(ours, theirs):
     """Common practice, no source: a refusal is not undone by a record that somebody else made of the same person."""
     survivor, gone = build.patient(), build.patient()
     mine, other = answer(survivor, ours, 3 if ours else 30), answer(gone, theirs, 3 if theirs else 30)
@@ -207,7 +207,7 @@ def test_of_two_answers_to_photographs_the_stricter_holds_until_asked_again(ours
     assert consent.current(survivor) == again and not consent.current(survivor).disputed
 
 
-def test_answers_that_agree_or_that_only_one_record_carries_are_in_no_dispute():
+def test_answers_that_agree_or_stand_alone_are_in_no_dispute():
     survivor, gone, third = build.patient(), build.patient(), build.patient()
     answer(survivor, True, 30), answer(gone, True, 3)
     merge(survivor, gone)

@@ -123,7 +123,7 @@ def test_the_list_says_that_a_proposal_waits_and_for_whom(pair):
     assert "Another member answers it by" in read(nurse.get(page))
 
 
-def test_answers_to_photographs_that_differ_are_said_wherever_a_merge_is_decided(pair):
+def test_answers_that_differ_are_said_wherever_a_merge_is_decided(pair):
     """That the stricter of two answers holds until somebody has asked again: common practice, no source."""
     nurse = build.nurse()
     consent.record(patient=pair.one, by=nurse, given=True, on=build.days_ago(3))
@@ -137,7 +137,7 @@ def test_answers_to_photographs_that_differ_are_said_wherever_a_merge_is_decided
     assert "their answers to photographs differ" in read(browser(build.dermatologist()).get(asked))
 
 
-def test_the_record_says_that_two_answers_stand_until_it_is_asked_again(pair):
+def test_the_record_says_that_two_answers_stand(pair):
     nurse = build.nurse()
     consent.record(patient=pair.one, by=nurse, given=True, on=build.days_ago(3))
     consent.record(patient=pair.other, by=nurse, given=False, on=build.days_ago(30))

@@ -124,7 +124,7 @@ def test_open_recalls_that_ran_past_are_those_of_missed():
     assert keys == set(missed_reasons.late(TODAY).values_list("pk", flat=True)) and len(keys) == 1
 
 
-def test_a_miss_is_the_clinicians_who_had_seen_the_patient_last_when_it_passed():
+def test_a_miss_is_the_clinicians_who_had_seen_the_patient_last():
     row, before, after = recall(date(2026, 5, 3)), build.dermatologist(), build.dermatologist()
     for by, day in ((before, date(2026, 1, 9)), (after, date(2026, 6, 1))):
         done = [("risk_assessment", "patient")]

@@ -159,7 +159,7 @@ def test_whoever_else_is_told_something_is_named_with_the_word_why(client, nurse
     assert "with her son, because she asked me on the telephone to tell him" in opened(client, patient)
 
 
-def test_who_answers_the_telephone_may_ask_for_another_day_without_being_told_anything(client, nurse):
+def test_who_answers_may_ask_for_another_day_and_is_told_nothing(client, nurse):
     patient = scene.due_check().patient
     later = {"outcome": "asks_later", "identity": "known", "next_on": "2026-06-19", "spoke_to": "her son"}
     refused = logged(client, patient, **later, told="about the melanoma")
@@ -168,7 +168,7 @@ def test_who_answers_the_telephone_may_ask_for_another_day_without_being_told_an
     assert Call.objects.get(ended_at__isnull=False).spoke_to == "her son"
 
 
-def test_an_entry_that_ended_while_the_page_was_open_is_refused_on_the_server(client, nurse):
+def test_an_entry_that_ended_while_the_page_was_open_is_refused(client, nurse):
     patient = scene.due_check().patient
     told = looked_after(patient, nurse)
     said = calls.Said(
