@@ -1,6 +1,7 @@
 """Pages of who was missed: the list with its reasons, where everybody is, and what no list holds."""
 
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from django.db.models.expressions import RawSQL
@@ -13,7 +14,7 @@ from clinic.models import Patient
 from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from scheduling.counting import duty_count, whereabouts
-from scheduling.models import FailsafeRun
+from scheduling.models import DeskLine, FailsafeRun, Section
 from scheduling.pages import past_rows, place_rows
 from scheduling.recalls import missed as late
 from scheduling.recalls import missed_reasons, wording
@@ -40,6 +41,9 @@ def missed(request: StaffRequest) -> HttpResponse:
         "page": page,
         "rows": [(row, wording.what_for(row.recall, places)) for row in rows],
         "people": duty_rows.count_of("missed", request),
+        "recalls": len(found),
+        "on_the_list": duty_rows.count_of("people", request),
+        "on_today": _on_today(today),
         "reasons": missed_reasons.counts(found),
         "reason": missed_reasons.REASONS.get(reason, ""),
         "reason_code": reason if reason in missed_reasons.REASONS else "",
@@ -49,6 +53,12 @@ def missed(request: StaffRequest) -> HttpResponse:
         **_count(request, night),
     }
     return render(request, "scheduling/missed.html", context)
+
+
+def _on_today(today: date) -> int:
+    """Count who of the missed stands on Today with something to be done: both pages can be held against each other."""
+    lines = DeskLine.objects.exclude(section=Section.LATER)
+    return lines.filter(patient__in=missed_reasons.people(today).order_by().values("pk")).count()
 
 
 def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:

@@ -13,8 +13,9 @@ from django.urls import reverse
 
 from clinic.people import patients, visits
 from scheduling.desk import booking, claims, contacts
-from scheduling.models import Recall
+from scheduling.models import DeskLine, Recall, Section
 from scheduling.recalls import closing, missed, missed_reasons
+from scheduling.today import worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -148,6 +149,24 @@ def test_each_row_says_how_urgent_it_is_and_whose_patient_it_is(client):
     assert "Dr Maud Linnet" in page and "surveillance" in page
     head, row = csv.reader(StringIO(missed.as_csv(missed.rows(scene.TODAY)), newline=""))
     assert row[head.index("clinician")] == "Dr Maud Linnet"
+
+
+def test_a_line_says_how_the_numbers_of_the_pages_go_together(client):
+    one, _other, due = (
+        scene.overdue_check(high=True),
+        scene.overdue_check(high=True),
+        scene.due_check(high=True),
+    )
+    kept = Recall.objects.filter(pk=one.pk).values().get()
+    Recall.objects.create(**kept | {"id": None, "subject": "lesion:1"})
+    worklists.build(scene.TODAY)
+    client.force_login(build.manager())
+    page = read(client.get(reverse("scheduling:missed")))
+    assert "Two people should have been seen" in page and "3 recalls are past their last day" in page
+    people = DeskLine.objects.exclude(section=Section.LATER).count()
+    assert f"2 of these 2 stand on Today among {people}" in page and due.patient_id in set(
+        DeskLine.objects.values_list("patient", flat=True)
+    )
 
 
 def test_the_counts_are_the_rows():
