@@ -17,14 +17,14 @@ def said(**kept):
 @pytest.mark.parametrize(
     ("value", "words"),
     [
-        ([["full_skin_check", "patient"]], "Full skin check"),
+        ([["full_skin_check", "patient"]], "full skin check"),
         (
             [["full_skin_check", "patient"], ["lesion_image", "lesion:4"]],
-            "Full skin check, picture of a lesion (lesion:4)",
+            "full skin check, picture of a lesion (lesion:4)",
         ),
-        (["phone", "post"], "Phone, post"),
+        (["phone", "post"], "phone, post"),
         ("5.5", "5.5"),
-        (["full_skin_check patient"], "Full skin check"),
+        (["full_skin_check patient"], "full skin check"),
     ],
 )
 def test_a_detail_of_the_trail_is_no_line_of_a_program(value, words):
@@ -33,24 +33,24 @@ def test_a_detail_of_the_trail_is_no_line_of_a_program(value, words):
 
 def test_codes_days_and_moments_are_said_in_words():
     assert said(route="phone", outcome="no_answer", counts=True) == {
-        "way": "Telephone", "outcome": "No answer", "counts as an attempt": "Yes",
+        "way": "telephone", "outcome": "no answer", "counts as an attempt": "yes",
     }  # fmt: skip
     assert said(at="2026-10-20T13:20:00+00:00", attended_on="2026-01-05") == {
         "when": "20 Oct 2026, 14:20", "on": "5 Jan 2026",
     }  # fmt: skip
     assert said(kind="send_specimen", due_on="2026-01-05") == {
-        "kind": "Send the specimen", "to be done by": "5 Jan 2026",
+        "kind": "send the specimen", "to be done by": "5 Jan 2026",
     }  # fmt: skip
     assert said(role="nurse", status="discharged", decision="excise")["decision"] == "Excise"
 
 
 def test_what_moved_says_both_and_what_is_empty_says_nothing():
     assert said(moved={"urgency": ["B", "A"], "latest": ["2026-01-01", "2026-02-01"]}) == {
-        "changed": "Urgency: surveillance, urgent, last day: 1 Jan 2026, 1 Feb 2026"
+        "changed": "urgency: surveillance, urgent, last day: 1 Jan 2026, 1 Feb 2026"
     }
     longer = [{"what": "full_skin_check patient", "was": "2026-01-01", "is": "2026-02-01", "fewer": False}]
     assert "was: 1 Jan 2026, is now: 1 Feb 2026" in said(longer=longer)["later than before"]
-    assert said(why="", until=None, note="as she said") == {"note": "As she said"}
+    assert said(why="", until=None, note="as she said") == {"note": "as she said"}
 
 
 def test_only_what_somebody_wrote_is_nobodys_english():

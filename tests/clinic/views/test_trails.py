@@ -39,7 +39,7 @@ def test_what_somebody_did_stands_with_whose_record_it_was_and_in_words():
     audit.read(mine, by=nurse, page="patient")
     page = shown(nurse)
     for words in ("What N. Ash did, 17 Jun 2026 to 17 Jun 2026", "Lindqvist", mine.number, "registered the patient",
-                  "added a contact route", "Kind: Telephone."):  # fmt: skip
+                  "added a contact route", "Kind: telephone."):  # fmt: skip
         assert words in page
     assert "Marchbank" not in page and theirs.number not in page
     assert not any(sign in page.text for sign in ("[[", "{'", "': '"))
