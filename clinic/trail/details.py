@@ -60,6 +60,7 @@ LABELS: Final[dict[str, Words]] = {
     "laboratory": gettext_lazy("laboratory"),
     "last_day": gettext_lazy("last day"),
     "latest": gettext_lazy("last day"),
+    "later_by": gettext_lazy("days later"),
     "left": gettext_lazy("left to do"),
     "longer": gettext_lazy("later than before"),
     "member": gettext_lazy("member of staff"),
@@ -76,8 +77,10 @@ LABELS: Final[dict[str, Words]] = {
     "other": gettext_lazy("the other record"),
     "outcome": gettext_lazy("outcome"),
     "picture": gettext_lazy("picture"),
+    "place": gettext_lazy("where"),
     "problems": gettext_lazy("problems"),
     "purpose": gettext_lazy("what for"),
+    "reader": gettext_lazy("who reads"),
     "reason": gettext_lazy("reason"),
     "records": gettext_lazy("records"),
     "reference": gettext_lazy("reference"),
@@ -100,6 +103,8 @@ LABELS: Final[dict[str, Words]] = {
     "site": gettext_lazy("site"),
     "status": gettext_lazy("status"),
     "sutures": gettext_lazy("sutures"),
+    "target_after": gettext_lazy("best day now"),
+    "target_before": gettext_lazy("best day before"),
     "tier": gettext_lazy("tier"),
     "tiers": gettext_lazy("version of the criteria"),
     "until": gettext_lazy("until"),
@@ -140,10 +145,17 @@ def register_codes(codes: Mapping[str, Mapping[str, Words]]) -> None:
 def say(details: Mapping[str, Any]) -> list[Detail]:
     """Say the details of one record; what is empty says nothing."""
     return [
-        Detail(_label(name), words, isinstance(value, str) and words == value)
+        Detail(_label(name), words, _is_own(value, words))
         for name, value in details.items()
         if (words := value_words(name, value))
     ]
+
+
+def _is_own(value: Any, words: str) -> bool:
+    """Say whether it stands as it was written, in whole or cut short: no catalogue has a word for it."""
+    if isinstance(value, list) and all(isinstance(each, str) for each in value):
+        return words == ", ".join(value)
+    return isinstance(value, str) and value.startswith(words)
 
 
 def _label(name: str) -> Words:
