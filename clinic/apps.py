@@ -12,11 +12,15 @@ class ClinicConfig(AppConfig):
         from clinic import policies, tasks  # noqa: PLC0415, F401  needs loaded models; the tasks register themselves
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
         from clinic.duties import limits, proposals, steps, tally_marks  # noqa: PLC0415  needs loaded models
+        from clinic.duties.kinds import KINDS  # noqa: PLC0415  needs loaded models
+        from clinic.merging import merging, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import ending, merging, risk, unmerging  # noqa: PLC0415  needs loaded models
-        from clinic.trail import audit, entries, triggers  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending, risk  # noqa: PLC0415  needs loaded models
+        from clinic.trail import audit, details, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
+        details.register_codes(entries.CODES)
+        details.register_codes({"kind": {code: kind.words for code, kind in KINDS.items()}})
         triggers.register_append_only(*entries.APPEND_ONLY)
         policies.register_checker(PolicyKind.TIERS, risk.faults_of)
         policies.register_checker(PolicyKind.DUTY_LIMITS, limits.check)

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
+from clinic.merging.alike import Alike, find_alike
 from clinic.models import (
     Authority,
     Carer,
@@ -28,7 +29,6 @@ from clinic.models import (
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
 from clinic.people import carers, finding
-from clinic.people.alike import Alike, find_alike
 from clinic.people.risk import FACTORS
 from clinic.wording import Words
 
@@ -400,3 +400,21 @@ class AnswerForm(RevisionForm):
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+
+
+class StaffTrailForm(forms.Form):
+    """Whose acts are shown, and of which days; also of who has left."""
+
+    member = forms.ModelChoiceField(
+        Member.objects.order_by("name"),
+        label=_("Member of staff"),
+        widget=forms.Select(attrs={"translate": "no"}),  # names
+    )
+    first = day_field(_("From"), initial=clock.today, future=True)
+    last = day_field(_("To"), initial=clock.today, future=True)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if "first" in given and "last" in given and given["last"] < given["first"]:
+            raise ValidationError(_("The last day lies before the first."))
+        return given

@@ -6,7 +6,8 @@ from celery import shared_task
 
 from clinic import clock, heartbeat, jobs
 from clinic.duties import tally
-from clinic.people import carers, likely_same
+from clinic.merging import likely_same
+from clinic.people import carers
 
 
 @shared_task(name=jobs.TASK)

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from clinic.views import duties, duty_limits, patients, same_people, staff, tiers
+from clinic.views import duties, duty_limits, patients, same_people, staff, tiers, trails
 
 app_name = "clinic"
 urlpatterns = [
@@ -19,7 +19,8 @@ urlpatterns = [
     path("patients/<int:pk>/risk/", patients.assess_risk, name="assess_risk"),
     path("patients/<int:pk>/visits/", patients.record_visit, name="record_visit"),
     path("visits/<int:pk>/take_back/", patients.take_back_visit, name="take_back_visit"),
-    path("patients/<int:pk>/trail/", patients.trail, name="trail"),
+    path("patients/<int:pk>/trail/", trails.trail, name="trail"),
+    path("trail/", trails.staff_trail, name="staff_trail"),
     path("patients/<int:pk>/same/", same_people.same_as, name="same_as"),
     path("same_people/", same_people.same_people, name="same_people"),
     path("same_people/<int:pk>/", same_people.pair, name="pair"),

@@ -9,9 +9,10 @@ class LesionsConfig(AppConfig):
         # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.duties import ledger, proposals, steps  # noqa: PLC0415  needs loaded models
+        from clinic.merging import merging, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import ending, merging, unmerging, visits  # noqa: PLC0415  needs loaded models
-        from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending, visits  # noqa: PLC0415  needs loaded models
+        from clinic.trail import audit, details, triggers  # noqa: PLC0415  needs loaded models
         from lesions import panels, tasks, trail_entries  # noqa: PLC0415, F401  they register themselves
         from lesions.limits import wording as limit_words  # noqa: PLC0415  needs loaded models
         from lesions.register import endings, examinations, merged, unmatched  # noqa: PLC0415  needs loaded models
@@ -19,6 +20,7 @@ class LesionsConfig(AppConfig):
         from lesions.review import care_end, putting_right  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
+        details.register_codes(trail_entries.CODES)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
         policies.register_checker(PolicyKind.FLAGS, limit_words.faults_of)
         proposals.register_proposable(endings.ACT, endings.CHANGE)

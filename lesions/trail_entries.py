@@ -7,8 +7,11 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
+from clinic.wording import Words
 from lesions.models import (
     Addendum,
+    Decision,
+    DiagnosisCode,
     DiagnosisVersion,
     Dissent,
     Examination,
@@ -16,7 +19,10 @@ from lesions.models import (
     OutsideAnswer,
     OutsideReading,
     PictureMove,
+    ProcedureKind,
     RevokedSignOff,
+    Side,
+    Sign,
     SignOff,
     UnmatchedReport,
 )
@@ -56,6 +62,14 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "diagnosis.tell": Action(_("told the patient the result"), True),
     "diagnosis.untell": Action(_("struck through that the patient was told"), True),
     "diagnosis.amend": Action(_("amended a diagnosis"), True),
+}
+CODES: Final[Mapping[str, Mapping[str, Words]]] = {
+    "code": dict(DiagnosisCode.choices),
+    "decision": dict(Decision.choices),
+    "kind": dict(ProcedureKind.choices),
+    "side": dict(Side.choices),
+    "sign": dict(Sign.choices),
+    "signs": dict(Sign.choices),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,

@@ -9,17 +9,10 @@ class SchedulingConfig(AppConfig):
         # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies  # noqa: PLC0415  needs loaded models
         from clinic.duties import proposals, steps  # noqa: PLC0415  needs loaded models
+        from clinic.merging import merging, moving, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
-        from clinic.people import (  # noqa: PLC0415  needs loaded models
-            ending,
-            leave,
-            longer_waits,
-            merging,
-            moving,
-            unmerging,
-            visits,
-        )
-        from clinic.trail import audit, triggers  # noqa: PLC0415  needs loaded models
+        from clinic.people import ending, leave, longer_waits, visits  # noqa: PLC0415  needs loaded models
+        from clinic.trail import audit, details, triggers  # noqa: PLC0415  needs loaded models
         from lesions.looking import foresight  # noqa: PLC0415  needs loaded models
         from lesions.results import in_error  # noqa: PLC0415  needs loaded models
         from lesions.review import taking_back  # noqa: PLC0415  needs loaded models
@@ -31,6 +24,7 @@ class SchedulingConfig(AppConfig):
         from scheduling.recalls.longer_waits import look  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(trail_entries.ACTIONS)
+        details.register_codes(trail_entries.CODES)
         triggers.register_append_only(*trail_entries.APPEND_ONLY)
         steps.register_hooks("file_call", settled=unfiled.settled, struck=unfiled.struck)
         longer_waits.add_look("plan", look)

@@ -5,13 +5,14 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 from django.http import QueryDict
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic.duties.kinds import KINDS, OwningList, of_list
-from clinic.models import ContactRoute, Member, Purpose, Role
+from clinic.models import Carer, ContactRoute, Member, Purpose, Role
 from clinic.pages.fields import DayInput, say_once
 from lesions.register import wording as register_wording
-from scheduling.desk.calls import Said
+from scheduling.desk.calls import MAY_NOT_BE_TOLD, Said
 from scheduling.diary_forms import offer, route_words
 from scheduling.models import DeskLine, Outcome
 
@@ -35,6 +36,8 @@ IDENTITY = [
     ("known", _("known to me in person")),
 ]
 
+_WHAT = ("told", "next_action", "next_on", "note")
+
 
 class CallForm(forms.Form):
     """One call: the way is one of those that work; what an outcome needs is asked by `scheduling/desk/calls.py`."""
@@ -42,20 +45,45 @@ class CallForm(forms.Form):
     way = forms.ChoiceField(label=_("By which way"), widget=forms.RadioSelect)
     outcome = forms.ChoiceField(label=_("What came of the call"), choices=OUTCOMES, widget=forms.RadioSelect)
     identity = forms.ChoiceField(label=_("How you knew who it was"), choices=IDENTITY, required=False)
-    spoke_to = forms.CharField(label=_("Who it was, if somebody else"), max_length=120, required=False)
+    carer = forms.ChoiceField(
+        label=_("Who may be told today"),
+        required=False,
+        error_messages={"invalid_choice": MAY_NOT_BE_TOLD},
+        widget=forms.Select(attrs={"translate": "no"}),  # names
+    )
+    spoke_to = forms.CharField(label=_("Somebody else: who"), max_length=120, required=False)
+    why = forms.CharField(label=_("Why that person may be told"), max_length=200, required=False)
     told = forms.CharField(label=_("What was said"), max_length=2000, required=False)
     next_action = forms.CharField(label=_("Next step"), max_length=120, required=False)
     next_on = forms.DateField(label=_("Its day"), widget=DayInput(), required=False)
     note = forms.CharField(label=_("Note"), max_length=2000, required=False)
     last = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, data: QueryDict | None = None, *, ways: list[ContactRoute], **more: Any) -> None:
+    def __init__(
+        self,
+        data: QueryDict | None = None,
+        *,
+        ways: list[ContactRoute],
+        may_be_told: list[Carer],
+        **more: Any,
+    ) -> None:
         super().__init__(data, **more)
+        self.carers = {str(one.pk): one for one in may_be_told}
+        offer(self, "carer", [("", "—"), *((key, carer_words(one)) for key, one in self.carers.items())])
         offer(self, "way", [(f"{row.kind}|{row.value}", route_words(row)) for row in ways])
 
     def said_fields(self) -> list[tuple[forms.BoundField, str]]:
         """Give the fields of what was said, each with its key; the first wrong one takes the focus."""
-        names = {"identity": "i", "spoke_to": "", "told": "t", "next_action": "", "next_on": "", "note": "m"}
+        names = {
+            "identity": "i",
+            "carer": "",
+            "spoke_to": "",
+            "why": "",
+            "told": "t",
+            "next_action": "",
+            "next_on": "",
+            "note": "m",
+        }
         for name, key in names.items():
             if key:
                 self.fields[name].widget.attrs["data-key"] = key
@@ -69,12 +97,19 @@ class CallForm(forms.Form):
         return {"route": route, "address": address}
 
     def said(self) -> Said:
-        names = ("spoke_to", "identity", "told", "next_action", "next_on", "note")
-        return Said(**{name: self.cleaned_data[name] for name in names})
+        names = ("identity", "spoke_to", "why", *_WHAT)
+        carer = self.carers.get(self.cleaned_data["carer"])
+        return Said(carer=carer, **{name: self.cleaned_data[name] for name in names})
 
     def first_wrong(self) -> str:
         """Name the first field with an error, for the focus."""
         return next((name for name in self.fields if name in self.errors), "outcome")
+
+
+def carer_words(carer: Carer) -> str:
+    """Who it is and what may be said, in one line of a list."""
+    said = {"who": f"{carer.name} ({carer.relation})", "what": carer.get_authority_display()}
+    return gettext("%(who)s: %(what)s") % said
 
 
 class TodayFilter(forms.Form):

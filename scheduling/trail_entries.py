@@ -7,7 +7,20 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
-from scheduling.models import Checklist, ContactAttempt, SeriesEnd, StruckAttempt, UnfiledCall
+from clinic.wording import Words
+from scheduling.models import (
+    AppointmentState,
+    Checklist,
+    ChecklistKind,
+    ContactAttempt,
+    Ground,
+    Outcome,
+    PlaceKind,
+    SeriesEnd,
+    StruckAttempt,
+    UnfiledCall,
+    Urgency,
+)
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "checklist.fill": Action(_("filled in a checklist"), False),
@@ -52,6 +65,15 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "diary.close": Action(_("closed the clinic for a day"), False),
     "missed.download": Action(_("downloaded the list of who was missed"), False),
     "failsafe.count": Action(_("counted where everybody is"), False),
+}
+_WHOSE: Final[Mapping[str, Words]] = {"clinic": _("the clinic"), "patient": _("the patient")}
+CODES: Final[Mapping[str, Mapping[str, Words]]] = {
+    "ground": dict(Ground.choices),
+    "kind": {**dict(ChecklistKind.choices), **dict(PlaceKind.choices)},
+    "outcome": dict(Outcome.choices),
+    "urgency": dict(Urgency.choices),
+    "whose": _WHOSE,
+    "why": dict(AppointmentState.choices),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Checklist,

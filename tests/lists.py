@@ -10,11 +10,13 @@ from datetime import date, time, timedelta
 from itertools import count
 from typing import Any
 
-from clinic import policies
+from clinic import clock, policies
 from clinic.duties import ledger, proposals
 from clinic.duties import limits as duty_limits
+from clinic.merging import merging
 from clinic.models import Patient, Policy, RiskAssessment
 from clinic.people import ending, leave, patients, risk, visits
+from clinic.trail import audit
 from lesions.analysis.types import Message
 from lesions.limits import flags
 from lesions.measuring import measure
@@ -34,7 +36,7 @@ from scheduling.rule_changes import approval, preview
 from scheduling.rules.ruleset import ruleset
 from scheduling.today import worklists
 from tests import build
-from tests.clinic.people import merge_scene
+from tests.clinic.merging import merge_scene
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
@@ -120,6 +122,17 @@ def audit_trail() -> tuple[Where, Add]:
     return at(patient.pk), add
 
 
+def staff_trail() -> tuple[Where, Add]:
+    by, today = build.nurse(), clock.today()
+
+    def add() -> list[str]:
+        patient = build.patient(by, family_name=_name())
+        audit.read(patient, by=by, page="patient")
+        return [str(patient)]
+
+    return at(member=str(by.pk), first=f"{today}", last=f"{today}"), add
+
+
 def _whose_tier_differs() -> str:
     name = _name()
     patient = build.patient(family_name=name)
@@ -161,7 +174,9 @@ def leaves() -> tuple[Where, Add]:
 def pair_list() -> tuple[Where, Add]:
     def add() -> list[str]:
         one, other = build.patient(family_name=_name()), build.patient(family_name=_name())
-        merge_scene.pair_of(one, other)
+        pair = merge_scene.pair_of(one, other)
+        said = {"reason": "the same card", "revision": pair.revision}
+        merging.propose(pair=pair, survivor=one, by=build.nurse(), **said)
         visits.record(
             patient=one, by=build.nurse(), attended_on=scene.TODAY, done=[("risk_assessment", "patient")]
         )
@@ -579,6 +594,20 @@ def missed_page() -> tuple[Where, Add]:
     return at(), lambda: [str(_overdue())]
 
 
+def past_misses_page() -> tuple[Where, Add]:
+    """A recall and a duty past their limits, of patients whom a dermatologist of that name had seen."""
+
+    def add() -> list[str]:
+        by, patient = build.dermatologist(name=_name()), _overdue()
+        visits.record(patient=patient, by=by, attended_on=_day(60), done=[("risk_assessment", "patient")])
+        pathology.record_procedure(
+            patient=patient, by=by, kind="biopsy", on=_day(50), site="66643007", sutures=False
+        )
+        return [by.name]
+
+    return at(), add
+
+
 def missed_csv() -> tuple[Where, Add]:
     return at(), lambda: [_overdue().number]
 
@@ -648,6 +677,7 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "clinic:patients": patient_list,
     "clinic:patient": patient_page,
     "clinic:trail": audit_trail,
+    "clinic:staff_trail": staff_trail,
     "clinic:tiers": tiers_page,
     "clinic:tiers_version": tiers_version,
     "clinic:staff": staff,
@@ -687,6 +717,8 @@ LISTS: dict[str, Callable[[], tuple[Where, Add]]] = {
     "scheduling:capacity": capacity_page,
     "scheduling:missed": missed_page,
     "scheduling:place": place_page,
+    "scheduling:past_misses": past_misses_page,
+    "scheduling:past_miss_rows": past_misses_page,
     "scheduling:missed_csv": missed_csv,
     "scheduling:problems": problem_list,
     "scheduling:worried": worried_page,

@@ -38,6 +38,7 @@ FORBIDDEN = {
     "desk, the independent count": ("scheduling.today.worklists", "scheduling.counting.duty_count"),
     "sideways, pictures and register": ("lesions.pictures.storage", "lesions.register.register"),
     "lower room, upper room": ("scheduling.planning.replan", "scheduling.desk.booking"),
+    "lower room of clinic, upper room": ("clinic.people.patients", "clinic.merging.merging"),
     "lower room of lesions, upper room": ("lesions.review.reviews", "lesions.measuring.measure"),
     "room of the image core, later one": ("lesions.analysis.picture.hair", "lesions.analysis.outline.vote"),
     "room of the planning core, later one": ("scheduling.rules.facts.codec", "scheduling.rules.plan.plan"),

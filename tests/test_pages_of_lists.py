@@ -19,7 +19,9 @@ PAGED = {
     "lesions:pictures": "nurse",
     "scheduling:today": "nurse",
     "scheduling:diary": "nurse",
+    "clinic:staff_trail": "manager",
     "scheduling:missed": "manager",
+    "scheduling:past_miss_rows": "manager",
     "scheduling:place": "manager",
     "scheduling:problems": "manager",
 }

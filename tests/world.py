@@ -19,7 +19,7 @@ from scheduling.planning import ladder, replan
 from scheduling.recalls import closing, overrides
 from scheduling.today import worklists
 from tests import build
-from tests.clinic.people import merge_scene
+from tests.clinic.merging import merge_scene
 from tests.lesions import scene
 
 

@@ -14,7 +14,7 @@ from clinic.access import Act, may, require
 from clinic.duties import ledger, limits, wording
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Duty, Member, Patient, Proposal, change
-from clinic.trail import audit
+from clinic.trail import audit, details
 from clinic.trail.audit import subject_of
 from clinic.wording import Words
 
@@ -42,6 +42,7 @@ def register_proposable(code: str, proposable: Proposable) -> None:
     if code in ACTS:
         raise RuntimeError(f"proposals of the act {code!r} are registered already")
     ACTS[code] = proposable
+    details.register_codes({"act": {code: proposable.words}})
 
 
 @transaction.atomic
@@ -85,8 +86,12 @@ def may_answer(proposal: Proposal, member: Member) -> bool:
     # Also a dermatologist: two people are asked for so that one tired mind cannot close a case.
     if member.pk == proposal.proposed_by_id or not may(member, Act.PROPOSE_ENDING):
         return False
-    by_a_dermatologist = may(proposal.proposed_by, Act.ANSWER_PROPOSALS)
-    return may(member, Act.ANSWER_PROPOSALS) or (ACTS[proposal.act].either and by_a_dermatologist)
+    return may(member, Act.ANSWER_PROPOSALS) or not asks_a_dermatologist(proposal)
+
+
+def asks_a_dermatologist(proposal: Proposal) -> bool:
+    """Say whether a dermatologist answers it: also where either of the two may be one, and who proposed is none."""
+    return not (ACTS[proposal.act].either and may(proposal.proposed_by, Act.ANSWER_PROPOSALS))
 
 
 @transaction.atomic
@@ -134,9 +139,9 @@ def settle_all(rows: Iterable[Proposal], why: str, **params: str) -> None:
         )
 
 
-def about(row: models.Model) -> QuerySet[Proposal]:
-    """Find the proposals about this row that wait for an answer."""
-    return waiting().filter(subject=subject_of(row))
+def about(*rows: models.Model) -> QuerySet[Proposal]:
+    """Find the proposals about these rows that wait for an answer."""
+    return waiting().filter(subject__in=[subject_of(row) for row in rows])
 
 
 def waiting() -> QuerySet[Proposal]:

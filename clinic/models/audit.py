@@ -20,7 +20,11 @@ class AuditRecord(AppendOnly):
 
     class Meta:
         ordering = ["-pk"]
-        indexes = [models.Index(fields=["patient", "-id"]), models.Index(fields=["subject", "-id"])]
+        indexes = [
+            models.Index(fields=["patient", "-id"]),
+            models.Index(fields=["subject", "-id"]),
+            models.Index(fields=["by", "-id"]),
+        ]
 
     def __str__(self) -> str:
         return f"{self.action} {self.subject}"

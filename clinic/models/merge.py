@@ -70,6 +70,13 @@ class Merge(AppendOnly):
     by = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     second = models.ForeignKey("clinic.Member", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
+    photographs = models.ForeignKey(
+        "clinic.PhotoConsent",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="the refusal that holds where the two records' answers differ, until the patient is asked again",
+    )
 
     class Meta:
         ordering = ["-pk"]

@@ -14,9 +14,10 @@ from clinic import clock
 from clinic.access import may
 from clinic.duties import ledger, proposals, tally, tally_question, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
+from clinic.merging import merging, unmerging
 from clinic.models import Duty, Patient, Proposal
 from clinic.pages.paging import page_of_rows
-from clinic.people import finding, leave, merging, unmerging
+from clinic.people import finding, leave
 from clinic.people import wording as people_wording
 from clinic.wording import Words
 
@@ -79,6 +80,7 @@ class ProposalRow:
     what: str
     late: bool
     may_answer: bool
+    by_dermatologist: bool
 
 
 def duty_rows(
@@ -153,6 +155,7 @@ def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[Propos
             words[row.pk],
             row.due_on < today,
             proposals.may_answer(row, request.user),  # type: ignore[arg-type]  # signed in, by the guard
+            proposals.asks_a_dermatologist(row),
         )
         for row in shown
     ]

@@ -6,9 +6,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Max
+from django.http import HttpRequest
 
 from clinic import clock
-from clinic.models import ContactRoute, LikelyPair, Patient, RouteKind, Visit
+from clinic.duties import proposals
+from clinic.models import ContactRoute, LikelyPair, Patient, PhotoConsent, RouteKind, Visit
+from clinic.pages.duty_rows import ProposalRow, proposal_rows
+from clinic.people import consent
 
 
 @dataclass(frozen=True)
@@ -18,6 +22,7 @@ class Side:
     patient: Patient
     phones: tuple[str, ...]
     last_visit: date | None
+    photographs: PhotoConsent | None
 
 
 @dataclass(frozen=True)
@@ -25,17 +30,26 @@ class PairRow:
     pair: LikelyPair
     sides: tuple[Side, Side]
     late: bool
+    answers_differ: bool
+    asked: ProposalRow | None
 
 
-def pair_rows(pairs: Iterable[LikelyPair]) -> list[PairRow]:
+def pair_rows(pairs: Iterable[LikelyPair], request: HttpRequest) -> list[PairRow]:
     shown, today = list(pairs), clock.today()
     keys = {key for pair in shown for key in (pair.one_id, pair.other_id)}
-    phones, visits = _phones(keys), _last_visits(keys)
+    phones, visits, said = _phones(keys), _last_visits(keys), consent.current_of(keys)
+    waiting = proposal_rows(proposals.about(*shown), request)
+    asked = {proposals.key_of(row.proposal): row for row in waiting}
 
     def side(patient: Patient) -> Side:
-        return Side(patient, tuple(phones[patient.pk]), visits.get(patient.pk))
+        return Side(patient, tuple(phones[patient.pk]), visits.get(patient.pk), said.get(patient.pk))
 
-    return [PairRow(pair, (side(pair.one), side(pair.other)), pair.due_on < today) for pair in shown]
+    def row(pair: LikelyPair) -> PairRow:
+        differ = consent.differ(said.get(pair.one_id), said.get(pair.other_id))
+        sides = (side(pair.one), side(pair.other))
+        return PairRow(pair, sides, pair.due_on < today, differ, asked.get(pair.pk))
+
+    return [row(pair) for pair in shown]
 
 
 def _phones(keys: set[int]) -> dict[int, list[str]]:

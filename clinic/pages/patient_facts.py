@@ -3,8 +3,8 @@
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from clinic.duties import proposals
+from clinic.merging import pairs
 from clinic.models import Merge, Patient
-from clinic.people import merging
 
 
 def patients() -> QuerySet[Patient]:
@@ -14,7 +14,7 @@ def patients() -> QuerySet[Patient]:
     alike = Patient.objects.filter(folded_family=OuterRef("folded_family"), merged_into__isnull=True)
     return Patient.objects.annotate(
         has_namesake=Exists(alike.exclude(pk=key)),
-        has_pairs=Exists(merging.open_pairs().filter(Q(one=key) | Q(other=key))),
+        has_pairs=Exists(pairs.open_pairs().filter(Q(one=key) | Q(other=key))),
         has_merges=Exists(Merge.objects.filter(survivor=key, undone__isnull=True)),
         has_proposals=Exists(proposals.waiting().filter(patient=key)),
     )

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from clinic.models import Patient, PatientStatus, Purpose, Tier
+from clinic.models import PatientStatus, Purpose, Tier
 from clinic.wording import Words
 
 THE_ANSWER = _("The answer")
@@ -16,18 +16,6 @@ STATUS_AND_GROUND = _("Care ends with a status and a ground in words.")
 ENDED_ALREADY = _("This patient's care has ended already.")
 RESUME_INSTEAD = _("Care has ended: resume it instead.")
 END_CARE = _("end a patient's care")
-
-MERGE = _("merge two records of one person")
-UNMERGE = _("undo a merge: two people after all")
-MERGED_ALREADY = _("One of the two records is merged already.")
-BOTH_IN_CARE = _(
-    "One of the two records has ended, or care is ending: resume it, or end both the same way first."
-)
-PROPOSALS_FIRST = _("Something is proposed about these records: it is confirmed or refused first.")
-TWO_MERGE = _("Two people merge records, and this clinic has one.")
-DAYS_MOVED = _("Days of this patient have moved since it was proposed: refuse it, and propose it anew.")
-UNDONE_ALREADY = _("This merge is undone already.")
-LATER_MERGE_FIRST = _("Another record was merged later: that merge is undone first.")
 
 ENDS_BEFORE_IT_BEGINS = _("It would end before it begins.")
 # Why a way to reach the patient is wanted, by its code.
@@ -68,20 +56,6 @@ def say_tier_is_given(tier: str) -> str:
     """Say why nobody chooses the tier here: the criteria give it."""
     words = {"tier": Tier(tier).label}
     return gettext("The criteria give the tier %(tier)s: leave your own tier and its reason empty.") % words
-
-
-def say_merge(gone: Patient, survivor: Patient) -> str:
-    """A proposed merge in words."""
-    said = {"gone": f"{gone.number} {gone}", "kept": f"{survivor.number} {survivor}"}
-    # Whoever confirms sees two like names here, and must not take two people for one.
-    if gone.born != survivor.born:
-        return gettext("merge %(gone)s into %(kept)s: their days of birth differ") % said
-    return gettext("merge %(gone)s into %(kept)s") % said
-
-
-def say_unmerge(gone: Patient, survivor: Patient) -> str:
-    said = {"gone": f"{gone.number} {gone}", "kept": f"{survivor.number} {survivor}"}
-    return gettext("part %(gone)s from %(kept)s again") % said
 
 
 def say_way_wanted(because: Mapping[str, str]) -> str:

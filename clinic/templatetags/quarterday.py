@@ -17,7 +17,7 @@ from clinic import addresses, clock
 from clinic.charts import columns, phases
 from clinic.charts import year_strip as strip
 from clinic.duties import wording as duty_words
-from clinic.models import Patient, Proposal, Purpose
+from clinic.models import Patient, Proposal
 from clinic.wording import SPOKEN, write_day, write_moment, write_month, write_week_day
 
 register = template.Library()
@@ -95,20 +95,6 @@ def age(patient: Patient) -> int:
 def answer_words(proposal: Proposal) -> str:
     """`{{ proposal|answer_words }}` → what was answered, in whoever's words it was"""
     return duty_words.say_answer(proposal)
-
-
-@register.filter
-def detail_words(value: Any) -> str:
-    """`{{ value|detail_words }}` → full skin check, picture of a lesion (lesion:12): of the trail"""
-    if not isinstance(value, list):
-        return str(value)
-    return ", ".join(_item_words(*each) if isinstance(each, list) else str(each) for each in value)
-
-
-def _item_words(purpose: str, subject: str = "patient", *more: Any) -> str:
-    words = Purpose(purpose).label if purpose in Purpose.values else purpose
-    about = [str(each) for each in (subject, *more) if each not in ("", "patient")]
-    return f"{words} ({', '.join(about)})" if about else str(words)
 
 
 @register.filter

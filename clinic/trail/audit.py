@@ -2,10 +2,12 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db import models, transaction
 from django.db.models import F, QuerySet
+from django.utils import timezone
 
 from clinic import clock
 from clinic.models import AuditRecord, Member, Patient, ReadRecord, insert_all
@@ -135,6 +137,25 @@ def trail(patient: Patient) -> QuerySet[AuditRecord]:
 
 def reads(patient: Patient) -> QuerySet[ReadRecord]:
     return ReadRecord.objects.filter(patient__in=_records_of(patient)).select_related("by")
+
+
+def done_by(member: Member, first: date, last: date) -> QuerySet[AuditRecord]:
+    """Find what a member of staff did on these days, the last first."""
+    rows = AuditRecord.objects.filter(by=member, **_between(first, last))
+    return rows.select_related("by", "patient")
+
+
+def opened_by(member: Member, first: date, last: date) -> QuerySet[ReadRecord]:
+    """Find whose pages a member of staff opened on these days."""
+    return ReadRecord.objects.filter(by=member, **_between(first, last)).select_related("by", "patient")
+
+
+def _between(first: date, last: date) -> dict[str, datetime]:
+    """The clinic's own days; as moments, so that the database need not reckon the day of every row."""
+    begin, end = (
+        timezone.make_aware(datetime.combine(day, time())) for day in (first, last + timedelta(days=1))
+    )
+    return {"at__gte": begin, "at__lt": end}
 
 
 def _records_of(patient: Patient) -> list[int]:

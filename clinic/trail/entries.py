@@ -7,17 +7,26 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic.models import (
     AuditRecord,
+    Authority,
     CareEnd,
+    EndGround,
     Merge,
     MovedRow,
+    PairReason,
+    PatientStatus,
     PhotoConsent,
+    PolicyKind,
     ReadRecord,
+    Role,
+    RouteKind,
     Step,
     StruckStep,
+    Tier,
     Unmerge,
 )
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
+from clinic.wording import Words
 
 ACTIONS: Final[Mapping[str, Action]] = {
     "patient.register": Action(_("registered the patient"), True),
@@ -57,6 +66,16 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "staff.amend": Action(_("changed a member of staff"), False),
     "staff.leave": Action(_("noted that a member of staff is away"), False),
     "staff.withdraw_leave": Action(_("took back that a member of staff is away"), False),
+}
+CODES: Final[Mapping[str, Mapping[str, Words]]] = {
+    "authority": dict(Authority.choices),
+    "kind": {**dict(RouteKind.choices), **dict(PolicyKind.choices)},
+    "reason": dict(PairReason.choices),
+    "role": dict(Role.choices),
+    "route": dict(RouteKind.choices),
+    "status": dict(PatientStatus.choices),
+    "ground": dict(EndGround.choices),
+    "tier": dict(Tier.choices),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     AuditRecord,

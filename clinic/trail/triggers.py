@@ -4,7 +4,7 @@ Django rebuilds a table on SQLite when a column changes, and the rebuild drops t
 
 Of one column there is an exception: where two records are merged, a row goes to another patient. The trigger lets that
 column alone change, and only where the ledger of merges says that this very row moves from this patient to that one
-(`clinic/people/moving.py` writes the ledger first). The trail itself names the record it was written about, for good.
+(`clinic/merging/moving.py` writes the ledger first). The trail itself names the record it was written about, for good.
 """
 
 from typing import Any

@@ -1,4 +1,4 @@
-"""Pages of patients: find, register, amend, risk, visits, the trail."""
+"""Pages of patients: find, register, amend, risk, visits."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -25,6 +25,7 @@ from clinic.forms import (
     RouteForm,
     VisitForm,
 )
+from clinic.merging import merging, pairs
 from clinic.models import (
     Carer,
     ContactRoute,
@@ -40,7 +41,7 @@ from clinic.pages.fields import RevisionForm
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of, to_survivor
-from clinic.people import carers, consent, ending, finding, merging, risk, visits
+from clinic.people import carers, consent, ending, finding, risk, visits
 from clinic.people import patients as people
 from clinic.people import wording as people_wording
 from clinic.people.longer_waits import MakesLonger
@@ -128,7 +129,7 @@ def patient(request: StaffRequest, pk: int) -> HttpResponse:
         "buttons": patient_page.buttons_for(request),
         "route_form": _route_form(found),
         "proposed": _proposed(found, request) if found.has_proposals else [],
-        "pairs": list(merging.open_pairs_of(found)[:3]) if found.has_pairs else [],
+        "pairs": list(pairs.open_pairs_of(found)[:3]) if found.has_pairs else [],
         "merges": list(merging.standing(found)) if found.has_merges else [],
         "may_say": may(request.user, Act.SAY_SAME_PERSON),
         "may_register": may(request.user, Act.REGISTER_PATIENTS),
@@ -415,16 +416,3 @@ def take_back_visit(request: StaffRequest, pk: int) -> HttpResponse:
     else:
         messages.success(request, _("The visit is taken back: what it completed is owed again."))
     return redirect("clinic:patient", visit.patient_id)
-
-
-@allow(Act.SEE_TRAIL)
-def trail(request: StaffRequest, pk: int) -> HttpResponse:
-    """Show who did what with a patient's record, and who looked at it."""
-    found = get_object_or_404(Patient, pk=pk)
-    audit.read(found, by=request.user, page="trail")
-    page = page_of_rows(audit.trail(found), request)
-    rows = [{"row": row, "words": audit.words(row.action)} for row in page.object_list]
-    reads = page_of_rows(audit.reads(found), request, "reads")
-    return render(
-        request, "clinic/trail.html", {"patient": found, "page": page, "rows": rows, "reads": reads}
-    )

@@ -9,16 +9,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow, may
-from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
 from clinic.forms import MergeForm, PartForm, SameAsForm
+from clinic.merging import merging, pairs, unmerging
 from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow, Unmerge
-from clinic.pages.duty_rows import proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.pair_rows import pair_rows
 from clinic.pages.responses import asks_first, conflict, page_form, page_of
-from clinic.people import merging, unmerging
 from clinic.people.longer_waits import MakesLonger
 from clinic.trail import audit
 
@@ -26,10 +24,10 @@ from clinic.trail import audit
 @allow(Act.SEE_PATIENTS)
 def same_people(request: StaffRequest) -> HttpResponse:
     """List the pairs that nobody has decided about, the first due first."""
-    page = page_of_rows(merging.open_pairs(), request)
+    page = page_of_rows(pairs.open_pairs(), request)
     context = {
         "page": page,
-        "rows": pair_rows(page.object_list),
+        "rows": pair_rows(page.object_list, request),
         "may_say": may(request.user, Act.SAY_SAME_PERSON),
     }
     return render(request, "clinic/same_people.html", context)
@@ -58,11 +56,12 @@ def pair(request: StaffRequest, pk: int) -> HttpResponse:
             return redirect("clinic:same_people")
     for one in people:
         audit.read(one, by=request.user, page="pair")
+    row = pair_rows([found], request)[0]
     context = {
-        "row": pair_rows([found])[0],
+        "row": row,
         "form": form,
         "open": found.state == PairState.OPEN,
-        "proposed": proposal_rows(proposals.about(found), request),
+        "proposed": [row.asked] if row.asked else [],
         **asked,
     }
     return render(request, "clinic/pair.html", context, status=422 if form.is_bound else 200)
@@ -90,7 +89,7 @@ def _propose(request: StaffRequest, found: LikelyPair, form: MergeForm) -> None:
 def two_people(request: StaffRequest, pk: int) -> HttpResponse:
     found = _found(pk)
     try:
-        merging.say_two_people(pair=found, by=request.user, revision=RevisionForm(request.POST).seen())
+        pairs.say_two_people(pair=found, by=request.user, revision=RevisionForm(request.POST).seen())
     except StaleRow as error:
         return conflict(request, error, resolve_url("clinic:same_people"))
     except merging.MergeRefused as error:
@@ -107,7 +106,7 @@ def same_as(request: StaffRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             other = form.cleaned_data["number"]
-            made = merging.pair_by_hand(patient=found, other=other, by=request.user)
+            made = pairs.pair_by_hand(patient=found, other=other, by=request.user)
         except merging.MergeRefused as error:
             form.add_error("number", str(error))
         else:

@@ -2,8 +2,8 @@
 
 from django.db.models import Max, Q
 
+from clinic.merging.moving import Mover, give_back
 from clinic.models import Merge
-from clinic.people.moving import Mover, give_back
 from lesions.models import Diagnosis, Examination, Lesion, Procedure, UrgentSign
 
 

@@ -110,9 +110,12 @@ def _private_file(request: StaffRequest, sha: str, content_type: str, filename: 
     return response
 
 
-@allow(Act.SEE_PICTURES)
+@allow(Act.SEE_WORKLIST)
 def pictures(request: StaffRequest) -> HttpResponse:
-    """List what is left to do, each kind with its own pages; the masthead has counted them already."""
+    """List what is left to do, each kind with its own pages; the masthead has counted them already.
+
+    It shows no picture: who only sees what is late has no way from here to one either.
+    """
     queued, failed, refused = (
         page_of_rows(rows().only(*picture_rows.SHOWN[name]), request, name, duty_rows.count_of(name, request))
         for name, rows in waiting.HELD[OwningList.PICTURES].items()
@@ -126,6 +129,7 @@ def pictures(request: StaffRequest) -> HttpResponse:
         "refused": refused,
         "refused_rows": picture_rows.refused(refused.object_list, said),
         "may_settle": may(request.user, Act.ADD_PICTURES),
+        "may_see": may(request.user, Act.SEE_PICTURES),
         "filed": Image.objects.count(),
         "duties": duty_rows.page_of_list(OwningList.PICTURES, request),
     }

@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from clinic.access import Act, StaffRequest, allow
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties.kinds import OwningList
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Patient, StaleRow
@@ -34,12 +34,13 @@ from lesions.results import in_error, pathology, results_owed
 from lesions.results.report_checks import AlreadyReported, ResultRefused
 
 
-@allow(Act.TELL_PATIENT)
+@allow(Act.SEE_WORKLIST)
 def results(request: StaffRequest) -> HttpResponse:
     """List what is owed of tissue, reports and results, urgent first."""
     context = {
         "told": Diagnosis.objects.filter(told_on__isnull=False).count(),
         "duties": duty_rows.page_of_list(OwningList.RESULTS, request),
+        "may_do": may(request.user, Act.DO_DUTIES),
     }
     return render(request, "lesions/results.html", context)
 

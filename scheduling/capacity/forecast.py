@@ -100,6 +100,11 @@ class Forecast:
         runs = [list(run) for closed, run in groupby(self.weeks, lambda week: week.places is None) if closed]
         return [(run[0], run[-1], round(sum(week.load for week in run))) for run in runs]
 
+    @property
+    def without_hours(self) -> int:
+        """Count the visits wanted in weeks without bookable hours: they have no room either."""
+        return sum(visits for _first, _last, visits in self.unopened)
+
     def week_of(self, day: date) -> Week | None:
         return self.weeks[index] if (index := _week(self.today, day)) is not None else None
 

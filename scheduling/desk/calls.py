@@ -7,11 +7,12 @@ from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import ledger
-from clinic.models import ContactRoute, Member, Patient, RouteKind, StaleRow, Voicemail, change
+from clinic.models import Carer, ContactRoute, Member, Patient, RouteKind, StaleRow, Voicemail, change
 from clinic.people import patients
 from clinic.trail import audit
 from scheduling.desk import booking, claims, contacts, taking_back
@@ -28,6 +29,7 @@ from scheduling.models import (
 )
 
 SPOKEN_TO = (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED, Outcome.ASKS_LATER, Outcome.DECLINED)
+MAY_NOT_BE_TOLD = gettext_lazy("This person may be told nothing today: look again at who may be spoken to.")
 _MOST_ATTEMPTS = 5  # that a call page shows
 
 
@@ -43,9 +45,14 @@ class Booking:
 
 @dataclass(frozen=True)
 class Said:
-    """What was said in a call: with whom, how that was checked, and the next step with its day."""
+    """What was said in a call: with whom, how that was checked, and the next step with its day.
+
+    Not with the patient: `carer` is who may be told today, or `spoke_to` names somebody and `why` says why.
+    """
 
     spoke_to: str = ""
+    carer: Carer | None = None
+    why: str = ""
     identity: str = ""
     told: str = ""
     next_action: str = ""
@@ -96,6 +103,7 @@ def log(
     _check_seen(patient, seen)
     due = list(patient.recalls.filter(state=RecallState.DUE).select_related("patient").order_by("pk"))
     _check(outcome, said, book, owes=bool(due))
+    _check_who(patient, outcome, said)
     _check_voicemail(patient, outcome, address)
     call = open_call(patient, by) or begin(patient=patient, by=by, route=route, address=address)
     made = _book(call, book, by) if book else None
@@ -107,7 +115,7 @@ def log(
     if outcome in DOES_NOT_COUNT and not due:
         kill_routes(patient, route, address, by)
     ended = {"outcome": Outcome.BOOKED if made else outcome, "ended_at": clock.now(), "appointment": made}
-    about = {"route": route, "address": address, "spoke_to": said.spoke_to, "identity": said.identity}
+    about = {"route": route, "address": address, "identity": said.identity, **_with_whom(said)}
     change(call, seen=call.revision, at=clock.now(), where={"ended_at": None}, **ended, **about)
     audit.record("call.end", by=by, subject=call, patient=patient, outcome=call.outcome)
     return call
@@ -122,7 +130,7 @@ def _check(outcome: str, said: Said, book: Booking | None, *, owes: bool) -> Non
         raise ContactRefused(_("Say how you knew who it was."), "identity")
     if outcome in (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED) and not said.told:
         raise ContactRefused(_("Say in a few words what was said."), "told")
-    if outcome == Outcome.SPOKE_AUTHORISED and not said.spoke_to:
+    if outcome == Outcome.SPOKE_AUTHORISED and not (said.carer or said.spoke_to):
         raise ContactRefused(_("Say with whom you spoke."), "spoke_to")
     if outcome in (Outcome.SPOKE, Outcome.SPOKE_AUTHORISED) and owes and not (book or said.next_on):
         raise ContactRefused(_("Choose a place, or say the day of the next step."), "next_on")
@@ -130,6 +138,30 @@ def _check(outcome: str, said: Said, book: Booking | None, *, owes: bool) -> Non
         raise ContactRefused(
             _("A place is booked with somebody to whom you spoke: choose that outcome."), "outcome"
         )
+
+
+def _check_who(patient: Patient, outcome: str, said: Said) -> None:
+    """Nothing of a person's health is said to whoever has no authority (common practice, no source)."""
+    if not (said.carer or said.spoke_to):
+        return
+    if outcome == Outcome.SPOKE:
+        raise ContactRefused(
+            _("Somebody else is named: choose “Spoke to somebody who may be told”, or name nobody."),
+            "outcome",
+        )
+    if said.carer and not (said.carer.patient_id == patient.pk and said.carer.holds_on(clock.today())):
+        raise ContactRefused(MAY_NOT_BE_TOLD, "carer")
+    # Whoever answers may ask to be rung another day, as long as nothing was said.
+    speaks_for = outcome in (Outcome.SPOKE_AUTHORISED, Outcome.DECLINED) or bool(said.told)
+    if outcome in SPOKEN_TO and speaks_for and not (said.carer or said.why):
+        raise ContactRefused(
+            _("Choose who may be told today, or say why this person may: nothing is said to anybody else."),
+            "why",
+        )
+
+
+def _with_whom(said: Said) -> dict[str, Any]:
+    return {"spoke_to": said.spoke_to, "carer": said.carer, "why_told": said.why}
 
 
 def _check_voicemail(patient: Patient, outcome: str, address: str) -> None:
@@ -205,7 +237,9 @@ def _check_seen(patient: Patient, seen: int | None) -> None:
 
 def tried_before(patient: Patient) -> list[ContactAttempt]:
     """List the last attempts, one for each call however much it was about; struck ones among them."""
-    rows = ContactAttempt.objects.filter(recall__patient=patient).select_related("by", "struck", "call")
+    rows = ContactAttempt.objects.filter(recall__patient=patient).select_related(
+        "by", "struck", "call__carer"
+    )
     found: dict[Any, ContactAttempt] = {}
     # A call leaves one attempt for each recall that was due: enough rows for five calls, and never all of them.
     for row in rows.order_by("-at", "-pk")[: 8 * _MOST_ATTEMPTS]:

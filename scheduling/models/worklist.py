@@ -122,6 +122,14 @@ class Call(Stated):
     outcome = models.CharField(max_length=18, choices=Outcome, blank=True)
     ended_at = models.DateTimeField(null=True)
     spoke_to = models.CharField(max_length=120, blank=True)
+    carer = models.ForeignKey(
+        "clinic.Carer",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="who was told: somebody who on that day might be",
+    )
+    why_told = models.CharField(max_length=200, blank=True, help_text="why somebody else might be told")
     identity = models.CharField(max_length=60, blank=True, help_text="how it was checked who spoke")
     appointment = models.ForeignKey(
         "scheduling.Appointment", null=True, on_delete=models.PROTECT, related_name="+"
@@ -138,7 +146,11 @@ class Call(Stated):
             models.CheckConstraint(
                 condition=Q(ended_at__isnull=True, outcome="") | Q(ended_at__isnull=False) & ~Q(outcome=""),
                 name="an_ended_call_has_an_outcome",
-            )
+            ),
+            models.CheckConstraint(
+                condition=~Q(outcome="spoke_authorised") | Q(carer__isnull=False) | ~Q(why_told=""),
+                name="whoever_was_told_in_a_call_might_be",
+            ),
         ]
 
     def __str__(self) -> str:

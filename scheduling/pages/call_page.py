@@ -63,7 +63,9 @@ def first_form(patient: Patient) -> CallForm:
     wanted = _wanted_route(patient)
     first = next((row for row in ways if row.kind == wanted), ways[0] if ways else None)
     chosen = f"{first.kind}|{first.value}" if first else ""
-    return CallForm(ways=ways, initial={"way": chosen, "last": last or 0})
+    return CallForm(
+        ways=ways, may_be_told=carers.in_force(patient), initial={"way": chosen, "last": last or 0}
+    )
 
 
 def line_of(patient: Patient) -> DeskLine | None:

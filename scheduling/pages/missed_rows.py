@@ -24,6 +24,8 @@ def _row(row: MissedRow, said: Said, places: dict[str, str]) -> dict[str, Any]:
         "recall": address_of("scheduling:recall", recall.pk),
         "what": said.once(about, lambda: wording.what_for(recall, places)),
         "urgent": recall.urgency == Urgency.A,
+        "urgency": said.once(("urgency", recall.urgency), recall.get_urgency_display),
+        "clinician": row.clinician,
         "latest": said.day(recall.latest),
         "days_late": row.days_late,
         "why": row.why,
@@ -32,6 +34,9 @@ def _row(row: MissedRow, said: Said, places: dict[str, str]) -> dict[str, Any]:
     }
 
 
-def named(people: Iterable[Patient]) -> list[tuple[str, str, str]]:
-    """Give the address, the name and the number of those whom an alarm names."""
-    return [(address_of("clinic:patient", row.pk), str(row), row.number) for row in people]
+def named(people: Iterable[Patient]) -> list[tuple[str, str, str, str]]:
+    """Give the address, the name, the day of birth and the number of those whom an alarm names."""
+    said = Said()
+    return [
+        (address_of("clinic:patient", row.pk), str(row), said.day(row.born), row.number) for row in people
+    ]

@@ -6,9 +6,9 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
+from clinic.merging.moving import Mover, give_back
 from clinic.models import Duty, Merge, Patient
 from clinic.people.longer_waits import Wait
-from clinic.people.moving import Mover, give_back
 from clinic.trail import audit
 from clinic.wording import Words
 from lesions.models import Diagnosis, Lesion, Procedure

@@ -21,6 +21,7 @@ from clinic.wording import Words, write_day
 from scheduling.models import Appointment, Claim, ContactAttempt, Recall
 from scheduling.planning import ladder
 from scheduling.recalls import wording
+from scheduling.recalls.clinicians import last_seen_by
 from scheduling.recalls.missed_reasons import ORDER, REASONS, SPOKE, late, with_reasons
 from scheduling.rules.plan import lateness
 
@@ -31,6 +32,7 @@ _HEAD = (
     gettext_lazy("born"),
     gettext_lazy("what for"),
     gettext_lazy("urgency"),
+    gettext_lazy("clinician"),
     gettext_lazy("latest day"),
     gettext_lazy("days late"),
     gettext_lazy("why"),
@@ -48,6 +50,7 @@ class MissedRow:
     reason: str
     why: str
     owner: str
+    clinician: str = ""  # who saw the patient last
 
     @property
     def is_member(self) -> bool:
@@ -68,6 +71,7 @@ def rows_of(today: date, found: Mapping[int, str]) -> list[MissedRow]:
 
 def _rows(shown: QuerySet[Any], today: date, known: Mapping[int, str] | None = None) -> list[MissedRow]:
     ladders, found = ladder.in_force(), []
+    shown = shown.annotate(seen_by=last_seen_by("by__name"))
     for recall in shown.select_related("patient").prefetch_related(*_details()).only(*_SHOWN):
         reason = recall.reason if known is None else known[recall.pk]
         found.append(_row(recall, reason, today, ladders[recall.urgency].attempts))
@@ -105,6 +109,7 @@ def as_csv(found: Sequence[MissedRow], about: Iterable[tuple[str, str]] = ()) ->
             patient.born,
             wording.what_for(recall, places),
             recall.urgency,
+            row.clinician,
             recall.latest,
             row.days_late,
             row.why,
@@ -146,7 +151,8 @@ def _of(recall: Recall, name: str) -> list[Any]:
 
 def _row(recall: Recall, reason: str, today: date, attempts: int) -> MissedRow:
     late_by = lateness.days_late(recall.latest, today)
-    return MissedRow(recall.patient, recall, late_by, reason, _why(reason, recall), _owner(recall, attempts))
+    why, owner, seen_by = _why(reason, recall), _owner(recall, attempts), recall.seen_by  # type: ignore[attr-defined]
+    return MissedRow(recall.patient, recall, late_by, reason, why, owner, seen_by or "")
 
 
 def _why(reason: str, recall: Recall) -> str:

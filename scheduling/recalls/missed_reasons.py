@@ -77,12 +77,13 @@ def with_reasons(rows: QuerySet[Any], today: date) -> QuerySet[Any]:
     return found
 
 
-def in_order(today: date) -> list[tuple[int, str]]:
-    """List the keys of all that is late with their reasons, the oldest first.
+def in_order(today: date, rows: QuerySet[Recall] | None = None) -> list[tuple[int, str]]:
+    """List the keys of all that is late, or of some of it, with their reasons, the oldest first.
 
     One question from which a page counts the reasons and takes its keys: asked for each, all would be worked out twice.
     """
-    return list(with_reasons(late(today), today).values_list("pk", "reason"))
+    found = with_reasons(late(today) if rows is None else rows, today)
+    return list(found.values_list("pk", "reason"))
 
 
 def counts(found: Iterable[tuple[int, str]]) -> list[tuple[str, Words, int]]:

@@ -12,6 +12,7 @@ from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient, StaleRow
 from clinic.pages.responses import conflict, to_survivor
+from clinic.people import carers
 from clinic.trail import audit
 from scheduling.call_forms import CallForm, TakeOverForm
 from scheduling.desk import booking, calls, claims, confirming
@@ -87,7 +88,7 @@ def _just_logged(request: StaffRequest) -> Call | None:
 
 @allow(Act.CONTACT)
 def _log(request: StaffRequest, patient: Patient) -> HttpResponse:
-    form = CallForm(request.POST, ways=calls.ways(patient))
+    form = CallForm(request.POST, ways=calls.ways(patient), may_be_told=carers.in_force(patient))
     if form.is_valid():
         try:
             made = calls.log(

@@ -61,7 +61,7 @@ def recall(request: StaffRequest, pk: int) -> HttpResponse:
 
 def _attempts(found: Recall, member: Any) -> list[tuple[ContactAttempt, bool]]:
     """List the attempts, the last first; whoever entered one may strike it through for ten minutes."""
-    rows = found.attempts.select_related("by", "struck__by").order_by("-at", "-pk")
+    rows = found.attempts.select_related("by", "struck__by", "call__carer").order_by("-at", "-pk")
     return [(row, taking_back.may_strike(row, member)) for row in rows]
 
 

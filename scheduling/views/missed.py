@@ -1,5 +1,7 @@
 """Pages of who was missed: the list with its reasons, where everybody is, and what no list holds."""
 
+from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from django.db.models.expressions import RawSQL
@@ -7,16 +9,20 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
 from clinic import clock
-from clinic.access import Act, StaffRequest, allow
+from clinic.access import Act, StaffRequest, allow, may
 from clinic.models import Patient
 from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from scheduling.counting import duty_count, whereabouts
-from scheduling.models import FailsafeRun
-from scheduling.pages import missed_rows
+from scheduling.models import DeskLine, FailsafeRun, Section
+from scheduling.pages import missed_rows, past_rows, place_rows
 from scheduling.recalls import missed as late
 from scheduling.recalls import missed_reasons
+from scheduling.recalls import past_misses as past
+from scheduling.recalls.past_misses import Asked
 from scheduling.views.problems import open_problems
+
+MONTHS = 12  # on one page
 
 
 @allow(Act.SEE_MISSED)
@@ -34,14 +40,24 @@ def missed(request: StaffRequest) -> HttpResponse:
         "page": page,
         "rows": missed_rows.rows(rows),
         "people": duty_rows.count_of("missed", request),
+        "recalls": len(found),
+        "on_the_list": duty_rows.count_of("people", request),
+        "on_today": _on_today(today),
         "reasons": missed_reasons.counts(found),
         "reason": missed_reasons.REASONS.get(reason, ""),
         "reason_code": reason if reason in missed_reasons.REASONS else "",
         "night": night,
+        "may_trail": may(request.user, Act.SEE_TRAIL),
         "problems": open_problems().count(),
         **_count(request, night),
     }
     return render(request, "scheduling/missed.html", context)
+
+
+def _on_today(today: date) -> int:
+    """Count who of the missed stands on Today with something to be done: both pages can be held against each other."""
+    lines = DeskLine.objects.exclude(section=Section.LATER)
+    return lines.filter(patient__in=missed_reasons.people(today).order_by().values("pk")).count()
 
 
 def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
@@ -65,7 +81,7 @@ def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
 def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[dict[str, Any]]:
     """Give each alarm with one page of those it names."""
     pages = [page_of_rows(alarm.patients, request, alarm.code) for alarm in alarms]
-    named = Patient.objects.only("given_name", "family_name", "number").order_by()
+    named = Patient.objects.only("given_name", "family_name", "born", "number").order_by()
     people = named.in_bulk({key for page in pages for key in page.object_list})
     return [
         {
@@ -103,12 +119,17 @@ def _loses(row: duty_count.KindCount) -> bool:
 
 @allow(Act.SEE_MISSED)
 def place(request: StaffRequest, name: str) -> HttpResponse:
-    """List exactly those whom the count has in this place."""
+    """List exactly those whom the count has in this place, each with why, since when, and whose it is."""
     if name not in whereabouts.WORDS:
         raise Http404(name)
     keys = RawSQL(*whereabouts.select_in(name))
     page = page_of_rows(Patient.objects.filter(pk__in=keys), request)
-    context = {"page": page, "words": whereabouts.WORDS[name], "moment": clock.now()}
+    context = {
+        "page": page,
+        "rows": place_rows.place_rows(name, page.object_list),
+        "words": whereabouts.WORDS[name],
+        "moment": clock.now(),
+    }
     return render(request, "scheduling/place.html", context)
 
 
@@ -122,3 +143,34 @@ def missed_csv(request: StaffRequest) -> HttpResponse:
     )
     answer["Content-Disposition"] = f'attachment; filename="missed-{clock.today()}.csv"'
     return answer
+
+
+@allow(Act.SEE_MISSED)
+def past_misses(request: StaffRequest) -> HttpResponse:
+    """Show month by month what ran past its limit and what became of it, split as one asks."""
+    asked, today = Asked.of(request.GET), clock.today()
+    page = page_of_rows(past.months(today), request, size=MONTHS)
+    context = {
+        "page": page,
+        "months": past_rows.month_lines(asked, today, list(page.object_list)),
+        "parts": past_rows.split_lines(asked, today),
+        "how": past.HOW.values(),
+        "asked": past_rows.in_words(asked),
+        "month": asked.month,
+    }
+    return render(request, "scheduling/past_misses.html", context)
+
+
+@allow(Act.SEE_MISSED)
+def past_miss_rows(request: StaffRequest) -> HttpResponse:
+    """List exactly the recalls and duties of one number."""
+    asked, today = Asked.of(request.GET), clock.today()
+    page = page_of_rows(past.rows_of(asked, today), request)
+    context = {
+        "page": page,
+        "rows": past_rows.past_rows(page.object_list),
+        "asked": past_rows.in_words(asked),
+        "every": asked.every,
+        "back": replace(asked, how="", every="").query(),
+    }
+    return render(request, "scheduling/past_miss_rows.html", context)

@@ -9,10 +9,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from clinic.access import Act, StaffRequest, allow
+from clinic.merging import pairs
 from clinic.models import StaleRow
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict, page_form, page_of
-from clinic.people import merging
 from clinic.wording import write_day
 from scheduling.counting import whereabouts
 from scheduling.forms import WhatFollowsForm
@@ -35,8 +35,8 @@ def problems(request: StaffRequest) -> HttpResponse:
     found = page_of_rows(open_problems().select_related("patient"), request)
     shown = list(found.object_list)
     rows = [{"row": row, "link": link} for row, link in zip(shown, links_of(shown), strict=True)]
-    pairs = merging.open_pairs().count()
-    context = {"page": found, "rows": rows, "count": whereabouts.last_count(figures=False), "pairs": pairs}
+    waiting = pairs.open_pairs().count()
+    context = {"page": found, "rows": rows, "count": whereabouts.last_count(figures=False), "pairs": waiting}
     return render(request, "scheduling/problems.html", context)
 
 

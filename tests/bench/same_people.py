@@ -46,7 +46,7 @@ def measure(count: int) -> None:
 
 def timed() -> tuple[int, float]:
     from clinic import clock
-    from clinic.people import likely_same
+    from clinic.merging import likely_same
 
     began = time.process_time()
     return likely_same.find_pairs(clock.today()), time.process_time() - began

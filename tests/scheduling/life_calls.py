@@ -27,7 +27,9 @@ class Desk:
     def somebody_is_called(self, which, who, outcome, days, told, booked):
         patient = one_of(Patient.objects.all(), which)
         again = self.now.date() + timedelta(days=days) if days else None
-        said = calls.Said(spoke_to="her son", identity="address", told=told, next_on=again)
+        son = outcome == Outcome.SPOKE_AUTHORISED
+        who_spoke = {"spoke_to": "her son", "why": "a power of attorney"} if son else {}
+        said = calls.Said(identity="address", told=told, next_on=again, **who_spoke)
         about = {"patient": patient, "by": self.by(who), "said": said, "outcome": outcome}
         self.try_to(self._call, booked=booked, **about)
 

@@ -4,8 +4,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import rule
 
 from clinic.duties import proposals
+from clinic.merging import merging, pairs, unmerging
 from clinic.models import Merge, Patient
-from clinic.people import merging, unmerging
 from clinic.people.longer_waits import MakesLonger
 from tests import build
 from tests.scheduling.life_acts import ANY, WORDS, one_of
@@ -36,7 +36,7 @@ class Records:
         return doctor, one_of([member for member in self.members if member != doctor], who)
 
     def _merge(self, one, other, by, reason, confirms):
-        pair = merging.pair_by_hand(patient=one, other=other, by=by)
+        pair = pairs.pair_by_hand(patient=one, other=other, by=by)
         pair.refresh_from_db()
         said = {"pair": pair, "survivor": one, "by": by, "reason": reason, "revision": pair.revision}
         self._answer(signed(merging.propose, **said), confirms)

@@ -10,7 +10,6 @@ from clinic.forms import RiskForm
 from clinic.models import AuditRecord, ContactRoute, Patient, ReadRecord
 from clinic.people import finding
 from clinic.people.risk import FACTORS
-from clinic.templatetags import quarterday
 from tests import build
 from tests.page import read
 
@@ -296,19 +295,3 @@ def test_a_visit_needs_to_say_what_was_done(client):
     assert client.post(url, {"attended_on": "2026-01-05"}).status_code == 422
     client.post(url, {"attended_on": "2026-01-05", "done": ["full_skin_check|patient"]})
     assert someone.visits.get().done.get().purpose == "full_skin_check"
-
-
-@pytest.mark.parametrize(
-    ("value", "words"),
-    [
-        ([["full_skin_check", "patient"]], "full skin check"),
-        (
-            [["full_skin_check", "patient"], ["lesion_image", "lesion:4"]],
-            "full skin check, picture of a lesion (lesion:4)",
-        ),
-        (["phone", "post"], "phone, post"),
-        ("5.5", "5.5"),
-    ],
-)
-def test_a_detail_of_the_trail_is_no_line_of_a_program(value, words):
-    assert quarterday.detail_words(value) == words

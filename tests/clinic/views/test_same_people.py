@@ -1,16 +1,17 @@
 """The pages on which two records are looked at, merged by two members, and parted again."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
 
 from clinic import clock
+from clinic.merging import likely_same
 from clinic.models import LikelyPair, Merge, Proposal, ReadRecord
-from clinic.people import likely_same, patients
+from clinic.people import consent, patients
 from scheduling.planning import replan
 from tests import build
-from tests.clinic.people.merge_scene import merge, pair_of
+from tests.clinic.merging.merge_scene import merge, pair_of
 from tests.page import read
 from tests.scheduling import scene
 
@@ -96,6 +97,58 @@ def test_one_proposes_and_another_confirms_on_pages(pair):
         {"revision": asked.revision, "confirmed": "yes", "answer": ""},
     )
     assert Merge.objects.get().gone == pair.other
+
+
+def test_the_list_says_that_a_proposal_waits_and_for_whom(pair):
+    nurse, doctor = browser(build.nurse(name="N. Ash")), browser(build.dermatologist(name="D. Elm"))
+    sent = {"revision": pair.revision, "survivor": pair.one_id, "reason": "the same card"}
+    page, address = reverse("clinic:same_people"), reverse("clinic:pair", args=[pair.pk])
+    assert [one for one in read(nurse.get(page)).links() if one.startswith("Propose to merge")]
+    nurse.post(address, sent)
+    asked = Proposal.objects.get()
+    for client, word in ((nurse, "Look"), (doctor, "Answer")):
+        shown = read(client.get(page))
+        assert "Propose to merge" not in shown and "proposed by N. Ash" in shown and "the same card" in shown
+        assert "A dermatologist answers it by" in shown
+        assert shown.leads_to(reverse("clinic:proposal", args=[asked.pk]))
+        assert any(name.startswith(f"{word}: merge") for name in shown.links())
+    # “Two people” would be refused as well, until it is answered.
+    assert not [name for name in read(nurse.get(page)).buttons() if name.startswith("Two people")]
+    doctor.post(
+        reverse("clinic:proposal", args=[asked.pk]),
+        {"revision": asked.revision, "confirmed": "no", "answer": "two cards"},
+    )
+    pair.refresh_from_db()
+    doctor.post(address, {**sent, "revision": pair.revision})
+    assert "Another member answers it by" in read(nurse.get(page))
+
+
+def test_answers_that_differ_are_said_wherever_a_merge_is_decided(pair):
+    """That the stricter of two answers holds until somebody has asked again: common practice, no source."""
+    nurse = build.nurse()
+    consent.record(patient=pair.one, by=nurse, given=True, on=build.days_ago(3))
+    client, address = browser(nurse), reverse("clinic:pair", args=[pair.pk])
+    words = "Their answers to photographs differ"
+    assert words not in read(client.get(address))
+    consent.record(patient=pair.other, by=nurse, given=False, on=build.days_ago(30))
+    assert words in read(client.get(address)) and words in read(client.get(reverse("clinic:same_people")))
+    client.post(address, {"revision": pair.revision, "survivor": pair.one_id, "reason": "the same card"})
+    asked = reverse("clinic:proposal", args=[Proposal.objects.get().pk])
+    assert "their answers to photographs differ" in read(browser(build.dermatologist()).get(asked))
+
+
+def test_the_record_says_that_two_answers_stand(pair):
+    nurse = build.nurse()
+    consent.record(patient=pair.one, by=nurse, given=True, on=build.days_ago(3))
+    consent.record(patient=pair.other, by=nurse, given=False, on=build.days_ago(30))
+    merge(pair.one, pair.other, pair=pair)
+    client, page = browser(nurse), reverse("clinic:patient", args=[pair.one_id])
+    shown = read(client.get(page))
+    assert "Two answers to photographs: the stricter holds. Ask again." in shown and "no photographs" in shown
+    with clock.at(scene.NOON + timedelta(hours=1)):
+        consent.record(patient=pair.one, by=nurse, given=True, on=scene.TODAY)
+    shown = read(client.get(page))
+    assert "Two answers to photographs" not in shown and "agrees since" in shown
 
 
 def test_an_old_address_leads_to_the_record_that_is_kept(pair):

@@ -9,12 +9,15 @@ from io import StringIO
 
 import pytest
 from django.db import connection
+from django.urls import reverse
 
-from clinic.people import patients
+from clinic.people import patients, visits
 from scheduling.desk import booking, claims, contacts
-from scheduling.models import Recall
+from scheduling.models import DeskLine, Recall, Section
 from scheduling.recalls import closing, missed, missed_reasons
+from scheduling.today import worklists
 from tests import build
+from tests.page import read
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.usefixtures("rules")
@@ -139,6 +142,41 @@ def test_a_proposal_waits_for_a_dermatologist():
     fields = {"ground": "moved", "note": "to the coast"}
     closing.propose_closing(recall=recall, by=build.nurse(), revision=recall.revision, **fields)
     assert (only().reason, only().owner) == ("proposed", "dermatologist")
+
+
+def test_each_row_says_how_urgent_it_is_and_whose_patient_it_is(client):
+    """Whose: the dermatologist who saw the patient last (clinic setting, no source)."""
+    recall, by = scene.overdue_check(), build.dermatologist(name="Dr Maud Linnet")
+    for who, day in (
+        (build.dermatologist(), date(2025, 1, 9)),
+        (by, date(2025, 2, 9)),
+        (build.nurse(), date(2025, 3, 9)),
+    ):
+        visits.record(patient=recall.patient, by=who, attended_on=day, done=[("risk_assessment", "patient")])
+    assert only().clinician == "Dr Maud Linnet"
+    client.force_login(build.manager())
+    page = read(client.get(reverse("scheduling:missed")))
+    assert "Dr Maud Linnet" in page and "surveillance" in page
+    head, row = csv.reader(StringIO(missed.as_csv(missed.rows(scene.TODAY)), newline=""))
+    assert row[head.index("clinician")] == "Dr Maud Linnet"
+
+
+def test_a_line_says_how_the_numbers_of_the_pages_go_together(client):
+    one, _other, due = (
+        scene.overdue_check(high=True),
+        scene.overdue_check(high=True),
+        scene.due_check(high=True),
+    )
+    kept = Recall.objects.filter(pk=one.pk).values().get()
+    Recall.objects.create(**kept | {"id": None, "subject": "lesion:1"})
+    worklists.build(scene.TODAY)
+    client.force_login(build.manager())
+    page = read(client.get(reverse("scheduling:missed")))
+    assert "Two people should have been seen" in page and "3 recalls are past their last day" in page
+    people = DeskLine.objects.exclude(section=Section.LATER).count()
+    assert f"2 of these 2 stand on Today among {people}" in page and due.patient_id in set(
+        DeskLine.objects.values_list("patient", flat=True)
+    )
 
 
 def test_the_counts_are_the_rows():

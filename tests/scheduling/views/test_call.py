@@ -3,14 +3,15 @@
 How often somebody is tried and how far a call is put off: clinic setting, no source (docs/sources.md, "Reaching people").
 """
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
 
-from clinic.people import patients
+from clinic.people import carers, patients
 from lesions.results import pathology
-from scheduling.desk import calls, claims
+from scheduling.desk import calls, claims, contacts
 from scheduling.models import Appointment, Call, Claim, ContactAttempt, DeskLine, Section
 from scheduling.today import worklists
 from tests import build
@@ -94,6 +95,10 @@ WRONG = [
     ({"outcome": "spoke", "told": "x"}, "identity"),
     ({"outcome": "spoke", "identity": "address"}, "told"),
     ({**SPOKE, "outcome": "spoke_authorised", "next_on": "2026-06-19"}, "spoke_to"),
+    ({**SPOKE, "outcome": "spoke_authorised", "next_on": "2026-06-19", "spoke_to": "her son"}, "why"),
+    ({"outcome": "declined", "identity": "address", "spoke_to": "her son"}, "why"),
+    ({**SPOKE, "outcome": "spoke_authorised", "next_on": "2026-06-19", "carer": "777"}, "carer"),
+    ({**SPOKE, "next_on": "2026-06-19", "spoke_to": "her son"}, "outcome"),
     (SPOKE, "next_on"),
     ({**SPOKE, "next_on": "2026-09-30"}, "next_on"),
     ({"outcome": "asks_later", "identity": "address"}, "next_on"),
@@ -109,6 +114,74 @@ def test_what_is_wrong_stands_beside_the_button_with_the_focus_on_it(client, nur
     assert answer.status_code == 422 and not ContactAttempt.objects.exists()
     (focused,) = [one for one in shown.fields() if "autofocus" in one.attributes]
     assert focused.get("name") == field and shown.fields("note")[0].value == "kept on the page"
+
+
+OTHER = {**SPOKE, "outcome": "spoke_authorised", "next_on": "2026-06-19"}
+
+
+def looked_after(patient, nurse, **more):
+    said = {
+        "name": "Mona Reed",
+        "relation": "daughter",
+        "authority": "everything",
+        "valid_from": build.days_ago(9),
+    }
+    return carers.add(patient=patient, by=nurse, **{**said, **more})
+
+
+def test_who_may_be_told_is_chosen_among_the_carers_of_today(client, nurse):
+    """Health is spoken of with the patient, and with whom the patient or the law names (common practice, no source)."""
+    patient = scene.due_check().patient
+    told = looked_after(patient, nurse, authority="appointments")
+    for gone in (
+        {"valid_until": build.days_ago(1)},
+        {"authority": "nothing"},
+        {"valid_from": build.days_ago(-2)},
+    ):
+        looked_after(patient, nurse, **gone)
+    assert opened(client, patient).offered("carer") == ["", str(told.pk)]
+    assert "Mona Reed (daughter): appointments only" in opened(client, patient)
+    logged(client, patient, **OTHER, carer=str(told.pk))
+    call = Call.objects.get()
+    assert (call.outcome, call.carer, call.why_told) == ("spoke_authorised", told, "")
+    assert "with Mona Reed (daughter)" in opened(client, patient)
+
+
+def test_whoever_else_is_told_something_is_named_with_the_word_why(client, nurse):
+    patient = scene.due_check().patient
+    logged(client, patient, **OTHER, spoke_to="her son", why="she asked me on the telephone to tell him")
+    call = Call.objects.get()
+    assert (call.carer, call.spoke_to, call.why_told) == (
+        None,
+        "her son",
+        "she asked me on the telephone to tell him",
+    )
+    assert "with her son, because she asked me on the telephone to tell him" in opened(client, patient)
+
+
+def test_who_answers_may_ask_for_another_day_and_is_told_nothing(client, nurse):
+    patient = scene.due_check().patient
+    later = {"outcome": "asks_later", "identity": "known", "next_on": "2026-06-19", "spoke_to": "her son"}
+    refused = logged(client, patient, **later, told="about the melanoma")
+    assert refused.status_code == 422 and read(refused).fields("told")[0].value == "about the melanoma"
+    logged(client, patient, **later)
+    assert Call.objects.get(ended_at__isnull=False).spoke_to == "her son"
+
+
+def test_an_entry_that_ended_while_the_page_was_open_is_refused(client, nurse):
+    patient = scene.due_check().patient
+    told = looked_after(patient, nurse)
+    said = calls.Said(
+        carer=told, identity="address", told="when to come", next_on=scene.TODAY + timedelta(days=2)
+    )
+    about = {"patient": patient, "by": nurse, "route": "phone", "address": "1", "outcome": "spoke_authorised"}
+    carers.end(carer=told, by=nurse, revision=told.revision)
+    with pytest.raises(contacts.ContactRefused, match="may be told nothing today"):
+        calls.log(**about, said=said)
+    stranger = looked_after(build.patient(), nurse)
+    with pytest.raises(contacts.ContactRefused, match="may be told nothing today"):
+        calls.log(**about, said=replace(said, carer=stranger))
+    assert not ContactAttempt.objects.exists()
 
 
 def test_a_voicemail_is_left_where_it_was_agreed(client, nurse):

@@ -5,10 +5,11 @@ from datetime import date
 import pytest
 
 from clinic import clock
+from clinic.merging import likely_same, pairs
 from clinic.models import AuditRecord, ContactRoute, LikelyPair
-from clinic.people import likely_same, merging, patients
+from clinic.people import patients
 from tests import build
-from tests.clinic.people.merge_scene import merge
+from tests.clinic.merging.merge_scene import merge
 from tests.scheduling import scene
 
 pytestmark = pytest.mark.django_db
@@ -74,12 +75,12 @@ def test_two_people_are_never_found_again_also_after_a_merge():
     one, other, third = person("Ottilie"), person("Otilie"), person("Ottilie")
     likely_same.find_pairs(scene.TODAY)
     for pair in LikelyPair.objects.filter(one__in=(one, other), other=third):
-        merging.say_two_people(pair=pair, by=build.nurse(), revision=pair.revision)
+        pairs.say_two_people(pair=pair, by=build.nurse(), revision=pair.revision)
     newer = build.patient(given_name="Ottilie", family_name="Marchbank", born=date(1970, 1, 1))
     patients.amend(patient=newer, by=build.nurse(), revision=newer.revision, born=BORN)
     merge(newer, one)
     likely_same.find_pairs(scene.TODAY)
-    open_now = {(pair.one, pair.other) for pair in merging.open_pairs()}
+    open_now = {(pair.one, pair.other) for pair in pairs.open_pairs()}
     assert open_now == {(other, newer)}
 
 

@@ -15,8 +15,8 @@ from django.db.models import Count, Q
 
 from clinic import clock
 from clinic.duties import limits
+from clinic.merging.alike import LIKE_NAME, likeness
 from clinic.models import ContactRoute, LikelyPair, PairReason, PairState, Patient, insert_all
-from clinic.people.alike import LIKE_NAME, likeness
 from clinic.trail import audit
 
 # Pairs written together: what is kept in memory does not grow with the number of records.

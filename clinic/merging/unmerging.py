@@ -14,6 +14,9 @@ from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import proposals
 from clinic.duties.proposals import Proposable
+from clinic.merging import wording
+from clinic.merging.merging import MergeRefused, standing
+from clinic.merging.moving import move_back
 from clinic.models import (
     AuditRecord,
     LikelyPair,
@@ -25,10 +28,8 @@ from clinic.models import (
     Unmerge,
     change,
 )
-from clinic.people import longer_waits, wording
+from clinic.people import longer_waits
 from clinic.people.longer_waits import Later, MakesLonger
-from clinic.people.merging import MergeRefused, standing
-from clinic.people.moving import move_back
 from clinic.people.patients import find_a_way
 from clinic.trail import audit
 

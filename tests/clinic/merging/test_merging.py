@@ -13,8 +13,9 @@ from django.db import DatabaseError, transaction
 from clinic import clock
 from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
+from clinic.merging import merging, moving, pairs
 from clinic.models import Duty, Merge, Patient, Proposal
-from clinic.people import ending, finding, longer_waits, merging, moving, patients, visits
+from clinic.people import consent, ending, finding, longer_waits, patients, visits
 from clinic.trail import audit
 from lesions.models import Examination, Lesion
 from lesions.register import register
@@ -23,7 +24,7 @@ from scheduling.counting import duty_count, whereabouts
 from scheduling.models import OPEN, Override, Recall
 from scheduling.planning import replan
 from tests import build
-from tests.clinic.people.merge_scene import differences, dump, merge, pair_of, part, rich
+from tests.clinic.merging.merge_scene import differences, dump, merge, pair_of, part, rich
 from tests.lesions import scene as pictures
 from tests.scheduling import scene
 
@@ -95,20 +96,20 @@ def test_one_person_proposes_and_another_confirms():
         proposals.confirm(proposal=asked, by=nurse, revision=asked.revision)
     assert not Merge.objects.exists()
     proposals.refuse(proposal=asked, by=doctor, revision=asked.revision, answer="two cousins")
-    assert not Merge.objects.exists() and pair in merging.open_pairs()
+    assert not Merge.objects.exists() and pair in pairs.open_pairs()
 
 
 def test_who_manages_the_clinic_says_nothing_about_records():
     pair = pair_of(build.patient(), build.patient())
     with pytest.raises(PermissionDenied):
-        merging.say_two_people(pair=pair, by=build.manager(), revision=pair.revision)
+        pairs.say_two_people(pair=pair, by=build.manager(), revision=pair.revision)
 
 
 def test_two_people_are_said_once_and_stay_two():
     pair = pair_of(build.patient(), build.patient())
-    merging.say_two_people(pair=pair, by=build.nurse(), revision=pair.revision)
+    pairs.say_two_people(pair=pair, by=build.nurse(), revision=pair.revision)
     pair.refresh_from_db()
-    assert pair.state == "two_people" and not merging.open_pairs().exists()
+    assert pair.state == "two_people" and not pairs.open_pairs().exists()
 
 
 def test_records_of_different_standing_are_not_merged():
@@ -179,6 +180,49 @@ def test_a_dead_number_stays_dead_and_the_stricter_voicemail_holds():
     routes = {row.value: row for row in one.routes.all()}
     assert routes["01 1"].dead_since and routes["01 2"].voicemail == "no" and len(routes) == 2
     assert not whereabouts.count_now().faults
+
+
+def answer(who, given, ago=0):
+    return consent.record(patient=who, by=build.nurse(), given=given, on=build.days_ago(ago))
+
+
+@pytest.mark.parametrize(("ours", "theirs"), [(True, False), (False, True)])
+def test_of_two_answers_to_photographs_the_stricter_holds(ours, theirs):
+    """Common practice, no source: a refusal is not undone by a record that somebody else made of the same person."""
+    survivor, gone = build.patient(), build.patient()
+    mine, other = answer(survivor, ours, 3 if ours else 30), answer(gone, theirs, 3 if theirs else 30)
+    before = dump()
+    done = merge(survivor, gone)
+    held = consent.current(survivor)
+    assert held.pk == (mine if theirs else other).pk and held.disputed
+    assert consent.refused_on(survivor, scene.TODAY)
+    part(done)
+    assert differences(before, dump()) == {}
+    assert (consent.current(survivor).given, consent.current(gone).given) == (ours, theirs)
+    survivor.refresh_from_db(), gone.refresh_from_db()
+    merge(survivor, gone, pair=pairs.pair_by_hand(patient=survivor, other=gone, by=build.nurse()))
+    assert consent.current(survivor).disputed
+    with clock.at(scene.NOON + timedelta(hours=1)):
+        again = answer(survivor, True)
+    assert consent.current(survivor) == again and not consent.current(survivor).disputed
+
+
+def test_answers_that_agree_or_stand_alone_are_in_no_dispute():
+    survivor, gone, third = build.patient(), build.patient(), build.patient()
+    answer(survivor, True, 30), answer(gone, True, 3)
+    merge(survivor, gone)
+    assert consent.current(survivor).given and not consent.current(survivor).disputed
+    merge(third, survivor)
+    assert consent.current(third).given and not consent.current(third).disputed
+
+
+def test_a_dispute_of_answers_goes_along_into_the_next_record():
+    last, survivor, gone = build.patient(), build.patient(), build.patient()
+    answer(survivor, False, 30), answer(gone, True, 3)
+    merge(survivor, gone)
+    merge(last, survivor)
+    assert consent.current(last).disputed and not consent.current(last).given
+    assert len(consent.current_of([last.pk, gone.pk])) == 1
 
 
 def test_a_way_that_one_record_knows_serves_the_other():

@@ -7,18 +7,18 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
 
 from clinic import clock
 from clinic.access import Act, require
-from clinic.duties import ledger, limits, proposals
+from clinic.duties import ledger, proposals
 from clinic.duties.proposals import Proposable
+from clinic.merging import wording
+from clinic.merging.moving import Mover
 from clinic.models import (
     ContactRoute,
     LikelyPair,
     Member,
     Merge,
-    PairReason,
     PairState,
     Patient,
     PatientStatus,
@@ -26,9 +26,8 @@ from clinic.models import (
     Voicemail,
     change,
 )
-from clinic.people import longer_waits, wording
+from clinic.people import consent, longer_waits
 from clinic.people.longer_waits import Later, MakesLonger
-from clinic.people.moving import Mover
 from clinic.trail import audit
 from clinic.wording import Words
 
@@ -134,7 +133,7 @@ def _merge(row: Merge, signed: str) -> dict[str, Any]:
     """Link the two records and move every row; gives what is longer, for the audit record."""
     survivor, gone = row.survivor, row.gone
     days = [look(survivor, gone) for look in DAYS]
-    row.at = clock.now()
+    row.at, row.photographs = clock.now(), consent.stricter(survivor, gone)
     row.save(force_insert=True)
     mover = Mover(row)
     for make_room in (_room_for_routes, *ROOM):
@@ -187,52 +186,15 @@ def _opened_for_want_of_a_route(opened_from: str) -> bool:
 
 def _describe(rows: Sequence[Proposal]) -> dict[int, str]:
     keys = {row.fields[name] for row in rows for name in ("survivor", "gone")}
-    people = Patient.objects.in_bulk(keys)
+    people, said = Patient.objects.in_bulk(keys), consent.current_of(keys)
+    both = {row.pk: (row.fields["gone"], row.fields["survivor"]) for row in rows}
     return {
-        row.pk: wording.say_merge(people[row.fields["gone"]], people[row.fields["survivor"]]) for row in rows
+        key: wording.say_merge(people[gone], people[kept], consent.differ(said.get(gone), said.get(kept)))
+        for key, (gone, kept) in both.items()
     }
 
 
 MERGE: Final = Proposable(wording.MERGE, _apply, _describe, either=True)
-
-
-@transaction.atomic
-def say_two_people(*, pair: LikelyPair, by: Member, revision: int) -> LikelyPair:
-    """Say that two records are two people: they are never found as a pair again."""
-    require(by, Act.SAY_SAME_PERSON)
-    if proposals.about(pair).exists():
-        raise MergeRefused(wording.PROPOSALS_FIRST)
-    decided = {"state": PairState.TWO_PEOPLE, "decided_by": by, "decided_at": clock.now()}
-    change(pair, seen=revision, at=clock.now(), where={"state": PairState.OPEN}, **decided)
-    audit.record("pair.two_people", by=by, subject=pair, patient=pair.one, other=pair.other.number)
-    return pair
-
-
-@transaction.atomic
-def pair_by_hand(*, patient: Patient, other: Patient, by: Member) -> LikelyPair:
-    """Put two records side by side that somebody takes for one person, also where it was denied before."""
-    require(by, Act.SAY_SAME_PERSON)
-    if patient.pk == other.pk or patient.merged_into_id or other.merged_into_id:
-        raise MergeRefused(wording.MERGED_ALREADY)
-    first, second = sorted((patient, other), key=lambda one: one.pk)
-    due, now = limits.in_force()["same_person"].due_on(clock.today(), False), clock.now()
-    fields = {"reason": PairReason.BY_HAND, "found_on": clock.today(), "due_on": due, "changed_at": now}
-    pair, new = LikelyPair.objects.get_or_create(one=first, other=second, defaults=fields)
-    if not new and pair.state != PairState.OPEN:
-        again: dict[str, Any] = {"state": PairState.OPEN, "decided_by": None, "decided_at": None}
-        change(pair, seen=pair.revision, at=now, reason=PairReason.BY_HAND, due_on=due, **again)
-    audit.record("pair.find", by=by, subject=pair, patient=first, other=second.pk, reason=pair.reason)
-    return pair
-
-
-def open_pairs() -> QuerySet[LikelyPair]:
-    """Find the pairs that are still two records on file, and that nobody has decided about."""
-    rows = LikelyPair.objects.filter(state=PairState.OPEN, one__merged_into=None, other__merged_into=None)
-    return rows.select_related("one", "other")
-
-
-def open_pairs_of(patient: Patient) -> QuerySet[LikelyPair]:
-    return open_pairs().filter(Q(one=patient) | Q(other=patient))
 
 
 def standing(survivor: Patient) -> Iterable[Merge]:

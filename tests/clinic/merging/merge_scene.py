@@ -6,8 +6,9 @@ from django.apps import apps
 
 from clinic import clock
 from clinic.duties import proposals
+from clinic.merging import merging, unmerging
 from clinic.models import LikelyPair, Merge, PairReason, Patient
-from clinic.people import consent, merging, unmerging, visits
+from clinic.people import consent, visits
 from clinic.people.longer_waits import MakesLonger
 from lesions.register import register
 from scheduling.desk import claims, contacts

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from clinic.formats.folding import fold
-from clinic.people import alike
+from clinic.merging import alike
 from tests import build
 
 BORN = date(1971, 7, 19)
