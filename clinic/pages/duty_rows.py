@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from django.core.paginator import Page
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
 from django.utils.translation import gettext_lazy as _
@@ -16,8 +15,7 @@ from clinic.duties import ledger, proposals, tally, tally_question, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.merging import merging, unmerging
 from clinic.models import Duty, Patient, Proposal
-from clinic.pages.paging import page_of_rows
-from clinic.people import finding, leave
+from clinic.people import leave
 from clinic.people import wording as people_wording
 from clinic.wording import Words
 
@@ -135,15 +133,6 @@ def words_about(patient: Patient, subjects: Iterable[str]) -> dict[str, str]:
     known: dict[str, str] = vars(patient).setdefault("words_about", {})
     known.update(words_of(set(subjects) - known.keys()))
     return known
-
-
-def page_of_list(owner: OwningList, request: HttpRequest) -> "Page[Any]":
-    """Give one page of what this list owes; the rows to show are in `object_list`."""
-    page = page_of_rows(ledger.on_list(owner), request, "duties", count=owed_by(owner, request))
-    duties = list(page.object_list)
-    shared = finding.shared_names([row.patient for row in duties if row.patient])
-    page.object_list = duty_rows(duties, request, shared)
-    return page
 
 
 def proposal_rows(rows: Iterable[Proposal], request: HttpRequest) -> list[ProposalRow]:

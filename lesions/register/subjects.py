@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from clinic import clock
 from clinic.models import Patient
 from clinic.wording import write_day as day_words
-from lesions.models import Diagnosis, DiagnosisCode, Lesion, Procedure
+from lesions.models import Diagnosis, DiagnosisCode, Lesion, Procedure, ProcedureKind
 from lesions.register import bodymap, register, wording
 
 # After half a year a procedure is offered only where something of it is still open.
@@ -52,14 +52,17 @@ def lesion_words(row: Lesion) -> str:
 
 def procedure_words(row: Procedure) -> str:
     """Write a procedure: excision of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
-    said = _("%(kind)s of %(day)s") % {"kind": row.get_kind_display(), "day": day_words(row.on)}
+    said = _("%(kind)s of %(day)s") % {"kind": ProcedureKind(row.kind).label, "day": day_words(row.on)}
     return ", ".join([said, *_place(row.lesion, row.site)])
 
 
 def diagnosis_words(row: Diagnosis) -> str:
     """Write a diagnosis: melanoma, invasive, of 3 Mar 2026, lesion 2, LEFT upper arm, front"""
     day = row.anchor or row.reported_on
-    said = _("%(diagnosis)s, of %(day)s") % {"diagnosis": row.get_code_display(), "day": day_words(day)}
+    said = _("%(diagnosis)s, of %(day)s") % {
+        "diagnosis": DiagnosisCode(row.code).label,
+        "day": day_words(day),
+    }
     return ", ".join([said, *_place(row.lesion, "")])
 
 

@@ -15,7 +15,7 @@ from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import limits, proposals
 from clinic.duties.kinds import OwningList
-from clinic.pages import duty_rows
+from clinic.pages import duty_list, duty_rows
 from clinic.pages.paging import page_of_rows
 from clinic.wording import Words
 from lesions.looking import queue
@@ -73,7 +73,7 @@ def _list(
             "parts": _parts(request, len(found)),
             "proposed": duty_rows.proposal_rows(waiting.object_list, request),
             "proposed_page": waiting,
-            "duties": duty_rows.page_of_list(OwningList.DECISIONS, request),
+            "duties": duty_list.page_of_list(OwningList.DECISIONS, request),
         }
     return render(request, "lesions/decisions.html", context)
 

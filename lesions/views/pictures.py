@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_POST
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties.kinds import OwningList
 from clinic.models import StaleRow
-from clinic.pages import duty_rows
+from clinic.pages import duty_list, duty_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
@@ -131,7 +131,7 @@ def pictures(request: StaffRequest) -> HttpResponse:
         "may_settle": may(request.user, Act.ADD_PICTURES),
         "may_see": may(request.user, Act.SEE_PICTURES),
         "filed": Image.objects.count(),
-        "duties": duty_rows.page_of_list(OwningList.PICTURES, request),
+        "duties": duty_list.page_of_list(OwningList.PICTURES, request),
     }
     return render(request, "lesions/pictures.html", context)
 
