@@ -20,7 +20,9 @@ from clinic.people import finding
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> "Page[Any]":
     """Give one page of what this list owes; the rows to show are in `object_list`."""
-    page = page_of_rows(ledger.on_list(owner), request, "duties", count=owed_by(owner, request))
+    count = owed_by(owner, request)
+    # Where the masthead counted none, no question is even written.
+    page = page_of_rows(ledger.on_list(owner) if count else (), request, "duties", count)
     duties = list(page.object_list)
     shared = finding.shared_names([row.patient for row in duties if row.patient])
     page.object_list = _written(duty_rows(duties, request, shared))

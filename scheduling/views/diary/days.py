@@ -1,7 +1,8 @@
 """The diary by day and by week, with what can be done in it."""
 
+from collections.abc import Callable, Iterable
 from datetime import date, datetime, time, timedelta
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -17,6 +18,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
+from clinic.addresses import address_of
 from clinic.models import Patient
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
@@ -36,6 +38,8 @@ from scheduling.models import (
 )
 from scheduling.recalls import wording
 
+_Of = TypeVar("_Of")
+
 
 @allow(Act.SEE_WORKLIST)
 def diary(request: StaffRequest) -> HttpResponse:
@@ -47,7 +51,7 @@ def diary(request: StaffRequest) -> HttpResponse:
     page, counted = _visits(request, first, length)
     context = {
         "page": page,
-        "days": _days(first, length, request.user, list(page.object_list), counted),
+        "days": _days(first, length, list(page.object_list), counted, request.user),
         "chosen": chosen,
         "week": week,
         "before": first - timedelta(days=length),
@@ -84,49 +88,64 @@ def _midnight(day: date) -> datetime:
 
 
 def _days(
-    first: date, length: int, member: Any, visits: list[Appointment], counted: dict[date, int]
+    first: date, length: int, visits: list[Appointment], counted: dict[date, int], member: Any
 ) -> list[dict[str, Any]]:
     span = (first, first + timedelta(days=length - 1))
-    subjects = wording.subjects([row for visit in visits for row in visit.recalls.all()])
     held = Session.objects.filter(day__range=span).select_related("resource", "clinician")
-    sessions = list(held.order_by("day", "opens", "resource__name"))
-    free = places.free_hours(since=span[0], until=span[1], kind="")
-    said = Said()
+    sessions = _by_day(held.order_by("day", "opens", "resource__name"), lambda row: row.day)
+    free = _by_day(places.free_hours(since=span[0], until=span[1], kind=""), lambda row: row.day)
+    rows = _by_day(visits, lambda visit: timezone.localdate(visit.starts_at))
     closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
+    subjects, said = wording.subjects([row for visit in visits for row in visit.recalls.all()]), Said()
     return [
         {
             "day": day,
             "closed": closed.get(day, ""),
-            "sessions": [_hours(row) for row in sessions if row.day == day],
-            "free": [_free(row) for row in free if row.day == day and row.starts],
-            "left": sum(len(row.starts) for row in free if row.day == day),
+            "sessions": [_hours(row) for row in sessions.get(day, ())],
+            # Of a week only how many there are: it has no room for a button for each.
+            "free": [_free(row) for row in free.get(day, ()) if row.starts] if length == 1 else [],
+            "left": sum(len(row.starts) for row in free.get(day, ())),
             "count": counted.get(day, 0),
-            "visits": [
-                _row(visit, subjects, said) | {"may_take_back": taking_back.may_take_back(visit, member)}
-                for visit in visits
-                if timezone.localdate(visit.starts_at) == day
-            ],
+            "visits": [_row(visit, subjects, said, member) for visit in rows.get(day, ())],
         }
         for day in (first + timedelta(days=index) for index in range(length))
     ]
 
 
-def _row(visit: Appointment, subjects: dict[str, str], said: Said) -> dict[str, Any]:
+def _by_day(rows: Iterable[_Of], day_of: Callable[[_Of], date]) -> dict[date, list[_Of]]:
+    found: dict[date, list[_Of]] = {}
+    for row in rows:
+        found.setdefault(day_of(row), []).append(row)
+    return found
+
+
+def _row(visit: Appointment, subjects: dict[str, str], said: Said, member: Any) -> dict[str, Any]:
     """Write one appointment in words; `names`: where it is stands in names alone, which nobody translates."""
     head = who(visit.patient, said)
     about, minutes = {"number": head["number"], "day": head["born"]}, visit.minutes
+    may_take_back = taking_back.may_take_back(visit, member)
     return head | {
-        "visit": visit,
+        "key": visit.pk,
+        "revision": visit.revision,
         "at": f"{timezone.localtime(visit.starts_at):%H:%M}",
         "minutes": said.once(("minutes", minutes), lambda: _("%(n)s min") % {"n": minutes}),
         "who": _("%(number)s · born %(day)s") % about,
         "what": what_of(visit, subjects),
         "where": f"{visit.resource}, {visit.clinician}" if visit.clinician else str(visit.resource),
         "names": visit.resource.use != Use.WALK_IN,
-        "state": said.once(("state", visit.state), visit.get_state_display),
+        "state": _state(visit, said),
+        "because": visit.cancelled_because,
         "booked": visit.state == AppointmentState.BOOKED,
         "begun": visit.starts_at <= clock.now(),
+        "move": address_of("scheduling:move", visit.pk),
+        "take_back": address_of("scheduling:take_back", visit.pk) if may_take_back else "",
     }
+
+
+def _state(visit: Appointment, said: Said) -> str:
+    if visit.not_brought:
+        return said.once("not brought", lambda: _("was not brought"))
+    return said.once(("state", visit.state), lambda: AppointmentState(visit.state).label)
 
 
 def _hours(row: Session) -> dict[str, Any]:
