@@ -2,13 +2,12 @@
 
 from collections.abc import Callable, Iterable
 from datetime import date, datetime, time, timedelta
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.paginator import Page
-from django.db.models import Count, QuerySet
-from django.db.models.functions import TruncDate
+from django.db.models import Count, Prefetch, Q, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -72,15 +71,37 @@ def _day(text: str) -> date:
 
 def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any], dict[date, int]]":
     """Give one page of the appointments of these days, and how many each day has in all."""
-    start, end = (_midnight(first + timedelta(days=days)) for days in (0, length))
-    rows = Appointment.objects.filter(starts_at__gte=start, starts_at__lt=end)
-    # The clinic's days: the database cuts at midnight of the time zone in force, not at that of its stored times.
-    by_day = rows.order_by().values_list(TruncDate("starts_at")).annotate(Count("pk"))
-    counted: dict[date, int] = dict(by_day)
-    shown = rows.select_related("patient", "resource", "clinician").prefetch_related("recalls")
+    days = [first + timedelta(days=index) for index in range(length)]
+    begins = [_midnight(day) for day in (*days, first + timedelta(days=length))]
+    rows = Appointment.objects.filter(starts_at__gte=begins[0], starts_at__lt=begins[-1])
+    # The clinic's days, from midnight to midnight of its time zone: no row's own day has to be worked out.
+    each = {
+        str(index): Count("pk", filter=Q(starts_at__gte=begins[index], starts_at__lt=begins[index + 1]))
+        for index in range(length)
+    }
+    counted = dict(zip(days, rows.order_by().aggregate(**each).values(), strict=True))
+    planned = Prefetch("recalls", Recall.objects.only("purpose", "subject", "number"))
+    shown = rows.select_related("patient", "resource", "clinician").prefetch_related(planned).only(*_SHOWN)
     shown = shown.order_by("starts_at", "resource__name", "pk")
     # Counted for the days already: the page needs no question of its own for that.
     return page_of_rows(shown, request, count=sum(counted.values())), counted
+
+
+# What a row shows of an appointment, and what says whether it can be taken back.
+_SHOWN: Final = (
+    *(
+        "starts_at",
+        "minutes",
+        "state",
+        "not_brought",
+        "cancelled_because",
+        "revision",
+        "changed_by",
+        "changed_at",
+    ),
+    *(f"patient__{name}" for name in ("given_name", "family_name", "born", "number")),
+    *("resource__name", "resource__use", "clinician__name", "clinician__username"),
+)
 
 
 def _midnight(day: date) -> datetime:
