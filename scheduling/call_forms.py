@@ -74,16 +74,10 @@ class CallForm(forms.Form):
 
     def said_fields(self) -> list[tuple[forms.BoundField, str]]:
         """Give the fields of what was said, each with its key; the first wrong one takes the focus."""
-        names = {
-            "identity": "i",
-            "carer": "",
-            "spoke_to": "",
-            "why": "",
-            "told": "t",
-            "next_action": "",
-            "next_on": "",
-            "note": "m",
-        }
+        # Mostly it is the patient: what is asked of somebody else stands last, and no Tab goes through it.
+        keys = {"identity": "i", "told": "t", "note": "m", "carer": "w"}
+        order = ("identity", "told", "next_action", "next_on", "note", "carer", "spoke_to", "why")
+        names = {name: keys.get(name, "") for name in order}
         for name, key in names.items():
             if key:
                 self.fields[name].widget.attrs["data-key"] = key

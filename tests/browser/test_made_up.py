@@ -36,11 +36,13 @@ WORDS_OF_SCRIPTS = """
 """
 
 
-def test_pages_in_a_made_up_language(page, monkeypatch):
+def test_pages_in_a_made_up_language(page, monkeypatch, settings):
     with transaction.atomic():
         world = build_world()
     sign_in(page, build.dermatologist(name="D. Doctor"))
-    monkeypatch.setattr(trans_real, "_default", MadeUp())  # of every thread that has chosen no language
+    made_up = MadeUp()
+    settings.LANGUAGE_CODE = made_up.language()  # what a thread says it speaks that has chosen no language
+    monkeypatch.setattr(trans_real, "_default", made_up)  # and what it speaks
     page.route(
         "**/words.js", lambda asked: asked.fulfill(body=WORDS_OF_SCRIPTS, content_type="text/javascript")
     )
