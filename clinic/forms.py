@@ -409,6 +409,7 @@ class StaffTrailForm(forms.Form):
         Member.objects.order_by("name"),
         label=_("Member of staff"),
         widget=forms.Select(attrs={"translate": "no"}),  # names
+        empty_label="—",
     )
     first = day_field(_("From"), initial=clock.today, future=True)
     last = day_field(_("To"), initial=clock.today, future=True)
