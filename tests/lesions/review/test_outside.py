@@ -114,7 +114,7 @@ def test_an_answer_from_outside_is_owed_by_its_day_and_the_list_names_it(review,
     page.force_login(doctor)
     with clock.at(clock.now() + timedelta(days=15)):
         shown = page.get(reverse("lesions:decisions"))
-        assert [one.late for one in shown.context["duties"].object_list] == [True]
+        assert [one["late"] for one in shown.context["duties"].object_list] == [True]
     assert reverse("lesions:answer_outside", args=[row.pk]) in shown.content.decode()
 
 
