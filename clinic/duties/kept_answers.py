@@ -18,22 +18,32 @@ from clinic.duties.tally import Kept
 Columns = Sequence[Sequence[Any]]
 
 
+def columns_of(rows: QuerySet[Any, Any]) -> Columns:
+    """Read all rows of a `values_list` column by column; as plain values, which cost no conversion of each."""
+    sql, params = rows.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(sql, params)
+        width = len(cursor.description)
+        return tuple(zip(*cursor.fetchall(), strict=True)) or ((),) * width
+
+
 @dataclass(frozen=True)
 class Answer:
-    """`rows`: a `values_list` of keys and codes, in order; `besides`: what is read before that question is written."""
+    """`rows`: what is asked for; `work_out`: makes the answer of it; `besides`: what is read before it is asked."""
 
     rows: Callable[[], QuerySet[Any, Any]]
+    work_out: Callable[[QuerySet[Any, Any]], Any] = columns_of
     besides: tuple[type[models.Model], ...] = ()
 
 
 # By name; an app adds its own when it is loaded.
 ANSWERS: dict[str, Answer] = {}
-_KEPT: dict[str, tuple[int, Columns]] = {}
+_KEPT: dict[str, tuple[int, Any]] = {}
 
 
-def columns(name: str, numbers: Kept) -> Columns:
-    """Give an answer column by column: as it is kept beside these numbers, else worked out, and kept."""
-    revision, found = _KEPT.get(name, (-1, ()))
+def give(name: str, numbers: Kept) -> Any:
+    """Give an answer as it is kept beside these numbers, else worked out, and kept; nobody changes what is given."""
+    revision, found = _KEPT.get(name, (-1, None))
     if numbers.holds and revision == numbers.revision:
         return found
     # After the numbers were read: what is written between the two is marked, and they hold no more.
@@ -43,13 +53,9 @@ def columns(name: str, numbers: Kept) -> Columns:
     return worked_out
 
 
-def work_out(name: str) -> Columns:
-    """Ask for all rows; as plain values, which cost no conversion of each."""
-    sql, params = ANSWERS[name].rows().query.sql_with_params()
-    with connection.cursor() as cursor:
-        cursor.execute(sql, params)
-        width = len(cursor.description)
-        return tuple(zip(*cursor.fetchall(), strict=True)) or ((),) * width
+def work_out(name: str) -> Any:
+    asked = ANSWERS[name]
+    return asked.work_out(asked.rows())
 
 
 def questions() -> list[str]:

@@ -175,9 +175,9 @@ def count_anew(request: HttpRequest) -> None:
     vars(request).pop("tally_of_lists", None)
 
 
-def kept_columns(name: str, request: HttpRequest) -> kept_answers.Columns:
+def kept_answer(name: str, request: HttpRequest) -> Any:
     """Give what was worked out over all rows of a list, of the same state as the numbers of this page."""
-    return kept_answers.columns(name, _standing(request))
+    return kept_answers.give(name, _standing(request))
 
 
 def _tally(request: HttpRequest) -> Mapping[str, int]:

@@ -46,17 +46,17 @@ _FORTNIGHT = timedelta(days=14)
 class Row:
     """One line, in words: a hundred stand on a page, so that nothing is asked or reckoned while it is written.
 
-    `when`: the last day, or the day on which it comes; `button`: its words and the address; `claims`: whether it
-    claims the person first; `missed`: where it is said that they did not come, with the revision that was seen.
+    `when`: the last day, or the day on which it comes; `button`: its words and the address, `solid` where it is the
+    one that is filled; `claims`: whether it claims the person first; `missed`: where it is said that they did not come, with the revision that was seen.
     """
 
     urgent: bool
     what: str
-    more: int
-    notes: tuple[str, ...]
+    more: str
+    notes: str
     attempts: str
     owner: str
-    mine: bool
+    solid: str
     late: bool
     when: str
     button: Words
@@ -165,11 +165,11 @@ def _row(line: DeskLine, facts: _PageFacts, member: Member, today: date) -> Row:
     return Row(
         urgent=line.urgency == Urgency.A,
         what=_what(line, thing, facts),
-        more=line.duties - 1,
-        notes=(*_in_part_of_day(line, facts), *_notes(line, thing, facts)),
+        more=_more(line.duties - 1, facts),
+        notes=" · ".join((*_in_part_of_day(line, facts), *_notes(line, thing, facts))),
         attempts=_attempts(thing, line, facts),
         owner=str(holder or ""),
-        mine=mine,
+        solid="solid" if mine else "",
         late=line.ends_on < today,
         when=_when(line, facts, today),
         button=words,
@@ -177,6 +177,14 @@ def _row(line: DeskLine, facts: _PageFacts, member: Member, today: date) -> Row:
         claims=claims_first,
         **_did_not_come(line, thing),
         **(_who(patient, line, facts) if patient else {}),
+    )
+
+
+def _more(others: int, facts: _PageFacts) -> str:
+    if not others:
+        return ""
+    return facts.once(
+        ("more", others), lambda: ngettext("and one more", "and %(n)s more", others) % {"n": others}
     )
 
 

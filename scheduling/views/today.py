@@ -2,6 +2,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
+from django.core.paginator import Page
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
@@ -71,16 +72,20 @@ def _sections(
             found.append((section, page))
     shown = worklists.shown(key for _section, page in found for key in page.object_list)
     rows_by_line = rows_of(list(shown.values()), request.user, day)
-    return [
-        {
-            "section": section,
-            "later": section == Section.LATER,
-            "conduct": CONDUCT[section],
-            "page": page,
-            "rows": [rows_by_line[key] for key in page.object_list if key in rows_by_line],
-        }
-        for section, page in found
-    ]
+    return [_section(section, page, rows_by_line) for section, page in found]
+
+
+def _section(section: Section, page: Page[Any], rows_by_line: dict[int, dict[str, Any]]) -> dict[str, Any]:
+    rows = [rows_by_line[key] for key in page.object_list if key in rows_by_line]
+    for first in rows[:1]:
+        first["solid"] = "solid"
+    return {
+        "section": section,
+        "later": section == Section.LATER,
+        "conduct": CONDUCT[section],
+        "page": page,
+        "rows": rows,
+    }
 
 
 def _room(day: date) -> list[tuple[date, int]]:

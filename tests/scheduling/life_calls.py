@@ -110,7 +110,7 @@ def _said(line):
 def _is_true(found):
     """The numbers, and what was worked out beside them over all rows of a list, are as they would be asked now."""
     with clock.at(clock.now()):
-        answers = {name: kept_answers.columns(name, found) for name in kept_answers.ANSWERS}
+        answers = {name: kept_answers.give(name, found) for name in kept_answers.ANSWERS}
         return found.numbers == tally.count() and all(
             kept == kept_answers.work_out(name) for name, kept in answers.items()
         )

@@ -28,7 +28,7 @@ def given():
     """What a page is given, and how many questions working it out took."""
     numbers = tally.standing()
     with CaptureQueriesContext(connection) as asked:
-        found = kept_answers.columns("owed", numbers)
+        found = kept_answers.give("owed", numbers)
     return [list(column) for column in found], len(asked)
 
 

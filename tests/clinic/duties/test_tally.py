@@ -37,7 +37,7 @@ def shown_is_true():
     found = tally.kept()
     assert not found.holds or found.numbers == tally.count()
     for name in kept_answers.ANSWERS:
-        assert kept_answers.columns(name, found) == kept_answers.work_out(name)
+        assert kept_answers.give(name, found) == kept_answers.work_out(name)
     return found.holds
 
 
