@@ -72,7 +72,17 @@ _KINDS: Final[dict[str, Any]] = {
     "recall": Recall.objects.annotate(
         was_asked=what_next.was_asked(), follows_an_end=wording.follows_an_end()
     ).only(
-        *("patient", "purpose", "subject", "number", "urgency", "rule", "anchor", "reopened", "proposed_ground")
+        *(
+            "patient",
+            "purpose",
+            "subject",
+            "number",
+            "urgency",
+            "rule",
+            "anchor",
+            "reopened",
+            "proposed_ground",
+        )
     ),
     "duty": Duty.objects.select_related("owner").only(
         *("patient", "kind", "subject", "note", "opened_from"),

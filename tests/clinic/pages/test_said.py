@@ -34,7 +34,9 @@ def test_what_is_said_within_a_sentence_is_escaped_once():
 def test_a_finished_row_is_escaped_once_and_its_other_values_are_kept():
     said = Said()
     row = said.escaped({"line": "l’épaule & le bras", "late": True, "count": 3, "when": None, "more": ""})
-    page = engines["django"].from_string("{{ row.line }} {{ row.late }} {{ row.count }} {{ row.when }}|{{ row.more }}|")
+    page = engines["django"].from_string(
+        "{{ row.line }} {{ row.late }} {{ row.count }} {{ row.when }}|{{ row.more }}|"
+    )
     assert page.render({"row": row}) == "l’épaule &amp; le bras True 3 None||"
     assert said.escaped({"line": "l’épaule & le bras"})["line"] is row["line"]
     assert "&amp;amp;" not in page.render({"row": said.escaped(row)})
