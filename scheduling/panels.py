@@ -22,9 +22,9 @@ from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
-from scheduling.counting import whereabouts
+from scheduling.counting import last_count, whereabouts
 from scheduling.models import OPEN, ChecklistKind, Recall, RecallState, Touched
-from scheduling.pages import last_count, patient_sections
+from scheduling.pages import patient_sections
 from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning.wording import say_because
 from scheduling.recalls import missed_reasons, wording

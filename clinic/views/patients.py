@@ -59,7 +59,8 @@ def patients(request: StaffRequest) -> HttpResponse:
     found = finding.search(words)
     # Without a search everybody is listed, and that is never too many: it is turned page by page.
     few = finding.few_enough(found) if words else found
-    page = page_of_rows(Patient.objects.none() if few is None else few, request)
+    count = None if words else duty_rows.kept_answer("on_file", request)
+    page = page_of_rows(Patient.objects.none() if few is None else few, request, count=count)
     shared = finding.shared_names(list(page.object_list))
     context = {
         "page": page,

@@ -99,18 +99,24 @@ def free_hours(
     kind: str = PlaceKind.VISIT,
     room: int | None = None,
     clinician: int | None = None,
+    where_and_who: tuple[Mapping[int, Resource], Mapping[int, Member]] | None = None,
 ) -> list[FreeHours]:
     """Give the open sessions of these local days in order, with what is free in each from now on.
 
     Without `minutes` a place is as long as its session's own steps. Closed days and a clinician's leave are left out.
+    `where_and_who`: all rooms and members, where a page has read them already.
     """
     rows = list(open_sessions(since, until, kind, room, clinician).values_list(*_FIELDS))
-    rooms = Resource.objects.in_bulk({row[0] for row in rows})
-    people = Member.objects.in_bulk({row[1] for row in rows if row[1]})
+    rooms, people = where_and_who or _where_and_who(rows)
     return [
         FreeHours(rooms[room_id], people.get(who), day, of_kind, minutes or step, starts)
         for (room_id, who, day, _opens, _closes, step, of_kind), starts in _found(rows, since, until, minutes)
     ]
+
+
+def _where_and_who(rows: Sequence[tuple[Any, ...]]) -> tuple[dict[int, Resource], dict[int, Member]]:
+    rooms = Resource.objects.in_bulk({row[0] for row in rows})
+    return rooms, Member.objects.in_bulk({row[1] for row in rows if row[1]})
 
 
 def _found(

@@ -18,7 +18,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.addresses import address_of
-from clinic.models import Patient
+from clinic.models import Member, Patient
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
 from clinic.pages.said import Said, who
@@ -32,6 +32,7 @@ from scheduling.models import (
     PlaceKind,
     Recall,
     RecallState,
+    Resource,
     Session,
     Use,
 )
@@ -80,8 +81,9 @@ def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any]
         for index in range(length)
     }
     counted = dict(zip(days, rows.order_by().aggregate(**each).values(), strict=True))
-    planned = Prefetch("recalls", Recall.objects.only("purpose", "subject", "number"))
-    shown = rows.select_related("patient", "resource", "clinician").prefetch_related(planned).only(*_SHOWN)
+    # Kept as a list: a manager made for each row costs more than all that is read.
+    planned = Prefetch("recalls", Recall.objects.only("purpose", "subject", "number"), to_attr="planned")
+    shown = rows.select_related("patient").prefetch_related(planned).only(*_SHOWN)
     shown = shown.order_by("starts_at", "resource__name", "pk")
     # Counted for the days already: the page needs no question of its own for that.
     return page_of_rows(shown, request, count=sum(counted.values())), counted
@@ -89,18 +91,9 @@ def _visits(request: StaffRequest, first: date, length: int) -> "tuple[Page[Any]
 
 # What a row shows of an appointment, and what says whether it can be taken back.
 _SHOWN: Final = (
-    *(
-        "starts_at",
-        "minutes",
-        "state",
-        "not_brought",
-        "cancelled_because",
-        "revision",
-        "changed_by",
-        "changed_at",
-    ),
+    *("starts_at", "minutes", "state", "not_brought", "cancelled_because"),
+    *("revision", "changed_by", "changed_at", "resource", "clinician"),
     *(f"patient__{name}" for name in ("given_name", "family_name", "born", "number")),
-    *("resource__name", "resource__use", "clinician__name", "clinician__username"),
 )
 
 
@@ -112,22 +105,30 @@ def _days(
     first: date, length: int, visits: list[Appointment], counted: dict[date, int], member: Any
 ) -> list[dict[str, Any]]:
     span = (first, first + timedelta(days=length - 1))
-    held = Session.objects.filter(day__range=span).select_related("resource", "clinician")
-    sessions = _by_day(held.order_by("day", "opens", "resource__name"), lambda row: row.day)
-    free = _by_day(places.free_hours(since=span[0], until=span[1], kind=""), lambda row: row.day)
+    rooms, people = Resource.objects.in_bulk(), Member.objects.only("name", "username").in_bulk()
+    # Few rooms and clinicians stand in many rows: joined to each, they would be read as often.
+    for visit in visits:
+        visit.resource, visit.clinician = rooms[visit.resource_id], people.get(visit.clinician_id or 0)
+    sessions = _hours_by_day(span, rooms, people)
+    free: dict[date, list[places.FreeHours]] = {}
+    left: dict[date, int] = {}
+    if length == 1:
+        free[first] = places.free_hours(since=first, until=first, kind="", where_and_who=(rooms, people))
+    else:
+        # Of a week only how many there are: it has no room for a button for each.
+        left = places.count_by_day(since=span[0], until=span[1])
     rows = _by_day(visits, lambda visit: timezone.localdate(visit.starts_at))
     closed = dict(ClosureDay.objects.filter(day__range=span).values_list("day", "reason"))
-    subjects, said = wording.subjects([row for visit in visits for row in visit.recalls.all()]), Said()
+    subjects, said = wording.subjects([row for visit in visits for row in _planned(visit)]), Said()
     return [
         {
             "day": day,
             "closed": closed.get(day, ""),
-            "sessions": [_hours(row) for row in sessions.get(day, ())],
-            # Of a week only how many there are: it has no room for a button for each.
-            "free": [_free(row) for row in free.get(day, ()) if row.starts] if length == 1 else [],
-            "left": sum(len(row.starts) for row in free.get(day, ())),
+            "sessions": sessions.get(day, ()),
+            "free": [_free(row) for row in free.get(day, ()) if row.starts],
+            "left": left.get(day, 0),
             "count": counted.get(day, 0),
-            "visits": [_row(visit, subjects, said, member) for visit in rows.get(day, ())],
+            "visits": [said.escaped(_row(visit, subjects, said, member)) for visit in rows.get(day, ())],
         }
         for day in (first + timedelta(days=index) for index in range(length))
     ]
@@ -144,23 +145,29 @@ def _row(visit: Appointment, subjects: dict[str, str], said: Said, member: Any) 
     """Write one appointment in words; `names`: where it is stands in names alone, which nobody translates."""
     head = who(visit.patient, said)
     about, minutes = {"number": head["number"], "day": head["born"]}, visit.minutes
-    may_take_back = taking_back.may_take_back(visit, member)
+    may_take_back, begun = taking_back.may_take_back(visit, member), visit.starts_at <= clock.now()
     return head | {
-        "key": visit.pk,
         "revision": visit.revision,
         "at": f"{timezone.localtime(visit.starts_at):%H:%M}",
         "minutes": said.once(("minutes", minutes), lambda: _("%(n)s min") % {"n": minutes}),
         "who": _("%(number)s · born %(day)s") % about,
-        "what": what_of(visit, subjects),
+        "what": "; ".join(wording.what_for(row, subjects) for row in _planned(visit)),
         "where": f"{visit.resource}, {visit.clinician}" if visit.clinician else str(visit.resource),
         "names": visit.resource.use != Use.WALK_IN,
         "state": _state(visit, said),
         "because": visit.cancelled_because,
         "booked": visit.state == AppointmentState.BOOKED,
-        "begun": visit.starts_at <= clock.now(),
+        "came": address_of("scheduling:came", visit.pk) if begun else "",
+        "missed": address_of("scheduling:appointment_missed", visit.pk),
         "move": address_of("scheduling:move", visit.pk),
         "take_back": address_of("scheduling:take_back", visit.pk) if may_take_back else "",
     }
+
+
+def _planned(visit: Appointment) -> list[Recall]:
+    """Give what it was booked for, which `_visits` fetched."""
+    found: list[Recall] = vars(visit)["planned"]
+    return found
 
 
 def _state(visit: Appointment, said: Said) -> str:
@@ -169,8 +176,17 @@ def _state(visit: Appointment, said: Said) -> str:
     return said.once(("state", visit.state), lambda: AppointmentState(visit.state).label)
 
 
-def _hours(row: Session) -> dict[str, Any]:
-    return {"where": places.where(row.resource, row.clinician), "opens": row.opens, "closes": row.closes}
+def _hours_by_day(
+    span: tuple[date, date], rooms: dict[int, Resource], people: dict[int, Member]
+) -> dict[date, list[dict[str, Any]]]:
+    """Say for each day who has hours where, and from when to when."""
+    held = Session.objects.filter(day__range=span).order_by("day", "opens", "resource__name")
+    found: dict[date, list[dict[str, Any]]] = {}
+    for day, room, who_holds, *hours in held.values_list("day", "resource", "clinician", "opens", "closes"):
+        where = places.where(rooms[room], people.get(who_holds or 0))
+        opens, closes = (f"{at:%H:%M}" for at in hours)
+        found.setdefault(day, []).append({"where": where, "opens": opens, "closes": closes})
+    return found
 
 
 def _free(row: places.FreeHours) -> dict[str, Any]:
