@@ -114,7 +114,12 @@ class Patient(Stated):
         ]
 
     def __str__(self) -> str:
-        return f"{self.given_name} {self.family_name}".strip()
+        return self.written(self.given_name, self.family_name)
+
+    @staticmethod
+    def written(given_name: str, family_name: str) -> str:
+        """Write a name whose parts were read alone: a page names hundreds, and a record has many columns."""
+        return f"{given_name} {family_name}".strip()
 
     @property
     def died_on(self) -> date | None:

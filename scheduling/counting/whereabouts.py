@@ -10,6 +10,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
@@ -222,10 +223,28 @@ def count_everybody(day: date) -> FailsafeRun:
 FIGURES = ("counts", "alarms", "checks_ended")
 
 
+def counts_made() -> QuerySet[FailsafeRun]:
+    """List the counts up to this day, the last first."""
+    return FailsafeRun.objects.filter(day__lte=clock.today())
+
+
 def last_count(*, figures: bool = True) -> FailsafeRun | None:
     """Find the last count made by now; one dated after now comes from a clock that ran ahead, and is none."""
-    rows = FailsafeRun.objects.filter(ran_at__lte=clock.now(), day__lte=clock.today())
+    rows = counts_made().filter(ran_at__lte=clock.now())
     return (rows if figures else rows.defer(*FIGURES)).first()
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The count of a local day as it was made."""
+
+    day: date
+    count: Count
+
+
+def last_of(counts: QuerySet[FailsafeRun]) -> Kept | None:
+    run = counts.first()
+    return Kept(run.day, as_kept(run)) if run else None
 
 
 def as_kept(run: FailsafeRun) -> Count:
