@@ -37,8 +37,8 @@ def _row(row: MissedRow, said: Said, places: dict[str, str]) -> dict[str, Any]:
 def named(keys: Iterable[int]) -> dict[int, tuple[str, str, str, str]]:
     """Give the address, the name, the day of birth and the number of those whom alarms name, by their keys."""
     said = Said()
-    rows = Patient.objects.filter(pk__in=set(keys)).order_by()
-    rows = rows.values_list("pk", "given_name", "family_name", "born", "number")
+    people = Patient.objects.filter(pk__in=set(keys)).order_by()
+    rows = people.values_list("pk", "given_name", "family_name", "born", "number")
     return {
         key: (address_of("clinic:patient", key), Patient.written(given, family), said.day(born), number)
         for key, given, family, born, number in rows
