@@ -7,8 +7,8 @@ month of its limit: clinic setting, no source.
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
-from typing import Any, Final
+from datetime import date
+from typing import Any, Final, NamedTuple
 
 from django.db.models import (
     Case,
@@ -107,40 +107,67 @@ def _month(written: str) -> date | None:
         return None
 
 
-def months(today: date) -> list[date]:
+class Fact(NamedTuple):
+    """`number` limits that are past, of one day and alike in all that can be asked for."""
+
+    month: date
+    what: str
+    clinician: str
+    urgency: str
+    how: str
+    days: int
+    number: int
+
+    def is_of(self, asked: Asked) -> bool:
+        """Say whether they are among the cohort that is asked for, late or not."""
+        narrowed = ((self.month, asked.month), (self.what, asked.what), (self.urgency, asked.urgency))
+        return all(
+            not wanted or value == wanted for value, wanted in (*narrowed, (self.clinician, asked.clinician))
+        )
+
+    def counts_for(self, asked: Asked) -> bool:
+        return (self.days > 0 or bool(asked.every)) and asked.how in ("", self.how)
+
+
+def read(today: date) -> list[Fact]:
+    """Read all limits that are past in one pass over each table: a page splits them in five ways."""
+    found = []
+    for rows in _both(Asked(every="1"), today):
+        alike = rows.order_by().values_list("limit", "ended", "what", "clinician", "urgency", "how")
+        for limit, ended, what, clinician, urgency, how, number in alike.annotate(Count("pk")):
+            late = ((ended or today) - limit).days
+            found.append(Fact(limit.replace(day=1), what, str(clinician), urgency, how, late, number))
+    return found
+
+
+def months(facts: Iterable[Fact]) -> list[date]:
     """List the months in which a limit was passed, the last first."""
-    found = {
-        month for rows in _both(Asked(), today) for month in rows.values_list("month", flat=True).distinct()
-    }
-    return sorted(found, reverse=True)
+    return sorted({fact.month for fact in facts if fact.days > 0}, reverse=True)
 
 
-def by_month(asked: Asked, today: date, shown: Sequence[date]) -> list[tuple[date, Tally]]:
+def by_month(facts: Iterable[Fact], asked: Asked, shown: Sequence[date]) -> list[tuple[date, Tally]]:
     """Count each of these months, as the other answers narrow them."""
-    found = _tallies(replace(asked, month=None), today, "month", Q(month__in=shown))
+    found = _tallies((fact for fact in facts if fact.month in shown), replace(asked, month=None), "month")
     return [(month, found[month]) for month in shown if month in found]
 
 
-def split(asked: Asked, today: date, by: str) -> list[tuple[str, Tally]]:
+def split(facts: Iterable[Fact], asked: Asked, by: str) -> list[tuple[str, Tally]]:
     """Count what was asked for by `what`, `clinician` or `urgency`, the most first."""
-    found = _tallies(asked, today, by, Q())
-    return sorted(
-        ((str(key), tally) for key, tally in found.items()), key=lambda one: (-one[1].missed, one[0])
-    )
+    return sorted(_tallies(facts, asked, by).items(), key=lambda one: (-one[1].missed, one[0]))
 
 
-def _tallies(asked: Asked, today: date, by: str, only: Q) -> dict[Any, Tally]:
+def _tallies(facts: Iterable[Fact], asked: Asked, by: str) -> dict[Any, Tally]:
     days: dict[Any, Counter[int]] = defaultdict(Counter)
     became: dict[Any, Counter[str]] = defaultdict(Counter)
     fell: Counter[Any] = Counter()
-    for rows in _both(asked, today):
-        counted = rows.filter(only).order_by().values_list(by, "how", "days").annotate(Count("pk"))
-        for key, how, late, number in counted:
-            days[key][late.days] += number
-            became[key][how] += number
-    for rows in _both(replace(asked, how="", every="1"), today):
-        for key, number in rows.filter(only).order_by().values_list(by).annotate(Count("pk")):
-            fell[key] += number
+    for fact in facts:
+        if not fact.is_of(asked):
+            continue
+        key = getattr(fact, by)
+        fell[key] += fact.number
+        if fact.counts_for(asked):
+            days[key][fact.days] += fact.number
+            became[key][fact.how] += fact.number
     return {
         key: Tally(fell[key], sum(late.values()), _median(late), max(late), became[key])
         for key, late in days.items()
@@ -167,6 +194,11 @@ def rows_of(asked: Asked, today: date) -> "QuerySet[Any, dict[str, Any]]":
     )
     both: QuerySet[Any, dict[str, Any]] = recalls.order_by().union(duties.order_by(), all=True)
     return both.order_by("-days", "-is_recall", "pk")
+
+
+def count_of(asked: Asked, today: date) -> int:
+    """Count the rows without the columns that only those of one page need."""
+    return sum(rows.count() for rows in _both(asked, today))
 
 
 def _both(asked: Asked, today: date) -> tuple[QuerySet[Any], QuerySet[Any]]:
@@ -204,9 +236,9 @@ def _duties(today: date) -> QuerySet[Any]:
 
 def _columns(rows: QuerySet[Any], today: date, **columns: Any) -> QuerySet[Any]:
     until = Coalesce(F("ended"), Value(today), output_field=DateField())
-    found: QuerySet[Any] = rows.annotate(**columns).annotate(
+    found: QuerySet[Any] = rows.annotate(**columns, until=until).annotate(
         month=TruncMonth("limit"),
-        days=ExpressionWrapper(until - F("limit"), output_field=DurationField()),
+        days=ExpressionWrapper(F("until") - F("limit"), output_field=DurationField()),
         # Whose patient it was when the limit passed: a later visit does not change the past.
         clinician=Coalesce(last_seen_by(until="limit"), Value(0), output_field=IntegerField()),
     )
@@ -215,7 +247,8 @@ def _columns(rows: QuerySet[Any], today: date, **columns: Any) -> QuerySet[Any]:
 
 def _narrow(rows: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
     rows = rows.filter(**{name: value for name, value in vars(asked).items() if value and name != "every"})
-    return rows if asked.every else rows.filter(days__gt=timedelta(0))
+    # Not by the number of days: SQLite asks Python for it, row by row.
+    return rows if asked.every else rows.filter(until__gt=F("limit"))
 
 
 def clinician_names(keys: Iterable[str | int]) -> dict[str, str]:

@@ -126,7 +126,7 @@ def place(request: StaffRequest, name: str) -> HttpResponse:
     if name not in whereabouts.WORDS:
         raise Http404(name)
     keys = RawSQL(*whereabouts.select_in(name))
-    page = page_of_rows(Patient.objects.filter(pk__in=keys), request)
+    page = page_of_rows(Patient.objects.filter(pk__in=keys), request, count=whereabouts.number_in(name))
     context = {
         "page": page,
         "rows": place_rows.place_rows(name, page.object_list),
@@ -151,12 +151,12 @@ def missed_csv(request: StaffRequest) -> HttpResponse:
 @allow(Act.SEE_MISSED)
 def past_misses(request: StaffRequest) -> HttpResponse:
     """Show month by month what ran past its limit and what became of it, split as one asks."""
-    asked, today = Asked.of(request.GET), clock.today()
-    page = page_of_rows(past.months(today), request, size=MONTHS)
+    asked, facts = Asked.of(request.GET), past.read(clock.today())
+    page = page_of_rows(past.months(facts), request, size=MONTHS)
     context = {
         "page": page,
-        "months": past_rows.month_lines(asked, today, list(page.object_list)),
-        "parts": past_rows.split_lines(asked, today),
+        "months": past_rows.month_lines(facts, asked, list(page.object_list)),
+        "parts": past_rows.parts(facts, asked, request),
         "how": past.HOW.values(),
         "asked": past_rows.in_words(asked),
         "month": asked.month,
@@ -168,7 +168,7 @@ def past_misses(request: StaffRequest) -> HttpResponse:
 def past_miss_rows(request: StaffRequest) -> HttpResponse:
     """List exactly the recalls and duties of one number."""
     asked, today = Asked.of(request.GET), clock.today()
-    page = page_of_rows(past.rows_of(asked, today), request)
+    page = page_of_rows(past.rows_of(asked, today), request, count=past.count_of(asked, today))
     context = {
         "page": page,
         "rows": past_rows.past_rows(page.object_list),

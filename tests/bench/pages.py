@@ -32,10 +32,14 @@ LISTS = (
     ("Decisions", "dermatologist", "lesions:decisions", {}),
     ("Pictures", "nurse", "lesions:pictures", {}),
     ("Past misses", "manager", "scheduling:past_misses", {}),
-    ("Rows behind a number", "manager", "scheduling:past_miss_rows", {"how": "open", "what": "full_skin_check"}),
+    (
+        "Rows behind a number",
+        "manager",
+        "scheduling:past_miss_rows",
+        {"how": "open", "what": "full_skin_check"},
+    ),
     ("Trail by staff", "manager", "clinic:staff_trail", {}),
-    ("One place of the count", "manager", "scheduling:place overdue", {}),
-    ("Planned, of the count", "manager", "scheduling:place planned", {}),
+    ("One place of the count", "manager", "scheduling:place problem", {}),
 )
 PLAIN = """{% extends "clinic/base.html" %}{% load quarterday %}{% block content %}<table><tbody>
 {% for row in rows %}<tr><th><a href="{% url 'clinic:patient' row.pk %}">{{ row }}</a></th><td>{{ row.number }}</td>
