@@ -30,7 +30,7 @@ from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning.problems import open_problems
 from scheduling.planning.wording import say_because
 from scheduling.recalls import missed_reasons, wording
-from scheduling.today import worklists
+from scheduling.today import day_tally, worklists
 
 # Half an hour after the count is due: before that it may still be running, and nobody is alarmed.
 _COUNTED_BY = time(6, 30)
@@ -126,6 +126,7 @@ tally_question.COUNTED["touched"] = Touched.objects.all
 tally_question.COUNTED["begun"] = worklists.begun
 tally_question.COUNTED["to_phone"] = worklists.to_phone
 tally_question.COUNTED["missed"] = _people_missed
+kept_answers.ANSWERS |= day_tally.KEPT
 # What Missed works out of thousands of rows to show fifty.
 kept_answers.ANSWERS["late"] = Answer(_all_late, missed_reasons.read)
 kept_answers.ANSWERS["missed_on_today"] = Answer(_missed_on_today, QuerySet.count)

@@ -114,11 +114,11 @@ class Patient(Stated):
         ]
 
     def __str__(self) -> str:
-        return self.written(self.given_name, self.family_name)
+        return self.in_full(self.given_name, self.family_name)
 
     @staticmethod
-    def written(given_name: str, family_name: str) -> str:
-        """Write a name whose parts were read alone: a page names hundreds, and a record has many columns."""
+    def in_full(given_name: str, family_name: str) -> str:
+        """Write a name, also where a list has read no more of a record."""
         return f"{given_name} {family_name}".strip()
 
     @property

@@ -40,6 +40,6 @@ def named(keys: Iterable[int]) -> dict[int, tuple[str, str, str, str]]:
     people = Patient.objects.filter(pk__in=set(keys)).order_by()
     rows = people.values_list("pk", "given_name", "family_name", "born", "number")
     return {
-        key: (address_of("clinic:patient", key), Patient.written(given, family), said.day(born), number)
+        key: (address_of("clinic:patient", key), Patient.in_full(given, family), said.day(born), number)
         for key, given, family, born, number in rows
     }
