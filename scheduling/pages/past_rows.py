@@ -17,7 +17,7 @@ from clinic.pages.paging import page_of_rows
 from clinic.wording import Words, write_day, write_month
 from scheduling.models import Recall
 from scheduling.recalls import past_misses, wording
-from scheduling.recalls.past_misses import HOW, NOBODY, URGENCIES, Asked, Fact, Tally
+from scheduling.recalls.past_misses import HOW, NOBODY, URGENCIES, Asked, Tally
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ class PastRow:
     became: str
 
 
-def month_lines(facts: Sequence[Fact], asked: Asked, shown: Sequence[date]) -> list[Line]:
-    tallies = past_misses.by_month(facts, asked, shown)
+def month_lines(asked: Asked, today: date, shown: Sequence[date]) -> list[Line]:
+    tallies = past_misses.by_month(asked, today, shown)
     return [_line(write_month(month), tally, asked, month=month) for month, tally in tallies]
 
 
@@ -63,10 +63,11 @@ class Part:
     lines: list[Line]
 
 
-def parts(facts: Sequence[Fact], asked: Asked, request: HttpRequest) -> list[Part]:
+def parts(asked: Asked, today: date, request: HttpRequest) -> list[Part]:
     """Split what is asked by what it was for, by clinician and by urgency."""
     # Not under its own name: that narrows what is shown.
-    pages = {by: page_of_rows(past_misses.split(facts, asked, by), request, f"by_{by}") for by in _TITLES}
+    found = past_misses.splits(asked, today)
+    pages = {by: page_of_rows(found[by], request, f"by_{by}") for by in _TITLES}
     names = past_misses.clinician_names([key for key, _tally in pages["clinician"]])
     names[NOBODY] = _("seen by nobody yet")
     words: dict[str, dict[str, Words]] = {

@@ -5,9 +5,9 @@ month of its limit: clinic setting, no source.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any, Final, NamedTuple
 
 from django.db.models import (
@@ -24,7 +24,7 @@ from django.db.models import (
     Value,
     When,
 )
-from django.db.models.functions import Coalesce, TruncDate, TruncMonth
+from django.db.models.functions import Cast, Coalesce, Substr, TruncDate
 from django.utils.translation import gettext_lazy
 
 from clinic.duties.kinds import KINDS
@@ -108,7 +108,7 @@ def _month(written: str) -> date | None:
 
 
 class Fact(NamedTuple):
-    """`number` limits that are past, of one day and alike in all that can be asked for."""
+    """`number` limits that are past, and alike in all that can be asked for; `days` late, 0 where it was in time."""
 
     month: date
     what: str
@@ -118,42 +118,61 @@ class Fact(NamedTuple):
     days: int
     number: int
 
-    def is_of(self, asked: Asked) -> bool:
-        """Say whether they are among the cohort that is asked for, late or not."""
-        narrowed = ((self.month, asked.month), (self.what, asked.what), (self.urgency, asked.urgency))
-        return all(
-            not wanted or value == wanted for value, wanted in (*narrowed, (self.clinician, asked.clinician))
-        )
-
     def counts_for(self, asked: Asked) -> bool:
         return (self.days > 0 or bool(asked.every)) and asked.how in ("", self.how)
 
 
-def read(today: date) -> list[Fact]:
-    """Read all limits that are past in one pass over each table: a page splits them in five ways."""
-    found = []
-    for rows in _both(Asked(every="1"), today):
-        alike = rows.order_by().values_list("limit", "ended", "what", "clinician", "urgency", "how")
-        for limit, ended, what, clinician, urgency, how, number in alike.annotate(Count("pk")):
-            late = ((ended or today) - limit).days
-            found.append(Fact(limit.replace(day=1), what, str(clinician), urgency, how, late, number))
-    return found
-
-
-def months(facts: Iterable[Fact]) -> list[date]:
+def months(today: date) -> list[date]:
     """List the months in which a limit was passed, the last first."""
-    return sorted({fact.month for fact in facts if fact.days > 0}, reverse=True)
+    found = {
+        written
+        for rows in _both(Asked(), today)
+        for written in rows.order_by().values_list(_MONTH, flat=True).distinct()
+    }
+    return sorted((date.fromisoformat(f"{written}-01") for written in found), reverse=True)
 
 
-def by_month(facts: Iterable[Fact], asked: Asked, shown: Sequence[date]) -> list[tuple[date, Tally]]:
+def by_month(asked: Asked, today: date, shown: Sequence[date]) -> list[tuple[date, Tally]]:
     """Count each of these months, as the other answers narrow them."""
-    found = _tallies((fact for fact in facts if fact.month in shown), replace(asked, month=None), "month")
+    if not shown:
+        return []
+    of_shown = Q(limit__gte=min(shown), limit__lt=_next(max(shown)))
+    # Whose a patient was is looked up for each row: not where nobody asks.
+    facts = _read(replace(asked, month=None), today, only=of_shown, clinician=Value(0))
+    found = _tallies(facts, asked, "month")
     return [(month, found[month]) for month in shown if month in found]
 
 
-def split(facts: Iterable[Fact], asked: Asked, by: str) -> list[tuple[str, Tally]]:
-    """Count what was asked for by `what`, `clinician` or `urgency`, the most first."""
-    return sorted(_tallies(facts, asked, by).items(), key=lambda one: (-one[1].missed, one[0]))
+def splits(asked: Asked, today: date) -> dict[str, list[tuple[str, Tally]]]:
+    """Count what was asked for by `what`, `clinician` and `urgency`, the most first; read once for all of them."""
+    facts = list(_read(asked, today, only=Q(), clinician=F("clinician")))
+    return {
+        by: sorted(_tallies(facts, asked, by).items(), key=lambda one: (-one[1].missed, one[0]))
+        for by in ("what", "clinician", "urgency")
+    }
+
+
+# As it stands in the database: SQLite asks Python for the month of a day, row by row.
+_MONTH = Substr(Cast("limit", CharField()), 1, 7)
+_IS_LATE = Q(until__gt=F("limit"))
+
+
+def _read(asked: Asked, today: date, only: Q, clinician: Any) -> Iterator[Fact]:
+    """Read the whole cohort of what is asked for; what was in time differs by no day."""
+    late = {
+        "from_day": Case(When(_IS_LATE, then=F("limit")), output_field=DateField()),
+        "to_day": Case(When(_IS_LATE, then=F("until")), output_field=DateField()),
+    }
+    for rows in _both(replace(asked, how="", every="1"), today):
+        alike = rows.filter(only).order_by().annotate(month=_MONTH, whose=clinician, **late)
+        alike = alike.values_list("month", "what", "whose", "urgency", "how", *late).annotate(Count("pk"))
+        for month, what, whose, urgency, how, start, end, number in alike:
+            days = (end - start).days if start else 0
+            yield Fact(date.fromisoformat(f"{month}-01"), what, str(whose), urgency, how, days, number)
+
+
+def _next(month: date) -> date:
+    return (month + timedelta(days=31)).replace(day=1)
 
 
 def _tallies(facts: Iterable[Fact], asked: Asked, by: str) -> dict[Any, Tally]:
@@ -161,8 +180,6 @@ def _tallies(facts: Iterable[Fact], asked: Asked, by: str) -> dict[Any, Tally]:
     became: dict[Any, Counter[str]] = defaultdict(Counter)
     fell: Counter[Any] = Counter()
     for fact in facts:
-        if not fact.is_of(asked):
-            continue
         key = getattr(fact, by)
         fell[key] += fact.number
         if fact.counts_for(asked):
@@ -237,7 +254,6 @@ def _duties(today: date) -> QuerySet[Any]:
 def _columns(rows: QuerySet[Any], today: date, **columns: Any) -> QuerySet[Any]:
     until = Coalesce(F("ended"), Value(today), output_field=DateField())
     found: QuerySet[Any] = rows.annotate(**columns, until=until).annotate(
-        month=TruncMonth("limit"),
         days=ExpressionWrapper(F("until") - F("limit"), output_field=DurationField()),
         # Whose patient it was when the limit passed: a later visit does not change the past.
         clinician=Coalesce(last_seen_by(until="limit"), Value(0), output_field=IntegerField()),
@@ -246,9 +262,11 @@ def _columns(rows: QuerySet[Any], today: date, **columns: Any) -> QuerySet[Any]:
 
 
 def _narrow(rows: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
-    rows = rows.filter(**{name: value for name, value in vars(asked).items() if value and name != "every"})
-    # Not by the number of days: SQLite asks Python for it, row by row.
-    return rows if asked.every else rows.filter(until__gt=F("limit"))
+    narrowed = ("what", "clinician", "urgency", "how")
+    rows = rows.filter(**{name: value for name, value in vars(asked).items() if value and name in narrowed})
+    if asked.month:
+        rows = rows.filter(limit__gte=asked.month, limit__lt=_next(asked.month))
+    return rows if asked.every else rows.filter(_IS_LATE)
 
 
 def clinician_names(keys: Iterable[str | int]) -> dict[str, str]:

@@ -151,12 +151,12 @@ def missed_csv(request: StaffRequest) -> HttpResponse:
 @allow(Act.SEE_MISSED)
 def past_misses(request: StaffRequest) -> HttpResponse:
     """Show month by month what ran past its limit and what became of it, split as one asks."""
-    asked, facts = Asked.of(request.GET), past.read(clock.today())
-    page = page_of_rows(past.months(facts), request, size=MONTHS)
+    asked, today = Asked.of(request.GET), clock.today()
+    page = page_of_rows(past.months(today), request, size=MONTHS)
     context = {
         "page": page,
-        "months": past_rows.month_lines(facts, asked, list(page.object_list)),
-        "parts": past_rows.parts(facts, asked, request),
+        "months": past_rows.month_lines(asked, today, list(page.object_list)),
+        "parts": past_rows.parts(asked, today, request),
         "how": past.HOW.values(),
         "asked": past_rows.in_words(asked),
         "month": asked.month,

