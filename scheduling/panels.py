@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 from clinic import clock
 from clinic.access import Act, may
 from clinic.duties import kept_answers, tally, tally_question
+from clinic.duties.kept_answers import Answer
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
@@ -23,9 +24,10 @@ from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.counting import last_count, whereabouts
-from scheduling.models import OPEN, ChecklistKind, Recall, RecallState, Touched
+from scheduling.models import OPEN, ChecklistKind, DeskLine, Recall, RecallState, Touched
 from scheduling.pages import patient_sections
 from scheduling.pages.call_page import bring_up_to_date
+from scheduling.planning.problems import open_problems
 from scheduling.planning.wording import say_because
 from scheduling.recalls import missed_reasons, wording
 from scheduling.today import day_tally, worklists
@@ -99,6 +101,14 @@ def _people_missed() -> QuerySet[Patient]:
     return missed_reasons.people(clock.today())
 
 
+def _all_late() -> QuerySet[Recall, tuple[int, str]]:
+    return missed_reasons.in_order(clock.today())
+
+
+def _missed_on_today() -> QuerySet[DeskLine]:
+    return worklists.to_do().filter(patient__in=_people_missed().order_by().values("pk"))
+
+
 def _appointment_door(duty: Duty) -> tuple[str, str]:
     return _("Move or cancel it"), reverse("scheduling:move", args=[duty.subject.partition(":")[2]])
 
@@ -117,6 +127,11 @@ tally_question.COUNTED["begun"] = worklists.begun
 tally_question.COUNTED["to_phone"] = worklists.to_phone
 tally_question.COUNTED["missed"] = _people_missed
 kept_answers.ANSWERS |= day_tally.KEPT
+# What Missed works out of thousands of rows to show fifty.
+kept_answers.ANSWERS["late"] = Answer(_all_late, missed_reasons.read)
+kept_answers.ANSWERS["missed_on_today"] = Answer(_missed_on_today, QuerySet.count)
+kept_answers.ANSWERS["problems"] = Answer(open_problems, QuerySet.count)
+kept_answers.ANSWERS["count"] = Answer(whereabouts.counts_made, whereabouts.last_of)
 tally.TURNS.append(worklists.next_to_begin)
 tally.BEFORE.append(worklists.bring_up_to_date)
 duty_rows.SUBJECT_WORDS.append(wording.appointments)

@@ -130,7 +130,11 @@ def test_a_clinic_with_services_uses_them(tmp_path):
     got = read(
         ["DATABASES", "CELERY_BROKER_URL", "QUARTERDAY_QUEUE"], **CLINIC, **values, DATA_DIR=str(tmp_path)
     )
-    assert got["DATABASES"]["default"]["ENGINE"] == "django.db.backends.postgresql"
+    database = got["DATABASES"]["default"]
+    assert database["ENGINE"] == "django.db.backends.postgresql"
+    assert database["OPTIONS"]["options"] == "-c jit=off", (
+        "to compile a page's question takes longer than to ask it"
+    )
     assert (got["CELERY_BROKER_URL"], got["QUARTERDAY_QUEUE"]) == ("redis://r:6379/0", "celery")
 
 

@@ -97,7 +97,12 @@ SQLITE = {
 }
 POSTGRES = {} if DEMO else env.postgres("DATABASE_URL")
 POOLED = find_spec("psycopg_pool") is not None
-POSTGRES_OPTIONS = {"pool": {"min_size": 1, "max_size": 6, "timeout": 10}} if POOLED else {}
+POSTGRES_OPTIONS: dict[str, object] = {
+    # PostgreSQL compiles a question of many parts before it runs it, for longer than it runs: one place of the count
+    # among 100,000 patients took 1.4 s, and 0.07 s without (measured).
+    "options": "-c jit=off",
+    **({"pool": {"min_size": 1, "max_size": 6, "timeout": 10}} if POOLED else {}),
+}
 DATABASES = {
     "default": {
         "ENGINE": "django.db.backends.postgresql",

@@ -10,6 +10,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
@@ -222,10 +223,28 @@ def count_everybody(day: date) -> FailsafeRun:
 FIGURES = ("counts", "alarms", "checks_ended")
 
 
+def counts_made() -> QuerySet[FailsafeRun]:
+    """List the counts up to this day, the last first."""
+    return FailsafeRun.objects.filter(day__lte=clock.today())
+
+
 def last_count(*, figures: bool = True) -> FailsafeRun | None:
     """Find the last count made by now; one dated after now comes from a clock that ran ahead, and is none."""
-    rows = FailsafeRun.objects.filter(ran_at__lte=clock.now(), day__lte=clock.today())
+    rows = counts_made().filter(ran_at__lte=clock.now())
     return (rows if figures else rows.defer(*FIGURES)).first()
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The count of a local day as it was made."""
+
+    day: date
+    count: Count
+
+
+def last_of(counts: QuerySet[FailsafeRun]) -> Kept | None:
+    run = counts.first()
+    return Kept(run.day, as_kept(run)) if run else None
 
 
 def as_kept(run: FailsafeRun) -> Count:
@@ -250,7 +269,15 @@ def patients_in(place: str) -> list[int]:
         return [key for (key,) in cursor.fetchall()]
 
 
-def select_in(place: str) -> tuple[str, list[Any]]:
+def number_in(place: str) -> int:
+    """Count them without asking for each key whether it is among the keys."""
+    sql, parameters = select_in(place, "COUNT(*)")
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        return int(cursor.fetchone()[0])
+
+
+def select_in(place: str, column: str = "p.id") -> tuple[str, list[Any]]:
     """Give the question for the keys of one place, so that a page of them can be cut in the database."""
     # The places before it too: the first that applies counts, or a patient would stand on two lists.
     names = list(WORDS)
@@ -260,7 +287,7 @@ def select_in(place: str) -> tuple[str, list[Any]]:
     parameters = _parameters(clock.now(), clock.today())
     # By position: it becomes part of a larger question, where Django takes no names.
     used = [parameters[name] for name in _NAMED.findall(sql)]
-    return f"SELECT p.id FROM clinic_patient p WHERE {_NAMED.sub('%s', sql)}", used
+    return f"SELECT {column} FROM clinic_patient p WHERE {_NAMED.sub('%s', sql)}", used
 
 
 def overdue_now() -> set[int]:

@@ -34,9 +34,12 @@ def _row(row: MissedRow, said: Said, places: dict[str, str]) -> dict[str, Any]:
     }
 
 
-def named(people: Iterable[Patient]) -> list[tuple[str, str, str, str]]:
-    """Give the address, the name, the day of birth and the number of those whom an alarm names."""
+def named(keys: Iterable[int]) -> dict[int, tuple[str, str, str, str]]:
+    """Give the address, the name, the day of birth and the number of those whom alarms name, by their keys."""
     said = Said()
-    return [
-        (address_of("clinic:patient", row.pk), str(row), said.day(row.born), row.number) for row in people
-    ]
+    people = Patient.objects.filter(pk__in=set(keys)).order_by()
+    rows = people.values_list("pk", "given_name", "family_name", "born", "number")
+    return {
+        key: (address_of("clinic:patient", key), Patient.in_full(given, family), said.day(born), number)
+        for key, given, family, born, number in rows
+    }

@@ -1,16 +1,19 @@
 """Make the lines and rows of the page of what ran past its limit: each number with the address of exactly its rows."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.http import HttpRequest
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from clinic.duties.kinds import KINDS
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
+from clinic.pages.paging import page_of_rows
 from clinic.wording import Words, write_day, write_month
 from scheduling.models import Recall
 from scheduling.recalls import past_misses, wording
@@ -50,29 +53,44 @@ def month_lines(asked: Asked, today: date, shown: Sequence[date]) -> list[Line]:
     return [_line(write_month(month), tally, asked, month=month) for month, tally in tallies]
 
 
-def split_lines(asked: Asked, today: date) -> list[tuple[str, Words, list[Line]]]:
+@dataclass(frozen=True)
+class Part:
+    """One page of what is asked for, split `by` something."""
+
+    by: str
+    title: Words
+    page: Any
+    lines: list[Line]
+
+
+def parts(asked: Asked, today: date, request: HttpRequest) -> list[Part]:
     """Split what is asked by what it was for, by clinician and by urgency."""
-    parts = {by: past_misses.split(asked, today, by) for by in ("what", "clinician", "urgency")}
-    names = past_misses.clinician_names([key for key, _tally in parts["clinician"]])
+    # Not under its own name: that narrows what is shown.
+    found = past_misses.splits(asked, today)
+    pages = {by: page_of_rows(found[by], request, f"by_{by}") for by in _TITLES}
+    names = past_misses.clinician_names([key for key, _tally in pages["clinician"]])
     names[NOBODY] = _("seen by nobody yet")
     words: dict[str, dict[str, Words]] = {
         "what": past_misses.words_of_what(),
         "clinician": dict(names),
         "urgency": dict(URGENCIES),
     }
-    titles = {
-        "what": _("What for"),
-        "clinician": _("Clinician who saw the patient last"),
-        "urgency": _("Urgency"),
-    }
     return [
-        (
+        Part(
             by,
-            titles[by],
-            [_line(words[by].get(key, key), tally, asked, **{by: key}) for key, tally in found],
+            title,
+            pages[by],
+            [_line(words[by].get(key, key), tally, asked, **{by: key}) for key, tally in pages[by]],
         )
-        for by, found in parts.items()
+        for by, title in _TITLES.items()
     ]
+
+
+_TITLES: Mapping[str, Words] = {
+    "what": gettext_lazy("What for"),
+    "clinician": gettext_lazy("Clinician who saw the patient last"),
+    "urgency": gettext_lazy("Urgency"),
+}
 
 
 def _line(words: Words, tally: Tally, asked: Asked, **one: Any) -> Line:

@@ -4,12 +4,12 @@ import csv
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from io import StringIO
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db import transaction
-from django.db.models import Prefetch, QuerySet
+from django.db.models import F, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -18,7 +18,7 @@ from clinic import clock
 from clinic.models import Member, Patient
 from clinic.trail import audit
 from clinic.wording import Words, write_day
-from scheduling.models import Appointment, Claim, ContactAttempt, Recall
+from scheduling.models import Appointment, ContactAttempt, Ground, Outcome, Recall
 from scheduling.planning import ladder
 from scheduling.recalls import wording
 from scheduling.recalls.clinicians import last_seen_by
@@ -50,12 +50,8 @@ class MissedRow:
     reason: str
     why: str
     owner: str
+    is_member: bool  # whether a person has it, by name, and not a role
     clinician: str = ""  # who saw the patient last
-
-    @property
-    def is_member(self) -> bool:
-        """Whether a person has it, by name, and not a role."""
-        return bool(_claims_of(self.recall))
 
 
 def rows(today: date, reason: str = "") -> list[MissedRow]:
@@ -70,11 +66,14 @@ def rows_of(today: date, found: Mapping[int, str]) -> list[MissedRow]:
 
 
 def _rows(shown: QuerySet[Any], today: date, known: Mapping[int, str] | None = None) -> list[MissedRow]:
-    ladders, found = ladder.in_force(), []
-    shown = shown.annotate(seen_by=last_seen_by("by__name"))
-    for recall in shown.select_related("patient").prefetch_related(*_details()).only(*_SHOWN):
+    shown = shown.annotate(seen_by=last_seen_by("by__name"), **_HOLDER).select_related("patient")
+    recalls = list(shown.only(*_SHOWN))
+    tried, visits, ladders = _attempts(recalls), _last_visits(recalls), ladder.in_force()
+    found = []
+    for recall in recalls:
         reason = recall.reason if known is None else known[recall.pk]
-        found.append(_row(recall, reason, today, ladders[recall.urgency].attempts))
+        done = Done(recall, tried.get(recall.pk, []), visits.get(recall.pk))
+        found.append(_row(done, reason, today, ladders[recall.urgency].attempts))
     return found
 
 
@@ -124,61 +123,77 @@ def _safe(cell: object) -> str:
     return f"'{text}" if text.startswith(_RISKY) else text
 
 
-def _details() -> "list[Prefetch[Any]]":
-    """Ask for the few columns that a row reads; kept as lists, which costs no question built for each row."""
-    claimed = Claim.objects.filter(by__isnull=False).select_related("by")
-    made = ContactAttempt.objects.filter(struck__isnull=True).order_by("at", "pk")
-    made = made.only("recall", "at", "counts", "outcome", "route", "next_on")
-    visits = Appointment.objects.order_by("starts_at", "pk").only("starts_at")
-    return [
-        Prefetch("attempts", made, to_attr="made"),
-        Prefetch("appointments", visits, to_attr="visits"),
-        Prefetch("patient__claim", claimed),
-    ]
-
-
 _SHOWN = (
     *("purpose", "subject", "number", "urgency", "latest", "proposed_ground"),
     *(f"patient__{name}" for name in ("number", "given_name", "family_name", "born")),
 )
+_HOLDER = {f"holder_{name}": F(f"patient__claim__by__{name}") for name in ("name", "username")}
 
 
-def _of(recall: Recall, name: str) -> list[Any]:
-    """Give the attempts or the appointments, which `rows` fetched."""
-    found: list[Any] = vars(recall)[name]
+class Attempt(NamedTuple):
+    """What a row says of an attempt that counts."""
+
+    at: datetime
+    outcome: Outcome | str
+    route: str
+    next_on: date | None
+
+
+class Done(NamedTuple):
+    """What was done about a recall: its attempts that count, the oldest first, and when its last appointment was."""
+
+    recall: Any  # with what `_rows` added
+    attempts: list[Attempt]
+    visit: datetime | None
+
+
+def _attempts(recalls: Sequence[Recall]) -> dict[int, list[Attempt]]:
+    made = ContactAttempt.objects.filter(recall__in=recalls, struck__isnull=True, counts=True)
+    found: dict[int, list[Attempt]] = {}
+    for key, *attempt in made.order_by("at", "pk").values_list("recall", *Attempt._fields):
+        found.setdefault(key, []).append(Attempt(*attempt))
     return found
 
 
-def _row(recall: Recall, reason: str, today: date, attempts: int) -> MissedRow:
+def _last_visits(recalls: Sequence[Recall]) -> dict[int, datetime]:
+    booked = Appointment.objects.filter(recalls__in=recalls).order_by("starts_at", "pk")
+    return dict(booked.values_list("recalls", "starts_at"))
+
+
+def _row(done: Done, reason: str, today: date, attempts: int) -> MissedRow:
+    recall = done.recall
     late_by = lateness.days_late(recall.latest, today)
-    why, owner, seen_by = _why(reason, recall), _owner(recall, attempts), recall.seen_by  # type: ignore[attr-defined]
-    return MissedRow(recall.patient, recall, late_by, reason, why, owner, seen_by or "")
+    holder = recall.holder_name or recall.holder_username
+    owner = holder or _desk_or_dermatologist(done, attempts)
+    why = _why(reason, done)
+    return MissedRow(recall.patient, recall, late_by, reason, why, owner, bool(holder), recall.seen_by or "")
 
 
-def _why(reason: str, recall: Recall) -> str:
+def _why(reason: str, done: Done) -> str:
     """Write the reason with its day, or with what was tried."""
     words: dict[str, object] = {}
-    counted = [attempt for attempt in _of(recall, "made") if attempt.counts]
     if reason in ("no_outcome", "booked", "missed_visit", "cancelled_by_us", "cancelled_by_patient"):
-        words["day"] = write_day(timezone.localdate(_of(recall, "visits")[-1].starts_at))
+        words["day"] = _day_of(done.visit)
     elif reason == "proposed":
-        words["ground"] = recall.get_proposed_ground_display()
+        words["ground"] = Ground(done.recall.proposed_ground).label
     elif reason in ("reached", "declined"):
-        words["day"] = write_day(timezone.localdate(_said(counted).at))
+        words["day"] = _day_of(_said(done).at)
     elif reason == "asks_later":
-        words["day"] = write_day(_said(counted).next_on or timezone.localdate(_said(counted).at))
-    elif reason == "no_slot" and any(attempt.outcome in SPOKE for attempt in counted):
-        return _("no bookable hours in its window; spoken to on %(day)s") % {
-            "day": write_day(timezone.localdate(_said(counted).at))
-        }
+        words["day"] = write_day(_said(done).next_on or timezone.localdate(_said(done).at))
+    elif reason == "no_slot" and any(attempt.outcome in SPOKE for attempt in done.attempts):
+        return _("no bookable hours in its window; spoken to on %(day)s") % {"day": _day_of(_said(done).at)}
     elif reason == "not_reached":
-        words["tried"] = tried(counted)
+        words["tried"] = tried(attempt.route for attempt in done.attempts)
     return str(_SAID[reason]) % words
 
 
-def _said(counted: Sequence[ContactAttempt]) -> ContactAttempt:
+def _day_of(at: datetime | None) -> str:
+    return write_day(timezone.localdate(at))
+
+
+def _said(done: Done) -> Attempt:
     """Find the last attempt in which somebody was spoken to."""
-    return [each for each in counted if each.outcome in SPOKE][-1]
+    return [each for each in done.attempts if each.outcome in SPOKE][-1]
 
 
 _SAID: dict[str, Words] = {
@@ -197,10 +212,9 @@ _SAID: dict[str, Words] = {
 }
 
 
-def tried(attempts: Iterable[ContactAttempt]) -> str:
+def tried(routes: Iterable[str]) -> str:
     """Say what was tried: 2 calls, 1 letter."""
-    tally = Counter(attempt.route for attempt in attempts)
-    return ", ".join(_TRIED[route](count) % {"count": count} for route, count in tally.items())
+    return ", ".join(_TRIED[route](count) % {"count": count} for route, count in Counter(routes).items())
 
 
 _TRIED: dict[str, Callable[[int], str]] = {
@@ -210,17 +224,8 @@ _TRIED: dict[str, Callable[[int], str]] = {
 }
 
 
-def _claims_of(recall: Recall) -> list[Claim]:
-    """Give the claim on the patient, which `rows` fetched."""
-    # Of a patient whom nobody has claimed Django has no such attribute at all, rather than None.
-    claim = getattr(recall.patient, "claim", None)
-    return [claim] if claim is not None and claim.by is not None else []
-
-
-def _owner(recall: Recall, attempts: int) -> str:
-    """Say whose work it is: always a role's, and by name while somebody works on it."""
-    if claims := _claims_of(recall):
-        return str(claims[0].by)
-    counted = sum(attempt.counts for attempt in _of(recall, "made"))
+def _desk_or_dermatologist(done: Done, attempts: int) -> str:
+    """Say whose work it is while nobody works on it: always a role's."""
     # Tried as often as the ladder allows, or proposed to be closed: it is the desk's no more.
-    return _("dermatologist") if counted >= attempts or recall.proposed_ground else _("desk")
+    beyond_the_desk = len(done.attempts) >= attempts or done.recall.proposed_ground
+    return _("dermatologist") if beyond_the_desk else _("desk")

@@ -1,7 +1,7 @@
 """Say in the database why each recall that is past its last day is late, so that a reason can be counted and paged."""
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Any
 
@@ -10,6 +10,7 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
+from clinic.duties.kept_answers import columns_of
 from clinic.models import Patient, PatientStatus
 from clinic.wording import Words
 from scheduling.models import (
@@ -77,20 +78,33 @@ def with_reasons(rows: QuerySet[Any], today: date) -> QuerySet[Any]:
     return found
 
 
-def in_order(today: date, rows: QuerySet[Recall] | None = None) -> list[tuple[int, str]]:
-    """List the keys of all that is late, or of some of it, with their reasons, the oldest first.
+@dataclass(frozen=True)
+class Late:
+    """Everything that is late, the oldest first: the reason of each key; the keys of each reason, and of none all."""
 
-    One question from which a page counts the reasons and takes its keys: asked for each, all would be worked out twice.
-    """
+    reasons: Mapping[int, str]
+    keys: Mapping[str, Sequence[int]]
+
+    def counts(self) -> list[tuple[str, Words, int]]:
+        """Count by reason, the commonest first; each number opens exactly these patients."""
+        numbers = {reason: len(self.keys[reason]) for reason in REASONS if reason in self.keys}
+        order = sorted(numbers, key=lambda reason: -numbers[reason])
+        return [(reason, REASONS[reason], numbers[reason]) for reason in order]
+
+
+def in_order(today: date, rows: QuerySet[Recall] | None = None) -> QuerySet[Any, tuple[int, str]]:
+    """Ask for the keys of all that is late, or of some of it, with their reasons, the oldest first."""
     found = with_reasons(late(today) if rows is None else rows, today)
-    return list(found.values_list("pk", "reason"))
+    return found.values_list("pk", "reason")
 
 
-def counts(found: Iterable[tuple[int, str]]) -> list[tuple[str, Words, int]]:
-    """Count by reason, the commonest first; each number opens exactly these patients."""
-    tally = Counter(reason for _key, reason in found)
-    order = sorted(tally, key=lambda reason: (-tally[reason], list(REASONS).index(reason)))
-    return [(reason, REASONS[reason], tally[reason]) for reason in order]
+def read(found: QuerySet[Any, tuple[int, str]]) -> Late:
+    """Read all in one question, from which a page counts the reasons and takes its keys."""
+    keys, reasons = columns_of(found)
+    of_reason: dict[str, list[int]] = {"": list(keys)}
+    for key, reason in zip(keys, reasons, strict=True):
+        of_reason.setdefault(reason, []).append(key)
+    return Late(dict(zip(keys, reasons, strict=True)), of_reason)
 
 
 def _last_visit(today: date, *ended: When) -> Case:

@@ -5,10 +5,10 @@ month of its limit: clinic setting, no source.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from django.db.models import (
     Case,
@@ -24,7 +24,7 @@ from django.db.models import (
     Value,
     When,
 )
-from django.db.models.functions import Coalesce, TruncDate, TruncMonth
+from django.db.models.functions import Cast, Coalesce, Substr, TruncDate
 from django.utils.translation import gettext_lazy
 
 from clinic.duties.kinds import KINDS
@@ -107,40 +107,84 @@ def _month(written: str) -> date | None:
         return None
 
 
+class Fact(NamedTuple):
+    """`number` limits that are past, and alike in all that can be asked for; `days` late, 0 where it was in time."""
+
+    month: date
+    what: str
+    clinician: str
+    urgency: str
+    how: str
+    days: int
+    number: int
+
+    def counts_for(self, asked: Asked) -> bool:
+        return (self.days > 0 or bool(asked.every)) and asked.how in ("", self.how)
+
+
 def months(today: date) -> list[date]:
     """List the months in which a limit was passed, the last first."""
     found = {
-        month for rows in _both(Asked(), today) for month in rows.values_list("month", flat=True).distinct()
+        written
+        for rows in _both(Asked(), today)
+        for written in rows.order_by().values_list(_MONTH, flat=True).distinct()
     }
-    return sorted(found, reverse=True)
+    return sorted((date.fromisoformat(f"{written}-01") for written in found), reverse=True)
 
 
 def by_month(asked: Asked, today: date, shown: Sequence[date]) -> list[tuple[date, Tally]]:
     """Count each of these months, as the other answers narrow them."""
-    found = _tallies(replace(asked, month=None), today, "month", Q(month__in=shown))
+    if not shown:
+        return []
+    of_shown = Q(limit__gte=min(shown), limit__lt=_next(max(shown)))
+    # Whose a patient was is looked up for each row: not where nobody asks.
+    facts = _read(replace(asked, month=None), today, only=of_shown, clinician=Value(0))
+    found = _tallies(facts, asked, "month")
     return [(month, found[month]) for month in shown if month in found]
 
 
-def split(asked: Asked, today: date, by: str) -> list[tuple[str, Tally]]:
-    """Count what was asked for by `what`, `clinician` or `urgency`, the most first."""
-    found = _tallies(asked, today, by, Q())
-    return sorted(
-        ((str(key), tally) for key, tally in found.items()), key=lambda one: (-one[1].missed, one[0])
-    )
+def splits(asked: Asked, today: date) -> dict[str, list[tuple[str, Tally]]]:
+    """Count what was asked for by `what`, `clinician` and `urgency`, the most first; read once for all of them."""
+    facts = list(_read(asked, today, only=Q(), clinician=F("clinician")))
+    return {
+        by: sorted(_tallies(facts, asked, by).items(), key=lambda one: (-one[1].missed, one[0]))
+        for by in ("what", "clinician", "urgency")
+    }
 
 
-def _tallies(asked: Asked, today: date, by: str, only: Q) -> dict[Any, Tally]:
+# As it stands in the database: SQLite asks Python for the month of a day, row by row.
+_MONTH = Substr(Cast("limit", CharField()), 1, 7)
+_IS_LATE = Q(until__gt=F("limit"))
+
+
+def _read(asked: Asked, today: date, only: Q, clinician: Any) -> Iterator[Fact]:
+    """Read the whole cohort of what is asked for; what was in time differs by no day."""
+    late = {
+        "from_day": Case(When(_IS_LATE, then=F("limit")), output_field=DateField()),
+        "to_day": Case(When(_IS_LATE, then=F("until")), output_field=DateField()),
+    }
+    for rows in _both(replace(asked, how="", every="1"), today):
+        alike = rows.filter(only).order_by().annotate(month=_MONTH, whose=clinician, **late)
+        alike = alike.values_list("month", "what", "whose", "urgency", "how", *late).annotate(Count("pk"))
+        for month, what, whose, urgency, how, start, end, number in alike:
+            days = (end - start).days if start else 0
+            yield Fact(date.fromisoformat(f"{month}-01"), what, str(whose), urgency, how, days, number)
+
+
+def _next(month: date) -> date:
+    return (month + timedelta(days=31)).replace(day=1)
+
+
+def _tallies(facts: Iterable[Fact], asked: Asked, by: str) -> dict[Any, Tally]:
     days: dict[Any, Counter[int]] = defaultdict(Counter)
     became: dict[Any, Counter[str]] = defaultdict(Counter)
     fell: Counter[Any] = Counter()
-    for rows in _both(asked, today):
-        counted = rows.filter(only).order_by().values_list(by, "how", "days").annotate(Count("pk"))
-        for key, how, late, number in counted:
-            days[key][late.days] += number
-            became[key][how] += number
-    for rows in _both(replace(asked, how="", every="1"), today):
-        for key, number in rows.filter(only).order_by().values_list(by).annotate(Count("pk")):
-            fell[key] += number
+    for fact in facts:
+        key = getattr(fact, by)
+        fell[key] += fact.number
+        if fact.counts_for(asked):
+            days[key][fact.days] += fact.number
+            became[key][fact.how] += fact.number
     return {
         key: Tally(fell[key], sum(late.values()), _median(late), max(late), became[key])
         for key, late in days.items()
@@ -167,6 +211,11 @@ def rows_of(asked: Asked, today: date) -> "QuerySet[Any, dict[str, Any]]":
     )
     both: QuerySet[Any, dict[str, Any]] = recalls.order_by().union(duties.order_by(), all=True)
     return both.order_by("-days", "-is_recall", "pk")
+
+
+def count_of(asked: Asked, today: date) -> int:
+    """Count the rows without the columns that only those of one page need."""
+    return sum(rows.count() for rows in _both(asked, today))
 
 
 def _both(asked: Asked, today: date) -> tuple[QuerySet[Any], QuerySet[Any]]:
@@ -204,9 +253,8 @@ def _duties(today: date) -> QuerySet[Any]:
 
 def _columns(rows: QuerySet[Any], today: date, **columns: Any) -> QuerySet[Any]:
     until = Coalesce(F("ended"), Value(today), output_field=DateField())
-    found: QuerySet[Any] = rows.annotate(**columns).annotate(
-        month=TruncMonth("limit"),
-        days=ExpressionWrapper(until - F("limit"), output_field=DurationField()),
+    found: QuerySet[Any] = rows.annotate(**columns, until=until).annotate(
+        days=ExpressionWrapper(F("until") - F("limit"), output_field=DurationField()),
         # Whose patient it was when the limit passed: a later visit does not change the past.
         clinician=Coalesce(last_seen_by(until="limit"), Value(0), output_field=IntegerField()),
     )
@@ -214,8 +262,11 @@ def _columns(rows: QuerySet[Any], today: date, **columns: Any) -> QuerySet[Any]:
 
 
 def _narrow(rows: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
-    rows = rows.filter(**{name: value for name, value in vars(asked).items() if value and name != "every"})
-    return rows if asked.every else rows.filter(days__gt=timedelta(0))
+    narrowed = ("what", "clinician", "urgency", "how")
+    rows = rows.filter(**{name: value for name, value in vars(asked).items() if value and name in narrowed})
+    if asked.month:
+        rows = rows.filter(limit__gte=asked.month, limit__lt=_next(asked.month))
+    return rows if asked.every else rows.filter(_IS_LATE)
 
 
 def clinician_names(keys: Iterable[str | int]) -> dict[str, str]:

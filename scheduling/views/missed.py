@@ -1,7 +1,6 @@
 """Pages of who was missed: the list with its reasons, where everybody is, and what no list holds."""
 
 from dataclasses import replace
-from datetime import date
 from typing import Any
 
 from django.db.models.expressions import RawSQL
@@ -14,13 +13,11 @@ from clinic.models import Patient
 from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from scheduling.counting import duty_count, whereabouts
-from scheduling.models import DeskLine, FailsafeRun, Section
 from scheduling.pages import missed_rows, past_rows, place_rows
 from scheduling.recalls import missed as late
 from scheduling.recalls import missed_reasons
 from scheduling.recalls import past_misses as past
 from scheduling.recalls.past_misses import Asked
-from scheduling.views.problems import open_problems
 
 MONTHS = 12  # on one page
 
@@ -31,64 +28,70 @@ def missed(request: StaffRequest) -> HttpResponse:
 
     The morning's count is shown as it was kept; `count` asks for it anew, a pass over every record.
     """
-    today, reason, night = clock.today(), request.GET.get("why", ""), whereabouts.last_count()
-    found = missed_reasons.in_order(today)
-    wanted = [row for row in found if row[1] == reason or reason not in missed_reasons.REASONS]
-    page = page_of_rows(wanted, request)
-    rows = late.rows_of(today, dict(page.object_list))
+    why = request.GET.get("why", "")
+    reason = why if why in missed_reasons.REASONS else ""
+    found: missed_reasons.Late = duty_rows.kept_answer("late", request)
+    page = page_of_rows(found.keys.get(reason, ()), request)
+    rows = late.rows_of(clock.today(), {key: found.reasons[key] for key in page.object_list})
     context = {
         "page": page,
         "rows": missed_rows.rows(rows),
         "people": duty_rows.count_of("missed", request),
-        "recalls": len(found),
+        "recalls": len(found.reasons),
         "on_the_list": duty_rows.count_of("people", request),
-        "on_today": _on_today(today),
-        "reasons": missed_reasons.counts(found),
+        # Both pages can be held against each other.
+        "on_today": duty_rows.kept_answer("missed_on_today", request),
+        "reasons": found.counts(),
         "reason": missed_reasons.REASONS.get(reason, ""),
-        "reason_code": reason if reason in missed_reasons.REASONS else "",
-        "night": night,
+        "reason_code": reason,
         "may_trail": may(request.user, Act.SEE_TRAIL),
-        "problems": open_problems().count(),
-        **_count(request, night),
+        "problems": duty_rows.kept_answer("problems", request),
+        **_count(request),
     }
     return render(request, "scheduling/missed.html", context)
 
 
-def _on_today(today: date) -> int:
-    """Count who of the missed stands on Today with something to be done: both pages can be held against each other."""
-    lines = DeskLine.objects.exclude(section=Section.LATER)
-    return lines.filter(patient__in=missed_reasons.people(today).order_by().values("pk")).count()
-
-
-def _count(request: StaffRequest, night: FailsafeRun | None) -> dict[str, Any]:
+def _count(request: StaffRequest) -> dict[str, Any]:
+    night = _of_the_morning(request)
     # Kept figures as a rule: a pass over every record at each look would make the page the slowest of all.
     now = night is None or "count" in request.GET
-    count = whereabouts.as_kept(night) if night and not now else whereabouts.count_now()
-    overdue = missed_reasons.late(clock.today()).order_by().values_list("patient", flat=True)
-    kept = whereabouts.as_kept(night) if night and now else None
+    count = whereabouts.count_now() if now or night is None else night.count
     return {
         "count": count,
         "counted_now": now,
+        "night": night,
         "ledger": [(name, whereabouts.WORDS[name], number) for name, number in count.counts.items()],
-        # The list and the count found the same people by two ways; where they differ, one of the two is wrong.
-        "agree": whereabouts.overdue_now() == set(overdue) if now else None,
+        "agree": _both_agree() if now else None,
         "alarms": _with_names([*count.alarms, *count.faults], request),
         "ended": _with_names([count.checks_ended], request),
-        "night_alarms": _with_names([*kept.alarms, *kept.faults], request) if kept else [],
+        "night_alarms": _with_names([*night.count.alarms, *night.count.faults], request)
+        if night and now
+        else [],
     }
+
+
+def _of_the_morning(request: StaffRequest) -> whereabouts.Kept | None:
+    """Give the morning's count, which names thousands of whom a page shows fifty: it is not read for each look."""
+    kept: whereabouts.Kept | None = duty_rows.kept_answer("count", request)
+    if kept is None or kept.count.moment <= clock.now():
+        return kept
+    # A clock ran ahead: what was counted before that counts.
+    run = whereabouts.last_count()
+    return whereabouts.Kept(run.day, whereabouts.as_kept(run)) if run else None
+
+
+def _both_agree() -> bool:
+    """Say whether the list and the count found the same people by two ways; where not, one of the two is wrong."""
+    overdue = missed_reasons.late(clock.today()).order_by().values_list("patient", flat=True)
+    return whereabouts.overdue_now() == set(overdue)
 
 
 def _with_names(alarms: list[whereabouts.Alarm], request: StaffRequest) -> list[dict[str, Any]]:
     """Give each alarm with one page of those it names."""
     pages = [page_of_rows(alarm.patients, request, alarm.code) for alarm in alarms]
-    named = Patient.objects.only("given_name", "family_name", "born", "number").order_by()
-    people = named.in_bulk({key for page in pages for key in page.object_list})
+    people = missed_rows.named(key for page in pages for key in page.object_list)
     return [
-        {
-            "words": alarm.words,
-            "page": page,
-            "named": missed_rows.named(people[key] for key in page.object_list),
-        }
+        {"words": alarm.words, "page": page, "named": [people[key] for key in page.object_list]}
         for alarm, page in zip(alarms, pages, strict=True)
     ]
 
@@ -123,7 +126,7 @@ def place(request: StaffRequest, name: str) -> HttpResponse:
     if name not in whereabouts.WORDS:
         raise Http404(name)
     keys = RawSQL(*whereabouts.select_in(name))
-    page = page_of_rows(Patient.objects.filter(pk__in=keys), request)
+    page = page_of_rows(Patient.objects.filter(pk__in=keys), request, count=whereabouts.number_in(name))
     context = {
         "page": page,
         "rows": place_rows.place_rows(name, page.object_list),
@@ -153,7 +156,7 @@ def past_misses(request: StaffRequest) -> HttpResponse:
     context = {
         "page": page,
         "months": past_rows.month_lines(asked, today, list(page.object_list)),
-        "parts": past_rows.split_lines(asked, today),
+        "parts": past_rows.parts(asked, today, request),
         "how": past.HOW.values(),
         "asked": past_rows.in_words(asked),
         "month": asked.month,
@@ -165,7 +168,7 @@ def past_misses(request: StaffRequest) -> HttpResponse:
 def past_miss_rows(request: StaffRequest) -> HttpResponse:
     """List exactly the recalls and duties of one number."""
     asked, today = Asked.of(request.GET), clock.today()
-    page = page_of_rows(past.rows_of(asked, today), request)
+    page = page_of_rows(past.rows_of(asked, today), request, count=past.count_of(asked, today))
     context = {
         "page": page,
         "rows": past_rows.past_rows(page.object_list),

@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -18,15 +17,10 @@ from scheduling.counting import whereabouts
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
 from scheduling.planning import wording as plan_words
+from scheduling.planning.problems import open_problems
 from scheduling.problem_links import links_of
 from scheduling.recalls import overrides, what_follows
 from scheduling.recalls.closing import RecallRefused
-
-
-def open_problems() -> QuerySet[PlanProblem]:
-    # A record that ended is asked nothing more; one that is ending still is.
-    live = {"patient__merged_into__isnull": True, "patient__status__in": ("active", "ending")}
-    return PlanProblem.objects.filter(gone_on__isnull=True, **live)
 
 
 @allow(Act.SEE_MISSED)

@@ -19,7 +19,7 @@ from tests.bench.replanning import prepare
 from tests.bench.table import load
 
 CALLS = 7
-# (name, who asks, page, what is asked for)
+# (name, who asks, page and what stands in its address, what is asked for)
 LISTS = (
     ("Today", "nurse", "scheduling:today", {}),
     ("Missed", "nurse", "scheduling:missed", {}),
@@ -31,6 +31,15 @@ LISTS = (
     ("Diary, a week", "nurse", "scheduling:diary", {"view": "week"}),
     ("Decisions", "dermatologist", "lesions:decisions", {}),
     ("Pictures", "nurse", "lesions:pictures", {}),
+    ("Past misses", "manager", "scheduling:past_misses", {}),
+    (
+        "Rows behind a number",
+        "manager",
+        "scheduling:past_miss_rows",
+        {"how": "open", "what": "full_skin_check"},
+    ),
+    ("Trail by staff", "manager", "clinic:staff_trail", {}),
+    ("One place of the count", "manager", "scheduling:place problem", {}),
 )
 PLAIN = """{% extends "clinic/base.html" %}{% load quarterday %}{% block content %}<table><tbody>
 {% for row in rows %}<tr><th><a href="{% url 'clinic:patient' row.pk %}">{{ row }}</a></th><td>{{ row.number }}</td>
@@ -105,16 +114,21 @@ def signed_in(role):
     return client
 
 
-def measure(only=""):
+def address_of(page):
     from django.urls import reverse
 
-    clients = {role: signed_in(role) for role in ("nurse", "dermatologist")}
+    name, *args = page.split()
+    return reverse(name, args=args)
+
+
+def measure(only=""):
+    clients = {role: signed_in(role) for role in ("nurse", "dermatologist", "manager")}
     print("| list | rows | processor ms | plain ms | ratio | ms by the wall | plain | queries | KiB |")
     print("|---|---|---|---|---|---|---|---|---|", flush=True)
     for name, role, page, query in LISTS:
         if only.lower() not in name.lower():
             continue
-        worked, wall, asked, text = ask(clients[role], reverse(page), query)
+        worked, wall, asked, text = ask(clients[role], address_of(page), query)
         rows = len(ROW.findall(text))
         bare, bare_wall, _, _ = ask(clients[role], f"/plain/{rows}/")
         print(

@@ -55,6 +55,10 @@ def tallies(**asked):
     return dict(past_misses.by_month(Asked(**asked), TODAY, past_misses.months(TODAY)))
 
 
+def split(by, **asked):
+    return past_misses.splits(Asked(**asked), TODAY)[by]
+
+
 def test_what_was_made_good_late_stays_in_the_month_of_its_limit():
     late = recall(date(2025, 7, 1), date(2026, 5, 18), "completed")
     recall(date(2025, 7, 20), date(2025, 7, 20), "completed")
@@ -82,12 +86,12 @@ def test_duties_are_counted_beside_recalls():
     tally = tallies()[date(2026, 5, 1)]
     assert (tally.fell, tally.missed) == (4, 3)
     assert found() == [(0, urgent.pk), (0, plain.pk), (1, row.pk)], "the longest late first"
-    assert {key: one.missed for key, one in past_misses.split(Asked(), TODAY, "urgency")} == {
+    assert {key: one.missed for key, one in split("urgency")} == {
         "A": 1,
         "-": 1,
         "B": 1,
     }
-    assert {key: one.missed for key, one in past_misses.split(Asked(), TODAY, "what")} == {
+    assert {key: one.missed for key, one in split("what")} == {
         "report": 2, "full_skin_check": 1,
     }  # fmt: skip
 
@@ -112,7 +116,7 @@ def test_each_number_is_its_rows():
             assert number == len(found(month=month, how=how))
         assert tally.fell == len(found(month=month, every="1"))
         for by in ("what", "clinician", "urgency"):
-            for key, part in past_misses.split(Asked(month=month), TODAY, by):
+            for key, part in split(by, month=month):
                 assert part.missed == len(found(month=month, **{by: key}))
 
 
@@ -130,7 +134,7 @@ def test_a_miss_is_the_clinicians_who_had_seen_the_patient_last():
         done = [("risk_assessment", "patient")]
         visits.record(patient=row.patient, by=by, attended_on=day, done=done)
     Recall.objects.filter(pk=row.pk).update(state="due", ended_on=None)
-    assert [key for key, _tally in past_misses.split(Asked(), TODAY, "clinician")] == [str(before.pk)]
+    assert [key for key, _tally in split("clinician")] == [str(before.pk)]
     assert found(clinician=str(before.pk)) == [(1, row.pk)] and not found(clinician=str(after.pk))
     duty(date(2026, 5, 3))
     assert len(found(clinician=past_misses.NOBODY)) == 1

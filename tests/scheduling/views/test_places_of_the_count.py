@@ -65,4 +65,6 @@ def test_who_is_due_booked_or_planned_is_named_with_what_for():
 def test_each_place_of_the_count_can_be_opened():
     scene.due_check()
     for name in whereabouts.WORDS:
-        assert "Back to the count" in shown(name)
+        page, number = shown(name), len(whereabouts.patients_in(name))
+        assert "Back to the count" in page and f": {number}" in page
+    assert {whereabouts.number_in(name) for name in whereabouts.WORDS} == {0, 1}
