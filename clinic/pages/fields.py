@@ -32,9 +32,10 @@ def note_field(label: Words = _NOTE, rows: int = 2, required: bool = False) -> f
 
 
 class DayInput(forms.DateInput):
-    """A field for one day, with the browser's own calendar."""
+    """A field for one day, with the browser's own calendar and the day in words beside it."""
 
     input_type = "date"
+    template_name = "clinic/forms/day.html"
 
     def __init__(self) -> None:
         # The one spelling that a browser's day field takes; each reader sees it in their own.
