@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxLengthValidator
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
@@ -27,8 +28,13 @@ def of_kind(form: forms.Form, name: str, kind: type[_Kind]) -> _Kind:
     return field
 
 
-def note_field(label: Words = _NOTE, rows: int = 2, required: bool = False) -> forms.CharField:
-    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=required)
+def note_field(
+    label: Words = _NOTE, rows: int = 2, required: bool = False, longest: int | None = None
+) -> forms.CharField:
+    box = forms.Textarea(attrs={"rows": rows})
+    # No `max_length`: by it a browser cuts what is pasted and says nothing.
+    bounds = [] if longest is None else [MaxLengthValidator(longest)]
+    return forms.CharField(label=label, widget=box, required=required, validators=bounds)
 
 
 class DayInput(forms.DateInput):

@@ -13,7 +13,9 @@ import pytest
 from django.urls import reverse
 
 from clinic import clock
+from clinic.duties import ledger, steps
 from clinic.models import ReadRecord
+from clinic.people import ending
 from lesions.models import Lesion
 from lesions.register import register
 from lesions.results import pathology
@@ -109,6 +111,40 @@ def test_a_sign_makes_it_urgent_and_stands_on_it(lesion, doctor):
     decide(lesion, doctor, "biopsy")
     text = sheet(lesion).text
     assert "not marked urgent" not in text and "bleeding" in text
+
+
+def test_a_sign_that_was_handed_over_makes_nothing_urgent(lesion, doctor):
+    build.rules_in_force()
+    decide(lesion, doctor, "biopsy")
+    register.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding")
+    assert "not marked urgent" not in sheet(lesion).text
+    patient = lesion.patient
+    patient.refresh_from_db()
+    ends = {
+        "status": "transferred",
+        "on": clock.today(),
+        "ground": "the practice in the next town takes over",
+    }
+    ending.end_care(patient=patient, by=doctor, revision=patient.revision, **ends)
+    duty = ledger.open_duties(patient).get(kind="hand_over")
+    said = {"outcome": "handed_over", "whom": "the practice in the next town", "words": "accepted"}
+    steps.settle(duty=duty, by=doctor, revision=duty.revision, **said)
+    assert "not marked urgent" in sheet(lesion).text
+
+
+def test_a_note_longer_than_the_sheet_holds_is_not_signed(lesion, doctor):
+    longest = "x" * signoff.LONGEST_NOTE
+    client = build.signed_in(doctor)
+    given = {"decision": "excise", "note": longest + "x"}
+    page = client.post(reverse("lesions:decide_in_person", args=[lesion.pk]), given)
+    assert page.status_code == 422 and "at most 2000" in read(page).text
+    assert longest + "x" in page.content.decode(), "what was typed is still there"
+    with pytest.raises(signoff.SignOffRefused, match="at most 2000"):
+        decide(lesion, doctor, note=longest + "x")
+    signed = decide(lesion, doctor, note=longest)
+    with pytest.raises(signoff.SignOffRefused, match="at most 2000"):
+        signoff.add_addendum(signoff=signed, by=doctor, text=longest + "x")
+    assert longest in sheet(lesion).text
 
 
 def test_a_decision_taken_back_asks_for_nothing(lesion, doctor):
