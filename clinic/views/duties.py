@@ -17,7 +17,7 @@ from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import Outcome, act_of, outcomes_of
 from clinic.forms import AnswerForm, EndDutyForm, GiveForm, ProposeEndForm, PutOffForm, SettleForm, TellForm
 from clinic.models import Duty, Proposal, StaleRow
-from clinic.pages.duty_rows import door_of, door_of_proposal, duty_rows, proposal_rows
+from clinic.pages.duty_rows import door_of, door_of_proposal, duty_rows, paper_of, proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
 from clinic.people import ending
@@ -70,6 +70,7 @@ def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
         "row": duty_rows([found], request)[0],
         "patient": found.patient,
         "door": door_of(found),
+        "paper": paper_of(found, request),
         "names_referrer": found.patient is not None and found.kind in _ASKS_REFERRER,
         "steps": steps_of,
         "left": ending.outlives(found.patient) if hands_over and found.patient else [],

@@ -20,6 +20,7 @@ from lesions.models import Lesion
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import dissent, signoff, taking_back
+from scheduling.planning import replan
 from tests import build
 from tests.lesions import scene
 from tests.page import read
@@ -209,6 +210,41 @@ def test_it_is_offered_where_the_decision_is_shown_and_only_then(lesion, doctor)
     assert offered()
     taking_back.take_back(signed=signed, by=doctor)
     assert not offered()
+
+
+def leads(lesion, where, member=None):
+    page = build.signed_in(member or build.nurse()).get(where)
+    assert page.status_code == 200
+    return reverse("lesions:tissue_request", args=[lesion.pk]) in page.content.decode()
+
+
+def test_each_page_behind_a_row_of_what_is_to_be_cut_leads_to_it(lesion, doctor):
+    build.rules_in_force()
+    decide(lesion, doctor)
+    replan.replan_patient(lesion.patient_id)
+    recall = lesion.patient.recalls.get(subject=f"lesion:{lesion.pk}")
+    call = reverse("scheduling:call", args=[lesion.patient_id])
+    patient = reverse("clinic:patient", args=[lesion.patient_id])
+    assert leads(lesion, call) and leads(lesion, patient)
+    assert leads(lesion, reverse("scheduling:recall", args=[recall.pk]))
+    # Who sees no pictures is not led to a page that is closed to them.
+    assert not leads(lesion, call, build.manager())
+
+
+def test_the_page_of_a_specimen_to_send_leads_to_what_goes_with_it(lesion, doctor):
+    decide(lesion, doctor)
+    cut = {"kind": "excision", "on": clock.today()}
+    other = scene.lesion(lesion.patient)
+    for one in (lesion, other):
+        pathology.record_procedure(patient=lesion.patient, lesion=one, by=doctor, **cut)
+    pages = {
+        one.lesion_id: reverse("clinic:duty", args=[duty.pk])
+        for duty in ledger.open_duties(lesion.patient).filter(kind="send_specimen")
+        for one in lesion.patient.procedures.filter(pk=duty.subject.partition(":")[2])
+    }
+    assert leads(lesion, pages[lesion.pk]) and not leads(lesion, pages[lesion.pk], build.manager())
+    # Cut with no decision that asked for it: there is nothing to print.
+    assert not leads(other, pages[other.pk])
 
 
 def test_no_verdict_stands_on_it(lesion, doctor):
