@@ -1,5 +1,6 @@
 """Forms of the call: what came of it, what was said, and the place that was agreed."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -9,8 +10,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clinic.duties.kinds import KINDS, OwningList, of_list
-from clinic.models import Carer, ContactRoute, Member, Purpose, Role
-from clinic.pages.fields import DayInput, say_once
+from clinic.models import Carer, ContactRoute, Member, Purpose
+from clinic.pages.fields import DayInput, PlainSelect, say_once
 from lesions.register import wording as register_wording
 from scheduling.desk.calls import MAY_NOT_BE_TOLD, Said
 from scheduling.diary_forms import offer, route_words
@@ -109,24 +110,20 @@ def carer_words(carer: Carer) -> str:
 class TodayFilter(forms.Form):
     """Narrows Today to the people of one clinician, with one purpose first, or of one language."""
 
-    clinician = forms.ModelChoiceField(
-        Member.objects.filter(role=Role.DERMATOLOGIST, is_active=True).order_by("name"),
-        label=_("Clinician"),
-        required=False,
-        empty_label=_("anybody"),
-        widget=forms.Select(attrs={"translate": "no"}),  # names
+    clinician = forms.ChoiceField(
+        label=_("Clinician"), required=False, widget=PlainSelect(attrs={"translate": "no"})
     )
-    what = forms.ChoiceField(label=_("What for"), required=False)
+    what = forms.ChoiceField(label=_("What for"), required=False, widget=PlainSelect)
     language = forms.ChoiceField(
-        label=_("Language"), required=False, widget=forms.Select(attrs={"translate": "no"})
+        label=_("Language"), required=False, widget=PlainSelect(attrs={"translate": "no"})
     )
 
-    def __init__(self, data: QueryDict) -> None:
+    def __init__(self, data: QueryDict, *, clinicians: Iterable[Member], spoken: Iterable[str]) -> None:
         super().__init__({name: data[name] for name in ("clinician", "what", "language") if data.get(name)})
-        spoken = DeskLine.objects.exclude(language="").order_by("language").values_list("language", flat=True)
         duties = [(code, KINDS[code].words) for code in of_list(OwningList.TODAY)]
+        offer(self, "clinician", [("", _("anybody")), *((f"{one.pk}", str(one)) for one in clinicians)])
         offer(self, "what", [("", _("anything")), *Purpose.choices, *duties])
-        offer(self, "language", [("", _("any")), *((one, one) for one in spoken.distinct())])
+        offer(self, "language", [("", _("any")), *((one, one) for one in spoken)])
         self.narrows = bool(self.data)
         say_once(self)
 

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, may
-from clinic.duties import tally, tally_question
+from clinic.duties import kept_answers, tally, tally_question
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
@@ -28,7 +28,7 @@ from scheduling.pages import patient_sections
 from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning.wording import say_because
 from scheduling.recalls import missed_reasons, wording
-from scheduling.today import worklists
+from scheduling.today import day_tally, worklists
 
 # Half an hour after the count is due: before that it may still be running, and nobody is alarmed.
 _COUNTED_BY = time(6, 30)
@@ -116,6 +116,7 @@ tally_question.COUNTED["touched"] = Touched.objects.all
 tally_question.COUNTED["begun"] = worklists.begun
 tally_question.COUNTED["to_phone"] = worklists.to_phone
 tally_question.COUNTED["missed"] = _people_missed
+kept_answers.ANSWERS |= day_tally.KEPT
 tally.TURNS.append(worklists.next_to_begin)
 tally.BEFORE.append(worklists.bring_up_to_date)
 duty_rows.SUBJECT_WORDS.append(wording.appointments)

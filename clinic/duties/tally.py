@@ -6,6 +6,7 @@ whoever finds the kept ones overtaken counts, and keeps what was counted for the
 """
 
 import logging
+import secrets
 import time as stopwatch
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -14,7 +15,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db import DatabaseError, connection, transaction
-from django.db.models import Exists, F
+from django.db.models import Exists
 from django.utils import timezone
 
 from clinic import clock
@@ -29,22 +30,26 @@ BEFORE: list[Callable[[], None]] = []
 # A worker keeps the numbers no oftener (clinic setting, no source).
 _PAUSE = 2.0
 _ONLY = 1  # the key of the one row
+_FIRST_REVISION = 2**62
 
 
 @dataclass(frozen=True)
 class Kept:
-    """The numbers as they are kept, and whether they are what would be counted now."""
+    """The numbers as they are kept, and whether they are what would be counted now.
+
+    `revision` names the state of the database that they were counted in: no later state bears the same.
+    """
 
     numbers: Mapping[str, int]
     revision: int
     holds: bool
 
 
-def numbers() -> Mapping[str, int]:
+def standing() -> Kept:
     """Give the number of every list: as kept where that holds, else counted, and kept for the next page."""
     found = kept()
     if found.holds:
-        return found.numbers
+        return found
     for bring_up_to_date in BEFORE:
         bring_up_to_date()
     return _count_and_keep(found)
@@ -55,7 +60,8 @@ def kept() -> Kept:
     marked = Exists(TallyMark.objects.all())
     row = Tally.objects.filter(pk=_ONLY).annotate(marked=marked).first()
     if row is None:
-        return Kept({}, 0, holds=False)
+        # By chance: what a process keeps under a number of before must not be taken for this one's.
+        return Kept({}, secrets.randbelow(_FIRST_REVISION), holds=False)
     in_time = row.counted_at <= clock.now() < row.until
     # A process of the version before may still run, and keeps no number for a list that is new.
     complete = named().keys() <= row.numbers.keys()
@@ -65,7 +71,7 @@ def kept() -> Kept:
 def keep() -> None:
     """Count anew where the kept numbers do not hold, after what was written: the next page only reads them."""
     try:
-        numbers()
+        standing()
     except Exception:
         # What was written is done; without kept numbers the next page counts for itself.
         log.exception("the lists could not be counted after something was written")
@@ -102,30 +108,35 @@ def count() -> dict[str, int]:
         return dict(cursor.fetchall())
 
 
-def _count_and_keep(found: Kept) -> dict[str, int]:
+def _count_and_keep(found: Kept) -> Kept:
     now = clock.now()
     # Read before the count: what is written while it runs has a mark that is not among these, or one more `times`.
     marks = list(TallyMark.objects.values_list("pk", "times"))
     # At one moment: an appointment that begins between the two would be in neither.
     with clock.at(now):
         counted, until = count(), _until()
+    is_kept = False
     try:
         with _without_waiting(), transaction.atomic():
-            _write(found.revision, marks, numbers=counted, counted_at=now, until=until)
+            is_kept = _write(found, marks, numbers=counted, counted_at=now, until=until)
     except DatabaseError as error:
         # Only for want of time, mostly: whoever comes next counts again.
         log.info("the counts are not kept: %s", type(error).__name__)
-    return counted
+    return Kept(counted, found.revision + 1, holds=is_kept)
 
 
-def _write(seen: int, marks: Sequence[tuple[int, int]], **fields: Any) -> None:
+def _write(seen: Kept, marks: Sequence[tuple[int, int]], **fields: Any) -> bool:
     """Keep a count unless another was kept since; only then are its marks done with."""
-    if not seen:
-        Tally.objects.bulk_create([Tally(pk=_ONLY, **fields)], ignore_conflicts=True)
-    if Tally.objects.filter(pk=_ONLY, revision=seen).update(revision=F("revision") + 1, **fields):
-        # Exactly those: on SQLite one row with its `times`, on PostgreSQL rows whose `times` is always one.
-        pks, times = {pk for pk, _ in marks}, {of for _, of in marks}
-        TallyMark.objects.filter(pk__in=pks, times__in=times).delete()
+    if not seen.numbers:
+        first = Tally(pk=_ONLY, revision=seen.revision, **fields)
+        Tally.objects.bulk_create([first], ignore_conflicts=True)
+    same = Tally.objects.filter(pk=_ONLY, revision=seen.revision)
+    if not same.update(revision=seen.revision + 1, **fields):
+        return False
+    # Exactly those: on SQLite one row with its `times`, on PostgreSQL rows whose `times` is always one.
+    pks, times = {pk for pk, _ in marks}, {of for _, of in marks}
+    TallyMark.objects.filter(pk__in=pks, times__in=times).delete()
+    return True
 
 
 @contextmanager

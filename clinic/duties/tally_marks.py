@@ -1,5 +1,7 @@
 """Mark in the database, by triggers, that something was written which the masthead counts: no writer can forget it.
 
+The same marks say that an answer is old which a process keeps (`kept_answers.py`).
+
 A mark stands in the transaction of what it marks, so that a page sees both or neither. Made anew after every migrate,
 for the reason of `clinic/trail/triggers.py`.
 """
@@ -9,7 +11,7 @@ from typing import Any
 from django.apps import apps
 from django.db import connections
 
-from clinic.duties import tally_question
+from clinic.duties import kept_answers, tally_question
 from clinic.models import Tally, TallyMark
 
 _VERBS = ("INSERT", "UPDATE", "DELETE")
@@ -30,10 +32,12 @@ END $$
 
 
 def tables() -> set[str]:
-    """Name the tables that the counts read, taken from the question itself."""
-    question = tally_question.question().sql
-    names = {model._meta.db_table for model in apps.get_models()}
-    return {table for table in names if f'"{table}"' in question}
+    """Name the tables that the counts and the kept answers read, taken from the questions themselves."""
+    questions = [tally_question.question().sql, *kept_answers.questions()]
+    # A table between two models is named nowhere else.
+    names = {model._meta.db_table for model in apps.get_models(include_auto_created=True)}
+    asked = {table for table in names if any(f'"{table}"' in question for question in questions)}
+    return asked | {model._meta.db_table for model in kept_answers.read_besides()}
 
 
 def name(table: str, verb: str) -> str:

@@ -114,7 +114,12 @@ class Patient(Stated):
         ]
 
     def __str__(self) -> str:
-        return f"{self.given_name} {self.family_name}".strip()
+        return self.in_full(self.given_name, self.family_name)
+
+    @staticmethod
+    def in_full(given_name: str, family_name: str) -> str:
+        """Write a name, also where a list has read no more of a record."""
+        return f"{given_name} {family_name}".strip()
 
     @property
     def died_on(self) -> date | None:

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import may
-from clinic.duties import ledger, proposals, tally, tally_question, wording
+from clinic.duties import kept_answers, ledger, proposals, tally, tally_question, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.merging import merging, unmerging
 from clinic.models import Duty, Patient, Proposal
@@ -173,7 +173,7 @@ def count_of(name: str, request: HttpRequest) -> int:
 
 def counted_here(name: str, number: int, request: HttpRequest) -> None:
     """Have the masthead show what the list below it has counted itself: one page must not show two numbers."""
-    vars(request)["tally_of_lists"] = {**_tally(request), name: number}
+    vars(request)["tally_of_lists"] = replace(_standing(request), numbers={**_tally(request), name: number})
 
 
 def count_anew(request: HttpRequest) -> None:
@@ -181,13 +181,22 @@ def count_anew(request: HttpRequest) -> None:
     vars(request).pop("tally_of_lists", None)
 
 
+def kept_answer(name: str, request: HttpRequest) -> Any:
+    """Give what was worked out over all rows of a list, of the same state as the numbers of this page."""
+    return kept_answers.give(name, _standing(request))
+
+
 def _tally(request: HttpRequest) -> Mapping[str, int]:
+    return _standing(request).numbers
+
+
+def _standing(request: HttpRequest) -> tally.Kept:
     """Give the number of every list by kind, one and the same for all places of a page."""
     # Kept on the request: the masthead and the page below it ask the same, and must not show two numbers.
     known = vars(request)
     if "tally_of_lists" not in known:
-        known["tally_of_lists"] = tally.numbers()
-    numbers: Mapping[str, int] = known["tally_of_lists"]
+        known["tally_of_lists"] = tally.standing()
+    numbers: tally.Kept = known["tally_of_lists"]
     return numbers
 
 

@@ -7,6 +7,9 @@ from typing import Any, TypeVar
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxLengthValidator
+from django.forms.utils import flatatt
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
@@ -46,6 +49,24 @@ class DayInput(forms.DateInput):
     def __init__(self) -> None:
         # The one spelling that a browser's day field takes; each reader sees it in their own.
         super().__init__(format="%Y-%m-%d")
+
+
+class PlainSelect(forms.Select):
+    """A list of words to choose from, written without a template for each of its lines: some hold fifty."""
+
+    def render(
+        self, name: str, value: Any, attrs: dict[str, Any] | None = None, renderer: Any = None
+    ) -> SafeString:
+        chosen = self.format_value(value)
+        lines = (
+            (key, mark_safe(" selected") if str(key) in chosen else "", words) for key, words in self.choices
+        )
+        return format_html(
+            '<select name="{}"{}>{}</select>',
+            name,
+            flatatt(self.build_attrs(self.attrs, attrs)),
+            format_html_join("\n", '<option value="{}"{}>{}</option>', lines),
+        )
 
 
 def day_field(label: Words, *, future: bool = False, **more: Any) -> forms.DateField:

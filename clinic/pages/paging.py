@@ -31,4 +31,8 @@ def page_of_rows(
     size: int | None = None,
 ) -> "Page[Any]":
     """Give one page of a list; `count` where it is known already, so that it is asked once."""
-    return Section(rows, name, count, size or PAGE).get_page(request.GET.get(name))
+    section = Section(rows, name, count, size or PAGE)
+    if not section.count:
+        # Django would write a question for rows that it knows are none.
+        section.object_list = ()
+    return section.get_page(request.GET.get(name))

@@ -98,6 +98,13 @@ def namesakes(patient: Patient) -> QuerySet[Patient]:
     return others.filter(folded_given__begins=patient.folded_given[:1]).exclude(pk=patient.pk)
 
 
+def shares_name(of: str = "") -> Exists:
+    """Ask of each row whether another patient bears its full name as well; `of` leads from the row to the patient."""
+    same = {name: OuterRef(f"{of}{name}") for name in ("folded_family", "folded_given")}
+    others = Patient.objects.filter(merged_into__isnull=True, **same)
+    return Exists(others.exclude(pk=OuterRef(f"{of}pk")))
+
+
 def shared_names(patients: list[Patient]) -> set[int]:
     """Find those in the list whose full name another patient bears as well."""
     families = {patient.folded_family for patient in patients}

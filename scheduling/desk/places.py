@@ -6,7 +6,7 @@ impossible; the appointments read here are those that hold cells.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
@@ -107,14 +107,21 @@ def free_hours(
     rows = list(open_sessions(since, until, kind, room, clinician).values_list(*_FIELDS))
     rooms = Resource.objects.in_bulk({row[0] for row in rows})
     people = Member.objects.in_bulk({row[1] for row in rows if row[1]})
+    return [
+        FreeHours(rooms[room_id], people.get(who), day, of_kind, minutes or step, starts)
+        for (room_id, who, day, _opens, _closes, step, of_kind), starts in _found(rows, since, until, minutes)
+    ]
+
+
+def _found(
+    rows: Sequence[tuple[Any, ...]], since: date, until: date, minutes: int | None = None
+) -> Iterator[tuple[tuple[Any, ...], tuple[int, ...]]]:
+    """Give each session with the cells at which a visit can begin in it from now on."""
     taken, now = _Taken(since, until), clock.now().timestamp()
-    found = []
-    for room_id, who, day, opens, closes, step, of_kind in rows:
-        length = minutes or step
+    for row in rows:
+        room_id, _who, day, opens, closes, step, _kind = row
         first, last = _cell(day, opens), _cell(day, closes)
-        starts = taken.free(room_id, first, last, -(-length // 5), step // 5, now)
-        found.append(FreeHours(rooms[room_id], people.get(who), day, of_kind, length, starts))
-    return found
+        yield row, taken.free(room_id, first, last, -(-(minutes or step) // 5), step // 5, now)
 
 
 def free(*, since: date, until: date, minutes: int, limit: int, **of: Any) -> list[Place]:
@@ -132,10 +139,21 @@ def free(*, since: date, until: date, minutes: int, limit: int, **of: Any) -> li
 
 def count_by_day(*, since: date, until: date) -> dict[date, int]:
     """Count for each local day with bookable hours the places that are still free from now on, 0 among them."""
-    counted: dict[date, int] = defaultdict(int)
-    for hours in free_hours(since=since, until=until, kind=""):
-        counted[hours.day] += len(hours.starts)
-    return dict(counted)
+    return count_ahead(starts_by_day(since=since, until=until))
+
+
+def starts_by_day(*, since: date, until: date) -> dict[date, tuple[int, ...]]:
+    """Find for each local day with bookable hours the cells at which its free places begin."""
+    found: dict[date, tuple[int, ...]] = defaultdict(tuple)
+    for row, starts in _found(list(open_sessions(since, until).values_list(*_FIELDS)), since, until):
+        found[row[2]] += starts
+    return dict(found)
+
+
+def count_ahead(starts: Mapping[date, Sequence[int]]) -> dict[date, int]:
+    """Count by day the places that begin from now on: of those found a while ago some have begun meanwhile."""
+    now = clock.now().timestamp()
+    return {day: sum(cell * CELL > now for cell in cells) for day, cells in starts.items()}
 
 
 def hours_for(kind: str) -> str:

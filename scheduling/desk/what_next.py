@@ -113,8 +113,9 @@ def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, 
     asked = asked.filter(Q(ended_at__isnull=True) | answered)
     found: dict[tuple[int, str], list[dict[str, Any]]] = {}
     said = ("steps__words", "steps__outcome", "steps__until")
-    names = ("patient_id", "subject", "because", "ended_at", "end_note", "ended_by__name", *said)
-    for row in asked.order_by("pk").values(*names):
+    names = ("pk", "patient_id", "subject", "because", "ended_at", "end_note", "ended_by__name", *said)
+    # Sorted here: asked for in the order of the keys, SQLite walks through every duty there ever was.
+    for row in sorted(asked.order_by().values(*names), key=lambda row: row["pk"]):
         found.setdefault((row["patient_id"], row["subject"]), []).append(row)
     return found
 

@@ -46,6 +46,7 @@ class ContactAttempt(AppendOnly):
 
     class Meta:
         ordering = ["at", "pk"]
+        indexes = [models.Index(fields=["at"], name="attempts_of_a_day")]
         constraints = [
             models.CheckConstraint(
                 condition=Q(outcome__in=Outcome.values), name="a_contact_attempt_has_an_outcome"

@@ -1,6 +1,6 @@
 """Make the rows of Today: one line a person, what is wanted first, and the one button."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
@@ -17,15 +17,16 @@ from clinic.addresses import address_of
 from clinic.duties.kinds import KINDS
 from clinic.models import ContactRoute, Duty, Member, Patient, RouteKind
 from clinic.pages import duty_rows
-from clinic.pages.said import Said, who
-from clinic.people import finding, leave
+from clinic.pages.said import Said
+from clinic.people import leave
 from clinic.wording import Words, write_day
 from lesions.models import RefusedUpload
 from scheduling.desk import claims, what_next
-from scheduling.models import Appointment, Call, DeskLine, PartOfDay, Recall, Section, Urgency
-from scheduling.planning import ladder
+from scheduling.models import Appointment, Call, PartOfDay, Recall, Section, Urgency
+from scheduling.planning.ladder import Ladder
 from scheduling.planning.wording import OWN, source_words
 from scheduling.recalls import wording
+from scheduling.today.worklists import Line
 
 CONDUCT: Final[dict[int, Words]] = {
     Section.OUTCOME: gettext_lazy("enter before calling anybody"),
@@ -46,17 +47,18 @@ _FORTNIGHT = timedelta(days=14)
 class Row:
     """One line, in words: a hundred stand on a page, so that nothing is asked or reckoned while it is written.
 
-    `when`: the last day, or the day on which it comes; `button`: its words and the address; `claims`: whether it
-    claims the person first; `missed`: where it is said that they did not come, with the revision that was seen.
+    `when`: the last day, or the day on which it comes; `button`: its words and the address, `solid` where it is the
+    one that is filled; `claims`: whether it claims the person first; `missed`: where it is said that they did not
+    come, with the revision that was seen.
     """
 
     urgent: bool
     what: str
-    more: int
-    notes: tuple[str, ...]
+    more: str
+    notes: str
     attempts: str
     owner: str
-    mine: bool
+    solid: str
     late: bool
     when: str
     button: Words
@@ -73,10 +75,12 @@ class Row:
     revision: int = 0
 
 
-def rows_of(lines: list[DeskLine], member: Member, today: date) -> dict[int, dict[str, Any]]:
+def rows_of(
+    lines: list[Line], member: Member, today: date, ladders: Mapping[str, Ladder]
+) -> dict[int, dict[str, Any]]:
     """Write the rows of one page, by the key of the line; a template reads a dict in half the time."""
-    facts = _PageFacts(lines, member)
-    return {line.pk: vars(_row(line, facts, member, today)) for line in lines}
+    facts = _PageFacts(lines, member, ladders)
+    return {line.pk: facts.escaped(vars(_row(line, facts, member, today))) for line in lines}
 
 
 def weeks(days: Iterable[tuple[date, int]], today: date) -> list[tuple[date | None, int]]:
@@ -91,7 +95,7 @@ def weeks(days: Iterable[tuple[date, int]], today: date) -> list[tuple[date | No
 class _PageFacts(Said):
     """What the rows of one page show, each kind of thing asked once."""
 
-    def __init__(self, lines: list[DeskLine], member: Member) -> None:
+    def __init__(self, lines: list[Line], member: Member, ladders: Mapping[str, Ladder]) -> None:
         super().__init__()
         self.may_call = may(member, Act.CONTACT)
         keys: dict[str, list[int]] = {}
@@ -107,16 +111,15 @@ class _PageFacts(Said):
         # Why a dermatologist set another day stands on the line; the reasons of the rules do not.
         reasons = Recall.objects.filter(pk__in=own).values_list("pk", "reasons") if own else ()
         self.set_by = {key: source_words(given[0]) for key, given in reasons}
-        self.places, self.why_next = wording.subjects(recalls), wording.why_the_next(recalls)
+        self.why_next = wording.why_the_next([row for row in recalls if row.number > 1])
         people = [line.patient_id for line in lines if line.patient_id]
         self.asked = what_next.said_about(people)
         duties = [row for row in self.things.values() if isinstance(row, Duty)]
-        self.about = duty_rows.words_of(row.subject for row in duties)
+        self.about = duty_rows.words_of([*(row.subject for row in recalls), *(row.subject for row in duties)])
         # A duty given to somebody who is away would else wait for the day of their return.
         self.gone = leave.stand_ins((row.owner for row in duties if row.owner), clock.today())
-        self.ladders = ladder.in_force()
+        self.ladders = ladders
         self.idle_since = claims.idle_since()
-        self.shared = finding.shared_names([line.patient for line in lines if line.patient])
         self.phones: dict[int, list[str]] = {}
         live = ContactRoute.objects.working(clock.today()).filter(patient__in=people, kind=RouteKind.PHONE)
         for patient, number in live.values_list("patient_id", "value"):
@@ -157,52 +160,63 @@ _KINDS: Final[dict[str, Any]] = {
 }
 
 
-def _row(line: DeskLine, facts: _PageFacts, member: Member, today: date) -> Row:
-    thing, patient = facts.things[line.first], line.patient
-    holder = _holder(line, facts)
-    mine = holder is not None and holder.pk == member.pk
+def _row(line: Line, facts: _PageFacts, member: Member, today: date) -> Row:
+    thing, holder = facts.things[line.first], _holder(line, facts)
+    mine = bool(holder) and line.held_by == member.pk
     (words, address), claims_first = _button(line, thing, facts, mine, holder)
     return Row(
         urgent=line.urgency == Urgency.A,
         what=_what(line, thing, facts),
-        more=line.duties - 1,
-        notes=(*_in_part_of_day(line, facts), *_notes(line, thing, facts)),
+        more=_more(line.duties - 1, facts),
+        notes=" · ".join((*_in_part_of_day(line, facts), *_notes(line, thing, facts))),
         attempts=_attempts(thing, line, facts),
-        owner=str(holder or ""),
-        mine=mine,
+        owner=holder,
+        solid="solid" if mine else "",
         late=line.ends_on < today,
         when=_when(line, facts, today),
         button=words,
         address=address,
         claims=claims_first,
         **_did_not_come(line, thing),
-        **(_who(patient, line, facts) if patient else {}),
+        **(_who(line, facts) if line.patient_id else {}),
     )
 
 
-def _did_not_come(line: DeskLine, thing: Any) -> dict[str, Any]:
+def _more(others: int, facts: _PageFacts) -> str:
+    if not others:
+        return ""
+    return facts.once(
+        ("more", others), lambda: ngettext("and one more", "and %(n)s more", others) % {"n": others}
+    )
+
+
+def _did_not_come(line: Line, thing: Any) -> dict[str, Any]:
     """Give where it is said that somebody did not come, where an appointment has no outcome yet."""
     if not isinstance(thing, Appointment) or line.section != Section.OUTCOME:
         return {}
     return {"missed": address_of("scheduling:appointment_missed", thing.pk), "revision": thing.revision}
 
 
-def _who(patient: Patient, line: DeskLine, facts: _PageFacts) -> dict[str, Any]:
-    return who(patient, facts) | {
-        "shares_name": patient.pk in facts.shared,
+def _who(line: Line, facts: _PageFacts) -> dict[str, Any]:
+    return {
+        "name": Patient.in_full(line.given_name, line.family_name),
+        "record": address_of("clinic:patient", line.patient_id or 0),
+        "born": facts.day(line.born),
+        "number": line.number,
+        "shares_name": line.shares_name,
         "language": line.language,
-        "phones": " · ".join(facts.phones.get(patient.pk, ())),
+        "phones": " · ".join(facts.phones.get(line.patient_id or 0, ())),
     }
 
 
-def _in_part_of_day(line: DeskLine, facts: _PageFacts) -> list[str]:
+def _in_part_of_day(line: Line, facts: _PageFacts) -> list[str]:
     """Say where the ladder asks for another part of the day than the last call was made in."""
     if line.part == PartOfDay.ANY:
         return []
     return [facts.once(line.part, lambda: PartOfDay(line.part).label)]
 
 
-def _when(line: DeskLine, facts: _PageFacts, today: date) -> str:
+def _when(line: Line, facts: _PageFacts, today: date) -> str:
     if line.section == Section.LATER:
         day = line.comes_on
         return facts.once(("on", day), lambda: _("on %(day)s") % {"day": facts.day(day)})
@@ -212,15 +226,16 @@ def _when(line: DeskLine, facts: _PageFacts, today: date) -> str:
     return facts.once(("until", day), lambda: _("until %(day)s") % {"day": facts.day(day)})
 
 
-def _holder(line: DeskLine, facts: _PageFacts) -> Member | None:
-    claim = getattr(line.patient, "claim", None)
-    return claim.by if claim is not None and claim.by and claim.touched_at > facts.idle_since else None
+def _holder(line: Line, facts: _PageFacts) -> str:
+    """Name whoever works on this person now."""
+    idle = line.held_since is None or line.held_since <= facts.idle_since
+    return "" if idle or not line.held_by else line.holder or line.holder_signs_in_as
 
 
-def _what(line: DeskLine, thing: Any, facts: _PageFacts) -> str:
+def _what(line: Line, thing: Any, facts: _PageFacts) -> str:
     if isinstance(thing, Recall):
         key = thing.purpose, thing.subject, thing.number
-        return facts.once(key, lambda: wording.what_for(thing, facts.places))
+        return facts.once(key, lambda: wording.what_for(thing, facts.about))
     if isinstance(thing, Appointment):
         return capfirst(wording.appointment_words(thing))
     if isinstance(thing, Call):
@@ -234,7 +249,7 @@ def _what(line: DeskLine, thing: Any, facts: _PageFacts) -> str:
     return f"{words}: {about}" if about else words
 
 
-def _notes(line: DeskLine, thing: Any, facts: _PageFacts) -> list[str]:
+def _notes(line: Line, thing: Any, facts: _PageFacts) -> list[str]:
     if isinstance(thing, Duty):
         return _notes_of_duty(line, thing, facts)
     if not isinstance(thing, Recall):
@@ -253,7 +268,7 @@ def _notes(line: DeskLine, thing: Any, facts: _PageFacts) -> list[str]:
     return notes
 
 
-def _notes_of_duty(line: DeskLine, duty: Duty, facts: _PageFacts) -> list[str]:
+def _notes_of_duty(line: Line, duty: Duty, facts: _PageFacts) -> list[str]:
     notes = [duty.note] if duty.note and line.patient_id is None else []
     if duty.owner is not None:
         notes.append(_("for %(who)s") % {"who": duty.owner})
@@ -261,7 +276,7 @@ def _notes_of_duty(line: DeskLine, duty: Duty, facts: _PageFacts) -> list[str]:
     return notes
 
 
-def _attempts(thing: Any, line: DeskLine, facts: _PageFacts) -> str:
+def _attempts(thing: Any, line: Line, facts: _PageFacts) -> str:
     if not isinstance(thing, Recall):
         return ""
     said = {"made": line.tried, "all": facts.ladders[thing.urgency].attempts}
@@ -273,7 +288,7 @@ _GO_ON, _CALL = gettext_lazy("Go on"), gettext_lazy("Call")
 
 
 def _button(
-    line: DeskLine, thing: Any, facts: _PageFacts, mine: bool, holder: Member | None
+    line: Line, thing: Any, facts: _PageFacts, mine: bool, holder: str
 ) -> tuple[tuple[Words, str], bool]:
     """Give the one button of the row; True where it claims the person first."""
     if isinstance(thing, Appointment) and line.section == Section.OUTCOME:
@@ -283,7 +298,7 @@ def _button(
     # These are no calls: nobody needs to be claimed for a letter.
     if isinstance(thing, Duty) and line.section in _AT_ITS_OWN_PAGE:
         return _duty_door(thing), False
-    key: Any = line.patient_id  # what is owed for nobody on file has a page of its own
+    key = line.patient_id or 0  # what is owed for nobody on file has a page of its own
     if mine and line.section != Section.LATER and facts.may_call:
         return (_GO_ON, address_of("scheduling:call", key)), False
     # Whose it is stands beside it.

@@ -1,15 +1,20 @@
 """Sum up the day, whatever its length: how many people in which section, since when, and who works on whom."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
+from typing import Final
 
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
 from clinic import clock
-from clinic.models import Member
-from scheduling.desk import claims
-from scheduling.models import Claim, ContactAttempt, DeskLine, Section
+from clinic.duties.kept_answers import Answer
+from clinic.models import Member, Policy, Role
+from scheduling.desk import claims, places
+from scheduling.models import Appointment, Claim, ContactAttempt, DeskLine, Section, Session
+from scheduling.planning import ladder
+
+_FORTNIGHT = timedelta(days=14)
 
 
 @dataclass(frozen=True)
@@ -57,9 +62,46 @@ def held(member: Member) -> tuple[int, list[tuple[str, int]]]:
     return mine, list(by_member.values())
 
 
-def tried_today() -> int:
-    """Count the people whom the desk has tried to reach today."""
+def made_today() -> QuerySet[ContactAttempt]:
+    """Find the attempts of today that nobody has struck through."""
     # The clinic's own midnight: attempts are kept as moments, and UTC begins its days elsewhere.
     midnight = timezone.make_aware(datetime.combine(clock.today(), time()))
-    made = ContactAttempt.objects.filter(at__gte=midnight, struck__isnull=True)
+    return ContactAttempt.objects.filter(at__gte=midnight, struck__isnull=True)
+
+
+def tried(made: QuerySet[ContactAttempt]) -> int:
+    """Count the people whom the desk has tried to reach."""
     return made.aggregate(people=Count("recall__patient", distinct=True))["people"]  # type: ignore[no-any-return]
+
+
+def languages(lines: QuerySet[DeskLine]) -> list[str]:
+    """List the languages for which somebody on Today needs an interpreter."""
+    found = lines.exclude(language="").order_by("language")
+    return list(found.values_list("language", flat=True).distinct())
+
+
+def clinicians() -> QuerySet[Member]:
+    """Find whose patients Today can be narrowed to."""
+    return Member.objects.filter(role=Role.DERMATOLOGIST, is_active=True).order_by("name")
+
+
+def fortnight() -> tuple[date, date]:
+    return clock.today(), clock.today() + _FORTNIGHT
+
+
+def room(_sessions: QuerySet[Session]) -> dict[date, tuple[int, ...]]:
+    """Find where the bookable places of the fortnight begin; as a day goes on fewer of them are ahead."""
+    since, until = fortnight()
+    return places.starts_by_day(since=since, until=until)
+
+
+# What Today shows of everybody whatever its page and filter, kept till something of it is written.
+KEPT: Final[dict[str, Answer]] = {
+    "sections": Answer(DeskLine.objects.all, count_sections),
+    "weeks_of_later": Answer(DeskLine.objects.all, weeks_of_later),
+    "languages": Answer(DeskLine.objects.all, languages),
+    "clinicians": Answer(clinicians, list),
+    "tried_today": Answer(made_today, tried),
+    "ladders": Answer(Policy.objects.all, lambda _policies: ladder.in_force()),
+    "room": Answer(lambda: places.open_sessions(*fortnight()), room, besides=(Appointment,)),
+}

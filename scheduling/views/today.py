@@ -1,7 +1,9 @@
-from datetime import date, timedelta
+from datetime import date
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
+from django.core.paginator import Page
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
@@ -23,7 +25,6 @@ from scheduling.pages.call_page import bring_up_to_date
 from scheduling.pages.today_rows import CONDUCT, rows_of, weeks
 from scheduling.today import day_tally, worklists
 
-ROOM_DAYS = 14
 SHOWN = 25  # people of one section on a page
 
 
@@ -31,11 +32,13 @@ SHOWN = 25  # people of one section on a page
 def today(request: StaffRequest) -> HttpResponse:
     """Show everybody for whom something is to be done today, in sections, with the sums of the day."""
     bring_up_to_date(request)
-    day, wanted = clock.today(), TodayFilter(request.GET)
+    day, kept = clock.today(), partial(duty_rows.kept_answer, request=request)
+    wanted = TodayFilter(request.GET, clinicians=kept("clinicians"), spoken=kept("languages"))
     lines = wanted.narrow(DeskLine.objects.all())
-    tally = day_tally.count_sections(lines)
     # Of all, whatever the filter shows: a narrowed list must not look like the end of the work.
-    everybody = day_tally.count_sections(DeskLine.objects.all()) if wanted.narrows else tally
+    everybody = kept("sections")
+    tally = day_tally.count_sections(lines) if wanted.narrows else everybody
+    later = day_tally.weeks_of_later(lines) if wanted.narrows else kept("weeks_of_later")
     duty_rows.counted_here("people", everybody.people, request)
     yours, with_others = day_tally.held(request.user)
     answers = page_of_rows(proposals.unread_answers(request.user), request, "answers")
@@ -45,11 +48,11 @@ def today(request: StaffRequest) -> HttpResponse:
         "shown": tally.people if wanted.narrows else None,
         "oldest": everybody.oldest,
         "filter": wanted,
-        "weeks": weeks(day_tally.weeks_of_later(lines), day),
+        "weeks": weeks(later, day),
         "with_others": with_others,
         "yours": yours,
-        "tried": day_tally.tried_today(),
-        "room": _room(day),
+        "tried": kept("tried_today"),
+        "room": sorted((of, left) for of, left in places.count_ahead(kept("room")).items() if left),
         "count": whereabouts.last_count(figures=False),
         "stale": not everybody.is_of(day),
         "may_call": may(request.user, Act.CONTACT),
@@ -63,30 +66,31 @@ def _sections(
     request: StaffRequest, lines: QuerySet[DeskLine], tally: day_tally.DayTally, day: date
 ) -> list[dict[str, Any]]:
     """Give each section of which somebody is shown, its page cut in the database; rows are asked for all at once."""
-    found = []
-    for section in Section:
-        if count := tally.sections.get(section, 0):
-            keys = worklists.in_order(lines, section).values_list("pk", flat=True)
-            page = page_of_rows(keys, request, f"page{section.value}", count=count, size=SHOWN)
-            found.append((section, page))
-    shown = worklists.shown(key for _section, page in found for key in page.object_list)
-    rows_by_line = rows_of(list(shown.values()), request.user, day)
+    pages: dict[Section, Page[Any]] = {
+        section: page_of_rows(
+            worklists.in_order(lines, section), request, f"page{section.value}", count=count, size=SHOWN
+        )
+        for section in Section
+        if (count := tally.sections.get(section, 0))
+    }
+    shown = worklists.shown(pages)
+    every = [line for found in shown.values() for line in found]
+    rows = rows_of(every, request.user, day, duty_rows.kept_answer("ladders", request))
     return [
-        {
-            "section": section,
-            "later": section == Section.LATER,
-            "conduct": CONDUCT[section],
-            "page": page,
-            "rows": [rows_by_line[key] for key in page.object_list if key in rows_by_line],
-        }
-        for section, page in found
+        _section(section, page, [rows[line.pk] for line in shown[section]]) for section, page in pages.items()
     ]
 
 
-def _room(day: date) -> list[tuple[date, int]]:
-    """Count the bookable places left on each day of the fortnight that has any hours."""
-    free = places.count_by_day(since=day, until=day + timedelta(days=ROOM_DAYS))
-    return sorted((of, left) for of, left in free.items() if left)
+def _section(section: Section, page: Page[Any], rows: list[dict[str, Any]]) -> dict[str, Any]:
+    for first in rows[:1]:
+        first["solid"] = "solid"
+    return {
+        "section": section,
+        "later": section == Section.LATER,
+        "conduct": CONDUCT[section],
+        "page": page,
+        "rows": rows,
+    }
 
 
 @allow(Act.CONTACT)

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock, tasks
-from clinic.duties import ledger, tally, tally_marks, tally_question
+from clinic.duties import kept_answers, ledger, tally, tally_marks, tally_question
 from clinic.models import Duty, Patient, Tally, TallyMark
 from scheduling.models import DeskLine
 from scheduling.pages import call_page
@@ -36,6 +36,8 @@ def shown_is_true():
     """What a page would show is what is counted, whether it was kept or not."""
     found = tally.kept()
     assert not found.holds or found.numbers == tally.count()
+    for name in kept_answers.ANSWERS:
+        assert kept_answers.give(name, found) == kept_answers.work_out(name)
     return found.holds
 
 
@@ -147,7 +149,7 @@ def test_a_migration_keeps_no_number(noon):
 
 def test_numbers_of_a_version_without_this_list_do_not_hold(noon):
     Tally.objects.update(numbers={name: 0 for name in tally_question.named() if name != "missed"})
-    assert not tally.kept().holds and "missed" in tally.numbers()
+    assert not tally.kept().holds and "missed" in tally.standing().numbers
 
 
 # ---- the clock -------------------------------------------------------------------------------------
@@ -214,10 +216,10 @@ def test_what_is_written_while_somebody_counts_is_not_taken_for_counted(noon, mo
 
     owe()
     monkeypatch.setattr(tally, "count", count_slowly)
-    tally.numbers()
+    tally.standing()
     monkeypatch.undo()
     assert not tally.kept().holds
-    assert tally.numbers() == tally.count()
+    assert tally.standing().numbers == tally.count()
 
 
 @pytest.mark.django_db(transaction=True)
@@ -233,7 +235,7 @@ def test_an_older_count_does_not_replace_a_newer_one(noon, monkeypatch):
 
     owe()
     monkeypatch.setattr(tally, "count", overtaken)
-    tally.numbers()
+    tally.standing()
     assert shown_is_true()
 
 
@@ -245,7 +247,7 @@ def test_many_who_write_and_read_at_once_keep_no_old_number():
         try:
             owe(patient)
             tally.keep()
-            said.append(tally.numbers()["find_a_way"])
+            said.append(tally.standing().numbers["find_a_way"])
         finally:
             connection.close()
 
@@ -254,7 +256,7 @@ def test_many_who_write_and_read_at_once_keep_no_old_number():
         thread.start()
     for thread in threads:
         thread.join()
-    assert len(said) == 12 and tally.numbers() == tally.count()
+    assert len(said) == 12 and tally.standing().numbers == tally.count()
     assert tally.count()["find_a_way"] == 12
     shown_is_true()
 
@@ -276,12 +278,12 @@ def test_no_page_waits_for_sqlites_one_writer():
     writer = threading.Thread(target=hold)
     writer.start()
     holding.wait(20)
-    assert tally.numbers()["find_a_way"] == 1 and not tally.kept().holds
+    assert tally.standing().numbers["find_a_way"] == 1 and not tally.kept().holds
     done.set()
     writer.join()
     with connection.cursor() as cursor:
         assert cursor.execute("PRAGMA busy_timeout").fetchone()[0] >= 5000
-    assert tally.numbers()["find_a_way"] == 1 and tally.kept().holds
+    assert tally.standing().numbers["find_a_way"] == 1 and tally.kept().holds
 
 
 # ---- pages -----------------------------------------------------------------------------------------
