@@ -9,10 +9,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow, may
+from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
 from clinic.forms import MergeForm, PartForm, SameAsForm
 from clinic.merging import merging, pairs, unmerging
 from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow, Unmerge
+from clinic.pages.duty_rows import proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.pair_rows import pair_rows
@@ -140,6 +142,7 @@ def part(request: StaffRequest, pk: int) -> HttpResponse:
         "patient": found.survivor,
         "undone": Unmerge.objects.filter(merge=found).select_related("by", "second").first(),
         "form": form,
+        "first": proposal_rows(proposals.waiting().filter(patient=found.survivor), request),
         "page": page,
         "since": since,
         **asked,
