@@ -361,6 +361,8 @@ class TellForm(SettleForm):
         may_be_told = patient.carers.holding(clock.today()).filter(authority=Authority.EVERYTHING)
         carer: Any = self.fields["carer"]
         carer.queryset = may_be_told
+        # Which of them are wanted hangs on the outcome: neither “may stay empty” nor “required” would be true.
+        say_once(self)
 
     def clean(self) -> dict[str, Any]:
         """Put together who was told, as the entry takes it."""
