@@ -12,6 +12,8 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
+from clinic.duties.telling import Told
+from clinic.duties.wording import MAY_NOT_BE_TOLD
 from clinic.merging.alike import Alike, find_alike
 from clinic.models import (
     Authority,
@@ -25,6 +27,7 @@ from clinic.models import (
     Role,
     Sex,
     Tier,
+    ToldTo,
 )
 from clinic.models.duty import How
 from clinic.pages.fields import RevisionForm, day_field, done_choices, say_once
@@ -327,6 +330,45 @@ class SettleForm(RevisionForm):
             del self.fields["teller"]
         choices = [(one.code, one.words) for one in outcomes]
         self.fields["outcome"].choices = choices  # type: ignore[attr-defined]  # known as a field of any kind
+
+
+class _CarerChoice(forms.ModelChoiceField):
+    def label_from_instance(self, carer: Carer) -> str:
+        return f"{carer.name} ({carer.relation})"
+
+
+class TellForm(SettleForm):
+    """Asks what came of telling a result: who was told is the patient, or somebody who may be, or is named with why."""
+
+    told_to = forms.ChoiceField(
+        label=_("Who was told"), choices=ToldTo.choices, widget=forms.RadioSelect, required=False
+    )
+    carer = _CarerChoice(
+        label=_("Who may be told today"),
+        queryset=Carer.objects.none(),
+        required=False,
+        empty_label="—",
+        error_messages={"invalid_choice": MAY_NOT_BE_TOLD},
+        widget=forms.Select(attrs={"translate": "no"}),  # names
+    )
+    whom = forms.CharField(label=_("Somebody else: who"), max_length=120, required=False)
+    why = forms.CharField(label=_("Why that person may be told"), max_length=200, required=False)
+
+    field_order = ["revision", "outcome", "on", "told_to", "carer", "whom", "why", "how", "words"]
+
+    def __init__(self, *args: Any, patient: Patient, **more: Any) -> None:
+        super().__init__(*args, **more)
+        may_be_told = patient.carers.holding(clock.today()).filter(authority=Authority.EVERYTHING)
+        carer: Any = self.fields["carer"]
+        carer.queryset = may_be_told
+        # Which of them are wanted hangs on the outcome: neither “may stay empty” nor “required” would be true.
+        say_once(self)
+
+    def clean(self) -> dict[str, Any]:
+        """Put together who was told, as the entry takes it."""
+        given: dict[str, Any] = super().clean() or {}
+        to, carer, why = given.pop("told_to", ""), given.pop("carer", None), given.pop("why", "")
+        return given | {"told": Told(to, carer, why)}
 
 
 class EndDutyForm(RevisionForm):

@@ -199,7 +199,7 @@ class DecisionForm(forms.Form):
         required=False,
         help_text=_("With “look again” only."),
     )
-    note = note_field()
+    note = note_field(longest=signoff.LONGEST_NOTE)
     all_the_same = forms.BooleanField(
         label=_("Sign all the same"), required=False, widget=forms.HiddenInput, initial=False
     )
@@ -296,7 +296,7 @@ class OutsideAnswerForm(forms.Form):
 
 
 class AddendumForm(forms.Form):
-    text = forms.CharField(label=_("Add to the decision"), widget=forms.Textarea(attrs={"rows": 2}))
+    text = note_field(label=_("Add to the decision"), required=True, longest=signoff.LONGEST_NOTE)
 
 
 class LimitsForm(forms.Form):

@@ -15,10 +15,12 @@ from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
+from clinic.wording import Words
 from lesions.looking import readers
 from lesions.measuring import figures, ugly_duckling
 from lesions.models import Diagnosis, LesionState, Procedure
 from lesions.register import subjects, wording
+from lesions.results import tissue_request
 from lesions.review import waiting
 from lesions.review import wording as review_words
 
@@ -106,6 +108,17 @@ def _pictures_of_the_lesion(duty: Duty) -> str:
 SUBJECTS.append(subjects.of_patient)
 
 
+def _request_on_paper(duty: Duty, request: HttpRequest) -> tuple[Words, str] | None:
+    """Give the sheet that goes with a specimen, for who may see it; tissue that nobody asked for has none."""
+    kind, _sep, key = duty.subject.partition(":")
+    if kind != "procedure" or not may(request.user, Act.SEE_PICTURES):
+        return None
+    cut = Procedure.objects.select_related("lesion").filter(pk=key).first()
+    if cut is None or cut.lesion is None or not tissue_request.asks(cut.lesion):
+        return None
+    return _("Request on paper"), reverse("lesions:tissue_request", args=[cut.lesion_id])
+
+
 def _count(owner: OwningList) -> Callable[[HttpRequest], int]:
     return lambda request: duty_rows.left_on(owner, request)
 
@@ -134,6 +147,7 @@ duty_rows.DONE_AT["complete"] = (_("Complete"), _amend)
 duty_rows.DONE_AT["put_picture_right"] = (_("Put it right"), _put_right)
 duty_rows.DONE_AT["hear_outside"] = (_("Enter what they said"), _outside_answer)
 duty_rows.DONE_AT["repeat_picture"] = (_("Add the picture"), _pictures_of_the_lesion)
+duty_rows.PAPERS["send_specimen"] = _request_on_paper
 add_panel(Panel("lesions", "middle", 10, Act.SEE_PICTURES, "lesions/_lesions.html", lesions))
 add_panel(Panel("results", "middle", 20, Act.SEE_PICTURES, "lesions/_results.html", results))
 add_place(Place(_("Pictures"), "lesions:pictures", 30, Act.SEE_WORKLIST, _count(OwningList.PICTURES)))

@@ -5,6 +5,7 @@ from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
+from clinic.models import ToldTo
 from clinic.models.base import AppendOnly
 from clinic.trail.audit import Action
 from clinic.wording import Words
@@ -59,8 +60,8 @@ ACTIONS: Final[Mapping[str, Action]] = {
     "report.take": Action(_("kept a report that fits nobody"), False),
     "report.file": Action(_("filed a report that fitted nobody"), False),
     "diagnosis.record": Action(_("recorded a diagnosis"), True),
-    "diagnosis.tell": Action(_("told the patient the result"), True),
-    "diagnosis.untell": Action(_("struck through that the patient was told"), True),
+    "diagnosis.tell": Action(_("told the result"), True),
+    "diagnosis.untell": Action(_("struck through that the result was told"), True),
     "diagnosis.amend": Action(_("amended a diagnosis"), True),
 }
 CODES: Final[Mapping[str, Mapping[str, Words]]] = {
@@ -70,6 +71,7 @@ CODES: Final[Mapping[str, Mapping[str, Words]]] = {
     "side": dict(Side.choices),
     "sign": dict(Sign.choices),
     "signs": dict(Sign.choices),
+    "told_to": dict(ToldTo.choices),
 }
 APPEND_ONLY: Final[tuple[type[AppendOnly], ...]] = (
     Addendum,

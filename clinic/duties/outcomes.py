@@ -97,7 +97,7 @@ OUTCOMES: Final[Mapping[str, tuple[Outcome, ...]]] = {
     "node": _ANSWERED,
     "meeting": _ANSWERED,
     "tell": (
-        Outcome("told", _("told"), ("whom", "how", "words")),
+        Outcome("told", _("told"), ("told_to", "how", "words")),
         Outcome(
             "cannot", _("cannot be told: told to somebody else, or to nobody"), _WORD, act=Act.END_DUTIES
         ),

@@ -7,9 +7,10 @@ from django.db import transaction
 
 from clinic import clock
 from clinic.access import require
-from clinic.duties import ledger, wording
+from clinic.duties import ledger, telling, wording
 from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import Outcome, act_of, outcomes_of
+from clinic.duties.telling import Told
 from clinic.models import Duty, Member, Step, StruckStep
 from clinic.models.duty import How
 from clinic.trail import audit
@@ -39,6 +40,7 @@ def settle(
     outcome: str,
     on: date | None = None,
     whom: str = "",
+    told: Told | None = None,
     how: str = "",
     words: str = "",
     until: date | None = None,
@@ -46,22 +48,21 @@ def settle(
 ) -> Step:
     """Record what came of a duty and end it by that. Raises DutyRefused, NotAllowed, or StaleRow.
 
-    `teller`: whom the reader of a result names to tell it.
+    `told`: who was told a result. `teller`: whom the reader of a result names to tell it.
     """
-    chosen = _chosen(duty.kind, outcome)
+    chosen, on, told, whom = _chosen(duty.kind, outcome), on or clock.today(), told or Told(), whom.strip()
     require(by, act_of(duty.kind, chosen))
-    _check_day(duty, on or clock.today())
+    _check_day(duty, on)
     _check_until(until)
-    given = {"whom": whom.strip(), "how": how, "words": words.strip(), "until": until}
+    telling.check(told, whom=whom, duty=duty, outcome=chosen, on=on)
+    given = {"whom": whom, **told.stated(), "how": how, "words": words.strip(), "until": until}
     for name in chosen.needs:
         if not given[name]:
             raise DutyRefused(wording.MISSING[name])
     if how and how not in How.values:
         raise DutyRefused(wording.MISSING["how"])
     # The step comes first: the duty's end names it as its evidence.
-    step = Step.objects.create(
-        duty=duty, outcome=outcome, on=on or clock.today(), by=by, at=clock.now(), **given
-    )
+    step = Step.objects.create(duty=duty, outcome=outcome, on=on, by=by, at=clock.now(), **given)
     ledger.end_by_step(duty, by=by, step=step, seen=revision)
     follow(step, chosen, teller)
     return step

@@ -23,9 +23,14 @@ WHAT_CAME_OF_IT = _("Say what came of it.")
 MISSING = {
     "words": _("Say it in words."),
     "whom": _("Say to whom, or by whom."),
+    "told_to": _("Say who was told: the patient, somebody who may be told today, or somebody else by name."),
     "until": _("Say until which day."),
     "how": _("Say how: in person, by telephone, by letter or electronically."),
 }
+MAY_NOT_BE_TOLD = _("This person may not be told a result that day: look again at who may be spoken to.")
+WHO_AND_WHY_TOLD = _("Name who was told, and say why that person may be: nothing is said to anybody else.")
+NAMED_AND_NOT_CHOSEN = _("Somebody is named who was not chosen as who was told: choose that, or name nobody.")
+TOLD_AND_NOT_TOLD = _("“Cannot be told” says that the patient was not told: choose one of the two.")
 THIS_STEP = _("This step")
 WHY = _("Say in words why: who said so and when.")
 PROPOSED_ALREADY = _("This was proposed already and waits in Decisions.")

@@ -3,7 +3,7 @@ from clinic.models.base import StaleRow, Stated, change
 from clinic.models.bulk import insert_all
 from clinic.models.carer import Authority, Carer
 from clinic.models.chores import ChoreRun, Heartbeat
-from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep
+from clinic.models.duty import Duty, EndGround, Proposal, Step, StruckStep, ToldTo
 from clinic.models.merge import LikelyPair, Merge, MovedRow, PairReason, PairState, Unmerge
 from clinic.models.patient import (
     CareEnd,
@@ -65,6 +65,7 @@ __all__ = [
     "Tally",
     "TallyMark",
     "Tier",
+    "ToldTo",
     "Unmerge",
     "Visit",
     "Voicemail",

@@ -66,3 +66,7 @@ class Carer(Stated):
         """Say whether anything may be said to them on a day."""
         ended = self.valid_until is not None and self.valid_until < day
         return self.valid_from <= day and not ended and self.authority != Authority.NOTHING
+
+    def may_be_told_on(self, day: date) -> bool:
+        """Say whether they may be told everything on a day, and so a result; not who hears of appointments alone."""
+        return self.holds_on(day) and self.authority == Authority.EVERYTHING

@@ -140,6 +140,12 @@ class How(models.TextChoices):
     ELECTRONIC = "electronic", _("electronically")
 
 
+class ToldTo(models.TextChoices):
+    PATIENT = "patient", _("the patient")
+    CARER = "carer", _("somebody who may be told today")
+    OTHER = "other", _("somebody else, by name and with a word why")
+
+
 class Step(AppendOnly):
     """One step of a duty as somebody recorded it, such as sent to whom, or told how: the evidence of its end."""
 
@@ -147,6 +153,20 @@ class Step(AppendOnly):
     outcome = models.CharField(max_length=16, help_text="a code of clinic/duties/outcomes.py")
     on = models.DateField()
     whom = models.CharField(max_length=120, blank=True)
+    told_to = models.CharField(
+        max_length=8,
+        choices=ToldTo,
+        blank=True,
+        help_text="who was told a result; `whom` names somebody else",
+    )
+    carer = models.ForeignKey(
+        "clinic.Carer",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="who was told: somebody who on that day might be",
+    )
+    why_told = models.CharField(max_length=200, blank=True, help_text="why somebody else might be told")
     how = models.CharField(max_length=12, choices=How, blank=True)
     words = models.TextField(blank=True)
     until = models.DateField(
@@ -157,6 +177,18 @@ class Step(AppendOnly):
 
     class Meta:
         ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(told_to="", carer__isnull=True, why_told="")
+                | Q(told_to="patient", carer__isnull=True, whom="")
+                | Q(told_to="carer", carer__isnull=False, whom="")
+                | Q(told_to="other", carer__isnull=True) & ~Q(whom="") & ~Q(why_told=""),
+                name="whoever_was_told_a_result_might_be",
+            ),
+            models.CheckConstraint(
+                condition=~Q(outcome="told") | ~Q(told_to=""), name="a_told_result_says_to_whom"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"step {self.pk}"

@@ -30,6 +30,8 @@ DONE_AT: dict[str, tuple[Words, Callable[[Duty], str]]] = {
 }
 # The same where the page has to be looked up, so that only the duty's own page shows it.
 DOORS: dict[str, Callable[[Duty], tuple[Words, str] | None]] = {}
+# A paper that goes with what is owed, beside the way in which it ends: kind → words of the link, and the page.
+PAPERS: dict[str, Callable[[Duty, HttpRequest], tuple[Words, str] | None]] = {}
 
 
 # An upper app words what the program says of a duty of its kind.
@@ -52,6 +54,10 @@ PROPOSAL_DOORS: dict[str, tuple[Words, Callable[[Proposal], str]]] = {
 def door_of_proposal(proposal: Proposal) -> tuple[Words, str] | None:
     words, page = PROPOSAL_DOORS.get(proposal.act, ("", None))
     return (words, page(proposal)) if page else None
+
+
+def paper_of(duty: Duty, request: HttpRequest) -> tuple[Words, str] | None:
+    return PAPERS[duty.kind](duty, request) if duty.kind in PAPERS else None
 
 
 def door_of(duty: Duty) -> tuple[Words, str] | None:

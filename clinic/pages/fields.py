@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxLengthValidator
 from django.forms.utils import flatatt
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
@@ -30,14 +31,20 @@ def of_kind(form: forms.Form, name: str, kind: type[_Kind]) -> _Kind:
     return field
 
 
-def note_field(label: Words = _NOTE, rows: int = 2, required: bool = False) -> forms.CharField:
-    return forms.CharField(label=label, widget=forms.Textarea(attrs={"rows": rows}), required=required)
+def note_field(
+    label: Words = _NOTE, rows: int = 2, required: bool = False, longest: int | None = None
+) -> forms.CharField:
+    box = forms.Textarea(attrs={"rows": rows})
+    # No `max_length`: by it a browser cuts what is pasted and says nothing.
+    bounds = [] if longest is None else [MaxLengthValidator(longest)]
+    return forms.CharField(label=label, widget=box, required=required, validators=bounds)
 
 
 class DayInput(forms.DateInput):
-    """A field for one day, with the browser's own calendar."""
+    """A field for one day, with the browser's own calendar and the day in words beside it."""
 
     input_type = "date"
+    template_name = "clinic/forms/day.html"
 
     def __init__(self) -> None:
         # The one spelling that a browser's day field takes; each reader sees it in their own.

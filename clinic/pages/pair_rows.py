@@ -13,6 +13,7 @@ from clinic.duties import proposals
 from clinic.models import ContactRoute, LikelyPair, Patient, PhotoConsent, RouteKind, Visit
 from clinic.pages.duty_rows import ProposalRow, proposal_rows
 from clinic.people import consent
+from clinic.trail.audit import subject_of
 
 
 @dataclass(frozen=True)
@@ -32,14 +33,16 @@ class PairRow:
     late: bool
     answers_differ: bool
     asked: ProposalRow | None
+    # What else is proposed about one of the two: it is answered before a merge can be proposed.
+    first: list[ProposalRow]
 
 
 def pair_rows(pairs: Iterable[LikelyPair], request: HttpRequest) -> list[PairRow]:
     shown, today = list(pairs), clock.today()
     keys = {key for pair in shown for key in (pair.one_id, pair.other_id)}
     phones, visits, said = _phones(keys), _last_visits(keys), consent.current_of(keys)
-    waiting = proposal_rows(proposals.about(*shown), request)
-    asked = {proposals.key_of(row.proposal): row for row in waiting}
+    waiting = proposal_rows(proposals.about(*shown) | proposals.waiting().filter(patient__in=keys), request)
+    asked = {row.proposal.subject: row for row in waiting}
 
     def side(patient: Patient) -> Side:
         return Side(patient, tuple(phones[patient.pk]), visits.get(patient.pk), said.get(patient.pk))
@@ -47,7 +50,9 @@ def pair_rows(pairs: Iterable[LikelyPair], request: HttpRequest) -> list[PairRow
     def row(pair: LikelyPair) -> PairRow:
         differ = consent.differ(said.get(pair.one_id), said.get(pair.other_id))
         sides = (side(pair.one), side(pair.other))
-        return PairRow(pair, sides, pair.due_on < today, differ, asked.get(pair.pk))
+        mine, both = asked.get(subject_of(pair)), (pair.one_id, pair.other_id)
+        first = [row for row in waiting if row.proposal.patient_id in both and row != mine]
+        return PairRow(pair, sides, pair.due_on < today, differ, mine, first)
 
     return [row(pair) for pair in shown]
 

@@ -107,6 +107,7 @@ LABELS: Final[dict[str, Words]] = {
     "target_before": gettext_lazy("best day before"),
     "tier": gettext_lazy("tier"),
     "tiers": gettext_lazy("version of the criteria"),
+    "told_to": gettext_lazy("told"),
     "until": gettext_lazy("until"),
     "urgency": gettext_lazy("urgency"),
     "urgent": gettext_lazy("urgent"),

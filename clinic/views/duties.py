@@ -1,6 +1,6 @@
 """One duty on one page: what is owed, how it ends, and what stands behind it; and what was proposed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from django.contrib import messages
@@ -14,10 +14,10 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties import ledger, proposals, steps, wording
 from clinic.duties.kinds import KINDS, OwningList
 from clinic.duties.ledger import DutyRefused
-from clinic.duties.outcomes import act_of, outcomes_of
-from clinic.forms import AnswerForm, EndDutyForm, GiveForm, ProposeEndForm, PutOffForm, SettleForm
+from clinic.duties.outcomes import Outcome, act_of, outcomes_of
+from clinic.forms import AnswerForm, EndDutyForm, GiveForm, ProposeEndForm, PutOffForm, SettleForm, TellForm
 from clinic.models import Duty, Proposal, StaleRow
-from clinic.pages.duty_rows import door_of, door_of_proposal, duty_rows, proposal_rows
+from clinic.pages.duty_rows import door_of, door_of_proposal, duty_rows, paper_of, proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.responses import conflict
 from clinic.people import ending
@@ -56,18 +56,21 @@ def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
     # Only what this member may enter: the desk sees no “no report can be had”, which is a dermatologist's.
     may_settle = [one for one in outcomes_of(found.kind) if may(request.user, act_of(found.kind, one))]
     forms = {
-        "settle": SettleForm(outcomes=may_settle, initial=start) if may_settle else None,
+        "settle": _settle_form(found, may_settle, initial=start) if may_settle else None,
         "end": EndDutyForm(initial=start) if may(request.user, Act.END_DUTIES) else None,
         "put_off": PutOffForm(initial=start) if may(request.user, Act.END_DUTIES) else None,
         "give": GiveForm(act=KINDS[found.kind].may_end, initial=start) if _may_give(found, request) else None,
         "propose": ProposeEndForm(initial=start) if may(request.user, Act.PROPOSE_ENDING) else None,
     }
-    steps_of = [(step, wording.outcome_of(step)) for step in found.steps.select_related("by", "struck__by")]
+    steps_of = [
+        (step, wording.outcome_of(step)) for step in found.steps.select_related("by", "struck__by", "carer")
+    ]
     hands_over = found.kind == "hand_over" and found.ended_at is None
     context = {
         "row": duty_rows([found], request)[0],
         "patient": found.patient,
         "door": door_of(found),
+        "paper": paper_of(found, request),
         "names_referrer": found.patient is not None and found.kind in _ASKS_REFERRER,
         "steps": steps_of,
         "left": ending.outlives(found.patient) if hands_over and found.patient else [],
@@ -77,6 +80,12 @@ def _page(request: StaffRequest, found: Duty, **bound: Any) -> HttpResponse:
         **{f"{name}_form": bound.get(name, form) for name, form in forms.items()},
     }
     return render(request, "clinic/duty.html", context, status=422 if bound else 200)
+
+
+def _settle_form(found: Duty, outcomes: Iterable[Outcome], **more: Any) -> SettleForm:
+    if found.kind == "tell" and found.patient is not None:
+        return TellForm(patient=found.patient, outcomes=outcomes, **more)
+    return SettleForm(outcomes=outcomes, **more)
 
 
 def _may_give(found: Duty, request: StaffRequest) -> bool:
@@ -114,7 +123,7 @@ def settle(request: StaffRequest, pk: int) -> HttpResponse:
     found = _found(pk)
     # Every outcome, also one that this member may not choose: the ledger refuses it by name, a form would only say
     # that there is no such choice.
-    form = SettleForm(request.POST, outcomes=outcomes_of(found.kind))
+    form = _settle_form(found, outcomes_of(found.kind), data=request.POST)
 
     def act(**fields: Any) -> None:
         steps.settle(duty=found, by=request.user, **fields)

@@ -1,18 +1,22 @@
 """Pages of records that may be one person: the list, both side by side, and a merge that is undone."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
+from django.forms import Form
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from clinic.access import Act, StaffRequest, allow, may
+from clinic.duties import proposals
 from clinic.duties.ledger import DutyRefused
 from clinic.forms import MergeForm, PartForm, SameAsForm
 from clinic.merging import merging, pairs, unmerging
 from clinic.models import LikelyPair, Merge, PairState, Patient, StaleRow, Unmerge
+from clinic.pages.duty_rows import proposal_rows
 from clinic.pages.fields import RevisionForm
 from clinic.pages.paging import page_of_rows
 from clinic.pages.pair_rows import pair_rows
@@ -39,20 +43,13 @@ def pair(request: StaffRequest, pk: int) -> HttpResponse:
     found = _found(pk)
     people = (found.one, found.other)
     form = MergeForm(request.POST or None, people=people, initial={"revision": found.revision})
-    asked: dict[str, Any] = {}
+    asked: dict[str, Any] | None = {}
     if form.is_valid():
         try:
-            _propose(request, found, form)
+            asked = _asked(request, form, lambda: _propose(request, found, form))
         except StaleRow as error:
             return conflict(request, error, resolve_url("clinic:same_people"))
-        except MakesLonger as error:
-            asked = asks_first(request, form, error)
-        except (merging.MergeRefused, DutyRefused) as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(
-                request, _("Proposed: it stands in Decisions until another member has answered.")
-            )
+        if asked is None:
             return redirect("clinic:same_people")
     for one in people:
         audit.read(one, by=request.user, page="pair")
@@ -62,13 +59,26 @@ def pair(request: StaffRequest, pk: int) -> HttpResponse:
         "form": form,
         "open": found.state == PairState.OPEN,
         "proposed": [row.asked] if row.asked else [],
-        **asked,
+        **(asked or {}),
     }
     return render(request, "clinic/pair.html", context, status=422 if form.is_bound else 200)
 
 
 def _found(pk: int) -> LikelyPair:
     return get_object_or_404(LikelyPair.objects.select_related("one", "other", "decided_by"), pk=pk)
+
+
+def _asked(request: StaffRequest, form: Form, propose: Callable[[], object]) -> dict[str, Any] | None:
+    """Propose it. None: it is proposed; else what the form then shows, such as days that are signed for first."""
+    try:
+        propose()
+    except MakesLonger as error:
+        return asks_first(request, form, error)
+    except (merging.MergeRefused, DutyRefused) as error:
+        form.add_error(None, str(error))
+        return {}
+    messages.success(request, _("Proposed: it stands in Decisions until another member has answered."))
+    return None
 
 
 def _propose(request: StaffRequest, found: LikelyPair, form: MergeForm) -> None:
@@ -119,19 +129,12 @@ def same_as(request: StaffRequest, pk: int) -> HttpResponse:
 def part(request: StaffRequest, pk: int) -> HttpResponse:
     """Undo a merge: says first what stays with the survivor; one member proposes it, another confirms it."""
     found = get_object_or_404(Merge.objects.select_related("survivor", "gone", "by", "second"), pk=pk)
-    form, asked = PartForm(request.POST or None), {}
+    form = PartForm(request.POST or None)
+    asked: dict[str, Any] | None = {}
     if form.is_valid():
-        signed = request.POST.get("signed", "")
-        try:
-            unmerging.propose(merge=found, by=request.user, reason=form.cleaned_data["reason"], signed=signed)
-        except MakesLonger as error:
-            asked = asks_first(request, form, error)
-        except (merging.MergeRefused, DutyRefused) as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(
-                request, _("Proposed: it stands in Decisions until another member has answered.")
-            )
+        given = {"reason": form.cleaned_data["reason"], "signed": request.POST.get("signed", "")}
+        asked = _asked(request, form, lambda: unmerging.propose(merge=found, by=request.user, **given))
+        if asked is None:
             return redirect("clinic:patient", found.survivor_id)
     page = page_of_rows(unmerging.recorded_since(found), request)
     since = [(row, audit.words(row.action)) for row in page.object_list]
@@ -140,8 +143,9 @@ def part(request: StaffRequest, pk: int) -> HttpResponse:
         "patient": found.survivor,
         "undone": Unmerge.objects.filter(merge=found).select_related("by", "second").first(),
         "form": form,
+        "first": proposal_rows(proposals.waiting().filter(patient=found.survivor), request),
         "page": page,
         "since": since,
-        **asked,
+        **(asked or {}),
     }
     return render(request, "clinic/part.html", context, status=422 if form.is_bound else 200)

@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.db.models import Case, Q, QuerySet, When
+from django.db.models import Case, QuerySet, When
 
 from lesions.measuring import figures
 from lesions.measuring.figures import Figure
 from lesions.models import Assessment, Comparison, Diagnosis, Image, ImageKind, Lesion, SignOff
+from lesions.register import register
 from lesions.review import owed, wording
 
 # Asymmetry, border and colour in one figure each; the diameter has a line of its own: one sheet holds no more.
@@ -15,6 +16,11 @@ _SEEN: Final = ("asymmetry_axes", "border_abrupt", "colours")
 # Of one person on one sheet; the rest is counted and stands in the record (clinic setting, no source).
 MOST_REPORTS: Final = 4
 MOST_SIGNS: Final = 4
+# Up to how many characters of a line, and with how many lines, words stand in the usual type; up to how many
+# characters in each smaller one (measured: tests/browser/test_tissue_request.py). Room for who added them, and when.
+_ROOMY: Final = (7, 80)
+_SMALLER: Final = (("long", 1400), ("longer", 2400), ("longest", None))
+_HEAD_OF_ADDED: Final = 60
 
 
 @dataclass(frozen=True)
@@ -37,6 +43,7 @@ def sheet(lesion: Lesion, signed: SignOff) -> dict[str, Any]:
         "signed": signed,
         "reference": f"{lesion.patient.number}-{lesion.label}",
         "urgent": _is_urgent(lesion, signed),
+        "type": _type([signed.note, *(" " * _HEAD_OF_ADDED + more.text for more in signed.addenda.all())]),
         "seen": _seen(image) if image else None,
         "overview": _usable(lesion).filter(kind=ImageKind.OVERVIEW).last(),
         "signs": list(signs[:MOST_SIGNS]),
@@ -44,6 +51,16 @@ def sheet(lesion: Lesion, signed: SignOff) -> dict[str, Any]:
         "more_reports": len(reports) > MOST_REPORTS,
         "marks": [{"view": lesion.view, "x": lesion.x, "y": lesion.y, "number": lesion.label}],
     }
+
+
+def _type(texts: list[str]) -> str:
+    """Name the type in which these words leave the rest of the sheet its room; empty: the usual one."""
+    most, wide = _ROOMY
+    lines = [line for text in texts for line in text.splitlines()]
+    if sum(1 + len(line) // wide for line in lines) <= most:
+        return ""
+    length = sum(map(len, texts))
+    return next(name for name, holds in _SMALLER if holds is None or length <= holds)
 
 
 def _usable(lesion: Lesion) -> QuerySet[Image]:
@@ -88,5 +105,6 @@ def _reports(lesion: Lesion) -> QuerySet[Diagnosis]:
 
 def _is_urgent(lesion: Lesion, signed: SignOff) -> bool:
     """Say whether a sign led to the signature or is open now; the plan counts by the same."""
-    led = lesion.urgent_signs.filter(Q(answered_by__signoff=signed) | Q(answered_by=None))
-    return bool(signed.review and signed.review.urgent) or led.exists()
+    led = lesion.urgent_signs.filter(answered_by__signoff=signed)
+    urgent = bool(signed.review and signed.review.urgent)
+    return urgent or led.exists() or register.open_signs(lesion).exists()

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import steps
+from clinic.duties.telling import Told
 from clinic.models import Member, Patient, StaleRow, change
 from clinic.people import longer_waits
 from clinic.trail import audit
@@ -233,13 +234,20 @@ def _keep_version(row: Diagnosis, by: Member, why: str = "", **more: Any) -> Dia
 
 
 def tell(
-    *, diagnosis: Diagnosis, by: Member, whom: str, how: str, words: str, on: date | None = None
+    *,
+    diagnosis: Diagnosis,
+    by: Member,
+    told: Told,
+    how: str,
+    words: str,
+    whom: str = "",
+    on: date | None = None,
 ) -> Diagnosis:
-    """Record that the patient was told the result. Raises StaleRow when nothing waits to be told, or DutyRefused."""
+    """Record who was told the result. Raises StaleRow when nothing waits to be told, or DutyRefused."""
     duty = next(iter(results_owed.open_about(diagnosis, ["tell"])), None)
     if duty is None:
         raise StaleRow(diagnosis)
-    said: dict[str, Any] = {"whom": whom, "how": how, "words": words}
+    said: dict[str, Any] = {"told": told, "whom": whom, "how": how, "words": words}
     steps.settle(duty=duty, by=by, revision=duty.revision, outcome="told", on=on, **said)
     diagnosis.refresh_from_db()
     return diagnosis

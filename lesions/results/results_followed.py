@@ -39,12 +39,19 @@ def told(step: Step) -> None:
         return
     _check_teller(step)
     if row is None:
-        audit.record("diagnosis.tell", by=step.by, subject=step, patient=step.duty.patient, on=str(step.on))
+        audit.record("diagnosis.tell", by=step.by, subject=step, patient=step.duty.patient, **_told_to(step))
         return
     if step.on < row.reported_on:
         raise DutyRefused(_("The patient is told on the day of the report or after it."))
     change(row, seen=row.revision, at=clock.now(), told_on=step.on, told_by=step.by)
-    audit.record("diagnosis.tell", by=step.by, subject=row, patient=row.patient, on=str(step.on))
+    audit.record("diagnosis.tell", by=step.by, subject=row, patient=row.patient, **_told_to(step))
+
+
+def _told_to(step: Step) -> dict[str, str]:
+    """Say in the audit record when it was told and to whom: a carer by the name that stood then."""
+    name = step.carer.name if step.carer else step.whom
+    said = {"on": str(step.on), "told_to": step.told_to, "whom": name, "why": step.why_told}
+    return {key: value for key, value in said.items() if value}
 
 
 def _check_teller(step: Step) -> None:

@@ -56,6 +56,11 @@ def _done(signed: SignOff) -> Procedure | None:
     return cut.filter(on__gte=signed.signed_on).select_related("by").order_by("on", "pk").first()
 
 
+def asks(lesion: Lesion) -> bool:
+    """Say whether the decision in force asks for tissue, done or not."""
+    return stands_among(list(_about_the_lesion(lesion)))
+
+
 def stands_among(decisions: list[SignOff]) -> bool:
     """Say whether the newest of these decisions that stands asks for tissue; for a page that has read them already."""
     standing = (

@@ -56,6 +56,10 @@ TOOLS = frozenset(
 OF_A_PICTURE = owed.OF_THE_PICTURE
 
 
+# As long as the sheet for the laboratory still is one sheet of paper with all of it on it.
+LONGEST_NOTE = 2000
+
+
 class SignOffRefused(ValueError):
     """Raised where a decision cannot be signed; the text is the sentence for the page."""
 
@@ -145,9 +149,17 @@ def add_addendum(*, signoff: SignOff, by: Member, text: str) -> Addendum:
     require(by, Act.SIGN_OFF)
     if not text.strip():
         raise SignOffRefused(_("Write what is to be added."))
+    _check_length(text)
     row = Addendum.objects.create(signoff=signoff, text=text.strip(), by=by, at=clock.now())
     audit.record("signoff.addendum", by=by, subject=signoff, patient=signoff.lesion.patient, addendum=row.pk)
     return row
+
+
+def _check_length(note: str) -> None:
+    if len(note) > LONGEST_NOTE:
+        raise SignOffRefused(
+            _("Write it in at most %(n)s characters; more can be added below it.") % {"n": LONGEST_NOTE}
+        )
 
 
 def _check(lesion: Lesion, decision: str, months: int | None, in_person: bool) -> None:
@@ -242,6 +254,7 @@ def _sign(
     about: Mapping[str, Any] = MappingProxyType({}),
     review: Review | None = None,
 ) -> SignOff:
+    _check_length(note)
     now, today = clock.now(), clock.today()
     # Asked before an examination in person answers the signs: what follows is as urgent as what led to it.
     urgent = bool(review and review.urgent) or register.open_signs(lesion).exists()

@@ -26,6 +26,7 @@ from scheduling.call_forms import OUTCOMES, CallForm, TakeOverForm
 from scheduling.desk import calls, taking_back, what_next
 from scheduling.models import OPEN, Appointment, Call, Claim, DeskLine, Recall, RecallState, Section
 from scheduling.pages.ladder_words import stands_at
+from scheduling.pages.patient_sections import request_address
 from scheduling.planning import ladder
 from scheduling.recalls import wording
 from scheduling.today import worklists
@@ -105,7 +106,7 @@ def context(request: HttpRequest, patient: Patient, form: CallForm, holder: Clai
         ],
         "wrong": form.first_wrong() if form.is_bound else "",
         "chosen_place": form.data.get("place", "") if form.is_bound else "",
-        **_why(patient, rows),
+        **_why(patient, rows, may_see_pictures=may(member, Act.SEE_PICTURES)),
         "strip": _strip(rows, patient),
         "attempts": [(row, taking_back.may_strike(row, member)) for row in calls.tried_before(patient)],
         "stands_at": _stands_at(rows, line_of(patient)),
@@ -128,10 +129,18 @@ def _ways(patient: Patient, form: CallForm) -> list[tuple[Any, str, bool]]:
     return [(row, value, value == chosen) for row, value in values]
 
 
-def _why(patient: Patient, rows: list[Recall]) -> dict[str, Any]:
-    """Write each thing that is due in one line, the reason of the first beside it."""
+def _why(patient: Patient, rows: list[Recall], *, may_see_pictures: bool) -> dict[str, Any]:
+    """Write each thing that is due in one line, the reason of the first beside it, and its request on paper."""
     subjects, today = wording.subjects(rows), clock.today()
-    lines = [(row, wording.what_for(row, subjects), wording.how_near(row, today)) for row in rows]
+    lines = [
+        (
+            row,
+            wording.what_for(row, subjects),
+            wording.how_near(row, today),
+            request_address(row) if may_see_pictures else "",
+        )
+        for row in rows
+    ]
     asked = what_next.said_about([patient.pk])
     answers = [
         # Only the last word: what a dermatologist said before it no longer holds.

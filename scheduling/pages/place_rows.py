@@ -26,11 +26,12 @@ Keys = list[int]
 
 @dataclass(frozen=True)
 class Why:
-    """The first thing by which somebody stands in a place; `owner`: a list, a role, or somebody by name."""
+    """The first thing by which somebody stands in a place; `owner`: a list or a role, or a member's name."""
 
     words: str
     since: date | None
     owner: str = ""
+    is_member: bool = False
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,7 @@ def _overdue(keys: Keys) -> dict[int, Why]:
                 said % {"what": wording.what_for(row.recall, places), "why": row.why},
                 row.recall.latest,
                 row.owner,
+                row.is_member,
             ),
         )
         for row in rows
@@ -152,7 +154,8 @@ def _duties(keys: Keys, owner: OwningList) -> dict[int, Why]:
         kind, words = KINDS[row.kind].words, about.get(row.subject, "")
         text = said % {"kind": kind, "about": words} if words else str(kind)
         since = timezone.localdate(row.opened_at)
-        found.append((row.patient_id or 0, Why(capfirst(text), since, str(row.owner or _list(owner)))))
+        whose = str(row.owner or _list(owner))
+        found.append((row.patient_id or 0, Why(capfirst(text), since, whose, row.owner is not None)))
     return _first(found)
 
 
@@ -180,6 +183,7 @@ def _recalls(state: str) -> Callable[[Keys], dict[int, Why]]:
                     row.earliest if state == RecallState.DUE else row.opened_on,
                     claimed.get(row.patient_id)
                     or (_("desk") if state == RecallState.DUE else _("the program")),
+                    bool(claimed.get(row.patient_id)),
                 ),
             )
             for row in rows

@@ -56,7 +56,7 @@ def _page(request: StaffRequest, patient: Patient, form: CallForm, status: int =
     context = call_page.context(request, patient, form, _claimed(request, patient))
     context["done"] = _just_logged(request)
     if context["may_call"] and context["bookable"] and may(request.user, Act.BOOK):
-        shown = {row: words for row, words, _near in context["duties"] if row.state in FREE}
+        shown = {row: words for row, words, _near, _paper in context["duties"] if row.state in FREE}
         context |= _places(request, context["bookable"], shown)
     return render(request, "scheduling/call.html", context, status=status)
 

@@ -7,6 +7,7 @@ import numpy as np
 from PIL import Image as Pixels
 
 from clinic import clock
+from clinic.duties.telling import THE_PATIENT
 from lesions.measuring import measure
 from lesions.models import Review
 from lesions.pictures import intake
@@ -43,7 +44,7 @@ def file(lesion, data=None, days_ago=0, by=None, **more):
 
 def tell(diagnosis, by=None, on=None):
     """The patient is told in person: what most tests need."""
-    said = {"whom": "the patient", "how": "in_person", "words": "the result, and what follows"}
+    said = {"told": THE_PATIENT, "how": "in_person", "words": "the result, and what follows"}
     return pathology.tell(diagnosis=diagnosis, by=by or build.dermatologist(), on=on, **said)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from clinic import clock
 from clinic.duties import ledger, steps
+from clinic.duties.telling import THE_PATIENT
 from clinic.models import Member, Patient, Purpose
 from clinic.models.visit import ABOUT
 from clinic.people import ending, patients, risk, visits
@@ -242,7 +243,7 @@ def tell(demo: DemoClinic, part: Part, event: e.Told) -> None:
     assert part.diagnosis is not None
     by = demo.dermatologists[part.doctor]
     pathology.tell(
-        diagnosis=part.diagnosis, by=by, whom="the patient", how="in_person",
+        diagnosis=part.diagnosis, by=by, told=THE_PATIENT, how="in_person",
         words="The result, and what follows from it.",
     )  # fmt: skip
     # A report from elsewhere follows no procedure of this clinic: the patient comes and nothing of one is done.

@@ -10,6 +10,7 @@ from clinic import clock
 from clinic.access import NotAllowed
 from clinic.duties import kinds, ledger, limits, outcomes, proposals, steps, wording
 from clinic.duties.ledger import DutyRefused
+from clinic.duties.telling import THE_PATIENT
 from clinic.models import AuditRecord, Duty, StaleRow
 from tests import build
 from tests.test_language import MadeUp
@@ -80,9 +81,9 @@ def test_a_refused_referral_comes_back_to_a_dermatologist_urgently(patient, nurs
     assert (back.kind, back.urgent) == ("decide_what_follows", True)
 
 
-@pytest.mark.parametrize("missing", ["whom", "how", "words"])
+@pytest.mark.parametrize("missing", ["told", "how", "words"])
 def test_told_says_to_whom_how_and_what(patient, nurse, missing):
-    said = {"whom": "herself", "how": "phone", "words": "the result and the next visit"} | {missing: ""}
+    said = {"told": THE_PATIENT, "how": "phone", "words": "the result and the next visit"} | {missing: ""}
     with pytest.raises(DutyRefused):
         steps.settle(duty=opened("tell", patient), by=nurse, revision=1, outcome="told", **said)
     assert Duty.objects.get().ended_at is None

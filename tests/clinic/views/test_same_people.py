@@ -3,9 +3,11 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import transaction
 from django.urls import reverse
 
 from clinic import clock
+from clinic.duties import ledger, proposals
 from clinic.merging import likely_same
 from clinic.models import LikelyPair, Merge, Proposal, ReadRecord
 from clinic.people import consent, patients
@@ -121,6 +123,44 @@ def test_the_list_says_that_a_proposal_waits_and_for_whom(pair):
     pair.refresh_from_db()
     doctor.post(address, {**sent, "revision": pair.revision})
     assert "Another member answers it by" in read(nurse.get(page))
+
+
+def propose_something_else(patient):
+    duty = ledger.open_duty("find_a_way", patient=patient, opened_from=patient, by=build.nurse())
+    fields = {"reason": "she said so", "ground": "declined"}
+    return proposals.propose(
+        "duty.end", patient=patient, subject=duty, by=build.nurse(name="N. Ash"), **fields
+    )
+
+
+def test_what_else_is_proposed_is_answered_before_a_merge_is_offered(pair):
+    with transaction.atomic():
+        asked = propose_something_else(pair.other)
+    client, address = browser(build.nurse()), reverse("clinic:pair", args=[pair.pk])
+    for one in (reverse("clinic:same_people"), address):
+        shown = read(client.get(one))
+        assert "Propose to merge" not in [*shown.links(), *shown.buttons()] and "It waits" in shown, one
+        assert not [name for name in shown.links() if name.startswith("Propose to merge")]
+        assert "proposed by N. Ash" in shown and shown.leads_to(reverse("clinic:proposal", args=[asked.pk]))
+        # That they are two people can be said all the same.
+        assert [name for name in shown.buttons() if name.startswith("Two people")]
+    # Whoever had the form open keeps what was typed.
+    sent = {"revision": pair.revision, "survivor": pair.one_id, "reason": "the same card"}
+    late = client.post(address, sent)
+    assert late.status_code == 422 and "the same card" in late.content.decode()
+    with transaction.atomic():
+        proposals.refuse(proposal=asked, by=build.dermatologist(), revision=asked.revision, answer="no")
+    assert "Propose to merge" in read(client.get(address)).buttons()
+
+
+def test_no_merge_is_undone_while_something_else_is_proposed(pair):
+    done = merge(pair.one, pair.other, pair=pair)
+    address, client = reverse("clinic:part", args=[done.pk]), browser(build.nurse())
+    assert "Propose to undo it" in read(client.get(address)).buttons()
+    with transaction.atomic():
+        propose_something_else(done.survivor)
+    shown = read(client.get(address))
+    assert "Propose to undo it" not in shown.buttons() and "It waits" in shown
 
 
 def test_answers_that_differ_are_said_wherever_a_merge_is_decided(pair):

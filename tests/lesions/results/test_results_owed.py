@@ -14,6 +14,7 @@ from clinic.access import NotAllowed
 from clinic.duties import ledger, steps
 from clinic.duties.kinds import OwningList
 from clinic.duties.ledger import DutyRefused
+from clinic.duties.telling import THE_PATIENT
 from clinic.models import AuditRecord, Duty
 from lesions.models import Diagnosis, DiagnosisVersion
 from lesions.results import pathology
@@ -28,7 +29,7 @@ from tests.page import read
 
 pytestmark = pytest.mark.django_db
 KNOWN = {"n": "N0", "thickness": "0.8", "ulceration": False}
-SAID = {"whom": "the patient", "how": "phone", "words": "the result, and the next visit"}
+SAID = {"told": THE_PATIENT, "how": "phone", "words": "the result, and the next visit"}
 
 
 @pytest.fixture
@@ -151,11 +152,13 @@ def test_way_13_told_says_who_to_whom_how_when_and_what(lesion, nurse, doctor, c
     assert client.post(address, given).status_code == 422
     row.refresh_from_db()
     assert row.told_on is None
-    assert client.post(address, given | SAID).status_code == 302
+    said = {"told_to": "patient", "how": "phone", "words": "the result, and the next visit"}
+    assert client.post(address, given | said | {"told_to": ""}).status_code == 422
+    assert client.post(address, given | said).status_code == 302
     row.refresh_from_db()
     assert (row.told_on, row.told_by) == (clock.today(), nurse)
     step = duty.steps.get()
-    assert (step.whom, step.how, step.words) == tuple(SAID.values())
+    assert (step.told_to, step.how, step.words) == tuple(said.values())
 
 
 def test_a_struck_told_ends_nothing_and_the_duty_is_back(lesion, nurse, doctor):

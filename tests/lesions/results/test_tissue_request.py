@@ -13,11 +13,14 @@ import pytest
 from django.urls import reverse
 
 from clinic import clock
+from clinic.duties import ledger, steps
 from clinic.models import ReadRecord
+from clinic.people import ending
 from lesions.models import Lesion
 from lesions.register import register
 from lesions.results import pathology
 from lesions.review import dissent, signoff, taking_back
+from scheduling.planning import replan
 from tests import build
 from tests.lesions import scene
 from tests.page import read
@@ -111,6 +114,40 @@ def test_a_sign_makes_it_urgent_and_stands_on_it(lesion, doctor):
     assert "not marked urgent" not in text and "bleeding" in text
 
 
+def test_a_sign_that_was_handed_over_makes_nothing_urgent(lesion, doctor):
+    build.rules_in_force()
+    decide(lesion, doctor, "biopsy")
+    register.note_sign(lesion=lesion, by=build.nurse(), sign="bleeding")
+    assert "not marked urgent" not in sheet(lesion).text
+    patient = lesion.patient
+    patient.refresh_from_db()
+    ends = {
+        "status": "transferred",
+        "on": clock.today(),
+        "ground": "the practice in the next town takes over",
+    }
+    ending.end_care(patient=patient, by=doctor, revision=patient.revision, **ends)
+    duty = ledger.open_duties(patient).get(kind="hand_over")
+    said = {"outcome": "handed_over", "whom": "the practice in the next town", "words": "accepted"}
+    steps.settle(duty=duty, by=doctor, revision=duty.revision, **said)
+    assert "not marked urgent" in sheet(lesion).text
+
+
+def test_a_note_longer_than_the_sheet_holds_is_not_signed(lesion, doctor):
+    longest = "x" * signoff.LONGEST_NOTE
+    client = build.signed_in(doctor)
+    given = {"decision": "excise", "note": longest + "x"}
+    page = client.post(reverse("lesions:decide_in_person", args=[lesion.pk]), given)
+    assert page.status_code == 422 and "at most 2000" in read(page).text
+    assert longest + "x" in page.content.decode(), "what was typed is still there"
+    with pytest.raises(signoff.SignOffRefused, match="at most 2000"):
+        decide(lesion, doctor, note=longest + "x")
+    signed = decide(lesion, doctor, note=longest)
+    with pytest.raises(signoff.SignOffRefused, match="at most 2000"):
+        signoff.add_addendum(signoff=signed, by=doctor, text=longest + "x")
+    assert longest in sheet(lesion).text
+
+
 def test_a_decision_taken_back_asks_for_nothing(lesion, doctor):
     signed = decide(lesion, doctor)
     taking_back.take_back(signed=signed, by=doctor)
@@ -173,6 +210,41 @@ def test_it_is_offered_where_the_decision_is_shown_and_only_then(lesion, doctor)
     assert offered()
     taking_back.take_back(signed=signed, by=doctor)
     assert not offered()
+
+
+def leads(lesion, where, member=None):
+    page = build.signed_in(member or build.nurse()).get(where)
+    assert page.status_code == 200
+    return reverse("lesions:tissue_request", args=[lesion.pk]) in page.content.decode()
+
+
+def test_each_page_behind_a_row_of_what_is_to_be_cut_leads_to_it(lesion, doctor):
+    build.rules_in_force()
+    decide(lesion, doctor)
+    replan.replan_patient(lesion.patient_id)
+    recall = lesion.patient.recalls.get(subject=f"lesion:{lesion.pk}")
+    call = reverse("scheduling:call", args=[lesion.patient_id])
+    patient = reverse("clinic:patient", args=[lesion.patient_id])
+    assert leads(lesion, call) and leads(lesion, patient)
+    assert leads(lesion, reverse("scheduling:recall", args=[recall.pk]))
+    # Who sees no pictures is not led to a page that is closed to them.
+    assert not leads(lesion, call, build.manager())
+
+
+def test_the_page_of_a_specimen_to_send_leads_to_what_goes_with_it(lesion, doctor):
+    decide(lesion, doctor)
+    cut = {"kind": "excision", "on": clock.today()}
+    other = scene.lesion(lesion.patient)
+    for one in (lesion, other):
+        pathology.record_procedure(patient=lesion.patient, lesion=one, by=doctor, **cut)
+    pages = {
+        one.lesion_id: reverse("clinic:duty", args=[duty.pk])
+        for duty in ledger.open_duties(lesion.patient).filter(kind="send_specimen")
+        for one in lesion.patient.procedures.filter(pk=duty.subject.partition(":")[2])
+    }
+    assert leads(lesion, pages[lesion.pk]) and not leads(lesion, pages[lesion.pk], build.manager())
+    # Cut with no decision that asked for it: there is nothing to print.
+    assert not leads(other, pages[other.pk])
 
 
 def test_no_verdict_stands_on_it(lesion, doctor):

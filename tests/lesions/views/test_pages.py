@@ -349,7 +349,7 @@ def test_a_specimen_waits_is_reported_and_told(nurse, doctor):
         "revision": duty.revision,
         "outcome": "told",
         "on": today,
-        "whom": "her",
+        "told_to": "patient",
         "how": "phone",
         "words": "it",
     }

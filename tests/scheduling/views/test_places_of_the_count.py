@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 from django.urls import reverse
 
+from lesions.results import pathology
 from scheduling.counting import whereabouts
 from scheduling.desk import claims
 from scheduling.planning import replan
@@ -12,6 +13,7 @@ from tests import build
 from tests.lesions import scene as pictures
 from tests.page import read
 from tests.scheduling import scene
+from tests.test_names import named
 
 pytestmark = pytest.mark.usefixtures("rules")
 
@@ -32,6 +34,22 @@ def test_overdue_says_why_since_when_and_whose():
         "Ada Quick",
     ):
         assert words in page
+
+
+def test_names_of_owners_are_left_untranslated():
+    """Whoever has claimed somebody, and whoever was named to tell a result; a list or a role is the program's word."""
+    nurse, teller = build.nurse(name="Ada Quick"), build.nurse(name="Tom Teller")
+    for recall in (scene.overdue_check(high=True), scene.due_check(high=True)):
+        claims.claim(patient=recall.patient, by=nurse)
+    doctor, patient = build.dermatologist(), build.patient()
+    build.risk_assessment(patient)
+    said = {"code": "bcc", "reported_on": scene.TODAY, "anchor": scene.TODAY, "tells": teller}
+    pathology.record_diagnosis(patient=patient, by=doctor, **said)
+    replan.replan_patient(patient.pk)
+    for name, owner in (("overdue", "Ada Quick"), ("open", "Ada Quick"), ("clinician", "Tom Teller")):
+        answer = build.signed_in(build.manager()).get(reverse("scheduling:place", args=[name]))
+        page = answer.content.decode()
+        assert owner in page and not named(page, {owner}), name
 
 
 def test_ended_says_the_ground_and_a_problem_its_question():
