@@ -9,13 +9,13 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
 from clinic.access import Act, may
-from clinic.duties import tally_question
+from clinic.duties import kept_answers, tally_question
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
-from lesions.looking import readers
+from lesions.looking import order, readers
 from lesions.measuring import figures, ugly_duckling
 from lesions.models import Diagnosis, LesionState, Procedure
 from lesions.register import subjects, wording
@@ -126,6 +126,7 @@ def nobody_reads(request: HttpRequest) -> list[str]:
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 tally_question.COUNTED["readers"] = readers.readers
 tally_question.COUNTED["unflagged"] = waiting.unflagged
+kept_answers.ANSWERS |= order.KEPT
 duty_rows.BECAUSE["agree"] = review_words.say_because
 for owner, rows in waiting.HELD.items():
     tally_question.HELD[owner] |= rows

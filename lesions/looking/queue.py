@@ -150,14 +150,6 @@ def _late_before(text: str | None, *, urgent: bool = False) -> datetime:
     return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))
 
 
-def in_order(rows: QuerySet[Any]) -> list[tuple[int, int]]:
-    """List the keys of a list with their ranks, in its order.
-
-    One question from which a page counts the ranks and takes its keys: asked for each, all would be ranked twice.
-    """
-    return list(rows.values_list("pk", "rank"))
-
-
 def rows_of(keys: Sequence[int]) -> list[Review]:
     """Read all that a page of the list shows, in a fixed number of questions and in the order of the keys."""
     near = Review.objects.select_related("lesion__patient", "assessment").only(*_SHOWN)
