@@ -7,7 +7,7 @@ not judge; other reasons by the patient's tier; last a first picture that has no
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from typing import Any, Final
+from typing import Final
 
 from django.db.models import (
     Case,
