@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from clinic.addresses import address_of
 from clinic.duties import kept_answers, ledger
-from clinic.duties.kinds import OwningList
+from clinic.duties.kinds import OwningList, of_list
 from clinic.models import Duty
 from clinic.pages.duty_rows import DutyRow, duty_rows, owed_by
 from clinic.pages.kept_order import order_of, page_of
@@ -44,7 +44,9 @@ _SHOWN: Final = (
     *(f"patient__{name}" for name in ("folded_given", "folded_family")),
     *("owner__name", "owner__username"),
 )
-kept_answers.ANSWERS |= {_kept(owner): order_of(partial(ledger.on_list, owner)) for owner in OwningList}
+kept_answers.ANSWERS |= {
+    _kept(owner): order_of(partial(ledger.on_list, owner)) for owner in OwningList if of_list(owner)
+}
 
 
 def _written(rows: Iterable[DutyRow]) -> list[dict[str, Any]]:
