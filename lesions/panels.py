@@ -14,7 +14,7 @@ from clinic.duties import kept_answers, tally_question
 from clinic.duties.kept_answers import Answer
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
-from clinic.pages import duty_rows
+from clinic.pages import duty_list, duty_rows
 from clinic.pages.kept_order import order_of
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
@@ -129,7 +129,7 @@ def nobody_reads(request: HttpRequest) -> list[str]:
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 tally_question.COUNTED["readers"] = readers.readers
 tally_question.COUNTED["unflagged"] = waiting.unflagged
-kept_answers.ANSWERS |= order.KEPT | {
+kept_answers.ANSWERS |= order.KEPT | duty_list.KEPT | {
     "filed": Answer(Image.objects.all, QuerySet.count),
     "told": Answer(lambda: Diagnosis.objects.filter(told_on__isnull=False), QuerySet.count),
     **{name: order_of(rows) for name, rows in waiting.HELD[OwningList.PICTURES].items()},

@@ -11,7 +11,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from clinic.addresses import address_of
-from clinic.duties import kept_answers, ledger
+from clinic.duties import ledger
 from clinic.duties.kinds import OwningList, of_list
 from clinic.models import Duty
 from clinic.pages.duty_rows import DutyRow, duty_rows, owed_by
@@ -42,9 +42,10 @@ _SHOWN: Final = (
     *("kind", "subject", "urgent", "opened_at", "opened_from", "due_on", "because", "note"),
     *(f"patient__{name}" for name in ("given_name", "family_name", "born", "number")),
     *(f"patient__{name}" for name in ("folded_given", "folded_family")),
-    *("owner__name", "owner__username"),
+    *("owner__name", "owner__username", "owner__is_active"),
 )
-kept_answers.ANSWERS |= {
+# Registered by the app whose pages these are.
+KEPT: Final = {
     _kept(owner): order_of(partial(ledger.on_list, owner)) for owner in OwningList if of_list(owner)
 }
 
