@@ -129,11 +129,15 @@ def nobody_reads(request: HttpRequest) -> list[str]:
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 tally_question.COUNTED["readers"] = readers.readers
 tally_question.COUNTED["unflagged"] = waiting.unflagged
-kept_answers.ANSWERS |= order.KEPT | duty_list.KEPT | {
-    "filed": Answer(Image.objects.all, QuerySet.count),
-    "told": Answer(lambda: Diagnosis.objects.filter(told_on__isnull=False), QuerySet.count),
-    **{name: order_of(rows) for name, rows in waiting.HELD[OwningList.PICTURES].items()},
-}
+kept_answers.ANSWERS |= (
+    order.KEPT
+    | duty_list.KEPT
+    | {
+        "filed": Answer(Image.objects.all, QuerySet.count),
+        "told": Answer(lambda: Diagnosis.objects.filter(told_on__isnull=False), QuerySet.count),
+        **{name: order_of(rows) for name, rows in waiting.HELD[OwningList.PICTURES].items()},
+    }
+)
 duty_rows.BECAUSE["agree"] = review_words.say_because
 for owner, rows in waiting.HELD.items():
     tally_question.HELD[owner] |= rows
