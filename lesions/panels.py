@@ -3,22 +3,25 @@
 from collections.abc import Callable
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
 from clinic.access import Act, may
-from clinic.duties import tally_question
+from clinic.duties import kept_answers, tally_question
+from clinic.duties.kept_answers import Answer
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
-from clinic.pages import duty_rows
+from clinic.pages import duty_list, duty_rows
+from clinic.pages.kept_order import order_of
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
 from clinic.wording import Words
-from lesions.looking import readers
+from lesions.looking import order, readers
 from lesions.measuring import figures, ugly_duckling
-from lesions.models import Diagnosis, LesionState, Procedure
+from lesions.models import Diagnosis, Image, LesionState, Procedure
 from lesions.register import subjects, wording
 from lesions.results import tissue_request
 from lesions.review import waiting
@@ -139,6 +142,15 @@ def nobody_reads(request: HttpRequest) -> list[str]:
 duty_rows.SUBJECT_WORDS.append(subjects.in_words)
 tally_question.COUNTED["readers"] = readers.readers
 tally_question.COUNTED["unflagged"] = waiting.unflagged
+kept_answers.ANSWERS |= (
+    order.KEPT
+    | duty_list.KEPT
+    | {
+        "filed": Answer(Image.objects.all, QuerySet.count),
+        "told": Answer(lambda: Diagnosis.objects.filter(told_on__isnull=False), QuerySet.count),
+        **{name: order_of(rows) for name, rows in waiting.HELD[OwningList.PICTURES].items()},
+    }
+)
 duty_rows.BECAUSE["agree"] = review_words.say_because
 for owner, rows in waiting.HELD.items():
     tally_question.HELD[owner] |= rows

@@ -1,32 +1,53 @@
 """Make a page of what a list owes: fifty rows stand on it, so that a template only writes their words down."""
 
 from collections.abc import Iterable
-from typing import Any
+from functools import partial
+from typing import Any, Final
 
 from django.core.paginator import Page
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from clinic.addresses import address_of
 from clinic.duties import ledger
-from clinic.duties.kinds import OwningList
+from clinic.duties.kinds import OwningList, of_list
 from clinic.models import Duty
 from clinic.pages.duty_rows import DutyRow, duty_rows, owed_by
-from clinic.pages.paging import page_of_rows
+from clinic.pages.kept_order import order_of, page_of
 from clinic.pages.said import Said, who
 from clinic.people import finding
 
 
 def page_of_list(owner: OwningList, request: HttpRequest) -> "Page[Any]":
     """Give one page of what this list owes; the rows to show are in `object_list`."""
-    count = owed_by(owner, request)
-    # Where the masthead counted none, no question is even written.
-    page = page_of_rows(ledger.on_list(owner) if count else (), request, "duties", count)
+    page = page_of(_kept(owner), _open_duties, request, name="duties", count=owed_by(owner, request))
     duties = list(page.object_list)
     shared = finding.shared_names([row.patient for row in duties if row.patient])
     page.object_list = _written(duty_rows(duties, request, shared))
     return page
+
+
+def _kept(owner: OwningList) -> str:
+    return f"duties_of_{owner.value}"
+
+
+def _open_duties() -> QuerySet[Duty]:
+    return ledger.open_duties().select_related(None).select_related("patient", "owner").only(*_SHOWN)
+
+
+# A row shows little of a record, and nobody's password.
+_SHOWN: Final = (
+    *("kind", "subject", "urgent", "opened_at", "opened_from", "due_on", "because", "note"),
+    *(f"patient__{name}" for name in ("given_name", "family_name", "born", "number")),
+    *(f"patient__{name}" for name in ("folded_given", "folded_family")),
+    *("owner__name", "owner__username", "owner__is_active"),
+)
+# Registered by the app whose pages these are.
+KEPT: Final = {
+    _kept(owner): order_of(partial(ledger.on_list, owner)) for owner in OwningList if of_list(owner)
+}
 
 
 def _written(rows: Iterable[DutyRow]) -> list[dict[str, Any]]:
@@ -37,7 +58,7 @@ def _written(rows: Iterable[DutyRow]) -> list[dict[str, Any]]:
 def _row(row: DutyRow, said: Said) -> dict[str, Any]:
     duty = row.duty
     name = str(duty.patient) if duty.patient else said.once("nobody", lambda: _("nobody on file"))
-    return _whose(duty, said) | {
+    words = _whose(duty, said) | {
         "shares_name": row.shares_name,
         "urgent": duty.urgent,
         "what": said.once(("kind", duty.kind), lambda: capfirst(row.kind.words)),
@@ -50,6 +71,7 @@ def _row(row: DutyRow, said: Said) -> dict[str, Any]:
         "by": _by(row, said),
         "doors": [*_done_at(row, name, said), _look(row, name, said)],
     }
+    return said.escaped(words)
 
 
 def _whose(duty: Duty, said: Said) -> dict[str, Any]:

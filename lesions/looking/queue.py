@@ -7,7 +7,7 @@ not judge; other reasons by the patient's tier; last a first picture that has no
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from typing import Any, Final
+from typing import Final
 
 from django.db.models import (
     Case,
@@ -148,14 +148,6 @@ def _late_before(text: str | None, *, urgent: bool = False) -> datetime:
     days = (today - timedelta(days=back) for back in range(_LONGEST_LIMIT))
     late = next((day for day in days if limit.due_on(day, urgent) < today), today - _LONGEST)
     return timezone.make_aware(datetime.combine(late + timedelta(days=1), time.min))
-
-
-def in_order(rows: QuerySet[Any]) -> list[tuple[int, int]]:
-    """List the keys of a list with their ranks, in its order.
-
-    One question from which a page counts the ranks and takes its keys: asked for each, all would be ranked twice.
-    """
-    return list(rows.values_list("pk", "rank"))
 
 
 def rows_of(keys: Sequence[int]) -> list[Review]:

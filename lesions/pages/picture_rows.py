@@ -3,13 +3,16 @@
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from clinic.addresses import address_of
+from clinic.duties.kinds import OwningList
 from clinic.pages.said import Said, who
-from lesions.models import Assessment, Lesion, RefusedUpload
+from lesions.models import Assessment, JobState, Lesion, RefusedUpload
 from lesions.pages.said_of_lesions import lesion_line, place_words
 from lesions.pictures import wording
+from lesions.review import waiting
 
 _OF_PATIENT: Final = tuple(
     f"lesion__patient__{name}" for name in ("given_name", "family_name", "born", "number")
@@ -17,26 +20,33 @@ _OF_PATIENT: Final = tuple(
 _OF_LESION: Final = ("lesion__label", "lesion__site", "lesion__side", *_OF_PATIENT)
 _OF_JOB: Final = tuple(f"image__{name}" for name in _OF_LESION)
 # What a row of each section shows: measures and outlines are long, and stand on other pages.
-SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
+_SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "to_measure": ("state", "queued_at", "attempts", *_OF_JOB),
     "not_measured": ("revision", "failure", "failure_params", "image__taken_on", *_OF_JOB),
     "refused": ("revision", "filename", "code", "params", "at", "by__name", "by__username", *_OF_LESION),
 }
 
 
+def shown(section: str) -> QuerySet[Any]:
+    """Find the rows of a section, with what they show of the records that they are about."""
+    return waiting.HELD[OwningList.PICTURES][section]().only(*_SHOWN[section])
+
+
 def not_measured(rows: Iterable[Assessment], said: Said) -> list[dict[str, Any]]:
     """Say of which picture it is, why it could not be measured, and where it is taken or measured again."""
     return [
-        _of_job(row, said)
-        | {
-            "about": _day_of(row, said),
-            "why": _why(row.failure, row.failure_params, said),
-            "door": _pictures_of(row.image.lesion),
-            "act": address_of("lesions:measure_again", row.pk),
-            "act_on": _("Measure again: the picture of lesion %(label)s of %(name)s")
-            % {"label": row.image.lesion.label, "name": row.image.lesion.patient},
-            "revision": row.revision,
-        }
+        said.escaped(
+            _of_job(row, said)
+            | {
+                "about": _day_of(row, said),
+                "why": _why(row.failure, row.failure_params, said),
+                "door": _pictures_of(row.image.lesion),
+                "act": address_of("lesions:measure_again", row.pk),
+                "act_on": _("Measure again: the picture of lesion %(label)s of %(name)s")
+                % {"label": row.image.lesion.label, "name": row.image.lesion.patient},
+                "revision": row.revision,
+            }
+        )
         for row in rows
     ]
 
@@ -44,15 +54,17 @@ def not_measured(rows: Iterable[Assessment], said: Said) -> list[dict[str, Any]]
 def refused(rows: Iterable[RefusedUpload], said: Said) -> list[dict[str, Any]]:
     """Say which file it was, for which lesion, who sent it and why it was not taken."""
     return [
-        _whose(row.lesion, said)
-        | {
-            "filename": row.filename,
-            "about": _sent(row, said),
-            "why": _why(row.code, row.params, said),
-            "door": _pictures_of(row.lesion),
-            "act": address_of("lesions:settle", row.pk),
-            "revision": row.revision,
-        }
+        said.escaped(
+            _whose(row.lesion, said)
+            | {
+                "filename": row.filename,
+                "about": _sent(row, said),
+                "why": _why(row.code, row.params, said),
+                "door": _pictures_of(row.lesion),
+                "act": address_of("lesions:settle", row.pk),
+                "revision": row.revision,
+            }
+        )
         for row in rows
     ]
 
@@ -60,8 +72,10 @@ def refused(rows: Iterable[RefusedUpload], said: Said) -> list[dict[str, Any]]:
 def to_measure(rows: Iterable[Assessment], said: Said) -> list[dict[str, Any]]:
     """Say since when a picture waits, and which attempt it is where it is not the first."""
     return [
-        _of_job(row, said)
-        | {"about": _since(row, said), "door": address_of("lesions:lesion", row.image.lesion_id)}
+        said.escaped(
+            _of_job(row, said)
+            | {"about": _since(row, said), "door": address_of("lesions:lesion", row.image.lesion_id)}
+        )
         for row in rows
     ]
 
@@ -87,11 +101,15 @@ def _day_of(row: Assessment, said: Said) -> str:
 
 
 def _since(row: Assessment, said: Said) -> str:
-    words = {"state": row.get_state_display(), "time": said.moment(row.queued_at)}
+    words = {"state": _state(row.state, said), "time": said.moment(row.queued_at)}
     since = said.once(("since", *words.values()), lambda: _("%(state)s since %(time)s") % words)
     if row.attempts < 2:
         return since
     return f"{since}, {_('attempt %(number)s') % {'number': row.attempts}}"
+
+
+def _state(state: str, said: Said) -> str:
+    return said.once(("state", state), lambda: JobState(state).label)
 
 
 def _sent(row: RefusedUpload, said: Said) -> str:

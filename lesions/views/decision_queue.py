@@ -18,7 +18,7 @@ from clinic.duties.kinds import OwningList
 from clinic.pages import duty_list, duty_rows
 from clinic.pages.paging import page_of_rows
 from clinic.wording import Words
-from lesions.looking import queue
+from lesions.looking import order, queue
 from lesions.pages import decision_rows
 from lesions.register import register
 from lesions.review import owed, taking_back
@@ -36,29 +36,30 @@ REASONS: Mapping[str, tuple[int, Words]] = {
 @allow(Act.SEE_DECISIONS)
 def decisions(request: StaffRequest) -> HttpResponse:
     """List what waits for a dermatologist and why, with what else is owed in Decisions."""
-    texts = queue.texts_in_force()
-    return _list(request, queue.decisions_of(request.user, texts), texts, flagged=True)
+    return _list(request, _kept(request).left_to(request.user), flagged=True)
 
 
 @allow(Act.SEE_DECISIONS)
 def unflagged(request: StaffRequest) -> HttpResponse:
     """List what lies inside every limit and is still to be decided."""
-    texts = queue.texts_in_force()
-    return _list(request, queue.unflagged(texts), texts, flagged=False)
+    return _list(request, _kept(request).unflagged, flagged=False)
 
 
-def _list(
-    request: StaffRequest, rows: QuerySet[Any], texts: Mapping[str, str], flagged: bool
-) -> HttpResponse:
-    found, why = queue.in_order(rows), request.GET.get("why", "")
-    counted, page = Counter(rank for _pk, rank in found), _page(request, found, why)
-    reviews = queue.rows_of(list(page.object_list))
+def _kept(request: StaffRequest) -> order.Order:
+    kept: order.Order = duty_rows.kept_answer("decisions", request)
+    return kept
+
+
+def _list(request: StaffRequest, found: order.Ranked, flagged: bool) -> HttpResponse:
+    why = request.GET.get("why", "")
+    page = _page(request, found, why)
+    reviews = queue.rows_of([pk for pk, _rank in page.object_list])
     context = {
         "page": page,
         "rows": decision_rows.rows(reviews, "" if flagged else "unflagged"),
         "flagged": flagged,
         "why": why,
-        "reasons": _reasons(counted) if flagged else [],
+        "reasons": _reasons(Counter(rank for _pk, rank in found)) if flagged else [],
         "others": duty_rows.count_of("unflagged" if flagged else "flagged", request),
         "oldest": min((review.opened_at for review in reviews), default=None),
         "may_open": may(request.user, Act.SEE_PICTURES),
@@ -68,7 +69,7 @@ def _list(
     }
     if flagged:
         waiting = _held(request, "proposed", proposals.waiting, "proposals")
-        context |= _signs(request, texts) | {
+        context |= _signs(request) | {
             "left": duty_rows.left_on(OwningList.DECISIONS, request),
             "parts": _parts(request, len(found)),
             "proposed": duty_rows.proposal_rows(waiting.object_list, request),
@@ -94,9 +95,10 @@ def _parts(request: StaffRequest, lesions: int) -> list[str]:
     return [words % {"n": count} for count, words in said if count]
 
 
-def _page(request: StaffRequest, found: list[tuple[int, int]], why: str) -> "Page[Any]":
+def _page(request: StaffRequest, found: order.Ranked, why: str) -> "Page[Any]":
     # A word of the address that names no reason shows everything: a list must never seem empty by a typing error.
-    return page_of_rows([pk for pk, rank in found if why not in REASONS or rank == REASONS[why][0]], request)
+    wanted = [row for row in found if row[1] == REASONS[why][0]] if why in REASONS else found
+    return page_of_rows(wanted, request)
 
 
 def _reasons(counted: Mapping[int, int]) -> list[tuple[str, Words, int]]:
@@ -110,12 +112,13 @@ def _held(request: StaffRequest, counted: str, rows: Callable[[], QuerySet[Any]]
     return page_of_rows(rows() if count else (), request, name, count)
 
 
-def _signs(request: StaffRequest, texts: Mapping[str, str]) -> dict[str, Any]:
+def _signs(request: StaffRequest) -> dict[str, Any]:
     """List signs and concerns without a picture: an examination in person is what ends them."""
     page = _held(request, "signs", register.without_picture, "signs")
     if not page.object_list:
         return {"unseen": page, "unseen_rows": []}
-    limit, today = limits.limits(texts.get("duty_limits") or limits.shipped())["examine"], clock.today()
+    limits_text = queue.texts_in_force().get("duty_limits") or limits.shipped()
+    limit, today = limits.limits(limits_text)["examine"], clock.today()
     rows = [(row, limit.due_on(row.noted_on, urgent=True)) for row in page.object_list]
     late = [{"sign": row, "due_on": due, "late": due < today} for row, due in rows]
     return {"unseen": page, "unseen_rows": late}

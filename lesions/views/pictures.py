@@ -1,10 +1,12 @@
 """Pages of pictures: take them in one by one, serve the cleaned copy to those who may see it, list what waits."""
 
+from functools import partial
 from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
+from django.core.paginator import Page
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import get_conditional_response
@@ -16,7 +18,7 @@ from clinic.duties.kinds import OwningList
 from clinic.models import StaleRow
 from clinic.pages import duty_list, duty_rows
 from clinic.pages.fields import RevisionForm
-from clinic.pages.paging import page_of_rows
+from clinic.pages.kept_order import page_of
 from clinic.pages.responses import conflict
 from clinic.pages.said import Said
 from lesions.forms import PicturesForm
@@ -116,10 +118,7 @@ def pictures(request: StaffRequest) -> HttpResponse:
 
     It shows no picture: who only sees what is late has no way from here to one either.
     """
-    queued, failed, refused = (
-        page_of_rows(rows().only(*picture_rows.SHOWN[name]), request, name, duty_rows.count_of(name, request))
-        for name, rows in waiting.HELD[OwningList.PICTURES].items()
-    )
+    queued, failed, refused = (_section(request, name) for name in waiting.HELD[OwningList.PICTURES])
     said = Said()
     context = {
         "waiting": queued,
@@ -130,10 +129,16 @@ def pictures(request: StaffRequest) -> HttpResponse:
         "refused_rows": picture_rows.refused(refused.object_list, said),
         "may_settle": may(request.user, Act.ADD_PICTURES),
         "may_see": may(request.user, Act.SEE_PICTURES),
-        "filed": Image.objects.count(),
+        "filed": duty_rows.kept_answer("filed", request),
         "duties": duty_list.page_of_list(OwningList.PICTURES, request),
     }
     return render(request, "lesions/pictures.html", context)
+
+
+def _section(request: StaffRequest, name: str) -> "Page[Any]":
+    return page_of(
+        name, partial(picture_rows.shown, name), request, name=name, count=duty_rows.count_of(name, request)
+    )
 
 
 @allow(Act.ADD_PICTURES)

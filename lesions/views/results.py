@@ -15,7 +15,7 @@ from clinic.access import Act, StaffRequest, allow, may
 from clinic.duties.kinds import OwningList
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Patient, StaleRow
-from clinic.pages import duty_list
+from clinic.pages import duty_list, duty_rows
 from clinic.pages.responses import asks_first, conflict, page_form
 from clinic.people.longer_waits import MakesLonger
 from lesions.models import Diagnosis, Procedure
@@ -38,7 +38,7 @@ from lesions.results.report_checks import AlreadyReported, ResultRefused
 def results(request: StaffRequest) -> HttpResponse:
     """List what is owed of tissue, reports and results, urgent first."""
     context = {
-        "told": Diagnosis.objects.filter(told_on__isnull=False).count(),
+        "told": duty_rows.kept_answer("told", request),
         "duties": duty_list.page_of_list(OwningList.RESULTS, request),
         "may_do": may(request.user, Act.DO_DUTIES),
     }
