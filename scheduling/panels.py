@@ -23,8 +23,8 @@ from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
 from scheduling.counting import whereabouts
-from scheduling.models import OPEN, ChecklistKind, FailsafeRun, Recall, RecallState, Touched
-from scheduling.pages import patient_sections
+from scheduling.models import OPEN, ChecklistKind, Recall, RecallState, Touched
+from scheduling.pages import last_count, patient_sections
 from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning.wording import say_because
 from scheduling.recalls import missed_reasons, wording
@@ -65,10 +65,10 @@ def count_notice(request: HttpRequest) -> list[str]:
     """Say on every page that the morning's count did not run, or does not add up."""
     now = timezone.localtime(clock.now())
     wanted = now.date() if now.time() >= _COUNTED_BY else now.date() - timedelta(days=1)
-    last = FailsafeRun.objects.defer(*whereabouts.FIGURES).first()
+    last = last_count.newest(request)
     said: list[str] = []
     # A clock that ran ahead must not make tomorrow's count look done.
-    if last and (last.ran_at > now or last.day > now.date()):
+    if last and last_count.is_ahead(last):
         last, said = whereabouts.last_count(), [str(_AHEAD_OF_NOW)]
     if last is None:
         said.append(

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from typing import Any, TypeVar
 
 from django.db import models, transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from clinic import clock
 from clinic.access import Act, may
@@ -105,10 +105,19 @@ def ask_what_still_stands(recall: Recall, by: Member) -> None:
         _ask_of_missed(recall, appointment, by)
 
 
+def _of_reaching(**about: Any) -> QuerySet[Duty]:
+    # Lesions and reports open the same kind of duty; those are not about reaching somebody.
+    return Duty.objects.filter(kind=KIND, opened_from__startswith="scheduling.", **about)
+
+
+def was_asked() -> Exists:
+    """Ask of each recall whether a dermatologist was ever asked about its patient: of most of them nobody was."""
+    return Exists(_of_reaching(patient=OuterRef("patient")))
+
+
 def said_about(patients: Iterable[int]) -> dict[tuple[int, str], list[dict[str, Any]]]:
     """Find by patient and subject what was asked of a dermatologist, and the word that answered it, if one did."""
-    # Lesions and reports open the same kind of duty; those are not about reaching somebody.
-    asked = Duty.objects.filter(kind=KIND, patient__in=patients, opened_from__startswith="scheduling.")
+    asked = _of_reaching(patient__in=patients)
     answered = Q(steps__isnull=False, steps__struck__isnull=True) | ~Q(ground="")
     asked = asked.filter(Q(ended_at__isnull=True) | answered)
     found: dict[tuple[int, str], list[dict[str, Any]]] = {}

@@ -11,22 +11,17 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from clinic import clock
-from clinic.access import Act, may
 from clinic.addresses import address_of
 from clinic.duties.kinds import KINDS
-from clinic.models import ContactRoute, Duty, Member, Patient, RouteKind
+from clinic.models import Duty, Member, Patient
 from clinic.pages import duty_rows
-from clinic.pages.said import Said
-from clinic.people import leave
 from clinic.wording import Words, write_day
 from lesions.models import RefusedUpload
-from scheduling.desk import claims, what_next
 from scheduling.models import Appointment, Call, PartOfDay, Recall, Section, Urgency
+from scheduling.pages.today_facts import PageFacts
 from scheduling.planning.ladder import Ladder
-from scheduling.planning.wording import OWN, source_words
 from scheduling.recalls import wording
-from scheduling.today.worklists import Line
+from scheduling.today.shown_lines import Line
 
 CONDUCT: Final[dict[int, Words]] = {
     Section.OUTCOME: gettext_lazy("enter before calling anybody"),
@@ -79,7 +74,7 @@ def rows_of(
     lines: list[Line], member: Member, today: date, ladders: Mapping[str, Ladder]
 ) -> dict[int, dict[str, Any]]:
     """Write the rows of one page, by the key of the line; a template reads a dict in half the time."""
-    facts = _PageFacts(lines, member, ladders)
+    facts = PageFacts(lines, member, ladders)
     return {line.pk: facts.escaped(vars(_row(line, facts, member, today))) for line in lines}
 
 
@@ -92,75 +87,7 @@ def weeks(days: Iterable[tuple[date, int]], today: date) -> list[tuple[date | No
     return list(found.items())
 
 
-class _PageFacts(Said):
-    """What the rows of one page show, each kind of thing asked once."""
-
-    def __init__(self, lines: list[Line], member: Member, ladders: Mapping[str, Ladder]) -> None:
-        super().__init__()
-        self.may_call = may(member, Act.CONTACT)
-        keys: dict[str, list[int]] = {}
-        for line in lines:
-            kind, _sep, key = line.first.partition(":")
-            keys.setdefault(kind, []).append(int(key))
-        self.things: dict[str, Any] = {}
-        for kind, rows in _KINDS.items():
-            found = rows.filter(pk__in=keys.get(kind, ())) if kind in keys else ()
-            self.things |= {f"{kind}:{row.pk}": row for row in found}
-        recalls = [row for row in self.things.values() if isinstance(row, Recall)]
-        own = [row.pk for row in recalls if row.rule.startswith(OWN)]
-        # Why a dermatologist set another day stands on the line; the reasons of the rules do not.
-        reasons = Recall.objects.filter(pk__in=own).values_list("pk", "reasons") if own else ()
-        self.set_by = {key: source_words(given[0]) for key, given in reasons}
-        self.why_next = wording.why_the_next([row for row in recalls if row.number > 1])
-        people = [line.patient_id for line in lines if line.patient_id]
-        self.asked = what_next.said_about(people)
-        duties = [row for row in self.things.values() if isinstance(row, Duty)]
-        self.about = duty_rows.words_of([*(row.subject for row in recalls), *(row.subject for row in duties)])
-        # A duty given to somebody who is away would else wait for the day of their return.
-        self.gone = leave.stand_ins((row.owner for row in duties if row.owner), clock.today())
-        self.ladders = ladders
-        self.idle_since = claims.idle_since()
-        self.phones: dict[int, list[str]] = {}
-        live = ContactRoute.objects.working(clock.today()).filter(patient__in=people, kind=RouteKind.PHONE)
-        for patient, number in live.values_list("patient_id", "value"):
-            self.phones.setdefault(patient, []).append(number)
-
-
-_KINDS: Final[dict[str, Any]] = {
-    "recall": Recall.objects.only(
-        *(
-            "patient",
-            "purpose",
-            "subject",
-            "number",
-            "anchor",
-            "urgency",
-            "rule",
-            "reopened",
-            "proposed_ground",
-        )
-    ),
-    "duty": Duty.objects.select_related("owner").only(
-        *(
-            "patient",
-            "kind",
-            "subject",
-            "note",
-            "opened_from",
-            "owner__name",
-            "owner__username",
-            "owner__is_active",
-        )
-    ),
-    "appointment": Appointment.objects.select_related("resource").only(
-        *("starts_at", "revision", "resource__name", "resource__use")
-    ),
-    "call": Call.objects.select_related("by").only("begun_at", "by__name", "by__username"),
-    "upload": RefusedUpload.objects.select_related("lesion").only("lesion__label"),
-}
-
-
-def _row(line: Line, facts: _PageFacts, member: Member, today: date) -> Row:
+def _row(line: Line, facts: PageFacts, member: Member, today: date) -> Row:
     thing, holder = facts.things[line.first], _holder(line, facts)
     mine = bool(holder) and line.held_by == member.pk
     (words, address), claims_first = _button(line, thing, facts, mine, holder)
@@ -182,7 +109,7 @@ def _row(line: Line, facts: _PageFacts, member: Member, today: date) -> Row:
     )
 
 
-def _more(others: int, facts: _PageFacts) -> str:
+def _more(others: int, facts: PageFacts) -> str:
     if not others:
         return ""
     return facts.once(
@@ -197,7 +124,7 @@ def _did_not_come(line: Line, thing: Any) -> dict[str, Any]:
     return {"missed": address_of("scheduling:appointment_missed", thing.pk), "revision": thing.revision}
 
 
-def _who(line: Line, facts: _PageFacts) -> dict[str, Any]:
+def _who(line: Line, facts: PageFacts) -> dict[str, Any]:
     return {
         "name": Patient.in_full(line.given_name, line.family_name),
         "record": address_of("clinic:patient", line.patient_id or 0),
@@ -209,14 +136,14 @@ def _who(line: Line, facts: _PageFacts) -> dict[str, Any]:
     }
 
 
-def _in_part_of_day(line: Line, facts: _PageFacts) -> list[str]:
+def _in_part_of_day(line: Line, facts: PageFacts) -> list[str]:
     """Say where the ladder asks for another part of the day than the last call was made in."""
     if line.part == PartOfDay.ANY:
         return []
     return [facts.once(line.part, lambda: PartOfDay(line.part).label)]
 
 
-def _when(line: Line, facts: _PageFacts, today: date) -> str:
+def _when(line: Line, facts: PageFacts, today: date) -> str:
     if line.section == Section.LATER:
         day = line.comes_on
         return facts.once(("on", day), lambda: _("on %(day)s") % {"day": facts.day(day)})
@@ -226,13 +153,13 @@ def _when(line: Line, facts: _PageFacts, today: date) -> str:
     return facts.once(("until", day), lambda: _("until %(day)s") % {"day": facts.day(day)})
 
 
-def _holder(line: Line, facts: _PageFacts) -> str:
+def _holder(line: Line, facts: PageFacts) -> str:
     """Name whoever works on this person now."""
     idle = line.held_since is None or line.held_since <= facts.idle_since
     return "" if idle or not line.held_by else line.holder or line.holder_signs_in_as
 
 
-def _what(line: Line, thing: Any, facts: _PageFacts) -> str:
+def _what(line: Line, thing: Any, facts: PageFacts) -> str:
     if isinstance(thing, Recall):
         key = thing.purpose, thing.subject, thing.number
         return facts.once(key, lambda: wording.what_for(thing, facts.about))
@@ -249,7 +176,7 @@ def _what(line: Line, thing: Any, facts: _PageFacts) -> str:
     return f"{words}: {about}" if about else words
 
 
-def _notes(line: Line, thing: Any, facts: _PageFacts) -> list[str]:
+def _notes(line: Line, thing: Any, facts: PageFacts) -> list[str]:
     if isinstance(thing, Duty):
         return _notes_of_duty(line, thing, facts)
     if not isinstance(thing, Recall):
@@ -268,7 +195,7 @@ def _notes(line: Line, thing: Any, facts: _PageFacts) -> list[str]:
     return notes
 
 
-def _notes_of_duty(line: Line, duty: Duty, facts: _PageFacts) -> list[str]:
+def _notes_of_duty(line: Line, duty: Duty, facts: PageFacts) -> list[str]:
     notes = [duty.note] if duty.note and line.patient_id is None else []
     if duty.owner is not None:
         notes.append(_("for %(who)s") % {"who": duty.owner})
@@ -276,7 +203,7 @@ def _notes_of_duty(line: Line, duty: Duty, facts: _PageFacts) -> list[str]:
     return notes
 
 
-def _attempts(thing: Any, line: Line, facts: _PageFacts) -> str:
+def _attempts(thing: Any, line: Line, facts: PageFacts) -> str:
     if not isinstance(thing, Recall):
         return ""
     said = {"made": line.tried, "all": facts.ladders[thing.urgency].attempts}
@@ -288,7 +215,7 @@ _GO_ON, _CALL = gettext_lazy("Go on"), gettext_lazy("Call")
 
 
 def _button(
-    line: Line, thing: Any, facts: _PageFacts, mine: bool, holder: str
+    line: Line, thing: Any, facts: PageFacts, mine: bool, holder: str
 ) -> tuple[tuple[Words, str], bool]:
     """Give the one button of the row; True where it claims the person first."""
     if isinstance(thing, Appointment) and line.section == Section.OUTCOME:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any, Protocol
 
+from django.db.models import Exists, OuterRef
 from django.utils import timezone
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
@@ -122,6 +123,13 @@ def _what_was_said(asked: dict[str, Any]) -> str:
         return words
     first = str(until) % {"day": write_day(asked["steps__until"])}
     return f"{first}: {words}" if words else first
+
+
+def follows_an_end() -> Exists:
+    """Ask of each recall whether somebody closed the one before it by hand."""
+    same = {name: OuterRef(name) for name in ("patient", "purpose", "subject", "rule", "anchor")}
+    before = Recall.objects.filter(state=RecallState.CLOSED, closed_by__isnull=False, **same)
+    return Exists(before.filter(number=OuterRef("number") - 1))
 
 
 def why_the_next(recalls: Iterable[Recall]) -> dict[int, str]:

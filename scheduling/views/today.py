@@ -18,12 +18,12 @@ from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
 from scheduling.call_forms import TodayFilter
-from scheduling.counting import whereabouts
 from scheduling.desk import claims, places
 from scheduling.models import DeskLine, Section
 from scheduling.pages.call_page import bring_up_to_date
+from scheduling.pages.last_count import last_count
 from scheduling.pages.today_rows import CONDUCT, rows_of, weeks
-from scheduling.today import day_tally, worklists
+from scheduling.today import day_tally, shown_lines
 
 SHOWN = 25  # people of one section on a page
 
@@ -53,7 +53,7 @@ def today(request: StaffRequest) -> HttpResponse:
         "yours": yours,
         "tried": kept("tried_today"),
         "room": sorted((of, left) for of, left in places.count_ahead(kept("room")).items() if left),
-        "count": whereabouts.last_count(figures=False),
+        "count": last_count(request),
         "stale": not everybody.is_of(day),
         "may_call": may(request.user, Act.CONTACT),
         "answered": duty_rows.proposal_rows(answers.object_list, request),
@@ -68,12 +68,12 @@ def _sections(
     """Give each section of which somebody is shown, its page cut in the database; rows are asked for all at once."""
     pages: dict[Section, Page[Any]] = {
         section: page_of_rows(
-            worklists.in_order(lines, section), request, f"page{section.value}", count=count, size=SHOWN
+            shown_lines.in_order(lines, section), request, f"page{section.value}", count=count, size=SHOWN
         )
         for section in Section
         if (count := tally.sections.get(section, 0))
     }
-    shown = worklists.shown(pages)
+    shown = shown_lines.shown(pages)
     every = [line for found in shown.values() for line in found]
     rows = rows_of(every, request.user, day, duty_rows.kept_answer("ladders", request))
     return [

@@ -11,7 +11,7 @@ from lesions.results import pathology
 from scheduling.desk import bookable, booking
 from scheduling.models import DeskLine, Recall, Resource, Section
 from scheduling.planning import replan
-from scheduling.today import worklists
+from scheduling.today import shown_lines, worklists
 from tests import build
 from tests.lesions import scene as pictures
 
@@ -106,6 +106,6 @@ def to_reach(day=TODAY):
     """The recalls that Today asks the desk to phone or to write for on a day, in its order."""
     with clock.at(NOON + (day - TODAY)):
         worklists.build(day)
-        lines = worklists.in_order(DeskLine.objects.all(), Section.PHONE)
-        keys = [line.first for line in (*lines, *worklists.in_order(DeskLine.objects.all(), Section.WRITE))]
+        lines = shown_lines.in_order(DeskLine.objects.all(), Section.PHONE)
+        keys = [line.first for line in (*lines, *shown_lines.in_order(DeskLine.objects.all(), Section.WRITE))]
         return [Recall.objects.get(pk=key.partition(":")[2]) for key in keys if key.startswith("recall:")]

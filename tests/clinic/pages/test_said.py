@@ -31,6 +31,17 @@ def test_what_is_said_within_a_sentence_is_escaped_once():
     assert page == "Lesion 2 — l’épaule &amp; le bras"
 
 
+def test_a_finished_row_is_escaped_once_and_its_other_values_are_kept():
+    said = Said()
+    row = said.escaped({"line": "l’épaule & le bras", "late": True, "count": 3, "when": None, "more": ""})
+    page = engines["django"].from_string(
+        "{{ row.line }} {{ row.late }} {{ row.count }} {{ row.when }}|{{ row.more }}|"
+    )
+    assert page.render({"row": row}) == "l’épaule &amp; le bras True 3 None||"
+    assert said.escaped({"line": "l’épaule & le bras"})["line"] is row["line"]
+    assert "&amp;amp;" not in page.render({"row": said.escaped(row)})
+
+
 @pytest.mark.django_db
 def test_the_head_of_a_row_says_who_it_is_and_leads_to_the_record():
     patient = build.patient()

@@ -12,7 +12,7 @@ from clinic import clock
 from scheduling.desk import claims, contacts
 from scheduling.models import DeskLine, PartOfDay, Section
 from scheduling.planning import ladder
-from scheduling.today import worklists
+from scheduling.today import shown_lines, worklists
 from tests import build
 from tests.page import read
 from tests.scheduling import scene
@@ -62,7 +62,7 @@ def test_whose_part_of_the_day_it_is_are_rung_first(client):
     worklists.build(scene.TODAY)
     for part, first in ((MORNING, in_the_morning), (AFTERNOON, in_the_afternoon)):
         with clock.at(scene.NOON + part):
-            found = worklists.in_order(DeskLine.objects.all(), Section.PHONE)
+            found = shown_lines.in_order(DeskLine.objects.all(), Section.PHONE)
             assert found[0].patient == first.patient
             assert claims.next_to_phone(build.nurse()) == first.patient
 
