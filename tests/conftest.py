@@ -14,7 +14,6 @@ from lesions.analysis import pipeline
 from lesions.analysis.drawing import changemap
 from lesions.analysis.picture import reading_process
 from tests import build
-from tests.migrated import Copies
 
 # A gate gives the same answer twice; whoever works here gets new examples each time.
 hypothesis.settings.register_profile("gate", derandomize=True, deadline=None)
@@ -48,24 +47,6 @@ def pytest_collection_finish():
     gc.collect()
     gc.freeze()
     gc.set_threshold(100_000, 20, 20)
-
-
-@pytest.fixture(scope="session")
-def django_db_modify_db_settings(django_db_modify_db_settings, request, tmp_path_factory):
-    """Comes just before the test database is made: waits for a worker that migrates one, to copy it."""
-    worker = getattr(request.config, "workerinput", None)
-    if worker is None:
-        return None
-    copies = Copies(tmp_path_factory.getbasetemp().parent, worker["workercount"])
-    copies.begin()
-    return copies
-
-
-@pytest.fixture(scope="session")
-def django_db_setup(django_db_modify_db_settings, django_db_setup, django_db_blocker):
-    if django_db_modify_db_settings:
-        with django_db_blocker.unblock():
-            django_db_modify_db_settings.end()
 
 
 @pytest.fixture
