@@ -3,7 +3,8 @@
 A page shows fifty rows of thousands, and most pages are asked for while nothing has changed. So an answer is kept under
 the revision of the masthead's numbers (`tally.py`): the triggers that overtake those mark every table that an answer
 reads as well, and with the next numbers comes another revision. What is kept is therefore never old, and each process
-works an answer out once for each revision that it meets. It holds keys and codes alone, and asks no clock but the day.
+works an answer out once for each revision that it meets. It is written in nobody's language, and asks no clock but the
+day: whatever else the clock changes is left to the page.
 """
 
 from collections.abc import Callable, Iterator, Sequence

@@ -30,7 +30,7 @@ BEFORE: list[Callable[[], None]] = []
 # A worker keeps the numbers no oftener (clinic setting, no source).
 _PAUSE = 2.0
 _ONLY = 1  # the key of the one row
-_FIRST_REVISION = 2**62
+_REVISIONS = 2**62
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,7 @@ def kept() -> Kept:
     marked = Exists(TallyMark.objects.all())
     row = Tally.objects.filter(pk=_ONLY).annotate(marked=marked).first()
     if row is None:
-        # By chance: what a process keeps under a number of before must not be taken for this one's.
-        return Kept({}, secrets.randbelow(_FIRST_REVISION), holds=False)
+        return Kept({}, _new_revision(), holds=False)
     in_time = row.counted_at <= clock.now() < row.until
     # A process of the version before may still run, and keeps no number for a list that is new.
     complete = named().keys() <= row.numbers.keys()
@@ -115,23 +114,28 @@ def _count_and_keep(found: Kept) -> Kept:
     # At one moment: an appointment that begins between the two would be in neither.
     with clock.at(now):
         counted, until = count(), _until()
-    is_kept = False
+    revision, is_kept = _new_revision(), False
     try:
         with _without_waiting(), transaction.atomic():
-            is_kept = _write(found, marks, numbers=counted, counted_at=now, until=until)
+            is_kept = _write(found, marks, numbers=counted, counted_at=now, until=until, revision=revision)
     except DatabaseError as error:
         # Only for want of time, mostly: whoever comes next counts again.
         log.info("the counts are not kept: %s", type(error).__name__)
-    return Kept(counted, found.revision + 1, holds=is_kept)
+    return Kept(counted, revision, holds=is_kept)
+
+
+def _new_revision() -> int:
+    # By chance: were it counted on, a count that was rolled back, or one before a database was restored, could bear the
+    # number of another state, and what a process keeps under it would be taken for that one's.
+    return secrets.randbelow(_REVISIONS)
 
 
 def _write(seen: Kept, marks: Sequence[tuple[int, int]], **fields: Any) -> bool:
     """Keep a count unless another was kept since; only then are its marks done with."""
     if not seen.numbers:
-        first = Tally(pk=_ONLY, revision=seen.revision, **fields)
+        first = Tally(pk=_ONLY, **fields | {"revision": seen.revision})
         Tally.objects.bulk_create([first], ignore_conflicts=True)
-    same = Tally.objects.filter(pk=_ONLY, revision=seen.revision)
-    if not same.update(revision=seen.revision + 1, **fields):
+    if not Tally.objects.filter(pk=_ONLY, revision=seen.revision).update(**fields):
         return False
     # Exactly those: on SQLite one row with its `times`, on PostgreSQL rows whose `times` is always one.
     pks, times = {pk for pk, _ in marks}, {of for _, of in marks}

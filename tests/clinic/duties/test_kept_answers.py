@@ -1,7 +1,7 @@
 """What a list works out over all its rows is kept, and given only while it holds. Our own rule, no source."""
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from clinic import clock
@@ -63,6 +63,19 @@ def test_numbers_begun_anew_bear_no_revision_of_before(noon):  # noqa: F811 the 
     duty = owe()
     Tally.objects.all().delete()
     assert given() == ([[duty.pk], ["find_a_way"]], 1)
+
+
+def test_what_was_worked_out_and_rolled_back_is_never_given(noon):  # noqa: F811 the fixture
+    """Both states were counted after the same one before them, and must not bear one number."""
+    given()
+    with pytest.raises(RuntimeError), transaction.atomic():
+        duty = owe()
+        assert given()[0] == [[duty.pk], ["find_a_way"]]
+        raise RuntimeError
+    second = owe()
+    assert given() == ([[second.pk], ["find_a_way"]], 1)
+    Duty.objects.filter(pk=second.pk).update(ended_at=clock.now(), evidence="x:1")
+    assert given() == ([[], []], 1)
 
 
 def test_beside_numbers_that_are_not_kept_nothing_is_kept(noon, monkeypatch):  # noqa: F811 the fixture
