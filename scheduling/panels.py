@@ -23,9 +23,9 @@ from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS
-from scheduling.counting import last_count, whereabouts
+from scheduling.counting import whereabouts
 from scheduling.models import OPEN, ChecklistKind, DeskLine, Recall, RecallState, Touched
-from scheduling.pages import patient_sections
+from scheduling.pages import last_count, patient_sections
 from scheduling.pages.call_page import bring_up_to_date
 from scheduling.planning.problems import open_problems
 from scheduling.planning.wording import say_because
@@ -71,7 +71,7 @@ def count_notice(request: HttpRequest) -> list[str]:
     said: list[str] = []
     # A clock that ran ahead must not make tomorrow's count look done.
     if last and last_count.is_ahead(last):
-        last, said = whereabouts.last_count(), [str(_AHEAD_OF_NOW)]
+        last, said = last_count.last_count(request), [str(_AHEAD_OF_NOW)]
     if last is None:
         said.append(
             _(

@@ -165,7 +165,9 @@ def test_sqlite_really_runs_with_our_pragmas(pragma, wanted):
 
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="BEGIN IMMEDIATE is SQLite's")
+@pytest.mark.django_db
 def test_sqlite_takes_the_write_lock_when_a_transaction_begins():
+    connection.ensure_connection()
     assert connection.transaction_mode == "IMMEDIATE"
     assert connection.settings_dict["CONN_MAX_AGE"] is None
 

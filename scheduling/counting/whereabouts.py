@@ -219,19 +219,14 @@ def count_everybody(day: date) -> FailsafeRun:
     return run
 
 
-# What a page need not read that only says when the count ran and whether it adds up: keys of many patients.
-FIGURES = ("counts", "alarms", "checks_ended")
-
-
 def counts_made() -> QuerySet[FailsafeRun]:
     """List the counts up to this day, the last first."""
     return FailsafeRun.objects.filter(day__lte=clock.today())
 
 
-def last_count(*, figures: bool = True) -> FailsafeRun | None:
+def last_count() -> FailsafeRun | None:
     """Find the last count made by now; one dated after now comes from a clock that ran ahead, and is none."""
-    rows = counts_made().filter(ran_at__lte=clock.now())
-    return (rows if figures else rows.defer(*FIGURES)).first()
+    return counts_made().filter(ran_at__lte=clock.now()).first()
 
 
 @dataclass(frozen=True)

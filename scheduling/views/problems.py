@@ -13,9 +13,9 @@ from clinic.models import StaleRow
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict, page_form, page_of
 from clinic.wording import write_day
-from scheduling.counting import whereabouts
 from scheduling.forms import WhatFollowsForm
 from scheduling.models import PlanProblem
+from scheduling.pages.last_count import last_count
 from scheduling.planning import wording as plan_words
 from scheduling.planning.problems import open_problems
 from scheduling.problem_links import links_of
@@ -30,7 +30,7 @@ def problems(request: StaffRequest) -> HttpResponse:
     shown = list(found.object_list)
     rows = [{"row": row, "link": link} for row, link in zip(shown, links_of(shown), strict=True)]
     waiting = pairs.open_pairs().count()
-    context = {"page": found, "rows": rows, "count": whereabouts.last_count(figures=False), "pairs": waiting}
+    context = {"page": found, "rows": rows, "count": last_count(request), "pairs": waiting}
     return render(request, "scheduling/problems.html", context)
 
 

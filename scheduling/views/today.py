@@ -18,10 +18,10 @@ from clinic.pages import duty_rows
 from clinic.pages.paging import page_of_rows
 from clinic.pages.responses import conflict
 from scheduling.call_forms import TodayFilter
-from scheduling.counting.last_count import last_count
 from scheduling.desk import claims, places
 from scheduling.models import DeskLine, Section
 from scheduling.pages.call_page import bring_up_to_date
+from scheduling.pages.last_count import last_count
 from scheduling.pages.today_rows import CONDUCT, rows_of, weeks
 from scheduling.today import day_tally, shown_lines
 

@@ -222,7 +222,7 @@ def test_the_list_asks_the_same_number_of_questions(client, rows, django_assert_
         client.get(reverse("clinic:patients"))
 
 
-LIST_QUERIES = 7  # session, member, count, rows, namesakes, and what the masthead counts
+LIST_QUERIES = 6  # session, member, what the masthead counts, rows, namesakes, standstill
 
 
 def test_the_administrator_sees_no_patient(client):
