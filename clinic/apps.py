@@ -28,7 +28,7 @@ class ClinicConfig(AppConfig):
         proposals.register_proposable(ending.ACT, ending.ENDING)
         proposals.register_proposable(merging.ACT, merging.MERGE)
         proposals.register_proposable(unmerging.ACT, unmerging.UNMERGE)
-        kept_answers.ANSWERS |= finding.KEPT
+        kept_answers.ANSWERS |= finding.KEPT | proposals.KEPT
         steps.register_hooks("hand_over", settled=ending.finish, struck=ending.unfinish)
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
         post_migrate.connect(tally_marks.recreate, dispatch_uid="marks of the tally")

@@ -41,7 +41,8 @@ def today(request: StaffRequest) -> HttpResponse:
     later = day_tally.weeks_of_later(lines) if wanted.narrows else kept("weeks_of_later")
     duty_rows.counted_here("people", everybody.people, request)
     yours, with_others = day_tally.held(request.user)
-    answers = page_of_rows(proposals.unread_answers(request.user), request, "answers")
+    unread = kept("unread_answers").get(request.user.pk, 0)
+    answers = page_of_rows(proposals.unread_answers(request.user), request, "answers", count=unread)
     context = {
         "sections": _sections(request, lines, tally, day),
         "people": everybody.people,

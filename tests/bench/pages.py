@@ -2,9 +2,9 @@
 
 Builds invented patients in a throw-away database, of whom `due` stand on today's list, and asks for each list as the
 person who works from it. Beside each stands a plain page of as many rows: one indexed query through the same base
-template, by the same person in the same run. Milliseconds are processor time of this process, the median of calls
-after a first one; on PostgreSQL the database's own time comes on top and is part of the seconds by the wall. With
-`--keep` the clinic is built once, stays, and is measured again by the next run of the same numbers.
+template, by the same person in the same run, called by turns. Milliseconds are processor time of this process, the
+median of calls after a first one; on PostgreSQL the database's own time comes on top and is part of the seconds by the
+wall. With `--keep` the clinic is built once, stays, and is measured again by the next run of the same numbers.
 """
 
 import argparse
@@ -18,7 +18,7 @@ from tests.bench.paged_clinic import invent
 from tests.bench.replanning import prepare
 from tests.bench.table import load
 
-CALLS = 7
+CALLS = 15
 # (name, who asks, page and what stands in its address, what is asked for)
 LISTS = (
     ("Today", "nurse", "scheduling:today", {}),
@@ -86,20 +86,26 @@ def settle():
 
 
 def ask(client, address, query=None):
-    """Processor ms, ms by the wall, questions, and the page."""
+    """Questions of a page, and the page."""
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
     client.get(address, query)
     with CaptureQueriesContext(connection) as asked:
         page = client.get(address, query).content.decode()
-    questions, took = len(asked), []
+    return len(asked), page
+
+
+def by_turns(client, *asked):
+    """Processor ms and ms by the wall of each page, one after the other: what slows the machine slows both."""
+    took = [[] for _ in asked]
     for _ in range(CALLS):
-        worked, begun = time.process_time(), time.perf_counter()
-        answer = client.get(address, query)
-        took.append((1000 * (time.process_time() - worked), 1000 * (time.perf_counter() - begun)))
-        assert answer.status_code == 200, answer.status_code
-    return *(statistics.median(of) for of in zip(*took, strict=True)), questions, page
+        for times, (address, query) in zip(took, asked, strict=True):
+            worked, begun = time.process_time(), time.perf_counter()
+            answer = client.get(address, query)
+            times.append((1000 * (time.process_time() - worked), 1000 * (time.perf_counter() - begun)))
+            assert answer.status_code == 200, answer.status_code
+    return [tuple(statistics.median(of) for of in zip(*times, strict=True)) for times in took]
 
 
 def signed_in(role):
@@ -128,9 +134,12 @@ def measure(only=""):
     for name, role, page, query in LISTS:
         if only.lower() not in name.lower():
             continue
-        worked, wall, asked, text = ask(clients[role], address_of(page), query)
+        asked, text = ask(clients[role], address_of(page), query)
         rows = len(ROW.findall(text))
-        bare, bare_wall, _, _ = ask(clients[role], f"/plain/{rows}/")
+        plain_page = f"/plain/{rows}/"
+        ask(clients[role], plain_page)
+        found = by_turns(clients[role], (address_of(page), query), (plain_page, None))
+        (worked, wall), (bare, bare_wall) = found
         print(
             f"| {name} | {rows} | {worked:.0f} | {bare:.0f} | {worked / bare:.1f} | {wall:.0f} | {bare_wall:.0f} "
             f"| {asked} | {len(text.encode()) / 1024:.0f} |", flush=True,
