@@ -11,11 +11,12 @@ class ClinicConfig(AppConfig):
         # Inside, because these modules import models, and only when `ready()` runs are the models of all apps loaded.
         from clinic import policies, tasks  # noqa: PLC0415, F401  needs loaded models; the tasks register themselves
         from clinic.checks import check_registries  # noqa: PLC0415  needs loaded models
-        from clinic.duties import kept_answers, limits, proposals, steps, tally_marks  # noqa: PLC0415  needs loaded models
+        from clinic.duties import limits, proposals, steps  # noqa: PLC0415  needs loaded models
         from clinic.duties.kinds import KINDS  # noqa: PLC0415  needs loaded models
         from clinic.merging import merging, unmerging  # noqa: PLC0415  needs loaded models
         from clinic.models import PolicyKind  # noqa: PLC0415  needs loaded models
         from clinic.people import ending, finding, risk  # noqa: PLC0415  needs loaded models
+        from clinic.tally import kept_answers, tally_marks  # noqa: PLC0415  needs loaded models
         from clinic.trail import audit, details, entries, triggers  # noqa: PLC0415  needs loaded models
 
         audit.register_actions(entries.ACTIONS)
@@ -28,7 +29,7 @@ class ClinicConfig(AppConfig):
         proposals.register_proposable(ending.ACT, ending.ENDING)
         proposals.register_proposable(merging.ACT, merging.MERGE)
         proposals.register_proposable(unmerging.ACT, unmerging.UNMERGE)
-        kept_answers.ANSWERS |= finding.KEPT | proposals.KEPT
+        kept_answers.ANSWERS |= finding.KEPT
         steps.register_hooks("hand_over", settled=ending.finish, struck=ending.unfinish)
         post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
         post_migrate.connect(tally_marks.recreate, dispatch_uid="marks of the tally")

@@ -5,9 +5,9 @@ from datetime import time
 from celery import shared_task
 
 from clinic import clock, heartbeat, jobs
-from clinic.duties import tally
 from clinic.merging import likely_same
 from clinic.people import carers
+from clinic.tally import tally
 
 
 @shared_task(name=jobs.TASK)

@@ -10,14 +10,14 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
 from clinic.access import Act, may
-from clinic.duties import kept_answers, tally_question
-from clinic.duties.kept_answers import Answer
 from clinic.duties.kinds import OwningList
 from clinic.models import Duty, Patient
 from clinic.pages import duty_list, duty_rows
 from clinic.pages.kept_order import order_of
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
+from clinic.tally import kept_answers, tally_question
+from clinic.tally.kept_answers import Answer
 from clinic.wording import Words
 from lesions.looking import order, readers
 from lesions.measuring import figures, ugly_duckling

@@ -12,12 +12,12 @@ from django.utils.translation import gettext_lazy
 
 from clinic import clock
 from clinic.access import Act, may
-from clinic.duties import kept_answers, tally, tally_question
-from clinic.duties.kept_answers import Answer
 from clinic.models import Duty, Patient
 from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
+from clinic.tally import kept_answers, tally, tally_question
+from clinic.tally.kept_answers import Answer
 from clinic.wording import write_day
 from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
@@ -126,7 +126,7 @@ tally_question.COUNTED["touched"] = Touched.objects.all
 tally_question.COUNTED["begun"] = worklists.begun
 tally_question.COUNTED["to_phone"] = worklists.to_phone
 tally_question.COUNTED["missed"] = _people_missed
-kept_answers.ANSWERS |= day_tally.KEPT
+kept_answers.ANSWERS |= day_tally.KEPT | duty_rows.KEPT
 # What Missed works out of thousands of rows to show fifty.
 kept_answers.ANSWERS["late"] = Answer(_all_late, missed_reasons.read)
 kept_answers.ANSWERS["missed_on_today"] = Answer(_missed_on_today, QuerySet.count)

@@ -3,16 +3,15 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from django.db import models, transaction
-from django.db.models import Count, QuerySet
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import Act, may, require
 from clinic.duties import ledger, limits, wording
-from clinic.duties.kept_answers import Answer
 from clinic.duties.ledger import DutyRefused
 from clinic.models import Duty, Member, Patient, Proposal, change
 from clinic.trail import audit, details
@@ -151,22 +150,15 @@ def waiting() -> QuerySet[Proposal]:
     return rows.select_related("patient", "proposed_by").order_by("-urgent", "due_on", "pk")
 
 
-def _unread() -> QuerySet[Proposal]:
+def unread() -> QuerySet[Proposal]:
+    """Find the answers that nobody who proposed has read yet."""
     return Proposal.objects.filter(answered_at__isnull=False, seen_at__isnull=True)
 
 
 def unread_answers(member: Member) -> QuerySet[Proposal]:
     """Find this member's proposals that others answered and that the member has not read yet."""
-    rows = _unread().filter(proposed_by=member)
+    rows = unread().filter(proposed_by=member)
     return rows.select_related("patient", "answered_by").order_by("answered_at", "pk")
-
-
-def _by_member(rows: QuerySet[Proposal]) -> dict[int, int]:
-    return dict(rows.order_by().values_list("proposed_by").annotate(Count("pk")))
-
-
-# How many answers each member has to read: of most members there are none.
-KEPT: Final[dict[str, Answer]] = {"unread_answers": Answer(_unread, _by_member)}
 
 
 @transaction.atomic

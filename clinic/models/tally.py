@@ -18,7 +18,7 @@ class Tally(models.Model):
 
 
 class TallyMark(models.Model):
-    """A transaction that wrote what the masthead counts; written by triggers (`clinic/duties/tally_marks.py`).
+    """A transaction that wrote what the masthead counts; written by triggers (`clinic/tally/tally_marks.py`).
 
     On PostgreSQL a row for each transaction, so that nobody waits for another. SQLite has one writer and one row, of
     which `times` tells that somebody wrote again.

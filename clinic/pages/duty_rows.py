@@ -3,20 +3,23 @@
 from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
+from django.db.models import Count, QuerySet
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
 from django.utils.translation import gettext_lazy as _
 
 from clinic import clock
 from clinic.access import may
-from clinic.duties import kept_answers, ledger, proposals, tally, tally_question, wording
+from clinic.duties import ledger, proposals, wording
 from clinic.duties.kinds import KINDS, Kind, OwningList, of_list
 from clinic.merging import merging, unmerging
 from clinic.models import Duty, Patient, Proposal
 from clinic.people import leave
 from clinic.people import wording as people_wording
+from clinic.tally import kept_answers, tally, tally_question
+from clinic.tally.kept_answers import Answer
 from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
@@ -198,6 +201,14 @@ def _standing(request: HttpRequest) -> tally.Kept:
         known["tally_of_lists"] = tally.standing()
     numbers: tally.Kept = known["tally_of_lists"]
     return numbers
+
+
+def _by_member(rows: QuerySet[Proposal]) -> dict[int, int]:
+    return dict(rows.order_by().values_list("proposed_by").annotate(Count("pk")))
+
+
+# How many answers each member has to read: of most members there are none.
+KEPT: Final[dict[str, Answer]] = {"unread_answers": Answer(proposals.unread, _by_member)}
 
 
 def open_of(patient: Patient) -> list[Duty]:

@@ -7,9 +7,9 @@ from django.core.paginator import Page
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
-from clinic.duties.kept_answers import Answer, columns_of
 from clinic.pages.duty_rows import kept_answer
 from clinic.pages.paging import page_of_rows
+from clinic.tally.kept_answers import Answer, columns_of
 
 
 def order_of(rows: Callable[[], QuerySet[Any]]) -> Answer:

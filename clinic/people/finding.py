@@ -5,10 +5,10 @@ from typing import Any, Final
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
-from clinic.duties.kept_answers import Answer
 from clinic.formats.folding import fold, name_parts, phone_key, phone_keys_at_home
 from clinic.models import ContactRoute, NamePart, Patient
 from clinic.people import typed
+from clinic.tally.kept_answers import Answer
 from clinic.wording import SPOKEN
 
 _NUMBER: Final = "QD-{:05d}"

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
-from clinic.duties import tally
 from clinic.models.base import NOTHING_SAVED
 from clinic.pages.responses import to_survivor
+from clinic.tally import tally
 from clinic.trail.audit import MergedAway
 
 # A session lives 30 minutes as shipped: one write a minute is exact enough.

@@ -10,8 +10,8 @@ from typing import Final
 
 from django.db.models import QuerySet
 
-from clinic.duties.kept_answers import Answer, columns_of
 from clinic.models import Member, Policy, RiskAssessment
+from clinic.tally.kept_answers import Answer, columns_of
 from lesions.looking import queue
 from lesions.models import Flag, Lesion, Review, ReviewState
 

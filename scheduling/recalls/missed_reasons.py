@@ -10,8 +10,8 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
-from clinic.duties.kept_answers import columns_of
 from clinic.models import Patient, PatientStatus
+from clinic.tally.kept_answers import columns_of
 from clinic.wording import Words
 from scheduling.models import (
     OPEN,

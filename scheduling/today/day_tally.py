@@ -8,8 +8,8 @@ from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
 from clinic import clock
-from clinic.duties.kept_answers import Answer
 from clinic.models import Member, Policy, Role
+from clinic.tally.kept_answers import Answer
 from scheduling.desk import claims, places
 from scheduling.models import Appointment, Claim, ContactAttempt, DeskLine, Section, Session
 from scheduling.planning import ladder

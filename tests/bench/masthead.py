@@ -48,7 +48,7 @@ def masthead_of(client):
 
 
 def measure():
-    from clinic.duties import tally
+    from clinic.tally import tally
     from scheduling.models import DeskLine
 
     keys = itertools.cycle(

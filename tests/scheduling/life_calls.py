@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import rule
 
 from clinic import clock, policies
-from clinic.duties import kept_answers, tally
 from clinic.models import Patient
+from clinic.tally import kept_answers, tally
 from lesions.models import Lesion, Sign
 from scheduling.desk import calls, claims, confirming, ladder_change, worried
 from scheduling.models import Appointment, AppointmentState, Call, DeskLine, Outcome, RecallState

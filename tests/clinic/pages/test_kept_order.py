@@ -4,9 +4,10 @@ import pytest
 from django.db import transaction
 from django.test import RequestFactory
 
-from clinic.duties import kept_answers, ledger
+from clinic.duties import ledger
 from clinic.duties.kinds import OwningList, of_list
 from clinic.pages import kept_order
+from clinic.tally import kept_answers
 from tests import build
 
 pytestmark = pytest.mark.django_db

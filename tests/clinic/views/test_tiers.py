@@ -8,9 +8,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import policies
-from clinic.duties import tally
 from clinic.models import AuditRecord, Policy, RiskAssessment
 from clinic.people import ending, risk, wording
+from clinic.tally import tally
 from tests import build
 from tests.page import read
 

@@ -3,9 +3,9 @@
 import pytest
 
 from clinic import clock
-from clinic.duties import kept_answers, tally, tally_marks
-from clinic.duties.tally import Kept
 from clinic.models import Policy
+from clinic.tally import kept_answers, tally, tally_marks
+from clinic.tally.tally import Kept
 from lesions.looking import order, queue
 from lesions.models import Flag, Review
 from lesions.register import register

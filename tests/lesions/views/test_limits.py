@@ -5,8 +5,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from clinic.duties import tally
 from clinic.models import Policy
+from clinic.tally import tally
 from lesions.limits import flags, wording
 from lesions.limits.flags import Limit
 from tests import build

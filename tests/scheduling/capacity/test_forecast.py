@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock, jobs
-from clinic.duties import tally
+from clinic.tally import tally
 from scheduling import background
 from scheduling.capacity import forecast as capacity
 from scheduling.capacity import forecast_jobs

@@ -10,9 +10,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.access import NotAllowed
-from clinic.duties import tally
 from clinic.models import AuditRecord
 from clinic.people import visits
+from clinic.tally import tally
 from lesions.models import Assessment
 from scheduling.checklists import records
 from scheduling.checklists.definitions import SHEETS

@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from clinic.duties import tally
+from clinic.tally import tally
 from scheduling.rule_changes import approval
 from tests import build
 from tests.page import read

@@ -8,8 +8,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import policies
-from clinic.duties import tally
 from clinic.models import AuditRecord
+from clinic.tally import tally
 from scheduling.models import Recall
 from scheduling.planning import replan
 from scheduling.rule_changes import approval, preview

@@ -11,8 +11,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import policies
-from clinic.duties import tally
 from clinic.models import AuditRecord, ReadRecord
+from clinic.tally import tally
 from scheduling.models import Plan, PlanProblem, Recall
 from scheduling.planning.gather import gather_facts
 from scheduling.rule_changes import what_if

@@ -7,8 +7,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from clinic.duties import tally
 from clinic.people import patients
+from clinic.tally import tally
 from scheduling.counting import whereabouts
 from scheduling.desk import contacts
 from scheduling.today import worklists

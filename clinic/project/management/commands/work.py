@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import close_old_connections
 
 from clinic import clock, heartbeat, jobs
-from clinic.duties import tally
+from clinic.tally import tally
 
 log = logging.getLogger("quarterday.work")
 

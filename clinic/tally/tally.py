@@ -19,8 +19,8 @@ from django.db.models import Exists
 from django.utils import timezone
 
 from clinic import clock
-from clinic.duties.tally_question import named, question
 from clinic.models import Tally, TallyMark
+from clinic.tally.tally_question import named, question
 
 log = logging.getLogger("quarterday.tally")
 # The next moment at which the clock alone changes a count, None where it changes none. Each midnight is one.

@@ -5,11 +5,11 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from clinic import clock
-from clinic.duties import kept_answers, tally, tally_marks
-from clinic.duties.kept_answers import Answer
 from clinic.models import Duty, Policy, Tally, Visit
+from clinic.tally import kept_answers, tally, tally_marks
+from clinic.tally.kept_answers import Answer
 from scheduling.models import Appointment
-from tests.clinic.duties.test_tally import noon, owe  # noqa: F401 a fixture
+from tests.clinic.tally.test_tally import noon, owe  # noqa: F401 a fixture
 from tests.test_queries import clinic  # noqa: F401 a fixture
 
 pytestmark = pytest.mark.django_db

@@ -11,8 +11,8 @@ from typing import Any
 from django.apps import apps
 from django.db import connections
 
-from clinic.duties import kept_answers, tally_question
 from clinic.models import Tally, TallyMark
+from clinic.tally import kept_answers, tally_question
 
 _VERBS = ("INSERT", "UPDATE", "DELETE")
 _MARKS = TallyMark._meta.db_table

@@ -14,7 +14,7 @@ from typing import Any
 from django.db import connection, models
 from django.db.models import QuerySet
 
-from clinic.duties.tally import Kept
+from clinic.tally.tally import Kept
 
 Columns = Sequence[Sequence[Any]]
 

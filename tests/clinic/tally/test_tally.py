@@ -11,8 +11,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic import clock, tasks
-from clinic.duties import kept_answers, ledger, tally, tally_marks, tally_question
+from clinic.duties import ledger
 from clinic.models import Duty, Patient, Tally, TallyMark
+from clinic.tally import kept_answers, tally, tally_marks, tally_question
 from scheduling.models import DeskLine
 from scheduling.pages import call_page
 from scheduling.today import worklists
