@@ -31,6 +31,7 @@ class ClinicConfig(AppConfig):
         proposals.register_proposable(unmerging.ACT, unmerging.UNMERGE)
         kept_answers.ANSWERS |= finding.KEPT
         steps.register_hooks("hand_over", settled=ending.finish, struck=ending.unfinish)
-        post_migrate.connect(triggers.recreate, dispatch_uid="append-only triggers")
-        post_migrate.connect(tally_marks.recreate, dispatch_uid="marks of the tally")
+        # Sent for each app, though always for all of them: once is enough, and a test that commits has it sent as well.
+        post_migrate.connect(triggers.recreate, sender=self, dispatch_uid="append-only triggers")
+        post_migrate.connect(tally_marks.recreate, sender=self, dispatch_uid="marks of the tally")
         register(check_registries)

@@ -11,7 +11,7 @@ from clinic import clock
 from clinic.models import Member, Policy, Role
 from clinic.tally.kept_answers import Answer
 from scheduling.desk import claims, places
-from scheduling.models import Appointment, Claim, ContactAttempt, DeskLine, Section, Session
+from scheduling.models import Appointment, Claim, ContactAttempt, DeskLine, Resource, Section, Session
 from scheduling.planning import ladder
 
 _FORTNIGHT = timedelta(days=14)
@@ -95,13 +95,15 @@ def room(_sessions: QuerySet[Session]) -> dict[date, tuple[int, ...]]:
     return places.starts_by_day(since=since, until=until)
 
 
-# What Today shows of everybody whatever its page and filter, kept till something of it is written.
+# What Today and the diary show whatever their page and filter, kept till something of it is written.
 KEPT: Final[dict[str, Answer]] = {
     "sections": Answer(DeskLine.objects.all, count_sections),
     "weeks_of_later": Answer(DeskLine.objects.all, weeks_of_later),
     "languages": Answer(DeskLine.objects.all, languages),
     "clinicians": Answer(clinicians, list),
     "tried_today": Answer(made_today, tried),
+    "rooms": Answer(Resource.objects.all, lambda rows: rows.in_bulk()),
+    "members": Answer(Member.objects.all, lambda rows: rows.only("name", "username").in_bulk()),
     "ladders": Answer(Policy.objects.all, lambda _policies: ladder.in_force()),
     "room": Answer(lambda: places.open_sessions(*fortnight()), room, besides=(Appointment,)),
 }

@@ -19,6 +19,7 @@ from clinic import clock
 from clinic.access import Act, StaffRequest, allow, may
 from clinic.addresses import address_of
 from clinic.models import Member, Patient
+from clinic.pages import duty_rows
 from clinic.pages.kept_searches import asked_for, keep
 from clinic.pages.paging import page_of_rows
 from clinic.pages.said import Said, who
@@ -51,7 +52,7 @@ def diary(request: StaffRequest) -> HttpResponse:
     page, counted = _visits(request, first, length)
     context = {
         "page": page,
-        "days": _days(first, length, list(page.object_list), counted, request.user),
+        "days": _days(first, length, list(page.object_list), counted, request),
         "chosen": chosen,
         "week": week,
         "before": first - timedelta(days=length),
@@ -102,10 +103,10 @@ def _midnight(day: date) -> datetime:
 
 
 def _days(
-    first: date, length: int, visits: list[Appointment], counted: dict[date, int], member: Any
+    first: date, length: int, visits: list[Appointment], counted: dict[date, int], request: StaffRequest
 ) -> list[dict[str, Any]]:
     span = (first, first + timedelta(days=length - 1))
-    rooms, people = Resource.objects.in_bulk(), Member.objects.only("name", "username").in_bulk()
+    rooms, people = (duty_rows.kept_answer(name, request) for name in ("rooms", "members"))
     # Few rooms and clinicians stand in many rows: joined to each, they would be read as often.
     for visit in visits:
         visit.resource, visit.clinician = rooms[visit.resource_id], people.get(visit.clinician_id or 0)
@@ -128,7 +129,9 @@ def _days(
             "free": [_free(row) for row in free.get(day, ()) if row.starts],
             "left": left.get(day, 0),
             "count": counted.get(day, 0),
-            "visits": [said.escaped(_row(visit, subjects, said, member)) for visit in rows.get(day, ())],
+            "visits": [
+                said.escaped(_row(visit, subjects, said, request.user)) for visit in rows.get(day, ())
+            ],
         }
         for day in (first + timedelta(days=index) for index in range(length))
     ]

@@ -36,9 +36,10 @@ def owe(patient=None):
 def shown_is_true():
     """What a page would show is what is counted, whether it was kept or not."""
     found = tally.kept()
-    assert not found.holds or found.numbers == tally.count()
-    for name in kept_answers.ANSWERS:
-        assert kept_answers.give(name, found) == kept_answers.work_out(name)
+    if found.holds:
+        assert found.numbers == tally.count()
+        for name in kept_answers.ANSWERS:
+            assert kept_answers.give(name, found) == kept_answers.work_out(name), name
     return found.holds
 
 
@@ -54,8 +55,8 @@ def noon(clinic):  # noqa: F811 the fixture
 @pytest.mark.parametrize("name", LISTS)
 def test_after_each_act_of_a_list_no_old_number_is_kept(name, noon):
     _where, add = LISTS[name]()
+    assert shown_is_true()
     for _ in range(2):
-        tally.keep()
         add()
         shown_is_true()
         tally.keep()
