@@ -1,7 +1,7 @@
 """Names of patients and of members stand in an element with translate="no": a browser that translates leaves them alone.
 
-A name in a sentence passes `tests/test_language.py`, whose brackets hold the whole sentence. Titles of pages and names
-in attributes cannot carry the mark.
+WHATWG HTML, "The translate attribute". A name in a sentence passes `tests/test_language.py`, whose brackets hold the
+whole sentence. Titles of pages and names in attributes cannot carry the mark.
 """
 
 from collections.abc import Iterator

@@ -1,4 +1,7 @@
-"""Beside a field for a day stands that day in words, where the browser shows and takes days as 11/12/2026."""
+"""Beside a field for a day stands that day in words, where the browser shows and takes days as 11/12/2026.
+
+How American English writes a day: Unicode CLDR, en-US, as the browser has it. The words beside it: our own rule, no source.
+"""
 
 import pytest
 from django.urls import reverse

@@ -1,4 +1,7 @@
-"""A result is told to the patient, to who may be told it that day, or to somebody named with a word why."""
+"""A result is told to the patient, to who may be told it that day, or to somebody named with a word why.
+
+That nothing of a person's health is said to whoever has no authority: common practice, no source.
+"""
 
 from datetime import timedelta
 
@@ -9,7 +12,7 @@ from django.urls import reverse
 from clinic import clock
 from clinic.duties import ledger, steps
 from clinic.duties.ledger import DutyRefused
-from clinic.duties.telling import THE_PATIENT, Told
+from clinic.duties.telling import THE_PATIENT, WhoWasTold
 from clinic.models import AuditRecord, Duty, Step
 from clinic.people import carers
 from tests import build
@@ -31,7 +34,7 @@ def duty(patient):
         return ledger.open_duty("tell", patient=patient, opened_from=patient, by=None)
 
 
-def carer(patient, authority="everything", name="Anna Told", **more):
+def carer(patient, authority="everything", name="Anna WhoWasTold", **more):
     span = {"valid_from": build.days_ago(30)} | more
     return carers.add(
         patient=patient, by=build.nurse(), name=name, relation="daughter", authority=authority, **span
@@ -53,14 +56,14 @@ def test_the_patient_is_told_and_the_audit_record_says_so(duty):
 
 def test_who_may_be_told_today_is_told(patient, duty):
     anna = carer(patient)
-    step = tell(duty, Told("carer", anna))
+    step = tell(duty, WhoWasTold("carer", anna))
     assert (step.told_to, step.carer) == ("carer", anna)
     details = AuditRecord.objects.get(action="diagnosis.tell").details
-    assert (details["told_to"], details["whom"]) == ("carer", "Anna Told")
+    assert (details["told_to"], details["whom"]) == ("carer", "Anna WhoWasTold")
 
 
 def test_somebody_else_is_named_with_a_word_why(duty):
-    step = tell(duty, Told("other", why=WORDS), whom="Ben Other")
+    step = tell(duty, WhoWasTold("other", why=WORDS), whom="Ben Other")
     assert (step.told_to, step.whom, step.why_told) == ("other", "Ben Other", WORDS)
     details = AuditRecord.objects.get(action="diagnosis.tell").details
     assert (details["told_to"], details["whom"], details["why"]) == ("other", "Ben Other", WORDS)
@@ -71,15 +74,15 @@ def test_somebody_else_is_named_with_a_word_why(duty):
     [
         (None, {}, "Say who was told"),
         (None, {"whom": "Ben Other"}, "not chosen"),
-        (Told("nobody"), {}, "Say who was told"),
+        (WhoWasTold("nobody"), {}, "Say who was told"),
         (THE_PATIENT, {"whom": "Ben Other"}, "not chosen"),
-        (Told("patient", why=WORDS), {}, "not chosen"),
-        (Told("carer"), {}, "may not be told a result"),
-        (Told("other", why=" "), {"whom": "Ben Other"}, "say why that person may be"),
-        (Told("other", why=WORDS), {"whom": " "}, "Name who was told"),
+        (WhoWasTold("patient", why=WORDS), {}, "not chosen"),
+        (WhoWasTold("carer"), {}, "may not be told a result"),
+        (WhoWasTold("other", why=" "), {"whom": "Ben Other"}, "say why that person may be"),
+        (WhoWasTold("other", why=WORDS), {"whom": " "}, "Name who was told"),
         (THE_PATIENT, {"outcome": "cannot"}, "choose one of the two"),
         (None, {"outcome": "cannot", "whom": "Ben Other"}, "not chosen"),
-        (Told("other"), {"outcome": "cannot", "whom": "Ben Other"}, "say why"),
+        (WhoWasTold("other"), {"outcome": "cannot", "whom": "Ben Other"}, "say why"),
     ],
 )
 def test_nobody_else_is_told_and_nothing_is_written(duty, told, more, sentence):
@@ -101,15 +104,15 @@ def test_who_may_not_be_told_that_day_is_refused(patient, duty):
     ]
     for row in rows:
         with pytest.raises(DutyRefused, match="may not be told a result that day"):
-            tell(duty, Told("carer", row))
+            tell(duty, WhoWasTold("carer", row))
     late = carer(patient, valid_from=clock.today())
     with pytest.raises(DutyRefused, match="that day"):
-        tell(duty, Told("carer", late), on=build.days_ago(2))
+        tell(duty, WhoWasTold("carer", late), on=build.days_ago(2))
 
 
 def test_cannot_be_told_may_name_somebody_with_why_or_nobody(patient, duty):
     anna = carer(patient)
-    step = tell(duty, Told("carer", anna), outcome="cannot")
+    step = tell(duty, WhoWasTold("carer", anna), outcome="cannot")
     assert (step.told_to, step.carer) == ("carer", anna)
     steps.strike(step=step, by=step.by)
     duty.refresh_from_db()
@@ -137,10 +140,10 @@ def test_the_database_holds_who_was_told(duty):
 
 
 def test_the_page_offers_who_may_be_told_and_keeps_what_was_typed(patient, duty):
-    anna, _clara = carer(patient), carer(patient, "appointments", name="Clara Told")
+    anna, _clara = carer(patient), carer(patient, "appointments", name="Clara WhoWasTold")
     client = build.signed_in(build.dermatologist())
     page = read(client.get(reverse("clinic:duty", args=[duty.pk])))
-    assert "Anna Told (daughter)" in page and "Clara Told" not in page
+    assert "Anna WhoWasTold (daughter)" in page and "Clara WhoWasTold" not in page
     given = SAID | {"revision": duty.revision, "outcome": "told", "on": str(clock.today())}
     address = reverse("clinic:settle_duty", args=[duty.pk])
     answer = client.post(address, given | {"told_to": "other", "whom": "Ben Other"})

@@ -1,4 +1,7 @@
-"""The kept order of Decisions is the order of the list, for each member. The order itself: `test_queue.py`."""
+"""The kept order of Decisions is the order of the list, for each member. Our own rule, no source.
+
+The order itself: `test_queue.py`.
+"""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The page of what ran past its limit: every number opens its rows, and no part grows with the clinic. Our own rule."""
+"""The page of what ran past its limit: every number opens its rows, and no part grows with the clinic. Our own rule, no source."""
 
 from datetime import date
 
