@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from clinic import clock
 from clinic.access import Act, may, roles_with
 from clinic.duties.outcomes import Outcome
-from clinic.duties.telling import Told
+from clinic.duties.telling import WhoWasTold
 from clinic.duties.wording import MAY_NOT_BE_TOLD
 from clinic.merging.alike import Alike, find_alike
 from clinic.models import (
@@ -368,7 +368,7 @@ class TellForm(SettleForm):
         """Put together who was told, as the entry takes it."""
         given: dict[str, Any] = super().clean() or {}
         to, carer, why = given.pop("told_to", ""), given.pop("carer", None), given.pop("why", "")
-        return given | {"told": Told(to, carer, why)}
+        return given | {"told": WhoWasTold(to, carer, why)}
 
 
 class EndDutyForm(RevisionForm):

@@ -17,7 +17,7 @@ from clinic.pages.kept_order import order_of
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import SUBJECTS, Button, Panel, add_button, add_panel
 from clinic.tally import kept_answers, tally_question
-from clinic.tally.kept_answers import Answer
+from clinic.tally.kept_answers import KeptAnswer
 from clinic.wording import Words
 from lesions.looking import order, readers
 from lesions.measuring import figures, ugly_duckling
@@ -146,8 +146,8 @@ kept_answers.ANSWERS |= (
     order.KEPT
     | duty_list.KEPT
     | {
-        "filed": Answer(Image.objects.all, QuerySet.count),
-        "told": Answer(lambda: Diagnosis.objects.filter(told_on__isnull=False), QuerySet.count),
+        "filed": KeptAnswer(Image.objects.all, QuerySet.count),
+        "told": KeptAnswer(lambda: Diagnosis.objects.filter(told_on__isnull=False), QuerySet.count),
         **{name: order_of(rows) for name, rows in waiting.HELD[OwningList.PICTURES].items()},
     }
 )

@@ -17,7 +17,7 @@ from clinic.pages import duty_rows, registering
 from clinic.pages.masthead import Place, add_notice, add_place
 from clinic.pages.patient_page import DUE, SUBJECTS, Button, Panel, add_button, add_panel
 from clinic.tally import kept_answers, tally, tally_question
-from clinic.tally.kept_answers import Answer
+from clinic.tally.kept_answers import KeptAnswer
 from clinic.wording import write_day
 from lesions.models import Lesion
 from lesions.pages.lesion_sections import Section, add_section
@@ -128,10 +128,10 @@ tally_question.COUNTED["to_phone"] = worklists.to_phone
 tally_question.COUNTED["missed"] = _people_missed
 kept_answers.ANSWERS |= day_tally.KEPT | duty_rows.KEPT
 # What Missed works out of thousands of rows to show fifty.
-kept_answers.ANSWERS["late"] = Answer(_all_late, missed_reasons.read)
-kept_answers.ANSWERS["missed_on_today"] = Answer(_missed_on_today, QuerySet.count)
-kept_answers.ANSWERS["problems"] = Answer(open_problems, QuerySet.count)
-kept_answers.ANSWERS["count"] = Answer(whereabouts.counts_made, whereabouts.last_of)
+kept_answers.ANSWERS["late"] = KeptAnswer(_all_late, missed_reasons.read)
+kept_answers.ANSWERS["missed_on_today"] = KeptAnswer(_missed_on_today, QuerySet.count)
+kept_answers.ANSWERS["problems"] = KeptAnswer(open_problems, QuerySet.count)
+kept_answers.ANSWERS["count"] = KeptAnswer(whereabouts.counts_made, whereabouts.last_of)
 tally.TURNS.append(worklists.next_to_begin)
 tally.BEFORE.append(worklists.bring_up_to_date)
 duty_rows.SUBJECT_WORDS.append(wording.appointments)

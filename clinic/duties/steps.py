@@ -10,7 +10,7 @@ from clinic.access import require
 from clinic.duties import ledger, telling, wording
 from clinic.duties.ledger import DutyRefused
 from clinic.duties.outcomes import Outcome, act_of, outcomes_of
-from clinic.duties.telling import Told
+from clinic.duties.telling import WhoWasTold
 from clinic.models import Duty, Member, Step, StruckStep
 from clinic.models.duty import How
 from clinic.trail import audit
@@ -40,7 +40,7 @@ def settle(
     outcome: str,
     on: date | None = None,
     whom: str = "",
-    told: Told | None = None,
+    told: WhoWasTold | None = None,
     how: str = "",
     words: str = "",
     until: date | None = None,
@@ -50,7 +50,12 @@ def settle(
 
     `told`: who was told a result. `teller`: whom the reader of a result names to tell it.
     """
-    chosen, on, told, whom = _chosen(duty.kind, outcome), on or clock.today(), told or Told(), whom.strip()
+    chosen, on, told, whom = (
+        _chosen(duty.kind, outcome),
+        on or clock.today(),
+        told or WhoWasTold(),
+        whom.strip(),
+    )
     require(by, act_of(duty.kind, chosen))
     _check_day(duty, on)
     _check_until(until)

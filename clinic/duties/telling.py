@@ -11,7 +11,7 @@ from clinic.models import Carer, Duty, ToldTo
 
 
 @dataclass(frozen=True)
-class Told:
+class WhoWasTold:
     """`to`: a code of ToldTo, empty where nobody was told; `why`: why somebody else might be, whom the step names."""
 
     to: str = ""
@@ -23,10 +23,10 @@ class Told:
         return {"told_to": self.to, "carer": self.carer, "why_told": self.why.strip()}
 
 
-THE_PATIENT = Told(ToldTo.PATIENT)
+THE_PATIENT = WhoWasTold(ToldTo.PATIENT)
 
 
-def check(told: Told, *, whom: str, duty: Duty, outcome: Outcome, on: date) -> None:
+def check(told: WhoWasTold, *, whom: str, duty: Duty, outcome: Outcome, on: date) -> None:
     """Nothing of a person's health is said to whoever has no authority (common practice, no source)."""
     if duty.kind != "tell":
         return

@@ -41,7 +41,6 @@ def _open_duties() -> QuerySet[Duty]:
 _SHOWN: Final = (
     *("kind", "subject", "urgent", "opened_at", "opened_from", "due_on", "because", "note"),
     *(f"patient__{name}" for name in ("given_name", "family_name", "born", "number")),
-    *(f"patient__{name}" for name in ("folded_given", "folded_family")),
     *("owner__name", "owner__username", "owner__is_active"),
 )
 # Registered by the app whose pages these are.

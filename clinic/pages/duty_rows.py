@@ -19,7 +19,7 @@ from clinic.models import Duty, Patient, Proposal
 from clinic.people import leave
 from clinic.people import wording as people_wording
 from clinic.tally import kept_answers, tally, tally_question
-from clinic.tally.kept_answers import Answer
+from clinic.tally.kept_answers import KeptAnswer
 from clinic.wording import Words
 
 # An upper app says in words what lesion:12 or diagnosis:3 is, for many keys at once.
@@ -208,7 +208,7 @@ def _by_member(rows: QuerySet[Proposal]) -> dict[int, int]:
 
 
 # How many answers each member has to read: of most members there are none.
-KEPT: Final[dict[str, Answer]] = {"unread_answers": Answer(proposals.unread, _by_member)}
+KEPT: Final[dict[str, KeptAnswer]] = {"unread_answers": KeptAnswer(proposals.unread, _by_member)}
 
 
 def open_of(patient: Patient) -> list[Duty]:

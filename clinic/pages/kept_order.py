@@ -9,12 +9,12 @@ from django.http import HttpRequest
 
 from clinic.pages.duty_rows import kept_answer
 from clinic.pages.paging import page_of_rows
-from clinic.tally.kept_answers import Answer, columns_of
+from clinic.tally.kept_answers import KeptAnswer, columns_of
 
 
-def order_of(rows: Callable[[], QuerySet[Any]]) -> Answer:
+def order_of(rows: Callable[[], QuerySet[Any]]) -> KeptAnswer:
     """Keep the keys of a list in its order."""
-    return Answer(rows, lambda asked: columns_of(asked.select_related(None).values_list("pk"))[0])
+    return KeptAnswer(rows, lambda asked: columns_of(asked.select_related(None).values_list("pk"))[0])
 
 
 def page_of(answer: str, rows: Callable[[], QuerySet[Any]], request: HttpRequest, **of: Any) -> "Page[Any]":

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext
 
 from clinic.addresses import address_of
 from clinic.models import Patient
@@ -42,6 +43,14 @@ class Said:
         """Write a day, or the clinic's own day of a moment."""
         of = timezone.localdate(day) if isinstance(day, datetime) else day
         return self.once(of, lambda: write_day(of))
+
+    def more(self, others: int) -> str:
+        """Say how many more there are than the first one, which the row shows."""
+        if others < 1:
+            return ""
+        return self.once(
+            ("more", others), lambda: ngettext("and one more", "and %(n)s more", others) % {"n": others}
+        )
 
     def moment(self, at: datetime) -> str:
         """Write a moment, which is said to the minute."""

@@ -3,12 +3,12 @@
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from clinic.formats.folding import fold, name_parts, phone_key, phone_keys_at_home
 from clinic.models import ContactRoute, NamePart, Patient
 from clinic.people import typed
-from clinic.tally.kept_answers import Answer
+from clinic.tally.kept_answers import KeptAnswer
 from clinic.wording import SPOKEN
 
 _NUMBER: Final = "QD-{:05d}"
@@ -44,7 +44,7 @@ def on_file() -> QuerySet[Patient]:
 
 
 # To count a hundred thousand costs more than to show fifty of them.
-KEPT: Final[dict[str, Answer]] = {"on_file": Answer(on_file, lambda rows: rows.count())}
+KEPT: Final[dict[str, KeptAnswer]] = {"on_file": KeptAnswer(on_file, lambda rows: rows.count())}
 
 
 def search(text: str) -> QuerySet[Patient]:
@@ -114,15 +114,7 @@ def shares_name(of: str = "") -> Exists:
     return Exists(others.exclude(pk=OuterRef(f"{of}pk")))
 
 
-def shared_names(patients: list[Patient]) -> set[int]:
+def shared_names(patients: Iterable[Patient]) -> set[int]:
     """Find those in the list whose full name another patient bears as well."""
-    families = {patient.folded_family for patient in patients}
-    bearers = Patient.objects.filter(folded_family__in=families, merged_into__isnull=True)
-    shared = set(
-        bearers.order_by()
-        .values_list("folded_family", "folded_given")
-        .annotate(bearers=Count("pk"))
-        .filter(bearers__gt=1)
-        .values_list("folded_family", "folded_given")
-    )
-    return {one.pk for one in patients if (one.folded_family, one.folded_given) in shared}
+    shown = Patient.objects.filter(pk__in=[one.pk for one in patients])
+    return set(shown.filter(shares_name()).order_by().values_list("pk", flat=True))

@@ -29,7 +29,7 @@ def columns_of(rows: QuerySet[Any, Any]) -> Columns:
 
 
 @dataclass(frozen=True)
-class Answer:
+class KeptAnswer:
     """`rows`: what is asked for; `work_out`: makes the answer of it; `besides`: what is read before it is asked."""
 
     rows: Callable[[], QuerySet[Any, Any]]
@@ -38,7 +38,7 @@ class Answer:
 
 
 # By name; an app adds its own when it is loaded.
-ANSWERS: dict[str, Answer] = {}
+ANSWERS: dict[str, KeptAnswer] = {}
 _KEPT: dict[str, tuple[int, Any]] = {}
 
 

@@ -11,7 +11,7 @@ from typing import Final
 from django.db.models import QuerySet
 
 from clinic.models import Member, Policy, RiskAssessment
-from clinic.tally.kept_answers import Answer, columns_of
+from clinic.tally.kept_answers import KeptAnswer, columns_of
 from lesions.looking import queue
 from lesions.models import Flag, Lesion, Review, ReviewState
 
@@ -59,4 +59,4 @@ def _rank(_rows: QuerySet[Review]) -> Order:
 
 
 # The limits are policies, and read before the order is asked; the rest its look-ups read.
-KEPT: Final = {"decisions": Answer(_waiting, _rank, besides=(Flag, Lesion, Policy, RiskAssessment))}
+KEPT: Final = {"decisions": KeptAnswer(_waiting, _rank, besides=(Flag, Lesion, Policy, RiskAssessment))}

@@ -165,7 +165,6 @@ _SHOWN: Final = (
     *("urgent", "look_first", "opened_at", "assessment__image"),
     *(f"lesion__{name}" for name in ("patient", "label", "site", "side")),
     *(f"lesion__patient__{name}" for name in ("given_name", "family_name", "born", "number")),
-    *(f"lesion__patient__{name}" for name in ("folded_given", "folded_family")),
 )
 
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from clinic.addresses import address_of
 from clinic.pages.said import Said, who
@@ -31,7 +30,7 @@ def _row(review: Review, shared: set[int], said: Said) -> dict[str, Any]:
         # Whoever draws this one looks before the figures: the list must not give them away either.
         "hidden": review.look_first,
         "first": wording.flag_words(why[0]) if why else None,
-        "more": _more(len(why) - 1),
+        "more": said.more(len(why) - 1),
         "since": _since(review, said),
         "thumb": f"{address_of('lesions:view_image', review.assessment.image_id)}?thumb=1",
     }
@@ -51,10 +50,6 @@ def _sign(review: Review, said: Said) -> str:
         words = {"sign": sign.get_sign_display(), "on": said.day(sign.noted_on)}
         return _("noted as %(sign)s on %(on)s, not examined in person since") % words
     return ""
-
-
-def _more(others: int) -> str:
-    return ngettext("and one more", "and %(n)s more", others) % {"n": others} if others > 0 else ""
 
 
 def _since(review: Review, said: Said) -> str:

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from clinic import clock
 from clinic.access import Act, require
 from clinic.duties import steps
-from clinic.duties.telling import Told
+from clinic.duties.telling import WhoWasTold
 from clinic.models import Member, Patient, StaleRow, change
 from clinic.people import longer_waits
 from clinic.trail import audit
@@ -237,7 +237,7 @@ def tell(
     *,
     diagnosis: Diagnosis,
     by: Member,
-    told: Told,
+    told: WhoWasTold,
     how: str,
     words: str,
     whom: str = "",

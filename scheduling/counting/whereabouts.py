@@ -230,16 +230,16 @@ def last_count() -> FailsafeRun | None:
 
 
 @dataclass(frozen=True)
-class Kept:
+class MorningCount:
     """The count of a local day as it was made."""
 
     day: date
     count: Count
 
 
-def last_of(counts: QuerySet[FailsafeRun]) -> Kept | None:
+def last_of(counts: QuerySet[FailsafeRun]) -> MorningCount | None:
     run = counts.first()
-    return Kept(run.day, as_kept(run)) if run else None
+    return MorningCount(run.day, as_kept(run)) if run else None
 
 
 def as_kept(run: FailsafeRun) -> Count:

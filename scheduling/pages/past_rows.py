@@ -54,7 +54,7 @@ def month_lines(asked: Asked, today: date, shown: Sequence[date]) -> list[Line]:
 
 
 @dataclass(frozen=True)
-class Part:
+class Split:
     """One page of what is asked for, split `by` something."""
 
     by: str
@@ -63,7 +63,7 @@ class Part:
     lines: list[Line]
 
 
-def parts(asked: Asked, today: date, request: HttpRequest) -> list[Part]:
+def parts(asked: Asked, today: date, request: HttpRequest) -> list[Split]:
     """Split what is asked by what it was for, by clinician and by urgency."""
     # Not under its own name: that narrows what is shown.
     found = past_misses.splits(asked, today)
@@ -76,7 +76,7 @@ def parts(asked: Asked, today: date, request: HttpRequest) -> list[Part]:
         "urgency": dict(URGENCIES),
     }
     return [
-        Part(
+        Split(
             by,
             title,
             pages[by],

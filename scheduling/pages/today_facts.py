@@ -15,13 +15,13 @@ from scheduling.models import Appointment, Call, Recall
 from scheduling.planning.ladder import Ladder
 from scheduling.planning.wording import OWN, source_words
 from scheduling.recalls import wording
-from scheduling.today.shown_lines import Line
+from scheduling.today.shown_lines import ShownLine
 
 
 class PageFacts(Said):
     """What the rows of one page show, each kind of thing asked once."""
 
-    def __init__(self, lines: list[Line], member: Member, ladders: Mapping[str, Ladder]) -> None:
+    def __init__(self, lines: list[ShownLine], member: Member, ladders: Mapping[str, Ladder]) -> None:
         super().__init__()
         self.may_call, self.ladders = may(member, Act.CONTACT), ladders
         self.idle_since = claims.idle_since()
@@ -46,7 +46,7 @@ class PageFacts(Said):
         self.asked = what_next.said_about(asked) if asked else {}
 
 
-def _things(lines: list[Line]) -> dict[str, Any]:
+def _things(lines: list[ShownLine]) -> dict[str, Any]:
     """Read what stands first on each line, by the name that the line has for it."""
     keys: dict[str, list[int]] = {}
     for line in lines:

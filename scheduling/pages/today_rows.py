@@ -21,7 +21,7 @@ from scheduling.models import Appointment, Call, PartOfDay, Recall, Section, Urg
 from scheduling.pages.today_facts import PageFacts
 from scheduling.planning.ladder import Ladder
 from scheduling.recalls import wording
-from scheduling.today.shown_lines import Line
+from scheduling.today.shown_lines import ShownLine
 
 CONDUCT: Final[dict[int, Words]] = {
     Section.OUTCOME: gettext_lazy("enter before calling anybody"),
@@ -71,7 +71,7 @@ class Row:
 
 
 def rows_of(
-    lines: list[Line], member: Member, today: date, ladders: Mapping[str, Ladder]
+    lines: list[ShownLine], member: Member, today: date, ladders: Mapping[str, Ladder]
 ) -> dict[int, dict[str, Any]]:
     """Write the rows of one page, by the key of the line; a template reads a dict in half the time."""
     facts = PageFacts(lines, member, ladders)
@@ -87,14 +87,14 @@ def weeks(days: Iterable[tuple[date, int]], today: date) -> list[tuple[date | No
     return list(found.items())
 
 
-def _row(line: Line, facts: PageFacts, member: Member, today: date) -> Row:
+def _row(line: ShownLine, facts: PageFacts, member: Member, today: date) -> Row:
     thing, holder = facts.things[line.first], _holder(line, facts)
     mine = bool(holder) and line.held_by == member.pk
     (words, address), claims_first = _button(line, thing, facts, mine, holder)
     return Row(
         urgent=line.urgency == Urgency.A,
         what=_what(line, thing, facts),
-        more=_more(line.duties - 1, facts),
+        more=facts.more(line.duties - 1),
         notes=" · ".join((*_in_part_of_day(line, facts), *_notes(line, thing, facts))),
         attempts=_attempts(thing, line, facts),
         owner=holder,
@@ -109,22 +109,14 @@ def _row(line: Line, facts: PageFacts, member: Member, today: date) -> Row:
     )
 
 
-def _more(others: int, facts: PageFacts) -> str:
-    if not others:
-        return ""
-    return facts.once(
-        ("more", others), lambda: ngettext("and one more", "and %(n)s more", others) % {"n": others}
-    )
-
-
-def _did_not_come(line: Line, thing: Any) -> dict[str, Any]:
+def _did_not_come(line: ShownLine, thing: Any) -> dict[str, Any]:
     """Give where it is said that somebody did not come, where an appointment has no outcome yet."""
     if not isinstance(thing, Appointment) or line.section != Section.OUTCOME:
         return {}
     return {"missed": address_of("scheduling:appointment_missed", thing.pk), "revision": thing.revision}
 
 
-def _who(line: Line, facts: PageFacts) -> dict[str, Any]:
+def _who(line: ShownLine, facts: PageFacts) -> dict[str, Any]:
     return {
         "name": Patient.in_full(line.given_name, line.family_name),
         "record": address_of("clinic:patient", line.patient_id or 0),
@@ -136,14 +128,14 @@ def _who(line: Line, facts: PageFacts) -> dict[str, Any]:
     }
 
 
-def _in_part_of_day(line: Line, facts: PageFacts) -> list[str]:
+def _in_part_of_day(line: ShownLine, facts: PageFacts) -> list[str]:
     """Say where the ladder asks for another part of the day than the last call was made in."""
     if line.part == PartOfDay.ANY:
         return []
     return [facts.once(line.part, lambda: PartOfDay(line.part).label)]
 
 
-def _when(line: Line, facts: PageFacts, today: date) -> str:
+def _when(line: ShownLine, facts: PageFacts, today: date) -> str:
     if line.section == Section.LATER:
         day = line.comes_on
         return facts.once(("on", day), lambda: _("on %(day)s") % {"day": facts.day(day)})
@@ -153,13 +145,13 @@ def _when(line: Line, facts: PageFacts, today: date) -> str:
     return facts.once(("until", day), lambda: _("until %(day)s") % {"day": facts.day(day)})
 
 
-def _holder(line: Line, facts: PageFacts) -> str:
+def _holder(line: ShownLine, facts: PageFacts) -> str:
     """Name whoever works on this person now."""
     idle = line.held_since is None or line.held_since <= facts.idle_since
     return "" if idle or not line.held_by else line.holder or line.holder_signs_in_as
 
 
-def _what(line: Line, thing: Any, facts: PageFacts) -> str:
+def _what(line: ShownLine, thing: Any, facts: PageFacts) -> str:
     if isinstance(thing, Recall):
         key = thing.purpose, thing.subject, thing.number
         return facts.once(key, lambda: wording.what_for(thing, facts.about))
@@ -176,7 +168,7 @@ def _what(line: Line, thing: Any, facts: PageFacts) -> str:
     return f"{words}: {about}" if about else words
 
 
-def _notes(line: Line, thing: Any, facts: PageFacts) -> list[str]:
+def _notes(line: ShownLine, thing: Any, facts: PageFacts) -> list[str]:
     if isinstance(thing, Duty):
         return _notes_of_duty(line, thing, facts)
     if not isinstance(thing, Recall):
@@ -195,7 +187,7 @@ def _notes(line: Line, thing: Any, facts: PageFacts) -> list[str]:
     return notes
 
 
-def _notes_of_duty(line: Line, duty: Duty, facts: PageFacts) -> list[str]:
+def _notes_of_duty(line: ShownLine, duty: Duty, facts: PageFacts) -> list[str]:
     notes = [duty.note] if duty.note and line.patient_id is None else []
     if duty.owner is not None:
         notes.append(_("for %(who)s") % {"who": duty.owner})
@@ -203,7 +195,7 @@ def _notes_of_duty(line: Line, duty: Duty, facts: PageFacts) -> list[str]:
     return notes
 
 
-def _attempts(thing: Any, line: Line, facts: PageFacts) -> str:
+def _attempts(thing: Any, line: ShownLine, facts: PageFacts) -> str:
     if not isinstance(thing, Recall):
         return ""
     said = {"made": line.tried, "all": facts.ladders[thing.urgency].attempts}
@@ -215,7 +207,7 @@ _GO_ON, _CALL = gettext_lazy("Go on"), gettext_lazy("Call")
 
 
 def _button(
-    line: Line, thing: Any, facts: PageFacts, mine: bool, holder: str
+    line: ShownLine, thing: Any, facts: PageFacts, mine: bool, holder: str
 ) -> tuple[tuple[Words, str], bool]:
     """Give the one button of the row; True where it claims the person first."""
     if isinstance(thing, Appointment) and line.section == Section.OUTCOME:

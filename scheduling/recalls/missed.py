@@ -72,7 +72,7 @@ def _rows(shown: QuerySet[Any], today: date, known: Mapping[int, str] | None = N
     found = []
     for recall in recalls:
         reason = recall.reason if known is None else known[recall.pk]
-        done = Done(recall, tried.get(recall.pk, []), visits.get(recall.pk))
+        done = Efforts(recall, tried.get(recall.pk, []), visits.get(recall.pk))
         found.append(_row(done, reason, today, ladders[recall.urgency].attempts))
     return found
 
@@ -139,7 +139,7 @@ class Attempt(NamedTuple):
     next_on: date | None
 
 
-class Done(NamedTuple):
+class Efforts(NamedTuple):
     """What was done about a recall: its attempts that count, the oldest first, and when its last appointment was."""
 
     recall: Any  # with what `_rows` added
@@ -160,7 +160,7 @@ def _last_visits(recalls: Sequence[Recall]) -> dict[int, datetime]:
     return dict(booked.values_list("recalls", "starts_at"))
 
 
-def _row(done: Done, reason: str, today: date, attempts: int) -> MissedRow:
+def _row(done: Efforts, reason: str, today: date, attempts: int) -> MissedRow:
     recall = done.recall
     late_by = lateness.days_late(recall.latest, today)
     holder = recall.holder_name or recall.holder_username
@@ -169,7 +169,7 @@ def _row(done: Done, reason: str, today: date, attempts: int) -> MissedRow:
     return MissedRow(recall.patient, recall, late_by, reason, why, owner, bool(holder), recall.seen_by or "")
 
 
-def _why(reason: str, done: Done) -> str:
+def _why(reason: str, done: Efforts) -> str:
     """Write the reason with its day, or with what was tried."""
     words: dict[str, object] = {}
     if reason in ("no_outcome", "booked", "missed_visit", "cancelled_by_us", "cancelled_by_patient"):
@@ -191,7 +191,7 @@ def _day_of(at: datetime | None) -> str:
     return write_day(timezone.localdate(at))
 
 
-def _said(done: Done) -> Attempt:
+def _said(done: Efforts) -> Attempt:
     """Find the last attempt in which somebody was spoken to."""
     return [each for each in done.attempts if each.outcome in SPOKE][-1]
 
@@ -224,7 +224,7 @@ _TRIED: dict[str, Callable[[int], str]] = {
 }
 
 
-def _desk_or_dermatologist(done: Done, attempts: int) -> str:
+def _desk_or_dermatologist(done: Efforts, attempts: int) -> str:
     """Say whose work it is while nobody works on it: always a role's."""
     # Tried as often as the ladder allows, or proposed to be closed: it is the desk's no more.
     beyond_the_desk = len(done.attempts) >= attempts or done.recall.proposed_ground

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clinic import clock
 from clinic.models import Member, Policy, Role
-from clinic.tally.kept_answers import Answer
+from clinic.tally.kept_answers import KeptAnswer
 from scheduling.desk import claims, places
 from scheduling.models import Appointment, Claim, ContactAttempt, DeskLine, Resource, Section, Session
 from scheduling.planning import ladder
@@ -96,14 +96,14 @@ def room(_sessions: QuerySet[Session]) -> dict[date, tuple[int, ...]]:
 
 
 # What Today and the diary show whatever their page and filter, kept till something of it is written.
-KEPT: Final[dict[str, Answer]] = {
-    "sections": Answer(DeskLine.objects.all, count_sections),
-    "weeks_of_later": Answer(DeskLine.objects.all, weeks_of_later),
-    "languages": Answer(DeskLine.objects.all, languages),
-    "clinicians": Answer(clinicians, list),
-    "tried_today": Answer(made_today, tried),
-    "rooms": Answer(Resource.objects.all, lambda rows: rows.in_bulk()),
-    "members": Answer(Member.objects.all, lambda rows: rows.only("name", "username").in_bulk()),
-    "ladders": Answer(Policy.objects.all, lambda _policies: ladder.in_force()),
-    "room": Answer(lambda: places.open_sessions(*fortnight()), room, besides=(Appointment,)),
+KEPT: Final[dict[str, KeptAnswer]] = {
+    "sections": KeptAnswer(DeskLine.objects.all, count_sections),
+    "weeks_of_later": KeptAnswer(DeskLine.objects.all, weeks_of_later),
+    "languages": KeptAnswer(DeskLine.objects.all, languages),
+    "clinicians": KeptAnswer(clinicians, list),
+    "tried_today": KeptAnswer(made_today, tried),
+    "rooms": KeptAnswer(Resource.objects.all, lambda rows: rows.in_bulk()),
+    "members": KeptAnswer(Member.objects.all, lambda rows: rows.only("name", "username").in_bulk()),
+    "ladders": KeptAnswer(Policy.objects.all, lambda _policies: ladder.in_force()),
+    "room": KeptAnswer(lambda: places.open_sessions(*fortnight()), room, besides=(Appointment,)),
 }

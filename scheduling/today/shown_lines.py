@@ -14,7 +14,7 @@ from scheduling.desk import parts_of_day
 from scheduling.models import DeskLine, Section
 
 
-class Line(NamedTuple):
+class ShownLine(NamedTuple):
     """What Today shows of one line, as plain values: more than a hundred stand on a page."""
 
     pk: int
@@ -68,20 +68,20 @@ def _order_of(section: int) -> tuple[str, ...]:
     return ("comes_on", "pk") if section == Section.LATER else parts_of_day.in_turn()
 
 
-def shown(pages: Mapping[Section, "Page[Any]"]) -> dict[Section, list[Line]]:
+def shown(pages: Mapping[Section, "Page[Any]"]) -> dict[Section, list[ShownLine]]:
     """Read what the pages of all sections show, in its order: one question, in which each is cut by its index."""
     cut = (Q(pk__in=page.object_list.values("pk")) for page in pages.values())  # type: ignore[attr-defined]
     rows = DeskLine.objects.filter(functools.reduce(Q.__or__, cut, Q(pk__in=()))).order_by()
     rows = rows.annotate(shares_name=finding.shares_name("patient__"))
-    found: dict[Section, list[Line]] = {section: [] for section in pages}
-    for line in map(Line._make, rows.values_list(*_ASKED)):
+    found: dict[Section, list[ShownLine]] = {section: [] for section in pages}
+    for line in map(ShownLine._make, rows.values_list(*_ASKED)):
         found[Section(line.section)].append(line)
     for section, lines in found.items():
         _sort(lines, _order_of(section))
     return found
 
 
-def _sort(lines: list[Line], order: tuple[str, ...]) -> None:
+def _sort(lines: list[ShownLine], order: tuple[str, ...]) -> None:
     """Sort what a page shows as the database would: by the last name first, since to sort keeps what is alike."""
     for name in reversed(order):
         lines.sort(key=attrgetter(name.removeprefix("-")), reverse=name.startswith("-"))

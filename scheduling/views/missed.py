@@ -70,14 +70,14 @@ def _count(request: StaffRequest) -> dict[str, Any]:
     }
 
 
-def _of_the_morning(request: StaffRequest) -> whereabouts.Kept | None:
+def _of_the_morning(request: StaffRequest) -> whereabouts.MorningCount | None:
     """Give the morning's count, which names thousands of whom a page shows fifty: it is not read for each look."""
-    kept: whereabouts.Kept | None = duty_rows.kept_answer("count", request)
+    kept: whereabouts.MorningCount | None = duty_rows.kept_answer("count", request)
     if kept is None or kept.count.moment <= clock.now():
         return kept
     # A clock ran ahead: what was counted before that counts.
     run = whereabouts.last_count()
-    return whereabouts.Kept(run.day, whereabouts.as_kept(run)) if run else None
+    return whereabouts.MorningCount(run.day, whereabouts.as_kept(run)) if run else None
 
 
 def _both_agree() -> bool:

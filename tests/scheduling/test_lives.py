@@ -23,7 +23,7 @@ from clinic.access import Act, may
 from clinic.duties import ledger, proposals, steps
 from clinic.duties.kinds import KINDS
 from clinic.duties.outcomes import act_of, outcomes_of
-from clinic.duties.telling import THE_PATIENT, Told
+from clinic.duties.telling import THE_PATIENT, WhoWasTold
 from clinic.models import Patient, StaleRow
 from clinic.people import ending, leave, visits
 from clinic.people.longer_waits import MakesLonger
@@ -337,8 +337,8 @@ class Clinic(Desk, Pictures, Readers, Records, Workers, Errors, Rules, RuleBased
             said = {"outcome": outcome.code, "whom": whom, "how": "phone", "words": words}
             if duty.kind == "tell":
                 # Somebody else is named with a word why, and without one nobody else is told.
-                patient = THE_PATIENT if outcome.code == "told" else Told()
-                said["told"] = Told("other", why=words) if whom else patient
+                patient = THE_PATIENT if outcome.code == "told" else WhoWasTold()
+                said["told"] = WhoWasTold("other", why=words) if whom else patient
             self.try_to(steps.settle, duty=duty, by=self.by(who), revision=duty.revision, **said)
 
     @rule(which=ANY, who=ANY, ground=st.sampled_from(["declined", "error", "decided"]), note=WORDS)

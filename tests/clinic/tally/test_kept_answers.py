@@ -7,7 +7,7 @@ from django.test.utils import CaptureQueriesContext
 from clinic import clock
 from clinic.models import Duty, Policy, Tally, Visit
 from clinic.tally import kept_answers, tally, tally_marks
-from clinic.tally.kept_answers import Answer
+from clinic.tally.kept_answers import KeptAnswer
 from scheduling.models import Appointment
 from tests.clinic.tally.test_tally import noon, owe  # noqa: F401 a fixture
 from tests.test_queries import clinic  # noqa: F401 a fixture
@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 def owed(monkeypatch):
     """An answer over the open duties, the newest first, with the kind of each."""
     rows = Duty.objects.filter(ended_at=None).order_by("-pk")
-    asked = {"owed": Answer(lambda: rows.values_list("pk", "kind"))}
+    asked = {"owed": KeptAnswer(lambda: rows.values_list("pk", "kind"))}
     monkeypatch.setattr(kept_answers, "ANSWERS", asked)
     monkeypatch.setattr(kept_answers, "_KEPT", {})
 
@@ -90,6 +90,6 @@ def test_what_it_reads_is_marked_as_what_is_counted_is(monkeypatch):
     assert "clinic_visit" not in counted and through not in counted
     visits = Visit.objects.filter(patient__duties=None).values_list("pk")
     booked = Appointment.recalls.through.objects.values_list("pk")
-    asked = {"visits": Answer(lambda: visits, besides=(Policy,)), "booked": Answer(lambda: booked)}
+    asked = {"visits": KeptAnswer(lambda: visits, besides=(Policy,)), "booked": KeptAnswer(lambda: booked)}
     monkeypatch.setattr(kept_answers, "ANSWERS", asked)
     assert tally_marks.tables() - counted == {"clinic_visit", through, "clinic_policy"}
